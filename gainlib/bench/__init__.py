@@ -1,0 +1,1 @@
+"""Controls, views and a player bound to one signal flow."""

@@ -1,0 +1,262 @@
+"""Level arithmetic: ratios and decibels, dBu, dBV and volts, sums of levels, alignment of analogue to digital."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from gainlib.errors import GainError
+
+__all__ = [
+    "AES17_ZERO_RMS",
+    "ALIGNMENTS",
+    "EBU_R68",
+    "SMPTE_RP155",
+    "ZERO_DBU_VOLTS",
+    "Alignment",
+    "alignment",
+    "db_from_power",
+    "db_from_ratio",
+    "dbu_from_dbv",
+    "dbu_from_volts",
+    "dbv_from_dbu",
+    "dbv_from_volts",
+    "power_from_db",
+    "ratio_from_db",
+    "signed",
+    "sum_db",
+    "volts_from_dbu",
+    "volts_from_dbv",
+]
+
+ZERO_DBU_VOLTS = math.sqrt(0.6)
+"""0 dBu in volts RMS: 1 mW in 600 ohm, 0.7746 V (published: ITU-R BS.645-2 prints 0.775 V)."""
+
+AES17_ZERO_RMS = math.sqrt(0.5)
+"""The mathematical RMS that reads 0 dBFS RMS: that of a full-scale sine (published: AES17, IEC 61606)."""
+
+Floats = NDArray[np.float64]
+
+
+def _as_levels(values: ArrayLike, name: str) -> Floats:
+    levels = np.asarray(values, dtype=np.float64)
+    if np.isnan(levels).any():
+        raise GainError(f"{name} holds a value that is not a number; give levels in dB, -inf for silence.")
+    return levels
+
+
+def _as_amounts(values: ArrayLike, name: str) -> Floats:
+    amounts = np.asarray(values, dtype=np.float64)
+    if np.isnan(amounts).any() or (amounts < 0).any():
+        raise GainError(f"{name} holds {np.ravel(amounts)[~(np.ravel(amounts) >= 0)][0]:g}; it must be 0 or above.")
+    return amounts
+
+
+def _plain(values: Floats) -> Floats | float:
+    return float(values) if values.ndim == 0 else values
+
+
+def db_from_ratio(ratio: ArrayLike) -> Floats | float:
+    """An amplitude ratio of 2 is +6.02 dB: 20 log10 of the ratio; 0 is -inf.
+
+    Takes a number or an array of amplitude ratios (0 or above) and gives decibels in the same shape.
+    Raises GainError for a negative ratio or one that is not a number.
+    Source: *published*, ISO 80000-8 (level of a field quantity).
+
+    >>> round(db_from_ratio(2.0), 2)
+    6.02
+    >>> db_from_ratio(0.0)
+    -inf
+    """
+    amounts = _as_amounts(ratio, "ratio")
+    with np.errstate(divide="ignore"):
+        return _plain(np.asarray(20.0 * np.log10(amounts)))
+
+
+def ratio_from_db(level_db: ArrayLike) -> Floats | float:
+    """-6 dB is about half the amplitude: 10 to the power of level / 20; -inf is 0.
+
+    Takes decibels (a number or an array), gives amplitude ratios in the same shape. Raises GainError for NaN.
+    Source: *published*, ISO 80000-8.
+
+    >>> round(ratio_from_db(-6.0206), 4)
+    0.5
+    """
+    return _plain(np.asarray(10.0 ** (_as_levels(level_db, "level_db") / 20.0)))
+
+
+def db_from_power(power: ArrayLike) -> Floats | float:
+    """Twice the power is +3.01 dB: 10 log10 of a power ratio; 0 is -inf.
+
+    Takes power ratios (0 or above), gives decibels in the same shape. Raises GainError for a negative one or NaN.
+    Source: *published*, ISO 80000-8 (level of a power quantity).
+
+    >>> round(db_from_power(2.0), 2)
+    3.01
+    """
+    amounts = _as_amounts(power, "power")
+    with np.errstate(divide="ignore"):
+        return _plain(np.asarray(10.0 * np.log10(amounts)))
+
+
+def power_from_db(level_db: ArrayLike) -> Floats | float:
+    """+3.01 dB is twice the power: 10 to the power of level / 10; -inf is 0.
+
+    Takes decibels, gives power ratios in the same shape. Raises GainError for NaN. Source: *published*, ISO 80000-8.
+
+    >>> round(power_from_db(10.0), 6)
+    10.0
+    """
+    return _plain(np.asarray(10.0 ** (_as_levels(level_db, "level_db") / 10.0)))
+
+
+def dbu_from_volts(volts_rms: ArrayLike) -> Floats | float:
+    """0.7746 V RMS is 0 dBu; 1.228 V is +4 dBu.
+
+    Takes volts RMS (0 or above), gives dBu in the same shape. Source: *published*, ITU-R BS.645-2.
+
+    >>> round(dbu_from_volts(1.227653), 3)
+    4.0
+    """
+    return db_from_ratio(_as_amounts(volts_rms, "volts_rms") / ZERO_DBU_VOLTS)
+
+
+def volts_from_dbu(level_dbu: ArrayLike) -> Floats | float:
+    """+4 dBu is 1.228 V RMS. Takes dBu, gives volts RMS in the same shape. Source: *published*, ITU-R BS.645-2.
+
+    >>> round(volts_from_dbu(4.0), 3)
+    1.228
+    """
+    return _plain(np.asarray(ratio_from_db(level_dbu)) * ZERO_DBU_VOLTS)
+
+
+def dbv_from_volts(volts_rms: ArrayLike) -> Floats | float:
+    """1 V RMS is 0 dBV; 0.316 V is -10 dBV. Takes volts RMS, gives dBV in the same shape. *Published*, IEC 60027-3.
+
+    >>> round(dbv_from_volts(0.316228), 3)
+    -10.0
+    """
+    return db_from_ratio(_as_amounts(volts_rms, "volts_rms"))
+
+
+def volts_from_dbv(level_dbv: ArrayLike) -> Floats | float:
+    """-10 dBV is 0.316 V RMS. Takes dBV, gives volts RMS in the same shape. *Published*, IEC 60027-3.
+
+    >>> round(volts_from_dbv(-10.0), 3)
+    0.316
+    """
+    return ratio_from_db(level_dbv)
+
+
+def dbu_from_dbv(level_dbv: ArrayLike) -> Floats | float:
+    """0 dBV is +2.22 dBu. Takes dBV, gives dBu in the same shape. *Derived*: 20 log10 of 1 V over 0.7746 V.
+
+    >>> round(dbu_from_dbv(-10.0), 2)
+    -7.78
+    """
+    return dbu_from_volts(volts_from_dbv(level_dbv))
+
+
+def dbv_from_dbu(level_dbu: ArrayLike) -> Floats | float:
+    """+4 dBu is +1.78 dBV. Takes dBu, gives dBV in the same shape. *Derived*: 20 log10 of 0.7746 V over 1 V.
+
+    >>> round(dbv_from_dbu(4.0), 2)
+    1.78
+    """
+    return dbv_from_volts(volts_from_dbu(level_dbu))
+
+
+def sum_db(levels_db: Iterable[float], *, coherent: bool = False) -> float:
+    """Two equal unrelated signals add to +3 dB, two identical ones to +6 dB.
+
+    Takes any number of levels in dB. Unrelated signals (the default) add their powers; coherent ones, which are the
+    same signal in phase, add their amplitudes. No level at all sums to -inf. Raises GainError for NaN.
+    *Derived*: 10 log10 of the sum of powers, 20 log10 of the sum of amplitudes.
+
+    >>> round(sum_db([-20.0, -20.0]), 2), round(sum_db([-20.0, -20.0], coherent=True), 2)
+    (-16.99, -13.98)
+    """
+    levels = _as_levels(list(levels_db), "levels_db")
+    if coherent:
+        return float(db_from_ratio(np.sum(ratio_from_db(levels))))
+    return float(db_from_power(np.sum(power_from_db(levels))))
+
+
+@dataclass(frozen=True)
+class Alignment:
+    """How many dBu make 0 dBFS in a converter: an equipment setting, never assumed.
+
+    `dbu_at_full_scale` is the RMS level of the sine that just reaches full scale. Raises GainError if it is not finite.
+
+    >>> EBU_R68.dbfs_from_dbu(0.0), SMPTE_RP155.dbfs_from_dbu(4.0)
+    (-18.0, -20.0)
+    """
+
+    name: str
+    dbu_at_full_scale: float
+
+    def __post_init__(self) -> None:
+        if not math.isfinite(self.dbu_at_full_scale):
+            raise GainError(
+                f"dbu_at_full_scale is {self.dbu_at_full_scale}; give the dBu that make 0 dBFS, for example 18."
+            )
+
+    def dbfs_from_dbu(self, level_dbu: float) -> float:
+        """The dBFS that this many dBu read behind the converter."""
+        return level_dbu - self.dbu_at_full_scale
+
+    def dbu_from_dbfs(self, level_dbfs: float) -> float:
+        """The dBu in front of the converter that read this many dBFS behind it."""
+        return level_dbfs + self.dbu_at_full_scale
+
+    @property
+    def full_scale_volts(self) -> float:
+        """The voltage peak that reaches ±1.0 in the converter."""
+        return float(volts_from_dbu(self.dbu_at_full_scale)) * math.sqrt(2.0)
+
+
+EBU_R68 = Alignment("EBU R 68", 18.0)
+"""Alignment level 0 dBu reads -18 dBFS (published: EBU R 68-2000; the +18 dBu follow from it)."""
+
+SMPTE_RP155 = Alignment("SMPTE RP 155", 24.0)
+"""+4 dBu reads -20 dBFS, so 0 dBFS is +24 dBu (published: SMPTE RP 155, as ATSC A/85 quotes it)."""
+
+ALIGNMENTS = {each.name: each for each in (EBU_R68, SMPTE_RP155)}
+
+
+def alignment(choice: str | float | Alignment) -> Alignment:
+    """The alignment meant by a published name or by a number of dBu for 0 dBFS.
+
+    Raises GainError for a name that is not known.
+
+    >>> alignment("EBU R 68").dbu_at_full_scale, alignment(22).dbu_at_full_scale
+    (18.0, 22.0)
+    """
+    if isinstance(choice, Alignment):
+        return choice
+    if isinstance(choice, str):
+        if choice not in ALIGNMENTS:
+            raise GainError(
+                f"alignment is {choice!r}; give {' or '.join(ALIGNMENTS)}, or the number of dBu that make 0 dBFS."
+            )
+        return ALIGNMENTS[choice]
+    return Alignment(f"{choice:+g} dBu for 0 dBFS", float(choice))
+
+
+def signed(value: float, digits: int = 1, unit: str = "dB", *, plus: bool = True) -> str:
+    """A level as it is printed everywhere: a real minus, a plus where a change is meant, −∞ for silence.
+
+    >>> signed(-6.04), signed(3.0, 0), signed(float("-inf"), unit="dBFS"), signed(-0.04)
+    ('−6.0 dB', '+3 dB', '−∞ dBFS', '0.0 dB')
+    """
+    if math.isinf(value):
+        text = "−∞" if value < 0 else ("+∞" if plus else "∞")
+    else:
+        text = f"{abs(value):.{digits}f}"
+        if float(text) != 0.0:
+            text = ("−" if value < 0 else "+" if plus else "") + text
+    return f"{text} {unit}".rstrip()

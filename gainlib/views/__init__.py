@@ -1,0 +1,1 @@
+"""Pictures of a rendering, each with axes, units and a sentence that says the same."""
