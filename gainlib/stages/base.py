@@ -64,8 +64,8 @@ def setting(default: float, *, label: str, low: float, high: float, step: float)
 class Stage:
     """One stage: frozen settings and `process`, a pure function from signal to signal.
 
-    `name` is how a tap is asked for, by default the kind; two stages of a kind in one strip need two names. `takes` and `gives` say on
-    which side of the converter the stage stands.
+    `name` is how a tap is asked for, by default the kind; two stages of a kind in one strip need two names. `takes` and
+    `gives` say on which side of the converter the stage stands.
     """
 
     takes: ClassVar[Domain] = "digital"
