@@ -4,8 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hypothesis import settings
 
 RATE_HZ = 48_000
+
+# The first call of a compiled loop compiles it; how long a call takes is a matter for the benchmarks.
+settings.register_profile("gainlib", deadline=None)
+settings.load_profile("gainlib")
 
 
 @pytest.fixture

@@ -59,12 +59,17 @@ def test_a_part_is_cut_to_the_sample():
     audio = Audio(np.arange(100) / 100, 100)
     assert audio.between(0.25, 0.5).samples[:, 0].tolist() == [each / 100 for each in range(25, 50)]
     assert audio.between(0, audio.seconds).samples.shape == (100, 1)
-    with pytest.raises(GainError, match="the part from 0.5 s to 2 s was asked for; this recording runs from 0 s to 1 s"):
+    with pytest.raises(
+        GainError, match="the part from 0.5 s to 2 s was asked for; this recording runs from 0 s to 1 s"
+    ):
         audio.between(0.5, 2.0)
 
 
 # 16- and 24-bit codes are multiples of a step, so a file must give back exactly what it was given.
-@pytest.mark.parametrize(("ending", "subtype", "bits"), [("wav", "PCM_16", 16), ("wav", "PCM_24", 24), ("flac", "PCM_24", 24), ("aiff", "PCM_24", 24)])
+@pytest.mark.parametrize(
+    ("ending", "subtype", "bits"),
+    [("wav", "PCM_16", 16), ("wav", "PCM_24", 24), ("flac", "PCM_24", 24), ("aiff", "PCM_24", 24)],
+)
 def test_fixed_point_files_give_back_every_code(tmp_path, ending, subtype, bits):
     top = 2 ** (bits - 1)
     codes = np.random.default_rng(1).integers(-top, top, 20_000)
@@ -194,7 +199,9 @@ def test_a_write_that_fails_half_way_leaves_the_old_file(tmp_path, monkeypatch):
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(soundfile, "write", full_disk)
-    with pytest.raises(GainError, match="take.wav could not be written \\(no space left on device\\); nothing was left"):
+    with pytest.raises(
+        GainError, match="take.wav could not be written \\(no space left on device\\); nothing was left"
+    ):
         write(path, Audio(noise(peak=0.1), RATE_HZ), overwrite=True)
     assert path.read_bytes() == before
     assert [each.name for each in tmp_path.iterdir()] == ["take.wav"]
