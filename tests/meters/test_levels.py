@@ -84,7 +84,7 @@ def test_one_sample_is_read_like_any_other(value):
 def test_the_noise_floor_is_that_of_the_pauses():
     # A tone with pauses of known noise: uniform noise of peak 0.001 has RMS 0.001/sqrt 3, AES17 -61.76 dBFS (derived).
     noise = np.random.default_rng(5).uniform(-0.001, 0.001, 2 * RATE_HZ)
-    noise[RATE_HZ:] += 0.5 * SINE
+    noise[:RATE_HZ] += 0.5 * SINE  # the pause comes last
     assert noise_floor_dbfs(noise, RATE_HZ)[0] == pytest.approx(-61.76, abs=0.3)
 
 

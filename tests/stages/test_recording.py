@@ -40,7 +40,7 @@ def test_the_source_gives_the_voltage_of_its_level():
 
 
 def test_the_source_carries_the_noise_of_its_pauses():
-    # A recording that is nothing but noise of RMS 0.001: at 0 dBu for full scale its noise is 0.001 x sqrt 2 x 0.7746 V.
+    # Nothing but noise of RMS 0.001: at 0 dBu for full scale the noise is 0.001 x sqrt 2 x 0.7746 V.
     noise = np.random.default_rng(2).standard_normal(N) * 0.001
     passed = Source(0.0).process(digital(noise))
     assert math.sqrt(passed.signal.noise_power) == pytest.approx(0.001 * math.sqrt(2) * 0.7746, rel=0.05)
