@@ -37,8 +37,8 @@ def test_the_level_diagram_follows_the_arithmetic(session):
     assert [levels[name].noise_dbfs for name in ("source", "preamp", "trim")] == pytest.approx(
         [-118, -88, -94], abs=0.02
     )
-    # Ceilings: the preamp's +24 dBu is +6 dBFS of this converter; 0 dBFS behind it; none at the trim.
-    assert levels["preamp"].ceiling_dbfs == pytest.approx(6.0, abs=1e-9)
+    # Ceilings: the preamp's +26 dBu is +8 dBFS of this converter; 0 dBFS behind it; none at the trim.
+    assert levels["preamp"].ceiling_dbfs == pytest.approx(8.0, abs=1e-9)
     assert levels["converter"].ceiling_dbfs == pytest.approx(0.0, abs=1e-9)
     assert levels["converter"].headroom_db == pytest.approx(24.02, abs=0.01)
     assert math.isinf(levels["trim"].ceiling_dbfs)
