@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from gainlib.audio import Audio, read, write
+    from gainlib.course import contents
     from gainlib.errors import GainError
     from gainlib.flow import Rendering, Session, Strip
     from gainlib.meters import measure, measures
@@ -30,6 +31,7 @@ _ROOMS = {
     "Source": "stages",
     "Strip": "flow",
     "Trim": "stages",
+    "contents": "course",
     "measure": "meters",
     "measures": "meters",
     "read": "audio",
@@ -47,6 +49,7 @@ __all__ = [
     "Strip",
     "Trim",
     "__version__",
+    "contents",
     "measure",
     "measures",
     "read",

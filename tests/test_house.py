@@ -24,7 +24,8 @@ FLOORS = [
     {"meters"},
     {"stages"},
     {"flow"},
-    {"course", "views", "exercises", "survey"},
+    {"views", "exercises", "survey"},
+    {"course"},
     {"bench", "classroom"},
     {"cli"},
 ]

@@ -140,8 +140,8 @@ def course_folder(start: str | os.PathLike[str] | None = None) -> Path | None:
     return None
 
 
-def write_whole(file: Path, text: str) -> None:
-    """Write a text file whole or not at all: into a neighbour first, which then takes its place. Raises OSError.
+def write_whole(file: Path, content: str | bytes) -> None:
+    """Write a file whole or not at all: into a neighbour first, which then takes its place. Raises OSError.
 
     >>> folder = Path(tempfile.mkdtemp())
     >>> write_whole(folder / "note.txt", "one line")
@@ -150,8 +150,8 @@ def write_whole(file: Path, text: str) -> None:
     """
     handle, half = tempfile.mkstemp(prefix=f".{file.name}.", dir=file.parent)
     try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as out:
-            out.write(text)
+        with os.fdopen(handle, "wb") as out:
+            out.write(content.encode("utf-8") if isinstance(content, str) else content)
             out.flush()
             os.fsync(out.fileno())
         os.replace(half, file)
