@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from gainlib.audio import Audio, read, write
+    from gainlib.bench import Control, bench, exercise
     from gainlib.course import contents
     from gainlib.errors import GainError
     from gainlib.flow import Rendering, Session, Strip
@@ -23,6 +24,7 @@ __version__ = "0.1.0"
 # Each public name and the room it comes from, opened when it is first asked for, so that `import gainlib` is quick.
 _ROOMS = {
     "Audio": "audio",
+    "Control": "bench",
     "Converter": "stages",
     "GainError": "errors",
     "Preamp": "stages",
@@ -31,7 +33,9 @@ _ROOMS = {
     "Source": "stages",
     "Strip": "flow",
     "Trim": "stages",
+    "bench": "bench",
     "contents": "course",
+    "exercise": "bench",
     "measure": "meters",
     "measures": "meters",
     "read": "audio",
@@ -40,6 +44,7 @@ _ROOMS = {
 
 __all__ = [
     "Audio",
+    "Control",
     "Converter",
     "GainError",
     "Preamp",
@@ -49,7 +54,9 @@ __all__ = [
     "Strip",
     "Trim",
     "__version__",
+    "bench",
     "contents",
+    "exercise",
     "measure",
     "measures",
     "read",
