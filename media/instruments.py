@@ -1,7 +1,7 @@
 """Drums, strings and a synthesiser from formulas, one function for each single hit or note."""
 
 import numpy as np
-from recording import RATE_HZ, band, decay, from_db, high_pass, low_pass
+from recording import RATE_HZ, band, decay, from_db, high_pass, low_pass, random_stream
 from scipy import signal
 
 
@@ -27,8 +27,16 @@ def kick(velocity: float, stream: np.random.RandomState) -> np.ndarray:
     return velocity * (head * rise + (0.5 + 0.9 * velocity) * slap + 0.25 * shell)
 
 
-# A round membrane's mode frequencies against its lowest (zeros of the Bessel functions), here those that a stick off centre wakes.
-MEMBRANE_MODES = ((1.0, 1.0, 0.085), (1.594, 0.8, 0.06), (2.136, 0.45, 0.04), (2.296, 0.4, 0.035), (2.653, 0.3, 0.03), (2.918, 0.25, 0.025))
+# A round membrane's modes that a stick off centre wakes: frequency against the lowest (ratios of the zeros of the
+# Bessel functions; from memory), level, ring time in seconds.
+MEMBRANE_MODES = (
+    (1.0, 1.0, 0.085),
+    (1.594, 0.8, 0.06),
+    (2.136, 0.45, 0.04),
+    (2.296, 0.4, 0.035),
+    (2.653, 0.3, 0.03),
+    (2.918, 0.25, 0.025),
+)
 
 
 def snare(velocity: float, stream: np.random.RandomState) -> np.ndarray:
@@ -48,29 +56,42 @@ def snare(velocity: float, stream: np.random.RandomState) -> np.ndarray:
 
 
 def hat(velocity: float, ring_s: float, stream: np.random.RandomState) -> np.ndarray:
-    """A pair of hi-hat cymbals: many out-of-tune plate modes and the hiss of their edges; `ring_s` is short when shut."""
+    """Two hi-hat cymbals: many plate modes, out of tune, and the hiss of the edges; `ring_s` is short when shut."""
     length = int(min(8 * ring_s + 0.05, 0.9) * RATE_HZ)
     seconds = np.arange(length) / RATE_HZ
-    plates = np.random.RandomState(77)  # noqa: NPY002 - the same cymbals at every stroke
+    plates = random_stream(77)  # the same cymbals at every stroke
     modes_hz = np.sort(plates.uniform(3100, 15500, 34))
     metal = np.zeros(length)
     for hz in modes_hz:
         loudness = plates.uniform(0.3, 1.0) * (1 + 0.25 * stream.standard_normal())
-        metal += loudness * np.sin(2 * np.pi * hz * seconds + stream.uniform(0, 6.28)) * decay(length, ring_s * plates.uniform(0.5, 1.3))
+        metal += (
+            loudness
+            * np.sin(2 * np.pi * hz * seconds + stream.uniform(0, 6.28))
+            * decay(length, ring_s * plates.uniform(0.5, 1.3))
+        )
     edge = signal.sosfilt(band(5500, 16000, 1), stream.standard_normal(length)) * decay(length, ring_s * 0.8)
     tick = signal.sosfilt(band(2500, 9000, 1), stream.standard_normal(length)) * decay(length, 0.0025)
     sound = (0.11 * metal + 0.8 * edge) * (1 - decay(length, 0.0008)) + 1.1 * velocity * tick
     return velocity * signal.sosfilt(high_pass(2200), sound) * np.minimum(1, (length - np.arange(length)) / 480)
 
 
-def string(note: float, seconds: float, velocity: float, pluck_at: float, ring_s: float, damping: float, touch_s: float,
-           slope_hz: float, stream: np.random.RandomState) -> np.ndarray:
-    """A plucked string: one pulse goes round a delay line that loses a little treble on every turn (Karplus and Strong 1983,
-    with the pick position and the fine tuning of Jaffe and Smith 1983, both Computer Music Journal 7(2)).
+def string(
+    note: float,
+    seconds: float,
+    velocity: float,
+    pluck_at: float,
+    ring_s: float,
+    damping: float,
+    touch_s: float,
+    slope_hz: float,
+    stream: np.random.RandomState,
+) -> np.ndarray:
+    """A plucked string: one pulse goes round a delay line that loses a little treble on every turn.
 
-    `pluck_at` is the place along the string (0 to 0.5), `ring_s` the time to fall by 60 dB, `damping` the treble loss of a
-    turn (0 to 0.25), `touch_s` how long the finger or pick takes to let go. A string pulled aside and let go has partials that
-    fall 6 dB an octave; here they do so above `slope_hz`.
+    `pluck_at` is the place along the string (0 to 0.5), `ring_s` the time to fall by 60 dB, `damping` the treble loss
+    of a turn (0 to 0.25), `touch_s` how long the finger or pick takes to let go. A string pulled aside and let go has
+    partials that fall 6 dB an octave; here they do so above `slope_hz`. After Karplus and Strong 1983, with the pick
+    position and the fine tuning of Jaffe and Smith 1983 (both Computer Music Journal 7(2); from memory).
     """
     hz = note_hz(note)
     length = int(seconds * RATE_HZ)
@@ -90,12 +111,12 @@ def string(note: float, seconds: float, velocity: float, pluck_at: float, ring_s
     pulse[place:] -= pulse[:-place].copy()
     pulse = signal.lfilter(*signal.butter(1, slope_hz, fs=RATE_HZ), pulse)
     wave = np.zeros(length + whole + 6)
-    wave[whole + 6:] = pulse
+    wave[whole + 6 :] = pulse
     # one turn of the string at a time: the turn depends only on the turn before it
     for begin in range(whole + 6, len(wave), whole):
         end = min(begin + whole, len(wave))
-        wave[begin:end] += np.convolve(wave[begin - whole - 5: end - whole], taps, "valid")
-    return velocity * wave[whole + 6:] / np.max(np.abs(wave))
+        wave[begin:end] += np.convolve(wave[begin - whole - 5 : end - whole], taps, "valid")
+    return velocity * wave[whole + 6 :] / np.max(np.abs(wave))
 
 
 def let_go(sound: np.ndarray, seconds: float, damp_s: float) -> np.ndarray:
@@ -135,7 +156,7 @@ def bass(note: float, held_s: float, velocity: float, stream: np.random.RandomSt
 
 
 def saw(hz: np.ndarray, phase: float) -> np.ndarray:
-    """A sawtooth without harsh mirror tones (differentiated parabola; Valimaki 2005, IEEE Signal Processing Letters 12(3))."""
+    """A sawtooth with weak mirror tones: a differentiated parabola (Välimäki 2005, IEEE Sig. Proc. Lett. 12(3))."""
     place = (np.cumsum(hz) / RATE_HZ + phase) % 1.0
     parabola = (2 * place - 1) ** 2
     return np.diff(parabola, prepend=parabola[:1]) * RATE_HZ / (4 * hz)
@@ -164,8 +185,15 @@ def pad(notes: tuple[float, ...], held_s: float, cut_hz: float, stream: np.rando
 def through_body(sound: np.ndarray, side: int) -> np.ndarray:
     """A guitar's wooden body heard by one of two microphones: air and plate resonances over the string's own sound."""
     out = 0.35 * signal.sosfilt(high_pass(70), sound)
-    for hz, width_hz, level in ((102, 28, 0.8), (196, 40, 0.75), (385, 70, 0.5), (560 + 60 * side, 130, 0.4), (1150 - 90 * side, 300, 0.35),
-                                (2600 + 300 * side, 900, 0.5), (5200, 2200, from_db(-4))):
+    for hz, width_hz, level in (
+        (102, 28, 0.8),
+        (196, 40, 0.75),
+        (385, 70, 0.5),
+        (560 + 60 * side, 130, 0.4),
+        (1150 - 90 * side, 300, 0.35),
+        (2600 + 300 * side, 900, 0.5),
+        (5200, 2200, from_db(-4)),
+    ):
         b, a = signal.iirpeak(hz, hz / width_hz, fs=RATE_HZ)
         out = out + level * signal.lfilter(b, a, sound)
     return out

@@ -13,7 +13,6 @@ from recording import (
     RATE_HZ,
     add_in_a_circle,
     background,
-    band,
     filter_in_a_circle,
     from_db,
     high_pass,
@@ -27,9 +26,9 @@ from recording import (
 
 MUSIC_SAMPLES = score.BEAT_SAMPLES * score.BEATS
 SCENE_SAMPLES = int(score.SCENE_SECONDS * RATE_HZ)
-DRUM_ROOM = dict(seed=300, decay_time_s=0.35, reflections=[(11.0, -20.0), (17.3, -23.0), (23.9, -26.0)])
-BOOTH = dict(seed=301, decay_time_s=0.14, reflections=[(3.1, -26.0), (5.7, -29.0)])
-STUDIO = dict(seed=302, decay_time_s=0.30, reflections=[(4.3, -22.0), (9.1, -24.0), (13.7, -27.0)])
+DRUM_ROOM = {"seed": 300, "decay_time_s": 0.35, "reflections": [(11.0, -20.0), (17.3, -23.0), (23.9, -26.0)]}
+BOOTH = {"seed": 301, "decay_time_s": 0.14, "reflections": [(3.1, -26.0), (5.7, -29.0)]}
+STUDIO = {"seed": 302, "decay_time_s": 0.30, "reflections": [(4.3, -22.0), (9.1, -24.0), (13.7, -27.0)]}
 
 
 TABLES_BEGIN = "<!-- measured: written by make_stems.py --table -->"
@@ -43,7 +42,7 @@ def silence() -> np.ndarray:
 
 def when(beat: float, stream: np.random.RandomState, spread_ms: float = 4.0) -> int:
     """Sample of a beat as a player hits it: a few milliseconds early or late."""
-    return int(round(beat * score.BEAT_SAMPLES + spread_ms * 1e-3 * RATE_HZ * stream.standard_normal()))
+    return round(beat * score.BEAT_SAMPLES + spread_ms * 1e-3 * RATE_HZ * stream.standard_normal())
 
 
 def bars(verse: tuple, chorus: tuple) -> list[tuple[int, tuple]]:
@@ -82,9 +81,18 @@ def record_drums() -> dict[str, np.ndarray]:
     dry = {name: set_peak(sound, 0.0) for name, sound in play_drums().items()}
     room = room_response(**DRUM_ROOM)
     heard = {
-        "kick": (dry["kick"], filter_in_a_circle(low_pass(900), dry["snare"]) * from_db(-32) + dry["hats"] * from_db(-52)),
-        "snare": (dry["snare"], filter_in_a_circle(low_pass(400), dry["kick"]) * from_db(-30) + dry["hats"] * from_db(-34)),
-        "hats": (dry["hats"], filter_in_a_circle(high_pass(700), dry["snare"]) * from_db(-24) + dry["kick"] * from_db(-46)),
+        "kick": (
+            dry["kick"],
+            filter_in_a_circle(low_pass(900), dry["snare"]) * from_db(-32) + dry["hats"] * from_db(-52),
+        ),
+        "snare": (
+            dry["snare"],
+            filter_in_a_circle(low_pass(400), dry["kick"]) * from_db(-30) + dry["hats"] * from_db(-34),
+        ),
+        "hats": (
+            dry["hats"],
+            filter_in_a_circle(high_pass(700), dry["snare"]) * from_db(-24) + dry["kick"] * from_db(-46),
+        ),
     }
     # a neighbour is about half a metre off: 1.5 ms
     return {name: in_a_room(own + np.roll(bleed, 72), room, -9.0) for name, (own, bleed) in heard.items()}
@@ -114,10 +122,20 @@ def record_guitar() -> np.ndarray:
             for step, note in enumerate(order):
                 velocity = (0.62 if step in (0, 4) else 0.45) * (1 + 0.08 * stream.standard_normal())
                 held_s = (3.6 if step == 0 else 1.4) * score.BEAT_S
-                add_in_a_circle(strings, instruments.guitar(note, held_s, velocity, stream), when(4 * bar + step / 2, stream, 6.0))
+                add_in_a_circle(
+                    strings, instruments.guitar(note, held_s, velocity, stream), when(4 * bar + step / 2, stream, 6.0)
+                )
             continue
         chord = (root + 12, root + 19, *notes)
-        strokes = ((0, 1, 0.95), (1, 1, 0.8), (1.5, -1, 0.55), (2, 1, 0.85), (2.5, -1, 0.6), (3, 1, 0.8), (3.5, -1, 0.65))
+        strokes = (
+            (0, 1, 0.95),
+            (1, 1, 0.8),
+            (1.5, -1, 0.55),
+            (2, 1, 0.85),
+            (2.5, -1, 0.6),
+            (3, 1, 0.8),
+            (3.5, -1, 0.65),
+        )
         for number, (beat, way, strength) in enumerate(strokes):
             held_s = ((strokes[number + 1][0] if number + 1 < len(strokes) else 4) - beat) * score.BEAT_S
             start = when(4 * bar + beat, stream, 5.0)
@@ -150,7 +168,7 @@ def lead_lines() -> list[tuple[str, int, np.ndarray]]:
     lines = []
     for number, (name, effort, peak_dbfs, written) in enumerate(score.LEAD_LINES):
         sung, start_s = voices.sing(score.syllables(written), effort, score.LEAD_SINGER, 500 + 40 * number)
-        lines.append((name, int(round(start_s * RATE_HZ)), set_peak(sung, peak_dbfs)))
+        lines.append((name, round(start_s * RATE_HZ), set_peak(sung, peak_dbfs)))
     return lines
 
 
@@ -158,10 +176,15 @@ def record_lead() -> np.ndarray:
     """The lead voice in a small booth: nine lines, breaths between them."""
     take = silence()
     booth = room_response(**BOOTH)
-    for _, start, line in lead_lines():
-        add_in_a_circle(take, set_peak(in_a_room(np.pad(line, (0, 9600)), booth, -6.0), 20 * np.log10(np.max(np.abs(line)))), start)
-    for number, (start_s, seconds, peak_dbfs) in enumerate(score.LEAD_BREATHS):
-        add_in_a_circle(take, voices.breathe_in(seconds, 900 + number) * from_db(peak_dbfs), int(start_s * RATE_HZ))
+    silent_from = 0
+    for number, (_, start, line) in enumerate(lead_lines()):
+        heard = in_a_room(np.pad(line, (0, RATE_HZ // 5)), booth, -6.0)
+        add_in_a_circle(take, set_peak(heard, peak_dbfs(line)), start)
+        if number < len(score.LEAD_BREATHS_DBFS):
+            seconds = min(0.28, (start - silent_from) / RATE_HZ - 0.04)
+            breath = voices.breathe_in(seconds, 900 + number) * from_db(score.LEAD_BREATHS_DBFS[number])
+            add_in_a_circle(take, breath, start - len(breath) - RATE_HZ // 100)
+        silent_from = start + len(line)
     return take
 
 
@@ -174,7 +197,10 @@ def record_backing() -> np.ndarray:
         singer = voices.Singer(scale, breathiness=1.3, vibrato_hz=5.2 + 0.15 * number, vibrato_cents=20.0)
         for line, (effort, level_db, written) in enumerate(score.BACKING_LINES):
             late_s = 0.018 * stream.standard_normal()
-            sung = [voices.Syllable(s.start_s + late_s, s.end_s + late_s, s.note + own_cents / 100, s.sounds) for s in score.syllables(written, part)]
+            sung = [
+                voices.Syllable(s.start_s + late_s, s.end_s + late_s, s.note + own_cents / 100, s.sounds)
+                for s in score.syllables(written, part)
+            ]
             sound, start_s = voices.sing(sung, effort, singer, 2000 + 1000 * number + 40 * line)
             sound = sound * from_db(level_db + 1.0 * stream.standard_normal())
             for side, gain in enumerate((np.cos(seat * np.pi / 2), np.sin(seat * np.pi / 2))):
@@ -188,7 +214,7 @@ def record_backing() -> np.ndarray:
 
 def record_radio() -> dict[str, np.ndarray]:
     """Two speakers at one table, a microphone each; each microphone hears the other speaker from afar."""
-    people = {"presenter": (score.PRESENTER, 112.0, 0.55, 0.96), "guest": (score.GUEST, 192.0, 0.22, 1.04)}
+    people = {"presenter": (score.PRESENTER, 112.0, 0.8, 0.96), "guest": (score.GUEST, 192.0, 0.45, 1.04)}
     dry = {name: np.zeros(SCENE_SAMPLES) for name in people}
     for number, (who, start_s, rising, level_db, text) in enumerate(score.TALK):
         singer, base_hz, effort, pace = people[who]
@@ -207,8 +233,8 @@ def record_radio() -> dict[str, np.ndarray]:
     return mics
 
 
-# Recorded levels as they came: file, peak dBFS, noise as AES17 RMS dBFS, hum against the noise in dB, low share of the noise,
-# word length in bits (the rest of the 24 is zero), lowest frequency let through in Hz.
+# Levels as they came off the recorder: peak dBFS, noise as AES17 RMS dBFS, hum against the noise in dB, low share of
+# the noise, word length in bits (the rest of the 24 is zero), lowest frequency let through in Hz.
 LEVELS = {
     "kick": (-7.5, -82.0, -12.0, 0.5, 18, 22.0),
     "snare": (-4.6, -80.0, -14.0, 0.3, 18, 40.0),
@@ -242,7 +268,9 @@ def finish(name: str, sound: np.ndarray) -> np.ndarray:
     seed = 7000 + 10 * list(LEVELS).index(name)
     sound = set_peak(filter_in_a_circle(high_pass(lowest_hz), sound), peak_dbfs)
     columns = sound.reshape(len(sound), -1)
-    noise = np.stack([background(len(sound), seed + side, noise_dbfs, hum_db, rumble) for side in range(columns.shape[1])], 1)
+    noise = np.stack(
+        [background(len(sound), seed + side, noise_dbfs, hum_db, rumble) for side in range(columns.shape[1])], 1
+    )
     return to_word_length(columns + filter_in_a_circle(high_pass(15.0), noise), bits, seed + 5)
 
 
@@ -283,17 +311,30 @@ def figure(value: float) -> str:
 
 def tables(folder: Path) -> str:
     """Measure the files and give the README's two tables."""
-    rows = ["| file | seconds | channels | peak dBFS | RMS dBFS (AES17) | crest dB | quietest 100 ms dBFS (AES17) |", "| --- | --- | --- | --- | --- | --- | --- |"]
+    rows = [
+        "| file | seconds | channels | peak dBFS | RMS dBFS (AES17) | crest dB | quietest 100 ms dBFS (AES17) |",
+        "| --- | --- | --- | --- | --- | --- | --- |",
+    ]
     for name in LEVELS:
         sound, _ = soundfile.read(folder / f"{name}.flac", always_2d=True)
-        numbers = " | ".join(figure(value) for value in (peak_dbfs(sound), aes17_rms_dbfs(sound), crest_db(sound), quietest_dbfs(sound)))
+        numbers = " | ".join(
+            figure(value) for value in (peak_dbfs(sound), aes17_rms_dbfs(sound), crest_db(sound), quietest_dbfs(sound))
+        )
         rows.append(f"| {name}.flac | {len(sound) / RATE_HZ:.3f} | {sound.shape[1]} | {numbers} |")
-    rows += ["", "Phrases of lead-voice.flac:", "", "| phrase | start s | end s | peak dBFS | RMS dBFS (AES17) |", "| --- | --- | --- | --- | --- |"]
+    rows += [
+        "",
+        "Phrases of lead-voice.flac:",
+        "",
+        "| phrase | start s | end s | peak dBFS | RMS dBFS (AES17) |",
+        "| --- | --- | --- | --- | --- |",
+    ]
     take, _ = soundfile.read(folder / "lead-voice.flac", always_2d=True)
     for name, start, line in lead_lines():
         start_s, end_s = round(start / RATE_HZ, 2), round((start + len(line)) / RATE_HZ, 2)
-        phrase = take[round(start_s * RATE_HZ): round(end_s * RATE_HZ)]
-        rows.append(f"| {name} | {start_s:.2f} | {end_s:.2f} | {figure(peak_dbfs(phrase))} | {figure(aes17_rms_dbfs(phrase))} |")
+        phrase = take[round(start_s * RATE_HZ) : round(end_s * RATE_HZ)]
+        rows.append(
+            f"| {name} | {start_s:.2f} | {end_s:.2f} | {figure(peak_dbfs(phrase))} | {figure(aes17_rms_dbfs(phrase))} |"
+        )
     return "\n".join(rows)
 
 
@@ -309,8 +350,12 @@ def main() -> None:
     """Read the command line and do what it says."""
     here = Path(__file__).parent
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--folder", type=Path, default=here, help="where the FLAC files go; default: beside this script")
-    parser.add_argument("--table", action="store_true", help="make nothing; measure the bundled files and write the README's tables")
+    parser.add_argument(
+        "--folder", type=Path, default=here, help="where the FLAC files go; default: beside this script"
+    )
+    parser.add_argument(
+        "--table", action="store_true", help="make nothing; measure the bundled files and write the README's tables"
+    )
     arguments = parser.parse_args()
     if arguments.table:
         write_tables(here)

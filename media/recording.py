@@ -8,7 +8,7 @@ RATE_HZ = 48_000
 
 def random_stream(seed: int) -> np.random.RandomState:
     """Give a random stream that every numpy version repeats (NEP 19 freezes RandomState, not Generator)."""
-    return np.random.RandomState(seed)  # noqa: NPY002 - for the reason above
+    return np.random.RandomState(seed)
 
 
 def from_db(level_db: float) -> float:
@@ -24,7 +24,7 @@ def decay(length: int, time_constant_s: float) -> np.ndarray:
 def filter_in_a_circle(sos: np.ndarray, sound: np.ndarray) -> np.ndarray:
     """Filter a loop as if it had been running for ever, so that its end still leads into its start."""
     twice = np.concatenate([sound, sound])
-    return signal.sosfilt(sos, twice, axis=0)[len(sound):]
+    return signal.sosfilt(sos, twice, axis=0)[len(sound) :]
 
 
 def band(low_hz: float, high_hz: float, order: int = 2) -> np.ndarray:
@@ -51,7 +51,7 @@ def add_in_a_circle(loop: np.ndarray, sound: np.ndarray, start: int) -> None:
 def room_response(seed: int, decay_time_s: float, reflections: list[tuple[float, float]]) -> np.ndarray:
     """A small room's impulse response without its direct sound: single reflections (ms, dB), then a decaying noise.
 
-    `decay_time_s` is the time in which the noise falls by 60 dB; its treble dies twice as fast, as air and curtains have it.
+    `decay_time_s` is the time in which the noise falls by 60 dB; its treble dies twice as fast.
     """
     stream = random_stream(seed)
     length = int(decay_time_s * 1.2 * RATE_HZ)
@@ -76,7 +76,7 @@ def in_a_room(loop: np.ndarray, response: np.ndarray, level_db: float) -> np.nda
 def background(length: int, seed: int, rms_dbfs: float, hum_db: float, rumble: float) -> np.ndarray:
     """Steady noise of a recording chain at an AES17 RMS level, with some mains hum, ready to loop.
 
-    `hum_db` is the hum's level against the noise; `rumble` is the share of low-frequency room noise in it (0 is plain hiss).
+    `hum_db` is the hum's level against the noise; `rumble` is the share of low room noise in it (0 is plain hiss).
     """
     stream = random_stream(seed)
     hiss = stream.standard_normal(length)
@@ -84,7 +84,9 @@ def background(length: int, seed: int, rms_dbfs: float, hum_db: float, rumble: f
     low /= np.std(low)
     noise = np.sqrt(1.0 - rumble) * hiss + np.sqrt(rumble) * low
     seconds = np.arange(length) / RATE_HZ
-    hum = sum(np.sin(2 * np.pi * hz * seconds + hz) / share for hz, share in ((50, 1.0), (100, 2.0), (150, 1.5), (250, 4.0)))
+    hum = sum(
+        np.sin(2 * np.pi * hz * seconds + hz) / share for hz, share in ((50, 1.0), (100, 2.0), (150, 1.5), (250, 4.0))
+    )
     noise = noise / np.std(noise) + from_db(hum_db) * hum / np.std(hum)
     # AES17 reads a full-scale sine, whose mathematical RMS is 1/sqrt(2), as 0 dBFS.
     return noise / np.std(noise) * from_db(rms_dbfs) / np.sqrt(2.0)
@@ -102,5 +104,7 @@ def to_word_length(sound: np.ndarray, bits: int, seed: int) -> np.ndarray:
     dither = stream.random_sample(sound.shape) - stream.random_sample(sound.shape)
     rounded = np.floor(sound * steps + dither + 0.5).astype(np.int64)
     if np.max(np.abs(rounded)) >= steps:
-        raise ValueError(f"the sound reaches {np.max(np.abs(sound)):.3f} of full scale; it must stay below 1; lower its level.")
+        raise ValueError(
+            f"the sound reaches {np.max(np.abs(sound)):.3f} of full scale; it must stay below 1; lower its level."
+        )
     return (rounded << (32 - bits)).astype(np.int32)
