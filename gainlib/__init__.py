@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from gainlib.audio import Audio, read, write
-    from gainlib.bench import Control, bench, exercise
+    from gainlib.bench import Control, bench, compare, exercise, predict
     from gainlib.course import contents
     from gainlib.errors import GainError
     from gainlib.flow import Rendering, Session, Strip
@@ -34,10 +34,12 @@ _ROOMS = {
     "Strip": "flow",
     "Trim": "stages",
     "bench": "bench",
+    "compare": "bench",
     "contents": "course",
     "exercise": "bench",
     "measure": "meters",
     "measures": "meters",
+    "predict": "bench",
     "read": "audio",
     "write": "audio",
 }
@@ -55,10 +57,12 @@ __all__ = [
     "Trim",
     "__version__",
     "bench",
+    "compare",
     "contents",
     "exercise",
     "measure",
     "measures",
+    "predict",
     "read",
     "write",
 ]
