@@ -170,6 +170,8 @@ def server_command(folder: Path, port: int) -> list[str]:
         "--ServerApp.allow_remote_access=False",
         "--PasswordIdentityProvider.hashed_password=",
         "--ServerApp.log_level=WARN",
+        # Language servers are of no use here, and looking for them takes time and writes into the user's home.
+        "--LanguageServerManager.autodetect=False",
     ]
     # Jupyter refuses to run for root without this; lab containers do run so, and only this computer is served.
     if hasattr(os, "geteuid") and os.geteuid() == 0:
@@ -257,8 +259,8 @@ class Lesson:
         if not self.exercises:
             return "no exercise yet"
         if self.done:
-            return f"done, {self.points:g} of {self.out_of:g} points"
-        return f"{self.passed} of {len(self.exercises)} exercises, {self.points:g} of {self.out_of:g} points"
+            return f"done, points: {self.points:g} of {self.out_of:g}"
+        return f"exercises passed: {self.passed} of {len(self.exercises)}, points: {self.points:g} of {self.out_of:g}"
 
 
 @dataclass(frozen=True)

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import secrets
 import signal
 import socket
 import subprocess
 import tempfile
+import threading
 import time
-import urllib.error
 import urllib.request
 import webbrowser
 from pathlib import Path
-from types import FrameType
 from typing import Any
 
 import typer
@@ -25,10 +25,6 @@ __all__ = ["free_port", "serve"]
 
 LONGEST_START_SECONDS = 90.0
 LONGEST_END_SECONDS = 15.0
-
-
-class _Ended(BaseException):
-    """The learner or the system asked for the end."""
 
 
 def free_port() -> int:
@@ -47,37 +43,43 @@ def serve(folder: Path, *, port: int = 0, browser: bool = True) -> None:
 
     Raises GainError when it does not start, with what it said last.
     """
+    if port and not _is_free(port):
+        raise GainError(f"port {port} is in use or not allowed; give another, or leave --port out to take a free one.")
+    ended = threading.Event()
     ends = [signal.SIGINT, signal.SIGTERM, *([signal.SIGHUP] if hasattr(signal, "SIGHUP") else [])]
-    before = {each: signal.signal(each, _end) for each in ends}
-    process = None
+    before = {each: signal.signal(each, lambda number, frame: ended.set()) for each in ends}
     # Tokens and connection files go to a folder that only this user can read, not into the course's folder.
     with tempfile.TemporaryDirectory(prefix="gainlib-", ignore_cleanup_errors=True) as runtime:
-        log = Path(runtime) / "server.log"
-        token = secrets.token_urlsafe(24)
+        log, token, port = Path(runtime) / "server.log", secrets.token_urlsafe(24), port or free_port()
+        environment = server_environment(folder, Path(runtime), token)
+        process = _started(server_command(folder, port), environment, log)
         try:
-            port = port or free_port()
-            environment = server_environment(folder, Path(runtime), token)
-            process = _started(server_command(folder, port), environment, log)
-            _wait_until_ready(process, port, token, log)
-            typer.echo(f"The course is open at {address(port, token)}")
-            typer.echo("Stop it with Ctrl-C.")
-            if browser and not webbrowser.open(address(port, token)):
-                typer.echo("No browser could be opened; put the address above into one.")
-            if process.wait() != 0:
+            if _ready(process, port, token, log, ended):
+                typer.echo(f"The course is open at {address(port, token)}")
+                typer.echo("Stop it with Ctrl-C.")
+                if browser and not webbrowser.open(address(port, token)):
+                    typer.echo("No browser could be opened; put the address above into one.")
+            while process.poll() is None and not ended.wait(0.5):
+                pass
+            if process.poll():
                 raise GainError(f"JupyterLab ended by itself ({_last_line(log)}); start it again.")
-        except _Ended:
-            typer.echo("The course is closed.")
         finally:
-            for each in ends:
-                signal.signal(each, signal.SIG_IGN)
-            if process is not None:
-                _stop(process, port, token)
+            _stop(process, port, token)
             for each, handler in before.items():
                 signal.signal(each, handler)
+    typer.echo("The course is closed.")
 
 
-def _end(number: int, frame: FrameType | None) -> None:
-    raise _Ended
+def _is_free(port: int) -> bool:
+    try:
+        with socket.socket() as probe:
+            # As the server does it: a port that was just let go may be taken again at once.
+            if os.name != "nt":
+                probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            probe.bind(("127.0.0.1", port))
+    except OSError:
+        return False
+    return True
 
 
 def _started(command: list[str], environment: dict[str, str], log: Path) -> subprocess.Popen[bytes]:
@@ -93,16 +95,17 @@ def _started(command: list[str], environment: dict[str, str], log: Path) -> subp
         )
 
 
-def _wait_until_ready(process: subprocess.Popen[bytes], port: int, token: str, log: Path) -> None:
+def _ready(process: subprocess.Popen[bytes], port: int, token: str, log: Path, ended: threading.Event) -> bool:
+    """Wait until the server answers: True then, False when the end was asked for meanwhile."""
     latest = time.monotonic() + LONGEST_START_SECONDS
     while time.monotonic() < latest:
+        if ended.wait(0.1):
+            return False
         if process.poll() is not None:
             raise GainError(f"JupyterLab did not start ({_last_line(log)}); `gainlib check-setup` may say why.")
-        try:
+        with contextlib.suppress(OSError):
             _asked("GET", port, token, "status")
-            return
-        except (OSError, urllib.error.URLError):
-            time.sleep(0.1)
+            return True
     raise GainError(f"JupyterLab did not answer within {LONGEST_START_SECONDS:g} s ({_last_line(log)}); try again.")
 
 
@@ -121,7 +124,7 @@ def _stop(process: subprocess.Popen[bytes], port: int, token: str) -> None:
         # Windows has no gentle signal for another group, so the server is asked through its own door.
         try:
             _asked("POST", port, token, "shutdown")
-        except (OSError, urllib.error.URLError):
+        except OSError:
             process.terminate()
     else:
         process.terminate()

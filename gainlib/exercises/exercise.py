@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
 import functools
 import hashlib
@@ -9,7 +10,7 @@ import hmac
 import json
 import math
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -309,32 +310,50 @@ def _require_sense(exercise: Exercise) -> None:
         _require_range(vary, session, f"{entry} of varies")
         if (vary.high - vary.low) / vary.step > MOST_DRAWS:
             raise GainError(f"{entry} of varies has more than {MOST_DRAWS} values; give a larger step.")
-    for index, move in enumerate(spec.moves):
-        _require_range(move, session, f"move {index + 1}")
+    for number, move in enumerate(spec.moves, 1):
+        _require_range(move, session, f"move {number}")
     paths = [setting_path(session, entry.path) for entry in (*spec.moves, *spec.varies.values())]
     for path in paths:
         if paths.count(path) > 1:
             raise GainError(f"{path} is named twice among moves and varies; name it once.")
-    for reading in _readings(spec):
-        _require_reading(reading, session)
+    for number, check in enumerate(spec.checks, 1):
+        with _at(f"check {number}"):
+            _require_reading(check.reads, session)
+    for number, slip in enumerate(spec.slips, 1):
+        with _at(f"slip {number}"):
+            for reading in slip.when:
+                _require_reading(reading, session)
     if spec.given.listen:
         session.tap(spec.given.listen)
     known = set(spec.varies)
-    for text in (spec.brief, *(hint.text for hint in spec.hints), *(slip.say for slip in spec.slips)):
-        _require_placeholders(text, known)
-    for check in spec.checks:
-        for told in filter(None, (check.low, check.high, check.good)):
-            _require_placeholders(told, known | {"measured", "wanted", "off"})
-    answers = {"solution": spec.solution, **{f"the answer of slip {slip.name!r}": slip.answer for slip in spec.slips}}
-    for name, answer in answers.items():
-        _require_answer(name, answer, spec, session)
-    for move in spec.moves:
+    texts = {"brief": spec.brief}
+    texts |= {f"text of hint {number}": hint.text for number, hint in enumerate(spec.hints, 1)}
+    texts |= {f"say of slip {number}": slip.say for number, slip in enumerate(spec.slips, 1)}
+    for name, text in texts.items():
+        _require_placeholders(name, text, known)
+    for number, check in enumerate(spec.checks, 1):
+        for name, told in (("low", check.low), ("high", check.high), ("good", check.good)):
+            _require_placeholders(f"{name} of check {number}", told or "", known | {"measured", "wanted", "off"})
+    _require_answer("solution", spec.solution, spec, session)
+    for number, slip in enumerate(spec.slips, 1):
+        _require_answer(f"answer of slip {number}", slip.answer, spec, session)
+    for number, move in enumerate(spec.moves, 1):
         if move.start:
-            _require_amount(f"start of {move.path}", move.start, move, spec)
+            _require_amount(f"start of move {number}", move.start, move, spec)
+
+
+@contextlib.contextmanager
+def _at(place: str) -> Iterator[None]:
+    """Put the place in the file before the sentence of a fault that is found there."""
+    try:
+        yield
+    except GainError as fault:
+        raise GainError(f"{place}: {fault}") from fault
 
 
 def _require_range(entry: Range, session: Session, name: str) -> None:
-    value = session.setting(setting_path(session, entry.path))
+    with _at(f"path of {name}"):
+        value = session.setting(setting_path(session, entry.path))
     if not isinstance(value, int | float) or isinstance(value, bool):
         raise GainError(f"{name} is {entry.path}, which is not a number; name a setting that is one.")
     if entry.low >= entry.high:
@@ -342,7 +361,8 @@ def _require_range(entry: Range, session: Session, name: str) -> None:
     if entry.step > entry.high - entry.low:
         raise GainError(f"{name} has a step of {entry.step:g}, wider than its range; give a smaller one.")
     for end in (entry.low, entry.high):
-        session.replaced({entry.path: end})
+        with _at(name):
+            session.replaced({entry.path: end})
 
 
 def _require_reading(reading: Reading, session: Session) -> None:
@@ -351,7 +371,7 @@ def _require_reading(reading: Reading, session: Session) -> None:
     if reading.measure is not None:
         measures()[reading.measure]
         if reading.at is None:
-            raise GainError(f"the reading of {reading.measure} lacks the entry at; name the tap where it is read.")
+            raise GainError(f"{reading.measure} lacks the entry at; name the tap where it is read.")
         session.tap(reading.at)
         if reading.seconds and reading.seconds[0] >= reading.seconds[1]:
             raise GainError(
@@ -361,25 +381,26 @@ def _require_reading(reading: Reading, session: Session) -> None:
     else:
         session.setting(setting_path(session, reading.setting or ""))
         if reading.at or reading.seconds:
-            raise GainError(f"the reading of {reading.setting} is a setting; leave out at and seconds.")
+            raise GainError(f"{reading.setting} is a setting; leave out at and seconds.")
     if reading.at_least is None and reading.at_most is None:
-        raise GainError(f"the reading of {reading.measure or reading.setting} has no bound; give at_least or at_most.")
+        raise GainError(f"{reading.measure or reading.setting} has no bound; give at_least or at_most.")
     if reading.at_least is not None and reading.at_most is not None and reading.at_least > reading.at_most:
         raise GainError(
-            f"the reading of {reading.measure or reading.setting} wants at least {reading.at_least:g} "
+            f"{reading.measure or reading.setting} wants at least {reading.at_least:g} "
             f"and at most {reading.at_most:g}; nothing can meet both."
         )
 
 
-def _require_placeholders(text: str, known: Iterable[str]) -> None:
-    for name in PLACEHOLDER.findall(text):
-        if name not in known:
-            raise GainError(f"a text holds {{{name[:40]}}}; {nearest(name[:40], known)}")
+def _require_placeholders(name: str, text: str, known: Iterable[str]) -> None:
+    for word in PLACEHOLDER.findall(text):
+        if word not in known:
+            raise GainError(f"{name} holds {{{word[:40]}}}; {nearest(word[:40], known)}")
 
 
 def _require_answer(name: str, answer: Mapping[str, Amount], spec: SetSpec, session: Session) -> None:
     moves = {setting_path(session, move.path): move for move in spec.moves}
-    given = {setting_path(session, path): amount for path, amount in answer.items()}
+    with _at(name):
+        given = {setting_path(session, path): amount for path, amount in answer.items()}
     _same_names(given, moves, "move", name)
     for path, amount in given.items():
         _require_amount(f"{name}, {path}", amount, moves[path], spec)

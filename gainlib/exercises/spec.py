@@ -166,7 +166,7 @@ def read_spec(file: Path) -> tuple[SetSpec, bytes]:
         raise GainError(f"{file.name} is not valid TOML: {reason[0].lower()}{reason[1:]}.") from fault
     kind = entries.get("kind")
     if kind is None:
-        raise GainError(f"{file.name} lacks the entry kind; give one of {', '.join(KINDS)}.")
+        raise GainError(f"{file.name} lacks the entry kind; known are {', '.join(KINDS)}.")
     if not isinstance(kind, str) or kind not in KINDS:
         raise GainError(f"{file.name}: kind is {shown(kind)}; {nearest(str(kind)[:80], KINDS)}")
     try:
@@ -217,7 +217,9 @@ def _told(fault: Any, model: type[BaseModel]) -> str:
         "string_too_short": "a text that is not empty",
         "string_pattern_mismatch": "a short name of small letters, digits and _",
     }.get(kind)
-    if kind == "literal_error":
+    if context.get("class_name") == "Amount":
+        wanted = 'a number, or a rule such as { base = 14, minus = "level" }'
+    elif kind == "literal_error":
         wanted = f"one of {context.get('expected', '')}".replace(" or ", ", ").replace("'", "")
     elif kind in ("greater_than", "greater_than_equal", "less_than", "less_than_equal"):
         words = {"gt": "above", "ge": "at least", "lt": "below", "le": "at most"}
