@@ -44,6 +44,12 @@ def test_the_shout_stands_10_db_above_the_verse(take):
     assert gl.measure("peak_dbfs", take.between(17.7, 18.8)) == gl.measure("peak_dbfs", take)
 
 
+def test_the_chorus_stands_6_db_above_the_verse(take):
+    """Read: "Even the chorus before it wanted 6"."""
+    above = gl.measure("peak_dbfs", take.between(9.34, 17.6)) - gl.measure("peak_dbfs", take.between(*VERSE))
+    assert above == pytest.approx(6, abs=0.5)
+
+
 def test_the_take_clips_in_the_converter_and_nowhere_else(session):
     """Move: "Every place where the converter clipped is marked"."""
     rendering = session.render()
