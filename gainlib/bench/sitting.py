@@ -156,7 +156,9 @@ class SittingPanel:
                         for each in verdict.lines
                     ],
                     "slip": verdict.slip or "",
-                    "hint": verdict.hint or "",
+                    "hint": ""
+                    if any(each.text in (verdict.hint or "") for each in sitting.hints)
+                    else verdict.hint or "",
                 }
 
     def _moved(self) -> None:

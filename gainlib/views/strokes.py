@@ -61,8 +61,8 @@ def frame(height: int, x_range: tuple[float, float], y_range: tuple[float, float
         outline_line_color=None,
         **given,
     )
-    drawing.background_fill_color = drawing.border_fill_color = INKS["paper"][0]
-    drawing.tags = ["background_fill_color=paper", "border_fill_color=paper"]
+    # The page's own paper shows through, light or dark.
+    drawing.background_fill_color = drawing.border_fill_color = None
     drawing.xgrid.visible = False
     for grid in drawing.grid:
         grid.grid_line_color = INKS["grid"][0]

@@ -33,7 +33,7 @@ class Waveform(View):
     name: ClassVar[str] = "waveform"
     title: ClassVar[str] = "Waveform"
 
-    def __init__(self, tap: str | None = None, *, height: int = 150) -> None:
+    def __init__(self, tap: str | None = None, *, height: int = 170) -> None:
         self.tap = tap
         self.height = height
 

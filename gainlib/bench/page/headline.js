@@ -20,8 +20,10 @@ export default {
     const update = () => {
       const trouble = model.get("trouble");
       line.classList.toggle("gainlib-trouble", trouble);
-      what.textContent = (trouble ? "▼ " : "") + model.get("what");
-      advice.textContent = model.get("advice");
+      // A number and its unit stay on one line.
+      const joined = (name) => model.get(name).replace(/ (dBFS|dB|times)\b/g, "\u00a0$1");
+      what.textContent = (trouble ? "▼ " : "") + joined("what");
+      advice.textContent = joined("advice");
       title.textContent = model.get("title");
       title.hidden = !model.get("title");
       clearTimeout(timer);
