@@ -1,7 +1,7 @@
 """Drums, strings and a synthesiser from formulas, one function for each single hit or note."""
 
 import numpy as np
-from recording import RATE_HZ, band, decay, from_db, high_pass, low_pass, random_stream
+from recording import RATE_HZ, band, decay, high_pass, low_pass, random_stream
 from scipy import signal
 
 
@@ -24,7 +24,7 @@ def kick(velocity: float, stream: np.random.RandomState) -> np.ndarray:
     rise = 1 - decay(length, 0.0007)
     slap = signal.sosfilt(band(1800, 6500), stream.standard_normal(length)) * decay(length, 0.0035)
     shell = signal.sosfilt(band(160, 420), stream.standard_normal(length)) * decay(length, 0.03)
-    return velocity * (head * rise + (0.5 + 0.9 * velocity) * slap + 0.25 * shell)
+    return velocity * (head * rise + (0.35 + 0.6 * velocity) * slap + 0.25 * shell)
 
 
 # A round membrane's modes that a stick off centre wakes: frequency against the lowest (ratios of the zeros of the
@@ -52,7 +52,7 @@ def snare(velocity: float, stream: np.random.RandomState) -> np.ndarray:
     crack = signal.sosfilt(band(900, 9000, 1), stream.standard_normal(length)) * decay(length, 0.0028)
     rattle = signal.sosfilt(band(2200, 9500, 1), stream.standard_normal(length))
     wires = rattle * (1 - decay(length, 0.0025)) * (0.75 * decay(length, 0.028) + 0.25 * decay(length, 0.085))
-    return velocity * (0.55 * head + (0.8 + 1.6 * velocity) * crack + (0.9 + 0.3 * velocity) * wires)
+    return velocity * (0.55 * head + (0.7 + 1.1 * velocity) * crack + (0.9 + 0.3 * velocity) * wires)
 
 
 def hat(velocity: float, ring_s: float, stream: np.random.RandomState) -> np.ndarray:
@@ -134,11 +134,11 @@ def guitar(note: float, held_s: float, velocity: float, stream: np.random.Random
     seconds = min(held_s + 0.25, 2.6)
     at = 0.16 + 0.03 * stream.standard_normal()
     at = float(np.clip(at, 0.08, 0.25))
-    damping = 0.035 + 0.05 * (1 - velocity)
+    damping = 0.015 + 0.03 * (1 - velocity)
     ring_s = 4.2 * (220 / note_hz(note)) ** 0.35
-    touch_s = 0.00035 + 0.0006 * (1 - velocity)
-    across = string(note, seconds, velocity, at, ring_s, damping, touch_s, 450.0, stream)
-    down = string(note + 0.012, seconds, velocity, at * 1.07, ring_s * 0.35, damping, touch_s, 450.0, stream)
+    touch_s = 0.00022 + 0.0004 * (1 - velocity)
+    across = string(note, seconds, velocity, at, ring_s, damping, touch_s, 1000.0, stream)
+    down = string(note + 0.012, seconds, velocity, at * 1.07, ring_s * 0.35, damping, touch_s, 1000.0, stream)
     scrape = signal.sosfilt(band(2500, 8000), stream.standard_normal(len(across))) * decay(len(across), 0.004)
     return let_go(0.6 * across + 0.5 * down + 0.05 * velocity * scrape, held_s, 0.05)
 
@@ -182,18 +182,16 @@ def pad(notes: tuple[float, ...], held_s: float, cut_hz: float, stream: np.rando
     return sides * (shape * (0.5 - 0.5 * np.cos(np.pi * fall)))[:, None]
 
 
-def through_body(sound: np.ndarray, side: int) -> np.ndarray:
-    """A guitar's wooden body heard by one of two microphones: air and plate resonances over the string's own sound."""
-    out = 0.35 * signal.sosfilt(high_pass(70), sound)
-    for hz, width_hz, level in (
-        (102, 28, 0.8),
-        (196, 40, 0.75),
-        (385, 70, 0.5),
-        (560 + 60 * side, 130, 0.4),
-        (1150 - 90 * side, 300, 0.35),
-        (2600 + 300 * side, 900, 0.5),
-        (5200, 2200, from_db(-4)),
-    ):
-        b, a = signal.iirpeak(hz, hz / width_hz, fs=RATE_HZ)
-        out = out + level * signal.lfilter(b, a, sound)
-    return out
+def guitar_body(side: int) -> np.ndarray:
+    """A guitar's wooden body as one of two microphones hears it: modes of air and plates, after one knock."""
+    plates = random_stream(90)  # one body for both microphones
+    length = int(0.2 * RATE_HZ)
+    seconds = np.arange(length) / RATE_HZ
+    modes = [(102.0, 0.040, 0.8), (196.0, 0.028, 0.8), (385.0, 0.018, 0.6)]
+    for hz in np.exp(plates.uniform(np.log(250), np.log(8000), 90)):
+        modes.append((hz, 0.011 * (1000 / hz) ** 0.5, plates.standard_normal() * (hz / 400) ** 0.1))
+    ears = random_stream(91 + side)
+    response = np.zeros(length)
+    for hz, ring_s, level in modes:
+        response += level * ears.uniform(0.5, 1.0) * np.sin(2 * np.pi * hz * seconds) * decay(length, ring_s)
+    return response / np.sqrt(np.sum(response**2))

@@ -143,10 +143,9 @@ def record_guitar() -> np.ndarray:
                 velocity = strength * (1 - 0.05 * place) * (1 + 0.08 * stream.standard_normal())
                 lag = int(RATE_HZ * place * (0.011 - 0.004 * strength) * (1 + 0.2 * stream.standard_normal()))
                 add_in_a_circle(strings, instruments.guitar(note, held_s, velocity, stream), start + lag)
-    twice = np.concatenate([strings, strings])
-    near, far = (instruments.through_body(twice, side)[MUSIC_SAMPLES:] for side in (0, 1))
-    # the far microphone stands 25 cm further off: 0.7 ms
-    far = 0.85 * np.roll(far, 35)
+    near, far = (in_a_room(0.7 * strings, instruments.guitar_body(side), 0.0) for side in (0, 1))
+    # the far microphone stands 9 cm further off: 0.25 ms
+    far = 0.85 * np.roll(far, 12)
     left, right = room_response(**(STUDIO | {"seed": 310})), room_response(**(STUDIO | {"seed": 311}))
     return np.stack([in_a_room(near, left, -4.0), in_a_room(far, right, -3.0)], 1)
 
@@ -214,7 +213,7 @@ def record_backing() -> np.ndarray:
 
 def record_radio() -> dict[str, np.ndarray]:
     """Two speakers at one table, a microphone each; each microphone hears the other speaker from afar."""
-    people = {"presenter": (score.PRESENTER, 112.0, 0.8, 0.96), "guest": (score.GUEST, 192.0, 0.45, 1.04)}
+    people = {"presenter": (score.PRESENTER, 112.0, 0.8, 0.96), "guest": (score.GUEST, 192.0, 0.45, 0.98)}
     dry = {name: np.zeros(SCENE_SAMPLES) for name in people}
     for number, (who, start_s, rising, level_db, text) in enumerate(score.TALK):
         singer, base_hz, effort, pace = people[who]

@@ -226,8 +226,8 @@ def glottal_source(f0_hz: np.ndarray, effort: np.ndarray, singer: Singer, seed: 
     halved = signal.resample_poly(derivative, 1, fine)
     opening = opening[::fine]
     push = push[::fine]
-    # the slope's corner goes from 500 Hz to 4 kHz with effort; two fixed filters, mixed, are close enough and cheap
-    soft = signal.lfilter(*signal.butter(1, 450, fs=RATE_HZ), halved)
+    # the slope's corner goes from 600 Hz to 4.5 kHz with effort; two fixed filters, mixed, are close enough and cheap
+    soft = signal.lfilter(*signal.butter(1, 600, fs=RATE_HZ), halved)
     loud_side = signal.lfilter(*signal.butter(1, 4500, fs=RATE_HZ), halved)
     return soft * (1 - push) + loud_side * push, opening
 
