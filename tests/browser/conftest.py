@@ -156,6 +156,7 @@ def page(browser: Any, lab: Lab) -> Iterator[Any]:
     """A page of a 1280 laptop; at the end it must have had no error and asked nothing outside."""
     context = browser.new_context(viewport={"width": 1280, "height": 900})
     shown = context.new_page()
+    shown.set_default_timeout(15_000)
     problems: list[str] = []
     allowed = (lab.base, lab.base.replace("http", "ws"), "data:", "blob:")
     shown.on("pageerror", lambda error: problems.append(f"page error: {error}"))

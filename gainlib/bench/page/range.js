@@ -1,5 +1,17 @@
 // One control: a native range input, and its value in figures, which can be typed over.
+const page = (window.gainlib ??= {});
 let count = 0;
+
+// Notebook shortcuts of one letter (x cuts a cell) fire unless the focused element itself carries this attribute; with
+// it Ctrl+S would not save either. The window hears a key before the notebook does, so it is put on for plain keys only.
+page.keysApart ??= (() => {
+  window.addEventListener("keydown", (event) => {
+    if (!event.target.matches?.(".gainlib-bench input, .gainlib-bench button, .gainlib-desk button")) return;
+    if (event.ctrlKey || event.metaKey) event.target.removeAttribute("data-lm-suppress-shortcuts");
+    else event.target.setAttribute("data-lm-suppress-shortcuts", "true");
+  }, true);
+  return true;
+})();
 
 export default {
   render({ model, el }) {
@@ -16,7 +28,6 @@ export default {
     complaint.setAttribute("role", "alert");
     figures.append(typed, unit);
     el.append(label, range, figures, complaint);
-    // Notebook shortcuts (one letter cuts a cell) fire unless the focused element itself carries this.
     for (const each of [range, typed]) each.setAttribute("data-lm-suppress-shortcuts", "true");
     typed.setAttribute("aria-describedby", complaint.id);
 
