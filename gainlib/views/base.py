@@ -53,10 +53,11 @@ def views() -> dict[str, type[View]]:
     >>> "level diagram" in views()
     True
     """
+    from gainlib.views.close_up import CloseUp
     from gainlib.views.level_diagram import LevelDiagram
     from gainlib.views.waveform import Waveform
 
-    return {each.name: each for each in (LevelDiagram, Waveform)}
+    return {each.name: each for each in (LevelDiagram, Waveform, CloseUp)}
 
 
 def view(choice: str | View) -> View:

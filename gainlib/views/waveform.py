@@ -20,7 +20,7 @@ __all__ = ["Waveform"]
 
 _COLUMNS = 1000  # about one a pixel; more makes the filled area slow to paint
 _MARKS = 200
-_TOP = 1.25
+_TOP = 1.35  # the bank above full scale is as high as the words that stand in it
 
 
 class Waveform(View):
@@ -72,12 +72,12 @@ class Waveform(View):
             **inked(line_color="ceiling"),
         )  # fmt: skip
         marks = drawing.scatter(
-            "seconds", "level", source=sources["clipped"], marker="inverted_triangle", angle="turned", size=9,
-            **inked(fill_color="ceiling", line_color="paper"),
+            "seconds", "level", source=sources["clipped"], marker="inverted_triangle", angle="turned", size=8,
+            **inked(fill_color="ceiling", line_color="ceiling"),
         )  # fmt: skip
         drawing.text(
             "seconds", "level", "text", source=sources["told"], text_align="right", text_baseline="middle",
-            text_font_size="12px", text_font_style="bold", padding=3, background_fill_alpha=0.85,
+            text_font_size="12px", text_font_style="bold", padding=1, background_fill_alpha=1.0,
             **inked(text_color="trouble", background_fill_color="paper"),
         )  # fmt: skip
         drawing.add_tools(HoverTool(renderers=[marks], tooltips=[("clipped at", "@said")]))
@@ -111,7 +111,7 @@ class Waveform(View):
             },
             "clipped": {
                 "seconds": times_,
-                "level": np.clip(tops * 1.0, -_TOP, _TOP) + np.where(tops >= 0, 0.09, -0.09),
+                "level": np.clip(tops, -_TOP, _TOP) + np.where(tops >= 0, 0.1, -0.1),
                 "turned": np.where(tops >= 0, 0.0, math.pi),
                 "said": [
                     f"{each:.3f} s, {int(runs.length[mark])} samples long"
@@ -125,7 +125,7 @@ class Waveform(View):
             },
             "told": {
                 "seconds": np.full(min(1, len(runs)), 0.995 * audio.seconds),
-                "level": np.full(min(1, len(runs)), -0.86),
+                "level": np.full(min(1, len(runs)), -(1.0 + _TOP) / 2),
                 "text": [f"▼ {_runs(len(runs))}"] if len(runs) else [],
             },
         }

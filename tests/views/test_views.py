@@ -10,7 +10,7 @@ import pytest
 from bokeh.embed import json_item
 
 from gainlib import Audio, Converter, GainError, Preamp, Session, Source, Trim
-from gainlib.views import LevelDiagram, Waveform, headline, view, views
+from gainlib.views import CloseUp, LevelDiagram, Waveform, headline, view, views
 
 RATE_HZ = 48_000
 SECOND = np.arange(RATE_HZ) / RATE_HZ
@@ -173,6 +173,27 @@ def test_the_waveform_draws_the_extremes_of_all_channels_over_the_whole_time():
     assert columns["high"].max() == pytest.approx(1.0, abs=1e-3)
     assert columns["low"].min() == pytest.approx(-1.0, abs=1e-3)
     assert 0.0 <= columns["seconds"][0] < columns["seconds"][-1] <= 1.0
+
+
+def test_the_close_up_shows_the_cut_top_and_what_would_have_come():
+    # -48 + 50.5 - 12 dB: what came is held at -12 dBFS, without the converter it would stand at -9.5 dBFS.
+    view = CloseUp()
+    moment = view.columns(rendered(SINE, 50.5, -12.0))["moment"]
+    assert np.abs(moment["came"]).max() == pytest.approx(10 ** (-12 / 20), abs=1e-6)
+    assert np.abs(moment["given"]).max() == pytest.approx(10 ** (-9.5 / 20), abs=1e-6)
+    assert moment["ms"][0] == -4.0
+    # Derived: a sine is beyond 10^(-2.5/20) of its peak for 2 acos(0.7499) / 2 pi of a period of 48.14 samples, which
+    # is 11.06 samples long: 12 fit in where the first stands at its very beginning.
+    assert view.sentence(rendered(SINE, 50.5, -12.0)) == (
+        "The loudest moment is cut off: it reaches −12.0 dBFS and stays there for up to 12 samples; "
+        "without a ceiling it would reach −9.5 dBFS."
+    )
+    assert view.sentence(rendered(SINE, 40.0)) == "The loudest moment is whole: it reaches −8.0 dBFS."
+
+
+def test_the_close_up_stays_at_one_place_whatever_is_moved():
+    places = [CloseUp().columns(rendered(SIGNALS["stereo"], gain))["moment"]["ms"].tolist() for gain in (0.0, 60.0)]
+    assert places[0] == places[1]
 
 
 def test_a_recording_that_was_clipped_before_is_told():
