@@ -110,7 +110,7 @@ class Bench:
         self._watching: list[Callable[[Bench], object]] = []
         self._panel: Panel | None = None
         if follow is not None:
-            follow._watching.append(_Following(self))
+            follow._watching.append(_Following(self, _shared(follow, session)))
 
     @property
     def values(self) -> dict[str, float]:
@@ -218,9 +218,9 @@ def bench(
 class _Following:
     """Takes over what another bench moves, for as long as the bench that follows is in use."""
 
-    def __init__(self, bench: Bench) -> None:
+    def __init__(self, bench: Bench, last: dict[str, Any]) -> None:
         self._bench = weakref.ref(bench)
-        self._last: dict[str, Any] | None = None
+        self._last = last
 
     def __call__(self, leader: Bench) -> None:
         bench = self._bench()
@@ -228,7 +228,7 @@ class _Following:
             leader._watching.remove(self)
             return
         shared = _shared(leader, bench.session)
-        moved = {path: value for path, value in shared.items() if self._last is None or self._last[path] != value}
+        moved = {path: value for path, value in shared.items() if self._last[path] != value}
         self._last = shared
         bench._set(moved)
 

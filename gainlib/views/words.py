@@ -34,14 +34,13 @@ def level(value: float, *, plus: bool = False) -> str:
 def left(headroom_db: float) -> str:
     """The room below a ceiling: whole decibels, a tenth where less than two are left.
 
-    >>> left(12.4), left(0.43), left(0.0), left(math.inf)
+    >>> left(12.4), left(0.43), left(-1e-16), left(math.inf)
     ('12 dB', '0.4 dB', '0 dB', 'all')
     """
     if math.isinf(headroom_db):
         return "all"
-    room = max(headroom_db, 0.0)
-    tenths = f"{room:.1f}"
-    return f"{tenths} dB" if float(tenths) < 2.0 and not tenths.endswith(".0") else f"{abs(room):.0f} dB"
+    tenths = f"{headroom_db:.1f}"
+    return f"{tenths} dB" if float(tenths) < 2.0 and not tenths.endswith(".0") else f"{abs(headroom_db):.0f} dB"
 
 
 def stage_of(rendering: Rendering, strip: str, stage: str) -> Stage:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import gc
 import json
 import math
+import weakref
 from types import SimpleNamespace
 
 import ipywidgets
@@ -139,16 +141,27 @@ def test_callbacks_hear_every_move_until_they_are_stopped(bench):
 
 
 def test_a_bench_that_follows_takes_over_what_the_other_moves(session):
-    first = gl.bench(session, controls=["preamp/gain_db"]).move("preamp/gain_db", 40.0)
+    first = gl.bench(session, controls=["preamp/gain_db", "trim/gain_db"]).move("preamp/gain_db", 40.0)
     second = gl.bench(session, controls=["preamp/gain_db", "trim/gain_db"], follow=first)
     assert second.values == {"preamp/gain_db": 40.0, "trim/gain_db": 0.0}
     second.move("trim/gain_db", -6.0)
     first.move("preamp/gain_db", 25.0)
     assert second.values == {"preamp/gain_db": 25.0, "trim/gain_db": -6.0}
     second.move("preamp/gain_db", 30.0)
-    assert first.values == {"preamp/gain_db": 25.0}
+    assert first.values == {"preamp/gain_db": 25.0, "trim/gain_db": 0.0}
+    first.move("trim/gain_db", 3.0)
+    assert second.values == {"preamp/gain_db": 30.0, "trim/gain_db": 3.0}  # what did not move stays as it was set here
+
+
+def test_a_bench_that_follows_is_not_kept_alive_by_the_one_it_follows(session):
+    first = gl.bench(session, controls=["preamp/gain_db"])
+    second = gl.bench(session, controls=["preamp/gain_db"], follow=first)
+    follower = weakref.ref(second)
     del second
-    first.move("preamp/gain_db", 26.0)  # whoever followed may be gone
+    gc.collect()
+    assert follower() is None
+    first.move("preamp/gain_db", 26.0)
+    assert first._watching == []
 
 
 def test_the_widgets_follow_the_bench_and_the_bench_the_widgets(bench):
