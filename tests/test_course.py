@@ -191,7 +191,8 @@ def test_the_kernel_is_this_python_whatever_the_user_has_installed(own, tmp_path
 
 def test_settings_of_the_learner_are_kept_and_notices_are_off(own):
     own.mkdir()
-    environment = server_environment(own, own, "secret")
+    environment = server_environment(own, own / "runtime", "secret")
+    assert environment["JUPYTER_RUNTIME_DIR"] == str(own / "runtime")
     (notice,) = (own / MARK / "jupyter" / "settings").rglob("notification.jupyterlab-settings")
     assert json.loads(notice.read_text()) == {"fetchNews": "false", "checkForUpdates": False, "doNotDisturbMode": True}
     notice.write_text('{"fetchNews": "true"}')
@@ -207,14 +208,15 @@ def test_the_contents_list_what_is_done_and_what_is_next(own, monkeypatch):
     before = gl.contents()
     (lesson,) = [each for each in before.lessons if each.link == LESSON]
     assert (lesson.title, lesson.exercises) == ("Set a recording level", ("recording/leave-room",))
-    assert before.next is before.lessons[0]
+    assert before.next == before.lessons[0] == lesson
     assert not lesson.done
     progress = Progress.here()
     variant = load("recording/leave-room").variant(progress.learner_id)
     progress.record(variant, variant.solution, variant.check(variant.solution))
     (after,) = [each for each in contents().lessons if each.link == LESSON]
     assert (after.done, after.points, after.out_of) == (True, 5.0, 5.0)
-    assert contents().next is not after
+    assert contents().next != after
+    assert "done, points: 5 of 5" in contents()._repr_html_()
 
 
 def test_the_contents_link_to_the_lessons_from_a_folder_below_and_to_newer_versions(own, monkeypatch):

@@ -102,7 +102,9 @@ class Progress:
         if _newer(self.file):
             return f"Not saved: {self.file} was written by a newer gainlib; update gainlib to go on with it."
         # Another notebook may have saved since this one read the file, so it is read again.
-        now = _found(self.file, keep_id=self.learner_id)
+        now = _found(self.file)
+        if now.learner_id == UNSAVED:
+            return f"Not saved: {now.note}"
         learner_id = now.learner_id or (secrets.token_hex(16) if self.learner_id == UNSAVED else self.learner_id)
         after = Progress(self.file, learner_id, now.learner_name or self.learner_name, (*now.attempts, attempt))
         note = f"{now.note} " if now.note else ""
@@ -160,7 +162,7 @@ def write_whole(file: Path, content: str | bytes) -> None:
         raise
 
 
-def _found(file: Path, keep_id: str = "") -> Progress:
+def _found(file: Path) -> Progress:
     """What the file holds; a damaged one is set aside, and what can be saved of the learner's id is."""
     try:
         text = file.read_text(encoding="utf-8")
@@ -168,10 +170,10 @@ def _found(file: Path, keep_id: str = "") -> Progress:
         return Progress(file, "")
     except OSError as fault:
         note = f"{file} cannot be read ({_reason(fault)}), so nothing is kept here; work in a folder of your own."
-        return Progress(file, keep_id or UNSAVED, note=note)
+        return Progress(file, UNSAVED, note=note)
     except UnicodeDecodeError:
         text = file.read_bytes().decode("utf-8", "replace")
-        return _set_aside(file, text, keep_id)
+        return _set_aside(file, text)
     try:
         content = json.loads(text)
         learner = content["learner"]
@@ -183,7 +185,7 @@ def _found(file: Path, keep_id: str = "") -> Progress:
         attempts = tuple(_attempt(each) for each in content["attempts"])
         return Progress(file, learner["id"], str(learner["name"]), attempts)
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
-        return _set_aside(file, text, keep_id)
+        return _set_aside(file, text)
 
 
 def _attempt(entry: Any) -> dict[str, Any]:
@@ -195,7 +197,7 @@ def _attempt(entry: Any) -> dict[str, Any]:
     return dict(entry)
 
 
-def _set_aside(file: Path, text: str, keep_id: str) -> Progress:
+def _set_aside(file: Path, text: str) -> Progress:
     stamp = datetime.now(UTC).strftime("%Y-%m-%d %H.%M.%S")
     aside = file.with_name(f"progress (damaged, kept {stamp}).json")
     count = 1
@@ -204,7 +206,7 @@ def _set_aside(file: Path, text: str, keep_id: str) -> Progress:
         aside = file.with_name(f"progress (damaged, kept {stamp}, {count}).json")
     saved = re.search(r'"id":\s*"([0-9a-f]{32})"', text)
     named = re.search(r'"id":\s*"[0-9a-f]{32}",\s*"name":\s*("(?:[^"\\]|\\.){0,200}")', text)
-    learner_id = keep_id if keep_id and keep_id != UNSAVED else saved[1] if saved else ""
+    learner_id = saved[1] if saved else ""
     name = ""
     if named:
         with contextlib.suppress(ValueError):

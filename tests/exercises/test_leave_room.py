@@ -45,6 +45,7 @@ def test_the_start_fails_because_the_shout_clips(variant):
     verdict = variant.check({move.path: move.start for move in variant.moves})
     assert not verdict.passed
     assert SHOUTED in failed(verdict)
+    assert all(variant.session.setting(move.path) == move.start for move in variant.moves)
     assert verdict.slip is None  # nobody has done anything wrong yet
 
 

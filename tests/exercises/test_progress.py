@@ -60,9 +60,11 @@ def test_the_file_is_that_of_the_course_the_current_folder_lies_in(tmp_path, mon
 
 
 def test_without_a_course_the_file_is_in_the_current_folder(tmp_path, monkeypatch):
-    monkeypatch.chdir(tmp_path)
+    inside = tmp_path / "inside"
+    inside.mkdir()
+    monkeypatch.chdir(inside)
     (tmp_path / MARK).mkdir()  # a folder of that name alone is no mark
-    assert Progress.here().file == tmp_path / FILE
+    assert Progress.here().file == inside / FILE
 
 
 def test_a_name_is_kept_and_can_be_changed_without_losing_the_id(tmp_path):
@@ -191,6 +193,21 @@ def test_a_folder_in_the_way_of_the_file_is_said(tmp_path, variant):
     progress = Progress.at(tmp_path)
     assert "cannot be read" in progress.note
     assert "Not saved" in record(progress, variant, {GAIN: 41, TRIM: 0})
+
+
+def test_a_file_that_cannot_be_read_is_never_replaced(tmp_path, variant, monkeypatch):
+    progress = Progress.at(tmp_path)
+    record(progress, variant, {GAIN: 41, TRIM: 0})
+    before = (tmp_path / FILE).read_bytes()
+
+    def forbid(*args, **kwargs):
+        raise PermissionError(13, "Permission denied")
+
+    with monkeypatch.context() as patched:
+        patched.setattr("pathlib.Path.read_text", forbid)
+        assert "cannot be read (permission denied)" in record(progress, variant, {GAIN: 42, TRIM: 0})
+        assert "cannot be read (permission denied)" in Progress.at(tmp_path, name="Bo").note
+    assert (tmp_path / FILE).read_bytes() == before
 
 
 def test_nothing_is_left_behind_when_writing_fails_half_way(tmp_path, variant, monkeypatch):

@@ -179,6 +179,12 @@ def test_a_setting_can_be_checked_as_well(written):
     assert variant.check({TRIM: 0.0}).lines[2].passed
 
 
+def test_an_answer_that_passes_is_told_of_no_slip(written):
+    variant = load(written(("at_most = -26 }", "at_most = 0 }"))).with_values({"level": -24.0})
+    assert variant.check({GAIN: 31.0, TRIM: 0.0}).slip.startswith("Nothing clips")
+    assert variant.check({GAIN: 41.0, TRIM: 0.0}).slip is None
+
+
 def test_silence_ends_in_words(written):
     from gainlib.audio import Audio, write
 
