@@ -307,7 +307,7 @@ def contents() -> Contents:
     'Set a recording level'
     """
     folder = course_folder() or Path.cwd()
-    progress = Progress.here()
+    progress = Progress.at(folder, make=False)  # to look is not to begin
     exercises = [load(name) for name in exercise_names()]
     lessons = []
     for file in sorted(bundled_folder("lessons").glob("[0-9][0-9]-*.ipynb")):

@@ -206,6 +206,7 @@ def test_the_contents_list_what_is_done_and_what_is_next(own, monkeypatch):
     lay(own, gl.__version__)
     monkeypatch.chdir(own)
     before = gl.contents()
+    assert "progress.json" not in files(own)  # looking at the contents begins nothing
     (lesson,) = [each for each in before.lessons if each.link == LESSON]
     assert (lesson.title, lesson.exercises) == ("Set a recording level", ("recording/leave-room",))
     assert before.next == before.lessons[0] == lesson

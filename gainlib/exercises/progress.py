@@ -60,11 +60,14 @@ class Progress:
         return cls.at(course_folder() or Path.cwd())
 
     @classmethod
-    def at(cls, folder: str | os.PathLike[str], *, name: str = "") -> Progress:
-        """The progress kept in this folder; made, with a new id and this name, where there is none."""
+    def at(cls, folder: str | os.PathLike[str], *, name: str = "", make: bool = True) -> Progress:
+        """The progress kept in this folder; made, with a new id and this name, where there is none.
+
+        With `make=False` nothing is made, and the id is empty where there is no file.
+        """
         file = Path(folder) / FILE
         found = _found(file)
-        if found.learner_id and (not name or name == found.learner_name):
+        if not make or (found.learner_id and (not name or name == found.learner_name)):
             return found
         if found.learner_id == UNSAVED or (found.note and _newer(file)):
             return found
