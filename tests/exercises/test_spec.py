@@ -10,6 +10,7 @@ from gainlib.errors import GainError
 from gainlib.exercises import exercise_names, load
 from gainlib.exercises.spec import LARGEST_FILE_BYTES, read_spec
 
+TAKE = 'given.take   = "take.wav"'
 READS = 'reads    = { measure = "peak_dbfs", at = "converter", seconds = [0.0, 9.3], at_least = -17, at_most = -13 }'
 FAULTS = [
     # (what is spoilt, what the sentence says)
@@ -46,34 +47,34 @@ FAULTS = [
     (('{ stage = "Preamp", gain_db = 40 }', "{ gain_db = 40 }"), "stage 2 of given lacks the entry stage"),
     (('alignment = "EBU R 68"', 'alignment = "EBU"'), "alignment is 'EBU'"),
     (
-        ('path  = "preamp/gain_db"', 'path  = "preamp/gian_db"'),
+        ('path = "preamp/gain_db"', 'path = "preamp/gian_db"'),
         "path of move 1: voice/preamp has no setting 'gian_db'; did you mean gain_db?",
     ),
-    (('path  = "preamp/gain_db"', 'path  = "trim/gain_db"'), "named twice"),
-    (("from  = 0\n", "from  = 60\n"), "from must be below to"),
-    (("step  = 1\n", "step  = 0\n"), "step of move 1 is 0; it must be above 0"),
-    (("step  = 1\n", "step  = 61\n"), "wider than its range"),
+    (('path = "preamp/gain_db"', 'path = "trim/gain_db"'), "named twice"),
+    (("from = 0, ", "from = 60, "), "from must be below to"),
+    (("step = 1, ", "step = 0, "), "step of move 1 is 0; it must be above 0"),
+    (("step = 1, ", "step = 61, "), "wider than its range"),
     (("start = { base = 24", "start = { base = 45"), "start of move 1 comes to 75"),
     (('start = { base = 24, minus = "level"', 'start = { base = 24, minus = "levle"'), "did you mean level?"),
     (("to = -16, step = 1 }", "to = -16, step = 0.000001 }"), "more than 10000 values"),
-    (("[varies]\nlevel", "[varies]\nLevel"), "a name that cannot be used"),
+    (("varies.level", "varies.Level"), "a name that cannot be used"),
     (("at {level}.", "at {levl}."), "brief holds {levl}; did you mean level?"),
     (("up by {off}", "up by {of}"), "low of check 1 holds {of}; did you mean off?"),
-    (('"trim/gain_db"   = 0\n', ""), "solution says nothing of the move 'voice/trim/gain_db'"),
-    (('"trim/gain_db"   = 0\n', '"trim/gain_db"   = 40\n'), "comes to 40; the move goes from -24 to 12"),
+    ((', "trim/gain_db" = 0 }\nhints', " }\nhints"), "solution says nothing of the move 'voice/trim/gain_db'"),
+    ((', "trim/gain_db" = 0 }\nhints', ', "trim/gain_db" = 40 }\nhints'), "comes to 40; the move goes from -24 to 12"),
     (
         ('"trim/gain_db" = -8', '"trim/gain_db" = true'),
         "trim/gain_db of answer of slip 1 is true; it must be a number, or a rule",
     ),
-    (('take   = "take.wav"', 'take   = "../take.wav"'), "without .. or a drive"),
-    (('take   = "take.wav"', 'take   = "/etc/passwd"'), "without .. or a drive"),
-    (('take   = "take.wav"', "take   = 'C:\\take.wav'"), "without .. or a drive"),
-    (('take   = "take.wav"', 'take   = "media/../exercises/README.md"'), "without .. or a drive"),
-    (('take   = "take.wav"', 'take   = "media/lead-voise.flac"'), "not there; did you mean lead-voice.flac?"),
-    (('take   = "take.wav"', 'take   = "media/."'), "without .. or a drive"),
-    (("[given]", "[given"), "is not valid TOML"),
+    ((TAKE, 'given.take   = "../take.wav"'), "without .. or a drive"),
+    ((TAKE, 'given.take   = "/etc/passwd"'), "without .. or a drive"),
+    ((TAKE, "given.take   = 'C:\\take.wav'"), "without .. or a drive"),
+    ((TAKE, 'given.take   = "media/../exercises/README.md"'), "without .. or a drive"),
+    ((TAKE, 'given.take   = "media/lead-voise.flac"'), "not there; did you mean lead-voice.flac?"),
+    ((TAKE, 'given.take   = "media/."'), "without .. or a drive"),
+    (("[[checks]]", "[[checks]"), "is not valid TOML"),
     (("cost = 0.5", "cost = -0.5"), "cost of hint 2 is −0.5; it must be at least 0"),
-    (('strip  = "voice"', 'strip  = "voice"\nlisten = "mix"'), "no stage 'mix'"),
+    (('given.strip  = "voice"', 'given.strip  = "voice"\ngiven.listen = "mix"'), "no stage 'mix'"),
 ]
 
 
