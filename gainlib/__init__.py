@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from gainlib.audio import Audio, read, write
-    from gainlib.bench import Control, bench, compare, exercise, predict
+    from gainlib.bench import Control, bench, compare, exercise
+    from gainlib.bench.predict import predict
     from gainlib.course import contents
     from gainlib.errors import GainError
     from gainlib.flow import Rendering, Session, Strip

@@ -37,7 +37,7 @@ class Panel:
         self.ranges = {path: RangeInput.of(each, bench.values[path]) for path, each in bench.ranges.items()}
         for path, widget in self.ranges.items():
             widget.observe(lambda change, path=path: self._moved(path, change["new"]), "value")
-        self.player = Player(uid, bench.listen.split("/")[-1], bench.reset)
+        self.player = Player(uid, bench.listen.split("/")[-1], bench.before.at(bench.listen).rate_hz, bench.reset)
         self.box = ipywidgets.VBox(self._standing())
         self.box.add_class("gainlib-bench")
         self._stop = bench.on_move(lambda _: self._follow())
@@ -116,4 +116,5 @@ class Panel:
     def shown(self, key: str | None, **kwargs: Any) -> Any:
         """What a notebook displays; panels that the same cell showed in an earlier run are closed."""
         take_place(self, key)
-        return self.box._repr_mimebundle_(**kwargs)
+        # Where no widget can be shown, the sentence is.
+        return {**self.box._repr_mimebundle_(**kwargs), "text/plain": repr(self.bench)}

@@ -93,7 +93,7 @@ class Sitting:
         if len(self.hints) == len(self.variant.hints):
             return ""
         cost = self.variant.hints[len(self.hints)].cost
-        return f"Show a hint ({_points(cost)})" if cost else "Show a hint (free)"
+        return f"Show a hint (costs {_points(cost)})" if cost else "Show a hint (free)"
 
     def close(self) -> None:
         """Close the panel, if there is one."""
@@ -182,7 +182,7 @@ class SittingPanel:
     def shown(self, **kwargs: Any) -> Any:
         """What a notebook displays."""
         take_place(self, None)
-        return self.box._repr_mimebundle_(**kwargs)
+        return {**self.box._repr_mimebundle_(**kwargs), "text/plain": repr(self.sitting)}
 
 
 def exercise(name: str, learner: str | None = None) -> Sitting:

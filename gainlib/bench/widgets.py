@@ -136,9 +136,10 @@ class Player(anywidget.AnyWidget):
     caution = traitlets.Unicode(CAUTION).tag(sync=True)
     gains = traitlets.Dict({"before": 0.0, "after": 0.0}).tag(sync=True)
     matched = traitlets.Unicode("").tag(sync=True)
+    rate_hz = traitlets.Int().tag(sync=True)
 
-    def __init__(self, uid: str, heard: str, on_reset: Callable[[], object]) -> None:
-        super().__init__(uid=uid, heard=heard)
+    def __init__(self, uid: str, heard: str, rate_hz: int, on_reset: Callable[[], object]) -> None:
+        super().__init__(uid=uid, heard=heard, rate_hz=rate_hz)
         self._versions: dict[str, tuple[int, Audio]] = {}
         self._sounding = False
         self._under_way = False

@@ -131,6 +131,15 @@ def test_a_control_takes_what_it_is_not_told_from_the_setting(session):
     assert (source.name, source.printed(-30.0)) == ("Source level", "−30 dBu")
 
 
+def test_a_notebook_that_shows_no_widgets_shows_the_sentence(bench):
+    shown = bench._repr_mimebundle_()
+    assert "application/vnd.jupyter.widget-view+json" in shown
+    assert shown["text/plain"] == (
+        "<bench Voice, 1 s: preamp/gain_db +33.0 dB, trim/gain_db 0.0 dB. "
+        "The take is clean with 15 dB left. Peaks stand at −15 dBFS.>"
+    )
+
+
 def test_callbacks_hear_every_move_until_they_are_stopped(bench):
     heard = []
     stop = bench.on_move(lambda moved: heard.append(moved.values["trim/gain_db"]))
@@ -413,7 +422,7 @@ def test_the_page_may_ask_for_a_reset_and_for_nothing_else(bench, player):
 
 
 def test_the_player_starts_without_samples():
-    made = Player("uid", "trim", lambda: None)
+    made = Player("uid", "trim", RATE_HZ, lambda: None)
     assert made.ceiling == pytest.approx(0.25119, abs=1e-5)
     assert not any("codes" in name or "samples" in name for name in made.keys)
     close_tree(made)

@@ -53,9 +53,9 @@ def test_hints_are_shown_one_by_one_and_their_cost_comes_off(sitting):
     assert desk.offer == "Show a hint (free)"
     desk._handle_custom_msg({"kind": "hint"}, None)
     assert desk.hints == [sitting.variant.hints[0].text]
-    assert desk.offer == "Show a hint (0.5 points)"
+    assert desk.offer == "Show a hint (costs 0.5 points)"
     sitting.hint()
-    assert desk.offer == "Show a hint (1 point)"
+    assert desk.offer == "Show a hint (costs 1 point)"
     sitting.hint()
     assert (desk.offer, sitting.hint(), len(sitting.hints)) == ("", None, 3)
     answered(sitting)

@@ -233,7 +233,7 @@ def test_an_exercise_is_checked_on_the_page_and_the_attempt_is_kept(lab, page, k
     assert verdict.locator("li").count() == 3
     assert all("○ not met" in each for each in verdict.locator("li").all_inner_texts())
     page.get_by_role("button", name="Show a hint (free)").click()
-    page.get_by_role("button", name="Show a hint (0.5 points)").wait_for()
+    page.get_by_role("button", name="Show a hint (costs 0.5 points)").wait_for()
     gain = page.get_by_role("slider", name="Preamp gain")
     gain.focus()
     for _ in range(7):  # seven decibels lower than the start stands the verse at -15 dBFS

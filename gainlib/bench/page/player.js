@@ -262,9 +262,9 @@ export default {
     };
     play.onclick = async () => {
       if (state.loop?.playing) return state.stop();
-      // Made or woken inside the click: a page may not start to sound by itself.
-      await state.loop?.context.resume();
+      // Made and woken inside the click: a page may not start to sound by itself.
       state.wanting = true;
+      await contextAt(model.get("rate_hz")).resume();
       model.send({ kind: "want", slot: state.slot });
       if (state.loop?.slots[state.slot]) state.start();
     };
