@@ -77,8 +77,8 @@ def test_open_serves_the_course_and_ends_cleanly(tmp_path):
         out, err = process.communicate(timeout=20)
     finally:
         if process.poll() is None:
-            process.kill()
-            process.communicate()
+            process.terminate()  # not kill, which would leave the server running
+            process.communicate(timeout=20)
     assert (process.returncode, err) == (0, "")
     assert out.endswith("The course is closed.\n")
     assert not [each for each in started if each.is_running()]
