@@ -128,8 +128,8 @@ class Lab:
 
 
 @pytest.fixture(scope="session")
-def lab(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Lab]:
-    """JupyterLab with the course's lessons in its folder."""
+def lab(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Lab]:
+    """JupyterLab with the course's lessons in its folder; not started where no browser could look at it."""
     running = Lab(tmp_path_factory.mktemp("lab"))
     yield running
     running.stop()
@@ -138,7 +138,7 @@ def lab(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Lab]:
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Any]:
     """Chromium without a window; tests are skipped where there is none, unless GAINLIB_REQUIRE_BROWSER=1."""
-    missing = "" if CHROMIUM else "chromium is not installed (apt-get install chromium, or set CHROMIUM)"
+    missing = "" if CHROMIUM and Path(CHROMIUM).exists() else "chromium is not installed (apt-get install chromium, or set CHROMIUM)"
     try:
         from playwright.sync_api import sync_playwright
     except ImportError:
