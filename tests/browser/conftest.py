@@ -138,7 +138,11 @@ def lab(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Lab]
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Any]:
     """Chromium without a window; tests are skipped where there is none, unless GAINLIB_REQUIRE_BROWSER=1."""
-    missing = "" if CHROMIUM and Path(CHROMIUM).exists() else "chromium is not installed (apt-get install chromium, or set CHROMIUM)"
+    missing = (
+        ""
+        if CHROMIUM and Path(CHROMIUM).exists()
+        else "chromium is not installed (apt-get install chromium, or set CHROMIUM)"
+    )
     try:
         from playwright.sync_api import sync_playwright
     except ImportError:
