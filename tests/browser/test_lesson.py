@@ -43,13 +43,12 @@ def set_to(page, slider, value, step=1.0):
     assert float(slider.input_value()) == pytest.approx(value)
 
 
-def verdict_after(page, part, old=""):
+def verdict_after(page, part, attempt):
+    """Press the button, and read the verdict once this attempt is saved."""
     part.get_by_role("button", name="Check my answer").press("Enter")
-    page.wait_for_function(
-        "([box, old]) => box.querySelector('.gainlib-verdict-head') && box.textContent !== old",
-        arg=[part.locator(".gainlib-verdict").element_handle(), old],
-    )
-    return part.locator(".gainlib-verdict").text_content()
+    verdict = part.locator(".gainlib-verdict")
+    verdict.locator(".gainlib-saved", has_text=f"attempt {attempt} at").wait_for(state="attached")
+    return verdict.text_content()
 
 
 def test_the_lesson_from_the_rehearsal_to_the_turned_down_take(lesson, keep):
@@ -106,19 +105,19 @@ def test_the_exercise_answered_wrong_in_the_usual_ways_then_right(lab, lesson, k
     trim = part.get_by_role("slider", name="Trim")
 
     # left as it stood: it clips, and the verdict says which way to go
-    said = verdict_after(lesson, part)
+    said = verdict_after(lesson, part, 1)
     assert "not met" in said
     assert "turn the preamp down" in said.lower()
 
     # turned down behind the converter: the slip that this lesson is about
     press(lesson, trim, "ArrowLeft", 20)
-    said = verdict_after(lesson, part, said)
+    said = verdict_after(lesson, part, 2)
     assert "Turning it down afterwards does not mend it" in said
 
     # far too low
     press(lesson, trim, "ArrowRight", 20)
     press(lesson, gain, "ArrowLeft", 25)
-    said = verdict_after(lesson, part, said)
+    said = verdict_after(lesson, part, 3)
     assert "Turn the preamp up by" in said
 
     part.get_by_role("button", name="Show a hint").press("Enter")
@@ -131,7 +130,7 @@ def test_the_exercise_answered_wrong_in_the_usual_ways_then_right(lab, lesson, k
     for path, value in variant.solution.items():
         move = next(each for each in variant.moves if each.path == path)
         set_to(lesson, gain if "gain_db" in path and "preamp" in path else trim, value, move.step)
-    said = verdict_after(lesson, part, said)
+    said = verdict_after(lesson, part, 4)
     assert "not met" not in said
     assert said.count("● met") == 3
     part.get_by_role("button", name="Check my answer").scroll_into_view_if_needed()
