@@ -58,6 +58,7 @@ class Sitting:
             self.variant.views or ("level diagram",),
             listen=self.variant.listen,
             title="",
+            advise=False,
         )
         self.hints: tuple[Hint, ...] = ()
         self.verdict: Verdict | None = None

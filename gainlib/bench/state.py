@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import weakref
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from gainlib.decibels import signed
@@ -91,6 +91,7 @@ class Bench:
         title: str | None = None,
         key: str | None = None,
         follow: Bench | None = None,
+        advise: bool = True,
     ) -> None:
         if not isinstance(session, Session):
             raise GainError(
@@ -100,6 +101,7 @@ class Bench:
             session = session.replaced(_shared(follow, session))
         self.start = session
         self.key = key
+        self.advise = advise
         self.views = tuple(view(each) for each in _listed(views, "views"))
         self.ranges = {each.path: each for each in (_ranged(session, each) for each in _listed(controls, "controls"))}
         self.before = session.render()
@@ -119,8 +121,9 @@ class Bench:
 
     @property
     def headline(self) -> Headline:
-        """What matters now, and which way to go."""
-        return headline(self.rendering)
+        """What matters now, and which way to go; the latter is left out on a bench that does not advise."""
+        found = headline(self.rendering)
+        return found if self.advise else replace(found, advice="")
 
     @property
     def sentences(self) -> tuple[str, ...]:
@@ -197,12 +200,14 @@ def bench(
     title: str | None = None,
     key: str | None = None,
     follow: Bench | None = None,
+    advise: bool = True,
 ) -> Bench:
     """A panel of controls, views and a player on one session.
 
     `controls` are paths of settings such as `preamp/gain_db`, or `Control` objects with a range of their own; `views`
     are plain names ("level diagram", "waveform") or views with options; `listen` is the tap that is heard, the last
     unless named. With `follow` the settings that another bench moves are taken over from it, now and whenever it moves.
+    `advise=False` leaves the headline its facts and takes away its advice, for a learner who is being checked.
     Running a cell again closes the bench that it showed before; with `key`, so does any cell that shows
     a bench of the same key. Raises GainError for a setting, view or tap that is not there, with the nearest that is.
 
@@ -212,7 +217,7 @@ def bench(
     >>> bench(hum, controls=["trim/gain_db"]).move("trim/gain_db", 12.0).values
     {'trim/gain_db': 12.0}
     """
-    return Bench(session, controls, views, listen=listen, title=title, key=key, follow=follow)
+    return Bench(session, controls, views, listen=listen, title=title, key=key, follow=follow, advise=advise)
 
 
 class _Following:

@@ -96,3 +96,11 @@ def test_closing_frees_the_brief_the_bench_and_the_desk(sitting):
     assert len(_instances) > before
     sitting.close()
     assert len(_instances) == before
+
+
+def test_an_exercise_tells_the_facts_and_not_which_way_to_go(sitting):
+    told = sitting.bench.headline
+    assert told.what.startswith("The converter clips")
+    assert told.advice == ""
+    advising = gl.bench(sitting.variant.session, ["preamp/gain_db"])
+    assert advising.headline.advice.startswith("Lower the preamp")
