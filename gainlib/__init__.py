@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from gainlib.flow import Rendering, Session, Strip
     from gainlib.meters import measure, measures
     from gainlib.stages import Converter, Preamp, Source, Trim
+    from gainlib.views import Waveform
 
 __version__ = "0.1.0"
 
@@ -34,6 +35,7 @@ _ROOMS = {
     "Source": "stages",
     "Strip": "flow",
     "Trim": "stages",
+    "Waveform": "views",
     "bench": "bench",
     "compare": "bench",
     "contents": "course",
@@ -56,6 +58,7 @@ __all__ = [
     "Source",
     "Strip",
     "Trim",
+    "Waveform",
     "__version__",
     "bench",
     "compare",

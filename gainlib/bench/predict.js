@@ -12,6 +12,7 @@ function render({ model, el }) {
   kept.setAttribute("role", "status");
   box.append(legend);
   const inputs = [];
+  let refused = "";
 
   const input = (type, text) => {
     const label = document.createElement("label");
@@ -25,7 +26,7 @@ function render({ model, el }) {
   };
   const note = () => {
     const answered = model.get("choices").length ? model.get("chosen") >= 0 : model.get("number") !== null;
-    kept.textContent = answered ? "Noted. Go on; the answer comes further down." : "No answer is fine too.";
+    kept.textContent = refused || (answered ? "Noted. Go on; the answer comes further down." : "No answer is fine too.");
   };
 
   if (model.get("choices").length) {
@@ -38,12 +39,15 @@ function render({ model, el }) {
       });
     });
   } else {
-    const field = input("number", `Your guess, in ${model.get("unit")}: `);
-    field.step = "any";
+    const field = input("text", `Your guess, in ${model.get("unit")}: `);
+    field.inputMode = "decimal";
     field.addEventListener("input", () => {
-      const value = parseFloat(field.value);
-      model.set("number", Number.isFinite(value) ? value : null);
+      const text = field.value.trim().replace(",", ".").replace("\u2212", "-");
+      const value = /^[+-]?(\d+\.?\d*|\.\d+)$/.test(text) ? Number(text) : null;
+      refused = text && value === null ? `“${field.value}” is not a number; write one such as 6 or 6.5.` : "";
+      model.set("number", value);
       model.save_changes();
+      note();
     });
   }
   const show = () => {

@@ -50,8 +50,8 @@ class Prediction(anywidget.AnyWidget):
 def predict(name: str, question: str, *, choices: Sequence[str] = (), unit: str = "") -> Prediction:
     """Ask before showing: a question with choices, or for a number with its unit. No answer is fine too.
 
-    The same name asked again replaces the earlier question. Raises GainError for a single choice, or when neither
-    choices nor a unit are given.
+    The same name asked again replaces the earlier question; an answer to the very same question is kept. Raises
+    GainError for a single choice, or when neither choices nor a unit are given.
 
     >>> predict("loud", "Which is louder?", choices=["the first", "the second"]).answer is None
     True
@@ -61,6 +61,8 @@ def predict(name: str, question: str, *, choices: Sequence[str] = (), unit: str 
     earlier = _asked.pop(name, None)
     asked = _asked[name] = Prediction(name, question, choices, unit)
     if earlier is not None:
+        if (earlier.question, earlier.choices, earlier.unit) == (asked.question, asked.choices, asked.unit):
+            asked.chosen, asked.number = earlier.chosen, earlier.number
         earlier.close()
     return asked
 
@@ -81,9 +83,10 @@ class Comparison:
         found = self._told(self.measured)
         if self.answer is None:
             return f"You made no prediction. {self._is}: {found}."
-        said = f"You said: {self._told(self.answer)}. {self._is}: {found}"
         if isinstance(self.answer, str) or isinstance(self.measured, str):
-            return f"{said}." if self.answer != self.measured else f"{said}. That was right."
+            right = self.answer == self.measured
+            return f"You said: “{self.answer}” " + ("That is right." if right else f"What happens: “{self.measured}”")
+        said = f"You said: {self._told(self.answer)}. {self._is}: {found}"
         off = self.answer - self.measured
         if abs(off) < 0.5:
             return f"{said}. Very close."

@@ -12,6 +12,7 @@ import traitlets
 from gainlib.bench.shown import close_tree, take_place
 from gainlib.bench.state import Bench, Control
 from gainlib.exercises import Hint, Progress, Verdict, load
+from gainlib.views import Waveform
 
 __all__ = ["Sitting", "exercise"]
 
@@ -55,7 +56,7 @@ class Sitting:
         self.bench = Bench(
             self.variant.session,
             [Control(each.path, each.low, each.high, each.step) for each in self.variant.moves],
-            self.variant.views or ("level diagram",),
+            [Waveform(parts=self.variant.parts) if each == "waveform" else each for each in self.variant.views],
             listen=self.variant.listen,
             title="",
             advise=False,
@@ -79,8 +80,8 @@ class Sitting:
         return self.verdict
 
     def hint(self) -> Hint | None:
-        """Take the next hint; None when there is no more."""
-        if len(self.hints) == len(self.variant.hints):
+        """Take the next hint; None when there is no more, or when the exercise is passed and none is needed."""
+        if not self.offer:
             return None
         taken = self.variant.hints[len(self.hints)]
         self.hints = (*self.hints, taken)
@@ -90,8 +91,8 @@ class Sitting:
 
     @property
     def offer(self) -> str:
-        """What the next hint costs, in words; empty when there is no more."""
-        if len(self.hints) == len(self.variant.hints):
+        """What the next hint costs, in words; empty when there is no more, and once the exercise is passed."""
+        if len(self.hints) == len(self.variant.hints) or (self.verdict is not None and self.verdict.passed):
             return ""
         cost = self.variant.hints[len(self.hints)].cost
         return f"Show a hint (costs {_points(cost)})" if cost else "Show a hint (free)"

@@ -155,6 +155,7 @@ class Exercise:
             moves=moves,
             listen=_tap_path(session, self.spec.given.listen or self.stages[-1].name),
             views=tuple(self.spec.given.views),
+            parts={name: (start, end) for name, (start, end) in self.spec.given.parts.items()},
             hints=tuple(Hint(filled(hint.text, printed), hint.cost) for hint in self.spec.hints),
             printed=printed,
         )
@@ -164,7 +165,8 @@ class Exercise:
 class Variant:
     """The exercise with the numbers drawn for one learner: what is asked, the session at the start, what may be moved.
 
-    `brief` is text, a blank line between paragraphs; `listen` is the tap to be heard and `views` names what is shown.
+    `brief` is text, a blank line between paragraphs; `listen` is the tap to be heard, `views` names
+    what is shown, `parts` the stretches of the take, in seconds, whose peaks the waveform tells.
 
     >>> variant = load("recording/leave-room").variant("ada")
     >>> [move.label for move in variant.moves]
@@ -178,6 +180,7 @@ class Variant:
     moves: tuple[Move, ...]
     listen: str
     views: tuple[str, ...]
+    parts: dict[str, tuple[float, float]]
     hints: tuple[Hint, ...]
     printed: dict[str, str] = dataclasses.field(repr=False)
 

@@ -50,6 +50,9 @@ Rule = Annotated[Amount, BeforeValidator(_as_table)]
 Amounts = Annotated[dict[str, Rule], Field(max_length=16)]
 
 
+Stretch = Annotated[list[Annotated[float, Field(ge=0, allow_inf_nan=False)]], Field(min_length=2, max_length=2)]
+
+
 class Given(Entry):
     """What the learner gets: a take, and the stages that it passes with their settings."""
 
@@ -58,6 +61,7 @@ class Given(Entry):
     stages: list[dict[str, Any]] = Field(min_length=1, max_length=32)
     listen: Line | None = None
     views: list[Line] = Field(default_factory=lambda: ["level diagram"], min_length=1, max_length=6)
+    parts: Annotated[dict[Line, Stretch], Field(max_length=8)] = Field(default_factory=dict)
 
 
 class Range(Entry):

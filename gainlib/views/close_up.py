@@ -41,7 +41,7 @@ class CloseUp(View):
 
     def heading(self, rendering: Rendering) -> str:
         """The title with the stage behind which the signal is drawn."""
-        return f"{self.title} behind the {self._at(rendering)[1]}"
+        return f"{self.title} after the {self._at(rendering)[1]}"
 
     def figure(self, rendering: Rendering) -> Any:
         """Milliseconds along, dBFS up (linear in amplitude); samples as dots, what was cut off dashed."""
@@ -72,7 +72,7 @@ class CloseUp(View):
         return drawing
 
     def columns(self, rendering: Rendering) -> Columns:
-        """The samples around the moment: `came` behind the stage, `given` without any ceiling before it."""
+        """The samples around the moment: `came` after the stage, `given` without any ceiling before it."""
         ms, came, given = self._moment(rendering)
         with np.errstate(divide="ignore"):
             levels = 20.0 * np.log10(np.abs(came))
@@ -95,7 +95,7 @@ class CloseUp(View):
         """How long the top is flat and at which level, and where it would have been."""
         strip, stage = self._at(rendering)
         if rendering.levels[0].peak_dbfs == -math.inf:
-            return f"Behind the {stage}: no sound to look at."
+            return f"After the {stage}: no sound to look at."
         _, came, given = self._moment(rendering)
         top, wanted = (float(db_from_ratio(np.abs(each).max())) for each in (came, given))
         reached = f"it reaches {signed(top, unit='dBFS', plus=top > 0)}"

@@ -10,6 +10,7 @@ import numpy as np
 from gainlib import kernels
 from gainlib.decibels import db_from_ratio
 from gainlib.flow import Rendering, TapLevels
+from gainlib.meters import clipped_runs
 from gainlib.stages import Converter, Preamp, Source, settings_of
 from gainlib.views.words import left, level, spoken, stage_of, times
 
@@ -77,6 +78,12 @@ def _of_strip(rendering: Rendering, name: str) -> tuple[float, Headline]:
             f"{whose}The take is silent.", "What the later stages carry is noise only: check the source."
         )
     clipping = [index for index, each in enumerate(table) if each.clipped]
+    if not clipping and len(before := clipped_runs(rendering.session.strip(name).take.samples)):
+        return 900.0, Headline(
+            f"{whose}The recording itself is clipped {times(len(before))}.",
+            "No control here mends that: record it again, lower.",
+            True,
+        )
     if clipping:
         return 1000.0 + _over_db(rendering, table, clipping), _clips(rendering, table, clipping, whose)
     converters = [index for index, stage in enumerate(stages) if isinstance(stage, Converter)]
@@ -97,7 +104,7 @@ def _of_strip(rendering: Rendering, name: str) -> tuple[float, Headline]:
     usual = _usual_peak_dbfs(rendering, here)
     if here.peak_dbfs - usual >= SURPRISE_DB:
         # The loud moment has been recorded: what counts is that it passed, not what a louder one would need.
-        stands = f"usual peaks stand near {level(usual)} dBFS"
+        stands = f"the rest of this take peaks near {level(usual)} dBFS"
         if room < _LEAST_DB:
             return 100.0 - room, Headline(
                 f"{whose}The loudest moment leaves the {subject.split()[-1]} {left(room)}.",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping, Sequence
 from typing import Any, ClassVar
 
 import numpy as np
@@ -11,7 +12,7 @@ from bokeh.models import ColumnDataSource, HoverTool
 from gainlib import kernels
 from gainlib.decibels import db_from_ratio, signed
 from gainlib.flow import Rendering
-from gainlib.meters import ClippedRuns, flat_runs
+from gainlib.meters import ClippedRuns, flat_runs, peak_dbfs
 from gainlib.views.base import Columns, View
 from gainlib.views.strokes import cursor, decibel_axis, frame, inked
 from gainlib.views.words import times
@@ -26,15 +27,18 @@ _TOP = 1.35  # the bank above full scale is as high as the words that stand in i
 class Waveform(View):
     """The samples behind one stage over time, lowest to highest, and where they were cut off.
 
-    `tap` is the stage that is drawn, the last unless named; `height` is in pixels. Several channels are drawn over
-    each other.
+    `tap` is the stage that is drawn, the last unless named; `parts` names stretches of the take in seconds, whose
+    peaks are then told; `height` is in pixels. Several channels are drawn over each other.
     """
 
     name: ClassVar[str] = "waveform"
     title: ClassVar[str] = "Waveform"
 
-    def __init__(self, tap: str | None = None, *, height: int = 170) -> None:
+    def __init__(
+        self, tap: str | None = None, *, parts: Mapping[str, Sequence[float]] | None = None, height: int = 170
+    ) -> None:
         self.tap = tap
+        self.parts = dict(parts or {})
         self.height = height
 
     def _at(self, rendering: Rendering) -> str:
@@ -42,7 +46,7 @@ class Waveform(View):
 
     def heading(self, rendering: Rendering) -> str:
         """The title with the stage behind which the signal is drawn."""
-        return f"{self.title} behind the {self._at(rendering).split('/')[1]}"
+        return f"{self.title} after the {self._at(rendering).split('/')[1]}"
 
     def figure(self, rendering: Rendering) -> Any:
         """Seconds along, dBFS up (linear in amplitude); hatched beyond full scale; a triangle at each clipped run."""
@@ -80,6 +84,14 @@ class Waveform(View):
             text_font_size="12px", text_font_style="bold", padding=1, background_fill_alpha=1.0,
             **inked(text_color="trouble", background_fill_color="paper"),
         )  # fmt: skip
+        drawing.segment(
+            "start", "level", "end", "level", source=sources["parts"], line_width=1.5, **inked(line_color="text")
+        )
+        drawing.text(
+            "middle", "level", "text", source=sources["parts"], text_align="center", text_baseline="middle",
+            text_font_size="12px", padding=2, background_fill_alpha=1.0,
+            **inked(text_color="text", background_fill_color="paper"),
+        )  # fmt: skip
         drawing.add_tools(HoverTool(renderers=[marks], tooltips=[("clipped at", "@said")]))
         drawing.add_layout(cursor())
         return drawing
@@ -101,7 +113,15 @@ class Waveform(View):
         times_ = (runs.start + runs.length / 2)[marks] / audio.rate_hz
         levels = sorted({round(float(each), 3) for each in tops if abs(each) <= _TOP})
         levels = [levels[0], levels[-1]] if len(levels) > 2 else levels
+        parts = self._peaks(rendering)
         return {
+            "parts": {
+                "start": np.array([self.parts[each][0] for each in parts], dtype=float),
+                "end": np.array([self.parts[each][1] for each in parts], dtype=float),
+                "middle": np.array([sum(self.parts[each]) / 2 for each in parts], dtype=float),
+                "level": np.full(len(parts), (1.0 + _TOP) / 2),
+                "text": [f"{name} {signed(peak, unit='', plus=peak > 0)}" for name, peak in parts.items()],
+            },
             "wave": {"seconds": seconds, "low": low, "high": high},
             "full scale": {
                 "left": np.zeros(2),
@@ -130,6 +150,15 @@ class Waveform(View):
             },
         }
 
+    def _peaks(self, rendering: Rendering) -> dict[str, float]:
+        """The peak of each named part that the take has, in dBFS."""
+        audio = rendering.at(self._at(rendering))
+        return {
+            name: float(peak_dbfs(audio.between(*map(float, part)).samples).max())
+            for name, part in self.parts.items()
+            if part[1] <= audio.seconds
+        }
+
     def _clipped(self, rendering: Rendering) -> tuple[str, ClippedRuns]:
         """The stage at or before the tap that cut off most, and where; without one, flat tops of the recording."""
         strip, stage = rendering.session.tap(self._at(rendering))
@@ -148,12 +177,13 @@ class Waveform(View):
         stage = tap.split("/")[1]
         reading = rendering.level(tap)
         if reading.peak_dbfs == -math.inf:
-            return f"Behind the {stage}: silence."
+            return f"After the {stage}: silence."
         printed = signed(reading.peak_dbfs, unit="dBFS", plus=reading.peak_dbfs > 0)
-        said = f"The peaks behind the {stage} reach {printed}"
+        named = [f"{name} {signed(peak, unit='dBFS', plus=peak > 0)}" for name, peak in self._peaks(rendering).items()]
+        said = f"The peaks after the {stage} reach {printed}" + (f" ({', '.join(named)})" if named else "")
         where, runs = self._clipped(rendering)
         if not len(runs):
-            return f"{said}; nothing is clipped."
+            return f"{said}; the {where} clips nothing." if where else f"{said}; nothing is clipped."
         many = len(runs) != 1
         if not where:
             return f"{said}; the recording itself has {_runs(len(runs), 'flat top')}."

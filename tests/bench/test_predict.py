@@ -14,9 +14,9 @@ def test_a_choice_is_kept_and_set_beside_what_happens():
     assert compare("clip", "It clips.").sentence == "You made no prediction. What happens: It clips."
     asked.chosen = 0
     assert asked.answer == "Nothing."
-    assert compare("clip", "It clips.").sentence == "You said: Nothing. What happens: It clips."
+    assert compare("clip", "It clips.").sentence == "You said: “Nothing.” What happens: “It clips.”"
     asked.chosen = 1
-    assert compare("clip", "It clips.").sentence == "You said: It clips. What happens: It clips. That was right."
+    assert compare("clip", "It clips.").sentence == "You said: “It clips.” That is right."
 
 
 @pytest.mark.parametrize(
@@ -39,13 +39,18 @@ def test_what_was_never_asked_is_no_prediction():
     assert compare("nobody asked this", 1.0, unit="dB").sentence == "You made no prediction. Measured: 1.0 dB."
 
 
-def test_asking_again_forgets_the_first_answer_and_closes_its_widget():
+def test_running_the_cell_again_keeps_the_answer_and_closes_the_first_widget():
     first = predict("again", "How much?", unit="dB")
     first.number = 3.0
     second = predict("again", "How much?", unit="dB")
-    assert second.answer is None
+    assert second.answer == 3.0
     assert first.comm is None
-    assert "no prediction" in compare("again", 1.0, unit="dB").sentence
+
+
+def test_another_question_under_the_same_name_starts_without_an_answer():
+    predict("other", "How much?", unit="dB").number = 3.0
+    assert predict("other", "How much more?", unit="dB").answer is None
+    assert "no prediction" in compare("other", 1.0, unit="dB").sentence
 
 
 def test_a_learners_text_is_shown_and_not_rendered():

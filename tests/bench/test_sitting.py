@@ -104,3 +104,15 @@ def test_an_exercise_tells_the_facts_and_not_which_way_to_go(sitting):
     assert told.advice == ""
     advising = gl.bench(sitting.variant.session, ["preamp/gain_db"])
     assert advising.headline.advice.startswith("Lower the preamp")
+
+
+def test_the_waveform_tells_the_parts_that_the_exercise_speaks_of(sitting):
+    assert "(verse " in " ".join(sitting.bench.sentences)
+
+
+def test_no_hint_is_sold_once_the_exercise_is_passed(sitting):
+    answered(sitting)
+    assert sitting.check().passed
+    assert sitting.offer == ""
+    assert sitting.hint() is None
+    assert sitting.hints == ()

@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from gainlib.exercises import load
+from gainlib.exercises import Progress, load
 
 pytestmark = pytest.mark.browser
 
@@ -53,7 +53,7 @@ def verdict_after(page, part, attempt):
 
 def test_the_lesson_from_the_rehearsal_to_the_turned_down_take(lesson, keep):
     rehearsal, take = cell(lesson, 'key="rehearsal"'), cell(lesson, 'key="take"')
-    assert headline(rehearsal).startswith("The converter has 3 dB left.")
+    assert headline(rehearsal).strip() == "The converter has 3 dB left."
     assert "clips" in headline(take)
     runs = headline(take).split(" times")[0].split()[-1]
 
@@ -69,27 +69,28 @@ def test_the_lesson_from_the_rehearsal_to_the_turned_down_take(lesson, keep):
     keep(lesson, "lesson-turned-down")
     press(lesson, trim, "ArrowRight", 24)
 
-    # The rehearsal's preamp carries the take's along.
-    gain = rehearsal.get_by_role("slider", name="Preamp gain")
+    gain = take.get_by_role("slider", name="Preamp gain")
     press(lesson, gain, "ArrowLeft", 12)
     assert gain.get_attribute("aria-valuetext") == "+41.0 dB"
     lesson.wait_for_function(
-        "box => box.querySelector('.gainlib-headline-line').textContent.includes('5')", arg=take.element_handle()
+        "box => box.textContent.includes('(verse −15.3 dBFS, shout −5.1 dBFS)')", arg=take.element_handle()
     )
-    assert take.get_by_role("slider", name="Preamp gain").get_attribute("aria-valuetext") == "+41.0 dB"
-    assert "clips" not in headline(take)
+    assert headline(take).startswith("The take is clean: its loudest moment leaves 5 dB.")
     take.locator(".gainlib-headline").scroll_into_view_if_needed()
     assert keep(lesson, "lesson-sensible").stat().st_size > 20_000
 
 
 def test_a_prediction_is_read_beside_what_was_measured(lesson):
     asked = cell(lesson, 'gl.predict("shout"')
-    asked.get_by_role("spinbutton").fill("3")
+    guess = asked.get_by_role("textbox", name="Your guess")
+    guess.fill("three")
+    asked.get_by_text("“three” is not a number").wait_for()
+    guess.fill("3,0")
     lesson.get_by_role("radio", name="It clips. I turn the trim down").check()
     cell(lesson, 'gl.predict("what happens"').get_by_text("Noted.").wait_for()
     for text, said in (
         ('gl.compare("shout"', "You said: 3.0 dB. Measured: 10.2 dB. You were 7.2 dB too low."),
-        ('gl.compare("what happens"', "You said: It clips. I turn the trim down afterwards, and it is clean again."),
+        ('gl.compare("what happens"', "You said: “It clips. I turn the trim down afterwards, and it is clean again.”"),
     ):
         part = cell(lesson, text)
         part.locator(".jp-InputArea-editor").click()
@@ -100,24 +101,25 @@ def test_a_prediction_is_read_beside_what_was_measured(lesson):
 def test_the_exercise_answered_wrong_in_the_usual_ways_then_right(lab, lesson, keep):
     part = cell(lesson, 'gl.exercise("recording/leave-room")')
     part.scroll_into_view_if_needed()
-    progress = json.loads((lab.root / "progress.json").read_text()) if (lab.root / "progress.json").exists() else {}
+    # Another test may have sat the exercise in this folder before.
+    earlier = len(Progress.at(lab.root, make=False).attempts)
     gain = part.get_by_role("slider", name="Preamp gain")
     trim = part.get_by_role("slider", name="Trim")
 
     # left as it stood: it clips, and the verdict says which way to go
-    said = verdict_after(lesson, part, 1)
+    said = verdict_after(lesson, part, earlier + 1)
     assert "not met" in said
     assert "turn the preamp down" in said.lower()
 
-    # turned down behind the converter: the slip that this lesson is about
+    # turned down after the converter: the slip that this lesson is about
     press(lesson, trim, "ArrowLeft", 20)
-    said = verdict_after(lesson, part, 2)
+    said = verdict_after(lesson, part, earlier + 2)
     assert "Turning it down afterwards does not mend it" in said
 
     # far too low
     press(lesson, trim, "ArrowRight", 20)
     press(lesson, gain, "ArrowLeft", 25)
-    said = verdict_after(lesson, part, 3)
+    said = verdict_after(lesson, part, earlier + 3)
     assert "Turn the preamp up by" in said
 
     part.get_by_role("button", name="Show a hint").press("Enter")
@@ -130,7 +132,7 @@ def test_the_exercise_answered_wrong_in_the_usual_ways_then_right(lab, lesson, k
     for path, value in variant.solution.items():
         move = next(each for each in variant.moves if each.path == path)
         set_to(lesson, gain if "gain_db" in path and "preamp" in path else trim, value, move.step)
-    said = verdict_after(lesson, part, 4)
+    said = verdict_after(lesson, part, earlier + 4)
     assert "not met" not in said
     assert said.count("● met") == 3
     part.get_by_role("button", name="Check my answer").scroll_into_view_if_needed()

@@ -87,7 +87,7 @@ def test_a_value_that_cannot_be_used_blocks_every_check_behind_it(variant, value
 
 
 def test_a_value_that_cannot_be_used_leaves_the_checks_in_front_of_it(variant):
-    # The trim stands behind the converter: what is measured at the converter is known without it.
+    # The trim stands after the converter: what is measured at the converter is known without it.
     verdict = variant.check({GAIN: 41.0, TRIM: "nought"})
     assert [line.passed for line in verdict.lines] == [True, True, False]
     assert verdict.points == 4.0

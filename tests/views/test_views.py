@@ -160,11 +160,13 @@ def test_the_waveform_keeps_its_flat_tops_when_the_trim_pulls_it_down():
     # 0 dBFS lowered by 12 dB is 10^(-12/20) = 0.2512 of full scale
     assert np.abs(low["flat"]["level"]) == pytest.approx([0.2512, 0.2512], abs=5e-4)
     assert wave.sentence(rendered(SINE, 50.0, -12.0)) == (
-        "The peaks behind the trim reach −12.0 dBFS; "
+        "The peaks after the trim reach −12.0 dBFS; "
         "the converter's 1994 clipped runs stay flat tops, now at −12.0 dBFS."
     )
     assert "it clips 1994 times, the longest for" in Waveform("converter").sentence(rendered(SINE, 50.0))
-    assert wave.sentence(rendered(SINE, 40.0)) == "The peaks behind the trim reach −8.0 dBFS; nothing is clipped."
+    assert (
+        wave.sentence(rendered(SINE, 40.0)) == "The peaks after the trim reach −8.0 dBFS; the converter clips nothing."
+    )
 
 
 def test_the_waveform_draws_the_extremes_of_all_channels_over_the_whole_time():
@@ -199,7 +201,7 @@ def test_the_close_up_stays_at_one_place_whatever_is_moved():
 def test_a_recording_that_was_clipped_before_is_told():
     session = Session.of(Audio(0.5 * np.clip(2 * SINE, -1, 1), RATE_HZ), [Trim()], name="old take")
     assert Waveform().sentence(session.render()) == (
-        "The peaks behind the trim reach −6.0 dBFS; the recording itself has 1994 flat tops."
+        "The peaks after the trim reach −6.0 dBFS; the recording itself has 1994 flat tops."
     )
 
 
@@ -238,7 +240,7 @@ def test_the_headline_says_what_matters_and_which_way_to_go(gain_db, trim_db, se
 @pytest.mark.parametrize("signal", ["DC", "full-scale square", "stereo"])
 @pytest.mark.parametrize("gain_db", range(43, 61))
 def test_the_amount_in_the_headline_is_enough_and_no_more(signal, gain_db):
-    samples = SIGNALS[signal]
+    samples = 0.999 * SIGNALS[signal]  # a recording that is itself at full scale is told so instead
     said = headline(rendered(samples, float(gain_db)))
     if not said.trouble:
         assert all(each.clipped == 0 for each in rendered(samples, float(gain_db)).levels)
@@ -251,11 +253,31 @@ def test_the_amount_in_the_headline_is_enough_and_no_more(signal, gain_db):
     assert rendered(samples, float(gain_db - amount + 1)).level("preamp").peak_dbfs > -0.02
 
 
+def test_a_recording_that_was_clipped_before_is_not_called_clean():
+    clipped = np.clip(1.5 * SINE, -1.0, 1.0)
+    said = headline(rendered(clipped, 30.0))
+    # 997 periods, each with a top and a bottom
+    assert str(said) == (
+        "The recording itself is clipped 1994 times. No control here mends that: record it again, lower."
+    )
+    assert said.trouble
+
+
+def test_named_parts_of_a_take_are_told_with_their_peaks():
+    # The second half at half the amplitude: 6.02 dB lower; -48 dBFS plus 40 dB of gain.
+    take = np.concatenate((SINE, 0.5 * SINE))
+    wave = Waveform(parts={"loud": (0, 1), "soft": (1.0, 2.0), "later": (5, 6)})
+    rendering = rendered(take, 40.0)
+    assert wave.columns(rendering)["parts"]["text"] == ["loud −8.0", "soft −14.0"]
+    assert wave.columns(rendering)["parts"]["middle"].tolist() == [0.5, 1.5]
+    assert "(loud −8.0 dBFS, soft −14.0 dBFS)" in wave.sentence(rendering)
+
+
 def test_a_take_that_holds_its_loud_moment_is_not_asked_for_more_room():
     # Nine seconds at -10 dB and one shout at 0 dB of the file: with +43 dB that is -15 and -5 dBFS.
     take = np.concatenate((np.tile(10 ** (-10 / 20) * SINE, 9), SINE))
     assert str(headline(rendered(take, 43.0))) == (
-        "The take is clean: its loudest moment leaves 5 dB. Usual peaks stand near −15 dBFS."
+        "The take is clean: its loudest moment leaves 5 dB. The rest of this take peaks near −15 dBFS."
     )
     assert str(headline(rendered(take, 47.0))) == (
         "The loudest moment leaves the converter 1 dB. Keep 3 dB: lower the preamp by about 2 dB."

@@ -170,7 +170,7 @@ const amplitude = (db) => 10 ** (db / 20);
 export default {
   initialize({ model }) {
     const uid = model.get("uid");
-    const state = { loop: null, slot: "after", matching: true, volume: -6, wanting: false, show: new Set() };
+    const state = { loop: null, slot: "after", matching: true, volume: -20, wanting: false, show: new Set() };
     page.players.set(uid, state);
     const gains = () => {
       const db = model.get("gains");
