@@ -140,7 +140,7 @@ def flat_runs(samples: ArrayLike, *, least_samples: int = 3) -> ClippedRuns:
     checked = checked_samples(samples, "samples")
 
     def extremes(channel: NDArray[np.floating]) -> tuple[float, float]:
-        low, high = float(channel.min()), float(channel.max())
+        low, high = (float(each[0]) for each in kernels.extremes(channel, 1))
         near = 1e-7 * max(abs(low), abs(high))
         # A side that the channel never visits (all samples positive, say) has no tops of its own.
         return (low + near if low < 0 else -np.inf, high - near if high > 0 else np.inf)

@@ -75,43 +75,57 @@ def tone_frequency_hz(samples: ArrayLike, rate_hz: int) -> float:
     checked = _checked(samples, rate_hz)
     if len(checked) < 8:
         raise GainError(f"samples holds {len(checked)} samples; a tone needs at least 8 to be found.")
-    wide = checked.astype(np.float64)
-    wide = wide - wide.mean(axis=0)
-    channel = wide[:, int((wide**2).sum(axis=0).argmax())]
-    # A few seconds tell the frequency; they are taken from the middle, clear of fades.
-    spare = max(0, len(channel) - _FREQUENCY_SAMPLES) // 2
-    channel = channel[spare : spare + _FREQUENCY_SAMPLES]
+    # A few seconds tell the frequency: the loudest stretch of the loudest channel.
+    starts = range(0, max(1, len(checked) - _FREQUENCY_SAMPLES + 1), _FREQUENCY_SAMPLES)
+    stretches = [checked[start : start + _FREQUENCY_SAMPLES].astype(np.float64) for start in starts]
+    stretches = [each - each.mean(axis=0) for each in stretches]
+    loudest = max(stretches, key=lambda each: float((each * each).sum(axis=0).max()))
+    channel = loudest[:, int((loudest * loudest).sum(axis=0).argmax())]
     largest = float(np.abs(channel).max())
     if largest <= 1e-12 * float(np.abs(checked).max()) or largest == 0.0:
         raise GainError("samples holds silence or a constant; distortion is measured on a tone.")
     channel = channel / largest
     size = len(channel)
+    middle = channel[max(0, size - 16_384) // 2 :][:16_384]
+    # First on a short part, where the strongest line is near enough, then on all of it.
+    turns_a_sample = _refined(middle, _strongest_line(middle), 8)
+    return _refined(channel, turns_a_sample, 4) * rate_hz
+
+
+def _strongest_line(channel: Series) -> float:
+    """The frequency of the strongest line in turns a sample, between two lines as a Hann window tells it."""
+    size = len(channel)
     window = 0.5 - 0.5 * np.cos(2.0 * np.pi * (np.arange(size) + 0.5) / size)
     lines = np.abs(np.fft.rfft(channel * window))
     lines[0] = 0.0
     best = int(lines.argmax())
-    cycles = float(best)  # per recording
-    if 0 < best < len(lines) - 1:
-        # Hann lines either side of a tone tell where between them it is.
-        left, middle, right = (float(each) for each in lines[best - 1 : best + 2])
-        side, sign = (right, 1.0) if right >= left else (left, -1.0)
-        ratio = side / middle
-        cycles += sign * min(max((2.0 * ratio - 1.0) / (ratio + 1.0), 0.0), 1.0)
-    time = (np.arange(size) - (size - 1) / 2.0) / size  # centred, so that frequency and phase hardly interact
-    for _ in range(12):
-        # Harmonics are fitted along, or they would pull the frequency of a short recording.
-        orders = np.arange(1, max(2, min(11, math.ceil(size / 2.0 / cycles), size // 8)))
-        turns = 2.0 * np.pi * cycles * np.outer(time, orders)
+    if not 0 < best < len(lines) - 1:
+        return max(best, 0.5) / size
+    before, top, after = (float(each) for each in lines[best - 1 : best + 2])
+    ratio, sign = (after / top, 1.0) if after >= before else (before / top, -1.0)
+    return (best + sign * min(max((2.0 * ratio - 1.0) / (ratio + 1.0), 0.0), 1.0)) / size
+
+
+def _refined(channel: Series, turns_a_sample: float, passes: int) -> float:
+    """The frequency in turns a sample after some steps of Gauss and Newton, the harmonics fitted along."""
+    size = len(channel)
+    at = np.arange(size) - (size - 1) / 2.0  # centred, so that frequency and phase hardly interact
+    for _ in range(passes):
+        # Without its harmonics a tone of few periods would be pulled off.
+        orders = np.arange(1, max(2, min(11, math.ceil(0.5 / turns_a_sample), size // 8)))
+        turns = 2.0 * np.pi * turns_a_sample * np.outer(at, orders)
         cosine, sine = np.cos(turns), np.sin(turns)
         table = np.concatenate((cosine, sine, np.ones((size, 1)), np.zeros((size, 1))), axis=1)
         in_phase, quadrature = np.split(_least_squares(table[:, :-1], channel)[:-1], 2)
-        table[:, -1] = 2.0 * np.pi * time * (cosine @ (orders * quadrature) - sine @ (orders * in_phase))
+        # Frequency in lines of this stretch, so that the columns are of one size.
+        table[:, -1] = 2.0 * np.pi * at / size * (cosine @ (orders * quadrature) - sine @ (orders * in_phase))
         change = float(_least_squares(table, channel)[-1])
         # A step of more than half a line is not a refinement any more.
-        cycles = min(max(cycles + min(max(change, -0.5), 0.5), 1e-3), size / 2.0)
-        if abs(change) < 1e-12 * max(cycles, 1.0):
+        moved = turns_a_sample + min(max(change, -0.5), 0.5) / size
+        turns_a_sample = min(max(moved, 1e-3 / size), 0.5)
+        if abs(change) < 1e-12 * max(turns_a_sample * size, 1.0):
             break
-    return cycles * rate_hz / size
+    return turns_a_sample
 
 
 def harmonics(samples: ArrayLike, rate_hz: int, *, fundamental_hz: float | None = None, count: int = 10) -> Harmonics:

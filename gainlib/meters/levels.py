@@ -101,7 +101,12 @@ def dc_offset_dbfs(samples: ArrayLike) -> Readings:
 
 def checked_dc_offset_dbfs(checked: NDArray[np.floating]) -> Readings:
     """`dc_offset_dbfs` of samples that were checked before, as those of an Audio are."""
-    return np.asarray(db_from_ratio(np.abs(checked.mean(axis=0, dtype=np.float64))))
+    return np.asarray(db_from_ratio(np.abs(_sums(checked) / len(checked))))
+
+
+def _sums(checked: NDArray[np.floating]) -> Readings:
+    # Channel by channel: adding up rows of two is ten times slower.
+    return np.array([checked[:, channel].sum(dtype=np.float64) for channel in range(checked.shape[1])])
 
 
 def noise_floor_dbfs(
@@ -174,7 +179,7 @@ class LevelMeter:
         peaks, powers = checked_peaks_and_powers(checked)
         self._peaks = np.maximum(self._peaks, peaks)
         self._squares = self._squares + powers * len(checked)
-        self._sums = self._sums + checked.sum(axis=0, dtype=np.float64)
+        self._sums = self._sums + _sums(checked)
         self._samples += len(checked)
 
     @property
