@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from gainlib import kernels
 from gainlib.kernels import twins
 from gainlib.meters import k_weighting, loudness_lufs, ppm, true_peak_dbtp, vu
-from gainlib.meters.true_peak import EIGHTHS, QUARTERS
+from gainlib.meters.true_peak import MIDWAY, QUARTERS
 
 loops = pytest.importorskip("gainlib.kernels.loops", reason="numba is not installed")
 
@@ -45,7 +45,7 @@ def test_weighted_cell_sums(seed, count, dtype):
 def test_interpolated_peak(seed, count, dtype):
     take = take_of(seed, count, dtype)
     one, other = (
-        module.interpolated_peak(take, 0, -34, count + 36, 0.0, QUARTERS, EIGHTHS) for module in (loops, twins)
+        module.interpolated_peak(take, 0, -34, count + 36, 0.0, QUARTERS, MIDWAY) for module in (loops, twins)
     )
     # The loop works in single precision between the samples: 64 products of 2^-24 each, less than 1e-5.
     assert one == pytest.approx(other, rel=1e-5)
