@@ -14,6 +14,7 @@ from gainlib.errors import GainError
 from gainlib.meters.levels import (
     checked_peaks_and_powers,
     checked_window_powers,
+    finite_powers,
     floor_of_windows_dbfs,
     window_powers,
 )
@@ -110,7 +111,7 @@ class WindowMeter:
             raise GainError("the meter has run for 24 hours; start a new WindowMeter for what follows.")
         if full:
             parts = waiting[: full * self._width].reshape(full, self._width, -1)
-            powers = np.einsum("wnc,wnc->wc", parts, parts, dtype=np.float64) / self._width
+            powers = finite_powers(np.einsum("wnc,wnc->wc", parts, parts, dtype=np.float64) / self._width)
             self._powers[self._windows : self._windows + full] = powers
             self._windows += full
         self._open = waiting[full * self._width :].copy()

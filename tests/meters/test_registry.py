@@ -176,6 +176,8 @@ ODD = {
     "denormal": Audio(np.full(4 * LOW_HZ, 5e-324), LOW_HZ),
     "tiny": Audio(1e-200 * low().samples, LOW_HZ),
     "huge": Audio(1e100 * low().samples, LOW_HZ),
+    "beyond squares": Audio(1e200 * low().samples, LOW_HZ),
+    "nearly infinite": Audio(4e307 * low().samples, LOW_HZ),
     "float32": Audio(low().samples.astype(np.float32), LOW_HZ),
     "huge float32": Audio((1e30 * low().samples).astype(np.float32), LOW_HZ),
     "columns": Audio(np.asfortranarray(low().samples), LOW_HZ),
