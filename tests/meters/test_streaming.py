@@ -82,6 +82,27 @@ def test_true_peak_is_bit_equal_and_asking_changes_nothing(cut):
     assert np.array_equal(meter.reading_dbtp(), true_peak_dbtp(take))
 
 
+@pytest.mark.parametrize("size", [1, 7, 511, 512, 513, 700])
+def test_true_peak_of_a_steady_tone_is_not_cut_at_the_seams(signals, size):
+    # A tone that broke off where a block or a stretch ends would overshoot there.
+    take = signals.steady_sine(0.25, 0.5, 45.0, 48_000, seconds=0.1)
+    meter = TruePeakMeter(1)
+    for start in range(0, len(take), size):
+        meter.push(take[start : start + size])
+    assert meter.reading_dbtp()[0] == true_peak_dbtp(take)[0] == pytest.approx(-6.0206, abs=0.01)
+
+
+def test_true_peak_is_found_wherever_it_lies():
+    # Two samples of 0.9 reach +1.183 dBTP between them (1.8 sinc 1/2), also across the seams of stretches and blocks.
+    for place in (*range(440, 560), *range(960, 1060)):
+        meter = TruePeakMeter(1)
+        take = np.zeros(1300)
+        take[place : place + 2] = 0.9
+        for start in range(0, len(take), 100):
+            meter.push(take[start : start + 100])
+        assert meter.reading_dbtp()[0] == pytest.approx(1.183, abs=0.01), place
+
+
 @settings(max_examples=40)
 @given(cut_takes(most=6_000), st.sampled_from([1, 7, 50]))
 @pytest.mark.parametrize("which", ["vu", "ppm I", "ppm II", "sample peak"])

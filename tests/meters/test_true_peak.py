@@ -120,7 +120,7 @@ def test_a_constant_that_starts_and_stops(signals):
     assert over == pytest.approx(db(signals.dft_peak(padded) / 0.5), abs=0.02)
 
 
-takes = arrays.arrays(np.float64, st.integers(1, 1500), elements=st.floats(-1, 1, width=32))
+takes = arrays.arrays(np.float64, st.integers(1, 1500), elements=st.floats(-1, 1))
 
 
 @given(takes)
