@@ -95,6 +95,12 @@ def test_level_histogram():
     assert found.share.sum() + found.below_share.sum() == pytest.approx(1.0)
 
 
+def test_a_level_on_an_edge_counts_above_it():
+    # Windows of one sample at the AES17 zero read 0 dBFS to the last bit.
+    found = level_histogram(np.full(10, math.sqrt(0.5)), RATE_HZ, window_seconds=1 / RATE_HZ)
+    assert found.edges_dbfs[found.share[:, 0].argmax()] == 0.0
+
+
 def test_level_histogram_has_room_for_everything():
     found = level_histogram(np.full(4800, 100.0), RATE_HZ, step_db=5.0)
     assert found.edges_dbfs[-1] > 43.01  # 40 dB and the 3.01 of a constant
