@@ -303,7 +303,9 @@ def test_other_numbers_of_channels_are_refused(channels):
 
 @pytest.mark.parametrize("rate_hz", [8_000, 11_025, 22_050, 37_800, 44_056])
 def test_rates_without_whole_samples_in_10_ms(signals, rate_hz):
-    # Windows go to the nearest sample (BS.1770-5 Annex 1); a steady tone must not notice.
+    # Windows go to the nearest sample (BS.1770-5 Annex 1); a steady tone must not notice. Counting 110 samples for the
+    # 110.25 of 10 ms at 11.025 kHz would be 0.0098 LU off; the filter's onset adds 0.0017 LU to the largest momentary
+    # value at every rate, and 8 kHz is 0.0013 LU from 48 kHz.
     read = loudness(signals.tone([(4, -23.0)], rate_hz, 997.0), rate_hz)
     for reading in (read.integrated_lufs, read.momentary_max_lufs, read.short_term_max_lufs):
-        assert reading == pytest.approx(-23.0, abs=0.003)
+        assert reading == pytest.approx(-23.0, abs=0.005)
