@@ -7,7 +7,17 @@ from numba import njit
 
 from gainlib.kernels.twins import Array, Channel
 
-__all__ = ["extremes", "peak_and_square_sum", "runs_beyond"]
+__all__ = [
+    "detector",
+    "extremes",
+    "interpolated_peak",
+    "needle",
+    "peak_and_square_sum",
+    "runs_beyond",
+    "weighted_cell_sums",
+]
+
+_STRETCH = 512  # samples that are oversampled at a time; what they need stays in the first-level cache
 
 
 @njit(cache=True, nogil=True, fastmath={"reassoc", "contract", "nsz"})
@@ -59,3 +69,190 @@ def extremes(channel: Channel, columns: int) -> tuple[Array, Array]:
         lowest[column] = low
         highest[column] = high
     return lowest, highest
+
+
+@njit(cache=True, nogil=True, fastmath={"contract"})
+def weighted_cell_sums(samples: Array, channel: int, sections: Array, state: Array, ends: Array) -> Array:
+    """Two second-order sections in cascade, squared and summed from each end to the next."""
+    b0, b1, b2, a1, a2 = sections[0, 0], sections[0, 1], sections[0, 2], sections[0, 4], sections[0, 5]
+    d0, d1, d2, c1, c2 = sections[1, 0], sections[1, 1], sections[1, 2], sections[1, 4], sections[1, 5]
+    x1, x2, y1, y2, z1, z2, total = state[0], state[1], state[2], state[3], state[4], state[5], state[6]
+    sums = np.empty(len(ends))
+    begin = 0
+    for cell in range(len(ends) + 1):
+        end = ends[cell] if cell < len(ends) else len(samples)
+        for index in range(begin, end):
+            x = np.float64(samples[index, channel])
+            # Direct form one: only the product with the newest output waits for the sample before.
+            y = (b0 * x + b1 * x1 + b2 * x2 - a2 * y2) - a1 * y1
+            z = (d0 * y + d1 * y1 + d2 * y2 - c2 * z2) - c1 * z1
+            total += z * z
+            x2, x1 = x1, x
+            y2, y1 = y1, y
+            z2, z1 = z1, z
+        begin = end
+        if cell < len(ends):
+            sums[cell] = total
+            total = 0.0
+            # What rings on in silence would end in denormal numbers, which cost a hundred times as much.
+            if abs(y1) + abs(y2) + abs(z1) + abs(z2) < 1e-150:
+                y1 = y2 = z1 = z2 = 0.0
+    state[0], state[1], state[2], state[3], state[4], state[5], state[6] = x1, x2, y1, y2, z1, z2, total
+    return sums
+
+
+@njit(cache=True, nogil=True, fastmath={"contract"})
+def _quartered(window: Array, quarters: Array, grid: Array, count: int) -> None:
+    """The three values between each sample and the next, eight taps at a time so that the processor's lanes fill."""
+    for phase in range(3):
+        for index in range(count):
+            grid[phase, index] = 0.0
+    first, second, third = grid[0], grid[1], grid[2]
+    for tap in range(0, quarters.shape[1], 8):
+        a0, a1, a2, a3 = quarters[0, tap], quarters[0, tap + 1], quarters[0, tap + 2], quarters[0, tap + 3]
+        a4, a5, a6, a7 = quarters[0, tap + 4], quarters[0, tap + 5], quarters[0, tap + 6], quarters[0, tap + 7]
+        b0, b1, b2, b3 = quarters[1, tap], quarters[1, tap + 1], quarters[1, tap + 2], quarters[1, tap + 3]
+        b4, b5, b6, b7 = quarters[1, tap + 4], quarters[1, tap + 5], quarters[1, tap + 6], quarters[1, tap + 7]
+        c0, c1, c2, c3 = quarters[2, tap], quarters[2, tap + 1], quarters[2, tap + 2], quarters[2, tap + 3]
+        c4, c5, c6, c7 = quarters[2, tap + 4], quarters[2, tap + 5], quarters[2, tap + 6], quarters[2, tap + 7]
+        part = window[tap:]
+        for i in range(count):
+            x0, x1, x2, x3 = part[i], part[i + 1], part[i + 2], part[i + 3]
+            x4, x5, x6, x7 = part[i + 4], part[i + 5], part[i + 6], part[i + 7]
+            first[i] += a0 * x0 + a1 * x1 + a2 * x2 + a3 * x3 + a4 * x4 + a5 * x5 + a6 * x6 + a7 * x7
+            second[i] += b0 * x0 + b1 * x1 + b2 * x2 + b3 * x3 + b4 * x4 + b5 * x5 + b6 * x6 + b7 * x7
+            third[i] += c0 * x0 + c1 * x1 + c2 * x2 + c3 * x3 + c4 * x4 + c5 * x5 + c6 * x6 + c7 * x7
+
+
+@njit(cache=True, nogil=True, fastmath={"contract", "nnan", "ninf", "nsz", "reassoc"})
+def _largest(values: Array, count: int) -> float:
+    largest = np.float32(0.0)
+    for index in range(count):
+        largest = max(largest, abs(values[index]))
+    return np.float64(largest)
+
+
+@njit(cache=True, nogil=True, fastmath={"contract"})
+def _between_top(fine: Array, at: int, eighths: Array) -> float:
+    """The top near a local maximum of the four-times grid: eight times more, then a parabola through the best three."""
+    short = eighths.shape[1]
+    step = at if abs(fine[at + 1]) >= abs(fine[at - 1]) else at - 1
+    line = np.empty(eighths.shape[0] + 2)
+    line[0] = abs(fine[step])
+    line[-1] = abs(fine[step + 1])
+    for each in range(eighths.shape[0]):
+        total = 0.0
+        for tap in range(short):
+            total += eighths[each, tap] * fine[step - short // 2 + 1 + tap]
+        line[each + 1] = abs(total)
+    best = min(max(int(line.argmax()), 1), len(line) - 2)
+    left, middle, right = float(line[best - 1]), float(line[best]), float(line[best + 1])
+    bend = left - 2.0 * middle + right
+    if bend >= 0.0 or middle < left or middle < right:
+        return max(left, middle, right)
+    return middle - (right - left) ** 2 / (8.0 * bend)
+
+
+@njit(cache=True, nogil=True, fastmath={"contract"})
+def interpolated_peak(
+    samples: Array, channel: int, start: int, stop: int, highest: float, quarters: Array, eighths: Array
+) -> float:
+    """The largest |value| between the samples, by a windowed sinc four times, then eight times near the top."""
+    taps = quarters.shape[1]
+    reach = taps // 2
+    short = eighths.shape[1]
+    narrow = quarters.astype(np.float32)
+    # The next stretch overlaps by four samples, so that a top at the seam has its neighbours.
+    size = _STRETCH + 4
+    window = np.empty(size + taps, dtype=np.float32)
+    wide = np.empty(size + taps)
+    grid = np.empty((3, size), dtype=np.float32)
+    fine = np.empty(4 * size)
+    gain = 0.0
+    for phase in range(3):
+        gain = max(gain, np.abs(quarters[phase]).sum())
+    for begin in range(start, stop, _STRETCH):
+        count = min(_STRETCH, stop - begin) + 4
+        offset = begin - reach + 1
+        top = 0.0
+        for index in range(count + taps):
+            at = offset + index
+            value = np.float64(samples[at, channel]) if 0 <= at < len(samples) else 0.0
+            wide[index] = value
+            top = max(top, abs(value))
+        # No value between samples can exceed the largest sample near by times the sum of the taps' sizes.
+        if top == 0.0 or top * gain * 1.000001 < 0.92 * highest:
+            continue
+        for index in range(count):
+            highest = max(highest, abs(wide[index + reach - 1]))
+        # A power of two near the top keeps single precision away from both of its ends.
+        scale = 2.0 ** np.floor(np.log2(max(top, 1e-290)))
+        for index in range(count + taps):
+            window[index] = np.float32(wide[index] / scale)
+        _quartered(window, narrow, grid, count)
+        largest = scale * max(_largest(grid[0], count), _largest(grid[1], count), _largest(grid[2], count))
+        if max(largest, top) < 0.92 * highest:
+            continue
+        for index in range(count):
+            fine[4 * index] = wide[index + reach - 1]
+            for phase in range(3):
+                fine[4 * index + phase + 1] = scale * grid[phase, index]
+        highest = max(highest, np.abs(fine[: 4 * count - short]).max())
+        for at in range(short // 2, 4 * count - short):
+            here = abs(fine[at])
+            if here >= 0.92 * highest and here >= abs(fine[at - 1]) and here >= abs(fine[at + 1]):
+                highest = max(highest, _between_top(fine, at, eighths))
+    return highest
+
+
+@njit(cache=True, nogil=True, fastmath={"contract"})
+def needle(samples: Array, channel: int, step: Array, state: Array, ends: Array) -> tuple[Array, float]:
+    """A mass on a spring that follows |sample|: its deflection at each end, and the highest on the way."""
+    pull_y, y_v, v_y, v_v = step[0, 0], step[0, 1], step[1, 0], step[1, 1]
+    y, v = state[0], state[1]
+    highest = 0.0
+    at_ends = np.empty(len(ends))
+    begin = 0
+    for frame in range(len(ends) + 1):
+        end = ends[frame] if frame < len(ends) else len(samples)
+        for index in range(begin, end):
+            target = abs(np.float64(samples[index, channel]))
+            apart = y - target
+            y = target + (pull_y * apart + y_v * v)
+            v = v_y * apart + v_v * v
+            highest = max(highest, y)
+        begin = end
+        if frame < len(ends):
+            at_ends[frame] = y
+            if abs(y) + abs(v) < 1e-150:
+                y = v = 0.0
+    state[0], state[1] = y, v
+    return at_ends, highest
+
+
+@njit(cache=True, nogil=True, fastmath={"contract"})
+def detector(
+    samples: Array, channel: int, charge: Array, hold: Array, state: Array, ends: Array
+) -> tuple[Array, float]:
+    """The sum of diode-and-capacitor detectors on |sample|, at each end, and the highest on the way."""
+    highest = 0.0
+    at_ends = np.empty(len(ends))
+    begin = 0
+    for frame in range(len(ends) + 1):
+        end = ends[frame] if frame < len(ends) else len(samples)
+        for index in range(begin, end):
+            value = abs(np.float64(samples[index, channel]))
+            total = 0.0
+            for each in range(len(state)):
+                stored = state[each]
+                stored = stored + (value - stored) * charge[each] if value > stored else stored * hold[each]
+                state[each] = stored
+                total += stored
+            highest = max(highest, total)
+        begin = end
+        if frame < len(ends):
+            at_ends[frame] = total if end > 0 else 0.0
+            for each in range(len(state)):
+                if state[each] < 1e-150:
+                    state[each] = 0.0
+    return at_ends, highest

@@ -7,7 +7,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Array", "Channel", "extremes", "peak_and_square_sum", "runs_beyond"]
+__all__ = [
+    "Array",
+    "Channel",
+    "detector",
+    "extremes",
+    "interpolated_peak",
+    "needle",
+    "peak_and_square_sum",
+    "runs_beyond",
+    "weighted_cell_sums",
+]
 
 Channel = NDArray[np.floating[Any]]
 Array = NDArray[Any]
@@ -33,3 +43,93 @@ def extremes(channel: Channel, columns: int) -> tuple[Array, Array]:
     """Smallest and largest sample in each of `columns` parts."""
     edges = np.arange(columns) * len(channel) // columns
     return np.minimum.reduceat(channel, edges), np.maximum.reduceat(channel, edges)
+
+
+def weighted_cell_sums(samples: Array, channel: int, sections: Array, state: Array, ends: Array) -> Array:
+    """Two second-order sections in cascade, squared and summed from each end to the next."""
+    from scipy.signal import lfilter, lfiltic
+
+    x1, x2, y1, y2, z1, z2, open_sum = state
+    before = samples[:, channel].astype(np.float64)
+    first, second = sections
+    between, _ = lfilter(first[:3], first[3:], before, zi=lfiltic(first[:3], first[3:], [y1, y2], [x1, x2]))
+    after, _ = lfilter(second[:3], second[3:], between, zi=lfiltic(second[:3], second[3:], [z1, z2], [y1, y2]))
+    totals = np.concatenate(([0.0], np.cumsum(after * after)))
+    sums = np.diff(totals[np.concatenate(([0], ends, [len(before)])).astype(np.int64)])
+    sums[0] += open_sum
+    state[:6] = [
+        *np.concatenate(([x2, x1], before))[-1:-3:-1],
+        *np.concatenate(([y2, y1], between))[-1:-3:-1],
+        *np.concatenate(([z2, z1], after))[-1:-3:-1],
+    ]
+    state[6] = sums[-1]
+    return sums[:-1]
+
+
+def interpolated_peak(
+    samples: Array, channel: int, start: int, stop: int, highest: float, quarters: Array, eighths: Array
+) -> float:
+    """The largest |value| between the samples, by a windowed sinc four times, then eight times near the top."""
+    taps, short = quarters.shape[1], eighths.shape[1]
+    reach = taps // 2
+    padded = np.zeros(stop + 4 - start + taps)
+    first, last = max(start - reach + 1, 0), min(stop + 4 + reach, len(samples))
+    if last > first:
+        padded[first - start + reach - 1 : last - start + reach - 1] = samples[first:last, channel]
+    count = stop + 4 - start
+    grid = np.empty((count, 4))
+    grid[:, 0] = padded[reach - 1 : reach - 1 + count]
+    for phase in range(3):
+        grid[:, phase + 1] = np.convolve(padded, quarters[phase, ::-1], "valid")[:count]
+    fine = grid.ravel()
+    size = np.abs(fine)
+    highest = max(highest, float(size[: -short or None].max()))
+    middle = np.arange(short // 2, len(fine) - short)
+    top = (size[middle] >= size[middle - 1]) & (size[middle] >= size[middle + 1]) & (size[middle] >= 0.92 * highest)
+    for at in middle[top & (size[middle] > 0.0)]:
+        step = at if size[at + 1] >= size[at - 1] else at - 1
+        around = eighths @ fine[step - short // 2 + 1 : step + short // 2 + 1]
+        line = np.abs(np.concatenate(([fine[step]], around, [fine[step + 1]])))
+        best = min(max(int(line.argmax()), 1), len(line) - 2)
+        highest = max(highest, _vertex(line[best - 1], line[best], line[best + 1]))
+    return highest
+
+
+def _vertex(left: float, middle: float, right: float) -> float:
+    """The top of the parabola through three neighbours, where the middle one is the highest."""
+    bend = left - 2.0 * middle + right
+    if bend >= 0.0 or middle < left or middle < right:
+        return float(max(left, middle, right))
+    return float(middle - (right - left) ** 2 / (8.0 * bend))
+
+
+def needle(samples: Array, channel: int, step: Array, state: Array, ends: Array) -> tuple[Array, float]:
+    """A mass on a spring that follows |sample|: its deflection at each end, and the highest on the way."""
+    (pull_y, y_v), (v_y, v_v) = step.tolist()
+    y, v = state.tolist()
+    deflections = []
+    for target in np.abs(samples[:, channel].astype(np.float64)).tolist():
+        apart = y - target
+        y, v = target + (pull_y * apart + y_v * v), v_y * apart + v_v * v
+        deflections.append(y)
+    state[:] = y, v
+    moved = np.array(deflections)
+    return moved[np.asarray(ends, dtype=np.int64) - 1], max(0.0, float(moved.max(initial=0.0)))
+
+
+def detector(
+    samples: Array, channel: int, charge: Array, hold: Array, state: Array, ends: Array
+) -> tuple[Array, float]:
+    """The sum of diode-and-capacitor detectors on |sample|, at each end, and the highest on the way."""
+    stored = state.tolist()
+    rates = list(zip(charge.tolist(), hold.tolist(), strict=True))
+    readings = []
+    for value in np.abs(samples[:, channel].astype(np.float64)).tolist():
+        stored = [
+            held + (value - held) * charging if value > held else held * falling
+            for held, (charging, falling) in zip(stored, rates, strict=True)
+        ]
+        readings.append(sum(stored))
+    state[:] = stored
+    moved = np.array(readings)
+    return moved[np.asarray(ends, dtype=np.int64) - 1], float(moved.max(initial=0.0))

@@ -1,0 +1,121 @@
+"""True peak: the highest point of the curve that the samples stand for, between them as well as on them."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from gainlib import kernels
+from gainlib.audio import checked_samples
+from gainlib.decibels import db_from_ratio
+from gainlib.errors import GainError
+
+__all__ = ["TruePeakMeter", "true_peak_dbtp"]
+
+Readings = NDArray[np.float64]
+
+
+def _windowed_sinc(parts: int, taps: int, beta: float) -> NDArray[np.float64]:
+    """Rows of taps: the values 1/parts, 2/parts, ... of the way from the middle tap to the next, Kaiser-windowed."""
+    whole = np.arange(taps) - (taps // 2 - 1)
+    away = whole[None, :] - np.arange(1, parts)[:, None] / parts
+    inside = np.sqrt(np.clip(1.0 - (away / (taps / 2)) ** 2, 0.0, 1.0))
+    rows = np.sinc(away) * np.i0(beta * inside) / np.i0(beta)
+    rows.flags.writeable = False
+    return np.asarray(rows)
+
+
+# 64 taps with beta 7 are flat to 0.003 dB up to 0.48 of the rate: the annex's printed 12 taps a phase are not to
+# 0.2 dB. The second step works on a signal that fills an eighth of its band, where eight taps do better than 80 dB.
+QUARTERS = _windowed_sinc(4, 64, 7.0)
+EIGHTHS = _windowed_sinc(8, 8, 9.0)
+_REACH = QUARTERS.shape[1] // 2
+_STRETCH = 512
+# The first stretch starts where the curve can leave zero; the grid of stretches is the same however blocks arrive.
+_START = -(_REACH + 2)
+_MARGIN = _REACH + 4
+
+
+def true_peak_dbtp(samples: ArrayLike) -> Readings:
+    """The true peak in dBTP: what the samples reach when a converter draws the curve between them.
+
+    Takes float samples `(n,)` or `(n, channels)`, gives one reading a channel; silence reads -inf. Four times
+    oversampled by a 64-tap windowed sinc, eight times more around each top that could be the highest, then a parabola:
+    32 points a sample, which is above 192 kHz for every rate from 6 kHz. Never below the sample peak, and with the
+    tails before the first and after the last sample. Within 0.01 dB for steady tones up to 0.45 of the rate. Raises
+    GainError for samples that are empty, not floats or not finite.
+    Source: *published*, ITU-R BS.1770-5 Annex 2, which allows better filters than the one it prints.
+
+    >>> quarter = 0.5 * np.sin(np.pi / 4 + np.pi / 2 * np.arange(4800))
+    >>> round(float(20 * np.log10(np.abs(quarter).max())), 2)
+    -9.03
+    >>> fade = np.minimum(1.0, np.minimum(np.arange(4800), np.arange(4800)[::-1]) / 480)
+    >>> true_peak_dbtp(fade * quarter).round(2).tolist()
+    [-6.02]
+    """
+    return checked_true_peak_dbtp(checked_samples(samples, "samples"))
+
+
+def checked_true_peak_dbtp(checked: NDArray[np.floating]) -> Readings:
+    """`true_peak_dbtp` of samples that were checked before, as those of an Audio are."""
+    rows = kernels.laid_out(checked)
+    return _dbtp(_highest(rows, _START, len(rows) + _MARGIN, np.zeros(rows.shape[1])))
+
+
+class TruePeakMeter:
+    """The true peak of blocks of any size: `push` each, ask `reading_dbtp` at any time.
+
+    The reading is that of the whole to the last bit, whatever the blocks, and asking does not change what follows.
+    Keeps fewer than a thousand samples a channel, however long it runs. Raises GainError for a block whose channels
+    differ in number, and for samples that are empty, not floats or not finite.
+
+    >>> meter = TruePeakMeter(1)
+    >>> meter.push(np.array([0.0, 0.9]))
+    >>> meter.push(np.array([0.9, 0.0]))
+    >>> meter.reading_dbtp().round(2).tolist() == true_peak_dbtp(np.array([0.0, 0.9, 0.9, 0.0])).round(2).tolist()
+    True
+    """
+
+    def __init__(self, channels: int) -> None:
+        if channels < 1:
+            raise GainError(f"channels is {channels}; a meter needs at least one.")
+        self._highest = np.zeros(channels)
+        self._begin = _START  # where the next stretch starts
+        # What the next stretches still need, the first of it at sample `_first`; before the recording is silence.
+        self._first = 0
+        self._pending = np.empty((0, channels))
+
+    def push(self, block: ArrayLike) -> None:
+        """Take the next samples, `(n,)` or `(n, channels)`."""
+        checked = checked_samples(block, "block")
+        if checked.shape[1] != len(self._highest):
+            raise GainError(f"block has {checked.shape[1]} channels; this meter was made for {len(self._highest)}.")
+        self._pending = np.concatenate((self._pending, checked))
+        ready = self._first + len(self._pending) - _MARGIN - 1
+        stretches = max(0, (ready - self._begin) // _STRETCH)
+        if stretches:
+            stop = self._begin + stretches * _STRETCH
+            self._highest = self._read(stop)
+            self._begin = stop
+            gone = max(0, stop - _REACH - self._first)
+            self._pending = self._pending[gone:].copy()
+            self._first += gone
+
+    def reading_dbtp(self) -> Readings:
+        """The true peak up to now, one reading a channel, -inf before the first block."""
+        return _dbtp(self._read(self._first + len(self._pending) + _MARGIN) if len(self._pending) else self._highest)
+
+    def _read(self, stop: int) -> Readings:
+        pending = kernels.laid_out(self._pending)
+        return _highest(pending, self._begin - self._first, stop - self._first, self._highest)
+
+
+def _highest(samples: NDArray[np.floating], start: int, stop: int, before: Readings) -> Readings:
+    def one(channel: int) -> float:
+        return kernels.interpolated_peak(samples, channel, start, stop, float(before[channel]), QUARTERS, EIGHTHS)
+
+    return np.array(kernels.each_channel(one, samples.shape[1], len(samples)))
+
+
+def _dbtp(highest: Readings) -> Readings:
+    return np.asarray(db_from_ratio(highest))
