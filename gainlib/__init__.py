@@ -13,42 +13,93 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from gainlib.audio import Audio, read, write
     from gainlib.errors import GainError
-    from gainlib.flow import Rendering, Session, Strip
+    from gainlib.flow import Bus, Rendering, Send, Session, Strip
     from gainlib.meters import measure, measures
-    from gainlib.stages import Converter, Preamp, Source, Trim
+    from gainlib.stages import (
+        ClipGain,
+        Compressor,
+        Converter,
+        Delivery,
+        Fader,
+        Limiter,
+        OutboardInsert,
+        Pan,
+        Preamp,
+        Ride,
+        Saturation,
+        SoftClip,
+        Source,
+        StoredFile,
+        Trim,
+        codec_overshoot,
+        deliver,
+        proposed_ride,
+    )
 
 __version__ = "0.1.0"
 
 # Each public name and the room it comes from, opened when it is first asked for, so that `import gainlib` is quick.
 _ROOMS = {
     "Audio": "audio",
+    "Bus": "flow",
+    "ClipGain": "stages",
+    "Compressor": "stages",
     "Converter": "stages",
+    "Delivery": "stages",
+    "Fader": "stages",
     "GainError": "errors",
+    "Limiter": "stages",
+    "OutboardInsert": "stages",
+    "Pan": "stages",
     "Preamp": "stages",
     "Rendering": "flow",
+    "Ride": "stages",
+    "Saturation": "stages",
+    "Send": "flow",
     "Session": "flow",
+    "SoftClip": "stages",
     "Source": "stages",
+    "StoredFile": "stages",
     "Strip": "flow",
     "Trim": "stages",
+    "codec_overshoot": "stages",
+    "deliver": "stages",
     "measure": "meters",
     "measures": "meters",
+    "proposed_ride": "stages",
     "read": "audio",
     "write": "audio",
 }
 
 __all__ = [
     "Audio",
+    "Bus",
+    "ClipGain",
+    "Compressor",
     "Converter",
+    "Delivery",
+    "Fader",
     "GainError",
+    "Limiter",
+    "OutboardInsert",
+    "Pan",
     "Preamp",
     "Rendering",
+    "Ride",
+    "Saturation",
+    "Send",
     "Session",
+    "SoftClip",
     "Source",
+    "StoredFile",
     "Strip",
     "Trim",
     "__version__",
+    "codec_overshoot",
+    "deliver",
     "measure",
     "measures",
+    "proposed_ride",
     "read",
     "write",
 ]

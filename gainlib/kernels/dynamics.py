@@ -1,4 +1,4 @@
-"""The loops of the level-dependent stages, compiled (`dynamics_loops`) or plain (`dynamics_twins`), chosen on first use."""
+"""The loops of the level-dependent stages: compiled (`dynamics_loops`) or plain (`dynamics_twins`)."""
 
 from __future__ import annotations
 

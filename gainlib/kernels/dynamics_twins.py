@@ -59,7 +59,8 @@ def look_ahead_gain(wanted: Array, look_ahead: int, release: float) -> Array:
         level = level if level > SETTLED else 0.0
         most[index] = level
     mean = np.lib.stride_tricks.sliding_window_view(most, look_ahead + 1).sum(axis=1) / (look_ahead + 1)
-    return np.minimum(1.0 - mean[:count], wanted)
+    gain: Array = np.minimum(1.0 - mean[:count], wanted)
+    return gain
 
 
 def filtered(samples: Array, taps: Array) -> Array:

@@ -16,6 +16,16 @@ from gainlib.stages.base import (
 from gainlib.stages.clipping import SoftClip
 from gainlib.stages.compressor import Compressor
 from gainlib.stages.converter import Converter, StoredFile
+from gainlib.stages.delivery import (
+    ATSC_A85,
+    EBU_R128,
+    TARGETS,
+    CodecOvershoot,
+    Delivery,
+    Target,
+    codec_overshoot,
+    deliver,
+)
 from gainlib.stages.fader import TAPER, Fader, Taper
 from gainlib.stages.insert import OutboardInsert
 from gainlib.stages.limiter import Limiter
@@ -25,11 +35,16 @@ from gainlib.stages.saturation import Saturation
 from gainlib.stages.trim import Trim
 
 __all__ = [
+    "ATSC_A85",
+    "EBU_R128",
     "TAPER",
+    "TARGETS",
     "Choice",
     "ClipGain",
+    "CodecOvershoot",
     "Compressor",
     "Converter",
+    "Delivery",
     "Fader",
     "Limiter",
     "OutboardInsert",
@@ -45,8 +60,11 @@ __all__ = [
     "Stage",
     "StoredFile",
     "Taper",
+    "Target",
     "Trim",
     "choices_of",
+    "codec_overshoot",
+    "deliver",
     "pan_gains",
     "proposed_ride",
     "setting",

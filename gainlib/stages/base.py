@@ -250,5 +250,5 @@ def amplified(signal: Signal, gain: float) -> Signal:
 
 @functools.lru_cache(maxsize=2)
 def unit_noise(seed: int, strip: str, shape: tuple[int, int]) -> Floats:
-    """White Gaussian noise of RMS 1, another one for each seed and strip; kept, so that a moved gain draws no new one."""
+    """White Gaussian noise of RMS 1, other for each seed and strip; kept, so that a moved gain draws no new."""
     return frozen(np.random.default_rng([seed, *strip.encode()]).standard_normal(shape))

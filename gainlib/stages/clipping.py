@@ -23,7 +23,7 @@ def rounded_off(samples: Floats, ceiling: float, onset_db: float) -> Floats:
     *Derived*: continuity of value and slope at the onset.
 
     >>> rounded_off(np.array([0.1, 100.0]), 1.0, 6.0).round(3).tolist()
-    [0.1, 0.997]
+    [0.1, 0.999]
     """
     onset = ceiling * float(ratio_from_db(-onset_db))
     room = ceiling - onset
@@ -51,6 +51,11 @@ class SoftClip(Stage):
         super().__post_init__()
         require_within(self, "ceiling_dbfs", -144.0, 24.0)
         require_within(self, "onset_db", 0.0, above=True)
+
+    @property
+    def kind(self) -> str:
+        """The stage's trade name."""
+        return "Soft clip"
 
     @property
     def ceiling(self) -> float:

@@ -112,6 +112,11 @@ class StoredFile(Stage):
         require_one_of(self)
 
     @property
+    def kind(self) -> str:
+        """The stage's trade name."""
+        return "Stored file"
+
+    @property
     def ceiling(self) -> float:
         """Full scale for a fixed-point file; a float file has none."""
         return math.inf if self.coding == "float 32" else 1.0

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from gainlib.decibels import ratio_from_db
 from gainlib.errors import GainError
-from gainlib.stages.automation import Points, checked_ride, ride_gains, ridden
+from gainlib.stages.automation import Points, checked_ride, ridden, ride_gains
 from gainlib.stages.base import Passed, Signal, Stage, amplified, require_one_of, require_within, setting
 
 __all__ = ["TAPER", "Fader", "Taper"]

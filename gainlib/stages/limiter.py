@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from gainlib.decibels import ratio_from_db
 from gainlib.kernels import dynamics
+from gainlib.meters.true_peak import QUARTERS, true_peak_dbtp
 from gainlib.stages.base import Floats, Passed, Signal, Stage, frozen, require_one_of, require_within, setting
 from gainlib.stages.compressor import coefficient
 
@@ -20,6 +21,9 @@ __all__ = ["Limiter"]
 _AIM_DB = -0.03
 _NEAR_DB = 0.01
 _PASSES = 12
+# What the meter may read above the ceiling before the aim is lowered, and how often that is tried.
+_READ_DB = 0.05
+_READINGS = 4
 _BLOCK = 8192
 
 
@@ -30,9 +34,9 @@ class Limiter(Stage):
     With `true_peak` the ceiling is in dBTP and holds for the curve between the samples as well, to 0.1 dB as the meter
     reads it; the samples themselves never pass it in either case. The gain falls in a straight line over
     `look_ahead_ms` (0 to 10) and reaches what the peak needs when the peak arrives; after it, what is missing to unity
-    dies away by 63.2 % in each `release_ms`. All channels share one gain unless `linked` is off. A live unit would delay
-    the signal by `latency_samples`; here the output stands in time with the input. What stays below the ceiling passes
-    bit for bit. Raises GainError for a setting outside its range.
+    dies away by 63.2 % in each `release_ms`. All channels share one gain unless `linked` is off. A live unit would
+    delay the signal by `latency_samples`; here the output stands in time with the input. What stays below the ceiling
+    passes bit for bit. Raises GainError for a setting outside its range.
     *Derived*: an average, over the look-ahead, of gains that are each low enough for every peak in their window is low
     enough for the peak in all of these windows.
 
@@ -62,8 +66,6 @@ class Limiter(Stage):
 
     def latency_samples(self, rate_hz: int) -> int:
         """The look-ahead, and for a true-peak ceiling half the filter that draws the curve between the samples."""
-        from gainlib.meters.true_peak import QUARTERS
-
         return self._look_ahead(rate_hz) + (QUARTERS.shape[1] // 2 if self.true_peak else 0)
 
     def _look_ahead(self, rate_hz: int) -> int:
@@ -94,23 +96,18 @@ class Limiter(Stage):
         """Channels that share one gain."""
         look_ahead, release = self._look_ahead(rate_hz), coefficient(self.release_ms, rate_hz)
         out[:] = samples
-        gain, wanted = None, np.ones(len(samples))
+        gain, wanted = np.ones(len(samples)), np.ones(len(samples))
         if self.true_peak:
-            aim = self.ceiling * float(ratio_from_db(_AIM_DB))
-            enough = self.ceiling * float(ratio_from_db(_AIM_DB + _NEAR_DB))
-            # Changing the gain changes the curve between the samples, so look again until nothing sticks out.
-            for _ in range(_PASSES):
-                high = _curve_tops(out)
-                if high.max() <= (enough if gain is not None else self.ceiling):
+            aim_db = _AIM_DB
+            for _ in range(_READINGS):
+                gain = self._under(samples, wanted, gain, look_ahead, release, aim_db, out)
+                # What the meter still finds is a few hundredths of a decibel, from a gain that jumps between samples.
+                above_db = float(true_peak_dbtp(out).max()) - self.ceiling_dbfs
+                if above_db <= _READ_DB:
                     break
-                reached = wanted if gain is None else gain
-                np.minimum(wanted, reached * np.minimum(1.0, aim / np.maximum(high, aim)), out=wanted)
-                gain = dynamics.look_ahead_gain(wanted, look_ahead, release)
-                dynamics.apply_gain(samples, gain, out)
+                aim_db -= above_db
             else:
-                # Still something: what a gain that jumps from sample to sample stirs up goes down as a whole.
-                high = _curve_tops(out)
-                gain *= min(1.0, aim / float(high.max()))
+                gain *= float(ratio_from_db(-above_db))
                 dynamics.apply_gain(samples, gain, out)
         else:
             level = dynamics.largest_of_channels(samples)
@@ -118,16 +115,32 @@ class Limiter(Stage):
             if level.max() > self.ceiling:
                 gain = dynamics.look_ahead_gain(wanted, look_ahead, release)
                 dynamics.apply_gain(samples, gain, out)
-        if gain is not None:
-            np.log10(gain, out=gain)
-            gain *= -20.0
-            trace[:] = np.abs(gain)
+        np.log10(gain, out=gain)
+        gain *= -20.0
+        trace[:] = np.abs(gain)
+
+    def _under(
+        self, samples: Floats, wanted: Floats, gain: Floats, look_ahead: int, release: float, aim_db: float, out: Floats
+    ) -> Floats:
+        """The gain that brings the curve between the samples under the ceiling; `wanted` and `out` are changed."""
+        aim = self.ceiling * float(ratio_from_db(aim_db))
+        enough = aim * float(ratio_from_db(_NEAR_DB))
+        # Changing the gain changes the curve between the samples, so look again until nothing sticks out.
+        for _ in range(_PASSES):
+            high = _curve_tops(out)
+            if high.max() <= (enough if wanted.min() < 1.0 else self.ceiling):
+                return gain
+            np.minimum(wanted, gain * (aim / np.maximum(high, aim)), out=wanted)
+            gain = dynamics.look_ahead_gain(wanted, look_ahead, release)
+            dynamics.apply_gain(samples, gain, out)
+        # Still something: what a gain that jumps from sample to sample stirs up goes down as a whole.
+        gain *= min(1.0, aim / float(_curve_tops(out).max()))
+        dynamics.apply_gain(samples, gain, out)
+        return gain
 
 
 def _curve_tops(samples: Floats) -> Floats:
     """How high the curve through any of the channels goes next to each sample, tails before and after included."""
-    from gainlib.meters.true_peak import QUARTERS
-
     taps = QUARTERS.shape[1]
     reach = taps // 2
     count = len(samples)

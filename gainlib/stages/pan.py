@@ -69,6 +69,7 @@ class Pan(Stage):
             left, right = min(1.0, left / middle), min(1.0, right / middle)
         # The noise is one figure for both sides: that of the louder one.
         power = signal.noise_power * max(left, right) ** 2
-        return Passed(
-            dataclasses.replace(signal, samples=frozen(signal.samples * np.array([left, right])), noise_power=power)
-        )
+        samples = np.empty((len(signal.samples), 2))
+        np.multiply(signal.samples[:, 0], left, out=samples[:, 0])
+        np.multiply(signal.samples[:, -1], right, out=samples[:, 1])
+        return Passed(dataclasses.replace(signal, samples=frozen(samples), noise_power=power))

@@ -48,7 +48,7 @@ class Saturation(Stage):
     the range: this course's own.
 
     >>> round(Saturation(drive_db=6.0).bend, 3)
-    1.909
+    1.91
     """
 
     kept: ClassVar[bool] = True

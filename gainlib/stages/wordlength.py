@@ -36,7 +36,7 @@ def rounding_power(bits: int, *, dithered: bool) -> float:
 
     *Derived*: step²/12 for a uniform error, and 2 × step²/12 for the sum of two uniform dithers.
 
-    >>> round(10 * np.log10(rounding_power(16, dithered=False)), 2)
+    >>> round(float(10 * np.log10(rounding_power(16, dithered=False))), 2)
     -101.1
     """
     step = 2.0 ** (1 - bits)
