@@ -67,6 +67,8 @@ class _Take:
         return self._entering
 
 
+_FEW = 4
+
 Sources = tuple[tuple["_Take | _Node", float], ...]
 
 
@@ -76,8 +78,9 @@ class _Node:
     A sum has any number of sources, each with the gain of its route; any other stage has one.
     """
 
-    def __init__(self, stage: Stage, sources: Sources) -> None:
+    def __init__(self, stage: Stage, sources: Sources, name: str) -> None:
         self.stage = stage
+        self.name = name
         self.sources = sources
         self.latency = 0
         self.kept: Signal | None = None
@@ -100,7 +103,9 @@ class _Node:
         self.peak = max(pair[0] for pair in pairs)
         self.power = max(pair[1] for pair in pairs) / len(signal.samples)
         self.latency = max(source.latency for source, _ in self.sources) + self.stage.latency_samples(signal.rate_hz)
-        self.kept = signal if self.stage.kept else None
+        # A sum of signals that are kept themselves is only a few additions.
+        dear = not all(isinstance(each, _Node) and each.kept for each, _ in self.sources) or len(self.sources) > _FEW
+        self.kept = signal if (dear if isinstance(self.stage, Sum) else self.stage.kept) else None
         # A copy of nothing: a view would hold on to all the samples.
         bare = dataclasses.replace(signal, samples=np.empty((0, signal.samples.shape[1])))
         self.passed = dataclasses.replace(passed, signal=bare, reduction_db=None)
@@ -108,9 +113,14 @@ class _Node:
 
     def again(self) -> Passed:
         """Through the stage once more, for what was not kept."""
-        if isinstance(self.stage, Sum) and self.kept is not None:
+        if not isinstance(self.stage, Sum):
+            return self.stage.process(self.sources[0][0].signal())
+        if self.kept is not None:
             return Passed(self.kept)
-        return self.stage.process(self.sources[0][0].signal())
+        meeting = _Meeting(self.name)
+        for source, gain in self.sources:
+            meeting.add(source.signal(), gain)
+        return Passed(meeting.signal())
 
     def signal(self) -> Signal:
         return self.kept if self.kept is not None else self.again().signal
@@ -261,7 +271,7 @@ def _planned(session: Session, earlier: Mapping[tuple[str, str], _Node]) -> tupl
             sources = tuple(fed.get(part.name, ())) if source is None else ((source, 1.0),)
             node = earlier.get((part.name, stage.name))
             if node is None or not node.is_as(stage, sources):
-                node = _Node(stage, sources)
+                node = _Node(stage, sources, part.name)
             if isinstance(stage, Sum):
                 for each, gain in sources:
                     routes.setdefault(id(each), []).append((node, gain))

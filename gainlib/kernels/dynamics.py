@@ -16,6 +16,7 @@ __all__ = [
     "filtered",
     "largest_of_channels",
     "look_ahead_gain",
+    "shelved",
     "smoothed_reduction",
     "working_dynamics",
 ]
@@ -109,3 +110,14 @@ def curve_tops(samples: Array, between: Array, tops: Array) -> None:
     [0.5, 0.5, 0.0]
     """
     working_dynamics().curve_tops(samples, between, tops)
+
+
+def shelved(samples: Array, now: float, before: float, feedback: float, out: Array) -> None:
+    """A first-order filter over one channel, `y = now x + before x' - feedback y'`, into `out`, which may be the input.
+
+    >>> out = np.empty(3)
+    >>> shelved(np.array([1.0, 0.0, 0.0]), 0.5, 0.0, -0.5, out)
+    >>> out.tolist()
+    [0.5, 0.25, 0.125]
+    """
+    working_dynamics().shelved(samples, now, before, feedback, out)

@@ -7,7 +7,15 @@ from numba import njit
 
 from gainlib.kernels.dynamics_twins import SETTLED, SETTLED_DB, Array
 
-__all__ = ["apply_gain", "curve_tops", "filtered", "largest_of_channels", "look_ahead_gain", "smoothed_reduction"]
+__all__ = [
+    "apply_gain",
+    "curve_tops",
+    "filtered",
+    "largest_of_channels",
+    "look_ahead_gain",
+    "shelved",
+    "smoothed_reduction",
+]
 
 
 @njit(cache=True, nogil=True)
@@ -163,3 +171,17 @@ def curve_tops(samples: Array, between: Array, tops: Array) -> None:
         starting = False
         before = three
         here = following
+
+
+@njit(cache=True, nogil=True, fastmath={"contract"})
+def shelved(samples: Array, now: float, before: float, feedback: float, out: Array) -> None:
+    """A first-order filter over one channel."""
+    x1 = 0.0
+    y1 = 0.0
+    for index in range(len(samples)):
+        x = samples[index]
+        y1 = (now * x + before * x1) - feedback * y1
+        x1 = x
+        # What rings on in silence would end in denormal numbers, which cost a hundred times as much.
+        y1 = y1 if abs(y1) > 1e-200 else 0.0
+        out[index] = y1

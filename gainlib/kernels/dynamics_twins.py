@@ -5,7 +5,15 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["apply_gain", "curve_tops", "filtered", "largest_of_channels", "look_ahead_gain", "smoothed_reduction"]
+__all__ = [
+    "apply_gain",
+    "curve_tops",
+    "filtered",
+    "largest_of_channels",
+    "look_ahead_gain",
+    "shelved",
+    "smoothed_reduction",
+]
 
 Array = NDArray[np.float64]
 
@@ -79,3 +87,10 @@ def curve_tops(samples: Array, between: Array, tops: Array) -> None:
     steps = np.lib.stride_tricks.sliding_window_view(high, 5)[::4].max(axis=1)
     np.maximum(tops[:-1], steps, out=tops[:-1])
     np.maximum(tops[1:], steps, out=tops[1:])
+
+
+def shelved(samples: Array, now: float, before: float, feedback: float, out: Array) -> None:
+    """A first-order filter over one channel."""
+    from scipy.signal import lfilter
+
+    out[:] = lfilter([now, before], [1.0, feedback], samples)

@@ -19,11 +19,9 @@ __all__ = ["Limiter"]
 
 # The curve between samples is aimed this much lower, for what a finer meter finds above the four points a sample.
 _AIM_DB = -0.03
-_NEAR_DB = 0.01
-_PASSES = 12
-# What the meter may read above the ceiling before the aim is lowered, and how often that is tried.
+# What the meter may read above the ceiling before another pass is made.
 _READ_DB = 0.05
-_READINGS = 4
+_PASSES = 12
 _BLOCK = 8192
 
 
@@ -95,66 +93,63 @@ class Limiter(Stage):
     def _limit(self, samples: Floats, rate_hz: int, out: Floats, trace: NDArray[np.float32]) -> None:
         """Channels that share one gain."""
         look_ahead, release = self._look_ahead(rate_hz), coefficient(self.release_ms, rate_hz)
-        out[:] = samples
-        gain, wanted = np.ones(len(samples)), np.ones(len(samples))
         if self.true_peak:
-            aim_db = _AIM_DB
-            for _ in range(_READINGS):
-                gain = self._under(samples, wanted, gain, look_ahead, release, aim_db, out)
-                # What the meter still finds is a few hundredths of a decibel, from a gain that jumps between samples.
-                above_db = float(true_peak_dbtp(out).max()) - self.ceiling_dbfs
-                if above_db <= _READ_DB:
-                    break
-                aim_db -= above_db
-            else:
-                gain *= float(ratio_from_db(-above_db))
-                dynamics.apply_gain(samples, gain, out)
+            gain = self._under_curve(samples, look_ahead, release, out)
         else:
             level = dynamics.largest_of_channels(samples)
-            np.divide(self.ceiling, level, out=wanted, where=level > self.ceiling)
-            if level.max() > self.ceiling:
-                gain = dynamics.look_ahead_gain(wanted, look_ahead, release)
-                dynamics.apply_gain(samples, gain, out)
-        np.log10(gain, out=gain)
-        gain *= -20.0
-        trace[:] = np.abs(gain)
-
-    def _under(
-        self, samples: Floats, wanted: Floats, gain: Floats, look_ahead: int, release: float, aim_db: float, out: Floats
-    ) -> Floats:
-        """The gain that brings the curve between the samples under the ceiling; `wanted` and `out` are changed."""
-        aim = self.ceiling * float(ratio_from_db(aim_db))
-        enough = aim * float(ratio_from_db(_NEAR_DB))
-        # Changing the gain changes the curve between the samples, so look again until nothing sticks out.
-        for _ in range(_PASSES):
-            high = _curve_tops(out)
-            if high.max() <= (enough if wanted.min() < 1.0 else self.ceiling):
-                return gain
-            np.minimum(wanted, gain * (aim / np.maximum(high, aim)), out=wanted)
+            wanted = np.divide(self.ceiling, level, out=np.ones_like(level), where=level > self.ceiling)
             gain = dynamics.look_ahead_gain(wanted, look_ahead, release)
             dynamics.apply_gain(samples, gain, out)
-        # Still something: what a gain that jumps from sample to sample stirs up goes down as a whole.
-        gain *= min(1.0, aim / float(_curve_tops(out).max()))
-        dynamics.apply_gain(samples, gain, out)
+        np.log10(gain, out=gain)
+        gain *= -20.0
+        trace[:] = np.abs(gain, out=gain)
+
+    def _under_curve(self, samples: Floats, look_ahead: int, release: float, out: Floats) -> Floats:
+        """The gain that brings the curve between the samples under the ceiling, and in `out` what comes of it."""
+        out[:] = samples
+        wanted = np.ones(len(samples))
+        gain = wanted
+        aim = self.ceiling * float(ratio_from_db(_AIM_DB))
+        above_db = float(true_peak_dbtp(out).max()) - self.ceiling_dbfs
+        # Changing the gain changes the curve between the samples, so look again until the meter finds nothing.
+        for number in range(_PASSES):
+            if above_db <= (_READ_DB if number else 0.0):
+                return gain
+            high = _curve_tops(out)
+            if high.max() <= aim:
+                # The meter draws a finer curve than this does.
+                aim *= float(ratio_from_db(-above_db))
+            np.maximum(high, aim, out=high)
+            np.divide(aim, high, out=high)
+            high *= gain
+            np.minimum(wanted, high, out=wanted)
+            del gain, high
+            gain = dynamics.look_ahead_gain(wanted, look_ahead, release)
+            dynamics.apply_gain(samples, gain, out)
+            above_db = float(true_peak_dbtp(out).max()) - self.ceiling_dbfs
+        if above_db > _READ_DB:
+            # Still something: what a gain that jumps from sample to sample stirs up goes down as a whole.
+            gain *= float(ratio_from_db(-above_db))
+            dynamics.apply_gain(samples, gain, out)
         return gain
 
 
 def _curve_tops(samples: Floats) -> Floats:
     """How high the curve through any of the channels goes next to each sample, tails before and after included."""
-    taps = QUARTERS.shape[1]
-    reach = taps // 2
+    reach = QUARTERS.shape[1] // 2
     count = len(samples)
+    # Point k stands `reach` samples before sample k, so that the tails have room.
     tops = np.zeros(count + 2 * reach)
-    for channel in range(samples.shape[1]):
-        padded = np.zeros(count + 4 * reach)
-        padded[2 * reach : -2 * reach] = samples[:, channel]
-        for start in range(0, len(tops) - 1, _BLOCK):
-            end = min(start + _BLOCK, len(tops) - 1)
-            # Value k of a filtered stretch lies after sample k + reach - 1 of it.
-            stretch = padded[start + 1 : end + taps]
+    for start in range(0, len(tops) - 1, _BLOCK):
+        end = min(start + _BLOCK, len(tops) - 1)
+        # Value k of a filtered stretch lies after sample k + reach - 1 of it.
+        first, last = start - 2 * reach + 1, end
+        stretch = np.zeros(last - first)
+        for channel in range(samples.shape[1]):
+            stretch[max(0, -first) : max(0, count - first)] = samples[max(0, first) : max(0, last), channel]
             between = np.stack([dynamics.filtered(stretch, row) for row in QUARTERS])
-            dynamics.curve_tops(padded[start + reach : end + reach + 1], between, tops[start : end + 1])
-    high = tops[reach:-reach].copy()
+            dynamics.curve_tops(stretch[reach - 1 : reach + end - start], between, tops[start : end + 1])
+    high = tops[reach:-reach]
     high[0] = max(high[0], tops[:reach].max())
     high[-1] = max(high[-1], tops[-reach:].max())
     return high

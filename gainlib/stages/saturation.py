@@ -10,8 +10,9 @@ from typing import ClassVar
 
 import numpy as np
 from scipy.optimize import brentq
-from scipy.signal import firwin, lfilter
+from scipy.signal import firwin
 
+from gainlib import kernels
 from gainlib.decibels import db_from_power, ratio_from_db
 from gainlib.kernels import dynamics
 from gainlib.stages.base import Floats, Passed, Signal, Stage, frozen, require_within, setting
@@ -110,7 +111,7 @@ class Saturation(Stage):
     def process(self, signal: Signal) -> Passed:
         """The signal, denser."""
         silent = {"distortion_percent": 0.0, "distortion_db": -math.inf, "compensation_db": 0.0}
-        peak = float(np.abs(signal.samples).max())
+        peak = _peak(signal.samples)
         if self.drive_db == 0.0 or peak == 0.0:
             return Passed(signal, readings=silent)
         slope = float(ratio_from_db(self.drive_db))
@@ -120,7 +121,7 @@ class Saturation(Stage):
             entered = np.ascontiguousarray(signal.samples[:, channel])
             out[:, channel] = self._bent(entered, signal.rate_hz, factor)
             out[:, channel] += entered * slope
-        compensation = peak / float(np.abs(out).max())
+        compensation = peak / _peak(out)
         out *= compensation
         share = _distortion_power(signal.samples, out)
         return Passed(
@@ -138,7 +139,7 @@ class Saturation(Stage):
         """What the curve makes of one channel, less its straight part, which need not pass any filter."""
         pre, post = _shelf(float(ratio_from_db(-self.low_end_db)), rate_hz)
         emphasised = np.zeros(len(entered) + 2 * _MARGIN)
-        emphasised[_MARGIN:-_MARGIN] = lfilter(*pre, entered)
+        dynamics.shelved(entered, *pre, emphasised[_MARGIN:-_MARGIN])
         bend, slope = self.bend, float(ratio_from_db(self.drive_db))
         scale = 1.0 / math.tanh(bend)
         added = np.empty(len(entered))
@@ -152,7 +153,8 @@ class Saturation(Stage):
             fine -= straight
             coarse, first = _lowered(fine, first, factor)
             added[start:end] = coarse[_MARGIN - first : _MARGIN - first + end - start]
-        return np.asarray(lfilter(*post, added))
+        dynamics.shelved(added, *post, added)
+        return added
 
 
 # Half lengths of the filters: the first doubling and the last halving are steep, the others have room.
@@ -202,17 +204,21 @@ def _lowered(samples: Floats, first: int, factor: int) -> tuple[Floats, int]:
     return samples, first
 
 
-def _shelf(high: float, rate_hz: int) -> tuple[tuple[list[float], list[float]], tuple[list[float], list[float]]]:
-    """A first-order shelf, 1 at the bottom and `high` at the top, and its exact inverse, as taps of lfilter."""
+def _shelf(high: float, rate_hz: int) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
+    """A first-order shelf, 1 at the bottom and `high` at the top, and its exact inverse, each as three taps."""
     # The corners lie as far above as below the middle; the bilinear map keeps the ends exact.
     middle = math.tan(math.pi * _SHELF_HZ / rate_hz)
     pole, zero = middle * math.sqrt(high), middle / math.sqrt(high)
-    top = [(zero + 1) * pole / zero, (zero - 1) * pole / zero]
-    bottom = [pole + 1, pole - 1]
+    top = high * (zero + 1), high * (zero - 1)
+    bottom = pole + 1, pole - 1
     return (
-        ([each / bottom[0] for each in top], [1.0, bottom[1] / bottom[0]]),
-        ([each / top[0] for each in bottom], [1.0, top[1] / top[0]]),
+        (top[0] / bottom[0], top[1] / bottom[0], bottom[1] / bottom[0]),
+        (bottom[0] / top[0], bottom[1] / top[0], top[1] / top[0]),
     )
+
+
+def _peak(samples: Floats) -> float:
+    return max(kernels.peak_and_square_sum(samples[:, channel])[0] for channel in range(samples.shape[1]))
 
 
 def _distortion_power(before: Floats, after: Floats) -> float:
