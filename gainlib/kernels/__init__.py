@@ -139,32 +139,32 @@ def interpolated_peak(
     return working().interpolated_peak(samples, channel, start, stop, highest, quarters, eighths)  # type: ignore[no-any-return]
 
 
-def needle(samples: Array, channel: int, step: Array, state: Array, ends: Array) -> tuple[Array, float]:
-    """A mass on a spring that follows |sample| of one channel: its deflection at each of `ends`, and the highest.
+def needle(samples: Array, channel: int, step: Array, state: Array, ends: Array) -> tuple[Array, Array]:
+    """A mass on a spring that follows |sample| of one channel: where it stands at each of `ends`, and the top since.
 
-    `step` `(2, 2)` takes distance from the target and speed one sample on; `state` `(2,)`, deflection and speed, is
-    changed.
+    `step` `(2, 2)` takes distance from the target and speed one sample on; `state` `(3,)`, which is deflection, speed
+    and the top since the last end, is changed.
 
     >>> import numpy as np
-    >>> at_ends, highest = needle(laid_out(np.ones((3, 1))), 0, np.zeros((2, 2)), np.zeros(2), np.array([1]))
-    >>> at_ends.tolist(), highest
-    ([1.0], 1.0)
+    >>> at_ends, tops = needle(laid_out(np.ones((3, 1))), 0, np.zeros((2, 2)), np.zeros(3), np.array([1]))
+    >>> at_ends.tolist(), tops.tolist()
+    ([1.0], [1.0])
     """
     return working().needle(samples, channel, step, state, ends)  # type: ignore[no-any-return]
 
 
 def detector(
     samples: Array, channel: int, charge: Array, hold: Array, state: Array, ends: Array
-) -> tuple[Array, float]:
-    """Diode-and-capacitor detectors on |sample| of one channel, added: the sum at each of `ends`, and the highest.
+) -> tuple[Array, Array]:
+    """Diode-and-capacitor detectors on |sample| of one channel, added: the sum at each of `ends`, and the top since.
 
     Each detector closes the share `charge` of the distance while |sample| is above it, and keeps the share `hold` of
-    its voltage otherwise; `state` `(detectors,)` is changed.
+    its voltage otherwise; `state` `(detectors + 1,)`, the voltages and the top since the last end, is changed.
 
     >>> import numpy as np
     >>> take = laid_out(np.array([[0.0], [-1.0], [0.0]]))
-    >>> at_ends, highest = detector(take, 0, np.ones(1), np.full(1, 0.5), np.zeros(1), np.array([3]))
-    >>> at_ends.tolist(), highest
-    ([0.5], 1.0)
+    >>> at_ends, tops = detector(take, 0, np.ones(1), np.full(1, 0.5), np.zeros(2), np.array([3]))
+    >>> at_ends.tolist(), tops.tolist()
+    ([0.5], [1.0])
     """
     return working().detector(samples, channel, charge, hold, state, ends)  # type: ignore[no-any-return]

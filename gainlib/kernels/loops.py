@@ -206,12 +206,12 @@ def interpolated_peak(
 
 
 @njit(cache=True, nogil=True, fastmath={"contract"})
-def needle(samples: Array, channel: int, step: Array, state: Array, ends: Array) -> tuple[Array, float]:
-    """A mass on a spring that follows |sample|: its deflection at each end, and the highest on the way."""
+def needle(samples: Array, channel: int, step: Array, state: Array, ends: Array) -> tuple[Array, Array]:
+    """A mass on a spring that follows |sample|: its deflection at each end, and the highest since the end before."""
     pull_y, y_v, v_y, v_v = step[0, 0], step[0, 1], step[1, 0], step[1, 1]
-    y, v = state[0], state[1]
-    highest = 0.0
+    y, v, top = state[0], state[1], state[2]
     at_ends = np.empty(len(ends))
+    tops = np.empty(len(ends))
     begin = 0
     for frame in range(len(ends) + 1):
         end = ends[frame] if frame < len(ends) else len(samples)
@@ -220,39 +220,47 @@ def needle(samples: Array, channel: int, step: Array, state: Array, ends: Array)
             apart = y - target
             y = target + (pull_y * apart + y_v * v)
             v = v_y * apart + v_v * v
-            highest = max(highest, y)
+            top = max(top, y)
         begin = end
         if frame < len(ends):
             at_ends[frame] = y
+            tops[frame] = top
+            top = 0.0
             if abs(y) + abs(v) < 1e-150:
                 y = v = 0.0
-    state[0], state[1] = y, v
-    return at_ends, highest
+    state[0], state[1], state[2] = y, v, top
+    return at_ends, tops
 
 
 @njit(cache=True, nogil=True, fastmath={"contract"})
 def detector(
     samples: Array, channel: int, charge: Array, hold: Array, state: Array, ends: Array
-) -> tuple[Array, float]:
-    """The sum of diode-and-capacitor detectors on |sample|, at each end, and the highest on the way."""
-    highest = 0.0
+) -> tuple[Array, Array]:
+    """The sum of diode-and-capacitor detectors on |sample|, at each end, and the highest since the end before."""
+    count = len(charge)
+    top = state[count]
     at_ends = np.empty(len(ends))
+    tops = np.empty(len(ends))
+    total = state[:count].sum()
     begin = 0
     for frame in range(len(ends) + 1):
         end = ends[frame] if frame < len(ends) else len(samples)
         for index in range(begin, end):
             value = abs(np.float64(samples[index, channel]))
             total = 0.0
-            for each in range(len(state)):
+            for each in range(count):
                 stored = state[each]
                 stored = stored + (value - stored) * charge[each] if value > stored else stored * hold[each]
                 state[each] = stored
                 total += stored
-            highest = max(highest, total)
+            top = max(top, total)
         begin = end
         if frame < len(ends):
-            at_ends[frame] = total if end > 0 else 0.0
-            for each in range(len(state)):
+            at_ends[frame] = total
+            tops[frame] = top
+            top = 0.0
+            for each in range(count):
                 if state[each] < 1e-150:
                     state[each] = 0.0
-    return at_ends, highest
+    state[count] = top
+    return at_ends, tops

@@ -103,33 +103,40 @@ def _vertex(left: float, middle: float, right: float) -> float:
     return float(middle - (right - left) ** 2 / (8.0 * bend))
 
 
-def needle(samples: Array, channel: int, step: Array, state: Array, ends: Array) -> tuple[Array, float]:
-    """A mass on a spring that follows |sample|: its deflection at each end, and the highest on the way."""
+def needle(samples: Array, channel: int, step: Array, state: Array, ends: Array) -> tuple[Array, Array]:
+    """A mass on a spring that follows |sample|: its deflection at each end, and the highest since the end before."""
     (pull_y, y_v), (v_y, v_v) = step.tolist()
-    y, v = state.tolist()
-    deflections = []
+    y, v, open_top = state.tolist()
+    moved = []
     for target in np.abs(samples[:, channel].astype(np.float64)).tolist():
         apart = y - target
         y, v = target + (pull_y * apart + y_v * v), v_y * apart + v_v * v
-        deflections.append(y)
-    state[:] = y, v
-    moved = np.array(deflections)
-    return moved[np.asarray(ends, dtype=np.int64) - 1], max(0.0, float(moved.max(initial=0.0)))
+        moved.append(y)
+    state[:2] = y, v
+    return _at_ends(moved, ends, open_top, state)
 
 
 def detector(
     samples: Array, channel: int, charge: Array, hold: Array, state: Array, ends: Array
-) -> tuple[Array, float]:
-    """The sum of diode-and-capacitor detectors on |sample|, at each end, and the highest on the way."""
-    stored = state.tolist()
+) -> tuple[Array, Array]:
+    """The sum of diode-and-capacitor detectors on |sample|, at each end, and the highest since the end before."""
+    *stored, open_top = state.tolist()
     rates = list(zip(charge.tolist(), hold.tolist(), strict=True))
-    readings = []
+    moved = []
     for value in np.abs(samples[:, channel].astype(np.float64)).tolist():
         stored = [
             held + (value - held) * charging if value > held else held * falling
             for held, (charging, falling) in zip(stored, rates, strict=True)
         ]
-        readings.append(sum(stored))
-    state[:] = stored
-    moved = np.array(readings)
-    return moved[np.asarray(ends, dtype=np.int64) - 1], float(moved.max(initial=0.0))
+        moved.append(sum(stored))
+    state[:-1] = stored
+    return _at_ends(moved, ends, open_top, state)
+
+
+def _at_ends(moved: list[float], ends: Array, open_top: float, state: Array) -> tuple[Array, Array]:
+    readings = np.array(moved)
+    parts = np.split(readings, np.asarray(ends, dtype=np.int64))
+    tops = np.array([max(0.0, float(part.max(initial=0.0))) for part in parts])
+    tops[0] = max(tops[0], open_top)
+    state[-1] = tops[-1]
+    return readings[np.asarray(ends, dtype=np.int64) - 1], tops[:-1]

@@ -40,7 +40,7 @@ CHANNEL_WEIGHTS: dict[int, tuple[float, ...]] = {
 """Weights by number of channels: mono; L R; L R C; L R Ls Rs; L R C Ls Rs; L R C LFE Ls Rs (BS.1770-5 Table 3)."""
 
 _ORDERS = "mono, L R, L R C, L R Ls Rs, L R C Ls Rs or L R C LFE Ls Rs"
-_LOWEST_RATE_HZ, _HIGHEST_RATE_HZ = 8_000, 192_000
+LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 8_000, 192_000
 
 # Cells of 10 ms: momentary and short-term maxima are looked for on this grid, gating blocks start at every tenth.
 _CELLS_A_SECOND = 100
@@ -387,8 +387,8 @@ def _lufs(power: float) -> float:
 
 
 def _check_rate(rate_hz: int) -> None:
-    if not _LOWEST_RATE_HZ <= rate_hz <= _HIGHEST_RATE_HZ:
-        raise GainError(f"rate_hz is {rate_hz}; loudness is measured from {_LOWEST_RATE_HZ} to {_HIGHEST_RATE_HZ} Hz.")
+    if not LOWEST_RATE_HZ <= rate_hz <= HIGHEST_RATE_HZ:
+        raise GainError(f"rate_hz is {rate_hz}; loudness is measured from {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} Hz.")
 
 
 def _weights(channels: int) -> tuple[float, ...]:

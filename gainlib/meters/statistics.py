@@ -1,0 +1,191 @@
+"""How levels are spread: over time, over frequency, and over the gain reduction of a compressor."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from gainlib.audio import checked_samples
+from gainlib.decibels import AES17_ZERO_RMS, db_from_power
+from gainlib.errors import GainError
+from gainlib.meters.levels import window_powers
+
+__all__ = [
+    "GainReduction",
+    "LevelHistogram",
+    "OctaveBands",
+    "Spectrum",
+    "gain_reduction",
+    "level_histogram",
+    "octave_bands",
+    "short_time_spectrum",
+]
+
+Series = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class GainReduction:
+    """What a compressor took away: the most, the mean while it worked, and the share of time it worked."""
+
+    largest_db: float
+    mean_while_working_db: float
+    working_share: float
+
+
+def gain_reduction(reduction_db: ArrayLike, *, working_above_db: float = 0.1) -> GainReduction:
+    """How hard a compressor worked: its largest reduction, the mean while working, and how much of the time that was.
+
+    Takes the reduction in dB for each sample or frame, 0 or more, any shape. It works where the reduction is above
+    `working_above_db`; a compressor that never works has a mean of 0 dB. Raises GainError for an empty array, for
+    values below 0 or not finite. The threshold of 0.1 dB is *common practice*: less is not seen on a meter.
+
+    >>> gain_reduction([0.0, 0.0, 3.0, 5.0])
+    GainReduction(largest_db=5.0, mean_while_working_db=4.0, working_share=0.5)
+    """
+    reduction = np.asarray(reduction_db, dtype=np.float64).ravel()
+    if reduction.size == 0:
+        raise GainError("reduction_db is empty; give the reduction of at least one sample.")
+    if not np.isfinite(reduction).all() or (reduction < 0).any():
+        bad = reduction[~(np.isfinite(reduction) & (reduction >= 0))][0]
+        raise GainError(f"reduction_db holds {bad:g}; give the reduction as finite dB, 0 or more.")
+    if not (working_above_db >= 0 and math.isfinite(working_above_db)):
+        raise GainError(f"working_above_db is {working_above_db}; it must be 0 dB or more.")
+    working = reduction[reduction > working_above_db]
+    mean = float(working.mean()) if working.size else 0.0
+    return GainReduction(float(reduction.max()), mean, working.size / reduction.size)
+
+
+@dataclass(frozen=True)
+class LevelHistogram:
+    """How much of the time each level takes: `share` `(steps, channels)` between neighbours of `edges_dbfs`.
+
+    `below_share` `(channels,)` is the time below the lowest edge, silence included; all together are 1.
+    """
+
+    edges_dbfs: Series
+    share: Series
+    below_share: Series
+
+
+def level_histogram(
+    samples: ArrayLike,
+    rate_hz: int,
+    *,
+    window_seconds: float = 0.05,
+    step_db: float = 1.0,
+    lowest_dbfs: float = -90.0,
+) -> LevelHistogram:
+    """How much of the time a recording spends at each level: AES17 RMS in windows of 50 ms, in steps of 1 dB.
+
+    Takes float samples `(n,)` or `(n, channels)`; a last window that is not full is left out. Steps run from
+    `lowest_dbfs` up to the first edge above the loudest window and above +3 dBFS. Raises GainError for samples that
+    cannot be read, a rate below 1 Hz, and settings that are not above 0 or not finite.
+
+    >>> found = level_histogram(0.105 * np.sin(np.arange(48000) / 10), 48000)
+    >>> float(found.edges_dbfs[found.share[:, 0].argmax()]), float(found.share.sum().round(6))
+    (-20.0, 1.0)
+    """
+    if not (0 < step_db < math.inf) or not math.isfinite(lowest_dbfs):
+        raise GainError(f"step_db is {step_db}, lowest_dbfs {lowest_dbfs}; give a step above 0 dB and a finite level.")
+    levels = np.asarray(db_from_power(window_powers(samples, rate_hz, window_seconds) / AES17_ZERO_RMS**2))
+    highest = max(float(levels.max()), 3.01)
+    steps = max(1, math.floor((highest - lowest_dbfs) / step_db) + 1)
+    edges: Series = lowest_dbfs + step_db * np.arange(steps + 1, dtype=np.float64)
+    which = np.searchsorted(edges, levels, side="right")
+    counts = np.stack([np.bincount(column, minlength=steps + 2) for column in which.T], axis=1) / len(levels)
+    return LevelHistogram(edges, counts[1 : steps + 1], counts[0])
+
+
+@dataclass(frozen=True)
+class Spectrum:
+    """Level over time and frequency: `level_dbfs` `(frames, frequencies, channels)`, times at the middle of a frame."""
+
+    seconds: Series
+    frequency_hz: Series
+    level_dbfs: Series
+
+
+def short_time_spectrum(
+    samples: ArrayLike, rate_hz: int, *, window_seconds: float = 0.04, frames_a_second: float = 50.0
+) -> Spectrum:
+    """What sounds when: the spectrum of windows of 40 ms, fifty times a second; a full-scale sine reads 0 dBFS.
+
+    Takes float samples `(n,)` or `(n, channels)`. Hann window; between two bins a sine reads up to 1.42 dB less. Full
+    windows only, a shorter recording is one window filled up with silence. Raises GainError for samples that cannot
+    be read, a rate below 1 Hz, and settings that are not above 0 or not finite. *Published*: the Hann window's
+    scalloping loss, Harris, Proc. IEEE 66(1), 1978.
+
+    >>> found = short_time_spectrum(np.sin(2 * np.pi * 1000 / 48000 * np.arange(48000)), 48000)
+    >>> found.level_dbfs.shape, found.level_dbfs.max().round(2), found.frequency_hz[found.level_dbfs[0, :, 0].argmax()]
+    ((49, 961, 1), np.float64(0.0), np.float64(1000.0))
+    """
+    checked = checked_samples(samples, "samples")
+    if rate_hz < 1:
+        raise GainError(f"rate_hz is {rate_hz}; it must be 1 Hz or above.")
+    if not (0 < window_seconds < math.inf and 0 < frames_a_second < math.inf):
+        raise GainError(
+            f"window_seconds is {window_seconds}, frames_a_second {frames_a_second}; both must be above 0 and finite."
+        )
+    width = max(4, round(window_seconds * rate_hz))
+    if len(checked) < width:
+        checked = np.concatenate((checked, np.zeros((width - len(checked), checked.shape[1]))))
+    count = math.floor((len(checked) - width) * frames_a_second / rate_hz) + 1
+    starts = np.round(np.arange(count) * rate_hz / frames_a_second).astype(np.int64)
+    starts = starts[starts + width <= len(checked)]
+    window = 0.5 - 0.5 * np.cos(2.0 * np.pi * np.arange(width) / width)
+    shape = (len(starts), width // 2 + 1, checked.shape[1])
+    level = np.empty(shape)
+    # A sine of 1 has half of the window's sum in its bin; the two ends of the spectrum have no mirror image.
+    scale = np.full((shape[1], 1), 2.0 / window.sum())
+    scale[0] /= 2.0
+    if width % 2 == 0:
+        scale[-1] /= 2.0
+    for frame, start in enumerate(starts.tolist()):
+        lines = np.fft.rfft(checked[start : start + width] * window[:, None], axis=0)
+        level[frame] = db_from_power((np.abs(lines) * scale) ** 2)
+    frequency_hz: Series = np.arange(shape[1], dtype=np.float64) * rate_hz / width
+    return Spectrum((starts + width / 2) / rate_hz, frequency_hz, level)
+
+
+@dataclass(frozen=True)
+class OctaveBands:
+    """Levels in octaves: the middle of each band in Hz, and its AES17 RMS level `(bands, channels)`."""
+
+    middle_hz: Series
+    level_dbfs: Series
+
+
+def octave_bands(samples: ArrayLike, rate_hz: int, *, parts: int = 1) -> OctaveBands:
+    """The level in each octave from 31.5 Hz to 16 kHz, or in each third of one with `parts=3`.
+
+    Takes float samples `(n,)` or `(n, channels)`; AES17 RMS, so a full-scale sine reads 0 dBFS in its band. Bands that
+    reach beyond half the rate are left out. Their edges are sharp, cut in the spectrum of the whole recording, which
+    a filter bank after the standard is not. Raises GainError for samples that cannot be read, a rate below 1 Hz, and
+    `parts` other than 1 or 3. *Published*: IEC 61260-1 (middle frequencies, base ten).
+
+    >>> found = octave_bands(np.sin(2 * np.pi * 1000 / 48000 * np.arange(48000)), 48000)
+    >>> found.middle_hz.round(1).tolist()[:3], found.level_dbfs[5].round(2).tolist() == [0.0]
+    ([31.6, 63.1, 125.9], True)
+    """
+    checked = checked_samples(samples, "samples")
+    if rate_hz < 1:
+        raise GainError(f"rate_hz is {rate_hz}; it must be 1 Hz or above.")
+    if parts not in (1, 3):
+        raise GainError(f"parts is {parts}; give 1 for octaves or 3 for thirds.")
+    ratio = 10.0**0.3
+    middle = 1000.0 * ratio ** (np.arange(-5 * parts, 4 * parts + 1) / parts)
+    middle = middle[middle * ratio ** (0.5 / parts) <= rate_hz / 2]
+    powers = np.abs(np.fft.rfft(checked, axis=0)) ** 2 * (2.0 / len(checked) ** 2)
+    powers[0] /= 2.0
+    if len(checked) % 2 == 0:
+        powers[-1] /= 2.0
+    lines = np.fft.rfftfreq(len(checked), 1.0 / rate_hz)
+    low = np.searchsorted(lines, middle * ratio ** (-0.5 / parts)).tolist()
+    high = np.searchsorted(lines, middle * ratio ** (0.5 / parts)).tolist()
+    bands = np.array([powers[first:last].sum(axis=0) for first, last in zip(low, high, strict=True)])
+    bands = bands.reshape(len(middle), checked.shape[1])  # also where the rate is too low for any band
+    return OctaveBands(middle, np.asarray(db_from_power(bands / AES17_ZERO_RMS**2)))
