@@ -372,18 +372,17 @@ class Session:
                     faults.append(f"{what} goes to {target!r}, which is no bus; {nearest(target, [MAIN, *buses])}")
             if any(isinstance(stage, Delivery) for stage in each.stages):
                 faults.append(f"{what} has a delivery, but goes on to a bus; put the delivery last on the main.")
+        if faults:
+            return faults
+        loop = _loop(self.buses)
+        if loop:
+            return [f"the buses feed each other in a loop: {' to '.join(loop)}; take one of these routes away."]
         goals = {target for each in parts for target in _targets(each)}
         faults += [
             f"nothing goes to {each.name!r}; give a strip to={each.name!r} or a send, or take the bus away."
             for each in (*self.buses, self.main)
             if each.name not in goals
         ]
-        if not faults:
-            loop = _loop(self.buses)
-            if loop:
-                faults.append(
-                    f"the buses feed each other in a loop: {' to '.join(loop)}; take one of these routes away."
-                )
         first = self.strips[0]
         faults += [
             f"strip {each.name!r} has {each.take.rate_hz} Hz and strip {first.name!r} {first.take.rate_hz} Hz; "

@@ -37,7 +37,8 @@ class SoftClip(Stage):
     """Rounds the tops off as they near a ceiling: no sample passes it, and what is well below is not touched.
 
     Up to `onset_db` below `ceiling_dbfs` every sample passes bit for bit. The price is distortion, and harmonics above
-    half the rate fold back, as they do in any clipping that is not oversampled. Raises GainError for an onset that is
+    half the rate fold back, as they do in any clipping that is not oversampled. As clipped counts what came in at the
+    ceiling or above. Raises GainError for an onset that is
     not above 0 dB. Standing: the curve is this course's own; soft clipping before a limiter is *common practice*.
 
     >>> SoftClip(ceiling_dbfs=-1.0).ceiling < 1.0
@@ -64,10 +65,10 @@ class SoftClip(Stage):
 
     def process(self, signal: Signal) -> Passed:
         """The signal, its tops rounded off."""
+        clipped = clipped_runs(signal.samples, ceiling_dbfs=self.ceiling_dbfs)
         samples = rounded_off(signal.samples, self.ceiling, self.onset_db)
         # The curve stays below the ceiling by itself; rounding may put the last bit above it.
         np.clip(samples, -self.ceiling, self.ceiling, out=samples)
-        clipped = clipped_runs(samples, ceiling_dbfs=float(db_from_ratio(self.ceiling)))
         reduction = np.where(
             samples == 0.0, 1.0, np.abs(signal.samples) / np.where(samples == 0.0, 1.0, np.abs(samples))
         )

@@ -117,11 +117,11 @@ class Preamp(Stage):
         own_rms = thermal_rms_volts(self.input_noise_dbu, signal.rate_hz)
         samples = unit_noise(self.noise_seed, signal.strip, signal.samples.shape) * (own_rms * gain)
         samples += signal.samples * (padded * gain)
+        clipped = clipped_runs(samples, ceiling_dbfs=float(db_from_ratio(self.ceiling)))
         if self.clipping == "soft":
             samples = rounded_off(samples, self.ceiling, 6.0)
         np.clip(samples, -self.ceiling, self.ceiling, out=samples)
         power = (signal.noise_power * padded**2 + own_rms**2) * gain**2
-        clipped = clipped_runs(samples, ceiling_dbfs=float(db_from_ratio(self.ceiling)))
         return Passed(dataclasses.replace(signal, samples=frozen(samples), noise_power=power), clipped)
 
 
