@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from gainlib.audio import Audio
 from gainlib.errors import GainError, nearest
 from gainlib.stages import Converter, Delivery, Fader, Passed, Signal, Stage
+from gainlib.stages.base import MOST_DB
 
 if TYPE_CHECKING:
     from gainlib.flow.rendering import Rendering
@@ -60,6 +61,8 @@ class Send:
         gain: object = self.gain_db
         if isinstance(gain, bool) or not isinstance(gain, int | float) or math.isnan(gain) or gain == math.inf:
             raise GainError(f"gain_db of the {self.name} is {gain!r}; it must be a number, -inf for none.")
+        if gain > MOST_DB:
+            raise GainError(f"gain_db of the {self.name} is {gain!r}; it must be {MOST_DB:g} dB or below.")
         if not isinstance(self.pre_fader, bool):
             raise GainError(f"pre_fader of the {self.name} is {self.pre_fader!r}; give True or False.")
 

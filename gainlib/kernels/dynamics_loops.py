@@ -91,10 +91,9 @@ def look_ahead_gain(wanted: Array, look_ahead: int, release: float) -> Array:
     last = -1
     held = 0
     # The last `width` released values, and their sum. It is summed anew once in each turn of the ring, so that
-    # rounding cannot pile up, and set to nothing when nothing is in it, so that a free stretch gets exactly 1.
+    # rounding cannot pile up: what it leaves until then is too small to move a gain of 1.
     ring = np.zeros(width)
     total = 0.0
-    filled = 0
     slot = -1
     level = 0.0
     for step in range(count + look_ahead):
@@ -115,12 +114,9 @@ def look_ahead_gain(wanted: Array, look_ahead: int, release: float) -> Array:
         if level <= SETTLED:
             level = 0.0
         slot = slot + 1 if slot < look_ahead else 0
-        filled += (1 if level > 0.0 else 0) - (1 if ring[slot] > 0.0 else 0)
         total += level - ring[slot]
         ring[slot] = level
-        if filled == 0:
-            total = 0.0
-        elif slot == 0:
+        if slot == 0:
             total = 0.0
             for each in range(width):
                 total += ring[each]

@@ -13,7 +13,7 @@ from gainlib.audio import Audio
 from gainlib.decibels import AES17_ZERO_RMS, db_from_power, ratio_from_db
 from gainlib.errors import GainError
 from gainlib.meters import noise_floor_dbfs
-from gainlib.stages.base import Floats, Passed, Signal, Stage, frozen, require_within
+from gainlib.stages.base import MOST_DB, Floats, Passed, Signal, Stage, frozen, require_within
 
 __all__ = ["ClipGain", "Ride", "gain_line", "proposed_ride", "ridden"]
 
@@ -53,6 +53,9 @@ def checked_points(stage: Stage, name: str, width: int) -> tuple[tuple[float, ..
             or not np.isfinite(row).all()
         ):
             raise GainError(f"{name} of the {stage.kind.lower()} holds {row!r}; give {what} in finite numbers.")
+        if abs(row[-1]) > MOST_DB:
+            wanted = f"from {-MOST_DB:g} to {MOST_DB:g} dB"
+            raise GainError(f"{name} of the {stage.kind.lower()} holds {row[-1]:g} dB; it must be {wanted}.")
         if row[0] < 0:
             raise GainError(f"{name} of the {stage.kind.lower()} starts at {row[0]:g} s; times start at 0 s.")
         checked.append(tuple(float(each) for each in row))

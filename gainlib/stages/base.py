@@ -26,6 +26,7 @@ __all__ = [
     "choices_of",
     "frozen",
     "require_finite",
+    "require_gain",
     "require_one_of",
     "require_within",
     "setting",
@@ -101,6 +102,10 @@ _UNITS = {
     "ms": "ms",
     "percent": "%",
 }
+
+
+MOST_DB = 200.0
+"""No gain of a studio comes near it, and the product of several still is a number."""
 
 
 def setting(default: float, *, label: str, low: float, high: float, step: float) -> Any:
@@ -219,6 +224,13 @@ def require_within(
     if above and high != math.inf:
         wanted = f"above {low:g} and at most {high:g}"
     raise GainError(f"{name} of the {stage.kind.lower()} is {value!r}; it must be {wanted} {unit}".rstrip() + ".")
+
+
+def require_gain(stage: Stage, *names: str) -> None:
+    """Refuse gains and levels that are not finite, or so large that no sample would come out of them as a number."""
+    require_finite(stage, *names)
+    for name in names:
+        require_within(stage, name, -MOST_DB, MOST_DB)
 
 
 def require_one_of(stage: Stage) -> None:

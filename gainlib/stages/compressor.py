@@ -20,7 +20,7 @@ from gainlib.stages.base import (
     Stage,
     choice,
     frozen,
-    require_finite,
+    require_gain,
     require_one_of,
     require_within,
     setting,
@@ -80,7 +80,7 @@ class Compressor(Stage):
 
     def __post_init__(self) -> None:
         super().__post_init__()
-        require_finite(self, "threshold_db", "makeup_db")
+        require_gain(self, "threshold_db", "makeup_db")
         require_within(self, "ratio", 1.0)
         require_within(self, "knee_db", 0.0, 100.0)
         require_within(self, "attack_ms", 0.0, 10_000.0)

@@ -17,7 +17,7 @@ from gainlib.stages.base import (
     Stage,
     choice,
     frozen,
-    require_finite,
+    require_gain,
     require_one_of,
     require_within,
     setting,
@@ -60,7 +60,7 @@ class OutboardInsert(Stage):
     def __post_init__(self) -> None:
         super().__post_init__()
         object.__setattr__(self, "alignment", alignment(self.alignment))
-        require_finite(self, "return_gain_db", "device_gain_db", "device_max_dbu")
+        require_gain(self, "return_gain_db", "device_gain_db", "device_max_dbu")
         require_within(self, "device_noise_dbu", -math.inf, 100.0)
         require_within(self, "noise_seed", 0)
         require_one_of(self)

@@ -117,8 +117,7 @@ class Limiter(Stage):
                 return gain
             high = _curve_tops(out)
             if high.max() <= aim:
-                # The meter draws a finer curve than this does.
-                aim *= float(ratio_from_db(-above_db))
+                break
             np.maximum(high, aim, out=high)
             np.divide(aim, high, out=high)
             high *= gain
@@ -128,7 +127,8 @@ class Limiter(Stage):
             dynamics.apply_gain(samples, gain, out)
             above_db = float(true_peak_dbtp(out).max()) - self.ceiling_dbfs
         if above_db > _READ_DB:
-            # Still something: what a gain that jumps from sample to sample stirs up goes down as a whole.
+            # Still something: what only the meter's finer curve shows, or a gain that jumps from sample to sample
+            # stirs up again and again, goes down as a whole.
             gain *= float(ratio_from_db(-above_db))
             dynamics.apply_gain(samples, gain, out)
         return gain

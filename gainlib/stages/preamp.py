@@ -19,7 +19,7 @@ from gainlib.stages.base import (
     Stage,
     choice,
     frozen,
-    require_finite,
+    require_gain,
     require_one_of,
     require_within,
     setting,
@@ -53,7 +53,7 @@ class Source(Stage):
 
     def __post_init__(self) -> None:
         super().__post_init__()
-        require_finite(self, "full_scale_dbu")
+        require_gain(self, "full_scale_dbu")
         if self.noise_dbfs is not None and (math.isnan(self.noise_dbfs) or self.noise_dbfs == math.inf):
             raise GainError(f"noise_dbfs of the source is {self.noise_dbfs}; give dBFS, -inf for none.")
 
@@ -99,7 +99,7 @@ class Preamp(Stage):
 
     def __post_init__(self) -> None:
         super().__post_init__()
-        require_finite(self, "gain_db", "max_output_dbu")
+        require_gain(self, "gain_db", "max_output_dbu")
         require_within(self, "input_noise_dbu", -math.inf, 100.0)
         require_within(self, "pad_db", 0.0, 100.0)
         require_within(self, "noise_seed", 0)

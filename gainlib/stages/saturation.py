@@ -104,9 +104,11 @@ class Saturation(Stage):
         """The delay of the filters around the curve, when it works live; none at zero drive."""
         if not self.bend:
             return 0
-        reach = _UP_STEEP + _DOWN_STEEP / 2 + sum((_UP_WIDE + _DOWN_WIDE / 2) / 2**each for each in (1, 2, 3, 4))
-        del rate_hz
-        return math.ceil(reach)
+        # Half of each filter's length, in samples at the signal's own rate; each wide pair runs at twice the last.
+        delay = (2 * _UP_STEEP - 1 + _DOWN_STEEP) / 2
+        for doubling in range(1, round(math.log2(self.oversampling(rate_hz)))):
+            delay += (2 * _UP_WIDE - 1 + _DOWN_WIDE) / 2 ** (doubling + 1)
+        return math.ceil(delay)
 
     def process(self, signal: Signal) -> Passed:
         """The signal, denser."""

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from gainlib.errors import GainError
+from gainlib.kernels import dynamics, dynamics_twins
 from gainlib.stages import (
     ClipGain,
     Compressor,
@@ -112,6 +113,26 @@ def test_a_number_that_is_none_is_refused_by_name(stage: Stage) -> None:
         for value in (float("nan"), "loud", True, None):
             with pytest.raises(GainError, match=rf"^{name} of the .* is .*; .*\.$"):
                 dataclasses.replace(stage, **{name: value})
+
+
+@by_kind
+def test_without_numba_the_same_comes_out(signal_of, stage: Stage, monkeypatch: pytest.MonkeyPatch) -> None:
+    signal = entering(signal_of, stage)
+    compiled = stage.process(signal).signal.samples
+    monkeypatch.setattr(dynamics, "working_dynamics", lambda: dynamics_twins)
+    np.testing.assert_allclose(stage.process(signal).signal.samples, compiled, atol=1e-9)
+
+
+def test_a_gain_that_no_number_survives_is_refused() -> None:
+    for make in (
+        lambda: Trim(7000.0),
+        lambda: Preamp(gain_db=1e6),
+        lambda: Compressor(makeup_db=400.0),
+        lambda: Ride(((0.0, 300.0),)),
+        lambda: ClipGain(((0.0, 1.0, -300.0),)),
+    ):
+        with pytest.raises(GainError, match="it must be from -200 to 200 dB"):
+            make()
 
 
 @by_kind

@@ -12,7 +12,7 @@ from scipy.signal import firwin
 
 from gainlib.errors import GainError
 from gainlib.meters.true_peak import true_peak_dbtp
-from gainlib.stages import Limiter
+from gainlib.stages import Limiter, limiter
 
 RATE_HZ = 48_000
 COUNT = 4800
@@ -150,6 +150,23 @@ def test_the_output_is_in_time_with_the_input(signal_of) -> None:
     out = Limiter(-6.0, 10.0).process(signal_of(samples)).signal.samples[:, 0]
     lags = np.correlate(out, samples, "full")
     assert lags.argmax() == COUNT - 1
+
+
+@pytest.mark.parametrize("share", [0.47, 0.48, 0.4899, 0.4951])
+def test_what_a_finer_meter_finds_is_mended_where_it_is(signal_of, share: float) -> None:
+    # Tones near half the rate, whose peaks lie between the points of a coarse grid; far away nothing is touched.
+    samples = np.random.default_rng(11).uniform(-0.01, 0.01, 4 * COUNT)
+    samples[:COUNT] += 2.0 * np.sin(2 * np.pi * share * np.arange(COUNT)) * np.hanning(COUNT)
+    out = Limiter(-1.0, 1.0, 1.0).process(signal_of(samples)).signal.samples
+    assert true_peak_dbtp(out)[0] <= -1.0 + 0.1
+    assert np.array_equal(out[2 * COUNT :, 0], samples[2 * COUNT :])
+
+
+@pytest.mark.parametrize("passes", [0, 1])
+def test_where_the_passes_run_out_the_ceiling_holds_all_the_same(signal_of, monkeypatch, passes: int) -> None:
+    monkeypatch.setattr(limiter, "_PASSES", passes)
+    out = Limiter(-1.0, 0.0, 5.0).process(signal_of(hostile("noise", 10.0, 3))).signal.samples
+    assert -1.5 < true_peak_dbtp(out)[0] <= -1.0 + 0.1
 
 
 def test_the_trace_says_what_was_done(signal_of) -> None:

@@ -140,6 +140,15 @@ def test_the_low_end_is_bent_more(signal_of) -> None:
     assert low["distortion_db"] > high["distortion_db"] + 6
 
 
+def test_the_high_end_comes_back_as_it_was(signal_of) -> None:
+    # The shelf takes 12.0412 dB, a quarter, off a tone far above it and gives it back: the curve sees A = 2/4, and the
+    # harmonic, taken down by nothing and given back as much as the tone, stands where the table has it for A = 0.5.
+    # 0.4 dB: at 6 kHz the shelf is 0.1 dB short of its end, and the third harmonic goes with the square.
+    out = driven(signal_of, Saturation(DRIVE_2_DB, 12.0412), 1.0, 6000)
+    levels = spectrum_db(out)
+    assert levels[18_000] - levels[6000] == pytest.approx(-34.149, abs=0.4)
+
+
 def thd_of_tanh(argument: float) -> float:
     """Total harmonic distortion of tanh(A sin t) against the whole, by numeric integration of its powers."""
     power = quad(lambda t: math.tanh(argument * math.sin(t)) ** 2, 0, 2 * math.pi)[0] / (2 * math.pi)
@@ -187,6 +196,13 @@ def test_blocks_leave_no_seam(signal_of) -> None:
     one = Saturation(6.0).process(signal_of(samples)).signal.samples[:, 0]
     other = Saturation(6.0).process(signal_of(late)).signal.samples[16_501:, 0]
     np.testing.assert_allclose(one[300:], other[300:], atol=1e-12)
+
+
+def test_the_latency_is_that_of_the_filters() -> None:
+    # Worked: (83 + 87)/2 samples for the steep pair, (15 + 15)/4 for the wide one at 4 times, half of that more at 8.
+    assert Saturation(4.0, 6.0).latency_samples(RATE_HZ) == 93
+    assert Saturation(6.0, 6.0).latency_samples(RATE_HZ) == 97
+    assert Saturation(0.0).latency_samples(RATE_HZ) == 0
 
 
 @pytest.mark.parametrize("count", [1, 2, 100])
