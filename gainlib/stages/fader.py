@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from gainlib.decibels import ratio_from_db
+from gainlib.decibels import db_from_ratio, ratio_from_db
 from gainlib.errors import GainError
 from gainlib.stages.automation import Points, checked_ride, ridden, ride_gains
 from gainlib.stages.base import Passed, Signal, Stage, amplified, require_one_of, require_within, setting
@@ -43,7 +43,7 @@ class Taper:
             raise GainError(f"position_mm is {position_mm!r}; the fader travels from 0 to {self.travel_mm:g} mm.")
         lowest_mm, lowest_db = self.marks[-1]
         if position_mm < lowest_mm:
-            return lowest_db + 20 * math.log10(position_mm / lowest_mm) if position_mm > 0 else -math.inf
+            return lowest_db + float(db_from_ratio(position_mm / lowest_mm))
         (above_mm, above_db), (below_mm, below_db) = self._between(position_mm, 0)
         return below_db + (position_mm - below_mm) * (above_db - below_db) / (above_mm - below_mm)
 
