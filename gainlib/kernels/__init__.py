@@ -122,21 +122,21 @@ def weighted_cell_sums(samples: Array, channel: int, sections: Array, state: Arr
 
 
 def interpolated_peak(
-    samples: Array, channel: int, start: int, stop: int, highest: float, quarters: Array, eighths: Array
+    samples: Array, channel: int, start: int, stop: int, highest: float, quarters: Array, midway: Array
 ) -> float:
     """The largest |value| of the curve through the samples of one channel, from sample `start` to `stop`.
 
     Samples outside `(n, channels)` count as silence, so `start` may be negative and `stop` beyond the end. `highest`
     is what was found before. `quarters` `(3, taps)` gives the values a quarter, a half and three quarters after a
-    sample, `eighths` `(7, taps)` those between two neighbours of that finer grid.
+    sample, `midway` `(4,)` those half-way on that finer grid, from its four neighbours on either side.
 
     >>> import numpy as np
-    >>> from gainlib.meters.true_peak import EIGHTHS, QUARTERS
+    >>> from gainlib.meters.true_peak import MIDWAY, QUARTERS
     >>> take = laid_out(np.sin(np.pi / 4 + np.pi / 2 * np.arange(400))[:, None])
-    >>> round(interpolated_peak(take, 0, 100, 300, 0.0, QUARTERS, EIGHTHS), 3)
+    >>> round(interpolated_peak(take, 0, 100, 300, 0.0, QUARTERS, MIDWAY), 3)
     1.0
     """
-    return working().interpolated_peak(samples, channel, start, stop, highest, quarters, eighths)  # type: ignore[no-any-return]
+    return working().interpolated_peak(samples, channel, start, stop, highest, quarters, midway)  # type: ignore[no-any-return]
 
 
 def needle(samples: Array, channel: int, step: Array, state: Array, ends: Array) -> tuple[Array, Array]:

@@ -67,40 +67,31 @@ def weighted_cell_sums(samples: Array, channel: int, sections: Array, state: Arr
 
 
 def interpolated_peak(
-    samples: Array, channel: int, start: int, stop: int, highest: float, quarters: Array, eighths: Array
+    samples: Array, channel: int, start: int, stop: int, highest: float, quarters: Array, midway: Array
 ) -> float:
-    """The largest |value| between the samples, by a windowed sinc four times, then eight times near the top."""
-    taps, short = quarters.shape[1], eighths.shape[1]
+    """The largest |value| between the samples: a windowed sinc four times, twice more, then parabolas."""
+    taps = quarters.shape[1]
     reach = taps // 2
-    padded = np.zeros(stop + 4 - start + taps)
-    first, last = max(start - reach + 1, 0), min(stop + 4 + reach, len(samples))
+    count = stop + 4 - start
+    padded = np.zeros(count + taps)
+    first, last = max(start - reach + 1, 0), min(start + count + reach + 1, len(samples))
     if last > first:
         padded[first - start + reach - 1 : last - start + reach - 1] = samples[first:last, channel]
-    count = stop + 4 - start
     grid = np.empty((count, 4))
     grid[:, 0] = padded[reach - 1 : reach - 1 + count]
     for phase in range(3):
         grid[:, phase + 1] = np.convolve(padded, quarters[phase, ::-1], "valid")[:count]
     fine = grid.ravel()
-    size = np.abs(fine)
-    highest = max(highest, float(size[: -short or None].max()))
-    middle = np.arange(short // 2, len(fine) - short)
-    top = (size[middle] >= size[middle - 1]) & (size[middle] >= size[middle + 1]) & (size[middle] >= 0.92 * highest)
-    for at in middle[top & (size[middle] > 0.0)]:
-        step = at if size[at + 1] >= size[at - 1] else at - 1
-        around = eighths @ fine[step - short // 2 + 1 : step + short // 2 + 1]
-        line = np.abs(np.concatenate(([fine[step]], around, [fine[step + 1]])))
-        best = min(max(int(line.argmax()), 1), len(line) - 2)
-        highest = max(highest, _vertex(line[best - 1], line[best], line[best + 1]))
-    return highest
-
-
-def _vertex(left: float, middle: float, right: float) -> float:
-    """The top of the parabola through three neighbours, where the middle one is the highest."""
-    bend = left - 2.0 * middle + right
-    if bend >= 0.0 or middle < left or middle < right:
-        return float(max(left, middle, right))
-    return float(middle - (right - left) ** 2 / (8.0 * bend))
+    finer = np.empty(2 * len(fine))
+    finer[::2] = fine
+    finer[1::2] = np.convolve(fine, np.concatenate((midway[::-1], midway)), "full")[4 : 4 + len(fine)]
+    # What stands two samples from either end has all its neighbours.
+    curve = np.abs(finer[15 : 8 * (count - 2) + 1])
+    left, middle, right = curve[:-2], curve[1:-1], curve[2:]
+    bend = 2.0 * middle - left - right
+    crest = (middle >= left) & (middle >= right) & (bend > 0.0)
+    over = np.where(crest, (right - left) ** 2 / (8.0 * np.where(crest, bend, 1.0)), 0.0)
+    return max(highest, float((middle + over).max()))
 
 
 def needle(samples: Array, channel: int, step: Array, state: Array, ends: Array) -> tuple[Array, Array]:

@@ -95,8 +95,7 @@ def tone_frequency_hz(samples: ArrayLike, rate_hz: int) -> float:
 def _strongest_line(channel: Series) -> float:
     """The frequency of the strongest line in turns a sample, between two lines as a Hann window tells it."""
     size = len(channel)
-    window = 0.5 - 0.5 * np.cos(2.0 * np.pi * (np.arange(size) + 0.5) / size)
-    lines = np.abs(np.fft.rfft(channel * window))
+    lines = np.abs(np.fft.rfft(channel * _hann(size)))
     lines[0] = 0.0
     best = int(lines.argmax())
     if not 0 < best < len(lines) - 1:
@@ -110,12 +109,16 @@ def _refined(channel: Series, turns_a_sample: float, passes: int) -> float:
     """The frequency in turns a sample after some steps of Gauss and Newton, the harmonics fitted along."""
     size = len(channel)
     at = np.arange(size) - (size - 1) / 2.0  # centred, so that frequency and phase hardly interact
+    weights = _hann(size)[:, None]
+    channel = channel * weights[:, 0]
     for _ in range(passes):
         # Without its harmonics a tone of few periods would be pulled off.
         orders = np.arange(1, max(2, min(11, math.ceil(0.5 / turns_a_sample), size // 8)))
-        turns = 2.0 * np.pi * turns_a_sample * np.outer(at, orders)
-        cosine, sine = np.cos(turns), np.sin(turns)
-        table = np.concatenate((cosine, sine, np.ones((size, 1)), np.zeros((size, 1))), axis=1)
+        # Each order is the one before turned once more: a product instead of a sine and a cosine.
+        spun = np.exp(2j * np.pi * turns_a_sample * at)[:, None]
+        spun = np.cumprod(np.broadcast_to(spun, (size, len(orders))), axis=1) * weights
+        cosine, sine = spun.real, spun.imag
+        table = np.concatenate((cosine, sine, weights, np.zeros((size, 1))), axis=1)
         in_phase, quadrature = np.split(_least_squares(table[:, :-1], channel)[:-1], 2)
         # Frequency in lines of this stretch, so that the columns are of one size.
         table[:, -1] = 2.0 * np.pi * at / size * (cosine @ (orders * quadrature) - sine @ (orders * in_phase))
@@ -129,12 +132,13 @@ def _refined(channel: Series, turns_a_sample: float, passes: int) -> float:
 
 
 def harmonics(samples: ArrayLike, rate_hz: int, *, fundamental_hz: float | None = None, count: int = 10) -> Harmonics:
-    """The amplitudes of a tone and its harmonics, fitted together, exact for any frequency and length.
+    """The amplitudes of a tone and its harmonics, fitted together, whatever the frequency and the length.
 
     Takes float samples `(n,)` or `(n, channels)`; finds the tone by `tone_frequency_hz` unless `fundamental_hz` is
-    given. A least-squares fit of `count` orders and an offset needs no window and no whole number of periods. Aliases
-    of harmonics beyond half the rate are no harmonics and are not counted. Raises GainError for samples that cannot be
-    read, silence, too few samples for the orders, and a fundamental that is not between 0 Hz and half the rate.
+    given. A least-squares fit of `count` orders and an offset needs no whole number of periods; some five periods keep
+    higher orders out of it. Aliases of harmonics beyond half the rate are no harmonics and are not counted. Raises
+    GainError for samples that cannot be read, silence, too few samples for the orders, and a fundamental that is not
+    between 0 Hz and half the rate.
     *Derived*: least squares.
 
     >>> tone = 2 * np.pi * 100 / 48000 * np.arange(4800)
@@ -194,6 +198,10 @@ def thd_n_percent(
         raise GainError(f"method is {method!r}; give 'notch' or 'fit'.")
     if bandwidth_hz is not None and not bandwidth_hz > 0:
         raise GainError(f"bandwidth_hz is {bandwidth_hz}; it must be above 0 Hz, or None for all.")
+    largest = float(np.abs(checked).max())
+    if not largest > 1e-290:
+        raise GainError("samples holds silence; distortion is measured on a tone.")
+    checked = checked / largest
     tone = harmonics(checked, rate_hz, fundamental_hz=fundamental_hz, count=1)
     wide = checked.astype(np.float64) - tone.offset
     if method == "fit":
@@ -376,12 +384,18 @@ def _checked(samples: ArrayLike, rate_hz: int, name: str = "samples") -> NDArray
     return checked_samples(samples, name)
 
 
+def _hann(size: int, at: NDArray[np.int64] | None = None) -> Series:
+    """Weights that fade in and out, so that what is not fitted, such as aliases, hardly leaks into what is."""
+    where = np.arange(size) if at is None else at
+    return np.asarray(0.5 - 0.5 * np.cos(2.0 * np.pi * (where + 0.5) / size))
+
+
 def _least_squares(table: Series, values: Series) -> Series:
     return np.asarray(np.linalg.lstsq(table.T @ table, table.T @ values, rcond=None)[0])
 
 
 def _amplitudes(checked: NDArray[np.floating], frequencies_hz: Sequence[float], rate_hz: int) -> tuple[Series, Series]:
-    """Amplitudes `(frequencies, channels)` and offsets of sines fitted together by least squares, in stretches."""
+    """Amplitudes `(frequencies, channels)` and offsets of sines fitted together by weighted least squares."""
     columns = 2 * len(frequencies_hz) + 1
     if len(checked) < 2 * columns:
         raise GainError(
@@ -393,8 +407,11 @@ def _amplitudes(checked: NDArray[np.floating], frequencies_hz: Sequence[float], 
     radians = 2.0 * np.pi * np.asarray(frequencies_hz) / rate_hz
     for start in range(0, len(checked), 65_536):
         part = checked[start : start + 65_536].astype(np.float64) / scale
-        turns = np.outer(np.arange(start, start + len(part)), radians)
-        table = np.concatenate((np.cos(turns), np.sin(turns), np.ones((len(part), 1))), axis=1)
+        at = np.arange(start, start + len(part))
+        turns = np.outer(at, radians)
+        weights = _hann(len(checked), at)[:, None]
+        table = np.concatenate((np.cos(turns), np.sin(turns), np.ones((len(part), 1))), axis=1) * weights
+        part = part * weights
         products += table.T @ table
         matches += table.T @ part
     found = np.linalg.lstsq(products, matches, rcond=None)[0] * scale

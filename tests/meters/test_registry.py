@@ -1,0 +1,201 @@
+"""The registry of measures: what each says about itself, and any recording whatever in front of every one."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from gainlib.audio import Audio
+from gainlib.errors import GainError
+from gainlib.meters import (
+    active_rms_dbfs,
+    clipped_runs,
+    crest_db,
+    dc_offset_dbfs,
+    flat_runs,
+    headroom_db,
+    loudness_lufs,
+    loudness_range_lu,
+    measure,
+    measure_all,
+    measures,
+    momentary_max_lufs,
+    noise_floor_dbfs,
+    peak_dbfs,
+    ppm_max_dbfs,
+    rms_dbfs,
+    short_term_max_lufs,
+    thd_n_percent,
+    thd_percent,
+    true_peak_dbtp,
+    vu_max_dbfs,
+)
+
+RATE_HZ = 48_000
+NAMES = sorted(measures())
+
+
+def take(seconds=4.0, channels=2):
+    time = np.arange(round(seconds * RATE_HZ)) / RATE_HZ
+    wave = np.where(time % 1.5 < 1.0, 0.4 * np.sin(2 * np.pi * 220 * time), 0.0) + 0.01 * np.sin(2 * np.pi * 50 * time)
+    return Audio(np.stack([wave * (index + 1) / channels for index in range(channels)], axis=1), RATE_HZ, "take")
+
+
+def test_each_measure_says_what_a_person_needs():
+    units = {"": "", "dbfs": "dBFS", "dbtp": "dBTP", "db": "dB", "lufs": "LUFS", "lu": "LU", "percent": "%"}
+    for name, each in measures().items():
+        assert each.name == name
+        assert each.meaning.endswith("."), name
+        assert each.meaning.count(".") - each.meaning.count("BS.1770") == 1, f"{name}: one sentence"
+        assert len(each.meaning) < 110, name
+        ending = name.rsplit("_", 1)[-1]
+        assert each.unit == units.get(ending, ""), f"the unit of {name} is in its name"
+        assert name in repr(measures())
+
+
+@pytest.mark.parametrize(
+    ("name", "direct"),
+    [
+        ("peak_dbfs", lambda a: peak_dbfs(a.samples)),
+        ("true_peak_dbtp", lambda a: true_peak_dbtp(a.samples)),
+        ("rms_dbfs", lambda a: rms_dbfs(a.samples)),
+        ("active_rms_dbfs", lambda a: active_rms_dbfs(a.samples, a.rate_hz)),
+        ("crest_db", lambda a: crest_db(a.samples)),
+        ("headroom_db", lambda a: headroom_db(a.samples)),
+        ("dc_offset_dbfs", lambda a: dc_offset_dbfs(a.samples)),
+        ("noise_floor_dbfs", lambda a: noise_floor_dbfs(a.samples, a.rate_hz)),
+        ("clipped_runs", lambda a: np.array([len(clipped_runs(a.samples[:, each])) for each in range(a.channels)])),
+        ("flat_runs", lambda a: np.array([len(flat_runs(a.samples[:, each])) for each in range(a.channels)])),
+        ("vu_max_dbfs", lambda a: vu_max_dbfs(a.samples, a.rate_hz)),
+        ("ppm_type1_max_dbfs", lambda a: ppm_max_dbfs(a.samples, a.rate_hz, "I")),
+        ("ppm_type2_max_dbfs", lambda a: ppm_max_dbfs(a.samples, a.rate_hz, "II")),
+        ("thd_percent", lambda a: thd_percent(a.samples, a.rate_hz)),
+        ("thd_n_percent", lambda a: thd_n_percent(a.samples, a.rate_hz)),
+        ("loudness_lufs", lambda a: loudness_lufs(a.samples, a.rate_hz)),
+        ("momentary_max_lufs", lambda a: momentary_max_lufs(a.samples, a.rate_hz)),
+        ("short_term_max_lufs", lambda a: short_term_max_lufs(a.samples, a.rate_hz)),
+        ("loudness_range_lu", lambda a: loudness_range_lu(a.samples, a.rate_hz)),
+    ],
+)
+def test_a_measure_is_its_function(name, direct):
+    audio = take()
+    found = np.atleast_1d(direct(audio))
+    if measures()[name].whole:
+        assert measure(name, audio) == found[0]
+        with pytest.raises(GainError, match=f"{name} is one reading of the whole recording; leave out per_channel"):
+            measure(name, audio, per_channel=True)
+    else:
+        assert np.array_equal(measure(name, audio, per_channel=True), found)
+        assert measure(name, audio) == (found.min() if name == "headroom_db" else found.max())
+
+
+def test_phrase_range():
+    # The take's phrases are alike; its channels are 6 dB apart and the loudest counts.
+    assert measure("phrase_range_db", take()) == pytest.approx(0.0, abs=0.1)
+    louder = take().samples.copy()
+    louder[: round(1.2 * RATE_HZ)] *= 0.25
+    assert measure("phrase_range_db", Audio(louder, RATE_HZ)) == pytest.approx(12.04, abs=0.1)
+
+
+def test_measure_all_shares_its_work_and_gives_the_same():
+    audio = take()
+    found = measure_all(audio)
+    assert list(found) == [name for name, each in measures().items() if not each.tone]
+    for name, value in found.items():
+        assert value == measure(name, audio)
+    assert list(measure_all(audio, ["crest_db", "peak_dbfs"])) == ["crest_db", "peak_dbfs"]
+
+
+def test_measure_all_leaves_out_what_the_recording_lacks():
+    short = Audio(take().samples[: RATE_HZ // 5], RATE_HZ)
+    assert not {"loudness_lufs", "short_term_max_lufs"} & set(measure_all(short))
+    nine = Audio(np.ones((RATE_HZ, 9)) * 0.1, RATE_HZ)
+    assert "loudness_lufs" not in measure_all(nine)
+    assert "true_peak_dbtp" in measure_all(nine)
+    with pytest.raises(GainError, match="loudness_lufs needs at most 6 channels; this recording has 9"):
+        measure_all(nine, ["peak_dbfs", "loudness_lufs"])
+
+
+@pytest.mark.parametrize(
+    ("ask", "message"),
+    [
+        (lambda: measure("true_peak_db", take()), r"'true_peak_db' is not a measure; did you mean true_peak_dbtp\?"),
+        (lambda: measure("lufs", take()), "'lufs' is not a measure"),
+        (lambda: measure_all(take(), ["peak"]), r"'peak' is not a measure; did you mean"),
+        (lambda: measure("peak_dbfs", np.zeros(4)), "peak_dbfs was asked of ndarray; give Audio"),
+        (lambda: measure_all(np.zeros(4)), "measure_all was asked of ndarray"),
+        (lambda: measure("loudness_lufs", Audio(np.zeros(4800), RATE_HZ)),
+         "loudness_lufs needs 0.4 s or more; this recording lasts 0.1 s"),
+        (lambda: measure("loudness_range_lu", Audio(np.zeros(RATE_HZ), RATE_HZ)), "needs 3 s or more"),
+        (lambda: measure("loudness_lufs", Audio(np.zeros(RATE_HZ), 4_000)),
+         "needs a rate of 8000 to 192000 Hz; this recording has 4000 Hz"),
+    ],
+)  # fmt: skip
+def test_refusals_name_the_measure(ask, message):
+    with pytest.raises(GainError, match=message):
+        ask()
+
+
+def test_readings_are_printed_as_a_person_reads_them():
+    for name, value, expected in (
+        ("loudness_lufs", -23.04, "−23.0 LUFS"),
+        ("loudness_range_lu", 7.26, "7.3 LU"),
+        ("crest_db", 3.01, "+3.0 dB"),
+        ("thd_percent", 0.0123, "0.012 %"),
+        ("clipped_runs", 3.0, "3"),
+        ("true_peak_dbtp", 1.25, "1.2 dBTP"),
+        ("noise_floor_dbfs", -math.inf, "−∞ dBFS"),
+    ):
+        assert measures()[name].printed(value) == expected
+    assert measures()["true_peak_dbtp"].needs == ""
+    assert measures()["thd_percent"].needs == "a steady tone"
+
+
+# Recordings that nobody should make, and every measure on each: a number that is not NaN, or one sentence.
+ODD = {
+    "one sample": Audio(np.array([0.5]), RATE_HZ),
+    "one silent sample": Audio(np.array([0.0]), RATE_HZ),
+    "two samples": Audio(np.array([0.5, -0.5]), RATE_HZ),
+    "silence": Audio(np.zeros((4 * RATE_HZ, 2)), RATE_HZ),
+    "half silent": Audio(np.stack([np.zeros(4 * RATE_HZ), take().samples[:, 1]], axis=1), RATE_HZ),
+    "a constant": Audio(np.full(4 * RATE_HZ, 0.25), RATE_HZ),
+    "nine channels": take(channels=9),
+    "1 Hz": Audio(take(1.0).samples, 1),
+    "7 Hz": Audio(take(0.1).samples, 7),
+    "1 GHz": Audio(take(1.0).samples, 10**9),
+    "10 MHz": Audio(take(1.0).samples, 10**7),
+    "denormal": Audio(np.full(4 * RATE_HZ, 5e-324), RATE_HZ),
+    "tiny": Audio(1e-200 * take().samples, RATE_HZ),
+    "huge": Audio(1e100 * take().samples, RATE_HZ),
+    "float32": Audio(take().samples.astype(np.float32), RATE_HZ),
+    "huge float32": Audio((1e30 * take().samples).astype(np.float32), RATE_HZ),
+    "columns": Audio(np.asfortranarray(take().samples), RATE_HZ),
+    "every other sample": Audio(take().samples[::2], RATE_HZ // 2),
+    "backwards": Audio(take().samples[::-1], RATE_HZ),
+}
+
+
+@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("odd", ODD)
+def test_any_recording_gives_a_number_or_one_sentence(name, odd):
+    # pytest turns every warning into an error here.
+    try:
+        value = measure(name, ODD[odd])
+    except GainError as refusal:
+        text = str(refusal)
+        assert text.count("\n") == 0
+        assert text.endswith(".")
+        assert len(text) < 220
+    else:
+        assert isinstance(value, float)
+        assert not math.isnan(value)
+
+
+def test_the_layout_in_memory_does_not_matter():
+    plain = measure_all(Audio(take().samples + 0.001, RATE_HZ))
+    columns = Audio(np.asfortranarray(take().samples + 0.001), RATE_HZ)
+    assert measure_all(columns) == pytest.approx(plain, abs=1e-9)
+    single = Audio((take().samples + 0.001).astype(np.float32), RATE_HZ)
+    assert measure_all(single) == pytest.approx(plain, abs=1e-4)
