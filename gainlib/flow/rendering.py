@@ -250,7 +250,9 @@ def rendered(session: Session, after: Rendering | None) -> Rendering:
             else:
                 signal = node.make(node.sources[0][0].signal() if signal is None else signal)
             _meet(node, signal, routes, meetings)
-            taps[part.name, stage.name] = _Tap(node, _levels(part, index, node))
+            tap = _Tap(node, _levels(part, index, node))
+            same = after.taps.get((part.name, stage.name)) if after else None
+            taps[part.name, stage.name] = same if same == tap and same is not None else tap
     return Rendering(session, taps)
 
 
