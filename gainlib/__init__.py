@@ -12,6 +12,9 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from gainlib.audio import Audio, read, write
+    from gainlib.bench import Control, bench, compare, exercise
+    from gainlib.bench.predict import predict
+    from gainlib.course import contents
     from gainlib.errors import GainError
     from gainlib.flow import Bus, Rendering, Send, Session, Strip
     from gainlib.meters import measure, measures
@@ -44,6 +47,7 @@ _ROOMS = {
     "Bus": "flow",
     "ClipGain": "stages",
     "Compressor": "stages",
+    "Control": "bench",
     "Converter": "stages",
     "Delivery": "stages",
     "Fader": "stages",
@@ -62,10 +66,15 @@ _ROOMS = {
     "StoredFile": "stages",
     "Strip": "flow",
     "Trim": "stages",
+    "bench": "bench",
     "codec_overshoot": "stages",
+    "compare": "bench",
+    "contents": "course",
     "deliver": "stages",
+    "exercise": "bench",
     "measure": "meters",
     "measures": "meters",
+    "predict": "bench",
     "proposed_ride": "stages",
     "read": "audio",
     "write": "audio",
@@ -76,6 +85,7 @@ __all__ = [
     "Bus",
     "ClipGain",
     "Compressor",
+    "Control",
     "Converter",
     "Delivery",
     "Fader",
@@ -95,10 +105,15 @@ __all__ = [
     "Strip",
     "Trim",
     "__version__",
+    "bench",
     "codec_overshoot",
+    "compare",
+    "contents",
     "deliver",
+    "exercise",
     "measure",
     "measures",
+    "predict",
     "proposed_ride",
     "read",
     "write",

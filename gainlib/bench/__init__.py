@@ -1,1 +1,23 @@
-"""Controls, views and a player bound to one signal flow."""
+"""Controls, views and a player bound to one signal flow; the room is called to set up a bench."""
+
+from __future__ import annotations
+
+import sys
+from types import ModuleType
+from typing import Any
+
+from gainlib.bench.predict import compare, predict
+from gainlib.bench.sitting import Sitting, exercise
+from gainlib.bench.state import Bench, Control, bench
+
+__all__ = ["Bench", "Control", "Sitting", "bench", "compare", "exercise", "predict"]
+
+
+class _Room(ModuleType):
+    """A module that sets up a bench when called: Python binds `gainlib.bench` to this room, whatever it holds."""
+
+    def __call__(self, *given: Any, **named: Any) -> Bench:
+        return bench(*given, **named)
+
+
+sys.modules[__name__].__class__ = _Room

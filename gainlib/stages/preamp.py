@@ -91,7 +91,7 @@ class Preamp(Stage):
 
     gain_db: float = setting(30.0, label="Gain", low=0.0, high=60.0, step=1.0)
     input_noise_dbu: float = -128.0
-    max_output_dbu: float = 24.0
+    max_output_dbu: float = 26.0
     noise_seed: int = 1
     pad_db: float = setting(0.0, label="Pad", low=0.0, high=20.0, step=10.0)
     inverted: bool = False

@@ -1,0 +1,50 @@
+// Check and hint buttons, the hints that were taken, and the verdict with a word and a shape for each check.
+export default {
+  render({ model, el }) {
+    el.classList.add("gainlib-desk");
+    const make = (tag, className = "", text = "") =>
+      Object.assign(document.createElement(tag), { className, textContent: text });
+    const row = make("div", "gainlib-desk-row");
+    const check = make("button", "gainlib-check", "Check my answer");
+    const hint = make("button");
+    const hints = make("ol", "gainlib-hints");
+    const verdict = make("div", "gainlib-verdict");
+    for (const each of [check, hint]) {
+      each.type = "button";
+      each.setAttribute("data-lm-suppress-shortcuts", "true");
+    }
+    for (const each of [hints, verdict]) each.setAttribute("aria-live", "polite");
+    row.append(check, hint);
+    el.append(row, hints, verdict);
+    const offer = () => {
+      hint.textContent = model.get("offer") || "No more hints";
+      hint.disabled = !model.get("offer");
+    };
+    const told = () => hints.replaceChildren(...model.get("hints").map((text) => make("li", "", text)));
+    const stale = () => verdict.classList.toggle("gainlib-stale", model.get("stale"));
+    const say = () => {
+      check.disabled = false;
+      const said = model.get("verdict");
+      if (!said.head) return;
+      const head = make("p", "gainlib-verdict-head");
+      head.append(make("span", said.passed ? "gainlib-met" : "gainlib-not-met", said.passed ? "● " : "○ "), said.head);
+      const lines = make("ul");
+      for (const line of said.lines) {
+        const item = make("li");
+        const shape = make("span", line.passed ? "gainlib-met" : "gainlib-not-met", line.passed ? "● met" : "○ not met");
+        item.append(shape, " ", make("strong", "", line.title), ` (${line.points}): ${line.sentence}`);
+        lines.append(item);
+      }
+      const more = [...said.notes, said.slip, said.hint].filter(Boolean).map((text) => make("p", "", text));
+      const moved = make("p", "gainlib-moved", "You have moved a control since; check again.");
+      verdict.replaceChildren(head, lines, ...more, make("p", "gainlib-saved", model.get("saved")), moved);
+      stale();
+    };
+    check.onclick = () => { check.disabled = true; model.send({ kind: "check" }); setTimeout(() => { check.disabled = false; }, 3000); };
+    hint.onclick = () => model.send({ kind: "hint" });
+    const followed = { offer, hints: told, verdict: say, saved: say, stale };
+    for (const [name, update] of Object.entries(followed)) model.on(`change:${name}`, update);
+    offer(); told(); say();
+    return () => { for (const [name, update] of Object.entries(followed)) model.off(`change:${name}`, update); };
+  },
+};

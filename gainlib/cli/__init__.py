@@ -1,0 +1,113 @@
+"""The commands: each prints plain sentences and ends with 0 (done), 1 (something was found wrong) or 2 (not done)."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from gainlib import __version__
+from gainlib.errors import GainError
+
+__all__ = ["main"]
+
+app = typer.Typer(
+    help="A course on gain staging. Start with: gainlib open",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode="rich",
+)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"gainlib {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _gainlib(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version and end.")
+    ] = False,
+) -> None:
+    pass
+
+
+@app.command("open", epilog="Example: gainlib open my-course --name Ada")
+def _open(
+    folder: Annotated[Path, typer.Argument(help="Where your own copy of the lessons is, or shall be.")] = Path(
+        "gainlib-course"
+    ),
+    name: Annotated[str, typer.Option(help="Your name, kept with your progress.")] = "",
+    browser: Annotated[bool, typer.Option("--browser/--no-browser", help="Open the browser as well.")] = True,
+    port: Annotated[int, typer.Option(help="The port on this computer; 0 takes a free one.", min=0, max=65535)] = 0,
+) -> None:
+    """Open the course in the browser, in your own copy of the lessons.
+
+    The copy is made or brought up to date; a lesson that you changed is never touched. JupyterLab then runs on this
+    computer only, until you press Ctrl-C.
+    """
+    from gainlib.cli.server import serve
+    from gainlib.course import lay
+    from gainlib.exercises import Progress
+    from gainlib.exercises.progress import require_text
+
+    name = require_text("--name", name) if name else ""
+    laid = lay(folder, __version__)
+    typer.echo(laid.text)
+    progress = Progress.at(laid.folder, name=name)
+    if progress.note:
+        typer.echo(progress.note)
+    serve(laid.folder, port=port, browser=browser)
+
+
+@app.command("check-setup", epilog="Example: gainlib check-setup --json")
+def _check_setup(
+    folder: Annotated[Path, typer.Argument(help="The folder that the course shall be opened in.")] = Path(),
+    as_json: Annotated[bool, typer.Option("--json", help="Write the findings as JSON.")] = False,
+) -> None:
+    """Say what of the course works on this computer, what does not, and what to do about it.
+
+    Ends with 0 when all works and with 1 when something was found wrong.
+    """
+    from gainlib.cli.setup import findings
+
+    found = findings(folder)
+    if as_json:
+        content = {"gainlib": __version__, "works": all(each.works for each in found)}
+        typer.echo(json.dumps(content | {"findings": [each.as_dict() for each in found]}, indent=1, ensure_ascii=False))
+    else:
+        _print_findings(found)
+    raise typer.Exit(0 if all(each.works for each in found) else 1)
+
+
+def _print_findings(found: list) -> None:  # type: ignore[type-arg]
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(box=None, show_header=False, pad_edge=False)
+    for each in found:
+        said = Text(each.said)
+        if each.todo:
+            said.append(f"\nWhat to do: {each.todo}")
+        table.add_row("works" if each.works else Text("FAULT", style="bold"), Text(each.what), said)
+    console = Console(highlight=False, soft_wrap=False)
+    console.print(table)
+    faults = sum(not each.works for each in found)
+    things = "thing" if faults == 1 else "things"
+    console.print("Everything works." if not faults else f"{faults} {things} to see to.")
+
+
+def main() -> None:
+    """Run the command line; a GainError is one sentence on standard error, and the status is 2."""
+    try:
+        app()
+    except GainError as fault:
+        print(f"gainlib: {fault}", file=sys.stderr)
+        sys.exit(2)

@@ -1,0 +1,251 @@
+"""What of the course works on this computer, told for the person who looks after it."""
+
+from __future__ import annotations
+
+import importlib.metadata
+import json
+import os
+import platform
+import socket
+import subprocess
+import sys
+import tempfile
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+import numpy as np
+
+from gainlib import kernels
+from gainlib.audio import Audio, bundled_folder, read, write
+from gainlib.course import server_environment
+from gainlib.exercises import exercise_names, load
+from gainlib.exercises.progress import write_whole
+
+__all__ = ["Finding", "findings"]
+
+AGAIN = "install gainlib again: python -m pip install --force-reinstall gainlib"
+KERNEL_SECONDS = 60.0
+EXTENSIONS_SEEN = """
+import json, os
+from jupyter_core.paths import jupyter_path
+from jupyterlab.commands import get_app_dir
+from jupyterlab_server.config import get_federated_extensions, get_page_config
+
+places = jupyter_path("labextensions")
+page = get_page_config(places, os.path.join(get_app_dir(), "settings"))
+print(json.dumps([sorted(get_federated_extensions(places)), sorted(page.get("disabledExtensions", []))]))
+"""
+EXTENSIONS = {"anywidget": "anywidget", "ipywidgets": "@jupyter-widgets/jupyterlab-manager"}
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing that was looked at: whether it works, what was seen, and what to do when it does not."""
+
+    what: str
+    works: bool
+    said: str
+    todo: str = ""
+
+    def as_dict(self) -> dict[str, object]:
+        """As JSON holds it."""
+        return asdict(self)
+
+
+def findings(folder: Path) -> list[Finding]:
+    """Look at everything that the course needs, each by itself, so that one fault does not hide the next.
+
+    >>> all(isinstance(each, Finding) for each in [python_version(), loops()])
+    True
+    """
+    looks: list[tuple[str, Callable[[], Finding]]] = [
+        ("Python", python_version),
+        ("packages", packages),
+        ("widgets", widgets),
+        ("sound files", sound_files),
+        ("course material", material),
+        ("compiled loops", loops),
+        ("port", loopback_port),
+        ("folder", lambda: writable(folder)),
+        ("kernel", kernel),
+    ]
+    found = []
+    for what, look in looks:
+        try:
+            found.append(look())
+        except Exception as fault:  # whatever is broken here is what this command is asked about
+            said = (
+                f"Could not be looked at: {type(fault).__name__}: {str(fault).splitlines()[0] if str(fault) else '-'}"
+            )
+            found.append(Finding(what, False, said, AGAIN))
+    return found
+
+
+def python_version() -> Finding:
+    """Whether this Python is new enough for the package's own minimum."""
+    from packaging.specifiers import SpecifierSet
+
+    wanted = importlib.metadata.metadata("gainlib")["Requires-Python"] or ""
+    works = SpecifierSet(wanted).contains(platform.python_version(), prereleases=True)
+    said = f"{platform.python_version()} at {sys.executable}; wanted {wanted}."
+    return Finding("Python", works, said, "" if works else "Make the environment with a newer Python.")
+
+
+def packages() -> Finding:
+    """Whether each package that gainlib needs is there, in the version that it needs."""
+    from packaging.requirements import Requirement
+
+    faults, count = [], 0
+    for line in importlib.metadata.requires("gainlib") or []:
+        needed = Requirement(line)
+        if needed.marker and not needed.marker.evaluate({"extra": ""}):
+            continue
+        count += 1
+        try:
+            version = importlib.metadata.version(needed.name)
+        except importlib.metadata.PackageNotFoundError:
+            faults.append(f"{needed.name} is missing, {needed.specifier} is wanted")
+            continue
+        if not needed.specifier.contains(version, prereleases=True):
+            faults.append(f"{needed.name} is {version}, {needed.specifier} is wanted")
+    if faults:
+        names = " ".join(f'"{fault.split()[0]}"' for fault in faults)
+        return Finding("packages", False, f"{'; '.join(faults)}.", f"{sys.executable} -m pip install --upgrade {names}")
+    return Finding("packages", True, f"All {count} packages are there in a version that fits.")
+
+
+def widgets() -> Finding:
+    """Whether JupyterLab finds the widgets' own parts for the browser, and has them enabled."""
+    with tempfile.TemporaryDirectory(prefix="gainlib-", ignore_cleanup_errors=True) as place:
+        return widgets_in(server_environment(Path(place), Path(place), "none"))
+
+
+def widgets_in(environment: dict[str, str]) -> Finding:
+    """The same for a JupyterLab that runs in this environment."""
+    done = subprocess.run(
+        [sys.executable, "-c", EXTENSIONS_SEEN],
+        env=environment,
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+    if done.returncode != 0:
+        last = (done.stderr.strip().splitlines() or ["no word"])[-1]
+        return Finding("widgets", False, f"JupyterLab could not be asked for its extensions: {last}", AGAIN)
+    found, disabled = json.loads(done.stdout.strip().splitlines()[-1])
+    for package, extension in EXTENSIONS.items():
+        if extension not in found:
+            todo = f"{sys.executable} -m pip install --force-reinstall {package}"
+            return Finding("widgets", False, f"JupyterLab does not find the extension {extension}.", todo)
+        if any(each.split(":")[0] == extension for each in disabled):
+            todo = f"{sys.executable} -m jupyter labextension enable {extension}"
+            return Finding("widgets", False, f"The extension {extension} is disabled in JupyterLab.", todo)
+    return Finding("widgets", True, f"JupyterLab finds {' and '.join(EXTENSIONS)}, both enabled.")
+
+
+def sound_files() -> Finding:
+    """Whether FLAC and WAV can be written and come back the same."""
+    tone = Audio(np.round(np.sin(np.arange(4800) / 10) * 2.0**22) / 2.0**23, 48_000)
+    with tempfile.TemporaryDirectory(prefix="gainlib-") as place:
+        for ending in ("flac", "wav"):
+            back = read(write(Path(place) / f"tone.{ending}", tone))
+            if back.rate_hz != tone.rate_hz or not np.array_equal(back.samples, tone.samples):
+                todo = f"{sys.executable} -m pip install --force-reinstall soundfile"
+                return Finding("sound files", False, f"A {ending.upper()} file came back changed.", todo)
+    return Finding("sound files", True, "FLAC and WAV are written and read back bit for bit.")
+
+
+def material() -> Finding:
+    """Whether lessons, exercises and stems came with the package and can be read."""
+    lessons = list(bundled_folder("lessons").glob("*.ipynb"))
+    stems = list(bundled_folder("media").glob("*.flac"))
+    exercises = [load(name) for name in exercise_names()]
+    missing = [name for name, some in (("lessons", lessons), ("stems", stems), ("exercises", exercises)) if not some]
+    if missing:
+        return Finding("course material", False, f"There are no {' and no '.join(missing)}.", AGAIN)
+    for stem in stems:
+        read(stem)
+    said = f"Notebooks: {len(lessons)}, exercises: {len(exercises)}, stems: {len(stems)}, all read."
+    return Finding("course material", True, said)
+
+
+def loops() -> Finding:
+    """Which loops run: compiled, or their stand-in, which is slower and gives the same."""
+    where = kernels.working().__name__.rsplit(".", 1)[-1]
+    kernels.peak_and_square_sum(np.zeros(8))
+    if where == "loops":
+        return Finding("compiled loops", True, f"numba {importlib.metadata.version('numba')} compiles them.")
+    return Finding("compiled loops", True, "numba cannot be used here; the numpy stand-in runs, slower, same results.")
+
+
+def loopback_port() -> Finding:
+    """Whether a port on this computer can be opened."""
+    try:
+        with socket.socket() as probe:
+            probe.bind(("127.0.0.1", 0))
+            probe.listen(1)
+            with socket.create_connection(probe.getsockname(), timeout=5):
+                return Finding("port", True, "Ports on 127.0.0.1 can be opened and reached.")
+    except OSError as fault:
+        todo = "Let programs of this user open ports on 127.0.0.1; nothing from outside is needed."
+        return Finding("port", False, f"No port on 127.0.0.1 can be opened ({fault.strerror or fault}).", todo)
+
+
+def writable(folder: Path) -> Finding:
+    """Whether the learner's folder, or the nearest one above that exists, can be written to."""
+    place = folder.expanduser().resolve()
+    while not place.exists() and place.parent != place:
+        place = place.parent
+    if not place.is_dir():
+        return Finding("folder", False, f"{place} is a file.", "Name a folder: gainlib check-setup FOLDER")
+    try:
+        with tempfile.TemporaryDirectory(prefix=".gainlib-", dir=place) as inside:
+            for text in ("first", "second"):
+                write_whole(Path(inside) / "probe.txt", text)
+    except OSError as fault:
+        said = f"{place} cannot be written to ({(fault.strerror or str(fault)).lower()})."
+        return Finding("folder", False, said, "Open the course in a folder of the learner's own: gainlib open FOLDER")
+    return Finding("folder", True, f"{place} can be written to.")
+
+
+def kernel() -> Finding:
+    """Whether a notebook's kernel starts, and is this very Python with this gainlib."""
+    from jupyter_client.kernelspec import KernelSpecManager
+    from jupyter_client.manager import KernelManager
+
+    with tempfile.TemporaryDirectory(prefix="gainlib-", ignore_cleanup_errors=True) as place:
+        home = Path(place)
+        environment = server_environment(home, home, "none")
+        specs = KernelSpecManager(kernel_dirs=[str(home / ".gainlib" / "jupyter" / "kernels")])
+        manager = KernelManager(
+            kernel_name="python3", kernel_spec_manager=specs, connection_file=str(home / "connection.json")
+        )
+        quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+        manager.start_kernel(env=environment, cwd=str(home), **quiet)
+        client = manager.client()
+        try:
+            client.start_channels()
+            client.wait_for_ready(timeout=KERNEL_SECONDS)
+            answer: list[str] = []
+
+            def hear(message: dict[str, dict[str, str]]) -> None:
+                answer.append(message["content"].get("text", ""))
+
+            code = "import sys, gainlib; print(sys.executable, gainlib.__version__)"
+            client.execute_interactive(code, timeout=KERNEL_SECONDS, output_hook=hear)
+        except (RuntimeError, TimeoutError) as fault:
+            return Finding(
+                "kernel",
+                False,
+                f"A kernel does not answer ({fault}).",
+                "Look at antivirus and firewall rules for 127.0.0.1.",
+            )
+        finally:
+            client.stop_channels()
+            manager.shutdown_kernel(now=True)
+    said = "".join(answer).split()
+    if not said or os.path.normcase(said[0]) != os.path.normcase(sys.executable):
+        return Finding("kernel", False, f"The kernel answers as {' '.join(said) or 'nobody'}.", AGAIN)
+    return Finding("kernel", True, "A notebook's kernel starts with this Python and this gainlib.")

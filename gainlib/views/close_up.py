@@ -1,0 +1,125 @@
+"""A few milliseconds around the loudest moment: what came, and what would have come without a ceiling."""
+
+from __future__ import annotations
+
+import math
+from typing import Any, ClassVar
+
+import numpy as np
+from bokeh.models import ColumnDataSource, HoverTool
+from numpy.typing import NDArray
+
+from gainlib.decibels import db_from_ratio, ratio_from_db, signed
+from gainlib.flow import Rendering
+from gainlib.meters import flat_runs
+from gainlib.views.base import Columns, View
+from gainlib.views.strokes import decibel_axis, frame, inked
+from gainlib.views.words import stage_of
+
+__all__ = ["CloseUp"]
+
+_HALF_MS = 4.0
+_TOP = 2.0
+
+
+class CloseUp(View):
+    """The samples behind one stage around the loudest moment of the take, one by one.
+
+    A dashed line shows the same moment as a chain without ceilings would give it. `tap` is the stage, the last unless
+    named; the moment is the take's own, so no move makes the picture jump to another place.
+    """
+
+    name: ClassVar[str] = "close-up"
+    title: ClassVar[str] = "The loudest moment, close up,"
+
+    def __init__(self, tap: str | None = None, *, height: int = 200) -> None:
+        self.tap = tap
+        self.height = height
+
+    def _at(self, rendering: Rendering) -> tuple[str, str]:
+        return rendering.session.tap(self.tap or rendering.last_tap)
+
+    def heading(self, rendering: Rendering) -> str:
+        """The title with the stage behind which the signal is drawn."""
+        return f"{self.title} behind the {self._at(rendering)[1]}"
+
+    def figure(self, rendering: Rendering) -> Any:
+        """Milliseconds along, dBFS up (linear in amplitude); samples as dots, what was cut off dashed."""
+        drawing = frame(
+            self.height,
+            x_range=(-_HALF_MS, _HALF_MS),
+            y_range=(-_TOP, _TOP),
+            x_axis_label="milliseconds from the loudest sample",
+            y_axis_label="dBFS",
+        )
+        levels = {6: "+6", 0: "0", -6: "−6"}
+        ticks = {sign * round(10 ** (each / 20), 6): word for each, word in levels.items() for sign in (1, -1)}
+        decibel_axis(drawing.yaxis, {**ticks, 0.0: "−∞"})
+        drawing.ygrid.ticker = drawing.yaxis[0].ticker
+        sources = {name: ColumnDataSource(data=dict(data), name=name) for name, data in self.columns(rendering).items()}
+        drawing.quad(
+            "left", "right", "top", "bottom", source=sources["full scale"], fill_alpha=0.0, line_alpha=0.0,
+            hatch_pattern="right_diagonal_line", hatch_alpha=0.55, hatch_weight=1.0, hatch_scale=8.0,
+            **inked(hatch_color="ceiling"),
+        )  # fmt: skip
+        drawing.line("ms", "given", source=sources["moment"], line_width=1.5, line_dash=[3, 3],
+                     **inked(line_color="text"))  # fmt: skip
+        drawing.line("ms", "came", source=sources["moment"], line_width=2.0, **inked(line_color="peak"))
+        dots = drawing.scatter(
+            "ms", "came", source=sources["moment"], size=4, **inked(fill_color="peak", line_color="peak")
+        )
+        drawing.add_tools(HoverTool(renderers=[dots], tooltips=[("at", "@ms{0.00} ms"), ("level", "@level")]))
+        return drawing
+
+    def columns(self, rendering: Rendering) -> Columns:
+        """The samples around the moment: `came` behind the stage, `given` without any ceiling before it."""
+        ms, came, given = self._moment(rendering)
+        with np.errstate(divide="ignore"):
+            levels = 20.0 * np.log10(np.abs(came))
+        return {
+            "moment": {
+                "ms": ms,
+                "came": np.clip(came, -_TOP, _TOP),
+                "given": np.clip(given, -_TOP, _TOP),
+                "level": [signed(float(each), unit="dBFS", plus=bool(each > 0)) for each in levels],
+            },
+            "full scale": {
+                "left": np.full(2, -_HALF_MS),
+                "right": np.full(2, _HALF_MS),
+                "bottom": np.array([1.0, -_TOP]),
+                "top": np.array([_TOP, -1.0]),
+            },
+        }
+
+    def sentence(self, rendering: Rendering) -> str:
+        """How long the top is flat and at which level, and where it would have been."""
+        strip, stage = self._at(rendering)
+        if rendering.levels[0].peak_dbfs == -math.inf:
+            return f"Behind the {stage}: no sound to look at."
+        _, came, given = self._moment(rendering)
+        top, wanted = (float(db_from_ratio(np.abs(each).max())) for each in (came, given))
+        reached = f"it reaches {signed(top, unit='dBFS', plus=top > 0)}"
+        clipped = any(each.clipped for each in rendering.levels if each.strip == strip)
+        if not clipped or wanted - top < 0.05:
+            return f"The loudest moment is whole: {reached}."
+        runs = flat_runs(came)
+        return (
+            f"The loudest moment is cut off: {reached} and stays there for up to {runs.longest} samples; "
+            f"without a ceiling it would reach {signed(wanted, unit='dBFS', plus=wanted > 0)}."
+        )
+
+    def _moment(self, rendering: Rendering) -> tuple[NDArray[Any], NDArray[Any], NDArray[Any]]:
+        strip, stage = self._at(rendering)
+        names = rendering.session.strip(strip).stage_names
+        source = rendering.at(f"{strip}/{names[0]}")
+        loudest, channel = np.unravel_index(np.abs(source.samples).argmax(), source.samples.shape)
+        reach = math.ceil(_HALF_MS / 1000.0 * source.rate_hz)
+        part = slice(max(0, int(loudest) - reach), int(loudest) + reach + 1)
+        gain_db = sum(
+            float(getattr(stage_of(rendering, strip, name), "gain_db", 0.0))
+            for name in names[1 : names.index(stage) + 1]
+        )
+        given = source.samples[part, channel] * float(ratio_from_db(gain_db))
+        came = rendering.at(f"{strip}/{stage}").samples[part, channel]
+        ms = (np.arange(part.start, part.start + len(came)) - int(loudest)) * 1000.0 / source.rate_hz
+        return ms, came, given

@@ -1,0 +1,255 @@
+"""The level diagram: the signal as a river from source to file, between its noise floor and its peaks."""
+
+from __future__ import annotations
+
+import math
+from typing import Any, ClassVar
+
+import numpy as np
+from bokeh.models import ColumnDataSource, HoverTool
+
+from gainlib.decibels import signed
+from gainlib.flow import Rendering, TapLevels
+from gainlib.views.base import Columns, View
+from gainlib.views.strokes import decibel_axis, frame, frame_height, inked
+from gainlib.views.words import left, level, times
+
+__all__ = ["LevelDiagram"]
+
+_LOWEST_DBFS = -100.0
+_FEET_DB = 26.0  # below the lowest level: the stages' names and what is left in each
+_FLAT = 0.42  # half of the width in which a stage's lines run flat; between two stages they slope
+_TEXT_PX = 15.0
+_GAP_PX = 4.0
+_MARK_PX = 7.0  # the mark of a clip stands on the ceiling with its tip
+_GRID_DB = 20
+
+
+class LevelDiagram(View):
+    """Peak, RMS and noise floor behind every stage, each against its ceiling.
+
+    `strip` chooses the strip that is drawn (the first unless named), `height` is in pixels.
+    """
+
+    name: ClassVar[str] = "level diagram"
+    title: ClassVar[str] = "Level from source to file"
+
+    def __init__(self, strip: str | None = None, *, height: int = 312) -> None:
+        self.strip = strip
+        self.height = height
+
+    def _table(self, rendering: Rendering) -> list[TapLevels]:
+        strip = rendering.session.strip(self.strip or rendering.session.strips[0].name)
+        return [each for each in rendering.levels if each.strip == strip.name]
+
+    def taps(self, rendering: Rendering) -> tuple[str, ...]:
+        """The stages of the strip, left to right."""
+        return tuple(f"{each.strip}/{each.stage}" for each in self._table(rendering))
+
+    def _highest(self, table: list[TapLevels]) -> float:
+        """The top of the picture: 12 dBFS, or what shows every ceiling; levels do not move it, so nothing jumps."""
+        ceilings = [each.ceiling_dbfs for each in table if math.isfinite(each.ceiling_dbfs)]
+        return max(12.0, 6.0 * math.ceil((max(ceilings, default=0.0) + 6.0) / 6.0))
+
+    def _db_per_pixel(self, top: float) -> float:
+        return (top - _LOWEST_DBFS + _FEET_DB) / frame_height(self.height)
+
+    def figure(self, rendering: Rendering) -> Any:
+        """Solid peak, dashed RMS (AES17), dotted noise floor, a hatched bank from each ceiling upward."""
+        table = self._table(rendering)
+        top = self._highest(table)
+        drawing = frame(
+            self.height,
+            x_range=(-0.5, len(table) - 0.5),
+            y_range=(_LOWEST_DBFS - _FEET_DB, top),
+            y_axis_label="level, dBFS",
+        )
+        drawing.xaxis.visible = False
+        decibel_axis(drawing.yaxis, {each: level(each) for each in range(int(_LOWEST_DBFS), int(top) + 1, _GRID_DB)})
+        drawing.ygrid.ticker = drawing.yaxis[0].ticker
+        sources = {name: ColumnDataSource(data=dict(data), name=name) for name, data in self.columns(rendering).items()}
+        river, banks, numbers = sources["river"], sources["ceilings"], sources["numbers"]
+        drawing.varea("x", "noise", "peak", source=river, fill_alpha=0.16, **inked(fill_color="peak"))
+        drawing.quad(
+            "left", "right", "top", "bottom", source=banks, fill_alpha=0.0, line_alpha=0.0,
+            hatch_pattern="right_diagonal_line", hatch_alpha=0.55, hatch_weight=1.0, hatch_scale=8.0,
+            **inked(hatch_color="ceiling"),
+        )  # fmt: skip
+        drawing.segment(
+            "left", "bottom", "right", "bottom", source=banks, line_width=2.5, **inked(line_color="ceiling")
+        )
+        drawing.line("x", "noise", source=river, line_width=1.5, line_dash="dotted", **inked(line_color="noise"))
+        drawing.line("x", "rms", source=river, line_width=2.0, line_dash=[6, 4], **inked(line_color="rms"))
+        drawing.line("x", "peak", source=river, line_width=2.5, **inked(line_color="peak"))
+        written: dict[str, Any] = {"text_align": "center", "text_baseline": "middle"}
+        drawing.text(
+            "x", "y", "text", source=numbers, text_font_size="13px", text_font_style="bold",
+            **written, **inked(text_color="peak"),
+        )  # fmt: skip
+        drawing.text("x", "y", "text", source=sources["words"], text_font_size="12px", **written,
+                     **inked(text_color="muted"))  # fmt: skip
+        drawing.text(
+            "x", "y", "text", source=sources["stages"], text_font_size="13px", text_font_style="bold",
+            **written, **inked(text_color="text"),
+        )  # fmt: skip
+        drawing.text("x", "y", "text", source=sources["room"], text_font_size="12px", **written,
+                     **inked(text_color="muted"))  # fmt: skip
+        drawing.text(
+            "x", "y", "text", source=sources["trouble"], text_font_size="12px", text_font_style="bold",
+            **written, **inked(text_color="trouble"),
+        )  # fmt: skip
+        drawing.scatter(
+            "x", "edge", source=sources["trouble"], marker="inverted_triangle", size=11,
+            **inked(fill_color="ceiling", line_color="paper"),
+        )  # fmt: skip
+        seen = drawing.quad("left", "right", "top", "bottom", source=sources["stages"], fill_alpha=0.0, line_alpha=0.0)
+        drawing.add_tools(
+            HoverTool(
+                renderers=[seen],
+                tooltips=[
+                    ("stage", "@text"), ("peak", "@peak"), ("RMS (AES17)", "@rms"), ("noise floor", "@noise"),
+                    ("ceiling", "@ceiling"), ("left", "@left_over"),
+                ],
+            )
+        )  # fmt: skip
+        return drawing
+
+    def columns(self, rendering: Rendering) -> Columns:
+        """The river's edges, the ceilings, and every number and word with a free place to stand."""
+        table = self._table(rendering)
+        top = self._highest(table)
+        at = np.arange(len(table), dtype=float)
+        peak, rms, noise = (
+            np.clip([getattr(each, f"{line}_dbfs") for each in table], _LOWEST_DBFS, top)
+            for line in ("peak", "rms", "noise")
+        )
+        flat = np.column_stack((at - _FLAT, at + _FLAT)).ravel()
+        limited = [index for index, each in enumerate(table) if math.isfinite(each.ceiling_dbfs)]
+        ceilings = np.array([table[index].ceiling_dbfs for index in limited])
+        clipping = [index for index, each in enumerate(table) if each.clipped]
+        calm = [index for index in limited if not table[index].clipped]
+        numbers, words = self._written(table, peak, rms, noise, top)
+        feet = np.full(len(table), _LOWEST_DBFS - 0.36 * _FEET_DB)
+        under = _LOWEST_DBFS - 0.78 * _FEET_DB
+        return {
+            "river": {
+                "x": flat,
+                "peak": np.repeat(peak, 2),
+                "rms": np.repeat(rms, 2),
+                "noise": np.repeat(np.minimum(noise, peak), 2),
+            },
+            "ceilings": {
+                "left": at[limited] - _FLAT,
+                "right": at[limited] + _FLAT,
+                "bottom": ceilings,
+                "top": np.full(len(limited), top),
+            },
+            "numbers": numbers,
+            "words": words,
+            "stages": {
+                "x": at,
+                "y": feet,
+                "left": at - 0.5,
+                "right": at + 0.5,
+                "bottom": np.full(len(table), _LOWEST_DBFS - _FEET_DB),
+                "top": np.full(len(table), top),
+                "text": [_headed(each) for each in table],
+                "peak": [_shown(each.peak_dbfs) for each in table],
+                "rms": [_shown(each.rms_dbfs) for each in table],
+                "noise": [_shown(each.noise_dbfs) for each in table],
+                "ceiling": ["none" if math.isinf(each.ceiling_dbfs) else _shown(each.ceiling_dbfs) for each in table],
+                "left_over": ["no ceiling" if math.isinf(each.ceiling_dbfs) else _room(each) for each in table],
+            },
+            "room": {
+                "x": at[calm],
+                "y": np.full(len(calm), under),
+                "text": [_room(table[index]) for index in calm],
+            },
+            "trouble": {
+                "x": at[clipping],
+                "y": np.full(len(clipping), under),
+                "edge": np.array([table[index].ceiling_dbfs for index in clipping])
+                + _MARK_PX * self._db_per_pixel(top),
+                "text": [f"▼ {_room(table[index])}" for index in clipping],
+            },
+        }
+
+    def _written(
+        self, table: list[TapLevels], peak: Any, rms: Any, noise: Any, top: float
+    ) -> tuple[dict[str, Any], dict[str, Any]]:
+        """Where the numbers and the names of the lines stand: never on a line, never on each other."""
+        per_px = self._db_per_pixel(top)
+        half, reach = _TEXT_PX / 2 * per_px, (_TEXT_PX / 2 + _GAP_PX) * per_px
+        grid = [(each - per_px, each + per_px) for each in range(int(_LOWEST_DBFS), int(top) + 1, _GRID_DB)]
+        taken: list[list[tuple[float, float]]] = []
+        heights: list[float] = []
+        for index, each in enumerate(table):
+            lines = [(float(line[index]) - per_px, float(line[index]) + per_px) for line in (peak, rms, noise)]
+            if math.isfinite(each.ceiling_dbfs):
+                lines.append((each.ceiling_dbfs - per_px, top))
+            # Above the peak line if there is room, else below it, below the RMS line, below the noise floor.
+            places = _places((peak[index], 1), (peak[index], -1), (rms[index], -1), (noise[index], -1), reach=reach)
+            y = _free(places, lines, grid, half, top)
+            taken.append([*lines, (y - half, y + half)])
+            heights.append(y)
+        words: list[tuple[float, float, str]] = []
+        for line, text in ((rms, "RMS (AES17)"), (noise, "noise floor")):
+            for index in range(len(table) - 1, -1, -1):
+                places = _places((line[index], -1), (line[index], 1), reach=reach)
+                y = _free(places, taken[index], grid, half, top)
+                if line[index] > _LOWEST_DBFS and not _meets(y, taken[index], half):
+                    taken[index].append((y - half, y + half))
+                    words.append((float(index), y, text))
+                    break
+        marked = [f"{'↑ ' if each.peak_dbfs > top else ''}{level(each.peak_dbfs, plus=True)}" for each in table]
+        marked[0] = f"peak {marked[0]}"
+        return (
+            {"x": np.arange(len(table), dtype=float), "y": np.array(heights), "text": marked},
+            {
+                "x": np.array([each[0] for each in words]),
+                "y": np.array([each[1] for each in words]),
+                "text": [each[2] for each in words],
+            },
+        )
+
+    def sentence(self, rendering: Rendering) -> str:
+        """Every stage with its peak, RMS, noise floor and what is left."""
+        parts = []
+        for each in self._table(rendering):
+            said = f"{_headed(each)}: peak {_shown(each.peak_dbfs)}, RMS {_shown(each.rms_dbfs)}"
+            said += f", noise floor {_shown(each.noise_dbfs)}"
+            parts.append(said if math.isinf(each.ceiling_dbfs) else f"{said}, {_room(each)}")
+        return "; ".join(parts) + ". RMS is AES17."
+
+
+def _headed(each: TapLevels) -> str:
+    """A column's heading: the stage's own name, which is its kind unless it was given another."""
+    name = each.stage.replace("-", " ").replace("_", " ")
+    return name[:1].upper() + name[1:]
+
+
+def _shown(value: float) -> str:
+    return signed(value, unit="dBFS", plus=value > 0)
+
+
+def _room(each: TapLevels) -> str:
+    return f"clips {times(each.clipped)}" if each.clipped else f"{left(each.headroom_db)} left"
+
+
+def _meets(y: float, taken: list[tuple[float, float]], half: float) -> bool:
+    return any(y - half < high and low < y + half for low, high in taken)
+
+
+def _places(*beside: tuple[float, int], reach: float) -> list[float]:
+    """Heights beside lines, above (1) or below (-1), each near and then a little farther off."""
+    return [float(line + side * reach * farther) for line, side in beside for farther in (1.0, 1.3, 1.6, 1.9)]
+
+
+def _free(
+    places: list[float], lines: list[tuple[float, float]], grid: list[tuple[float, float]], half: float, top: float
+) -> float:
+    """The first place where a text meets no line and not even the grid, else no line, else one inside the picture."""
+    inside = [y for y in places if _LOWEST_DBFS + half <= y <= top - half]
+    free = [y for y in inside if not _meets(y, lines, half)]
+    clear = [y for y in free if not _meets(y, grid, half)]
+    return (clear or free or inside or places)[0]

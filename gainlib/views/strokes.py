@@ -1,0 +1,96 @@
+"""How every picture is drawn: inks, strokes and the frame, so that one line means one thing throughout the course."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+from bokeh.models import FixedTicker, Range1d
+from bokeh.models.annotations import Span
+from bokeh.plotting import figure
+
+__all__ = ["FRAME_LEFT", "FRAME_RIGHT", "INKS", "cursor", "decibel_axis", "frame", "inked"]
+
+FRAME_LEFT: Final = 72
+FRAME_RIGHT: Final = 14
+"""Pixels from a figure's edge to its frame; what stands below a figure keeps the same distances."""
+
+_EDGE: Final = 6
+
+INKS: Final[dict[str, tuple[str, str]]] = {
+    "peak": ("#0072B2", "#56B4E9"),
+    "rms": ("#CC79A7", "#CC79A7"),
+    "noise": ("#5F6670", "#A9B1BC"),
+    "ceiling": ("#D55E00", "#E69F00"),
+    "trouble": ("#B34E00", "#E69F00"),
+    "text": ("#1A1D21", "#E8EAED"),
+    "muted": ("#5F6670", "#A9B1BC"),
+    "paper": ("#FFFFFF", "#111111"),
+    "grid": ("#DFE2E6", "#33373D"),
+}
+"""Each ink on light and on dark paper: the Okabe-Ito set (*published*, Okabe and Ito 2002) and greys.
+
+"trouble" is the ceiling's ink, darkened on light paper until small text in it has a contrast above 4.5:1.
+"""
+
+
+def inked(**inks: str) -> dict[str, Any]:
+    """Drawing properties in named inks, with the tags by which a page changes them with its theme.
+
+    >>> inked(line_color="peak")
+    {'line_color': '#0072B2', 'tags': ['line_color=peak']}
+    """
+    return {
+        **{prop: INKS[ink][0] for prop, ink in inks.items()},
+        "tags": [f"{prop}={ink}" for prop, ink in inks.items()],
+    }
+
+
+def frame(height: int, x_range: tuple[float, float], y_range: tuple[float, float], **given: Any) -> Any:
+    """An empty figure as wide as its place, its frame at fixed distances, without tools that a glance does not need."""
+    drawing = figure(
+        height=height,
+        sizing_mode="stretch_width",
+        x_range=Range1d(start=x_range[0], end=x_range[1]),
+        y_range=Range1d(start=y_range[0], end=y_range[1]),
+        min_border_left=FRAME_LEFT,
+        min_border_right=FRAME_RIGHT,
+        min_border_top=_EDGE,
+        min_border_bottom=_EDGE,
+        toolbar_location=None,
+        tools="",
+        outline_line_color=None,
+        **given,
+    )
+    # The page's own paper shows through, light or dark.
+    drawing.background_fill_color = drawing.border_fill_color = None
+    drawing.xgrid.visible = False
+    for grid in drawing.grid:
+        grid.grid_line_color = INKS["grid"][0]
+        grid.tags = ["grid_line_color=grid"]
+    for axis in drawing.axis:
+        axis.axis_line_color = None
+        axis.major_tick_line_color = None
+        axis.minor_tick_line_color = None
+        axis.axis_label_text_font_style = "normal"
+        axis.axis_label_text_font_size = axis.major_label_text_font_size = "12px"
+        axis.axis_label_text_color = axis.major_label_text_color = INKS["muted"][0]
+        axis.tags = ["axis_label_text_color=muted", "major_label_text_color=muted"]
+    return drawing
+
+
+def frame_height(height: int) -> int:
+    """The pixels inside the frame of a figure that has no axis below."""
+    return height - 2 * _EDGE
+
+
+def decibel_axis(axis: Any, at: dict[float, str]) -> None:
+    """Ticks at these values with these words, and no others."""
+    axis.ticker = FixedTicker(ticks=list(at))
+    axis.major_label_overrides = dict(at)
+
+
+def cursor() -> Any:
+    """The line that follows the player; it stays out of sight until something plays."""
+    return Span(
+        name="cursor", dimension="height", location=-1.0, line_width=1.5, level="overlay", **inked(line_color="text")
+    )

@@ -1,0 +1,178 @@
+"""The waveform behind one stage, with the runs that clipped marked where they stand."""
+
+from __future__ import annotations
+
+import math
+from typing import Any, ClassVar
+
+import numpy as np
+from bokeh.models import ColumnDataSource, HoverTool
+
+from gainlib import kernels
+from gainlib.decibels import db_from_ratio, signed
+from gainlib.flow import Rendering
+from gainlib.meters import ClippedRuns, flat_runs
+from gainlib.views.base import Columns, View
+from gainlib.views.strokes import cursor, decibel_axis, frame, inked
+from gainlib.views.words import times
+
+__all__ = ["Waveform"]
+
+_COLUMNS = 1000  # about one a pixel; more makes the filled area slow to paint
+_MARKS = 200
+_TOP = 1.35  # the bank above full scale is as high as the words that stand in it
+
+
+class Waveform(View):
+    """The samples behind one stage over time, lowest to highest, and where they were cut off.
+
+    `tap` is the stage that is drawn, the last unless named; `height` is in pixels. Several channels are drawn over
+    each other.
+    """
+
+    name: ClassVar[str] = "waveform"
+    title: ClassVar[str] = "Waveform"
+
+    def __init__(self, tap: str | None = None, *, height: int = 170) -> None:
+        self.tap = tap
+        self.height = height
+
+    def _at(self, rendering: Rendering) -> str:
+        return "/".join(rendering.session.tap(self.tap or rendering.last_tap))
+
+    def heading(self, rendering: Rendering) -> str:
+        """The title with the stage behind which the signal is drawn."""
+        return f"{self.title} behind the {self._at(rendering).split('/')[1]}"
+
+    def figure(self, rendering: Rendering) -> Any:
+        """Seconds along, dBFS up (linear in amplitude); hatched beyond full scale; a triangle at each clipped run."""
+        audio = rendering.at(self._at(rendering))
+        drawing = frame(
+            self.height,
+            x_range=(0.0, audio.seconds),
+            y_range=(-_TOP, _TOP),
+            x_axis_label="seconds",
+            y_axis_label="dBFS",
+        )
+        levels = {0: "0", -6: "−6"}
+        ticks = {sign * round(10 ** (each / 20), 6): word for each, word in levels.items() for sign in (1, -1)}
+        decibel_axis(drawing.yaxis, {**ticks, 0.0: "−∞"})
+        drawing.ygrid.ticker = drawing.yaxis[0].ticker
+        sources = {name: ColumnDataSource(data=dict(data), name=name) for name, data in self.columns(rendering).items()}
+        drawing.quad(
+            "left", "right", "top", "bottom", source=sources["full scale"], fill_alpha=0.0, line_alpha=0.0,
+            hatch_pattern="right_diagonal_line", hatch_alpha=0.55, hatch_weight=1.0, hatch_scale=8.0,
+            **inked(hatch_color="ceiling"),
+        )  # fmt: skip
+        for edge in ("low", "high"):
+            drawing.line("seconds", edge, source=sources["wave"], line_width=1.0, **inked(line_color="peak"))
+        drawing.varea("seconds", "low", "high", source=sources["wave"], fill_alpha=0.55, **inked(fill_color="peak"))
+        drawing.segment(
+            "left", "level", "right", "level", source=sources["flat"], line_width=2.0, line_dash="dotdash",
+            **inked(line_color="ceiling"),
+        )  # fmt: skip
+        marks = drawing.scatter(
+            "seconds", "level", source=sources["clipped"], marker="inverted_triangle", angle="turned", size=8,
+            **inked(fill_color="ceiling", line_color="ceiling"),
+        )  # fmt: skip
+        drawing.text(
+            "seconds", "level", "text", source=sources["told"], text_align="right", text_baseline="middle",
+            text_font_size="12px", text_font_style="bold", padding=1, background_fill_alpha=1.0,
+            **inked(text_color="trouble", background_fill_color="paper"),
+        )  # fmt: skip
+        drawing.add_tools(HoverTool(renderers=[marks], tooltips=[("clipped at", "@said")]))
+        drawing.add_layout(cursor())
+        return drawing
+
+    def columns(self, rendering: Rendering) -> Columns:
+        """The lowest and highest sample in each of about a thousand columns, and the clipped runs."""
+        tap = self._at(rendering)
+        audio = rendering.at(tap)
+        count = min(_COLUMNS, len(audio.samples))
+        pairs = [kernels.extremes(audio.samples[:, each], count) for each in range(audio.channels)]
+        low = np.clip(np.min([pair[0] for pair in pairs], axis=0), -_TOP, _TOP)
+        high = np.clip(np.max([pair[1] for pair in pairs], axis=0), -_TOP, _TOP)
+        seconds = (np.arange(count) + 0.5) * audio.seconds / count
+        if count == 1:  # one sample is drawn as a step as long as it lasts
+            low, high, seconds = low.repeat(2), high.repeat(2), np.array([0.0, audio.seconds])
+        _, runs = self._clipped(rendering)
+        marks = _marked(runs)
+        tops = audio.samples[runs.start[marks], runs.channel[marks]]
+        times_ = (runs.start + runs.length / 2)[marks] / audio.rate_hz
+        levels = sorted({round(float(each), 3) for each in tops if abs(each) <= _TOP})
+        levels = [levels[0], levels[-1]] if len(levels) > 2 else levels
+        return {
+            "wave": {"seconds": seconds, "low": low, "high": high},
+            "full scale": {
+                "left": np.zeros(2),
+                "right": np.full(2, audio.seconds),
+                "bottom": np.array([1.0, -_TOP]),
+                "top": np.array([_TOP, -1.0]),
+            },
+            "clipped": {
+                "seconds": times_,
+                "level": np.clip(tops, -_TOP, _TOP) + np.where(tops >= 0, 0.1, -0.1),
+                "turned": np.where(tops >= 0, 0.0, math.pi),
+                "said": [
+                    f"{each:.3f} s, {int(runs.length[mark])} samples long"
+                    for each, mark in zip(times_, marks, strict=True)
+                ],
+            },
+            "flat": {
+                "left": np.zeros(len(levels)),
+                "right": np.full(len(levels), audio.seconds),
+                "level": np.array(levels, dtype=float),
+            },
+            "told": {
+                "seconds": np.full(min(1, len(runs)), 0.995 * audio.seconds),
+                "level": np.full(min(1, len(runs)), -(1.0 + _TOP) / 2),
+                "text": [f"▼ {_runs(len(runs))}"] if len(runs) else [],
+            },
+        }
+
+    def _clipped(self, rendering: Rendering) -> tuple[str, ClippedRuns]:
+        """The stage at or before the tap that cut off most, and where; without one, flat tops of the recording."""
+        strip, stage = rendering.session.tap(self._at(rendering))
+        names = rendering.session.strip(strip).stage_names
+        best: tuple[str, ClippedRuns] | None = None
+        for name in names[: names.index(stage) + 1]:
+            if math.isfinite(rendering.level(f"{strip}/{name}").ceiling_dbfs):
+                runs = rendering.clipped(f"{strip}/{name}")
+                if best is None or len(runs) >= len(best[1]):
+                    best = name, runs
+        return best or ("", flat_runs(rendering.at(f"{strip}/{stage}").samples))
+
+    def sentence(self, rendering: Rendering) -> str:
+        """The peak, what is left, and how many runs are clipped, also when they were turned down afterwards."""
+        tap = self._at(rendering)
+        stage = tap.split("/")[1]
+        reading = rendering.level(tap)
+        if reading.peak_dbfs == -math.inf:
+            return f"Behind the {stage}: silence."
+        printed = signed(reading.peak_dbfs, unit="dBFS", plus=reading.peak_dbfs > 0)
+        said = f"The peaks behind the {stage} reach {printed}"
+        where, runs = self._clipped(rendering)
+        if not len(runs):
+            return f"{said}; nothing is clipped."
+        many = len(runs) != 1
+        if not where:
+            return f"{said}; the recording itself has {_runs(len(runs), 'flat top')}."
+        if where == stage:
+            return f"{said}; it clips {times(len(runs))}, the longest for {runs.longest} samples."
+        tops = np.abs(rendering.at(tap).samples[runs.start, runs.channel]).max()
+        at = float(db_from_ratio(tops))
+        return (
+            f"{said}; the {where}'s {_runs(len(runs))} {'stay flat tops' if many else 'stays a flat top'}"
+            f", now at {signed(at, unit='dBFS', plus=at > 0)}."
+        )
+
+
+def _runs(count: int, word: str = "clipped run") -> str:
+    return f"{count} {word}" + ("" if count == 1 else "s")
+
+
+def _marked(runs: ClippedRuns) -> Any:
+    """Which runs get a mark: all, or evenly chosen ones where marks would hide each other."""
+    if len(runs) <= _MARKS:
+        return np.arange(len(runs))
+    return np.unique(np.linspace(0, len(runs) - 1, _MARKS).round().astype(int))

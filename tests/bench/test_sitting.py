@@ -1,0 +1,106 @@
+"""An exercise on a bench: brief, hints, verdict in words, and what is kept."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+import gainlib as gl
+
+NAME = "recording/leave-room"
+
+
+@pytest.fixture
+def sitting(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    made = gl.exercise(NAME)
+    yield made
+    made.close()
+
+
+def answered(sitting):
+    for path, value in sitting.variant.solution.items():
+        sitting.bench.move(path, value)
+
+
+def test_the_bench_has_the_variants_controls_and_starts_where_it_says(sitting):
+    assert {path.rpartition("/")[2] for path in sitting.bench.values} == {"gain_db"}
+    for move in sitting.variant.moves:
+        assert sitting.bench.values[move.path] == move.start
+        assert (sitting.bench.ranges[move.path].low, sitting.bench.ranges[move.path].high) == (move.low, move.high)
+    assert sitting.bench.listen == sitting.variant.listen
+
+
+def test_a_wrong_answer_and_a_right_one_are_told_apart_and_kept(sitting, tmp_path):
+    desk = sitting.panel.desk
+    assert sitting.check().passed is False
+    assert desk.verdict["head"].startswith("Not there yet: 0 of 5 points")
+    assert {line["passed"] for line in desk.verdict["lines"]} == {False}
+    answered(sitting)
+    assert desk.stale is True
+    assert sitting.check().passed is True
+    assert desk.stale is False
+    assert desk.verdict["head"] == "Passed: 5 of 5 points."
+    assert {line["passed"] for line in desk.verdict["lines"]} == {True}
+    assert "Saved in" in desk.saved
+    kept = json.loads((tmp_path / "progress.json").read_text())["attempts"]
+    assert [attempt["points"] for attempt in kept] == [0.0, 5.0]
+
+
+def test_hints_are_shown_one_by_one_and_their_cost_comes_off(sitting):
+    desk = sitting.panel.desk
+    assert desk.offer == "Show a hint (free)"
+    desk._handle_custom_msg({"kind": "hint"}, None)
+    assert desk.hints == [sitting.variant.hints[0].text]
+    assert desk.offer == "Show a hint (costs 0.5 points)"
+    sitting.hint()
+    assert desk.offer == "Show a hint (costs 1 point)"
+    sitting.hint()
+    assert (desk.offer, sitting.hint(), len(sitting.hints)) == ("", None, 3)
+    answered(sitting)
+    desk._handle_custom_msg({"kind": "check"}, None)
+    # 5 points less 0, 0.5 and 1 for the three hints of the exercise's file
+    assert desk.verdict["head"].startswith("Passed: 3.5 of 5 points, 1.5 taken off for hints")
+
+
+def test_a_hint_that_was_taken_is_not_told_twice(sitting):
+    sitting.check()
+    told = sitting.panel.desk.verdict["hint"]
+    sitting.hint()
+    assert sitting.hints[0].text in told
+    assert sitting.panel.desk.verdict["hint"] == ""
+
+
+def test_another_learners_variant_is_shown_and_not_kept(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    sitting = gl.exercise(NAME, learner="ada")
+    sitting.check()
+    assert sitting.saved.startswith("Not saved")
+    assert list(tmp_path.iterdir()) == []
+    assert sitting.variant.values == gl.exercise(NAME, learner="ada").variant.values
+
+
+def test_an_exercise_that_is_not_there_is_named():
+    with pytest.raises(
+        gl.GainError, match="there is no exercise 'recording/leave-rom'; did you mean recording/leave-room"
+    ):
+        gl.exercise("recording/leave-rom")
+
+
+def test_closing_frees_the_brief_the_bench_and_the_desk(sitting):
+    from ipywidgets.widgets.widget import _instances
+
+    before = len(_instances)
+    sitting.panel  # noqa: B018 - makes the widgets
+    assert len(_instances) > before
+    sitting.close()
+    assert len(_instances) == before
+
+
+def test_an_exercise_tells_the_facts_and_not_which_way_to_go(sitting):
+    told = sitting.bench.headline
+    assert told.what.startswith("The converter clips")
+    assert told.advice == ""
+    advising = gl.bench(sitting.variant.session, ["preamp/gain_db"])
+    assert advising.headline.advice.startswith("Lower the preamp")

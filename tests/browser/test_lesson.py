@@ -1,0 +1,139 @@
+"""The first lesson as a learner works through it: keyboard only, from the question to the verdict, right and wrong."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from gainlib.exercises import load
+
+pytestmark = pytest.mark.browser
+
+LESSON = "03-set-recording-level.ipynb"
+
+
+@pytest.fixture
+def lesson(lab, page):
+    """The lesson, run from top to bottom with nothing answered."""
+    lab.open(page, LESSON)
+    lab.run_all(page)
+    page.wait_for_function("() => window.gainlib?.Bokeh?.documents.length >= 5", timeout=30_000)
+    return page
+
+
+def cell(page, text):
+    """The cell whose source holds a text."""
+    return page.locator(".jp-CodeCell", has_text=text)
+
+
+def headline(part):
+    return part.locator(".gainlib-headline-line").text_content().replace("\xa0", " ")
+
+
+def press(page, slider, key, times):
+    slider.focus()
+    for _ in range(times):
+        page.keyboard.press(key)
+
+
+def set_to(page, slider, value, step=1.0):
+    times = round((value - float(slider.input_value())) / step)
+    press(page, slider, "ArrowRight" if times > 0 else "ArrowLeft", abs(times))
+    assert float(slider.input_value()) == pytest.approx(value)
+
+
+def verdict_after(page, part, attempt):
+    """Press the button, and read the verdict once this attempt is saved."""
+    part.get_by_role("button", name="Check my answer").press("Enter")
+    verdict = part.locator(".gainlib-verdict")
+    verdict.locator(".gainlib-saved", has_text=f"attempt {attempt} at").wait_for(state="attached")
+    return verdict.text_content()
+
+
+def test_the_lesson_from_the_rehearsal_to_the_turned_down_take(lesson, keep):
+    rehearsal, take = cell(lesson, 'key="rehearsal"'), cell(lesson, 'key="take"')
+    assert headline(rehearsal).startswith("The converter has 3 dB left.")
+    assert "clips" in headline(take)
+    runs = headline(take).split(" times")[0].split()[-1]
+
+    trim = take.get_by_role("slider", name="Trim")
+    press(lesson, trim, "ArrowLeft", 24)
+    assert trim.get_attribute("aria-valuetext") == "−12.0 dB"
+    lesson.wait_for_function(
+        "([box, runs]) => box.textContent.includes('−12') && box.textContent.includes(runs)",
+        arg=[take.element_handle(), runs],
+    )
+    assert runs in headline(take)  # the level fell and the clipped runs stay
+    take.locator(".gainlib-headline").scroll_into_view_if_needed()
+    keep(lesson, "lesson-turned-down")
+    press(lesson, trim, "ArrowRight", 24)
+
+    # The rehearsal's preamp carries the take's along.
+    gain = rehearsal.get_by_role("slider", name="Preamp gain")
+    press(lesson, gain, "ArrowLeft", 12)
+    assert gain.get_attribute("aria-valuetext") == "+41.0 dB"
+    lesson.wait_for_function(
+        "box => box.querySelector('.gainlib-headline-line').textContent.includes('5')", arg=take.element_handle()
+    )
+    assert take.get_by_role("slider", name="Preamp gain").get_attribute("aria-valuetext") == "+41.0 dB"
+    assert "clips" not in headline(take)
+    take.locator(".gainlib-headline").scroll_into_view_if_needed()
+    assert keep(lesson, "lesson-sensible").stat().st_size > 20_000
+
+
+def test_a_prediction_is_read_beside_what_was_measured(lesson):
+    asked = cell(lesson, 'gl.predict("shout"')
+    asked.get_by_role("spinbutton").fill("3")
+    lesson.get_by_role("radio", name="It clips. I turn the trim down").check()
+    cell(lesson, 'gl.predict("what happens"').get_by_text("Noted.").wait_for()
+    for text, said in (
+        ('gl.compare("shout"', "You said: 3.0 dB. Measured: 10.2 dB. You were 7.2 dB too low."),
+        ('gl.compare("what happens"', "You said: It clips. I turn the trim down afterwards, and it is clean again."),
+    ):
+        part = cell(lesson, text)
+        part.locator(".jp-InputArea-editor").click()
+        lesson.keyboard.press("Shift+Enter")
+        part.locator(".jp-OutputArea").get_by_text(said).wait_for()
+
+
+def test_the_exercise_answered_wrong_in_the_usual_ways_then_right(lab, lesson, keep):
+    part = cell(lesson, 'gl.exercise("recording/leave-room")')
+    part.scroll_into_view_if_needed()
+    progress = json.loads((lab.root / "progress.json").read_text()) if (lab.root / "progress.json").exists() else {}
+    gain = part.get_by_role("slider", name="Preamp gain")
+    trim = part.get_by_role("slider", name="Trim")
+
+    # left as it stood: it clips, and the verdict says which way to go
+    said = verdict_after(lesson, part, 1)
+    assert "not met" in said
+    assert "turn the preamp down" in said.lower()
+
+    # turned down behind the converter: the slip that this lesson is about
+    press(lesson, trim, "ArrowLeft", 20)
+    said = verdict_after(lesson, part, 2)
+    assert "Turning it down afterwards does not mend it" in said
+
+    # far too low
+    press(lesson, trim, "ArrowRight", 20)
+    press(lesson, gain, "ArrowLeft", 25)
+    said = verdict_after(lesson, part, 3)
+    assert "Turn the preamp up by" in said
+
+    part.get_by_role("button", name="Show a hint").press("Enter")
+    part.locator(".gainlib-hints li").wait_for()
+    keep(lesson, "lesson-hint")
+
+    # right: the author's solution for this learner's own numbers
+    progress = json.loads((lab.root / "progress.json").read_text())
+    variant = load("recording/leave-room").variant(progress["learner"]["id"])
+    for path, value in variant.solution.items():
+        move = next(each for each in variant.moves if each.path == path)
+        set_to(lesson, gain if "gain_db" in path and "preamp" in path else trim, value, move.step)
+    said = verdict_after(lesson, part, 4)
+    assert "not met" not in said
+    assert said.count("● met") == 3
+    part.get_by_role("button", name="Check my answer").scroll_into_view_if_needed()
+    assert keep(lesson, "lesson-verdict").stat().st_size > 20_000
+    kept = json.loads((lab.root / "progress.json").read_text())
+    assert kept != progress

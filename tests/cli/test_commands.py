@@ -1,0 +1,227 @@
+"""The commands as a terminal meets them: plain sentences, statuses 0, 1 and 2, no traceback."""
+
+from __future__ import annotations
+
+import json
+import re
+import subprocess
+import sys
+
+import pytest
+
+import gainlib
+from gainlib.cli import main, setup
+
+
+@pytest.fixture
+def run(monkeypatch, capsys):
+    """Run a command in this process; gives status, standard output and standard error."""
+
+    def run_it(*arguments: str):
+        monkeypatch.setattr(sys, "argv", ["gainlib", *arguments])
+        with pytest.raises(SystemExit) as ended:
+            main()
+        said = capsys.readouterr()
+        return ended.value.code, said.out, said.err
+
+    return run_it
+
+
+def test_the_version_is_printed(run):
+    assert run("--version") == (0, f"gainlib {gainlib.__version__}\n", "")
+
+
+@pytest.mark.parametrize("command", ["open", "check-setup"])
+def test_each_command_has_help_with_an_example(run, command):
+    status, out, _ = run(command, "--help")
+    assert status == 0
+    assert f"Example: gainlib {command}" in out
+
+
+def test_an_unknown_command_ends_with_2(run):
+    status, _, err = run("opne")
+    assert status == 2
+    assert "opne" in err
+
+
+def test_a_file_in_the_way_is_one_sentence_and_2(run, tmp_path):
+    (tmp_path / "file").write_text("x")
+    status, _, err = run("open", str(tmp_path / "file"), "--no-browser")
+    assert status == 2
+    assert (
+        err == f"gainlib: {tmp_path / 'file'} is a file; name a folder for the course, or one that is not there yet.\n"
+    )
+
+
+def test_an_odd_name_is_refused_before_anything_is_laid(run, tmp_path):
+    status, _, err = run("open", str(tmp_path / "own"), "--name", "a\nb")
+    assert (status, err.startswith("gainlib: --name is 'a\\nb'")) == (2, True)
+    assert not (tmp_path / "own").exists()
+
+
+def test_a_port_in_use_is_told(run, tmp_path):
+    import socket
+
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen(1)
+        port = taken.getsockname()[1]
+        status, _, err = run("open", str(tmp_path / "own"), "--no-browser", "--port", str(port))
+    assert status == 2
+    assert f"port {port} is in use" in err
+
+
+def test_a_server_that_does_not_start_is_one_sentence(run, tmp_path, monkeypatch):
+    command = [sys.executable, "-c", "import sys; print('first'); sys.exit('the reason.')"]
+    monkeypatch.setattr("gainlib.cli.server.server_command", lambda folder, port: command)
+    status, _, err = run("open", str(tmp_path / "own"), "--no-browser")
+    assert status == 2
+    assert err == "gainlib: JupyterLab did not start (the reason); `gainlib check-setup` may say why.\n"
+
+
+def test_check_setup_finds_this_computer_in_order(run, tmp_path):
+    status, out, _ = run("check-setup", str(tmp_path), "--json")
+    content = json.loads(out)
+    assert (status, content["works"]) == (0, True), content
+    assert [each["what"] for each in content["findings"]] == [
+        "Python",
+        "packages",
+        "widgets",
+        "sound files",
+        "course material",
+        "compiled loops",
+        "port",
+        "folder",
+        "kernel",
+    ]
+
+
+def test_check_setup_tells_a_fault_with_what_to_do_and_ends_with_1(run, tmp_path, monkeypatch):
+    monkeypatch.setattr(setup, "kernel", lambda: setup.Finding("kernel", True, "left out here"))
+    monkeypatch.setattr(setup, "widgets", lambda: setup.Finding("widgets", True, "left out here"))
+    (tmp_path / "file").write_text("x")
+    status, out, _ = run("check-setup", str(tmp_path / "file"))
+    assert status == 1
+    words = " ".join(out.split())
+    assert "is a file. What to do: Name a folder: gainlib check-setup FOLDER" in words
+    assert "1 thing to see to." in words
+
+
+def test_a_look_that_breaks_hides_no_other(monkeypatch, tmp_path):
+    def broken():
+        raise RuntimeError("first line\nsecond line")
+
+    monkeypatch.setattr(setup, "kernel", lambda: setup.Finding("kernel", True, "left out here"))
+    monkeypatch.setattr(setup, "widgets", lambda: setup.Finding("widgets", True, "left out here"))
+    monkeypatch.setattr(setup, "sound_files", broken)
+    found = {each.what: each for each in setup.findings(tmp_path)}
+    assert len(found) == 9
+    assert found["sound files"].said == "Could not be looked at: RuntimeError: first line"
+    assert [what for what, each in found.items() if not each.works] == ["sound files"]
+
+
+def test_a_python_that_is_too_old_is_a_fault(monkeypatch):
+    monkeypatch.setattr("platform.python_version", lambda: "3.10.14")
+    found = setup.python_version()
+    assert not found.works
+    assert "3.10.14" in found.said
+    assert ">=3.11" in found.said
+
+
+def test_packages_that_are_missing_or_too_old_are_named(monkeypatch):
+    import importlib.metadata
+
+    real = importlib.metadata.version
+
+    def version(name):
+        if name == "bokeh":
+            raise importlib.metadata.PackageNotFoundError(name)
+        return "0.11.0" if name == "soundfile" else real(name)
+
+    monkeypatch.setattr(importlib.metadata, "version", version)
+    found = setup.packages()
+    assert not found.works
+    assert "bokeh is missing, >=3.4 is wanted" in found.said
+    assert "soundfile is 0.11.0, >=0.12.1 is wanted" in found.said
+    assert '"bokeh" "soundfile"' in found.todo
+
+
+def test_widgets_that_are_disabled_or_not_found_are_a_fault(tmp_path, monkeypatch):
+    environment = setup.server_environment(tmp_path, tmp_path, "none")
+    assert setup.widgets_in(environment).works
+    page = tmp_path / ".gainlib" / "jupyter" / "config" / "labconfig" / "page_config.json"
+    page.parent.mkdir(parents=True)
+    page.write_text(json.dumps({"disabledExtensions": {"anywidget": True}}))
+    disabled = setup.widgets_in(environment)
+    assert (disabled.works, disabled.said) == (False, "The extension anywidget is disabled in JupyterLab.")
+    monkeypatch.setitem(setup.EXTENSIONS, "another", "another-extension")
+    page.unlink()
+    assert "does not find the extension another-extension" in setup.widgets_in(environment).said
+
+
+def test_sound_files_that_come_back_changed_are_a_fault(monkeypatch):
+    real = setup.read
+    halved = lambda path: setup.Audio(real(path).samples / 2, 48_000)  # noqa: E731
+    monkeypatch.setattr(setup, "read", halved)
+    assert not setup.sound_files().works
+
+
+def test_without_numba_the_stand_in_is_told_and_is_no_fault(monkeypatch):
+    from gainlib.kernels import twins
+
+    monkeypatch.setattr(setup.kernels, "working", lambda: twins)
+    found = setup.loops()
+    assert found.works
+    assert "stand-in" in found.said
+
+
+def test_material_that_is_missing_is_a_fault(monkeypatch, tmp_path):
+    monkeypatch.setattr(setup, "bundled_folder", lambda kind: tmp_path)
+    found = setup.material()
+    assert (found.works, found.said) == (False, "There are no lessons and no stems.")
+
+
+def test_a_kernel_that_does_not_start_or_is_another_python_is_a_fault(monkeypatch):
+    real = setup.server_environment
+
+    def with_kernel(*argv):
+        def environment(folder, runtime, token):
+            made = real(folder, runtime, token)
+            (spec,) = folder.rglob("kernel.json")
+            spec.write_text(json.dumps({"argv": list(argv), "display_name": "x", "language": "python"}))
+            return made
+
+        monkeypatch.setattr(setup, "server_environment", environment)
+
+    with_kernel(sys.executable, "-c", "raise SystemExit(1)", "{connection_file}")
+    found = setup.kernel()
+    assert not found.works
+    assert found.said.startswith("A kernel does not answer")
+    disguise = (
+        "import sys; sys.executable = '/other/python'; from ipykernel.kernelapp import launch_new_instance as go; go()"
+    )
+    with_kernel(sys.executable, "-c", disguise, "-f", "{connection_file}")
+    found = setup.kernel()
+    assert not found.works
+    assert found.said.startswith("The kernel answers as /other/python")
+
+
+def test_no_port_and_no_writable_folder_are_faults(monkeypatch, tmp_path):
+    def forbid(*args, **kwargs):
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(setup.tempfile, "TemporaryDirectory", forbid)
+    assert "cannot be written to (permission denied)" in setup.writable(tmp_path).said
+    monkeypatch.setattr(setup.socket, "socket", forbid)
+    assert not setup.loopback_port().works
+
+
+def test_the_command_is_installed():
+    done = subprocess.run(
+        [sys.executable, "-c", "from gainlib.cli import main; main()", "check-setup", "--help"],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=True,
+    )
+    assert re.search(r"Usage:", done.stdout)

@@ -1,0 +1,20 @@
+"""The lessons' own text, for tests that hold its numbers."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from gainlib.audio import bundled_folder
+
+
+@pytest.fixture(scope="session")
+def lesson_text():
+    """The whole text of a lesson, cells joined, by its file name without ending."""
+
+    def text(name: str) -> str:
+        notebook = json.loads((bundled_folder("lessons") / f"{name}.ipynb").read_text(encoding="utf-8"))
+        return "\n".join("".join(cell["source"]) for cell in notebook["cells"])
+
+    return text

@@ -1,0 +1,234 @@
+"""Reading and writing sound files, and refusing what cannot be read in one sentence."""
+
+from __future__ import annotations
+
+import os
+import re
+import struct
+
+import numpy as np
+import pytest
+import soundfile
+from hypothesis import given
+from hypothesis import strategies as st
+
+from gainlib.audio import Audio, bundled_folder, read, write
+from gainlib.errors import GainError
+
+RATE_HZ = 48_000
+
+
+def noise(frames=4800, channels=2, peak=0.5):
+    return peak * np.random.default_rng(3).uniform(-1, 1, (frames, channels))
+
+
+def test_audio_is_channels_beside_channels_and_read_only():
+    audio = Audio(np.zeros(10), RATE_HZ)
+    assert audio.samples.shape == (10, 1)
+    with pytest.raises(ValueError, match="read-only"):
+        audio.samples[0] = 1.0
+    assert Audio(np.zeros((10, 2), dtype=np.float32), RATE_HZ).samples.dtype == np.float32
+
+
+def test_the_given_array_itself_stays_writable():
+    mine = np.zeros(10)
+    Audio(mine, RATE_HZ)
+    mine[0] = 1.0
+    assert mine[0] == 1.0
+
+
+@pytest.mark.parametrize(
+    ("samples", "rate_hz", "sentence"),
+    [
+        (np.zeros(0), 48000, "samples is empty; a recording needs at least one sample."),
+        (np.zeros((4, 0)), 48000, "samples has zero channels; a recording needs at least one."),
+        (np.zeros((2, 2, 2)), 48000, r"samples has 3 dimensions; give (n,) for mono or (n, channels)."),
+        (np.zeros(4, dtype=np.int16), 48000, "samples holds int16 values; give float samples, full scale ±1.0."),
+        (np.array([0.0, np.nan]), 48000, "samples holds nan at sample 1, channel 1; every sample must be a number."),
+        (np.array([[0.0, np.inf]]), 48000, "samples holds inf at sample 0, channel 2; every sample must be a number."),
+        (np.zeros(4), 0, "rate_hz is 0; it must be a whole number of samples a second, 1 or above."),
+        (np.zeros(4), 44100.5, "rate_hz is 44100.5; it must be a whole number of samples a second, 1 or above."),
+    ],
+)
+def test_samples_that_cannot_be_are_refused(samples, rate_hz, sentence):
+    with pytest.raises(GainError, match=f"^{re.escape(sentence)}$"):
+        Audio(samples, rate_hz)
+
+
+def test_a_part_is_cut_to_the_sample():
+    audio = Audio(np.arange(100) / 100, 100)
+    assert audio.between(0.25, 0.5).samples[:, 0].tolist() == [each / 100 for each in range(25, 50)]
+    assert audio.between(0, audio.seconds).samples.shape == (100, 1)
+    with pytest.raises(
+        GainError, match="the part from 0.5 s to 2 s was asked for; this recording runs from 0 s to 1 s"
+    ):
+        audio.between(0.5, 2.0)
+
+
+# 16- and 24-bit codes are multiples of a step, so a file must give back exactly what it was given.
+@pytest.mark.parametrize(
+    ("ending", "subtype", "bits"),
+    [("wav", "PCM_16", 16), ("wav", "PCM_24", 24), ("flac", "PCM_24", 24), ("aiff", "PCM_24", 24)],
+)
+def test_fixed_point_files_give_back_every_code(tmp_path, ending, subtype, bits):
+    top = 2 ** (bits - 1)
+    codes = np.random.default_rng(1).integers(-top, top, 20_000)
+    codes[:2] = -top, top - 1
+    write(tmp_path / f"a.{ending}", Audio(codes / top, RATE_HZ), subtype=subtype)
+    back = read(tmp_path / f"a.{ending}")
+    assert back.rate_hz == RATE_HZ
+    assert np.array_equal(back.samples[:, 0] * top, codes)
+
+
+def test_plus_full_scale_becomes_the_highest_code(tmp_path):
+    write(tmp_path / "a.wav", Audio(np.array([1.0, -1.0]), RATE_HZ))
+    assert read(tmp_path / "a.wav").samples[:, 0].tolist() == [1 - 2**-23, -1.0]
+
+
+def test_a_float_file_keeps_what_is_over_full_scale(tmp_path):
+    write(tmp_path / "a.wav", Audio(np.array([4.0, -0.25]), RATE_HZ), subtype="FLOAT")
+    assert read(tmp_path / "a.wav").samples[:, 0].tolist() == [4.0, -0.25]
+
+
+@pytest.mark.parametrize("ending", ["ogg", "mp3", "w64", "au", "caf"])
+def test_every_format_of_libsndfile_is_written_and_read(tmp_path, ending):
+    if ending.upper() not in soundfile.available_formats():
+        pytest.skip(f"this libsndfile has no {ending}")
+    write(tmp_path / f"a.{ending}", Audio(noise(), RATE_HZ))
+    assert read(tmp_path / f"a.{ending}").samples.shape[1] == 2
+
+
+@given(st.integers(1, 3), st.integers(1, 500), st.sampled_from([8000, 44100, 192000]))
+def test_shape_and_rate_survive(tmp_path_factory, channels, frames, rate_hz):
+    path = tmp_path_factory.mktemp("files") / "a.flac"
+    write(path, Audio(noise(frames, channels), rate_hz))
+    back = read(path)
+    assert (back.samples.shape, back.rate_hz) == ((frames, channels), rate_hz)
+    # 24 bits round to at most half a step of 2^-23.
+    assert np.abs(back.samples - noise(frames, channels)).max() <= 2**-24
+
+
+def whole_wav(path):
+    soundfile.write(path, noise(), RATE_HZ, subtype="PCM_24")
+    return path.read_bytes()
+
+
+def spoilt(tmp_path, kind):
+    path = tmp_path / "take.wav"
+    if kind == "missing":
+        return path
+    if kind == "folder":
+        path.mkdir()
+    elif kind == "empty":
+        path.write_bytes(b"")
+    elif kind == "not audio":
+        path.write_bytes(b"Dear diary, today we recorded the verse." * 20)
+    elif kind == "truncated":
+        path.write_bytes(whole_wav(path)[:5000])
+    elif kind == "truncated flac":
+        path = tmp_path / "take.flac"
+        path.write_bytes(whole_wav(path)[:9000])
+    elif kind == "header only":
+        path.write_bytes(whole_wav(path)[:30])
+    elif kind == "no samples":
+        soundfile.write(path, np.zeros((0, 1)), RATE_HZ)
+    elif kind == "not finite":
+        soundfile.write(path, np.array([0.0, np.nan, 0.0], dtype=np.float32), RATE_HZ, subtype="FLOAT")
+    elif kind == "zero channels":
+        data = bytearray(whole_wav(path))
+        at = data.index(b"fmt ") + 10
+        data[at : at + 2] = struct.pack("<H", 0)
+        path.write_bytes(data)
+    return path
+
+
+@pytest.mark.parametrize(
+    ("kind", "sentence"),
+    [
+        ("missing", r"take.wav is not there; check the name and the folder"),
+        ("folder", r"take.wav is a folder; name one sound file in it."),
+        ("empty", r"take.wav is empty \(0 bytes\); copy or export it again."),
+        ("not audio", r"take.wav could not be read as a sound file \(.+\); export it as WAV or FLAC."),
+        ("truncated", r"take.wav is truncated: it holds less than its own header says; copy or export it again."),
+        ("truncated flac", r"take.flac (is truncated|could not be read)"),
+        ("header only", r"take.wav (is truncated|could not be read)"),
+        ("no samples", r"take.wav holds no samples; copy or export it again."),
+        ("not finite", r"take.wav holds nan at sample 1, channel 1; every sample must be a number."),
+        ("zero channels", r"take.wav could not be read as a sound file \(.+\); export it as WAV or FLAC."),
+    ],
+)
+def test_a_file_that_cannot_be_read_is_told_in_one_sentence(tmp_path, kind, sentence):
+    path = spoilt(tmp_path, kind)
+    with pytest.raises(GainError, match=sentence) as caught:
+        read(path)
+    assert "\n" not in str(caught.value)
+
+
+def test_any_cut_of_a_wav_is_refused(tmp_path):
+    path = tmp_path / "take.wav"
+    data = whole_wav(path)
+    for length in range(0, len(data) - 1, 997):
+        path.write_bytes(data[:length])
+        with pytest.raises(GainError):
+            read(path)
+
+
+@pytest.mark.parametrize(
+    ("name", "peak", "options", "sentence"),
+    [
+        ("take.xyz", 0.5, {}, "take.xyz ends in .xyz; give an ending such as .wav or .flac."),
+        ("take", 0.5, {}, "take ends in nothing; give an ending such as .wav or .flac."),
+        ("take.flac", 0.5, {"subtype": "FLOAT"}, "subtype is 'FLOAT'; FLAC files take PCM_S8"),
+        ("nowhere/take.wav", 0.5, {}, "nowhere is not there; make it first."),
+        ("take.wav", 2.0, {}, r"the audio reaches \+6.02 dBFS and PCM_24 ends at 0 dBFS; trim it first"),
+    ],
+)
+def test_a_file_that_cannot_be_written_is_told_and_leaves_nothing(tmp_path, name, peak, options, sentence):
+    with pytest.raises(GainError, match=sentence):
+        write(tmp_path / name, Audio(np.array([0.0, peak]), RATE_HZ), **options)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_write_that_fails_half_way_leaves_the_old_file(tmp_path, monkeypatch):
+    path = write(tmp_path / "take.wav", Audio(noise(), RATE_HZ))
+    before = path.read_bytes()
+
+    def full_disk(half, *_args, **_options):
+        with open(half, "wb") as file:
+            file.write(b"half")
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(soundfile, "write", full_disk)
+    with pytest.raises(
+        GainError, match="take.wav could not be written \\(no space left on device\\); nothing was left"
+    ):
+        write(path, Audio(noise(peak=0.1), RATE_HZ), overwrite=True)
+    assert path.read_bytes() == before
+    assert [each.name for each in tmp_path.iterdir()] == ["take.wav"]
+
+
+def test_a_file_that_is_there_is_kept_unless_told(tmp_path):
+    path = write(tmp_path / "take.wav", Audio(noise(), RATE_HZ))
+    with pytest.raises(GainError, match="take.wav is there already; choose another name or say overwrite=True."):
+        write(path, Audio(noise(), RATE_HZ))
+    write(path, Audio(noise(peak=0.1), RATE_HZ), overwrite=True)
+    assert np.abs(read(path).samples).max() < 0.11
+
+
+@pytest.mark.skipif(os.name == "nt", reason="file modes are a matter of POSIX")
+def test_a_written_file_is_readable_like_any_other(tmp_path):
+    path = write(tmp_path / "take.wav", Audio(noise(), RATE_HZ))
+    other = tmp_path / "other"
+    other.touch()
+    assert path.stat().st_mode == other.stat().st_mode
+
+
+def test_a_bundled_stem_is_found_from_anywhere(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    assert read("media/lead-voice.flac").seconds == read(bundled_folder("media") / "lead-voice.flac").seconds
+
+
+def test_a_path_out_of_the_media_folder_is_not_followed(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(GainError, match="is not there"):
+        read("media/../pyproject.toml")

@@ -1,0 +1,239 @@
+"""The learner's folder: laid, brought up to date, and never at the cost of what the learner wrote."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+
+import pytest
+
+import gainlib as gl
+from gainlib.course import Contents, Lesson, contents, lay, server_command, server_environment
+from gainlib.errors import GainError
+from gainlib.exercises import Progress, load
+from gainlib.exercises.progress import MANIFEST, MARK
+
+LESSON = "03-set-recording-level.ipynb"
+
+
+@pytest.fixture
+def course(tmp_path):
+    """The course's own lessons, as a newer version may change them."""
+    folder = tmp_path / "lessons"
+    (folder / "pictures").mkdir(parents=True)
+    (folder / LESSON).write_text("first version")
+    (folder / "contents.ipynb").write_text("contents")
+    (folder / "pictures" / "one.png").write_bytes(b"\x89PNG\r\n")
+    (folder / ".hidden").write_text("x")
+    (folder / ".ipynb_checkpoints").mkdir()
+    (folder / ".ipynb_checkpoints" / "old.ipynb").write_text("x")
+    (folder / "progress.json").write_text("somebody's")
+    return folder
+
+
+@pytest.fixture
+def own(tmp_path):
+    return tmp_path / "own"
+
+
+def files(folder):
+    found = (each.relative_to(folder) for each in folder.rglob("*") if each.is_file())
+    return sorted(each.as_posix() for each in found if each.parts[0] != MARK)
+
+
+def test_the_first_time_every_lesson_is_laid(course, own):
+    laid = lay(own, "0.1", course)
+    assert files(own) == sorted([LESSON, "contents.ipynb", "pictures/one.png"])
+    assert (own / "pictures" / "one.png").read_bytes() == b"\x89PNG\r\n"
+    assert laid.text == f"Your lessons are in {own}."
+    assert "up to date" in lay(own, "0.1", course).text
+
+
+def test_a_lesson_left_as_it_was_is_replaced_by_a_newer_one(course, own):
+    lay(own, "0.1", course)
+    (course / LESSON).write_text("second version")
+    laid = lay(own, "0.2", course)
+    assert (own / LESSON).read_text() == "second version"
+    assert laid.sentences == (f"{LESSON} is replaced by the version of gainlib 0.2; you had not changed it.",)
+    assert "up to date" in lay(own, "0.2", course).text
+
+
+def test_a_changed_lesson_stays_and_the_newer_one_is_laid_beside_it_once(course, own):
+    lay(own, "0.1", course)
+    (own / LESSON).write_text("first version, and my notes")
+    assert "up to date" in lay(own, "0.1", course).text
+    (course / LESSON).write_text("second version")
+    laid = lay(own, "0.2", course)
+    beside = own / "03-set-recording-level (new in 0.2).ipynb"
+    assert (own / LESSON).read_text() == "first version, and my notes"
+    assert beside.read_text() == "second version"
+    assert beside.name in laid.text
+    # Having seen it, the learner may throw it away, and is not offered it again.
+    beside.unlink()
+    assert "up to date" in lay(own, "0.2", course).text
+    assert not beside.exists()
+
+
+def test_a_name_that_is_taken_beside_is_left_alone(course, own):
+    lay(own, "0.1", course)
+    (own / LESSON).write_text("mine")
+    (own / "03-set-recording-level (new in 0.2).ipynb").write_text("mine too")
+    (course / LESSON).write_text("second version")
+    lay(own, "0.2", course)
+    assert (own / "03-set-recording-level (new in 0.2).ipynb").read_text() == "mine too"
+    assert (own / "03-set-recording-level (new in 0.2, 2).ipynb").read_text() == "second version"
+
+
+def test_a_missing_lesson_is_laid_again_and_said_so(course, own):
+    lay(own, "0.1", course)
+    (own / LESSON).unlink()
+    assert lay(own, "0.1", course).sentences == (f"{LESSON} was missing; it is laid again.",)
+    assert (own / LESSON).read_text() == "first version"
+
+
+def test_a_new_lesson_is_said_to_be_new(course, own):
+    lay(own, "0.1", course)
+    (course / "04-new.ipynb").write_text("x")
+    assert lay(own, "0.2", course).sentences == ("04-new.ipynb is new.",)
+
+
+def test_a_file_that_was_there_before_the_course_is_the_learners(course, own):
+    own.mkdir()
+    (own / LESSON).write_text("my own file of that name")
+    lay(own, "0.1", course)
+    assert (own / LESSON).read_text() == "my own file of that name"
+    assert (own / "03-set-recording-level (new in 0.1).ipynb").read_text() == "first version"
+
+
+@pytest.mark.parametrize("list_of_digests", ["", "[]", "{}", '{"laid": 3}', '{"laid": {"contents.ipynb": 3}}', "\x00"])
+def test_with_a_damaged_list_nothing_of_the_learners_is_lost(course, own, list_of_digests):
+    lay(own, "0.1", course)
+    (own / LESSON).write_text("mine")
+    (own / MARK / MANIFEST).write_text(list_of_digests)
+    (course / LESSON).write_text("second version")
+    lay(own, "0.2", course)
+    assert (own / LESSON).read_text() == "mine"
+
+
+def test_nothing_is_written_through_a_link(course, own, tmp_path):
+    lay(own, "0.1", course)
+    target = tmp_path / "elsewhere.ipynb"
+    target.write_text("first version")
+    (own / LESSON).unlink()
+    os.symlink(target, own / LESSON)
+    (course / LESSON).write_text("second version")
+    lay(own, "0.2", course)
+    assert target.read_text() == "first version"
+    assert (own / LESSON).is_symlink()
+
+
+def test_a_folder_in_a_lessons_place_is_left_alone(course, own):
+    (own / LESSON).mkdir(parents=True)
+    lay(own, "0.1", course)
+    assert (own / LESSON).is_dir()
+    assert (own / "03-set-recording-level (new in 0.1).ipynb").is_file()
+
+
+def test_what_stands_in_the_way_is_told(course, own, tmp_path):
+    (tmp_path / "file").write_text("x")
+    with pytest.raises(GainError, match="is a file; name a folder"):
+        lay(tmp_path / "file", "0.1", course)
+    with pytest.raises(GainError, match="cannot be used"):
+        lay(tmp_path / "file" / "deeper", "0.1", course)
+    own.mkdir()
+    (own / MARK).write_text("x")
+    with pytest.raises(GainError, match="stands in the way"):
+        lay(own, "0.1", course)
+    with pytest.raises(GainError, match="where the course itself lies"):
+        lay(course, "0.1", course)
+    with pytest.raises(GainError, match="where the course itself lies"):
+        lay(course / "pictures", "0.1", course)
+
+
+def test_a_folder_that_cannot_be_written_is_told(course, own, monkeypatch):
+    def forbid(*args, **kwargs):
+        raise PermissionError(13, "Permission denied", str(own))
+
+    monkeypatch.setattr("gainlib.exercises.progress.tempfile.mkstemp", forbid)
+    with pytest.raises(GainError, match=r"cannot be used \(permission denied\); name a folder that you may write to"):
+        lay(own, "0.1", course)
+
+
+def test_the_real_lessons_are_laid(own):
+    lay(own, gl.__version__)
+    assert {LESSON, "contents.ipynb"} <= set(files(own))
+    assert not [name for name in files(own) if not name.endswith(".ipynb")]
+
+
+def test_the_server_is_for_this_computer_only_and_the_token_is_not_on_the_command(own):
+    own.mkdir()
+    command = server_command(own, 8888)
+    assert command[0] == sys.executable
+    assert "--ServerApp.ip=127.0.0.1" in command
+    assert not [part for part in command if "token" in part or "0.0.0.0" in part]
+    assert server_environment(own, own, "secret")["JUPYTER_TOKEN"] == "secret"
+
+
+def test_the_kernel_is_this_python_whatever_the_user_has_installed(own, tmp_path, monkeypatch):
+    own.mkdir()
+    user = tmp_path / "user"
+    (user / "kernels" / "python3").mkdir(parents=True)
+    (user / "kernels" / "python3" / "kernel.json").write_text('{"argv": ["/other"], "display_name": "other"}')
+    monkeypatch.setenv("JUPYTER_PATH", str(user))
+    monkeypatch.setenv("JUPYTER_DATA_DIR", str(user))
+    for name, value in server_environment(own, own, "secret").items():
+        monkeypatch.setenv(name, value)
+    from jupyter_client.kernelspec import KernelSpecManager
+
+    assert KernelSpecManager().get_kernel_spec("python3").argv[0] == sys.executable
+
+
+def test_settings_of_the_learner_are_kept_and_notices_are_off(own):
+    own.mkdir()
+    environment = server_environment(own, own / "runtime", "secret")
+    assert environment["JUPYTER_RUNTIME_DIR"] == str(own / "runtime")
+    (notice,) = (own / MARK / "jupyter" / "settings").rglob("notification.jupyterlab-settings")
+    assert json.loads(notice.read_text()) == {"fetchNews": "false", "checkForUpdates": False, "doNotDisturbMode": True}
+    notice.write_text('{"fetchNews": "true"}')
+    server_environment(own, own, "secret")
+    assert notice.read_text() == '{"fetchNews": "true"}'
+    for name in ("JUPYTER_CONFIG_DIR", "JUPYTER_DATA_DIR", "JUPYTERLAB_SETTINGS_DIR", "IPYTHONDIR"):
+        assert environment[name].startswith(str(own.resolve()))
+
+
+def test_the_contents_list_what_is_done_and_what_is_next(own, monkeypatch):
+    lay(own, gl.__version__)
+    monkeypatch.chdir(own)
+    before = gl.contents()
+    assert "progress.json" not in files(own)  # looking at the contents begins nothing
+    (lesson,) = [each for each in before.lessons if each.link == LESSON]
+    assert (lesson.title, lesson.exercises) == ("Set a recording level", ("recording/leave-room",))
+    assert before.next == before.lessons[0] == lesson
+    assert not lesson.done
+    progress = Progress.here()
+    variant = load("recording/leave-room").variant(progress.learner_id)
+    progress.record(variant, variant.solution, variant.check(variant.solution))
+    (after,) = [each for each in contents().lessons if each.link == LESSON]
+    assert (after.done, after.points, after.out_of) == (True, 5.0, 5.0)
+    assert contents().next != after
+    assert "done, points: 5 of 5" in contents()._repr_html_()
+
+
+def test_the_contents_link_to_the_lessons_from_a_folder_below_and_to_newer_versions(own, monkeypatch):
+    lay(own, gl.__version__)
+    (own / "takes").mkdir()
+    (own / "03-set-recording-level (new in 0.2).ipynb").write_text("x")
+    monkeypatch.chdir(own / "takes")
+    page = contents()._repr_html_()
+    assert f'href="../{LESSON}"' in page
+    assert 'href="../03-set-recording-level%20%28new%20in%200.2%29.ipynb"' in page
+    assert f"](../{LESSON})" in contents()._repr_markdown_()
+
+
+def test_a_title_cannot_bring_markup_into_the_page():
+    odd = Lesson("<script>x</script>", 'a"b.ipynb', "", (), 0, 0.0, 0.0)
+    page = Contents((odd,), note="<b>")._repr_html_()
+    assert "<script>" not in page
+    assert "<b>" not in page
+    assert 'a"b' not in page

@@ -1,0 +1,321 @@
+"""What each view draws and says, on signals whose levels are known beforehand."""
+
+from __future__ import annotations
+
+import logging
+import math
+
+import numpy as np
+import pytest
+from bokeh.embed import json_item
+
+from gainlib import Audio, Converter, GainError, Preamp, Session, Source, Trim
+from gainlib.views import CloseUp, LevelDiagram, Waveform, headline, view, views
+
+RATE_HZ = 48_000
+SECOND = np.arange(RATE_HZ) / RATE_HZ
+SINE = np.sin(2 * np.pi * 997 * SECOND)
+
+SIGNALS = {
+    "silence": np.zeros(RATE_HZ),
+    "DC": np.full(RATE_HZ, 0.5),
+    "full-scale square": np.tile(np.repeat([1.0, -1.0], 240), 100),
+    "one sample": np.array([0.25]),
+    "a short click": np.array([0.0, 1.0, 0.0, -1.0, 0.0]),
+    "stereo": np.column_stack((SINE, 0.1 * SINE)),
+}
+
+
+def rendered(samples, gain_db=40.0, trim_db=0.0, alignment="EBU R 68"):
+    """A take that fills its file at -30 dBu: with EBU R 68 (0 dBFS is +18 dBu) it stands at -48 dBFS + gain."""
+    chain = [Source(-30.0), Preamp(gain_db, max_output_dbu=24.0), Converter(alignment), Trim(trim_db)]
+    return Session.of(Audio(samples, RATE_HZ), chain, name="voice").render()
+
+
+@pytest.mark.parametrize("signal", SIGNALS)
+@pytest.mark.parametrize("gain_db", [0.0, 40.0, 60.0])
+@pytest.mark.parametrize("name", sorted(views()))
+def test_every_view_takes_every_signal(name, signal, gain_db, caplog):
+    rendering = rendered(SIGNALS[signal], gain_db)
+    shown = view(name)
+    drawing = shown.figure(rendering)
+    with caplog.at_level(logging.WARNING):
+        assert json_item(drawing)["root_id"] == drawing.id
+    assert [record.message for record in caplog.records] == []
+    for source, columns in shown.columns(rendering).items():
+        assert drawing.select_one({"name": source}) is not None, source
+        assert len({len(column) for column in columns.values()}) == 1, source
+        for column in columns.values():
+            assert isinstance(column, list) or np.isfinite(column).all()
+    sentence = shown.sentence(rendering)
+    assert sentence.endswith(".")
+    assert "nan" not in sentence
+    assert "-" not in sentence.replace("look-ahead", "")  # a real minus sign everywhere
+
+
+def test_a_figure_says_what_its_axes_are_and_gives_values_on_hover():
+    rendering = rendered(SINE)
+    river = LevelDiagram().figure(rendering)
+    assert river.yaxis[0].axis_label == "level, dBFS"
+    assert [name for name, _ in river.hover[0].tooltips] == [
+        "stage",
+        "peak",
+        "RMS (AES17)",
+        "noise floor",
+        "ceiling",
+        "left",
+    ]
+    wave = Waveform().figure(rendering)
+    assert (wave.xaxis[0].axis_label, wave.yaxis[0].axis_label) == ("seconds", "dBFS")
+    assert wave.select_one({"name": "cursor"}).dimension == "height"
+
+
+def test_the_level_diagram_says_the_levels_of_a_sine():
+    # Derived: -30 dBu - 18 dBu = -48 dBFS, and +40 dB is -8 dBFS; the AES17 RMS of a sine equals its peak.
+    # The preamp ends at +24 dBu, which is +6 dBFS: 14 dB over the sine.
+    said = LevelDiagram().sentence(rendered(SINE, 40.0))
+    assert said.startswith("Source: peak −48.0 dBFS, RMS −48.0 dBFS, noise floor ")
+    assert "Preamp: peak −8.0 dBFS, RMS −8.0 dBFS" in said
+    assert "14 dB left; Converter: peak −8.0 dBFS" in said
+    assert ", 8 dB left; Trim: peak −8.0 dBFS" in said
+    assert said.endswith("RMS is AES17.")
+
+
+def test_the_river_stands_at_the_levels_and_numbers_say_them():
+    columns = LevelDiagram().columns(rendered(SINE, 40.0, trim_db=-6.0))
+    assert columns["river"]["peak"].round(1).tolist() == [-48.0, -48.0, -8.0, -8.0, -8.0, -8.0, -14.0, -14.0]
+    assert columns["numbers"]["text"] == ["peak −48", "−8", "−8", "−14"]
+    assert columns["ceilings"]["bottom"].round(2).tolist() == [6.0, 0.0]
+    assert columns["room"]["text"] == ["14 dB left", "8 dB left"]
+    assert columns["trouble"]["text"] == []
+    assert columns["stages"]["text"] == ["Source", "Preamp", "Converter", "Trim"]
+
+
+def test_a_clipping_stage_is_told_by_shape_and_word():
+    # Derived: +50 dB puts the sine 2 dB over; each of its 2 x 997 half waves is cut for about ten samples.
+    columns = LevelDiagram().columns(rendered(SINE, 50.0))
+    assert columns["trouble"]["text"] == ["▼ clips 1994 times"]
+    assert columns["trouble"]["x"].tolist() == [2.0]
+    assert columns["trouble"]["edge"][0] > 0.0
+    assert columns["room"]["text"] == ["4 dB left"]
+
+
+def test_silence_reads_minus_infinity_and_lies_on_the_ground():
+    columns = LevelDiagram().columns(rendered(np.zeros(RATE_HZ), 0.0))
+    assert columns["river"]["peak"][0] == -100.0
+    assert columns["numbers"]["text"][0] == "peak −∞"
+    assert "Source: peak −∞ dBFS, RMS −∞ dBFS, noise floor −∞ dBFS" in LevelDiagram().sentence(
+        rendered(np.zeros(RATE_HZ))
+    )
+
+
+@pytest.mark.parametrize("alignment", ["EBU R 68", "SMPTE RP 155", 4.0])
+def test_no_move_makes_the_axis_jump_and_every_ceiling_is_in_sight(alignment):
+    ranges = {
+        (drawing.y_range.start, drawing.y_range.end)
+        for gain_db in (0.0, 30.0, 60.0)
+        for trim_db in (-24.0, 24.0)
+        for drawing in [LevelDiagram().figure(rendered(SINE, gain_db, trim_db, alignment))]
+    }
+    assert len(ranges) == 1
+    ((bottom, top),) = ranges
+    columns = LevelDiagram().columns(rendered(SINE, 60.0, 24.0, alignment))
+    assert columns["ceilings"]["bottom"].max() < top
+    for line in ("peak", "rms", "noise"):
+        assert bottom < columns["river"][line].min()
+        assert columns["river"][line].max() <= top
+
+
+@pytest.mark.parametrize("trim_db", [-24.0, -3.0, 0.0, 7.5, 24.0])
+@pytest.mark.parametrize("signal", ["stereo", "full-scale square", "DC"])
+def test_numbers_and_names_touch_no_line_and_not_each_other(signal, trim_db):
+    view = LevelDiagram()
+    drawing_range = view.figure(rendered(SIGNALS[signal])).y_range
+    for gain_db in range(61):
+        rendering = rendered(SIGNALS[signal], float(gain_db), trim_db)
+        columns = view.columns(rendering)
+        per_px = (drawing_range.end - drawing_range.start) / (view.height - 12)
+        texts = {index: [] for index in range(4)}
+        for source in ("numbers", "words"):
+            for x, y in zip(columns[source]["x"], columns[source]["y"], strict=True):
+                texts[int(x)].append(y)
+        for index, heights in texts.items():
+            lines = [columns["river"][line][2 * index] for line in ("peak", "rms", "noise")]
+            lines += [
+                low
+                for left, low in zip(columns["ceilings"]["left"], columns["ceilings"]["bottom"], strict=True)
+                if left < index < left + 1
+            ]
+            for y in heights:
+                # 13 px letters are about 10 px high: 5 px to either side of their middle
+                assert min(abs(y - line) for line in lines) > 5 * per_px, (gain_db, index, y, lines)
+                assert all(other == y or abs(other - y) > 12 * per_px for other in heights), (gain_db, index, heights)
+
+
+def test_the_waveform_keeps_its_flat_tops_when_the_trim_pulls_it_down():
+    wave = Waveform()
+    loud, low = (wave.columns(rendered(SINE, 50.0, trim_db)) for trim_db in (0.0, -12.0))
+    assert low["told"]["text"] == loud["told"]["text"] == ["▼ 1994 clipped runs"]
+    assert low["clipped"]["seconds"].tolist() == loud["clipped"]["seconds"].tolist()
+    # 0 dBFS lowered by 12 dB is 10^(-12/20) = 0.2512 of full scale
+    assert np.abs(low["flat"]["level"]) == pytest.approx([0.2512, 0.2512], abs=5e-4)
+    assert wave.sentence(rendered(SINE, 50.0, -12.0)) == (
+        "The peaks behind the trim reach −12.0 dBFS; "
+        "the converter's 1994 clipped runs stay flat tops, now at −12.0 dBFS."
+    )
+    assert "it clips 1994 times, the longest for" in Waveform("converter").sentence(rendered(SINE, 50.0))
+    assert wave.sentence(rendered(SINE, 40.0)) == "The peaks behind the trim reach −8.0 dBFS; nothing is clipped."
+
+
+def test_the_waveform_draws_the_extremes_of_all_channels_over_the_whole_time():
+    columns = Waveform("converter").columns(rendered(SIGNALS["stereo"], 48.0))["wave"]
+    assert len(columns["seconds"]) == 1000
+    assert columns["high"].max() == pytest.approx(1.0, abs=1e-3)
+    assert columns["low"].min() == pytest.approx(-1.0, abs=1e-3)
+    assert 0.0 <= columns["seconds"][0] < columns["seconds"][-1] <= 1.0
+
+
+def test_the_close_up_shows_the_cut_top_and_what_would_have_come():
+    # -48 + 50.5 - 12 dB: what came is held at -12 dBFS, without the converter it would stand at -9.5 dBFS.
+    view = CloseUp()
+    moment = view.columns(rendered(SINE, 50.5, -12.0))["moment"]
+    assert np.abs(moment["came"]).max() == pytest.approx(10 ** (-12 / 20), abs=1e-6)
+    assert np.abs(moment["given"]).max() == pytest.approx(10 ** (-9.5 / 20), abs=1e-6)
+    assert moment["ms"][0] == -4.0
+    # Derived: a sine is beyond 10^(-2.5/20) of its peak for 2 acos(0.7499) / 2 pi of a period of 48.14 samples, which
+    # is 11.06 samples long: 12 fit in where the first stands at its very beginning.
+    assert view.sentence(rendered(SINE, 50.5, -12.0)) == (
+        "The loudest moment is cut off: it reaches −12.0 dBFS and stays there for up to 12 samples; "
+        "without a ceiling it would reach −9.5 dBFS."
+    )
+    assert view.sentence(rendered(SINE, 40.0)) == "The loudest moment is whole: it reaches −8.0 dBFS."
+
+
+def test_the_close_up_stays_at_one_place_whatever_is_moved():
+    places = [CloseUp().columns(rendered(SIGNALS["stereo"], gain))["moment"]["ms"].tolist() for gain in (0.0, 60.0)]
+    assert places[0] == places[1]
+
+
+def test_a_recording_that_was_clipped_before_is_told():
+    session = Session.of(Audio(0.5 * np.clip(2 * SINE, -1, 1), RATE_HZ), [Trim()], name="old take")
+    assert Waveform().sentence(session.render()) == (
+        "The peaks behind the trim reach −6.0 dBFS; the recording itself has 1994 flat tops."
+    )
+
+
+@pytest.mark.parametrize(
+    ("gain_db", "trim_db", "sentence"),
+    [
+        # the sine stands at -48 dBFS + gain
+        (32.0, 0.0, "The take is clean with 16 dB left. Peaks stand at −16 dBFS."),
+        (45.0, 0.0, "The converter has 3 dB left. A shout needs 10: lower the preamp by about 7 dB."),
+        (38.3, 0.0, "The converter has 9.7 dB left. A shout needs 10: lower the preamp by about 1 dB."),
+        (
+            10.0,
+            0.0,
+            "The peaks reach only −38 dBFS. "
+            "Raise the preamp by about 23 dB: recorded peaks usually stand near −15 dBFS.",
+        ),
+        (50.5, 0.0, "The converter clips 1994 times. Lower the preamp by 3 dB or more."),
+        (
+            50.5,
+            -12.0,
+            "The converter clips 1994 times. Lower the preamp by 3 dB or more. "
+            "The trim lowers the level; the 1994 clipped runs of the converter stay.",
+        ),
+        (
+            32.0,
+            20.0,
+            "The trim reaches 4.0 dB over full scale. A fixed-point file would clip it: lower the trim by 5 dB.",
+        ),
+        (56.5, 0.0, "The preamp clips 1994 times, the converter 1994 times. Lower the preamp by 9 dB or more."),
+    ],
+)
+def test_the_headline_says_what_matters_and_which_way_to_go(gain_db, trim_db, sentence):
+    assert str(headline(rendered(SINE, gain_db, trim_db))) == sentence
+
+
+@pytest.mark.parametrize("signal", ["DC", "full-scale square", "stereo"])
+@pytest.mark.parametrize("gain_db", range(43, 61))
+def test_the_amount_in_the_headline_is_enough_and_no_more(signal, gain_db):
+    samples = SIGNALS[signal]
+    said = headline(rendered(samples, float(gain_db)))
+    if not said.trouble:
+        assert all(each.clipped == 0 for each in rendered(samples, float(gain_db)).levels)
+        return
+    amount = int(said.advice.split(" by ")[1].split(" dB")[0])
+    lowered = rendered(samples, float(gain_db - amount))
+    assert all(each.clipped == 0 for each in lowered.levels)
+    assert headline(lowered).trouble is False
+    # one decibel less would stand on the ceiling or over it: nothing is left
+    assert rendered(samples, float(gain_db - amount + 1)).level("preamp").peak_dbfs > -0.02
+
+
+def test_a_take_that_holds_its_loud_moment_is_not_asked_for_more_room():
+    # Nine seconds at -10 dB and one shout at 0 dB of the file: with +43 dB that is -15 and -5 dBFS.
+    take = np.concatenate((np.tile(10 ** (-10 / 20) * SINE, 9), SINE))
+    assert str(headline(rendered(take, 43.0))) == (
+        "The take is clean: its loudest moment leaves 5 dB. Usual peaks stand near −15 dBFS."
+    )
+    assert str(headline(rendered(take, 47.0))) == (
+        "The loudest moment leaves the converter 1 dB. Keep 3 dB: lower the preamp by about 2 dB."
+    )
+
+
+def test_silence_and_a_source_that_is_too_loud_have_sentences_of_their_own():
+    assert str(headline(rendered(np.zeros(RATE_HZ)))) == (
+        "The take is silent. What the later stages carry is noise only: check the source."
+    )
+    loud = Session.of(Audio(SINE, RATE_HZ), [Source(20.0), Preamp(1.0), Converter("EBU R 68")], name="amp")
+    # +20 dBu + 1 dB is 3 dB over +18 dBu: 1 dB at the preamp, the rest (to stay below) at the source
+    assert headline(loud.render()).advice == "Lower the preamp by 1 dB and the source by 3 dB or more."
+
+
+def test_sixteen_bits_are_named_when_their_steps_are_what_is_heard():
+    chain = [Source(-30.0, noise_dbfs=-120.0), Preamp(5.0, input_noise_dbu=-150.0), Converter("EBU R 68", bits=16)]
+    said = headline(Session.of(Audio(SINE, RATE_HZ), chain, name="voice").render())
+    assert said.what.startswith("The peaks reach only −43 dBFS, and the converter's own steps add ")
+
+
+def test_of_several_strips_the_one_in_trouble_speaks():
+    from gainlib import Strip
+
+    def strip(name, gain_db):
+        return Strip(name, Audio(SINE, RATE_HZ), (Source(-30.0), Preamp(gain_db), Converter("EBU R 68")))
+
+    rendering = Session((strip("voice", 32.0), strip("guitar", 50.0))).render()
+    assert headline(rendering).what == "guitar: The converter clips 1994 times."
+    assert headline(rendering, "voice").what == "voice: The take is clean with 16 dB left."
+    assert LevelDiagram("guitar").taps(rendering) == ("guitar/source", "guitar/preamp", "guitar/converter")
+
+
+def test_views_are_found_by_plain_name_or_given_with_options():
+    assert isinstance(view("level diagram"), LevelDiagram)
+    chosen = Waveform("converter", height=200)
+    assert view(chosen) is chosen
+    with pytest.raises(GainError, match="'level diagramm' is not a view; did you mean level diagram\\?"):
+        view("level diagramm")
+    with pytest.raises(GainError, match="3 is not a view; give a name"):
+        view(3)
+    with pytest.raises(GainError, match="has no stage 'convertor'; did you mean converter\\?"):
+        Waveform("convertor").columns(rendered(SINE))
+
+
+def test_every_ink_can_be_told_from_its_paper():
+    from gainlib.views import INKS
+
+    def luminance(colour):  # published: WCAG 2.2, relative luminance
+        parts = [int(colour[place : place + 2], 16) / 255 for place in (1, 3, 5)]
+        linear = [part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts]
+        return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+    def contrast(one, other):
+        dark, light = sorted((luminance(one), luminance(other)))
+        return (light + 0.05) / (dark + 0.05)
+
+    for theme, paper in enumerate(INKS["paper"]):
+        for ink in ("peak", "noise", "trouble", "text", "muted"):  # these write words: 4.5:1, WCAG 2.2, 1.4.3
+            assert contrast(INKS[ink][theme], paper) >= 4.5, (ink, theme)
+        for ink in ("ceiling", "rms"):  # these draw lines: 3:1, WCAG 2.2, 1.4.11
+            assert contrast(INKS[ink][theme], paper) >= 3.0, (ink, theme)
+    assert math.isclose(contrast("#000000", "#FFFFFF"), 21.0)
