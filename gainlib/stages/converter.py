@@ -21,7 +21,6 @@ from gainlib.stages.base import (
     frozen,
     require_one_of,
     require_within,
-    setting,
     unit_noise,
 )
 from gainlib.stages.wordlength import in_steps, rounding_power
@@ -53,7 +52,7 @@ class Converter(Stage):
     alignment: Alignment | str | float
     bits: int = 24
     dither: bool = False
-    noise_dbfs: float = setting(-math.inf, label="Converter noise", low=-140.0, high=-80.0, step=1.0)
+    noise_dbfs: float = -math.inf
     noise_seed: int = 2
 
     def __post_init__(self) -> None:

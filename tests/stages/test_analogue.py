@@ -73,7 +73,9 @@ def test_the_preamp_clips_at_its_largest_output(signal_of) -> None:
 
 def test_soft_clipping_is_straight_6_db_below_the_largest_output(signal_of) -> None:
     sine = signal_of(np.sin(2 * np.pi * 100 * np.arange(RATE_HZ) / RATE_HZ), domain="analogue")
-    hard, soft = (Preamp(23.0, -math.inf, 24.0, clipping=each).process(sine).signal.samples for each in ("hard", "soft"))
+    hard, soft = (
+        Preamp(23.0, -math.inf, 24.0, clipping=each).process(sine).signal.samples for each in ("hard", "soft")
+    )
     straight = np.abs(hard) < 17.361635 / 2
     assert np.array_equal(hard[straight], soft[straight])
     assert np.abs(soft).max() < np.abs(hard).max()
