@@ -1,10 +1,11 @@
 """What rendering a session gives: the signal behind every stage, and the level diagram's table.
 
 Each stage's output is a node that knows what it was made from. The figures of every node are kept: peak, RMS, noise
-floor, clipped runs, readings. The samples are kept behind the stages that cost something (converter, preamp,
-compressor, saturation, limiter, ...) and behind each sum; a trim, a fader or a pan is a multiplication and is made
-again from there when its samples are asked for, and so are gain-reduction traces. That holds the memory of an
-eight-strip session below four times its recordings, and still a moved control costs only what lies behind it.
+floor, clipped runs, readings. The samples are kept behind the stages that cost something (converter, compressor,
+saturation, limiter, delivery) and behind each sum that is more than a few additions; a trim, a fader or a pan is a
+multiplication and is made again from there when its samples are asked for, and so are gain-reduction traces. That
+holds the memory of an eight-strip session below four times its recordings, and still a moved control costs only what
+lies behind it.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -105,7 +107,9 @@ class _Node:
         self.latency = max(source.latency for source, _ in self.sources) + self.stage.latency_samples(signal.rate_hz)
         # A sum of signals that are kept themselves is only a few additions.
         dear = not all(isinstance(each, _Node) and each.kept for each, _ in self.sources) or len(self.sources) > _FEW
-        self.kept = signal if (dear if isinstance(self.stage, Sum) else self.stage.kept) else None
+        if dear if isinstance(self.stage, Sum) else self.stage.kept:
+            samples: NDArray[Any] = signal.samples.astype(np.float32) if self.stage.single else signal.samples
+            self.kept = dataclasses.replace(signal, samples=samples)
         # A copy of nothing: a view would hold on to all the samples.
         bare = dataclasses.replace(signal, samples=np.empty((0, signal.samples.shape[1])))
         self.passed = dataclasses.replace(passed, signal=bare, reduction_db=None)
@@ -123,7 +127,13 @@ class _Node:
         return Passed(meeting.signal())
 
     def signal(self) -> Signal:
-        return self.kept if self.kept is not None else self.again().signal
+        if self.kept is None:
+            return self.again().signal
+        if not self.stage.single:
+            return self.kept
+        samples = self.kept.samples.astype(np.float64)
+        samples.flags.writeable = False
+        return dataclasses.replace(self.kept, samples=samples)
 
 
 class _Meeting:

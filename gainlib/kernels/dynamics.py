@@ -112,12 +112,14 @@ def curve_tops(samples: Array, between: Array, tops: Array) -> None:
     working_dynamics().curve_tops(samples, between, tops)
 
 
-def shelved(samples: Array, now: float, before: float, feedback: float, out: Array) -> None:
+def shelved(samples: Array, now: float, before: float, feedback: float, state: Array, out: Array) -> None:
     """A first-order filter over one channel, `y = now x + before x' - feedback y'`, into `out`, which may be the input.
 
+    `state` `(2,)` carries x' and y' from one block to the next.
+
     >>> out = np.empty(3)
-    >>> shelved(np.array([1.0, 0.0, 0.0]), 0.5, 0.0, -0.5, out)
+    >>> shelved(np.array([1.0, 0.0, 0.0]), 0.5, 0.0, -0.5, np.zeros(2), out)
     >>> out.tolist()
     [0.5, 0.25, 0.125]
     """
-    working_dynamics().shelved(samples, now, before, feedback, out)
+    working_dynamics().shelved(samples, now, before, feedback, state, out)

@@ -170,10 +170,10 @@ def curve_tops(samples: Array, between: Array, tops: Array) -> None:
 
 
 @njit(cache=True, nogil=True, fastmath={"contract"})
-def shelved(samples: Array, now: float, before: float, feedback: float, out: Array) -> None:
+def shelved(samples: Array, now: float, before: float, feedback: float, state: Array, out: Array) -> None:
     """A first-order filter over one channel."""
-    x1 = 0.0
-    y1 = 0.0
+    x1 = state[0]
+    y1 = state[1]
     for index in range(len(samples)):
         x = samples[index]
         y1 = (now * x + before * x1) - feedback * y1
@@ -181,3 +181,5 @@ def shelved(samples: Array, now: float, before: float, feedback: float, out: Arr
         # What rings on in silence would end in denormal numbers, which cost a hundred times as much.
         y1 = y1 if abs(y1) > 1e-200 else 0.0
         out[index] = y1
+    state[0] = x1
+    state[1] = y1

@@ -89,8 +89,10 @@ def curve_tops(samples: Array, between: Array, tops: Array) -> None:
     np.maximum(tops[1:], steps, out=tops[1:])
 
 
-def shelved(samples: Array, now: float, before: float, feedback: float, out: Array) -> None:
+def shelved(samples: Array, now: float, before: float, feedback: float, state: Array, out: Array) -> None:
     """A first-order filter over one channel."""
     from scipy.signal import lfilter
 
-    out[:] = lfilter([now, before], [1.0, feedback], samples)
+    last = samples[-1]
+    out[:], _ = lfilter([now, before], [1.0, feedback], samples, zi=[before * state[0] - feedback * state[1]])
+    state[:] = last, out[-1]

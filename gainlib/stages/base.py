@@ -25,13 +25,13 @@ __all__ = [
     "choice",
     "choices_of",
     "frozen",
+    "noise_of",
     "require_finite",
     "require_gain",
     "require_one_of",
     "require_within",
     "setting",
     "settings_of",
-    "unit_noise",
 ]
 
 Domain = Literal["analogue", "digital"]
@@ -125,11 +125,13 @@ class Stage:
     `name` is how a tap is asked for, by default the kind; two stages of a kind in one strip need two names. `takes` and
     `gives` say on which side of the converter the stage stands. `kept` says whether a rendering keeps the samples
     behind it: a stage that costs more than a multiplication does, the others are made again when they are asked for.
+    `single` says that single precision holds its samples exactly.
     """
 
     takes: ClassVar[Domain] = "digital"
     gives: ClassVar[Domain] = "digital"
     kept: ClassVar[bool] = False
+    single: ClassVar[bool] = False
 
     name: str = dataclasses.field(default="", kw_only=True)
 
@@ -261,6 +263,18 @@ def amplified(signal: Signal, gain: float) -> Signal:
 
 
 @functools.lru_cache(maxsize=2)
-def unit_noise(seed: int, strip: str, shape: tuple[int, int]) -> Floats:
+def _drawn_noise(seed: int, strip: str, shape: tuple[int, int]) -> NDArray[np.float32]:
     """White Gaussian noise of RMS 1, other for each seed and strip; kept, so that a moved gain draws no new."""
-    return frozen(np.random.default_rng([seed, *strip.encode()]).standard_normal(shape))
+    noise = np.random.default_rng([seed, *strip.encode()]).standard_normal(shape, dtype=np.float32)
+    noise.flags.writeable = False
+    return noise
+
+
+def noise_of(seed: int, signal: Signal, rms: float) -> Floats:
+    """White Gaussian noise in the signal's shape, a new array.
+
+    >>> quiet = Signal(np.zeros((1000, 1)), 48000, 0.0, "digital")
+    >>> bool(abs(noise_of(1, quiet, 0.5).std() - 0.5) < 0.05)
+    True
+    """
+    return np.multiply(_drawn_noise(seed, signal.strip, signal.samples.shape), rms, dtype=np.float64)

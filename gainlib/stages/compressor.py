@@ -9,7 +9,6 @@ from typing import ClassVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.signal import lfilter
 
 from gainlib.decibels import db_from_ratio, ratio_from_db
 from gainlib.kernels import dynamics
@@ -151,14 +150,14 @@ class Compressor(Stage):
         """Channels that share one gain, in blocks that stay in the cache."""
         attack, release = coefficient(self.attack_ms, rate_hz), coefficient(self.release_ms, rate_hz)
         rms = coefficient(self.rms_ms, rate_hz)
-        state, squares = np.zeros(2), np.zeros(1)
+        state, squares = np.zeros(2), np.zeros(2)
         makeup = float(ratio_from_db(self.makeup_db))
         for start in range(0, len(samples), _BLOCK):
             block = samples[start : start + _BLOCK]
             level = dynamics.largest_of_channels(block)
             if self.detector == "rms":
                 np.square(level, out=level)
-                level, squares = lfilter([1.0 - rms], [1.0, -rms], level, zi=squares)
+                dynamics.shelved(level, 1.0 - rms, 0.0, -rms, squares, level)
                 level *= 1.0 / _AES17_POWER_ZERO
             with np.errstate(divide="ignore"):
                 np.log10(level, out=level)

@@ -19,9 +19,9 @@ from gainlib.stages.base import (
     Stage,
     choice,
     frozen,
+    noise_of,
     require_one_of,
     require_within,
-    unit_noise,
 )
 from gainlib.stages.wordlength import in_steps, rounding_power
 
@@ -48,6 +48,7 @@ class Converter(Stage):
     takes: ClassVar[Domain] = "analogue"
     gives: ClassVar[Domain] = "digital"
     kept: ClassVar[bool] = True
+    single: ClassVar[bool] = True
 
     alignment: Alignment | str | float
     bits: int = 24
@@ -79,7 +80,7 @@ class Converter(Stage):
         own_rms = float(ratio_from_db(self.noise_dbfs)) * AES17_ZERO_RMS
         samples = signal.samples * (1.0 / self.full_scale_volts)
         if own_rms > 0.0:
-            samples += unit_noise(self.noise_seed, signal.strip, samples.shape) * own_rms
+            samples += noise_of(self.noise_seed, signal, own_rms)
         seed = [self.noise_seed, _DITHER, *signal.strip.encode()] if self.dither else None
         samples = frozen(in_steps(samples, self.bits, seed))
         power = signal.noise_power / self.full_scale_volts**2 + own_rms**2

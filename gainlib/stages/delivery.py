@@ -12,7 +12,6 @@ from typing import ClassVar
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.signal import firwin, resample_poly
 
 from gainlib.audio import Audio, read, write
 from gainlib.decibels import ratio_from_db
@@ -190,6 +189,8 @@ def resampled(samples: Floats, rate_hz: int, to_rate_hz: int) -> Floats:
     >>> resampled(np.ones((480, 1)), 48000, 24000).shape
     (240, 1)
     """
+    from scipy.signal import firwin, resample_poly
+
     shared = math.gcd(rate_hz, to_rate_hz)
     up, down = to_rate_hz // shared, rate_hz // shared
     # The transition is centred at half the lower rate: 0.45 to 0.55 of it.

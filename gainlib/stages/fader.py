@@ -117,7 +117,7 @@ class Fader(Stage):
     def process(self, signal: Signal) -> Passed:
         """The signal at the fader's level."""
         gain = 0.0 if self.muted else float(ratio_from_db(self.gain_db))
-        if self.ride and gain > 0.0:
+        if self.ride:
             gains = ride_gains(self.ride, signal)
             gains *= gain
             return Passed(ridden(signal, gains))

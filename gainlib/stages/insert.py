@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 import math
 from dataclasses import dataclass
-from typing import ClassVar
 
 import numpy as np
 
@@ -17,11 +16,11 @@ from gainlib.stages.base import (
     Stage,
     choice,
     frozen,
+    noise_of,
     require_gain,
     require_one_of,
     require_within,
     setting,
-    unit_noise,
 )
 from gainlib.stages.preamp import peak_volts, thermal_rms_volts
 
@@ -45,8 +44,6 @@ class OutboardInsert(Stage):
     >>> round(OutboardInsert("EBU R 68", send="+4 dBu", receive="-10 dBV").loop_gain_db, 2)
     11.78
     """
-
-    kept: ClassVar[bool] = True
 
     alignment: Alignment | str | float
     send: str = choice("+4 dBu", "+4 dBu", "-10 dBV", label="Send")
@@ -97,7 +94,7 @@ class OutboardInsert(Stage):
         most = peak_volts(self.device_max_dbu)
         samples = signal.samples * out
         if noise_rms > 0.0:
-            samples += unit_noise(self.noise_seed, signal.strip, samples.shape) * noise_rms
+            samples += noise_of(self.noise_seed, signal, noise_rms)
         np.clip(samples, -most, most, out=samples)
         device = clipped_runs(samples, ceiling_dbfs=20 * math.log10(most))
         samples *= self._back

@@ -19,11 +19,11 @@ from gainlib.stages.base import (
     Stage,
     choice,
     frozen,
+    noise_of,
     require_gain,
     require_one_of,
     require_within,
     setting,
-    unit_noise,
 )
 from gainlib.stages.clipping import rounded_off
 
@@ -87,7 +87,6 @@ class Preamp(Stage):
 
     takes: ClassVar[Domain] = "analogue"
     gives: ClassVar[Domain] = "analogue"
-    kept: ClassVar[bool] = True
 
     gain_db: float = setting(30.0, label="Gain", low=0.0, high=60.0, step=1.0)
     input_noise_dbu: float = -128.0
@@ -115,7 +114,7 @@ class Preamp(Stage):
         gain = float(ratio_from_db(self.gain_db))
         padded = float(ratio_from_db(-self.pad_db)) * (-1.0 if self.inverted else 1.0)
         own_rms = thermal_rms_volts(self.input_noise_dbu, signal.rate_hz)
-        samples = unit_noise(self.noise_seed, signal.strip, signal.samples.shape) * (own_rms * gain)
+        samples = noise_of(self.noise_seed, signal, own_rms * gain)
         samples += signal.samples * (padded * gain)
         clipped = clipped_runs(samples, ceiling_dbfs=float(db_from_ratio(self.ceiling)))
         if self.clipping == "soft":

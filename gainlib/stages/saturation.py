@@ -9,8 +9,6 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
-from scipy.optimize import brentq
-from scipy.signal import firwin
 
 from gainlib import kernels
 from gainlib.decibels import db_from_power, ratio_from_db
@@ -68,6 +66,8 @@ class Saturation(Stage):
         slope = float(ratio_from_db(self.drive_db))
         if slope <= 1.0:
             return 0.0
+        from scipy.optimize import brentq
+
         # Near zero k² = 3 (slope - 1), and k is always below the slope.
         return float(brentq(lambda k: k - slope * math.tanh(k), 0.5 * min(slope, math.sqrt(3 * (slope - 1))), slope))
 
@@ -141,7 +141,7 @@ class Saturation(Stage):
         """What the curve makes of one channel, less its straight part, which need not pass any filter."""
         pre, post = _shelf(float(ratio_from_db(-self.low_end_db)), rate_hz)
         emphasised = np.zeros(len(entered) + 2 * _MARGIN)
-        dynamics.shelved(entered, *pre, emphasised[_MARGIN:-_MARGIN])
+        dynamics.shelved(entered, *pre, np.zeros(2), emphasised[_MARGIN:-_MARGIN])
         bend, slope = self.bend, float(ratio_from_db(self.drive_db))
         scale = 1.0 / math.tanh(bend)
         added = np.empty(len(entered))
@@ -155,7 +155,7 @@ class Saturation(Stage):
             fine -= straight
             coarse, first = _lowered(fine, first, factor)
             added[start:end] = coarse[_MARGIN - first : _MARGIN - first + end - start]
-        dynamics.shelved(added, *post, added)
+        dynamics.shelved(added, *post, np.zeros(2), added)
         return added
 
 
@@ -167,6 +167,8 @@ _DOWN_STEEP, _DOWN_WIDE = 87, 15
 @functools.cache
 def _doubling(half: int) -> Floats:
     """The values halfway between samples: a half-band filter, of which only these taps are not zero."""
+    from scipy.signal import firwin
+
     taps = 2 * firwin(4 * half - 1, 0.5, window=("kaiser", 12.3))
     return frozen(np.ascontiguousarray(taps[::2]))
 
@@ -174,6 +176,8 @@ def _doubling(half: int) -> Floats:
 @functools.cache
 def _halving(half: int, edge: float) -> tuple[Floats, Floats]:
     """A low-pass before every other sample is left out, its taps split for the odd samples and the even ones."""
+    from scipy.signal import firwin
+
     taps = firwin(2 * half + 1, edge, window=("kaiser", 11.8))
     return frozen(np.ascontiguousarray(taps[::2])), frozen(np.ascontiguousarray(taps[1::2]))
 

@@ -212,7 +212,7 @@ def test_the_good_file_has_no_faults(tmp_path: Path) -> None:
     ],
 )
 def test_each_fault_is_one_sentence(tmp_path: Path, old: str, new: str, sentence: str) -> None:
-    assert faults(tmp_path, old, new)[0] == sentence
+    assert faults(tmp_path, old, new) == [sentence]
     with pytest.raises(GainError) as caught:
         Session.load(tmp_path / "s.toml")
     assert str(caught.value).split("\n")[0] == sentence

@@ -209,6 +209,25 @@ def test_after_any_changes_the_rendering_is_that_of_a_fresh_one(
         assert np.array_equal(rendering.at(tap).samples, fresh.at(tap).samples)
 
 
+@pytest.mark.parametrize("bits", [16, 24])
+def test_what_is_kept_in_single_precision_is_exact(stems: dict[str, Audio], bits: int) -> None:
+    from gainlib.stages import Signal
+
+    stages = (Source(-30.0), Preamp(30.0), Converter("EBU R 68", bits, dither=True, noise_dbfs=-100.0))
+    rendering = Session.of(stems["voice"], (*stages, Trim(0.0)), name="voice").render()
+    signal = Signal(np.asarray(stems["voice"].samples), RATE_HZ, 0.0, "digital", "voice")
+    for stage in stages:
+        signal = stage.process(signal).signal
+    for tap in ("converter", "trim"):
+        assert np.array_equal(rendering.at(tap).samples, signal.samples)
+
+
+def test_a_take_in_single_precision_renders_as_its_values_do() -> None:
+    narrow = np.random.default_rng(2).standard_normal(1000).astype(np.float32)
+    one, other = (mixed([Audio(each, RATE_HZ)]).render() for each in (narrow, narrow.astype(np.float64)))
+    assert np.array_equal(one.at("main/sum").samples, other.at("main/sum").samples)
+
+
 def test_another_take_is_rendered_anew(session: Session, stems: dict[str, Audio]) -> None:
     rendering = session.render()
     other = session.with_take(Audio(stems["voice"].samples * 0.5, RATE_HZ), strip="voice")

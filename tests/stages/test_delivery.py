@@ -117,6 +117,14 @@ def test_the_loudness_is_met_at_the_new_rate(signal_of) -> None:
     assert other_lufs(passed.signal.samples, 44_100) == pytest.approx(-23.0, abs=0.02)
 
 
+def test_half_the_band_holds_half_the_noise(signal_of) -> None:
+    quiet = signal_of(np.zeros(96_000), 96_000, noise_power=2e-9)
+    down = Delivery(rate_hz=48_000, coding="float 32").process(quiet).signal
+    assert down.noise_power == pytest.approx(1e-9)
+    up = Delivery(rate_hz=96_000, coding="float 32").process(signal_of(np.zeros(480), noise_power=2e-9)).signal
+    assert up.noise_power == pytest.approx(2e-9)
+
+
 def test_silence_and_the_shortest_sounds_keep_their_level(signal_of) -> None:
     silent = Delivery().process(signal_of(np.zeros((RATE_HZ, 2))))
     assert silent.readings["gain_db"] == 0.0

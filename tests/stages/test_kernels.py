@@ -94,10 +94,16 @@ def test_curve_tops(count: int, random: object) -> None:
 @settings(deadline=None)
 @given(npst.arrays(np.float64, st.integers(1, 300), elements=st.floats(-1, 1)), st.floats(-0.99, 0.99))
 def test_shelved(samples: np.ndarray, feedback: float) -> None:
-    fast, plain = np.empty(len(samples)), np.empty(len(samples))
-    loops.shelved(samples, 0.7, -0.2, feedback, fast)
-    dynamics_twins.shelved(samples, 0.7, -0.2, feedback, plain)
+    fast, plain, whole = (np.empty(len(samples)) for _ in range(3))
+    cut = len(samples) // 2
+    fast_state, plain_state = np.zeros(2), np.zeros(2)
+    for part in [part for part in (slice(0, cut), slice(cut, None)) if len(samples[part])]:
+        loops.shelved(samples[part], 0.7, -0.2, feedback, fast_state, fast[part])
+        dynamics_twins.shelved(samples[part], 0.7, -0.2, feedback, plain_state, plain[part])
+    loops.shelved(samples, 0.7, -0.2, feedback, np.zeros(2), whole)
+    assert np.array_equal(fast, whole)
     np.testing.assert_allclose(fast, plain, atol=1e-12)
+    np.testing.assert_allclose(fast_state, plain_state, atol=1e-12)
 
 
 def test_apply_gain() -> None:

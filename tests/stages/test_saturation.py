@@ -104,6 +104,16 @@ def test_a_swept_tone_folds_nothing_back_above_minus_90_db(
     assert worst < -90
 
 
+def test_a_tone_above_full_scale_is_oversampled_more(signal_of) -> None:
+    stage = Saturation(4.0, 6.0)
+    assert stage.oversampling(RATE_HZ) == 4
+    assert stage.oversampling(RATE_HZ, peak=4.0) > 4
+    levels = spectrum_db(driven(signal_of, stage, 4.0, 19_000))
+    levels[19_000] = -300
+    # Against its own peak, +12 dBFS. Odd harmonics of 19 kHz fold to 1 kHz steps.
+    assert levels.max() - 20 * math.log10(4) < -90
+
+
 def test_without_oversampling_the_same_curve_does_fold(signal_of) -> None:
     # The yardstick above is not blind: the bare curve puts folds far above -90 dB.
     sine = np.sin(2 * np.pi * 7000 * np.arange(RATE_HZ) / RATE_HZ)
