@@ -47,18 +47,20 @@ def smoothed_reduction(
     bend = slope / (2 * knee_db) if knee_db > 0 else 0.0
     smooth = state[0]
     held = state[1]
+    rise, fall = 1.0 - attack, 1.0 - release
     for index in range(len(over_db)):
         over = over_db[index]
         within = min(max(over + half, 0.0), knee_db)
         wanted = bend * within * within + slope * max(over - half, 0.0)
         if decoupled:
-            held = max(wanted, wanted + release * (held - wanted))
-            held = held if held > SETTLED_DB else 0.0
-            smooth = held + attack * (smooth - held)
+            settled = 0.0 if held <= SETTLED_DB else release * held + fall * wanted
+            held = max(wanted, settled)
+            smooth = 0.0 if smooth <= SETTLED_DB and held == 0.0 else attack * smooth + rise * held
         else:
-            pole = attack if wanted > smooth else release
-            smooth = wanted + pole * (smooth - wanted)
-        smooth = smooth if smooth > SETTLED_DB else 0.0
+            # Both ways are worked out before it is known which one counts: that is what makes this loop fast.
+            up = attack * smooth + rise * wanted
+            down = 0.0 if smooth <= SETTLED_DB else release * smooth + fall * wanted
+            smooth = up if wanted > smooth else down
         over_db[index] = smooth
     state[0] = smooth
     state[1] = held

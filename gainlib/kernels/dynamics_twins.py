@@ -17,7 +17,7 @@ __all__ = [
 
 Array = NDArray[np.float64]
 
-# A reduction of less than this many dB is none; without it a release would run on through ever smaller numbers.
+# What has fallen to this many dB is done; without it a release would run on through ever smaller numbers.
 SETTLED_DB = 1e-9
 # The same for a gain short of 1, where 1e-10 is a billionth of a decibel.
 SETTLED = 1e-10
@@ -38,13 +38,13 @@ def smoothed_reduction(
     for index, over in enumerate(over_db):
         wanted = slope * max(over, 0.0) if abs(over) >= half else slope * (over + half) ** 2 / (2 * knee_db)
         if decoupled:
-            held = max(wanted, release * held + (1 - release) * wanted)
-            smooth = attack * smooth + (1 - attack) * held
+            settled = 0.0 if held <= SETTLED_DB else release * held + (1 - release) * wanted
+            held = max(wanted, settled)
+            smooth = 0.0 if smooth <= SETTLED_DB and held == 0.0 else attack * smooth + (1 - attack) * held
+        elif wanted > smooth:
+            smooth = attack * smooth + (1 - attack) * wanted
         else:
-            pole = attack if wanted > smooth else release
-            smooth = pole * smooth + (1 - pole) * wanted
-        held = held if held > SETTLED_DB else 0.0
-        smooth = smooth if smooth > SETTLED_DB else 0.0
+            smooth = 0.0 if smooth <= SETTLED_DB else release * smooth + (1 - release) * wanted
         over_db[index] = smooth
     state[:] = smooth, held
 
