@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 from gainlib.audio import checked_samples
 from gainlib.decibels import db_from_power, db_from_ratio
 from gainlib.errors import GainError
+from gainlib.meters.levels import within_reach
 
 __all__ = [
     "Harmonics",
@@ -381,7 +382,7 @@ def null(reference: ArrayLike, signal: ArrayLike, rate_hz: int, *, longest_delay
 def _checked(samples: ArrayLike, rate_hz: int, name: str = "samples") -> NDArray[np.floating]:
     if rate_hz < 1:
         raise GainError(f"rate_hz is {rate_hz}; it must be 1 Hz or above.")
-    return checked_samples(samples, name)
+    return within_reach(checked_samples(samples, name))
 
 
 def _hann(size: int, at: NDArray[np.int64] | None = None) -> Series:

@@ -16,6 +16,8 @@ __all__ = ["LevelMeter", "crest_db", "dc_offset_dbfs", "headroom_db", "noise_flo
 
 Readings = NDArray[np.float64]
 
+_TOO_LARGE = "the recording holds samples so large that"
+
 
 def _peaks_and_powers(samples: ArrayLike) -> tuple[Readings, Readings]:
     return checked_peaks_and_powers(checked_samples(samples, "samples"))
@@ -25,7 +27,21 @@ def checked_peaks_and_powers(checked: NDArray[np.floating]) -> tuple[Readings, R
     """The largest |sample| and the mean square of each channel, of samples that were checked before."""
     pairs = [kernels.peak_and_square_sum(checked[:, channel]) for channel in range(checked.shape[1])]
     peaks, sums = np.array(pairs).T
-    return peaks, sums / len(checked)
+    return peaks, finite_powers(sums / len(checked))
+
+
+def finite_powers(powers: Readings) -> Readings:
+    """The powers as they are, or a GainError where samples were so large that their squares ran over."""
+    if not np.isfinite(powers).all():
+        raise GainError(f"{_TOO_LARGE} their squares run over; full scale is ±1.0, so scale them down first.")
+    return powers
+
+
+def within_reach(checked: NDArray[np.floating]) -> NDArray[np.floating]:
+    """The samples as they are, or a GainError for ones too large to be squared and added up."""
+    if checked.dtype == np.float64 and max(float(checked.max()), -float(checked.min())) > 1e100:
+        raise GainError(f"{_TOO_LARGE} their squares run over; full scale is ±1.0, so scale them down first.")
+    return checked
 
 
 def peak_dbfs(samples: ArrayLike) -> Readings:
@@ -106,6 +122,7 @@ def checked_dc_offset_dbfs(checked: NDArray[np.floating]) -> Readings:
 
 def _sums(checked: NDArray[np.floating]) -> Readings:
     # Channel by channel: adding up rows of two is ten times slower.
+    checked = within_reach(checked)
     return np.array([checked[:, channel].sum(dtype=np.float64) for channel in range(checked.shape[1])])
 
 
@@ -142,8 +159,10 @@ def checked_window_powers(checked: NDArray[np.floating], rate_hz: int, window_se
     """`window_powers` of samples that were checked before, as those of an Audio are."""
     width = min(max(1, round(window_seconds * rate_hz)), len(checked))
     count = len(checked) // width
-    windows = checked[: count * width].reshape(count, width, -1)
-    return np.asarray(np.einsum("wnc,wnc->wc", windows, windows, dtype=np.float64) / width)
+    # Channel by channel: squares of neighbours in memory are summed four times as fast.
+    channels = [checked[: count * width, each].reshape(count, width) for each in range(checked.shape[1])]
+    sums = [np.einsum("wn,wn->w", each, each, dtype=np.float64) for each in channels]
+    return finite_powers(np.stack(sums, axis=1) / width)
 
 
 def floor_of_windows_dbfs(powers: Readings, share: float) -> Readings:

@@ -12,6 +12,7 @@ from gainlib import kernels
 from gainlib.audio import checked_samples
 from gainlib.decibels import db_from_power
 from gainlib.errors import GainError
+from gainlib.meters.levels import finite_powers
 
 __all__ = [
     "CHANNEL_WEIGHTS",
@@ -253,7 +254,7 @@ class LoudnessMeter:
         return powers / np.diff(edges)
 
     def _take(self, cells: Series) -> None:
-        before, self._cells = self._cells, self._cells + len(cells)
+        before, self._cells = self._cells, self._cells + len(finite_powers(cells))
         if self._cells > len(self._tenths) * _CELLS_A_TENTH:
             raise GainError(f"the meter has run for {_HOURS} hours; start a new LoudnessMeter for what follows.")
         recent = np.concatenate((self._recent, cells))
@@ -357,7 +358,7 @@ def short_term_lufs(samples: ArrayLike, rate_hz: int) -> Series:
 def _running(samples: ArrayLike, rate_hz: int, which: int) -> Series:
     checked = kernels.laid_out(checked_samples(samples, "samples"))
     cells = LoudnessMeter(rate_hz, checked.shape[1])._cell_powers(checked)
-    return np.asarray(db_from_power(_sliding(cells)[which])) - 0.691
+    return np.asarray(db_from_power(_sliding(finite_powers(cells))[which])) - 0.691
 
 
 def _sliding(cells: Series) -> tuple[Series, Series, Series]:

@@ -9,9 +9,15 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gainlib.audio import checked_samples
-from gainlib.decibels import AES17_ZERO_RMS, db_from_power, power_from_db
+from gainlib.decibels import AES17_ZERO_RMS, db_from_power, db_from_ratio, power_from_db
 from gainlib.errors import GainError
-from gainlib.meters.levels import checked_window_powers, floor_of_windows_dbfs, peak_dbfs, rms_dbfs, window_powers
+from gainlib.meters.levels import (
+    checked_peaks_and_powers,
+    checked_window_powers,
+    finite_powers,
+    floor_of_windows_dbfs,
+    window_powers,
+)
 
 __all__ = ["Phrase", "WindowMeter", "active_rms_dbfs", "phrases", "silence_threshold_dbfs"]
 
@@ -48,6 +54,7 @@ def active_rms_dbfs(samples: ArrayLike, rate_hz: int, *, gate_db: float = 20.0) 
     plain RMS, with a wider second one. -inf where nothing passes. Raises GainError for samples that cannot be read, a
     rate below 1 Hz and a gate that is not above 0 dB. The choice of window and gates is this course's own.
 
+    >>> from gainlib.meters import rms_dbfs
     >>> take = np.concatenate([np.zeros(48000), 0.1 * np.sin(np.arange(48000) / 10)])
     >>> active_rms_dbfs(take, 48000).round(1).tolist(), rms_dbfs(take).round(1).tolist()
     ([-20.0], [-23.0])
@@ -104,7 +111,7 @@ class WindowMeter:
             raise GainError("the meter has run for 24 hours; start a new WindowMeter for what follows.")
         if full:
             parts = waiting[: full * self._width].reshape(full, self._width, -1)
-            powers = np.einsum("wnc,wnc->wc", parts, parts, dtype=np.float64) / self._width
+            powers = finite_powers(np.einsum("wnc,wnc->wc", parts, parts, dtype=np.float64) / self._width)
             self._powers[self._windows : self._windows + full] = powers
             self._windows += full
         self._open = waiting[full * self._width :].copy()
@@ -184,14 +191,17 @@ def checked_phrases(
     silence_dbfs: float | None = None,
     pause_seconds: float = 0.3,
     least_seconds: float = 0.1,
+    windows: Readings | None = None,
 ) -> tuple[Phrase, ...]:
-    """`phrases` of samples that were checked before, as those of an Audio are."""
+    """`phrases` of samples that were checked before, and of their mean squares of 50 ms where they are at hand."""
     if rate_hz < 1:
         raise GainError(f"rate_hz is {rate_hz}; it must be 1 Hz or above.")
     if not (pause_seconds >= 0 and least_seconds >= 0):
         raise GainError(f"pause_seconds is {pause_seconds}, least_seconds {least_seconds}; give 0 s or more.")
     if silence_dbfs is None:
-        silence_dbfs = _threshold_dbfs(checked_window_powers(checked, rate_hz, _WINDOW_SECONDS))
+        if windows is None:
+            windows = checked_window_powers(checked, rate_hz, _WINDOW_SECONDS)
+        silence_dbfs = _threshold_dbfs(windows)
     if math.isnan(silence_dbfs):
         raise GainError("silence_dbfs is not a number; give a level in dBFS, or leave it out.")
     width = min(max(1, round(0.01 * rate_hz)), len(checked))
@@ -205,7 +215,8 @@ def checked_phrases(
     found = []
     for start, end in zip((first * width).tolist(), ((last + 1) * width).tolist(), strict=True):
         if end - start >= least_seconds * rate_hz:
-            part = checked[start:end]
-            levels = float(peak_dbfs(part).max()), float(rms_dbfs(part).max())
-            found.append(Phrase(start / rate_hz, end / rate_hz, *levels))
+            peaks, means = checked_peaks_and_powers(checked[start:end])
+            peak_dbfs = float(np.asarray(db_from_ratio(peaks)).max())
+            rms_dbfs = float(np.asarray(db_from_power(means / AES17_ZERO_RMS**2)).max())
+            found.append(Phrase(start / rate_hz, end / rate_hz, peak_dbfs, rms_dbfs))
     return tuple(found)

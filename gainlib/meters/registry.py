@@ -69,7 +69,8 @@ class Reader:
     @functools.cached_property
     def phrase_levels_dbfs(self) -> list[float]:
         """The RMS level of each phrase."""
-        return [each.rms_dbfs for each in checked_phrases(self.audio.samples, self.audio.rate_hz)]
+        found = checked_phrases(self.audio.samples, self.audio.rate_hz, windows=self.windows)
+        return [each.rms_dbfs for each in found]
 
 
 @dataclass(frozen=True)

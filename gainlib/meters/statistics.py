@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from gainlib.audio import checked_samples
 from gainlib.decibels import AES17_ZERO_RMS, db_from_power
 from gainlib.errors import GainError
-from gainlib.meters.levels import window_powers
+from gainlib.meters.levels import window_powers, within_reach
 
 __all__ = [
     "GainReduction",
@@ -123,7 +123,7 @@ def short_time_spectrum(
     >>> found.level_dbfs.shape, found.level_dbfs.max().round(2), found.frequency_hz[found.level_dbfs[0, :, 0].argmax()]
     ((49, 961, 1), np.float64(0.0), np.float64(1000.0))
     """
-    checked = checked_samples(samples, "samples")
+    checked = within_reach(checked_samples(samples, "samples"))
     if rate_hz < 1:
         raise GainError(f"rate_hz is {rate_hz}; it must be 1 Hz or above.")
     if not (0 < window_seconds < math.inf and 0 < frames_a_second < math.inf):
@@ -171,7 +171,7 @@ def octave_bands(samples: ArrayLike, rate_hz: int, *, parts: int = 1) -> OctaveB
     >>> found.middle_hz.round(1).tolist()[:3], found.level_dbfs[5].round(2).tolist() == [0.0]
     ([31.6, 63.1, 125.9], True)
     """
-    checked = checked_samples(samples, "samples")
+    checked = within_reach(checked_samples(samples, "samples"))
     if rate_hz < 1:
         raise GainError(f"rate_hz is {rate_hz}; it must be 1 Hz or above.")
     if parts not in (1, 3):

@@ -37,10 +37,10 @@ RATE_HZ = 48_000
 NAMES = sorted(measures())
 
 
-def take(seconds=4.0, channels=2):
-    time = np.arange(round(seconds * RATE_HZ)) / RATE_HZ
+def take(seconds=4.0, channels=2, rate_hz=RATE_HZ):
+    time = np.arange(round(seconds * rate_hz)) / rate_hz
     wave = np.where(time % 1.5 < 1.0, 0.4 * np.sin(2 * np.pi * 220 * time), 0.0) + 0.01 * np.sin(2 * np.pi * 50 * time)
-    return Audio(np.stack([wave * (index + 1) / channels for index in range(channels)], axis=1), RATE_HZ, "take")
+    return Audio(np.stack([wave * (index + 1) / channels for index in range(channels)], axis=1), rate_hz, "take")
 
 
 def test_each_measure_says_what_a_person_needs():
@@ -154,26 +154,35 @@ def test_readings_are_printed_as_a_person_reads_them():
 
 
 # Recordings that nobody should make, and every measure on each: a number that is not NaN, or one sentence.
+LOW_HZ = 8_000
+
+
+def low(seconds=4.0, channels=2):
+    return take(seconds, channels, LOW_HZ)
+
+
 ODD = {
-    "one sample": Audio(np.array([0.5]), RATE_HZ),
-    "one silent sample": Audio(np.array([0.0]), RATE_HZ),
-    "two samples": Audio(np.array([0.5, -0.5]), RATE_HZ),
-    "silence": Audio(np.zeros((4 * RATE_HZ, 2)), RATE_HZ),
-    "half silent": Audio(np.stack([np.zeros(4 * RATE_HZ), take().samples[:, 1]], axis=1), RATE_HZ),
-    "a constant": Audio(np.full(4 * RATE_HZ, 0.25), RATE_HZ),
-    "nine channels": take(channels=9),
-    "1 Hz": Audio(take(1.0).samples, 1),
-    "7 Hz": Audio(take(0.1).samples, 7),
-    "1 GHz": Audio(take(1.0).samples, 10**9),
-    "10 MHz": Audio(take(1.0).samples, 10**7),
-    "denormal": Audio(np.full(4 * RATE_HZ, 5e-324), RATE_HZ),
-    "tiny": Audio(1e-200 * take().samples, RATE_HZ),
-    "huge": Audio(1e100 * take().samples, RATE_HZ),
-    "float32": Audio(take().samples.astype(np.float32), RATE_HZ),
-    "huge float32": Audio((1e30 * take().samples).astype(np.float32), RATE_HZ),
-    "columns": Audio(np.asfortranarray(take().samples), RATE_HZ),
-    "every other sample": Audio(take().samples[::2], RATE_HZ // 2),
-    "backwards": Audio(take().samples[::-1], RATE_HZ),
+    "one sample": Audio(np.array([0.5]), LOW_HZ),
+    "one silent sample": Audio(np.array([0.0]), LOW_HZ),
+    "two samples": Audio(np.array([0.5, -0.5]), LOW_HZ),
+    "silence": Audio(np.zeros((4 * LOW_HZ, 2)), LOW_HZ),
+    "half silent": Audio(np.stack([np.zeros(4 * LOW_HZ), low().samples[:, 1]], axis=1), LOW_HZ),
+    "a constant": Audio(np.full(4 * LOW_HZ, 0.25), LOW_HZ),
+    "nine channels": low(channels=9),
+    "1 Hz": Audio(low(1.0).samples, 1),
+    "7 Hz": Audio(low(0.1).samples, 7),
+    "1 GHz": Audio(low(1.0).samples, 10**9),
+    "10 MHz": Audio(low(1.0).samples, 10**7),
+    "denormal": Audio(np.full(4 * LOW_HZ, 5e-324), LOW_HZ),
+    "tiny": Audio(1e-200 * low().samples, LOW_HZ),
+    "huge": Audio(1e100 * low().samples, LOW_HZ),
+    "beyond squares": Audio(1e200 * low().samples, LOW_HZ),
+    "nearly infinite": Audio(4e307 * low().samples, LOW_HZ),
+    "float32": Audio(low().samples.astype(np.float32), LOW_HZ),
+    "huge float32": Audio((1e30 * low().samples).astype(np.float32), LOW_HZ),
+    "columns": Audio(np.asfortranarray(low().samples), LOW_HZ),
+    "every other sample": Audio(take(2.0).samples[::2], RATE_HZ // 2),
+    "backwards": Audio(low().samples[::-1], LOW_HZ),
 }
 
 
