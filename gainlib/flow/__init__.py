@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
+from gainlib.flow.files import session_faults
 from gainlib.flow.rendering import Rendering, TapLevels
 from gainlib.flow.session import Bus, Send, Session, Strip
 
-__all__ = ["Bus", "Rendering", "Send", "Session", "Strip", "TapLevels"]
+__all__ = ["Bus", "Rendering", "Send", "Session", "Strip", "TapLevels", "session_faults"]

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import dataclasses
 import functools
+import itertools
 import math
 import os
 import tomllib
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any, TypeVar
+
+import numpy as np
 
 from gainlib import stages as stages_room
 from gainlib.audio import Audio, bundled, read, write
@@ -47,9 +50,10 @@ _WORDS = {kind: word for word, kind in KINDS.items()}
 
 
 def saved(session: Session, path: str | os.PathLike[str], *, overwrite: bool = False) -> Path:
-    """The session as a TOML file, every setting written out; strips without a stem file get one beside it.
+    """The session as a TOML file, every setting written out; a strip without a stem file gets one beside it.
 
-    Such a stem is a 64-bit float WAV, the samples bit for bit. Gives the path back; raises GainError for a file that
+    A strip's own stem is kept where it is found from the new file and holds the same samples; else the take is written
+    as a 64-bit float WAV, bit for bit. Gives the path back; raises GainError for a file that
     is there already unless `overwrite` is set, and for a stage that no session file can name.
     """
     where = Path(path)
@@ -58,10 +62,12 @@ def saved(session: Session, path: str | os.PathLike[str], *, overwrite: bool = F
     if not where.parent.is_dir():
         raise GainError(f"the folder {where.parent} is not there; make it first.")
     lines = [f"version = {VERSION}"]
+    stems = {strip.name: _stem_beside(strip, where.parent) for strip in session.strips}
     for strip in session.strips:
-        stem = strip.stem
+        stem = stems[strip.name]
         if not stem:
-            stem = f"{_file_name(strip.name)}.wav"
+            stem = _new_name(strip.name, set(stems.values()))
+            stems[strip.name] = stem
             write(where.parent / stem, strip.take, subtype="DOUBLE", overwrite=overwrite)
         lines += ["", "[[strips]]", f"name = {_toml(strip.name)}", f"stem = {_toml(stem)}", f"to = {_toml(strip.to)}"]
         lines += _part_lines("strips", strip)
@@ -69,7 +75,9 @@ def saved(session: Session, path: str | os.PathLike[str], *, overwrite: bool = F
         lines += ["", "[[buses]]", f"name = {_toml(bus.name)}", f"to = {_toml(bus.to)}", *_part_lines("buses", bus)]
     if session.main is not None:
         lines += ["", f"[{MAIN}]", *_part_lines(MAIN, session.main)]
-    where.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    half = where.with_name(f".{where.name}.half")
+    half.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    os.replace(half, where)
     return where
 
 
@@ -149,12 +157,13 @@ def _strip(table: Mapping[str, Any], number: int, folder: Path, faults: list[str
     made, sends = _stages(table, what, faults), _sends(table, what, faults)
     take: Audio | None = None
     if stem:
-        beside = folder / stem
+        found = _found(stem, folder)
         try:
-            take = read(beside if beside.exists() else stem)
+            take = read(found) if found else None
         except GainError as fault:
-            reason = f"{stem} is not there" if not beside.exists() and not bundled(stem).exists() else str(fault)
-            faults.append(f"{what} has no stem: {reason.rstrip('.')}.")
+            faults.append(f"{what} has no stem: {str(fault).rstrip('.')}.")
+        if found is None:
+            faults.append(f"{what} has no stem: {stem} is not there.")
     if len(faults) > known or take is None:
         return None
     return _tried(functools.partial(Strip, name, take, made, to, sends, stem), faults)
@@ -253,6 +262,26 @@ def _toml(value: Any) -> str:
     return repr(number)
 
 
-def _file_name(name: str) -> str:
-    """A name as a file can have it anywhere."""
-    return "".join(each if each.isalnum() or each in "-_ " else "-" for each in name).strip() or "stem"
+def _found(stem: str, folder: Path) -> Path | None:
+    """Where a stem of a session file is: beside the file, or among the course's own for `media/...`."""
+    for place in (folder / stem, bundled(stem) if Path(stem).parts[:1] == ("media",) else folder / stem):
+        if place.exists():
+            return place
+    return None
+
+
+def _stem_beside(strip: Strip, folder: Path) -> str:
+    """The strip's stem, if it is found from that folder and holds the strip's take; else nothing."""
+    found = _found(strip.stem, folder) if strip.stem else None
+    if found is None:
+        return ""
+    there = read(found)
+    same = there.rate_hz == strip.take.rate_hz and np.array_equal(there.samples, strip.take.samples)
+    return strip.stem if same else ""
+
+
+def _new_name(name: str, taken: set[str]) -> str:
+    """A file name made of a strip's name, that any system takes and no other stem has."""
+    plain = "".join(each if each.isalnum() or each in "-_ " else "-" for each in name).strip() or "stem"
+    names = (f"{plain}{'' if number == 1 else f'-{number}'}.wav" for number in itertools.count(1))
+    return next(each for each in names if each not in taken)

@@ -242,7 +242,9 @@ def require_one_of(stage: Stage) -> None:
         options = field.metadata.get("options")
         if options is None and isinstance(field.default, bool):
             options = (False, True)
-        if options is not None and not any(value == each and type(value) is type(each) for each in options):
+        if options is not None and not any(
+            value == each and isinstance(value, bool) == isinstance(each, bool) for each in options
+        ):
             if isinstance(value, str) and all(isinstance(each, str) for each in options):
                 wanted = nearest(value, options)
             else:

@@ -54,8 +54,6 @@ class Pan(Stage):
     def __post_init__(self) -> None:
         super().__post_init__()
         require_within(self, "position", -1.0, 1.0)
-        if isinstance(self.law_db, int) and not isinstance(self.law_db, bool):
-            object.__setattr__(self, "law_db", float(self.law_db))
         require_one_of(self)
 
     def process(self, signal: Signal) -> Passed:

@@ -12,6 +12,7 @@ import numpy as np
 
 from gainlib import kernels
 from gainlib.decibels import db_from_power, ratio_from_db
+from gainlib.errors import GainError
 from gainlib.kernels import dynamics
 from gainlib.stages.base import Floats, Passed, Signal, Stage, frozen, require_within, setting
 
@@ -26,6 +27,7 @@ _HIGHEST_TONE_HZ = 20_000.0
 # The promise is -90 dB; the estimate by the curve's poles lies within 3 dB of the truth.
 _FOLDED_LIMIT_DB = -95.0
 _SHELF_HZ = 500.0
+_LOWEST_RATE_HZ = 8_000
 
 
 @dataclass(frozen=True)
@@ -41,7 +43,7 @@ class Saturation(Stage):
     nothing back above -90 dBFS. At zero drive every sample passes bit for bit. Several in series are allowed.
     Readings: `distortion_percent` and `distortion_db`, what is in the output that no plain gain would have made,
     against the whole output, RMS; for a sine that is its total harmonic distortion. Raises GainError for a drive
-    outside 0 to 18 dB and for a low end outside 0 to 18 dB.
+    outside 0 to 18 dB, for a low end outside 0 to 18 dB, and for a signal below 8 kHz.
     *Derived*: the slope of tanh(kx)/tanh(k) at zero is k/tanh(k); harmonic n of tanh(A sin t) falls as
     r^(n-1), r = (sqrt(A² + pi²/4) - pi/2) / A, since its nearest poles lie at ±i pi/2. Standing of the shelf and of
     the range: this course's own.
@@ -113,6 +115,10 @@ class Saturation(Stage):
     def process(self, signal: Signal) -> Passed:
         """The signal, denser."""
         silent = {"distortion_percent": 0.0, "distortion_db": -math.inf, "compensation_db": 0.0}
+        if signal.rate_hz < _LOWEST_RATE_HZ:
+            raise GainError(
+                f"the saturation got a signal at {signal.rate_hz} Hz; it works from {_LOWEST_RATE_HZ} Hz, convert it."
+            )
         peak = _peak(signal.samples)
         if self.drive_db == 0.0 or peak == 0.0:
             return Passed(signal, readings=silent)

@@ -104,6 +104,42 @@ def test_stems_that_have_a_file_are_not_written_again(tmp_path: Path) -> None:
     assert Session.load(tmp_path / "t.toml").setting("voice/trim/gain_db") == -1.0
 
 
+def test_a_session_saved_elsewhere_takes_its_stems_along(tmp_path: Path) -> None:
+    write(tmp_path / "lead.wav", Audio(np.full(10, 0.5), 48_000))
+    (tmp_path / "s.toml").write_text(GOOD)
+    other = tmp_path / "other"
+    other.mkdir()
+    # A file of that name is there already, but it is another recording.
+    write(other / "lead.wav", Audio(np.full(10, 0.25), 48_000))
+    moved = Session.load(Session.load(tmp_path / "s.toml").save(other / "t.toml"))
+    assert (moved.strips[0].take.samples == 0.5).all()
+    assert moved.strips[0].stem == "voice.wav"
+
+
+def test_names_that_make_one_file_name_get_two_files(tmp_path: Path) -> None:
+    takes = [Audio(np.full(10, value), 48_000) for value in (0.25, 0.5)]
+    made = Session(tuple(Strip(name, take, (Trim(),)) for name, take in zip(("a:b", "a?b"), takes, strict=True)))
+    back = Session.load(made.save(tmp_path / "s.toml"))
+    assert [float(each.take.samples[0, 0]) for each in back.strips] == [0.25, 0.5]
+
+
+def test_a_stem_of_the_course_is_found_anywhere(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "s.toml").write_text(GOOD.replace("lead.wav", "media/lead-voice.flac"))
+    monkeypatch.chdir(tmp_path)
+    made = Session.load(tmp_path / "s.toml")
+    assert made.strips[0].take.rate_hz == 48_000
+    made.save(tmp_path / "t.toml")
+    assert sorted(each.name for each in tmp_path.iterdir()) == ["s.toml", "t.toml"]
+
+
+def test_a_stem_is_not_looked_for_where_one_happens_to_be(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "here").mkdir()
+    write(tmp_path / "here" / "lead.wav", Audio(np.full(10, 0.5), 48_000))
+    monkeypatch.chdir(tmp_path / "here")
+    (tmp_path / "s.toml").write_text(GOOD)
+    assert session_faults(tmp_path / "s.toml") == ["strip 'voice' has no stem: lead.wav is not there."]
+
+
 def test_nothing_is_overwritten_unasked(session: Session, tmp_path: Path) -> None:
     session.save(tmp_path / "s.toml")
     with pytest.raises(GainError, match=r"s.toml is there already; choose another name or say overwrite=True"):

@@ -18,11 +18,13 @@ from gainlib.flow import Bus, Send, Session, Strip
 from gainlib.stages import (
     Compressor,
     Converter,
+    Delivery,
     Fader,
     Limiter,
     Pan,
     Preamp,
     Saturation,
+    SoftClip,
     Source,
     Stage,
     Trim,
@@ -226,6 +228,19 @@ def test_a_take_in_single_precision_renders_as_its_values_do() -> None:
     narrow = np.random.default_rng(2).standard_normal(1000).astype(np.float32)
     one, other = (mixed([Audio(each, RATE_HZ)]).render() for each in (narrow, narrow.astype(np.float64)))
     assert np.array_equal(one.at("main/sum").samples, other.at("main/sum").samples)
+
+
+@pytest.mark.parametrize(("gain_db", "channels"), [(-200.0, 1), (200.0, 2), (0.0, 5)])
+def test_silence_and_the_loudest_signals_come_out_as_numbers(gain_db: float, channels: int) -> None:
+    takes = [Audio(np.zeros((RATE_HZ // 2, channels)), RATE_HZ), Audio(np.ones((RATE_HZ // 2, channels)), RATE_HZ)]
+    for take in takes:
+        strip = Strip("s", take, (Trim(gain_db), Compressor(), Fader()), "band")
+        bus = Bus("band", (Saturation(6.0), Saturation(3.0, name="again")))
+        main = Bus("main", (SoftClip(), Compressor(detector="rms"), Limiter(), Delivery()))
+        rendering = Session((strip,), (bus,), main).render()
+        assert np.isfinite(rendering.at("main/delivery").samples).all()
+        assert not any(math.isnan(level.peak_dbfs) or math.isnan(level.noise_dbfs) for level in rendering.levels)
+        assert (rendering.level("main/sum").peak_dbfs == -math.inf) == (take is takes[0])
 
 
 def test_another_take_is_rendered_anew(session: Session, stems: dict[str, Audio]) -> None:

@@ -222,8 +222,10 @@ def test_a_handful_of_samples_passes(signal_of, count: int) -> None:
     assert np.isfinite(out).all()
 
 
-def test_bad_settings_are_refused() -> None:
+def test_bad_settings_are_refused(signal_of) -> None:
     with pytest.raises(GainError, match="drive_db of the saturation is 30; it must be from 0 to 18 dB"):
         Saturation(30)
+    with pytest.raises(GainError, match="the saturation got a signal at 4000 Hz; it works from 8000 Hz"):
+        Saturation(3.0).process(signal_of(np.zeros(10), 4000))
     with pytest.raises(GainError, match="low_end_db of the saturation is -1; it must be from 0 to 18 dB"):
         Saturation(3.0, -1)
