@@ -57,6 +57,7 @@ from gainlib.meters.phrases import Phrase, WindowMeter, active_rms_dbfs, phrases
 from gainlib.meters.registry import Measure, Measures, measure, measure_all, measures
 from gainlib.meters.statistics import (
     GainReduction,
+    GainReductionMeter,
     LevelHistogram,
     OctaveBands,
     Spectrum,
@@ -78,6 +79,7 @@ __all__ = [
     "ClippedRunsMeter",
     "Deflection",
     "GainReduction",
+    "GainReductionMeter",
     "Harmonics",
     "Intermodulation",
     "LevelHistogram",

@@ -18,6 +18,7 @@ from gainlib.meters.levels import (
     floor_of_windows_dbfs,
     window_powers,
 )
+from gainlib.meters.statistics import LevelHistogram, histogram_of_windows
 
 __all__ = ["Phrase", "WindowMeter", "active_rms_dbfs", "phrases", "silence_threshold_dbfs"]
 
@@ -77,12 +78,12 @@ def active_of_windows_dbfs(powers: Readings, gate_db: float = 20.0) -> Readings:
 
 
 class WindowMeter:
-    """Noise floor and active level of blocks of any size: `push` each, read at any time.
+    """Noise floor, active level and histogram of blocks of any size: `push` each, read at any time.
 
-    Both need every window of 50 ms at the end: the meter sets aside room for 24 hours once, 14 MB a channel, and
-    refuses what comes after. The readings are those of `noise_floor_dbfs` and `active_rms_dbfs` of the whole, bar
-    rounding in the last place. Raises GainError for a rate below 20 Hz, for a block whose channels differ in number,
-    and for samples that cannot be read.
+    They need every window of 50 ms at the end: the meter sets aside room for 24 hours once, 14 MB a channel, and
+    refuses what comes after. The readings are those of `noise_floor_dbfs`, `active_rms_dbfs` and `level_histogram` of
+    the whole, bar rounding in the last place. Raises GainError for a rate below 20 Hz, for a block whose channels
+    differ in number, and for samples that cannot be read.
 
     >>> meter = WindowMeter(48000, 1)
     >>> meter.push(np.full(4800, 0.001))
@@ -125,6 +126,10 @@ class WindowMeter:
     def active_rms_dbfs(self) -> Readings:
         """The level while somebody plays so far, -inf where nothing passes the gates."""
         return active_of_windows_dbfs(self._read())
+
+    def level_histogram(self, *, step_db: float = 1.0, lowest_dbfs: float = -90.0) -> LevelHistogram:
+        """How much of the time so far each level took."""
+        return histogram_of_windows(self._read(), step_db, lowest_dbfs)
 
     def _read(self) -> Readings:
         if self._windows:

@@ -15,6 +15,7 @@ from gainlib.meters.levels import window_powers, within_reach
 
 __all__ = [
     "GainReduction",
+    "GainReductionMeter",
     "LevelHistogram",
     "OctaveBands",
     "Spectrum",
@@ -46,17 +47,51 @@ def gain_reduction(reduction_db: ArrayLike, *, working_above_db: float = 0.1) ->
     >>> gain_reduction([0.0, 0.0, 3.0, 5.0])
     GainReduction(largest_db=5.0, mean_while_working_db=4.0, working_share=0.5)
     """
-    reduction = np.asarray(reduction_db, dtype=np.float64).ravel()
-    if reduction.size == 0:
-        raise GainError("reduction_db is empty; give the reduction of at least one sample.")
-    if not np.isfinite(reduction).all() or (reduction < 0).any():
-        bad = reduction[~(np.isfinite(reduction) & (reduction >= 0))][0]
-        raise GainError(f"reduction_db holds {bad:g}; give the reduction as finite dB, 0 or more.")
-    if not (working_above_db >= 0 and math.isfinite(working_above_db)):
-        raise GainError(f"working_above_db is {working_above_db}; it must be 0 dB or more.")
-    working = reduction[reduction > working_above_db]
-    mean = float(working.mean()) if working.size else 0.0
-    return GainReduction(float(reduction.max()), mean, working.size / reduction.size)
+    meter = GainReductionMeter(working_above_db=working_above_db)
+    meter.push(reduction_db)
+    return meter.reading()
+
+
+class GainReductionMeter:
+    """`gain_reduction` of blocks of any size: `push` each, ask `reading` at any time; keeps four numbers.
+
+    The largest and the share are those of the whole; the mean may differ by rounding, some 1e-12 dB. Raises GainError
+    as `gain_reduction` does, and when asked before anything was pushed.
+
+    >>> meter = GainReductionMeter()
+    >>> meter.push([0.0, 3.0])
+    >>> meter.push([0.0, 5.0])
+    >>> meter.reading().mean_while_working_db
+    4.0
+    """
+
+    def __init__(self, *, working_above_db: float = 0.1) -> None:
+        if not (working_above_db >= 0 and math.isfinite(working_above_db)):
+            raise GainError(f"working_above_db is {working_above_db}; it must be 0 dB or more.")
+        self._working_above_db = working_above_db
+        self._largest = self._sum = 0.0
+        self._working = self._count = 0
+
+    def push(self, reduction_db: ArrayLike) -> None:
+        """Take the next values in dB, any shape."""
+        reduction = np.asarray(reduction_db, dtype=np.float64).ravel()
+        if reduction.size == 0:
+            raise GainError("reduction_db is empty; give the reduction of at least one sample.")
+        if not np.isfinite(reduction).all() or (reduction < 0).any():
+            bad = reduction[~(np.isfinite(reduction) & (reduction >= 0))][0]
+            raise GainError(f"reduction_db holds {bad:g}; give the reduction as finite dB, 0 or more.")
+        working = reduction[reduction > self._working_above_db]
+        self._largest = max(self._largest, float(reduction.max()))
+        self._sum += float(working.sum())
+        self._working += working.size
+        self._count += reduction.size
+
+    def reading(self) -> GainReduction:
+        """The statistics up to now."""
+        if self._count == 0:
+            raise GainError("nothing was pushed yet; push the reduction of at least one sample.")
+        mean = self._sum / self._working if self._working else 0.0
+        return GainReduction(self._largest, mean, self._working / self._count)
 
 
 @dataclass(frozen=True)
@@ -89,9 +124,14 @@ def level_histogram(
     >>> float(found.edges_dbfs[found.share[:, 0].argmax()]), float(found.share.sum().round(6))
     (-20.0, 1.0)
     """
+    return histogram_of_windows(window_powers(samples, rate_hz, window_seconds), step_db, lowest_dbfs)
+
+
+def histogram_of_windows(powers: Series, step_db: float, lowest_dbfs: float) -> LevelHistogram:
+    """`level_histogram` from the mean squares of windows, `(windows, channels)`."""
     if not (0 < step_db < math.inf) or not math.isfinite(lowest_dbfs):
         raise GainError(f"step_db is {step_db}, lowest_dbfs {lowest_dbfs}; give a step above 0 dB and a finite level.")
-    levels = np.asarray(db_from_power(window_powers(samples, rate_hz, window_seconds) / AES17_ZERO_RMS**2))
+    levels = np.asarray(db_from_power(powers / AES17_ZERO_RMS**2))
     highest = max(float(levels.max()), 3.01)
     steps = max(1, math.floor((highest - lowest_dbfs) / step_db) + 1)
     edges: Series = lowest_dbfs + step_db * np.arange(steps + 1, dtype=np.float64)

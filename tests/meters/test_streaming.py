@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from gainlib.errors import GainError
 from gainlib.meters import (
     ClippedRunsMeter,
+    GainReductionMeter,
     LevelMeter,
     LoudnessMeter,
     PpmMeter,
@@ -21,6 +22,8 @@ from gainlib.meters import (
     clipped_runs,
     crest_db,
     dc_offset_dbfs,
+    gain_reduction,
+    level_histogram,
     loudness,
     noise_floor_dbfs,
     peak_dbfs,
@@ -135,6 +138,21 @@ def test_windows(cut):
     # One window is a sum of 400 squares; its order may differ, 400 x 2^-53.
     assert meter.noise_floor_dbfs == pytest.approx(noise_floor_dbfs(take, 8_000), abs=1e-11)
     assert meter.active_rms_dbfs == pytest.approx(active_rms_dbfs(take, 8_000), abs=1e-11)
+    found, whole = meter.level_histogram(), level_histogram(take, 8_000)
+    assert np.array_equal(found.share, whole.share)
+    assert np.array_equal(found.below_share, whole.below_share)
+
+
+@given(st.lists(st.lists(st.floats(0, 40), min_size=1, max_size=50), min_size=1, max_size=8))
+def test_gain_reduction(blocks):
+    meter = GainReductionMeter()
+    for block in blocks:
+        meter.push(block)
+    whole, read = gain_reduction(np.concatenate(blocks)), meter.reading()
+    assert (read.largest_db, read.working_share) == (whole.largest_db, whole.working_share)
+    assert read.mean_while_working_db == pytest.approx(whole.mean_while_working_db, rel=1e-12)
+    with pytest.raises(GainError, match="nothing was pushed yet"):
+        GainReductionMeter().reading()
 
 
 def kept_bytes(meter):

@@ -14,7 +14,7 @@ from gainlib.errors import GainError
 from gainlib.meters import peak_dbfs, true_peak_dbtp
 
 RATES_HZ = [44_100, 48_000, 96_000]
-YARDSTICK = 0.01  # dB: against the exact interpolation; 0.05 was asked for
+YARDSTICK = 0.01  # dB: against the exact interpolation
 
 
 def db(ratio):
