@@ -1,8 +1,9 @@
-"""Stages joined into a strip, and rendered with a tap behind each."""
+"""Stages joined into strips, buses and the main, and rendered with a tap behind each."""
 
 from __future__ import annotations
 
+from gainlib.flow.files import session_faults
 from gainlib.flow.rendering import Rendering, TapLevels
-from gainlib.flow.session import Session, Strip
+from gainlib.flow.session import Bus, Send, Session, Strip
 
-__all__ = ["Rendering", "Session", "Strip", "TapLevels"]
+__all__ = ["Bus", "Rendering", "Send", "Session", "Strip", "TapLevels", "session_faults"]

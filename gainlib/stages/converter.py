@@ -1,18 +1,34 @@
-"""From volts to numbers: the converter, which clips at full scale and rounds to its word length."""
+"""From volts to numbers and into a file: both clip at full scale and round, a float file does neither."""
 
 from __future__ import annotations
 
+import dataclasses
+import math
 from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
 
-from gainlib.decibels import Alignment, alignment
+from gainlib.decibels import AES17_ZERO_RMS, Alignment, alignment, ratio_from_db
 from gainlib.errors import GainError
 from gainlib.meters import clipped_runs
-from gainlib.stages.base import Domain, Passed, Signal, Stage
+from gainlib.stages.base import (
+    Domain,
+    Passed,
+    Signal,
+    Stage,
+    choice,
+    frozen,
+    noise_of,
+    require_one_of,
+    require_within,
+)
+from gainlib.stages.wordlength import in_steps, rounding_power
 
-__all__ = ["Converter"]
+__all__ = ["Converter", "StoredFile"]
+
+# Tells a stage's dither and noise from those of another kind of stage with the same seed.
+_DITHER = 101
 
 
 @dataclass(frozen=True)
@@ -20,8 +36,9 @@ class Converter(Stage):
     """Turns volts into fixed-point samples: what is beyond full scale is cut off for ever, the rest is rounded.
 
     `alignment` says how many dBu make 0 dBFS, by a published name ("EBU R 68", "SMPTE RP 155") or a number; `bits` is
-    16 or 24. Codes run from -1.0 to one step below +1.0. Rounding adds noise of a twelfth of a step squared.
-    Raises GainError for other word lengths and for an alignment that is not known.
+    16 or 24. Codes run from -1.0 to one step below +1.0. Rounding adds noise of a twelfth of a step squared, three
+    times that with triangular `dither`; `noise_dbfs` is the converter's own noise (AES17 RMS over the whole band),
+    -inf for none. Raises GainError for other word lengths and for an alignment that is not known.
     Source: *published*, EBU R 68-2000 and SMPTE RP 155 (alignments); *derived*, step²/12 for a uniform error.
 
     >>> round(Converter("EBU R 68").full_scale_volts, 3)
@@ -30,14 +47,22 @@ class Converter(Stage):
 
     takes: ClassVar[Domain] = "analogue"
     gives: ClassVar[Domain] = "digital"
+    kept: ClassVar[bool] = True
+    single: ClassVar[bool] = True
 
     alignment: Alignment | str | float
     bits: int = 24
+    dither: bool = False
+    noise_dbfs: float = -math.inf
+    noise_seed: int = 2
 
     def __post_init__(self) -> None:
         super().__post_init__()
         if self.bits not in (16, 24):
             raise GainError(f"bits of the converter is {self.bits!r}; it must be 16 or 24.")
+        require_within(self, "noise_dbfs", -math.inf, 0.0)
+        require_within(self, "noise_seed", 0)
+        require_one_of(self)
         object.__setattr__(self, "alignment", alignment(self.alignment))
 
     @property
@@ -52,11 +77,57 @@ class Converter(Stage):
 
     def process(self, signal: Signal) -> Passed:
         """The signal in fixed-point steps, clipped at full scale."""
-        steps = 2.0 ** (self.bits - 1)
-        samples = signal.samples * (steps / self.full_scale_volts)
-        np.rint(samples, out=samples)
-        np.clip(samples, -steps, steps - 1, out=samples)
-        samples /= steps
-        samples.flags.writeable = False
-        power = signal.noise_power / self.full_scale_volts**2 + 1 / (12 * steps**2)
-        return Passed(Signal(samples, signal.rate_hz, power, "digital"), clipped_runs(samples))
+        own_rms = float(ratio_from_db(self.noise_dbfs)) * AES17_ZERO_RMS
+        samples = signal.samples * (1.0 / self.full_scale_volts)
+        if own_rms > 0.0:
+            samples += noise_of(self.noise_seed, signal, own_rms)
+        seed = [self.noise_seed, _DITHER, *signal.strip.encode()] if self.dither else None
+        samples = frozen(in_steps(samples, self.bits, seed))
+        power = signal.noise_power / self.full_scale_volts**2 + own_rms**2
+        power += rounding_power(self.bits, dithered=self.dither)
+        passed = dataclasses.replace(signal, samples=samples, noise_power=power, domain="digital")
+        return Passed(passed, clipped_runs(samples))
+
+
+@dataclass(frozen=True)
+class StoredFile(Stage):
+    """The signal as it comes back from a file: a float file keeps what is over full scale, a fixed-point file cuts it.
+
+    `coding` is "float 32", "fixed 24" or "fixed 16". A float file rounds each sample to a 24-bit significand, so 24-bit
+    samples pass it bit for bit, at any level that a trim can mend later. A fixed-point file clips at full scale and
+    rounds as a converter does, with triangular `dither` or without. Raises GainError for another coding.
+    Source: *published*, IEEE 754 (binary32); *derived*, step²/12.
+
+    >>> StoredFile("float 32").ceiling, StoredFile("fixed 24").ceiling
+    (inf, 1.0)
+    """
+
+    coding: str = choice("float 32", "float 32", "fixed 24", "fixed 16", label="File")
+    dither: bool = False
+    noise_seed: int = 3
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        require_within(self, "noise_seed", 0)
+        require_one_of(self)
+
+    @property
+    def kind(self) -> str:
+        """The stage's trade name."""
+        return "Stored file"
+
+    @property
+    def ceiling(self) -> float:
+        """Full scale for a fixed-point file; a float file has none."""
+        return math.inf if self.coding == "float 32" else 1.0
+
+    def process(self, signal: Signal) -> Passed:
+        """The signal, written and read again."""
+        if self.coding == "float 32":
+            samples = frozen(signal.samples.astype(np.float32).astype(np.float64))
+            return Passed(dataclasses.replace(signal, samples=samples))
+        bits = int(self.coding.split()[1])
+        seed = [self.noise_seed, _DITHER, *signal.strip.encode()] if self.dither else None
+        samples = frozen(in_steps(signal.samples, bits, seed))
+        power = signal.noise_power + rounding_power(bits, dithered=self.dither)
+        return Passed(dataclasses.replace(signal, samples=samples, noise_power=power), clipped_runs(samples))

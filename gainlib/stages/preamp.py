@@ -2,20 +2,34 @@
 
 from __future__ import annotations
 
-import functools
+import dataclasses
 import math
 from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
-from numpy.typing import NDArray
 
 from gainlib.decibels import AES17_ZERO_RMS, db_from_ratio, power_from_db, ratio_from_db, volts_from_dbu
 from gainlib.errors import GainError
 from gainlib.meters import clipped_runs, noise_floor_dbfs
-from gainlib.stages.base import Domain, Passed, Signal, Stage, require_finite, setting
+from gainlib.stages.base import (
+    Domain,
+    Passed,
+    Signal,
+    Stage,
+    choice,
+    frozen,
+    noise_of,
+    require_gain,
+    require_one_of,
+    require_within,
+    setting,
+)
+from gainlib.stages.clipping import rounded_off
 
-__all__ = ["Preamp", "Source"]
+__all__ = ["Preamp", "Source", "peak_volts", "thermal_rms_volts"]
+
+_NOISE_BAND_HZ = 20_000.0
 
 
 @dataclass(frozen=True)
@@ -39,29 +53,31 @@ class Source(Stage):
 
     def __post_init__(self) -> None:
         super().__post_init__()
-        require_finite(self, "full_scale_dbu")
+        require_gain(self, "full_scale_dbu")
         if self.noise_dbfs is not None and (math.isnan(self.noise_dbfs) or self.noise_dbfs == math.inf):
             raise GainError(f"noise_dbfs of the source is {self.noise_dbfs}; give dBFS, -inf for none.")
 
     def process(self, signal: Signal) -> Passed:
         """The recording in volts."""
-        gain = _peak_volts(self.full_scale_dbu)
+        gain = peak_volts(self.full_scale_dbu)
         noise_dbfs = self.noise_dbfs
         if noise_dbfs is None:
             noise_dbfs = float(noise_floor_dbfs(signal.samples, signal.rate_hz).max())
-        samples = signal.samples * gain
-        samples.flags.writeable = False
         noise_power = float(power_from_db(noise_dbfs)) * AES17_ZERO_RMS**2 * gain * gain
-        return Passed(Signal(samples, signal.rate_hz, noise_power, "analogue"))
+        samples = frozen(signal.samples * gain)
+        return Passed(dataclasses.replace(signal, samples=samples, noise_power=noise_power, domain="analogue"))
 
 
 @dataclass(frozen=True)
 class Preamp(Stage):
     """Raises the microphone's level, adds its own input noise, and clips at its largest output.
 
-    Output = (input + noise) × gain, held to ± the peak of a sine of `max_output_dbu`. `input_noise_dbu` is the
-    equivalent input noise in the band up to 20 kHz; the noise added reaches to half the rate at the same density.
-    The same `noise_seed` gives the same noise each time. Raises GainError for settings that are not finite.
+    Output = (input behind the pad + noise) × gain, held to ± the peak of a sine of `max_output_dbu`: cut off there
+    (`clipping="hard"`), or rounded off over the last 6 dB below it ("soft"). `input_noise_dbu` is the equivalent input
+    noise in the band up to 20 kHz; the noise added reaches to half the rate at the same density. The pad stands before
+    the noise, so each decibel of it costs a decibel of distance to the noise. `inverted` turns the polarity round.
+    The same `noise_seed` gives the same noise each time, another one in each strip. Raises GainError for settings that
+    are not finite and for a pad below 0 dB.
     Standing of the defaults: *common practice* (-128 dBu with a 150 ohm source is near the thermal limit of
     -131 dBu; largest outputs of +20 to +26 dBu are usual). *Derived*: noise power adds to noise power.
 
@@ -76,36 +92,51 @@ class Preamp(Stage):
     input_noise_dbu: float = -128.0
     max_output_dbu: float = 26.0
     noise_seed: int = 1
+    pad_db: float = setting(0.0, label="Pad", low=0.0, high=20.0, step=10.0)
+    inverted: bool = False
+    clipping: str = choice("hard", "hard", "soft", label="Clips")
 
     def __post_init__(self) -> None:
         super().__post_init__()
-        require_finite(self, "gain_db", "input_noise_dbu", "max_output_dbu")
+        require_gain(self, "gain_db", "max_output_dbu")
+        require_within(self, "input_noise_dbu", -math.inf, 100.0)
+        require_within(self, "pad_db", 0.0, 100.0)
+        require_within(self, "noise_seed", 0)
+        require_one_of(self)
 
     @property
     def ceiling(self) -> float:
         """The largest output in volts."""
-        return _peak_volts(self.max_output_dbu)
+        return peak_volts(self.max_output_dbu)
 
     def process(self, signal: Signal) -> Passed:
         """The signal at line level."""
         gain = float(ratio_from_db(self.gain_db))
-        own_rms = float(volts_from_dbu(self.input_noise_dbu)) * math.sqrt(signal.rate_hz / 2 / 20_000.0)
-        samples = _unit_noise(self.noise_seed, signal.samples.shape) * (own_rms * gain)
-        samples += signal.samples * gain
-        np.clip(samples, -self.ceiling, self.ceiling, out=samples)
-        samples.flags.writeable = False
-        power = (signal.noise_power + own_rms**2) * gain**2
+        padded = float(ratio_from_db(-self.pad_db)) * (-1.0 if self.inverted else 1.0)
+        own_rms = thermal_rms_volts(self.input_noise_dbu, signal.rate_hz)
+        samples = noise_of(self.noise_seed, signal, own_rms * gain)
+        samples += signal.samples * (padded * gain)
         clipped = clipped_runs(samples, ceiling_dbfs=float(db_from_ratio(self.ceiling)))
-        return Passed(Signal(samples, signal.rate_hz, power, "analogue"), clipped)
+        if self.clipping == "soft":
+            samples = rounded_off(samples, self.ceiling, 6.0)
+        np.clip(samples, -self.ceiling, self.ceiling, out=samples)
+        power = (signal.noise_power * padded**2 + own_rms**2) * gain**2
+        return Passed(dataclasses.replace(signal, samples=frozen(samples), noise_power=power), clipped)
 
 
-def _peak_volts(level_dbu: float) -> float:
+def peak_volts(level_dbu: float) -> float:
+    """The peak of a sine of that many dBu.
+
+    >>> round(peak_volts(18.0), 3)
+    8.701
+    """
     return float(volts_from_dbu(level_dbu)) / AES17_ZERO_RMS
 
 
-@functools.lru_cache(maxsize=4)
-def _unit_noise(seed: int, shape: tuple[int, int]) -> NDArray[np.float64]:
-    """White Gaussian noise of RMS 1; kept, so that a moved gain need not draw it again."""
-    noise = np.random.default_rng(seed).standard_normal(shape)
-    noise.flags.writeable = False
-    return noise
+def thermal_rms_volts(noise_dbu: float, rate_hz: int) -> float:
+    """Noise given in the band up to 20 kHz, as volts RMS up to half the rate at the same density.
+
+    >>> thermal_rms_volts(float("-inf"), 48000)
+    0.0
+    """
+    return float(volts_from_dbu(noise_dbu)) * math.sqrt(rate_hz / 2 / _NOISE_BAND_HZ)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from gainlib.decibels import ratio_from_db
-from gainlib.stages.base import Passed, Signal, Stage, amplified, require_finite, setting
+from gainlib.stages.base import Passed, Signal, Stage, amplified, require_gain, setting
 
 __all__ = ["Trim"]
 
@@ -25,7 +25,7 @@ class Trim(Stage):
 
     def __post_init__(self) -> None:
         super().__post_init__()
-        require_finite(self, "gain_db")
+        require_gain(self, "gain_db")
 
     def process(self, signal: Signal) -> Passed:
         """The signal at its new level."""

@@ -1,0 +1,225 @@
+"""Gain that changes with time: clip gain by region, and rides drawn as breakpoints."""
+
+from __future__ import annotations
+
+import dataclasses
+import itertools
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from gainlib.audio import Audio
+from gainlib.decibels import AES17_ZERO_RMS, db_from_power, ratio_from_db
+from gainlib.errors import GainError
+from gainlib.meters import noise_floor_dbfs
+from gainlib.stages.base import MOST_DB, Floats, Passed, Signal, Stage, frozen, require_within
+
+__all__ = ["ClipGain", "Ride", "gain_line", "proposed_ride", "ridden"]
+
+Points = tuple[tuple[float, float], ...]
+
+
+def gain_line(places: Sequence[int], gains_db: Sequence[float], count: int) -> Floats:
+    """A gain for each of `count` samples: straight in dB from place to place, held before the first and after the last.
+
+    `places` are sample numbers in rising order; each sample gets a gain of its own, so that nothing moves in steps.
+    Gives amplitude ratios `(count,)`.
+
+    >>> gain_line([0, 2], [0.0, -40.0], 4).round(3).tolist()
+    [1.0, 0.1, 0.01, 0.01]
+    """
+    line = np.interp(np.arange(count), places, gains_db)
+    return np.asarray(ratio_from_db(line))
+
+
+def ridden(signal: Signal, gains: Floats) -> Signal:
+    """The signal times a gain for each sample; its noise floor rises by the mean power of that gain."""
+    samples = frozen(signal.samples * gains[:, None])
+    power = signal.noise_power * float(np.dot(gains, gains)) / len(gains)
+    return dataclasses.replace(signal, samples=samples, noise_power=power)
+
+
+def checked_points(stage: Stage, name: str, width: int) -> tuple[tuple[float, ...], ...]:
+    """The rows of a setting such as `points` as tuples of finite numbers, or a GainError that names the row."""
+    rows = getattr(stage, name)
+    what = "(seconds, gain_db)" if width == 2 else "(start_seconds, end_seconds, gain_db)"
+    checked = []
+    for row in rows if isinstance(rows, Iterable) and not isinstance(rows, str | bytes) else [rows]:
+        if (
+            not isinstance(row, list | tuple)
+            or len(row) != width
+            or any(isinstance(each, bool) or not isinstance(each, int | float | np.number) for each in row)
+            or not np.isfinite(row).all()
+        ):
+            raise GainError(f"{name} of the {stage.kind.lower()} holds {row!r}; give {what} in finite numbers.")
+        if abs(row[-1]) > MOST_DB:
+            wanted = f"from {-MOST_DB:g} to {MOST_DB:g} dB"
+            raise GainError(f"{name} of the {stage.kind.lower()} holds {row[-1]:g} dB; it must be {wanted}.")
+        if row[0] < 0:
+            raise GainError(f"{name} of the {stage.kind.lower()} starts at {row[0]:g} s; times start at 0 s.")
+        checked.append(tuple(float(each) for each in row))
+    return tuple(checked)
+
+
+def checked_ride(stage: Stage, name: str) -> Points:
+    """Breakpoints as pairs in rising order of time, or a GainError."""
+    points = checked_points(stage, name, 2)
+    for (before, _), (after, _) in itertools.pairwise(points):
+        if after <= before:
+            raise GainError(
+                f"{name} of the {stage.kind.lower()} goes from {before:g} s to {after:g} s; times must rise."
+            )
+    return points  # type: ignore[return-value]
+
+
+def ride_gains(points: Points, signal: Signal) -> Floats:
+    """The gain of a ride for each sample of a signal."""
+    places = [round(seconds * signal.rate_hz) for seconds, _ in points]
+    return gain_line(places, [gain_db for _, gain_db in points], len(signal.samples))
+
+
+@dataclass(frozen=True)
+class ClipGain(Stage):
+    """A gain for each region of a recording: the loud word down, the swallowed line up, before anything else hears it.
+
+    `regions` are (start_seconds, end_seconds, gain_db), in any order, not overlapping; times go to the nearest sample.
+    Outside the regions every sample passes bit for bit. Inside, the gain moves from 0 dB and back to it over `fade_ms`,
+    straight in dB; where two regions meet it moves from the one gain to the other. In a region shorter than two fades
+    they meet in its middle. Raises GainError for regions that overlap, end before they start or are not numbers.
+    *Derived*: every sample times 10^(gain / 20).
+
+    >>> ClipGain(regions=((0.5, 1.0, -6.0),)).regions
+    ((0.5, 1.0, -6.0),)
+    """
+
+    regions: tuple[tuple[float, float, float], ...] = ()
+    fade_ms: float = 5.0
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        require_within(self, "fade_ms", 0.0, 1000.0)
+        regions = tuple(sorted(checked_points(self, "regions", 3)))
+        for start, end, _ in regions:
+            if end <= start:
+                raise GainError(f"a region of the clip gain runs from {start:g} s to {end:g} s; it must end later.")
+        for before, after in itertools.pairwise(regions):
+            if after[0] < before[1]:
+                raise GainError(
+                    f"two regions of the clip gain overlap: one ends at {before[1]:g} s, "
+                    f"the next starts at {after[0]:g} s; leave each moment to one region."
+                )
+        object.__setattr__(self, "regions", regions)
+
+    @property
+    def kind(self) -> str:
+        """The stage's trade name."""
+        return "Clip gain"
+
+    def process(self, signal: Signal) -> Passed:
+        """The signal with each region at its gain."""
+        rate_hz, count = signal.rate_hz, len(signal.samples)
+        edges = [(round(start * rate_hz), round(end * rate_hz), gain_db) for start, end, gain_db in self.regions]
+        edges = [(start, end, gain_db) for start, end, gain_db in edges if start < min(end, count)]
+        if not edges:
+            return Passed(signal)
+        fade = round(self.fade_ms * rate_hz / 1000)
+        places: list[int] = []
+        gains_db: list[float] = []
+        for index, (start, end, gain_db) in enumerate(edges):
+            met_before = index > 0 and edges[index - 1][1] == start
+            met_after = index + 1 < len(edges) and edges[index + 1][0] == end
+            short = min(fade, (end - start - 1) // 2)
+            # Sample `start` is the first that moves, sample `end` the first that is untouched again. Where regions
+            # meet, the next one moves from this one's gain.
+            places += [] if met_before else [start - 1]
+            gains_db += [] if met_before else [0.0]
+            places += [start + short, end - 1 if met_after else end - 1 - short]
+            gains_db += [gain_db, gain_db]
+            places += [] if met_after else [end]
+            gains_db += [] if met_after else [0.0]
+        return Passed(ridden(signal, gain_line(places, gains_db, count)))
+
+
+@dataclass(frozen=True)
+class Ride(Stage):
+    """Drawn gain automation: breakpoints joined by lines that are straight in dB, a gain of its own for each sample.
+
+    `points` are (seconds, gain_db) in rising order of time; each time goes to the nearest sample. Before the first
+    point its gain holds, after the last one the last. No points is no change. Raises GainError for times that do not
+    rise and for values that are not finite. *Derived*: linear interpolation in dB between the points' samples.
+
+    >>> Ride(points=((0.0, 0.0), (1.0, -6.0))).points
+    ((0.0, 0.0), (1.0, -6.0))
+    """
+
+    points: Points = ()
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        object.__setattr__(self, "points", checked_ride(self, "points"))
+
+    def process(self, signal: Signal) -> Passed:
+        """The signal, ridden."""
+        if not self.points:
+            return Passed(signal)
+        return Passed(ridden(signal, ride_gains(self.points, signal)))
+
+
+def proposed_ride(
+    take: Audio,
+    target_dbfs: float,
+    *,
+    most_db: float = 12.0,
+    shortest_pause_seconds: float = 0.25,
+    shortest_phrase_seconds: float = 0.15,
+) -> Ride:
+    """A ride that brings each phrase to the same RMS level (AES17), to compare with one's own.
+
+    A phrase is where the level in windows of 20 ms stays in the upper half, in dB, between the noise floor and the loud
+    parts (within 30 dB of these); pauses shorter than `shortest_pause_seconds` belong to the phrase, sounds shorter
+    than `shortest_phrase_seconds` to the pause. The gain holds through each phrase and moves in the pauses. No phrase
+    is moved by more than `most_db`, up or down. Raises GainError for a recording without a phrase.
+    Standing: this course's own; *common practice* is to do it by ear.
+
+    >>> tone = np.sin(np.arange(48000) / 10)
+    >>> take = Audio(np.concatenate([0.5 * tone, 0 * tone, 0.05 * tone]), 48000)
+    >>> [round(gain_db) for _, gain_db in proposed_ride(take, -20.0).points]
+    [-12, -12, 6, 6]
+    """
+    phrases = _phrases(take, shortest_pause_seconds, shortest_phrase_seconds)
+    if not phrases:
+        raise GainError(f"{take.name or 'the recording'} holds no phrase to ride; it is silent.")
+    points = []
+    for start, end in phrases:
+        part = take.samples[start:end]
+        power = float(np.mean(np.square(part, dtype=np.float64), axis=0).max())
+        gain_db = target_dbfs - float(db_from_power(power / AES17_ZERO_RMS**2))
+        gain_db = max(-most_db, min(most_db, gain_db))
+        points += [(start / take.rate_hz, gain_db), ((end - 1) / take.rate_hz, gain_db)]
+    return Ride(points=tuple(points))
+
+
+def _phrases(take: Audio, pause_seconds: float, phrase_seconds: float) -> list[tuple[int, int]]:
+    """First and past-last sample of each phrase."""
+    width = min(max(1, round(0.02 * take.rate_hz)), len(take.samples))
+    count = len(take.samples) // width
+    windows = take.samples[: count * width].reshape(count, width, -1)
+    powers = np.einsum("wnc,wnc->wc", windows, windows, dtype=np.float64).max(axis=1) / width
+    levels = np.asarray(db_from_power(powers / AES17_ZERO_RMS**2))
+    if np.isneginf(levels).all():
+        return []
+    loud = float(np.percentile(levels[levels > -np.inf], 95))
+    floor = float(noise_floor_dbfs(take.samples, take.rate_hz).max())
+    apart = loud - floor
+    active = levels >= (loud - min(30.0, apart / 2) if apart >= 6.0 else -np.inf)
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], active, [False])).astype(np.int8)))
+    runs = [(int(start), int(end)) for start, end in edges.reshape(-1, 2)]
+    joined: list[tuple[int, int]] = []
+    for start, end in runs:
+        if joined and (start - joined[-1][1]) * width < pause_seconds * take.rate_hz:
+            joined[-1] = joined[-1][0], end
+        else:
+            joined.append((start, end))
+    least = phrase_seconds * take.rate_hz
+    return [(start * width, end * width) for start, end in joined if (end - start) * width >= least]

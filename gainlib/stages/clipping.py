@@ -1,0 +1,79 @@
+"""Clipping that is rounded off: the curve, and the soft clip of the main."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from gainlib.decibels import db_from_ratio, ratio_from_db
+from gainlib.meters import clipped_runs
+from gainlib.stages.base import Floats, Passed, Signal, Stage, frozen, require_within, setting
+
+__all__ = ["SoftClip", "rounded_off"]
+
+
+def rounded_off(samples: Floats, ceiling: float, onset_db: float) -> Floats:
+    """Straight up to `onset_db` below the ceiling, then rounded off towards it; never beyond.
+
+    The round part is (2/pi) atan, scaled so that value and slope join: with the onset at infinity it is the whole
+    curve, whose harmonics are known in closed form. Takes and gives samples of any shape.
+    *Derived*: continuity of value and slope at the onset.
+
+    >>> rounded_off(np.array([0.1, 100.0]), 1.0, 6.0).round(3).tolist()
+    [0.1, 0.999]
+    """
+    onset = ceiling * float(ratio_from_db(-onset_db))
+    room = ceiling - onset
+    beyond = np.abs(samples) - onset
+    bent = onset + room * (2 / math.pi) * np.arctan(np.maximum(beyond, 0.0) * (math.pi / 2 / room)) if room else onset
+    return np.where(beyond > 0, np.copysign(bent, samples), samples)
+
+
+@dataclass(frozen=True)
+class SoftClip(Stage):
+    """Rounds the tops off as they near a ceiling: no sample passes it, and what is well below is not touched.
+
+    Up to `onset_db` below `ceiling_dbfs` every sample passes bit for bit. The price is distortion, and harmonics above
+    half the rate fold back, as they do in any clipping that is not oversampled. As clipped counts what came in at the
+    ceiling or above. Raises GainError for an onset that is
+    not above 0 dB. Standing: the curve is this course's own; soft clipping before a limiter is *common practice*.
+
+    >>> SoftClip(ceiling_dbfs=-1.0).ceiling < 1.0
+    True
+    """
+
+    ceiling_dbfs: float = setting(-0.5, label="Ceiling", low=-12.0, high=0.0, step=0.1)
+    onset_db: float = setting(6.0, label="Onset", low=0.5, high=12.0, step=0.5)
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        require_within(self, "ceiling_dbfs", -144.0, 24.0)
+        require_within(self, "onset_db", 0.0, above=True)
+
+    @property
+    def kind(self) -> str:
+        """The stage's trade name."""
+        return "Soft clip"
+
+    @property
+    def ceiling(self) -> float:
+        """The level that is never passed."""
+        return float(ratio_from_db(self.ceiling_dbfs))
+
+    def process(self, signal: Signal) -> Passed:
+        """The signal, its tops rounded off."""
+        clipped = clipped_runs(signal.samples, ceiling_dbfs=self.ceiling_dbfs)
+        samples = rounded_off(signal.samples, self.ceiling, self.onset_db)
+        # The curve stays below the ceiling by itself; rounding may put the last bit above it.
+        np.clip(samples, -self.ceiling, self.ceiling, out=samples)
+        reduction = np.where(
+            samples == 0.0, 1.0, np.abs(signal.samples) / np.where(samples == 0.0, 1.0, np.abs(samples))
+        )
+        return Passed(
+            dataclasses.replace(signal, samples=frozen(samples)),
+            clipped,
+            readings={"gain_reduction_db": float(db_from_ratio(reduction.max()))},
+        )

@@ -1,0 +1,174 @@
+"""The compressor: what is above the threshold is turned down, slowly enough not to be heard as distortion."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from gainlib.decibels import db_from_ratio, ratio_from_db
+from gainlib.kernels import dynamics
+from gainlib.stages.base import (
+    Floats,
+    Passed,
+    Signal,
+    Stage,
+    choice,
+    frozen,
+    require_gain,
+    require_one_of,
+    require_within,
+    setting,
+)
+
+__all__ = ["Compressor", "coefficient"]
+
+_BLOCK = 8192
+# An RMS level is read with the AES17 zero, where a sine has the same level by peak and by RMS.
+_AES17_POWER_ZERO = 0.5
+
+
+def coefficient(milliseconds: float, rate_hz: int) -> float:
+    """The one-pole coefficient of a time constant: after that time a step has gone 63.2 % of its way; 0 ms is 0.
+
+    From 10 % to 90 % takes 2.2 times as long. *Derived*: exp(-1 / (seconds × rate)).
+
+    >>> round(coefficient(10.0, 48000), 10)
+    0.9979188353
+    """
+    return math.exp(-1000.0 / (milliseconds * rate_hz)) if milliseconds > 0 else 0.0
+
+
+@dataclass(frozen=True)
+class Compressor(Stage):
+    """Turns down what is above the threshold: at 4:1, 12 dB too much come out as 3 dB too much.
+
+    The level (`detector`: each sample's peak, or RMS over `rms_ms`) is compared with `threshold_db` in dBFS, the RMS
+    with the AES17 zero, so that a steady sine reads the same both ways. The static curve with its quadratic knee of
+    `knee_db` gives the reduction wanted; that is smoothed in decibels, `attack_ms` while it grows and `release_ms`
+    while it falls. Both are time constants: a step has gone 63.2 % of its way after one of them, and needs 2.2 of them
+    from 10 % to 90 %. Two shapes of smoothing: "branching" switches between the two; "decoupled" lets the release run
+    first and the attack behind it, so that a release is slower by about one attack. `linked` gives all channels the
+    same gain, that of the loudest. `makeup_db` raises what comes out, `wet_percent` below 100 mixes the untouched
+    signal back. `ratio` may be infinite. The noise floor, which is below the threshold, rises by the makeup.
+    At a ratio of 1 without makeup every sample passes bit for bit. Raises GainError for a setting outside its range.
+    Source: *published*, Giannoulis, Massberg and Reiss, "Digital Dynamic Range Compressor Design - A Tutorial and
+    Analysis", JAES 60(6), 2012 (curve, feed-forward structure, smooth branching and smooth decoupled detectors).
+
+    >>> Compressor(threshold_db=-20.0, ratio=4.0).curve_db(-8.0)
+    -17.0
+    """
+
+    kept: ClassVar[bool] = True
+
+    threshold_db: float = setting(-20.0, label="Threshold", low=-60.0, high=0.0, step=0.5)
+    ratio: float = setting(4.0, label="Ratio", low=1.0, high=20.0, step=0.1)
+    knee_db: float = setting(6.0, label="Knee", low=0.0, high=24.0, step=0.5)
+    attack_ms: float = setting(10.0, label="Attack", low=0.0, high=200.0, step=0.5)
+    release_ms: float = setting(100.0, label="Release", low=5.0, high=2000.0, step=5.0)
+    makeup_db: float = setting(0.0, label="Makeup", low=0.0, high=24.0, step=0.5)
+    wet_percent: float = setting(100.0, label="Wet", low=0.0, high=100.0, step=1.0)
+    detector: str = choice("peak", "peak", "rms", label="Detector")
+    rms_ms: float = setting(10.0, label="RMS time", low=1.0, high=100.0, step=1.0)
+    smoothing: str = choice("branching", "branching", "decoupled", label="Smoothing")
+    linked: bool = True
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        require_gain(self, "threshold_db", "makeup_db")
+        require_within(self, "ratio", 1.0)
+        require_within(self, "knee_db", 0.0, 100.0)
+        require_within(self, "attack_ms", 0.0, 10_000.0)
+        require_within(self, "release_ms", 0.0, 60_000.0, above=True)
+        require_within(self, "wet_percent", 0.0, 100.0)
+        require_within(self, "rms_ms", 0.0, 10_000.0, above=True)
+        require_one_of(self)
+
+    @property
+    def slope(self) -> float:
+        """How many decibels each decibel above the threshold is turned down: 1 - 1/ratio."""
+        return 1.0 - 1.0 / self.ratio
+
+    def reduction_at_db(self, levels_db: ArrayLike) -> NDArray[np.float64] | float:
+        """The reduction that a steady level gets, in dB, 0 or above; a number or an array, in the same shape.
+
+        >>> Compressor(threshold_db=-20.0, ratio=4.0, knee_db=6.0).reduction_at_db(-20.0)
+        0.5625
+        """
+        over = np.asarray(levels_db, dtype=np.float64) - self.threshold_db
+        half = self.knee_db / 2
+        within = np.clip(over + half, 0.0, self.knee_db)
+        bend = self.slope / (2 * self.knee_db) if self.knee_db else 0.0
+        wanted = bend * within**2 + self.slope * np.maximum(over - half, 0.0)
+        return float(wanted) if wanted.ndim == 0 else wanted
+
+    def curve_db(self, levels_db: ArrayLike) -> NDArray[np.float64] | float:
+        """The static curve: the level at which a steady level comes out, makeup and mix included.
+
+        Takes and gives dB, a number or an array.
+
+        >>> Compressor(threshold_db=-20.0, ratio=4.0, knee_db=0.0, makeup_db=3.0).curve_db([-40.0, 0.0]).tolist()
+        [-37.0, -12.0]
+        """
+        levels = np.asarray(levels_db, dtype=np.float64)
+        turned_db = self.makeup_db - np.asarray(self.reduction_at_db(levels))
+        if self.wet_percent == 100.0:
+            out = levels + turned_db
+        else:
+            out = levels + np.asarray(db_from_ratio(self._mixed(np.asarray(ratio_from_db(turned_db)))))
+        return float(out) if out.ndim == 0 else out
+
+    def process(self, signal: Signal) -> Passed:
+        """The signal with its peaks turned down, and the trace of how far."""
+        samples = np.ascontiguousarray(signal.samples)
+        out = np.empty_like(samples)
+        groups = 1 if self.linked else samples.shape[1]
+        trace = np.empty((len(samples), groups), dtype=np.float32)
+        for group in range(groups):
+            part = slice(None) if self.linked else slice(group, group + 1)
+            self._pass_group(samples[:, part], signal.rate_hz, out[:, part], trace[:, group])
+        rest = float(self._mixed(np.asarray(ratio_from_db(self.makeup_db))))
+        trace.flags.writeable = False
+        return Passed(
+            dataclasses.replace(signal, samples=frozen(out), noise_power=signal.noise_power * rest**2),
+            reduction_db=trace,
+            readings={
+                "gain_reduction_db": float(trace.max()),
+                "mean_gain_reduction_db": float(trace.mean(dtype=np.float64)),
+            },
+        )
+
+    def _mixed(self, gain: Floats) -> Floats:
+        wet = self.wet_percent / 100.0
+        return gain if wet == 1.0 else gain * wet + (1.0 - wet)
+
+    def _pass_group(self, samples: Floats, rate_hz: int, out: Floats, trace: NDArray[np.float32]) -> None:
+        """Channels that share one gain, in blocks that stay in the cache."""
+        attack, release = coefficient(self.attack_ms, rate_hz), coefficient(self.release_ms, rate_hz)
+        rms = coefficient(self.rms_ms, rate_hz)
+        state, squares = np.zeros(2), np.zeros(2)
+        makeup = float(ratio_from_db(self.makeup_db))
+        for start in range(0, len(samples), _BLOCK):
+            block = samples[start : start + _BLOCK]
+            level = dynamics.largest_of_channels(block)
+            if self.detector == "rms":
+                np.square(level, out=level)
+                dynamics.shelved(level, 1.0 - rms, 0.0, -rms, squares, level)
+                level *= 1.0 / _AES17_POWER_ZERO
+            with np.errstate(divide="ignore"):
+                np.log10(level, out=level)
+            level *= 10.0 if self.detector == "rms" else 20.0
+            level -= self.threshold_db
+            dynamics.smoothed_reduction(
+                level, self.slope, self.knee_db, attack, release, self.smoothing == "decoupled", state
+            )
+            trace[start : start + _BLOCK] = level
+            level *= -math.log(10.0) / 20.0
+            np.exp(level, out=level)
+            if makeup != 1.0:
+                level *= makeup
+            dynamics.apply_gain(block, self._mixed(level), out[start : start + _BLOCK])

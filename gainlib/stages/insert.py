@@ -1,0 +1,107 @@
+"""The outboard insert: out to a device at one operating level and back at another, unity or not."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from gainlib.decibels import Alignment, alignment, dbu_from_dbv, ratio_from_db
+from gainlib.meters import clipped_runs
+from gainlib.stages.base import (
+    Passed,
+    Signal,
+    Stage,
+    choice,
+    frozen,
+    noise_of,
+    require_gain,
+    require_one_of,
+    require_within,
+    setting,
+)
+from gainlib.stages.preamp import peak_volts, thermal_rms_volts
+
+__all__ = ["OPERATING_LEVELS_DBU", "OutboardInsert"]
+
+OPERATING_LEVELS_DBU = {"+4 dBu": 4.0, "-10 dBV": float(dbu_from_dbv(-10.0))}
+"""The two operating levels of line equipment in dBu: professional and consumer (*common practice*), 11.78 dB apart."""
+
+
+@dataclass(frozen=True)
+class OutboardInsert(Stage):
+    """Sends the signal out to a device and takes it back: unity only where both ends agree on the operating level.
+
+    `send` and `receive` are what the two ends of the loop are switched to, "+4 dBu" or "-10 dBV". `alignment` says how
+    many dBu make 0 dBFS at +4 dBu; an end at -10 dBV stands 11.78 dB lower. The device itself has `device_gain_db`,
+    clips hard at the peak of a sine of `device_max_dbu`, and adds noise of `device_noise_dbu` (in the band up to
+    20 kHz); `return_gain_db` is the trim on the way back, where the converter clips at full scale. `loop_gain_db` is
+    what all of it comes to, 0 at unity. Raises GainError for settings that are not finite and for other levels.
+    Source: *published*, EBU R 68-2000 and SMPTE RP 155 (alignments); *derived*: -10 dBV is -7.78 dBu.
+
+    >>> round(OutboardInsert("EBU R 68", send="+4 dBu", receive="-10 dBV").loop_gain_db, 2)
+    11.78
+    """
+
+    alignment: Alignment | str | float
+    send: str = choice("+4 dBu", "+4 dBu", "-10 dBV", label="Send")
+    receive: str = choice("+4 dBu", "+4 dBu", "-10 dBV", label="Return")
+    return_gain_db: float = setting(0.0, label="Return", low=-24.0, high=24.0, step=0.5)
+    device_gain_db: float = setting(0.0, label="Device", low=-24.0, high=24.0, step=0.5)
+    device_max_dbu: float = 24.0
+    device_noise_dbu: float = -90.0
+    noise_seed: int = 4
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        object.__setattr__(self, "alignment", alignment(self.alignment))
+        require_gain(self, "return_gain_db", "device_gain_db", "device_max_dbu")
+        require_within(self, "device_noise_dbu", -math.inf, 100.0)
+        require_within(self, "noise_seed", 0)
+        require_one_of(self)
+
+    @property
+    def kind(self) -> str:
+        """The stage's trade name."""
+        return "Insert"
+
+    @property
+    def ceiling(self) -> float:
+        """What the device's clipping leaves at the return, full scale at most."""
+        return min(1.0, peak_volts(self.device_max_dbu) * self._back)
+
+    @property
+    def loop_gain_db(self) -> float:
+        """The gain once round: 0 dB is unity."""
+        apart = OPERATING_LEVELS_DBU[self.send] - OPERATING_LEVELS_DBU[self.receive]
+        return apart + self.device_gain_db + self.return_gain_db
+
+    def _full_scale_volts(self, end: str) -> float:
+        dbu = alignment(self.alignment).dbu_at_full_scale + OPERATING_LEVELS_DBU[end] - OPERATING_LEVELS_DBU["+4 dBu"]
+        return peak_volts(dbu)
+
+    @property
+    def _back(self) -> float:
+        """From the device's volts to what the return makes of them."""
+        return float(ratio_from_db(self.return_gain_db)) / self._full_scale_volts(self.receive)
+
+    def process(self, signal: Signal) -> Passed:
+        """The signal, back from the device."""
+        out = self._full_scale_volts(self.send) * float(ratio_from_db(self.device_gain_db))
+        noise_rms = thermal_rms_volts(self.device_noise_dbu, signal.rate_hz)
+        most = peak_volts(self.device_max_dbu)
+        samples = signal.samples * out
+        if noise_rms > 0.0:
+            samples += noise_of(self.noise_seed, signal, noise_rms)
+        np.clip(samples, -most, most, out=samples)
+        device = clipped_runs(samples, ceiling_dbfs=20 * math.log10(most))
+        samples *= self._back
+        np.clip(samples, -1.0, 1.0, out=samples)
+        returned = clipped_runs(samples)
+        power = (signal.noise_power * out**2 + noise_rms**2) * self._back**2
+        passed = dataclasses.replace(signal, samples=frozen(samples), noise_power=power)
+        # Where both clip, the device's runs tell the story: what it cut off stays cut off.
+        clipped = device if len(device) else returned
+        return Passed(passed, clipped, readings={"loop_gain_db": self.loop_gain_db})
