@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import os
 import tempfile
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -20,7 +20,7 @@ __all__ = ["Audio", "bundled", "bundled_folder", "read", "write"]
 Samples = NDArray[np.floating[Any]]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Audio:
     """Samples and the rate they were taken at; full scale is ±1.0.
 
@@ -35,7 +35,7 @@ class Audio:
 
     samples: Samples
     rate_hz: int
-    name: str = field(default="", compare=False)
+    name: str = ""
 
     def __post_init__(self) -> None:
         rate: object = self.rate_hz
@@ -43,6 +43,15 @@ class Audio:
             raise GainError(f"rate_hz is {rate!r}; it must be a whole number of samples a second, 1 or above.")
         object.__setattr__(self, "samples", checked_samples(self.samples, self.name or "samples"))
         object.__setattr__(self, "rate_hz", int(rate))
+
+    def __eq__(self, other: object) -> bool:
+        """Whether the samples and the rate are the same; the name does not count."""
+        if not isinstance(other, Audio):
+            return NotImplemented
+        return self is other or (self.rate_hz == other.rate_hz and np.array_equal(self.samples, other.samples))
+
+    def __hash__(self) -> int:
+        return hash((self.rate_hz, self.samples.shape))
 
     @property
     def channels(self) -> int:

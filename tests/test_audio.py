@@ -30,6 +30,15 @@ def test_audio_is_channels_beside_channels_and_read_only():
     assert Audio(np.zeros((10, 2), dtype=np.float32), RATE_HZ).samples.dtype == np.float32
 
 
+def test_two_recordings_are_equal_by_their_samples_and_rate():
+    one, same = Audio(np.arange(4) / 8, RATE_HZ, "one"), Audio(np.arange(4) / 8, RATE_HZ, "same")
+    assert one == same
+    assert hash(one) == hash(same)
+    assert one != Audio(np.arange(4) / 8, 44_100)
+    assert one != Audio(np.arange(5) / 8, RATE_HZ)
+    assert one != "one"
+
+
 def test_the_given_array_itself_stays_writable():
     mine = np.zeros(10)
     Audio(mine, RATE_HZ)

@@ -217,6 +217,9 @@ class Session:
         object.__setattr__(self, "buses", tuple(self.buses))
         if self.buses and self.main is None:
             object.__setattr__(self, "main", Bus(MAIN))
+        _require_kind("strips", self.strips, Strip)
+        _require_kind("buses", self.buses, Bus)
+        _require_kind("main", () if self.main is None else (self.main,), Bus)
         faults = self._faults()
         if faults:
             raise GainError("\n".join(faults))
@@ -435,3 +438,10 @@ def _in_order(buses: tuple[Bus, ...]) -> list[Bus]:
         left.remove(ready)
         ordered.append(ready)
     return ordered
+
+
+def _require_kind(name: str, given: tuple[object, ...], wanted: type[Chain]) -> None:
+    for each in given:
+        if not isinstance(each, wanted):
+            example = f"{wanted.__name__}({name!r}, stages)" if wanted is Bus else "Strip(name, take, stages)"
+            raise GainError(f"{name} holds a {type(each).__name__}; give a {wanted.__name__}, such as {example}.")

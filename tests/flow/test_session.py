@@ -134,6 +134,12 @@ def tone():
             "ends before a converter; put a Converter after its analogue stages",
         ),
         (lambda s: Session(()), "the session has no strips; give at least one."),
+        (
+            lambda s: Session((s.strips[0],), main=(Trim(),)),
+            "main holds a tuple; give a Bus, such as Bus",
+        ),
+        (lambda s: Session((s.strips[0],), (Trim(),)), "buses holds a Trim; give a Bus, such as Bus"),
+        (lambda s: Session((tone(),)), "strips holds a Audio; give a Strip, such as Strip"),
         (lambda s: Session((s.strips[0], s.strips[0])), "two strips named 'voice'; give one of them another name"),
     ],
 )
