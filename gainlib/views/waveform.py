@@ -14,7 +14,7 @@ from gainlib.flow import Rendering
 from gainlib.meters import ClippedRuns, flat_runs
 from gainlib.views.base import Columns, View
 from gainlib.views.strokes import cursor, decibel_axis, frame, inked
-from gainlib.views.words import times
+from gainlib.views.words import of_tap, plain, times
 
 __all__ = ["Waveform"]
 
@@ -42,7 +42,7 @@ class Waveform(View):
 
     def heading(self, rendering: Rendering) -> str:
         """The title with the stage behind which the signal is drawn."""
-        return f"{self.title} behind the {self._at(rendering).split('/')[1]}"
+        return f"{self.title} behind the {of_tap(rendering, self._at(rendering))}"
 
     def figure(self, rendering: Rendering) -> Any:
         """Seconds along, dBFS up (linear in amplitude); hatched beyond full scale; a triangle at each clipped run."""
@@ -133,7 +133,7 @@ class Waveform(View):
     def _clipped(self, rendering: Rendering) -> tuple[str, ClippedRuns]:
         """The stage at or before the tap that cut off most, and where; without one, flat tops of the recording."""
         strip, stage = rendering.session.tap(self._at(rendering))
-        names = rendering.session.strip(strip).stage_names
+        names = rendering.session.part(strip).stage_names
         best: tuple[str, ClippedRuns] | None = None
         for name in names[: names.index(stage) + 1]:
             if math.isfinite(rendering.level(f"{strip}/{name}").ceiling_dbfs):
@@ -148,9 +148,9 @@ class Waveform(View):
         stage = tap.split("/")[1]
         reading = rendering.level(tap)
         if reading.peak_dbfs == -math.inf:
-            return f"Behind the {stage}: silence."
+            return f"Behind the {of_tap(rendering, tap)}: silence."
         printed = signed(reading.peak_dbfs, unit="dBFS", plus=reading.peak_dbfs > 0)
-        said = f"The peaks behind the {stage} reach {printed}"
+        said = f"The peaks behind the {of_tap(rendering, tap)} reach {printed}"
         where, runs = self._clipped(rendering)
         if not len(runs):
             return f"{said}; nothing is clipped."
@@ -162,7 +162,7 @@ class Waveform(View):
         tops = np.abs(rendering.at(tap).samples[runs.start, runs.channel]).max()
         at = float(db_from_ratio(tops))
         return (
-            f"{said}; the {where}'s {_runs(len(runs))} {'stay flat tops' if many else 'stays a flat top'}"
+            f"{said}; the {plain(where)}'s {_runs(len(runs))} {'stay flat tops' if many else 'stays a flat top'}"
             f", now at {signed(at, unit='dBFS', plus=at > 0)}."
         )
 
