@@ -21,7 +21,7 @@ class Balance(View):
     """
 
     name: ClassVar[str] = "balance"
-    title: ClassVar[str] = "Balance of the strips"
+    title: ClassVar[str] = "Balance of the strips, RMS while playing"
 
     def __init__(self, *, height: int = 130) -> None:
         self.height = height
@@ -33,7 +33,7 @@ class Balance(View):
     def figure(self, rendering: Rendering) -> Any:
         """dBFS along, one row a strip."""
         rows = self._rows(rendering)
-        return row_figure(rows, self.columns(rendering), "RMS while playing (AES17)", self.height)
+        return row_figure(rows, self.columns(rendering), "RMS (AES17)", self.height)
 
     def columns(self, rendering: Rendering) -> Columns:
         """The rows in the session's order."""

@@ -63,7 +63,8 @@ class SumByContributor(View):
         bus = plain(self.bus)
         if whole.peak_dbfs == -math.inf:
             return f"Nothing sounds in the {bus} sum."
-        listed = ", ".join(f"{each.name} {dbfs(each.rms_dbfs)}" for each in sorted(parts, key=lambda row: -row.rms_dbfs))
+        ranked = sorted(parts, key=lambda row: -row.rms_dbfs)
+        listed = ", ".join(f"{each.name} {dbfs(each.rms_dbfs)}" for each in ranked)
         said = f"The {bus} sum reaches peak {dbfs(whole.peak_dbfs)}, RMS {dbfs(whole.rms_dbfs)}"
         apart = whole.rms_dbfs - expected.rms_dbfs
         if len(parts) == 1:

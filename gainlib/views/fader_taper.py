@@ -14,12 +14,12 @@ from gainlib.flow import Rendering
 from gainlib.stages import TAPER, Fader
 from gainlib.views.base import Columns, View
 from gainlib.views.strokes import decibel_axis, frame, inked, sources_of
-from gainlib.views.words import level, of_tap, stage_of
+from gainlib.views.words import of_tap, stage_of
 
 __all__ = ["FaderTaper"]
 
 _FLOOR_DB = -80.0
-_LIFT_DB = 10.0
+_LIFT_DB = 13.0
 
 
 class FaderTaper(View):
@@ -63,7 +63,8 @@ class FaderTaper(View):
             self.height, (0.0, TAPER.travel_mm), (_FLOOR_DB, top + _LIFT_DB), x_axis_label="travel, mm",
             y_axis_label="gain, dB",
         )  # fmt: skip
-        decibel_axis(drawing.yaxis, {each: signed(each, 0, "") for each in np.arange(_FLOOR_DB, top + 1, 10.0).tolist()})
+        ticks = np.arange(_FLOOR_DB, top + 1, 10.0).tolist()
+        decibel_axis(drawing.yaxis, {each: signed(each, 0, "") for each in ticks})
         drawing.ygrid.ticker = drawing.yaxis[0].ticker
         sources = sources_of(self.columns(rendering))
         curve = drawing.line("mm", "gain_db", source=sources["taper"], line_width=2.5, **inked(line_color="text"))
@@ -79,7 +80,7 @@ class FaderTaper(View):
                               **inked(fill_color="peak", line_color="paper"))  # fmt: skip
         drawing.text(
             "mm", "gain_db", "text", source=sources["told"], text_font_size="13px", text_font_style="bold",
-            text_align="right", text_baseline="middle", **inked(text_color="peak"),
+            text_align="left", text_baseline="middle", **inked(text_color="peak"),
         )  # fmt: skip
         drawing.add_tools(
             HoverTool(renderers=[dot, rings], tooltips=[("fader", "@name"), ("gain", "@said"), ("1 mm", "@fine")]),
@@ -99,9 +100,7 @@ class FaderTaper(View):
         others = {name: each for name, each in faders.items() if name != tap}
         own = _places(rendering, chosen)
         count = len(chosen)
-        told = [f"{own['said'][0]}: 1 mm is {own['fine'][0]}"] if chosen else []
-        # Left of the dot and above the curve there is room; near the left edge the words go to its right.
-        at = np.maximum(own["mm"] - 2.0, 38.0)
+        told = [f"{own['said'][0]} at {own['mm'][0]:.1f} mm: 1 mm is {own['fine'][0]}"] if chosen else []
         return {
             "taper": {"mm": millimetres[seen], "gain_db": gains[seen]},
             "parts": {
@@ -110,14 +109,15 @@ class FaderTaper(View):
                 "text": [f"1 mm is {_fine(TAPER.db_per_mm(TAPER.gain_db(each)))}" for each in middles],
             },
             "guides": {
-                "x0": np.repeat(own["mm"], 1),
-                "x1": np.repeat(own["mm"], 1),
-                "y0": np.full(count, _FLOOR_DB),
+                "x0": np.zeros(count),
+                "x1": own["mm"],
+                "y0": own["gain_db"],
                 "y1": own["gain_db"],
             },
             "others": _places(rendering, others),
             "fader": own,
-            "told": {"mm": at, "gain_db": np.minimum(own["gain_db"] + 9.0, TAPER.top_db + 5.0), "text": told},
+            # High on the left there is never a line.
+            "told": {"mm": np.full(count, 1.0), "gain_db": np.full(count, TAPER.top_db + 7.0), "text": told},
         }
 
     def sentence(self, rendering: Rendering) -> str:
@@ -137,11 +137,22 @@ class FaderTaper(View):
             f"one millimetre there is {_fine(fine)}"
         )
         if fine <= best * 1.01:
-            return f"{said}, as fine as at 0 dB."
-        return (
-            f"{said}, at 0 dB it is {_fine(best)}. "
-            f"Lower what comes before it by {-fader.gain_db:.1f} dB, and it can stand at 0 dB."
-        )
+            said += ", as fine as at 0 dB."
+        else:
+            said += (
+                f", at 0 dB it is {_fine(best)}. "
+                f"Lower what comes before it by {-fader.gain_db:.1f} dB, and it can stand at 0 dB."
+            )
+        others = {name: each for name, each in self._faders(rendering).items() if name != tap}
+        set_ = {name: each for name, each in others.items() if not each.muted and each.gain_db > -math.inf}
+        if set_:
+            name, coarse = max(set_.items(), key=lambda each: each[1].db_per_mm)
+            if coarse.db_per_mm > best * 1.01:
+                said += (
+                    f" The coarsest of the others is the {of_tap(rendering, name)} at {signed(coarse.gain_db)}, "
+                    f"{_fine(coarse.db_per_mm)} a millimetre."
+                )
+        return said
 
 
 def _fine(db_per_mm: float) -> str:

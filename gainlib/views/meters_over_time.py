@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterable
 from typing import Any, ClassVar
@@ -45,7 +46,7 @@ class MetersOverTime(View):
 
     `tap` is the stage, the last unless named; `meters` are the ones that are drawn, by default all but PPM type I. The
     needles read a steady sine at its own peak level in dBFS, whatever their scales print; the true peak is the highest
-    of each thirtieth of a second. Of several channels the highest counts.
+    so far. Of several channels the highest counts.
     """
 
     name: ClassVar[str] = "meters"
@@ -105,7 +106,10 @@ class MetersOverTime(View):
         """Each meter's readings, and its highest in the key."""
         runs = self._runs(rendering)
         seconds = rendering.at(self._at(rendering)).seconds
-        texts = [f"{name}, at most {_printed(name, runs[name][2])}" for name in self.meters]
+        texts = [
+            f"{name}{' so far' if name == 'true peak' else ''}, at most {_printed(name, runs[name][2])}"
+            for name in self.meters
+        ]
         return {
             **{name: {"seconds": at, "reading": np.clip(run, _FLOOR, _TOP)} for name, (at, run, _) in runs.items()},
             "key": key_columns(texts, 3, lambda part: part * seconds, _TOP + self._rows * _KEY, _KEY),
@@ -143,16 +147,16 @@ def _run(name: str, audio: Audio) -> Run:
 
 
 def _true_peaks(audio: Audio) -> Run:
-    """The highest point of the curve in each stretch, stretch by stretch as the meter goes."""
+    """The highest point of the curve up to each moment, as the meter holds it."""
     rows = kernels.laid_out(audio.samples)
-    count = max(1, min(math.ceil(audio.seconds * _FRAMES), _COLUMNS))
+    count = max(1, min(math.ceil(audio.seconds * _FRAMES), _COLUMNS, len(rows)))
     edges = np.linspace(0, len(rows), count + 1).round().astype(int).tolist()
-    highest = [
-        max(
-            kernels.interpolated_peak(rows, channel, start, max(stop, start + 1), 0.0, QUARTERS, MIDWAY)
+    highest, run = [0.0] * audio.channels, []
+    for start, stop in itertools.pairwise(edges):
+        highest = [
+            kernels.interpolated_peak(rows, channel, start, stop, highest[channel], QUARTERS, MIDWAY)
             for channel in range(audio.channels)
-        )
-        for start, stop in zip(edges, edges[1:], strict=False)
-    ]
-    seconds = np.array(edges[1:]) / audio.rate_hz
-    return seconds, np.asarray(db_from_ratio(np.array(highest))), float(true_peak_dbtp(audio.samples).max())
+        ]
+        run.append(max(highest))
+    whole = float(true_peak_dbtp(audio.samples).max())
+    return np.array(edges[1:]) / audio.rate_hz, np.asarray(db_from_ratio(np.array(run))), whole

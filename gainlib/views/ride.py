@@ -93,9 +93,7 @@ class DrawnRide(View):
     def figure(self, rendering: Rendering) -> Any:
         """Seconds along, dB up: the ride as a line with its points, phrases as steps around the usual one."""
         audio = self._audio(rendering)
-        drawing = time_frame(
-            self.height, audio.seconds, (-_REACH_DB, _REACH_DB + _KEY_DB), "dB, 0 is the usual phrase"
-        )
+        drawing = time_frame(self.height, audio.seconds, (-_REACH_DB, _REACH_DB + _KEY_DB), "dB, 0 is the usual phrase")
         decibel_axis(drawing.yaxis, {each: signed(each, 0, "") for each in (-18.0, -12.0, -6.0, 0.0, 6.0, 12.0, 18.0)})
         drawing.ygrid.ticker = drawing.yaxis[0].ticker
         sources = sources_of(self.columns(rendering))
@@ -107,8 +105,8 @@ class DrawnRide(View):
         drawing.segment("left", "drawn_db", "right", "drawn_db", source=sources["behind"], **strong,
                         **inked(line_color="rms"))  # fmt: skip
         drawing.line("seconds", "gain_db", source=sources["line"], **line, **inked(line_color="text"))
-        points = drawing.scatter("seconds", "gain_db", source=sources["ride"], marker="diamond", size=12,
-                                 **inked(fill_color="ceiling", line_color="paper"))  # fmt: skip
+        points = drawing.scatter("seconds", "gain_db", source=sources["ride"], marker="diamond", size=13,
+                                 **inked(fill_color="text", line_color="paper"))  # fmt: skip
         key(drawing, sources["key"], [("rms", dashed), ("rms", strong), ("text", line)])
         drawing.add_tools(
             HoverTool(renderers=[points], tooltips=[("at", "@seconds{0.00} s"), ("gain", "@gain_db{+0.0} dB")]),

@@ -47,14 +47,10 @@ def last_of(rendering: Rendering, kinds: tuple[type[Stage], ...]) -> str | None:
 
 
 def traced(rendering: Rendering) -> str | None:
-    """The last stage that turns something down over time: a compressor, a limiter, a limited delivery."""
-    found = [
-        f"{part.name}/{stage.name}"
-        for part in rendering.session.chains
-        for stage in part.chain
-        if isinstance(stage, Compressor | Limiter) or (isinstance(stage, Delivery) and stage.limited)
-    ]
-    return found[-1] if found else None
+    """The last compressor or limiter; where there is none, a delivery that limits; else None."""
+    main = rendering.session.chains[-1]
+    limited = [f"{main.name}/{each.name}" for each in main.chain if isinstance(each, Delivery) and each.limited]
+    return last_of(rendering, (Compressor, Limiter)) or next(iter(limited), None)
 
 
 def entering(rendering: Rendering, tap: str) -> Audio:

@@ -72,11 +72,12 @@ class HarmonicSpectrum(View):
             self.height, (_LOW_HZ, _EDGE_HZ), (_FLOOR_DBFS, _TOP_DBFS), x_axis_type="log",
             x_axis_label="frequency, Hz", y_axis_label="level, dBFS",
         )  # fmt: skip
-        hertz = {20: "20", 50: "50", 100: "100", 200: "200", 500: "500", 1000: "1000", 2000: "2000", 5000: "5000"}
-        decibel_axis(drawing.xaxis, {**hertz, 10_000: "10 000", 20_000: "20 000"})
+        ticks = (20, 50, 100, 200, 500, 1000, 2000, 5000, 10_000, 20_000)
+        decibel_axis(
+            drawing.xaxis, {each: f"{each:,}".replace(",", " ") if each > 9999 else str(each) for each in ticks}
+        )
         decibel_axis(drawing.yaxis, {each: level(each) for each in range(int(_FLOOR_DBFS), 1, 20)})
         drawing.ygrid.ticker = drawing.yaxis[0].ticker
-        drawing.ygrid.bounds = None
         sources = sources_of(self.columns(rendering))
         seen = drawing.line("hz", "drawn_dbfs", source=sources["lines"], line_width=1.5, **inked(line_color="peak"))
         drawing.quad([_HIGH_HZ * 1.02], [_EDGE_HZ], [_TOP_DBFS], [_FLOOR_DBFS], line_alpha=0.0,
@@ -161,16 +162,15 @@ def _row(tone: Harmonics, order: int, channel: int) -> tuple[str, str, str]:
     ratio = float(tone.amplitude[order - 1, channel] / tone.amplitude[0, channel])
     decibels = float(db_from_ratio(ratio))
     if decibels < _LEAST_DB:
-        return str(order), "0", f"below {level(_LEAST_DB)}"
+        return str(order), "0", f"<{level(_LEAST_DB)}"
     return str(order), _percent(100.0 * ratio), signed(decibels, unit="", plus=False)
 
 
 def _shown(tone: Harmonics, channel: int) -> list[int]:
     """The orders, the tone itself first, that are not too weak to mean anything."""
     least = float(tone.amplitude[0, channel]) * 10.0 ** (_LEAST_DB / 20.0)
-    return [
-        each for each in range(1, len(tone.amplitude) + 1) if each == 1 or float(tone.amplitude[each - 1, channel]) > least
-    ]  # fmt: skip
+    orders = range(1, len(tone.amplitude) + 1)
+    return [each for each in orders if each == 1 or float(tone.amplitude[each - 1, channel]) > least]
 
 
 def _lines(part: NDArray[Any], rate_hz: int) -> tuple[NDArray[Any], NDArray[Any]]:
@@ -211,5 +211,6 @@ def _banded(frequency_hz: NDArray[Any], levels: NDArray[Any]) -> tuple[NDArray[A
         return np.zeros(0), np.zeros(0)
     band = (np.log(at / _LOW_HZ) / math.log(_HIGH_HZ / _LOW_HZ) * (_COLUMNS - 1)).astype(int)
     starts = np.flatnonzero(np.diff(band, prepend=-1))
-    best = [int(start + highest[start:stop].argmax()) for start, stop in zip(starts, [*starts[1:], len(at)], strict=True)]
+    stops = [*starts[1:], len(at)]
+    best = [int(start + highest[start:stop].argmax()) for start, stop in zip(starts, stops, strict=True)]
     return at[best], highest[best]

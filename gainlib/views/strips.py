@@ -11,7 +11,7 @@ from bokeh.models import HoverTool
 from gainlib.flow import Rendering, TapLevels
 from gainlib.views.base import Columns, View
 from gainlib.views.strokes import frame, inked, sources_of
-from gainlib.views.words import dbfs, left, plain, times
+from gainlib.views.words import dbfs, left, of_tap, plain, times
 
 __all__ = ["Strips"]
 
@@ -134,19 +134,22 @@ class Strips(View):
     def sentence(self, rendering: Rendering) -> str:
         """Which strips clip, and which has the least room of the others."""
         tables = self._tables(rendering)
-        clipping = [f"{plain(table[0].strip)} {times(_clipped(table))}" for table in tables if _clipped(table)]
+        clipping = [f"{plain(table[0].strip)} clips {times(_clipped(table))}" for table in tables if _clipped(table)]
         calm = [table for table in tables if not _clipped(table)]
-        said = f"In trouble: {', '.join(clipping)} clipped. " if clipping else "Nothing clips. "
-        roomy = [(min(each.headroom_db for each in table), table) for table in calm]
-        roomy = [(room, table) for room, table in roomy if math.isfinite(room)]
-        if roomy:
-            room, table = min(roomy, key=lambda each: each[0])
-            tight = min(table, key=lambda each: each.headroom_db)
+        said = f"In trouble: {', '.join(clipping)}. " if clipping else "Nothing clips. "
+        tight = [each for each in (_tightest(table) for table in calm) if each is not None]
+        if tight:
+            least = min(tight, key=lambda each: each.headroom_db)
             others = "Of the others the least room has" if clipping else "The least room has"
-            said += f"{others} {plain(tight.strip)}, {left(room)} at its {plain(tight.stage)}."
+            said += f"{others} {plain(least.strip)}, {left(least.headroom_db)} at its {plain(least.stage)}. "
         elif calm:
             loudest = max((table[-1] for table in calm), key=lambda each: each.peak_dbfs)
-            said += f"The highest peak leaves {plain(loudest.strip)}, {dbfs(loudest.peak_dbfs)}."
+            said += f"The highest peak leaves {plain(loudest.strip)}, {dbfs(loudest.peak_dbfs)}. "
+        holding = [each for table in tables if (each := _holding(table)) is not None]
+        said += " ".join(
+            f"The {of_tap(rendering, f'{each.strip}/{each.stage}')} turns down by up to {left(_down_db(each))}."
+            for each in holding
+        )
         return said.rstrip()
 
 
@@ -154,12 +157,30 @@ def _clipped(table: list[TapLevels]) -> int:
     return sum(each.clipped for each in table)
 
 
+def _down_db(each: TapLevels) -> float:
+    return each.readings.get("gain_reduction_db", 0.0)
+
+
+def _holding(table: list[TapLevels]) -> TapLevels | None:
+    """The stage that holds the peaks under its ceiling hardest; None where none does."""
+    found = [each for each in table if math.isfinite(each.ceiling_dbfs) and _down_db(each) >= 0.05]
+    return max(found, key=_down_db, default=None)
+
+
+def _tightest(table: list[TapLevels]) -> TapLevels | None:
+    """The stage with the least room below its ceiling, of those that do not hold the peaks under it by themselves."""
+    found = [each for each in table if math.isfinite(each.ceiling_dbfs) and _down_db(each) < 0.05]
+    return min(found, key=lambda each: each.headroom_db, default=None)
+
+
 def _least(table: list[TapLevels]) -> str:
-    """The room at the tightest ceiling, else the peak at the end."""
-    room = min(each.headroom_db for each in table)
-    if not math.isfinite(room):
-        return f"peak {dbfs(table[-1].peak_dbfs).removesuffix(' dBFS')}"
-    return f"{left(room)} left"
+    """How far the peaks are held down, else the room at the tightest ceiling, else the peak at the end."""
+    holding, tight = _holding(table), _tightest(table)
+    if holding is not None:
+        return f"{left(_down_db(holding))} down"
+    if tight is not None:
+        return f"{left(tight.headroom_db)} left"
+    return f"peak {dbfs(table[-1].peak_dbfs).removesuffix(' dBFS')}"
 
 
 def _height(level_dbfs: float, row: int) -> float:

@@ -46,7 +46,7 @@ class _Worked:
         if isinstance(stage, Compressor):
             return np.asarray(stage.curve_db(levels))
         if isinstance(stage, Limiter):
-            return np.minimum(levels, stage.ceiling_dbfs)
+            return np.asarray(np.minimum(levels, stage.ceiling_dbfs))
         amplitudes = np.asarray(ratio_from_db(levels))
         if isinstance(stage, Saturation):
             return np.asarray(db_from_ratio(stage.curve(amplitudes))) + self.compensation_db
@@ -206,7 +206,7 @@ class TransferCurve(View):
         if math.isfinite(corner):
             above = 100.0 * float((worked.levels > corner).mean())
             said = (
-                f"The {where}'s {_corner_word(worked.stage)} stands at {dbfs(corner)}; "
+                f"The {_corner_word(worked.stage)} of the {where} stands at {dbfs(corner)}; "
                 f"{above:.0f} % of the time is above it. "
             )
         moved = "unchanged" if abs(less) < 0.05 else f"{abs(less):.1f} dB {'lower' if less > 0 else 'higher'}"

@@ -78,7 +78,9 @@ def of_tap(rendering: Rendering, tap: str) -> str:
     part, stage = rendering.session.tap(tap)
     if len(rendering.session.chains) == 1:
         return plain(stage)
-    return f"{plain(part)} sum" if stage == "sum" else f"{plain(part)}'s {plain(stage)}"
+    if stage == "sum":
+        return f"{plain(part)} sum"
+    return f"{plain(part)}{chr(39) if part.endswith('s') else chr(39) + 's'} {plain(stage)}"
 
 
 def spoken(stage: Stage) -> str:
