@@ -10,7 +10,8 @@ from bokeh.models import ColumnDataSource, HoverTool
 
 from gainlib import kernels
 from gainlib.decibels import db_from_ratio, signed
-from gainlib.flow import Rendering
+from gainlib.errors import GainError
+from gainlib.flow import Bus, Rendering
 from gainlib.meters import ClippedRuns, flat_runs
 from gainlib.views.base import Columns, View
 from gainlib.views.strokes import cursor, decibel_axis, frame, inked
@@ -137,7 +138,10 @@ class Waveform(View):
         best: tuple[str, ClippedRuns] | None = None
         for name in names[: names.index(stage) + 1]:
             if math.isfinite(rendering.level(f"{strip}/{name}").ceiling_dbfs):
-                runs = rendering.clipped(f"{strip}/{name}")
+                try:
+                    runs = rendering.clipped(f"{strip}/{name}")
+                except GainError:  # a limiter has a ceiling too, but cuts nothing off
+                    continue
                 if best is None or len(runs) >= len(best[1]):
                     best = name, runs
         return best or ("", flat_runs(rendering.at(f"{strip}/{stage}").samples))
@@ -156,7 +160,8 @@ class Waveform(View):
             return f"{said}; nothing is clipped."
         many = len(runs) != 1
         if not where:
-            return f"{said}; the recording itself has {_runs(len(runs), 'flat top')}."
+            whose = "it" if isinstance(rendering.session.part(tap.split("/")[0]), Bus) else "the recording itself"
+            return f"{said}; {whose} has {_runs(len(runs), 'flat top')}."
         if where == stage:
             return f"{said}; it clips {times(len(runs))}, the longest for {runs.longest} samples."
         tops = np.abs(rendering.at(tap).samples[runs.start, runs.channel]).max()
