@@ -33,7 +33,7 @@ class Balance(View):
     def figure(self, rendering: Rendering) -> Any:
         """dBFS along, one row a strip."""
         rows = self._rows(rendering)
-        return row_figure(rows, self.columns(rendering), "RMS (AES17)", self.height)
+        return row_figure(rows, self.columns(rendering), "RMS", self.height)
 
     def columns(self, rendering: Rendering) -> Columns:
         """The rows in the session's order."""

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from gainlib.decibels import db_from_ratio, ratio_from_db, signed
 from gainlib.flow import Rendering
 from gainlib.meters import flat_runs
+from gainlib.stages import Converter, Fader, Preamp, SoftClip, Source, Stage, StoredFile, Trim
 from gainlib.views.base import Columns, View
 from gainlib.views.strokes import decibel_axis, frame, inked
 from gainlib.views.words import of_tap, stage_of
@@ -25,8 +26,8 @@ _TOP = 2.0
 class CloseUp(View):
     """The samples behind one stage around the loudest moment of the take, one by one.
 
-    A dashed line shows the same moment as a chain without ceilings would give it. `tap` is the stage, the last unless
-    named; the moment is the take's own, so no move makes the picture jump to another place.
+    A dashed line shows the same moment as a chain of plain gains without ceilings would give it. `tap` is the stage,
+    the last unless named; the moment is the take's own, so no move makes the picture jump to another place.
     """
 
     name: ClassVar[str] = "close-up"
@@ -122,7 +123,16 @@ class CloseUp(View):
             float(getattr(stage_of(rendering, strip, name), "gain_db", 0.0))
             for name in names[1 : names.index(stage) + 1]
         )
-        given = source.samples[part, channel] * float(ratio_from_db(gain_db))
         came = behind.samples[part, channel]
+        # Without its ceilings only a chain of plain gains can be told.
+        gains = all(_is_gain(stage_of(rendering, strip, name)) for name in names[1 : names.index(stage) + 1])
+        given = source.samples[part, channel] * float(ratio_from_db(gain_db)) if gains else came
         ms = (np.arange(part.start, part.start + len(came)) - int(loudest)) * 1000.0 / source.rate_hz
         return ms, came, given
+
+
+def _is_gain(stage: Stage) -> bool:
+    """Whether a stage does nothing but a steady gain and a ceiling."""
+    if isinstance(stage, Fader):
+        return not stage.ride and not stage.muted
+    return isinstance(stage, Source | Preamp | Converter | Trim | StoredFile | SoftClip)

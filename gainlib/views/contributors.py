@@ -48,7 +48,7 @@ class SumByContributor(View):
     def figure(self, rendering: Rendering) -> Any:
         """dBFS along; a row for each contributor, one for the expectation, one for the sum."""
         rows = self._rows(rendering)
-        return row_figure(rows, self.columns(rendering), "RMS (AES17)", self.height)
+        return row_figure(rows, self.columns(rendering), "RMS", self.height)
 
     def columns(self, rendering: Rendering) -> Columns:
         """The rows in the session's order, the sum last."""

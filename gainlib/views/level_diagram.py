@@ -26,6 +26,7 @@ _GAP_PX = 4.0
 _MARK_PX = 7.0  # the mark of a clip stands on the ceiling with its tip
 _GRID_DB = 20
 _LETTERS = 125  # as many stand side by side in a picture as wide as a notebook on a small screen
+_FEW = 8  # more columns than these are narrow
 _LEAST_DOWN_DB = 0.05
 
 
@@ -98,7 +99,8 @@ class LevelDiagram(View):
         drawing.text("x", "y", "text", source=sources["words"], text_font_size="12px", **written,
                      **inked(text_color="muted"))  # fmt: skip
         drawing.text(
-            "x", "y", "text", source=sources["stages"], text_font_size="13px", text_font_style="bold",
+            "x", "y", "text", source=sources["stages"], text_font_size="13px" if len(table) <= _FEW else "11px",
+            text_font_style="bold",
             **written, **inked(text_color="text"),
         )  # fmt: skip
         drawing.text("x", "y", "text", source=sources["room"], text_font_size="12px", **written,
@@ -221,7 +223,8 @@ class LevelDiagram(View):
         words: list[tuple[float, float, str]] = []
         bends = np.array([thresholds.get(index, -math.inf) for index in range(len(table))])
         for line, text in ((rms, "RMS (AES17)"), (noise, "noise floor"), (bends, "threshold")):
-            for index in range(len(table) - 1, -1, -1):
+            # In narrow columns a name would reach out of the picture at its edge.
+            for index in range(len(table) - (1 if len(table) <= _FEW else 2), -1, -1):
                 if line[index] <= _LOWEST_DBFS:
                     continue
                 places = _places((line[index], -1), (line[index], 1), reach=reach)

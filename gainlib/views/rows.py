@@ -41,7 +41,7 @@ def row_figure(rows: Sequence[Row], columns: Columns, rms_word: str, least_heigh
     count = len(rows)
     drawing = frame(
         max(least_height, _EDGES_PX + _ROW_PX * (count + 1)),
-        (_LOW - _NAMES_DB, _HIGH + _FIGURES_DB), (-0.6, count + 0.6), x_axis_label="level, dBFS",
+        (_LOW - _NAMES_DB, _HIGH + _FIGURES_DB), (-0.6, count + 0.6), x_axis_label=f"level, dBFS ({rms_word} is AES17)",
     )  # fmt: skip
     drawing.yaxis.visible = False
     drawing.ygrid.visible = False

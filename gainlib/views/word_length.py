@@ -68,7 +68,7 @@ class WordLength(View):
         """Octaves along, AES17 RMS in each up: dashed the signal, dotted its quietest moment, the steps' floors."""
         drawing = frame(
             self.height, (_LOW_HZ, _HIGH_HZ), (_FLOOR, _TOP + 2 * _KEY), x_axis_type="log",
-            x_axis_label="octave around, Hz", y_axis_label="RMS in each octave, dBFS",
+            x_axis_label="octave around, Hz", y_axis_label="octave RMS, dBFS (AES17)",
         )  # fmt: skip
         hertz = [31.5, 63, 125, 250, 500, 1000, 2000, 4000, 8000, 16_000]
         decibel_axis(drawing.xaxis, {each: f"{each:g}" if each < 10_000 else "16 000" for each in hertz})
@@ -94,7 +94,7 @@ class WordLength(View):
         audio, softest = self._both(rendering)
         wide = math.log(_HIGH_HZ / _LOW_HZ)
         texts = [
-            f"the signal, {dbfs(_rms(audio))} in all (AES17)",
+            f"signal, in all {dbfs(_rms(audio))}",
             f"quietest moment {dbfs(_rms(softest))}",
             *(f"{name} {dbfs(_floor_dbfs(bits, dithered))}" for name, (bits, dithered, _, _) in _FLOORS.items()),
         ]

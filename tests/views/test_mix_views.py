@@ -29,6 +29,7 @@ from gainlib.stages import (
 )
 from gainlib.views import (
     Balance,
+    CloseUp,
     DrawnRide,
     Envelope,
     FaderTaper,
@@ -463,6 +464,14 @@ def test_the_river_runs_through_the_bus_and_the_main():
     assert LevelDiagram("strip-7").taps(eight_strips().render()) == ("strip-7/trim", "strip-7/fader", "main/sum")
 
 
+def test_the_close_up_tells_what_a_ceiling_took_only_of_plain_gains():
+    cut = CloseUp().columns(chain(sine(-2.0), Trim(6.0), StoredFile("fixed 24")))["moment"]
+    assert np.abs(cut["given"]).max() == pytest.approx(10 ** (4 / 20), abs=1e-3)
+    assert np.abs(cut["came"]).max() == pytest.approx(1.0, abs=1e-3)
+    held = CloseUp().columns(chain(sine(-2.0), Trim(6.0), Limiter(-1.0)))["moment"]
+    assert held["given"].tolist() == held["came"].tolist()
+
+
 def test_a_limiter_that_works_says_how_far_it_turns_down():
     # 2 dB under full scale against a ceiling of -6 dB.
     rendering = chain(sine(-2.0), Trim(), Limiter(-6.0, true_peak=False))
@@ -562,3 +571,11 @@ def test_doing_what_the_headline_says_ends_the_trouble_and_no_less_does(level_db
     enough, less = (headline(session.render()) for session in moved.values())
     assert "clean" in enough.what
     assert "clean" not in less.what or "with 0" in less.what
+
+
+def test_the_waveform_of_a_sum_does_not_speak_of_a_recording():
+    from gainlib.views import Waveform
+
+    clipped = np.clip(2 * sine(-6.0), -0.5, 0.5)
+    said = Waveform().sentence(summed(clipped, np.zeros(RATE_HZ)))
+    assert said == "The peaks behind the main sum reach −6.0 dBFS; it has 2000 flat tops."
