@@ -228,8 +228,11 @@ class LevelDiagram(View):
                 if line[index] <= _LOWEST_DBFS:
                     continue
                 places = _places((line[index], -1), (line[index], 1), reach=reach)
-                y = _free(places, taken[index], grid, half, top)
-                if not _meets(y, taken[index], half):
+                # In narrow columns a word reaches over its neighbours.
+                reached = [index] if len(table) <= _FEW else [index - 1, index, index + 1]
+                around = [each for near in reached if 0 <= near < len(table) for each in taken[near]]
+                y = _free(places, around, grid, half, top)
+                if not _meets(y, around, half):
                     taken[index].append((y - half, y + half))
                     words.append((float(index), y, text))
                     break

@@ -99,7 +99,7 @@ class Strips(View):
                 stages["said"].append(each)
             foot = -row - 1.0
             clipped = _clipped(table)
-            below = f"▼ clips {times(clipped)}" if clipped else _least(table)
+            below = f"▼ {clipped} clip{'s' if clipped > 1 else ''}" if clipped else _least(table)
             names.append((column + 0.5, foot, _short(plain(table[0].strip)), below, bool(clipped)))
         said = stages.pop("said")
         limited = [index for index, each in enumerate(said) if math.isfinite(each.ceiling_dbfs)]

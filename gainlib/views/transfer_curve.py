@@ -156,11 +156,11 @@ class TransferCurve(View):
         words: list[tuple[float, float, str]] = []
         if worked:
             heard = "RMS (AES17) in 50 ms" if worked.by_rms else "peaks in 50 ms"
-            words.append((_LOW + 1.0, _LOW - 4.0, f"time at each level, {heard}"))
+            words.append((_LOW + 1.0, _LOW - 5.0, f"time at each level, {heard}"))
         if worked and drawn:
-            words.append((_LOW + 1.0, _HIGH - 4.0, f"working point: {dbfs(point)} in, {dbfs(point_out)} out"))
+            words.append((_LOW + 1.0, _HIGH - 3.0, f"working point: {dbfs(point)} in, {dbfs(point_out)} out"))
         if cornered and worked:
-            words.append((_LOW + 1.0, _HIGH - 10.0, f"{_corner_word(worked.stage)} at {dbfs(corner)}"))
+            words.append((_LOW + 1.0, _HIGH - 11.0, f"{_corner_word(worked.stage)} at {dbfs(corner)}"))
         return {
             "levels": {
                 "left": left,

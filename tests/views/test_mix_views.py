@@ -431,7 +431,7 @@ def test_the_strip_in_trouble_stands_first():
         "strip 8",
     ]
     # 1 kHz at 3 dB over: each of its 2000 half waves is cut once.
-    assert columns["trouble"]["text"] == ["▼ clips 2000 times"]
+    assert columns["trouble"]["text"] == ["▼ 2000 clips"]
     assert calm.sentence(rendering) == (
         "In trouble: strip 6 clips 2000 times. Of the others the least room has strip 3, 1.5 dB at its stored file."
     )
@@ -579,3 +579,21 @@ def test_the_waveform_of_a_sum_does_not_speak_of_a_recording():
     clipped = np.clip(2 * sine(-6.0), -0.5, 0.5)
     said = Waveform().sentence(summed(clipped, np.zeros(RATE_HZ)))
     assert said == "The peaks behind the main sum reach −6.0 dBFS; it has 2000 flat tops."
+
+
+@pytest.mark.parametrize("main_db", range(-20, 21, 4))
+def test_words_of_a_long_river_touch_no_line_and_not_each_other(main_db):
+    view_ = LevelDiagram("lead-voice")
+    rendering = one_of_each(sine(-6.0, seconds=0.2)).replaced({"main/trim/gain_db": float(main_db)}).render()
+    drawing, columns = view_.figure(rendering), view_.columns(rendering)
+    per_px = (drawing.y_range.end - drawing.y_range.start) / (view_.height - 12)
+    river = columns["river"]
+    for x, y, text in zip(*(columns["words"][each] for each in ("x", "y", "text")), strict=True):
+        assert 0 < x < len(view_.taps(rendering)) - 1, text  # none reaches out of the picture
+        for near in (int(x) - 1, int(x), int(x) + 1):
+            for line in ("peak", "rms", "noise"):
+                assert abs(y - river[line][2 * near]) > 5 * per_px, (text, line)
+        for left, level in zip(columns["thresholds"]["left"], columns["thresholds"]["level"], strict=True):
+            assert abs(left + 0.42 - x) > 1 or abs(y - level) > 5 * per_px, text
+        for other_x, other_y, other in zip(*(columns["words"][each] for each in ("x", "y", "text")), strict=True):
+            assert other == text or abs(other_x - x) > 1 or abs(other_y - y) > 12 * per_px, (text, other)
