@@ -53,6 +53,11 @@ class LevelDiagram(View):
         """The stages of the strip, its buses and the main, left to right."""
         return tuple(f"{each.strip}/{each.stage}" for each in self._table(rendering))
 
+    def heading(self, rendering: Rendering) -> str:
+        """The title, of several strips with the one that is drawn."""
+        strips = rendering.session.strips
+        return f"{self.title}, {plain(self.strip or strips[0].name)}" if len(strips) > 1 else self.title
+
     def _highest(self, table: list[TapLevels]) -> float:
         """The top of the picture: 12 dBFS, or what shows every ceiling; levels do not move it, so nothing jumps."""
         ceilings = [each.ceiling_dbfs for each in table if math.isfinite(each.ceiling_dbfs)]

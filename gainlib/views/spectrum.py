@@ -15,7 +15,7 @@ from gainlib.flow import Rendering
 from gainlib.meters import Harmonics, harmonics
 from gainlib.views.base import Columns, Kept, View
 from gainlib.views.strokes import decibel_axis, frame, inked, sources_of
-from gainlib.views.words import level, of_tap
+from gainlib.views.words import dbfs, level, of_tap
 
 __all__ = ["HarmonicSpectrum"]
 
@@ -102,7 +102,7 @@ class HarmonicSpectrum(View):
         orders = [] if tone is None else _shown(tone, channel)
         amplitudes = [] if tone is None else [float(tone.amplitude[each - 1, channel]) for each in orders]
         hertz = np.array([each * tone.fundamental_hz for each in orders] if tone else [], dtype=float)
-        dbfs = np.clip(np.asarray(db_from_ratio(np.array(amplitudes, dtype=float))), _FLOOR_DBFS, _TOP_DBFS)
+        heights = np.clip(np.asarray(db_from_ratio(np.array(amplitudes, dtype=float))), _FLOOR_DBFS, _TOP_DBFS)
         seen = (hertz >= _LOW_HZ) & (hertz <= _HIGH_HZ)
         rows: list[tuple[str, str, str]] = []
         if tone is not None:
@@ -112,8 +112,8 @@ class HarmonicSpectrum(View):
             "lines": {"hz": at, "dbfs": highest, "drawn_dbfs": np.clip(highest, _FLOOR_DBFS, _TOP_DBFS)},
             "marks": {
                 "hz": hertz[seen],
-                "dbfs": np.minimum(dbfs[seen] + 3.0, _TOP_DBFS - 1.0),
-                "above_dbfs": np.minimum(dbfs[seen] + 10.0, _TOP_DBFS - 4.0),
+                "dbfs": np.minimum(heights[seen] + 3.0, _TOP_DBFS - 1.0),
+                "above_dbfs": np.minimum(heights[seen] + 10.0, _TOP_DBFS - 4.0),
                 "order": [str(each) if each > 1 else "" for each, kept in zip(orders, seen, strict=True) if kept],
             },
             "table": {
@@ -140,7 +140,7 @@ class HarmonicSpectrum(View):
                 f"{signed(float(levels.max()), unit='dBFS', plus=False)}; it is no steady tone, so no harmonics are "
                 "numbered."
             )
-        own = signed(float(db_from_ratio(float(tone.amplitude[0, channel]))), unit="dBFS", plus=False)
+        own = dbfs(float(db_from_ratio(float(tone.amplitude[0, channel]))))
         said = f"Behind the {where}: a tone of {tone.fundamental_hz:.1f} Hz at {own}"
         orders = [each for each in _shown(tone, channel) if each > 1]
         if not orders:
@@ -193,6 +193,8 @@ def _tone(part: NDArray[Any], rate_hz: int) -> Harmonics | None:
     # A constant with some rounding is no tone.
     if whole <= 1e-20 * float(np.max(np.abs(part))) ** 2 or whole == 0.0:
         return None
+    if _share_near_harmonics(steady) < _TONE_SHARE:  # a fit of music takes long, and finds nothing
+        return None
     try:
         found = harmonics(part, rate_hz, count=_ORDERS)
     except GainError:
@@ -201,6 +203,18 @@ def _tone(part: NDArray[Any], rate_hz: int) -> Harmonics | None:
     if tonal < _TONE_SHARE * whole or found.fundamental_hz < _LOW_HZ:
         return None
     return found
+
+
+def _share_near_harmonics(steady: NDArray[Any]) -> float:
+    """How much of the power lies near the strongest line and its multiples; of a tone nearly all that is harmonic."""
+    powers = np.abs(np.fft.rfft(steady * np.hanning(len(steady)))) ** 2
+    best = int(powers.argmax())
+    near = np.zeros(len(powers), dtype=bool)
+    for order in range(1, _ORDERS + 1):
+        # The line's place is known to half a line, a multiple's to so many halves.
+        reach = 3 + order
+        near[max(0, order * best - reach) : order * best + reach + 1] = True
+    return float(powers[near].sum() / powers.sum())
 
 
 def _banded(frequency_hz: NDArray[Any], levels: NDArray[Any]) -> tuple[NDArray[Any], NDArray[Any]]:

@@ -242,6 +242,11 @@ def test_the_meters_agree_on_a_steady_sine_and_part_where_they_should():
     quarter = 0.5 * np.sin(np.pi / 4 + np.pi / 2 * np.arange(RATE_HZ)) * np.hanning(RATE_HZ)
     apart = MetersOverTime(meters=("sample peak", "true peak")).sentence(chain(quarter, Trim()))
     assert "sample peak −9.0 dBFS, true peak −6.0 dBTP" in apart
+    # Published: IEC 60268-10, 10 ms of 5 kHz read 1 dB (type I) and 2.5 dB (type II) below the steady tone.
+    burst = np.concatenate((sine(0.0, 5000.0, 0.01), np.zeros(RATE_HZ)))
+    said = MetersOverTime(meters=("PPM type I", "PPM type II")).sentence(chain(burst, Trim()))
+    read = [float(each.replace("−", "-")) for each in re.findall(r"(−?\d+\.\d) dBFS", said)]
+    assert read == pytest.approx([-1.0, -2.5], abs=0.3)
     with pytest.raises(GainError, match="'PPM' is not a meter of this view"):
         MetersOverTime(meters=("PPM",))
 
@@ -270,6 +275,15 @@ def test_the_spectrum_numbers_the_harmonics_in_percent_and_decibels():
     for hertz, level_dbfs in ((500.0, -6.0), (1500.0, -46.0), (1000.0, -66.0)):
         near = np.abs(np.log(columns["lines"]["hz"] / hertz)) < 0.01
         assert columns["lines"]["dbfs"][near].max() == pytest.approx(level_dbfs, abs=0.05)
+
+
+def test_a_clipped_sine_has_the_harmonics_of_its_fourier_series():
+    # Derived: a sine of 1.5 cut at 1 bends at a = asin(2/3); its harmonics are the integrals of the flat-topped wave,
+    # b1 = 1.1713 (+1.37 dB) and b3 = 0.1757, 15.00 % of it, by the midpoint rule from
+    # b_n = 4/pi (1.5 integral(sin t sin nt, 0..a) + integral(sin nt, a..pi/2)).
+    clipped = np.clip(1.5 * sine(0.0, 500.0), -1.0, 1.0)
+    said = HarmonicSpectrum().sentence(chain(clipped, Trim()))
+    assert said.startswith("Behind the trim: a tone of 500.0 Hz at +1.4 dBFS; harmonic 3 has 15.0 % (−16.5 dB)")
 
 
 def test_noise_has_no_harmonics():
@@ -460,6 +474,7 @@ def test_the_river_runs_through_the_bus_and_the_main():
     assert columns["seams"]["x"].tolist() == [4.5, 6.5]
     assert columns["thresholds"]["level"].tolist() == [-18.0, -12.0]
     assert columns["thresholds"]["left"] == pytest.approx([2 - 0.42, 8 + 1 - 0.42])
+    assert view_.heading(rendering) == "Level from source to file, lead voice"
     assert LevelDiagram().taps(eight_strips().render())[-1] == "main/sum"
     assert LevelDiagram("strip-7").taps(eight_strips().render()) == ("strip-7/trim", "strip-7/fader", "main/sum")
 
@@ -479,6 +494,9 @@ def test_a_limiter_that_works_says_how_far_it_turns_down():
     assert "Limiter: peak −6.0 dBFS" in LevelDiagram().sentence(rendering)
     assert ", 4 dB down" in LevelDiagram().sentence(rendering)
     assert Strips().columns(rendering)["room"]["text"] == ["4 dB down"]
+    assert Strips().sentence(rendering) == (
+        "Nothing clips. The highest peak leaves voice, −6.0 dBFS. The limiter turns down by up to 4 dB."
+    )
 
 
 def mix(level_dbfs, *main, strip=()):
