@@ -317,6 +317,6 @@ def test_every_ink_can_be_told_from_its_paper():
     for theme, paper in enumerate(INKS["paper"]):
         for ink in ("peak", "noise", "trouble", "text", "muted"):  # these write words: 4.5:1, WCAG 2.2, 1.4.3
             assert contrast(INKS[ink][theme], paper) >= 4.5, (ink, theme)
-        for ink in ("ceiling", "rms"):  # these draw lines: 3:1, WCAG 2.2, 1.4.11
+        for ink in ("ceiling", "rms", "third"):  # these draw lines: 3:1, WCAG 2.2, 1.4.11
             assert contrast(INKS[ink][theme], paper) >= 3.0, (ink, theme)
     assert math.isclose(contrast("#000000", "#FFFFFF"), 21.0)
