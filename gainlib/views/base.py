@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Any, ClassVar
+import weakref
+from typing import Any, ClassVar, Generic, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +15,26 @@ __all__ = ["Columns", "View", "view", "views"]
 
 Columns = dict[str, dict[str, "NDArray[np.floating[Any]] | list[str]"]]
 """Named sources, each with its columns: numbers or words, all of one length."""
+
+
+Read = TypeVar("Read")
+
+
+class Kept(Generic[Read]):
+    """What was read of the last rendering, so that picture and sentence of one move read it once."""
+
+    def __init__(self) -> None:
+        self._of: weakref.ref[Rendering] | None = None
+        self._read: Read | None = None
+
+    def get(self, rendering: Rendering) -> Read | None:
+        """What was read of this very rendering, None for another."""
+        return self._read if self._of is not None and self._of() is rendering else None
+
+    def keep(self, rendering: Rendering, read: Read) -> Read:
+        """Remember what was read, in the place of what was before."""
+        self._of, self._read = weakref.ref(rendering), read
+        return read
 
 
 class View:
@@ -53,11 +74,27 @@ def views() -> dict[str, type[View]]:
     >>> "level diagram" in views()
     True
     """
+    from gainlib.views.balance import Balance
     from gainlib.views.close_up import CloseUp
+    from gainlib.views.contributors import SumByContributor
+    from gainlib.views.envelope import Envelope
+    from gainlib.views.fader_taper import FaderTaper
+    from gainlib.views.gain_reduction import GainReductionTrace
     from gainlib.views.level_diagram import LevelDiagram
+    from gainlib.views.loudness_over_time import LoudnessOverTime
+    from gainlib.views.meters_over_time import MetersOverTime
+    from gainlib.views.ride import DrawnRide
+    from gainlib.views.spectrum import HarmonicSpectrum
+    from gainlib.views.strips import Strips
+    from gainlib.views.transfer_curve import TransferCurve
     from gainlib.views.waveform import Waveform
+    from gainlib.views.word_length import WordLength
 
-    return {each.name: each for each in (LevelDiagram, Waveform, CloseUp)}
+    every: tuple[type[View], ...] = (
+        LevelDiagram, Strips, Waveform, CloseUp, Envelope, TransferCurve, GainReductionTrace, DrawnRide, MetersOverTime,
+        HarmonicSpectrum, LoudnessOverTime, SumByContributor, FaderTaper, WordLength, Balance,
+    )  # fmt: skip
+    return {each.name: each for each in every}
 
 
 def view(choice: str | View) -> View:

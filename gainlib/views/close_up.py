@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 from gainlib.decibels import db_from_ratio, ratio_from_db, signed
 from gainlib.flow import Rendering
 from gainlib.meters import flat_runs
+from gainlib.stages import Converter, Fader, Preamp, SoftClip, Source, Stage, StoredFile, Trim
 from gainlib.views.base import Columns, View
 from gainlib.views.strokes import decibel_axis, frame, inked
-from gainlib.views.words import stage_of
+from gainlib.views.words import of_tap, stage_of
 
 __all__ = ["CloseUp"]
 
@@ -25,8 +26,8 @@ _TOP = 2.0
 class CloseUp(View):
     """The samples behind one stage around the loudest moment of the take, one by one.
 
-    A dashed line shows the same moment as a chain without ceilings would give it. `tap` is the stage, the last unless
-    named; the moment is the take's own, so no move makes the picture jump to another place.
+    A dashed line shows the same moment as a chain of plain gains without ceilings would give it. `tap` is the stage,
+    the last unless named; the moment is the take's own, so no move makes the picture jump to another place.
     """
 
     name: ClassVar[str] = "close-up"
@@ -41,7 +42,7 @@ class CloseUp(View):
 
     def heading(self, rendering: Rendering) -> str:
         """The title with the stage behind which the signal is drawn."""
-        return f"{self.title} after the {self._at(rendering)[1]}"
+        return f"{self.title} after the {of_tap(rendering, '/'.join(self._at(rendering)))}"
 
     def figure(self, rendering: Rendering) -> Any:
         """Milliseconds along, dBFS up (linear in amplitude); samples as dots, what was cut off dashed."""
@@ -94,8 +95,9 @@ class CloseUp(View):
     def sentence(self, rendering: Rendering) -> str:
         """How long the top is flat and at which level, and where it would have been."""
         strip, stage = self._at(rendering)
-        if rendering.levels[0].peak_dbfs == -math.inf:
-            return f"After the {stage}: no sound to look at."
+        first = rendering.session.part(strip).stage_names[0]
+        if rendering.level(f"{strip}/{first}").peak_dbfs == -math.inf:
+            return f"After the {of_tap(rendering, f'{strip}/{stage}')}: no sound to look at."
         _, came, given = self._moment(rendering)
         top, wanted = (float(db_from_ratio(np.abs(each).max())) for each in (came, given))
         reached = f"it reaches {signed(top, unit='dBFS', plus=top > 0)}"
@@ -110,8 +112,10 @@ class CloseUp(View):
 
     def _moment(self, rendering: Rendering) -> tuple[NDArray[Any], NDArray[Any], NDArray[Any]]:
         strip, stage = self._at(rendering)
-        names = rendering.session.strip(strip).stage_names
+        names = rendering.session.part(strip).stage_names
+        behind = rendering.at(f"{strip}/{stage}")
         source = rendering.at(f"{strip}/{names[0]}")
+        source = source if source.rate_hz == behind.rate_hz else behind  # a delivery may convert the rate
         loudest, channel = np.unravel_index(np.abs(source.samples).argmax(), source.samples.shape)
         reach = math.ceil(_HALF_MS / 1000.0 * source.rate_hz)
         part = slice(max(0, int(loudest) - reach), int(loudest) + reach + 1)
@@ -119,7 +123,16 @@ class CloseUp(View):
             float(getattr(stage_of(rendering, strip, name), "gain_db", 0.0))
             for name in names[1 : names.index(stage) + 1]
         )
-        given = source.samples[part, channel] * float(ratio_from_db(gain_db))
-        came = rendering.at(f"{strip}/{stage}").samples[part, channel]
+        came = behind.samples[part, channel]
+        # Without its ceilings only a chain of plain gains can be told.
+        gains = all(_is_gain(stage_of(rendering, strip, name)) for name in names[1 : names.index(stage) + 1])
+        given = source.samples[part, channel] * float(ratio_from_db(gain_db)) if gains else came
         ms = (np.arange(part.start, part.start + len(came)) - int(loudest)) * 1000.0 / source.rate_hz
         return ms, came, given
+
+
+def _is_gain(stage: Stage) -> bool:
+    """Whether a stage does nothing but a steady gain and a ceiling."""
+    if isinstance(stage, Fader):
+        return not stage.ride and not stage.muted
+    return isinstance(stage, Source | Preamp | Converter | Trim | StoredFile | SoftClip)

@@ -8,13 +8,27 @@ from dataclasses import dataclass
 import numpy as np
 
 from gainlib import kernels
-from gainlib.decibels import db_from_ratio
+from gainlib.decibels import db_from_ratio, signed
 from gainlib.flow import Rendering, TapLevels
-from gainlib.meters import clipped_runs
-from gainlib.stages import Converter, Preamp, Source, settings_of
-from gainlib.views.words import left, level, spoken, stage_of, times
+from gainlib.meters import clipped_runs, peak_dbfs
+from gainlib.stages import (
+    Compressor,
+    Converter,
+    Delivery,
+    Fader,
+    Limiter,
+    Preamp,
+    Saturation,
+    SoftClip,
+    Source,
+    settings_of,
+)
+from gainlib.views.routes import entering
+from gainlib.views.words import left, level, of_tap, plain, spoken, stage_of, times
 
-__all__ = ["HEADROOM_DB", "TARGET_PEAK_DBFS", "Headline", "headline"]
+__all__ = ["HEADROOM_DB", "MOST_LIMITING_DB", "TARGET_PEAK_DBFS", "Headline", "headline"]
+
+_WORKING = (Compressor, Delivery, Fader, Limiter, Saturation, SoftClip)
 
 TARGET_PEAK_DBFS = -15.0
 """Where the peaks of a recording usually stand (*common practice*)."""
@@ -32,6 +46,9 @@ _REST_DB = 30.0
 
 _LEAST_DB = 3.0
 """What even the loudest moment of a take should leave (*common practice*)."""
+
+MOST_LIMITING_DB = 6.0
+"""How far a limiter may turn single peaks down before it is often heard (*common practice*)."""
 
 _CONVERTER_NOISE_DB = 1.0
 """From here on the converter's own noise is spoken of: a quarter of the noise before it, added, is 1 dB (*derived*)."""
@@ -53,7 +70,9 @@ def headline(rendering: Rendering, strip: str | None = None) -> Headline:
     """What matters now in this rendering and which way to go; of several strips the one in trouble speaks.
 
     `what` names the stage and the amount, `advice` the control and by how much; the amounts are computed from what
-    would have come out without the ceiling. *Common practice*: peaks near -15 dBFS, 10 dB in hand.
+    would have come out without the ceiling. In a session with a main, buses and the main speak as well; inside it
+    nothing clips over full scale, at its end a file would. *Common practice*: peaks near -15 dBFS, 10 dB in hand, no
+    more than 6 dB of limiting.
 
     >>> import numpy as np
     >>> from gainlib import Audio, Converter, Preamp, Session, Source
@@ -64,6 +83,9 @@ def headline(rendering: Rendering, strip: str | None = None) -> Headline:
     """
     names = [each.name for each in rendering.session.strips] if strip is None else [strip]
     found = [_of_strip(rendering, name) for name in names]
+    if strip is None and rendering.session.main is not None:
+        buses = rendering.session.chains[len(rendering.session.strips) :]
+        found += [_of_bus(rendering, each.name) for each in buses]
     _, worst = min(enumerate(found), key=lambda each: (-each[1][0], each[0]))
     return worst[1]
 
@@ -78,25 +100,33 @@ def _of_strip(rendering: Rendering, name: str) -> tuple[float, Headline]:
             f"{whose}The take is silent.", "What the later stages carry is noise only: check the source."
         )
     clipping = [index for index, each in enumerate(table) if each.clipped]
-    if not clipping and len(before := clipped_runs(rendering.session.strip(name).take.samples)):
+    before = _clipped_before(rendering, name)
+    if not clipping and before:
         return 900.0, Headline(
-            f"{whose}The recording itself is clipped {times(len(before))}.",
+            f"{whose}The recording itself is clipped {times(before)}.",
             "No control here mends that: record it again, lower.",
             True,
         )
     if clipping:
         return 1000.0 + _over_db(rendering, table, clipping), _clips(rendering, table, clipping, whose)
+    limited = _limited(rendering, table, whose)
+    if limited is not None:
+        return limited
     converters = [index for index, stage in enumerate(stages) if isinstance(stage, Converter)]
     over = table[-1].peak_dbfs
-    if over > 0.0 and not math.isfinite(table[-1].ceiling_dbfs):
+    mixed = rendering.session.main is not None
+    if over > 0.0 and not math.isfinite(table[-1].ceiling_dbfs) and not mixed:
         last = spoken(stages[-1])
         return 500.0 + over, Headline(
             f"{whose}The {last} reaches {over:.1f} dB over full scale.",
             f"A fixed-point file would clip it: lower the {last} by {math.floor(over) + 1} dB.",
             True,
         )
-    # Without a converter the recording itself is measured against full scale.
-    at = converters[-1] if converters else len(table) - 1
+    # Without a converter the recording itself is measured against full scale, before anything bends or balances it.
+    worked = [index for index, stage in enumerate(stages) if isinstance(stage, _WORKING)]
+    at = converters[-1] if converters else worked[0] - 1 if worked else len(table) - 1
+    if at < 0 or (mixed and not converters):
+        return 0.0, Headline(f"{whose}Nothing clips.", f"The strip ends with peaks at {level(over)} dBFS.")
     here, room = table[at], -table[at].peak_dbfs
     mover = _mover(rendering, table, at)
     lower = f": lower the {mover} by about {{}} dB." if mover else "."
@@ -133,6 +163,84 @@ def _of_strip(rendering: Rendering, name: str) -> tuple[float, Headline]:
     )
 
 
+def _of_bus(rendering: Rendering, name: str) -> tuple[float, Headline]:
+    """How urgent a bus or the main is, and its sentence."""
+    table = [each for each in rendering.levels if each.strip == name]
+    clipping = [index for index, each in enumerate(table) if each.clipped]
+    if clipping:
+        return 1000.0 + _over_db(rendering, table, clipping), _clips(rendering, table, clipping, "")
+    limited = _limited(rendering, table, "")
+    if limited is not None:
+        return limited
+    last, main = table[-1], rendering.session.main
+    if main is None or name != main.name:
+        return 0.0, Headline(f"Nothing clips in the {plain(name)}.")
+    if last.peak_dbfs == -math.inf:
+        return 0.5, Headline(f"The {plain(name)} is silent.")
+    if last.peak_dbfs > 0.0 and not math.isfinite(last.ceiling_dbfs):
+        amount = math.floor(last.peak_dbfs) + 1
+        return 500.0 + last.peak_dbfs, Headline(
+            f"The {_called(rendering, last)} reaches {last.peak_dbfs:.1f} dB over full scale.",
+            f"A fixed-point file would clip it: {_trimmed(rendering, table, len(table) - 1, amount)}.",
+            True,
+        )
+    if isinstance(stage_of(rendering, name, last.stage), Delivery):
+        lufs, dbtp = (last.readings[each] for each in ("loudness_lufs", "true_peak_dbtp"))
+        return 0.5, Headline(
+            f"Nothing clips, and the file stands at {signed(lufs, unit='LUFS', plus=False)}.",
+            f"Its true peak is {signed(dbtp, unit='dBTP', plus=dbtp > 0)}.",
+        )
+    return 0.5, Headline(
+        f"The {plain(name)} is clean with {left(-last.peak_dbfs)} left.",
+        f"Peaks stand at {level(last.peak_dbfs)} dBFS.",
+    )
+
+
+def _limited(rendering: Rendering, table: list[TapLevels], whose: str) -> tuple[float, Headline] | None:
+    """A limiter that works harder than is usually left unheard; None where none does."""
+    for index, each in enumerate(table):
+        stage = stage_of(rendering, each.strip, each.stage)
+        down = each.readings.get("gain_reduction_db", 0.0)
+        if not isinstance(stage, Limiter | Delivery) or down <= MOST_LIMITING_DB:
+            continue
+        amount = math.ceil(down - MOST_LIMITING_DB)
+        if isinstance(stage, Delivery):
+            loudness = signed(stage.wanted_lufs, unit="LUFS", plus=False)
+            advice = f"to reach {loudness} without it, take the peaks down earlier or aim {amount} dB lower."
+        else:
+            advice = f"{_trimmed(rendering, table, index, amount)}."
+        return 300.0 + down, Headline(
+            f"{whose}The {_called(rendering, each)} turns down by up to {down:.1f} dB.",
+            f"More than {MOST_LIMITING_DB:.0f} dB is often heard: {advice}",
+        )
+    return None
+
+
+def _called(rendering: Rendering, each: TapLevels) -> str:
+    """A stage in running text; in a bus with whose it is, where a strip's sentence starts with the strip's name."""
+    if any(each.strip == strip.name for strip in rendering.session.strips):
+        return plain(each.stage)
+    return of_tap(rendering, f"{each.strip}/{each.stage}")
+
+
+def _trimmed(rendering: Rendering, table: list[TapLevels], at: int, amount: int) -> str:
+    """Which control before a stage to turn down; where there is none, a trim is asked for."""
+    for each in reversed(table[: at + 1]):
+        stage = stage_of(rendering, each.strip, each.stage)
+        gain = settings_of(stage).get("gain_db")
+        if gain is not None and stage.gain_db - gain.low >= amount:  # type: ignore[attr-defined]
+            return f"lower the {_called(rendering, each)} by {amount} dB or more"
+    return f"trim the {plain(table[0].strip)} by {amount} dB or more"
+
+
+def _clipped_before(rendering: Rendering, name: str) -> int:
+    """How often the recording of a strip stands at full scale; a float file that goes beyond was not cut off there."""
+    strips = {each.name: each for each in rendering.session.strips}
+    if name not in strips or float(peak_dbfs(strips[name].take.samples).max()) > 0.0:
+        return 0
+    return len(clipped_runs(strips[name].take.samples))
+
+
 def _converter_noise(table: list[TapLevels], at: int) -> str:
     added = table[at].noise_dbfs - table[at - 1].noise_dbfs if at else 0.0
     if not math.isfinite(added) or added < _CONVERTER_NOISE_DB:
@@ -159,24 +267,31 @@ def _over_db(rendering: Rendering, table: list[TapLevels], clipping: list[int]) 
     """
     first = clipping[0]
     lowest = min(table[index].ceiling_dbfs for index in clipping)
-    if first == 0:
-        return 0.0
     stage = stage_of(rendering, table[first].strip, table[first].stage)
-    peak = table[first - 1].peak_dbfs + (stage.gain_db if isinstance(stage, Preamp) else 0.0)
-    return peak - lowest
+    gain_db = stage.gain_db if isinstance(stage, Preamp) else table[first].readings.get("gain_db", 0.0)
+    came = entering(rendering, f"{table[first].strip}/{stage.name}") if first == 0 else None
+    peak = table[first - 1].peak_dbfs if came is None else float(peak_dbfs(came.samples).max())
+    return peak + gain_db - lowest
 
 
 def _clips(rendering: Rendering, table: list[TapLevels], clipping: list[int], whose: str) -> Headline:
     first = clipping[0]
     strip = table[first].strip
-    words = [f"{spoken(stage_of(rendering, strip, table[index].stage))}" for index in clipping]
+    words = [_called(rendering, table[index]) for index in clipping]
     counts = [times(table[index].clipped) for index in clipping]
     what = f"The {words[0]} clips {counts[0]}" + "".join(
         f", the {word} {count}" for word, count in zip(words[1:], counts[1:], strict=True)
     )
     # The smallest whole number of decibels that brings the peak below the ceiling, not onto it.
     amount = max(1, math.floor(_over_db(rendering, table, clipping)) + 1)
-    advice = _lowered(rendering, table, clipping[-1], amount)
+    last = stage_of(rendering, strip, table[clipping[-1]].stage)
+    if isinstance(last, Delivery):
+        advice = f"Let it limit, or aim {amount} dB lower in loudness."
+    elif isinstance(stage_of(rendering, strip, table[0].stage), Source):
+        advice = _lowered(rendering, table, clipping[-1], amount)
+    else:
+        trimmed = _trimmed(rendering, table, clipping[-1], amount)
+        advice = f"{trimmed[:1].upper()}{trimmed[1:]}."
     after = [stage_of(rendering, strip, each.stage) for each in table[clipping[-1] + 1 :]]
     lowering = [each for each in after if getattr(each, "gain_db", 0.0) < 0.0]
     if lowering:

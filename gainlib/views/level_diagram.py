@@ -10,9 +10,11 @@ from bokeh.models import ColumnDataSource, HoverTool
 
 from gainlib.decibels import signed
 from gainlib.flow import Rendering, TapLevels
+from gainlib.stages import Compressor
 from gainlib.views.base import Columns, View
+from gainlib.views.routes import route
 from gainlib.views.strokes import decibel_axis, frame, frame_height, inked
-from gainlib.views.words import left, level, times
+from gainlib.views.words import left, level, plain, stage_of, times
 
 __all__ = ["LevelDiagram"]
 
@@ -23,12 +25,16 @@ _TEXT_PX = 15.0
 _GAP_PX = 4.0
 _MARK_PX = 7.0  # the mark of a clip stands on the ceiling with its tip
 _GRID_DB = 20
+_LETTERS = 125  # as many stand side by side in a picture as wide as a notebook on a small screen
+_FEW = 8  # more columns than these are narrow
+_LEAST_DOWN_DB = 0.05
 
 
 class LevelDiagram(View):
-    """Peak, RMS and noise floor behind every stage, each against its ceiling.
+    """Peak, RMS and noise floor behind every stage, each against its ceiling, from the recording to the file.
 
-    `strip` chooses the strip that is drawn (the first unless named), `height` is in pixels.
+    `strip` chooses the strip that is drawn (the first unless named); where it goes through buses to a main, their
+    stages follow. `height` is in pixels.
     """
 
     name: ClassVar[str] = "level diagram"
@@ -39,12 +45,18 @@ class LevelDiagram(View):
         self.height = height
 
     def _table(self, rendering: Rendering) -> list[TapLevels]:
-        strip = rendering.session.strip(self.strip or rendering.session.strips[0].name)
-        return [each for each in rendering.levels if each.strip == strip.name]
+        session = rendering.session
+        parts = route(session, self.strip or session.strips[0].name)
+        return [rendering.level(f"{part.name}/{stage}") for part in parts for stage in part.stage_names]
 
     def taps(self, rendering: Rendering) -> tuple[str, ...]:
-        """The stages of the strip, left to right."""
+        """The stages of the strip, its buses and the main, left to right."""
         return tuple(f"{each.strip}/{each.stage}" for each in self._table(rendering))
+
+    def heading(self, rendering: Rendering) -> str:
+        """The title, of several strips with the one that is drawn."""
+        strips = rendering.session.strips
+        return f"{self.title}, {plain(self.strip or strips[0].name)}" if len(strips) > 1 else self.title
 
     def _highest(self, table: list[TapLevels]) -> float:
         """The top of the picture: 12 dBFS, or what shows every ceiling; levels do not move it, so nothing jumps."""
@@ -69,6 +81,7 @@ class LevelDiagram(View):
         drawing.ygrid.ticker = drawing.yaxis[0].ticker
         sources = {name: ColumnDataSource(data=dict(data), name=name) for name, data in self.columns(rendering).items()}
         river, banks, numbers = sources["river"], sources["ceilings"], sources["numbers"]
+        drawing.segment("x", "bottom", "x", "top", source=sources["seams"], line_width=1.0, **inked(line_color="grid"))
         drawing.varea("x", "noise", "peak", source=river, fill_alpha=0.16, **inked(fill_color="peak"))
         drawing.quad(
             "left", "right", "top", "bottom", source=banks, fill_alpha=0.0, line_alpha=0.0,
@@ -81,6 +94,8 @@ class LevelDiagram(View):
         drawing.line("x", "noise", source=river, line_width=1.5, line_dash="dotted", **inked(line_color="noise"))
         drawing.line("x", "rms", source=river, line_width=2.0, line_dash=[6, 4], **inked(line_color="rms"))
         drawing.line("x", "peak", source=river, line_width=2.5, **inked(line_color="peak"))
+        drawing.segment("left", "level", "right", "level", source=sources["thresholds"], line_width=1.5,
+                        line_dash="dotdash", **inked(line_color="text"))  # fmt: skip
         written: dict[str, Any] = {"text_align": "center", "text_baseline": "middle"}
         drawing.text(
             "x", "y", "text", source=numbers, text_font_size="13px", text_font_style="bold",
@@ -89,7 +104,8 @@ class LevelDiagram(View):
         drawing.text("x", "y", "text", source=sources["words"], text_font_size="12px", **written,
                      **inked(text_color="muted"))  # fmt: skip
         drawing.text(
-            "x", "y", "text", source=sources["stages"], text_font_size="13px", text_font_style="bold",
+            "x", "y", "text", source=sources["stages"], text_font_size="13px" if len(table) <= _FEW else "11px",
+            text_font_style="bold",
             **written, **inked(text_color="text"),
         )  # fmt: skip
         drawing.text("x", "y", "text", source=sources["room"], text_font_size="12px", **written,
@@ -127,8 +143,11 @@ class LevelDiagram(View):
         limited = [index for index, each in enumerate(table) if math.isfinite(each.ceiling_dbfs)]
         ceilings = np.array([table[index].ceiling_dbfs for index in limited])
         clipping = [index for index, each in enumerate(table) if each.clipped]
-        calm = [index for index in limited if not table[index].clipped]
-        numbers, words = self._written(table, peak, rms, noise, top)
+        calm = [index for index, each in enumerate(table) if _room(each) and not each.clipped]
+        thresholds = _thresholds(rendering, table)
+        seams = np.array([index - 0.5 for index, each in enumerate(table) if index and each.kind == "Sum"])
+        letters = int(_LETTERS / len(table))
+        numbers, words = self._written(table, peak, rms, noise, thresholds, top)
         feet = np.full(len(table), _LOWEST_DBFS - 0.36 * _FEET_DB)
         under = _LOWEST_DBFS - 0.78 * _FEET_DB
         return {
@@ -144,6 +163,16 @@ class LevelDiagram(View):
                 "bottom": ceilings,
                 "top": np.full(len(limited), top),
             },
+            "thresholds": {
+                "left": np.array([index - _FLAT for index in thresholds], dtype=float),
+                "right": np.array([index + _FLAT for index in thresholds], dtype=float),
+                "level": np.clip(np.array(list(thresholds.values()), dtype=float), _LOWEST_DBFS, top),
+            },
+            "seams": {
+                "x": seams,
+                "bottom": np.full(len(seams), _LOWEST_DBFS - _FEET_DB),
+                "top": np.full(len(seams), top),
+            },
             "numbers": numbers,
             "words": words,
             "stages": {
@@ -153,12 +182,12 @@ class LevelDiagram(View):
                 "right": at + 0.5,
                 "bottom": np.full(len(table), _LOWEST_DBFS - _FEET_DB),
                 "top": np.full(len(table), top),
-                "text": [_headed(each) for each in table],
+                "text": [_cut(_headed(each), letters) for each in table],
                 "peak": [_shown(each.peak_dbfs) for each in table],
                 "rms": [_shown(each.rms_dbfs) for each in table],
                 "noise": [_shown(each.noise_dbfs) for each in table],
                 "ceiling": ["none" if math.isinf(each.ceiling_dbfs) else _shown(each.ceiling_dbfs) for each in table],
-                "left_over": ["no ceiling" if math.isinf(each.ceiling_dbfs) else _room(each) for each in table],
+                "left_over": [_room(each) or "no ceiling" for each in table],
             },
             "room": {
                 "x": at[calm],
@@ -170,12 +199,14 @@ class LevelDiagram(View):
                 "y": np.full(len(clipping), under),
                 "edge": np.array([table[index].ceiling_dbfs for index in clipping])
                 + _MARK_PX * self._db_per_pixel(top),
-                "text": [f"▼ {_room(table[index])}" for index in clipping],
+                "text": [
+                    _cut(f"▼ {_room(table[index])}", letters, f"▼ {table[index].clipped} clips") for index in clipping
+                ],
             },
         }
 
     def _written(
-        self, table: list[TapLevels], peak: Any, rms: Any, noise: Any, top: float
+        self, table: list[TapLevels], peak: Any, rms: Any, noise: Any, thresholds: dict[int, float], top: float
     ) -> tuple[dict[str, Any], dict[str, Any]]:
         """Where the numbers and the names of the lines stand: never on a line, never on each other."""
         per_px = self._db_per_pixel(top)
@@ -187,17 +218,26 @@ class LevelDiagram(View):
             lines = [(float(line[index]) - per_px, float(line[index]) + per_px) for line in (peak, rms, noise)]
             if math.isfinite(each.ceiling_dbfs):
                 lines.append((each.ceiling_dbfs - per_px, top))
+            if index in thresholds:
+                lines.append((thresholds[index] - per_px, thresholds[index] + per_px))
             # Above the peak line if there is room, else below it, below the RMS line, below the noise floor.
             places = _places((peak[index], 1), (peak[index], -1), (rms[index], -1), (noise[index], -1), reach=reach)
             y = _free(places, lines, grid, half, top)
             taken.append([*lines, (y - half, y + half)])
             heights.append(y)
         words: list[tuple[float, float, str]] = []
-        for line, text in ((rms, "RMS (AES17)"), (noise, "noise floor")):
-            for index in range(len(table) - 1, -1, -1):
+        bends = np.array([thresholds.get(index, -math.inf) for index in range(len(table))])
+        for line, text in ((rms, "RMS (AES17)"), (noise, "noise floor"), (bends, "threshold")):
+            # In narrow columns a name would reach out of the picture at its edge.
+            for index in range(len(table) - (1 if len(table) <= _FEW else 2), -1, -1):
+                if line[index] <= _LOWEST_DBFS:
+                    continue
                 places = _places((line[index], -1), (line[index], 1), reach=reach)
-                y = _free(places, taken[index], grid, half, top)
-                if line[index] > _LOWEST_DBFS and not _meets(y, taken[index], half):
+                # In narrow columns a word reaches over its neighbours.
+                reached = [index] if len(table) <= _FEW else [index - 1, index, index + 1]
+                around = [each for near in reached if 0 <= near < len(table) for each in taken[near]]
+                y = _free(places, around, grid, half, top)
+                if not _meets(y, around, half):
                     taken[index].append((y - half, y + half))
                     words.append((float(index), y, text))
                     break
@@ -218,14 +258,26 @@ class LevelDiagram(View):
         for each in self._table(rendering):
             said = f"{_headed(each)}: peak {_shown(each.peak_dbfs)}, RMS {_shown(each.rms_dbfs)}"
             said += f", noise floor {_shown(each.noise_dbfs)}"
-            parts.append(said if math.isinf(each.ceiling_dbfs) else f"{said}, {_room(each)}")
+            parts.append(f"{said}, {_room(each)}" if _room(each) else said)
         return "; ".join(parts) + ". RMS is AES17."
 
 
 def _headed(each: TapLevels) -> str:
-    """A column's heading: the stage's own name, which is its kind unless it was given another."""
-    name = each.stage.replace("-", " ").replace("_", " ")
+    """A column's heading: the stage's own name, which is its kind unless it was given another; a sum has its bus's."""
+    name = f"{plain(each.strip)} sum" if each.kind == "Sum" else plain(each.stage)
     return name[:1].upper() + name[1:]
+
+
+def _cut(text: str, letters: int, shorter: str = "") -> str:
+    """A text that fits into its column, the whole where it does."""
+    text = shorter if shorter and len(text) > letters else text
+    return text if len(text) <= letters else f"{text[: letters - 1]}…"
+
+
+def _thresholds(rendering: Rendering, table: list[TapLevels]) -> dict[int, float]:
+    """The threshold of each column that is a compressor, by its place."""
+    stages = [stage_of(rendering, each.strip, each.stage) for each in table]
+    return {index: stage.threshold_db for index, stage in enumerate(stages) if isinstance(stage, Compressor)}
 
 
 def _shown(value: float) -> str:
@@ -233,7 +285,13 @@ def _shown(value: float) -> str:
 
 
 def _room(each: TapLevels) -> str:
-    return f"clips {times(each.clipped)}" if each.clipped else f"{left(each.headroom_db)} left"
+    """What a stage does to the peaks, or leaves them; nothing where it has no ceiling and turns nothing down."""
+    if each.clipped:
+        return f"clips {times(each.clipped)}"
+    down = each.readings.get("gain_reduction_db", 0.0)
+    if down >= _LEAST_DOWN_DB:
+        return f"{left(down)} down"
+    return "" if math.isinf(each.ceiling_dbfs) else f"{left(each.headroom_db)} left"
 
 
 def _meets(y: float, taken: list[tuple[float, float]], half: float) -> bool:

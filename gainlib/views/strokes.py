@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final
 
-from bokeh.models import FixedTicker, Range1d
+import numpy as np
+from bokeh.models import ColumnDataSource, FixedTicker, Range1d
 from bokeh.models.annotations import Span
 from bokeh.plotting import figure
 
-__all__ = ["FRAME_LEFT", "FRAME_RIGHT", "INKS", "cursor", "decibel_axis", "frame", "inked"]
+__all__ = [
+    "FRAME_LEFT", "FRAME_RIGHT", "INKS", "cursor", "decibel_axis", "frame", "frame_height", "hatched", "inked", "key",
+    "key_columns", "sources_of", "time_frame",
+]  # fmt: skip
 
 FRAME_LEFT: Final = 72
 FRAME_RIGHT: Final = 14
@@ -20,6 +25,7 @@ INKS: Final[dict[str, tuple[str, str]]] = {
     "peak": ("#0072B2", "#56B4E9"),
     "rms": ("#CC79A7", "#CC79A7"),
     "noise": ("#5F6670", "#A9B1BC"),
+    "third": ("#009E73", "#009E73"),
     "ceiling": ("#D55E00", "#E69F00"),
     "trouble": ("#B34E00", "#E69F00"),
     "text": ("#1A1D21", "#E8EAED"),
@@ -94,3 +100,49 @@ def cursor() -> Any:
     return Span(
         name="cursor", dimension="height", location=-1.0, line_width=1.5, level="overlay", **inked(line_color="text")
     )
+
+
+def time_frame(height: int, seconds: float, y_range: tuple[float, float], unit: str) -> Any:
+    """An empty figure with seconds along and the line that follows the player."""
+    drawing = frame(height, (0.0, seconds), y_range, x_axis_label="seconds", y_axis_label=unit)
+    drawing.add_layout(cursor())
+    return drawing
+
+
+def sources_of(columns: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
+    """A named source for each of a view's columns."""
+    return {name: ColumnDataSource(data=dict(data), name=name) for name, data in columns.items()}
+
+
+def hatched(drawing: Any, source: Any) -> None:
+    """The bank from a ceiling upward: hatched, its edge drawn."""
+    drawing.quad(
+        "left", "right", "top", "bottom", source=source, fill_alpha=0.0, line_alpha=0.0,
+        hatch_pattern="right_diagonal_line", hatch_alpha=0.55, hatch_weight=1.0, hatch_scale=8.0,
+        **inked(hatch_color="ceiling"),
+    )  # fmt: skip
+    drawing.segment("left", "bottom", "right", "bottom", source=source, line_width=2.5, **inked(line_color="ceiling"))
+
+
+def key_columns(
+    texts: Sequence[str], each_row: int, along: Callable[[float], float], top: float, row: float
+) -> dict[str, Any]:
+    """Where the strokes of a picture and their names stand, in rows above all that is drawn."""
+    at = np.arange(len(texts))
+    part, y = (at % each_row) / each_row, top - row * (0.5 + at // each_row)
+    return {
+        "left": np.array([along(float(each) + 0.005) for each in part]),
+        "right": np.array([along(float(each) + 0.040) for each in part]),
+        "x": np.array([along(float(each) + 0.047) for each in part]),
+        "y": y,
+        "text": list(texts),
+    }
+
+
+def key(drawing: Any, source: Any, strokes: Sequence[tuple[str, dict[str, Any]]]) -> None:
+    """The strokes in their inks beside the words of the source `key`, which may change with every move."""
+    for index, (ink, stroke) in enumerate(strokes):
+        left, right, y = (source.data[name][index] for name in ("left", "right", "y"))
+        drawing.segment([left], [y], [right], [y], **stroke, **inked(line_color=ink))
+    drawing.text("x", "y", "text", source=source, text_font_size="12px", text_baseline="middle",
+                 **inked(text_color="text"))  # fmt: skip

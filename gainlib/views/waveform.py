@@ -11,11 +11,12 @@ from bokeh.models import ColumnDataSource, HoverTool
 
 from gainlib import kernels
 from gainlib.decibels import db_from_ratio, signed
-from gainlib.flow import Rendering
+from gainlib.errors import GainError
+from gainlib.flow import Bus, Rendering
 from gainlib.meters import ClippedRuns, flat_runs, peak_dbfs
 from gainlib.views.base import Columns, View
 from gainlib.views.strokes import cursor, decibel_axis, frame, inked
-from gainlib.views.words import times
+from gainlib.views.words import of_tap, plain, times
 
 __all__ = ["Waveform"]
 
@@ -46,7 +47,7 @@ class Waveform(View):
 
     def heading(self, rendering: Rendering) -> str:
         """The title with the stage behind which the signal is drawn."""
-        return f"{self.title} after the {self._at(rendering).split('/')[1]}"
+        return f"{self.title} after the {of_tap(rendering, self._at(rendering))}"
 
     def figure(self, rendering: Rendering) -> Any:
         """Seconds along, dBFS up (linear in amplitude); hatched beyond full scale; a triangle at each clipped run."""
@@ -162,11 +163,14 @@ class Waveform(View):
     def _clipped(self, rendering: Rendering) -> tuple[str, ClippedRuns]:
         """The stage at or before the tap that cut off most, and where; without one, flat tops of the recording."""
         strip, stage = rendering.session.tap(self._at(rendering))
-        names = rendering.session.strip(strip).stage_names
+        names = rendering.session.part(strip).stage_names
         best: tuple[str, ClippedRuns] | None = None
         for name in names[: names.index(stage) + 1]:
             if math.isfinite(rendering.level(f"{strip}/{name}").ceiling_dbfs):
-                runs = rendering.clipped(f"{strip}/{name}")
+                try:
+                    runs = rendering.clipped(f"{strip}/{name}")
+                except GainError:  # a limiter has a ceiling too, but cuts nothing off
+                    continue
                 if best is None or len(runs) >= len(best[1]):
                     best = name, runs
         return best or ("", flat_runs(rendering.at(f"{strip}/{stage}").samples))
@@ -177,22 +181,25 @@ class Waveform(View):
         stage = tap.split("/")[1]
         reading = rendering.level(tap)
         if reading.peak_dbfs == -math.inf:
-            return f"After the {stage}: silence."
+            return f"After the {of_tap(rendering, tap)}: silence."
         printed = signed(reading.peak_dbfs, unit="dBFS", plus=reading.peak_dbfs > 0)
         named = [f"{name} {signed(peak, unit='dBFS', plus=peak > 0)}" for name, peak in self._peaks(rendering).items()]
-        said = f"The peaks after the {stage} reach {printed}" + (f" ({', '.join(named)})" if named else "")
+        said = f"The peaks after the {of_tap(rendering, tap)} reach {printed}" + (
+            f" ({', '.join(named)})" if named else ""
+        )
         where, runs = self._clipped(rendering)
         if not len(runs):
             return f"{said}; the {where} clips nothing." if where else f"{said}; nothing is clipped."
         many = len(runs) != 1
         if not where:
-            return f"{said}; the recording itself has {_runs(len(runs), 'flat top')}."
+            whose = "it" if isinstance(rendering.session.part(tap.split("/")[0]), Bus) else "the recording itself"
+            return f"{said}; {whose} has {_runs(len(runs), 'flat top')}."
         if where == stage:
             return f"{said}; it clips {times(len(runs))}, the longest for {runs.longest} samples."
         tops = np.abs(rendering.at(tap).samples[runs.start, runs.channel]).max()
         at = float(db_from_ratio(tops))
         return (
-            f"{said}; the {where}'s {_runs(len(runs))} {'stay flat tops' if many else 'stays a flat top'}"
+            f"{said}; the {plain(where)}'s {_runs(len(runs))} {'stay flat tops' if many else 'stays a flat top'}"
             f", now at {signed(at, unit='dBFS', plus=at > 0)}."
         )
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 
+from gainlib.decibels import signed
 from gainlib.flow import Rendering
 from gainlib.stages import Stage
 
-__all__ = ["left", "level", "spoken", "stage_of", "times"]
+__all__ = ["dbfs", "left", "level", "of_tap", "plain", "spoken", "stage_of", "times"]
 
 
 def times(count: int) -> str:
@@ -45,7 +46,41 @@ def left(headroom_db: float) -> str:
 
 def stage_of(rendering: Rendering, strip: str, stage: str) -> Stage:
     """The stage behind a column of the level diagram's table."""
-    return rendering.session.strip(strip).stage(stage)
+    return rendering.session.part(strip).stage(stage)
+
+
+def dbfs(value: float) -> str:
+    """A level in dBFS to a tenth, a plus only where it is over full scale.
+
+    >>> dbfs(-6.04), dbfs(1.0), dbfs(-math.inf)
+    ('−6.0 dBFS', '+1.0 dBFS', '−∞ dBFS')
+    """
+    return signed(value, unit="dBFS", plus=value > 0)
+
+
+def plain(name: str) -> str:
+    """A name as running text has it.
+
+    >>> plain("lead-voice")
+    'lead voice'
+    """
+    return name.replace("-", " ").replace("_", " ")
+
+
+def of_tap(rendering: Rendering, tap: str) -> str:
+    """A tap in running text: the stage, and of several strips or buses whose it is.
+
+    >>> import numpy as np
+    >>> from gainlib import Audio, Session, Trim
+    >>> of_tap(Session.of(Audio(np.zeros(9), 9), [Trim()], name="voice").render(), "voice/trim")
+    'trim'
+    """
+    part, stage = rendering.session.tap(tap)
+    if len(rendering.session.chains) == 1:
+        return plain(stage)
+    if stage == "sum":
+        return f"{plain(part)} sum"
+    return f"{plain(part)}{chr(39) if part.endswith('s') else chr(39) + 's'} {plain(stage)}"
 
 
 def spoken(stage: Stage) -> str:
@@ -55,4 +90,4 @@ def spoken(stage: Stage) -> str:
     >>> spoken(Trim()), spoken(Trim(name="main trim"))
     ('trim', 'main trim')
     """
-    return stage.name.replace("-", " ").replace("_", " ")
+    return plain(stage.name)

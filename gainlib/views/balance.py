@@ -1,0 +1,77 @@
+"""The balance: every strip's level where it leaves for the bus, on one axis."""
+
+from __future__ import annotations
+
+import math
+from typing import Any, ClassVar
+
+from gainlib.flow import Rendering
+from gainlib.meters import active_rms_dbfs
+from gainlib.views.base import Columns, Kept, View
+from gainlib.views.rows import Row, row_columns, row_figure
+from gainlib.views.words import dbfs, plain, times
+
+__all__ = ["Balance"]
+
+
+class Balance(View):
+    """Peak, and RMS while somebody plays, of every strip at its end.
+
+    Pauses do not count, so that a part that plays seldom stands where it is heard. The order is the session's.
+    """
+
+    name: ClassVar[str] = "balance"
+    title: ClassVar[str] = "Balance of the strips, RMS while playing"
+
+    def __init__(self, *, height: int = 130) -> None:
+        self.height = height
+        self._kept: Kept[tuple[Row, ...]] = Kept()
+
+    def _rows(self, rendering: Rendering) -> tuple[Row, ...]:
+        return self._kept.get(rendering) or self._kept.keep(rendering, tuple(_rows(rendering)))
+
+    def figure(self, rendering: Rendering) -> Any:
+        """dBFS along, one row a strip."""
+        rows = self._rows(rendering)
+        return row_figure(rows, self.columns(rendering), "RMS", self.height)
+
+    def columns(self, rendering: Rendering) -> Columns:
+        """The rows in the session's order."""
+        return row_columns(self._rows(rendering))
+
+    def sentence(self, rendering: Rendering) -> str:
+        """The strips from the loudest to the softest while they play."""
+        rows = self._rows(rendering)
+        heard = sorted((each for each in rows if each.rms_dbfs > -math.inf), key=lambda row: -row.rms_dbfs)
+        silent = [each.name for each in rows if each.rms_dbfs == -math.inf]
+        said = []
+        if len(heard) > 1:
+            listed = ", ".join(f"{each.name} {dbfs(each.rms_dbfs)}" for each in heard)
+            said.append(f"From the loudest to the softest, RMS while playing: {listed}.")
+            spread = heard[0].rms_dbfs - heard[-1].rms_dbfs
+            said.append(f"They lie {spread:.1f} dB apart. RMS is AES17.")
+        elif heard:
+            said.append(f"{heard[0].name}: RMS while playing {dbfs(heard[0].rms_dbfs)} (AES17).")
+        if silent:
+            said.append(f"Not heard: {', '.join(silent)}.")
+        clipping = [f"{each.name} {each.trouble}" for each in rows if each.trouble]
+        if clipping:
+            said.append(f"On the way, {', '.join(clipping)}.")
+        return " ".join(said)
+
+
+def _rows(rendering: Rendering) -> list[Row]:
+    rows = []
+    for strip in rendering.session.strips:
+        tap = f"{strip.name}/{strip.stage_names[-1]}"
+        audio = rendering.at(tap)
+        clipped = sum(rendering.level(f"{strip.name}/{each}").clipped for each in strip.stage_names)
+        rows.append(
+            Row(
+                plain(strip.name),
+                rendering.level(tap).peak_dbfs,
+                float(active_rms_dbfs(audio.samples, audio.rate_hz).max()),
+                f"clips {times(clipped)}" if clipped else "",
+            )
+        )
+    return rows

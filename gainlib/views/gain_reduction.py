@@ -1,0 +1,124 @@
+"""How far a compressor or limiter turns down, over time."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+import numpy as np
+from bokeh.models import HoverTool
+from numpy.typing import NDArray
+
+from gainlib import kernels
+from gainlib.flow import Rendering
+from gainlib.meters import gain_reduction
+from gainlib.views.base import Columns, Kept, View
+from gainlib.views.routes import traced
+from gainlib.views.strokes import decibel_axis, inked, sources_of, time_frame
+from gainlib.views.words import of_tap
+
+__all__ = ["GainReductionTrace"]
+
+_COLUMNS = 800
+_WORKING_DB = 0.1
+
+
+class GainReductionTrace(View):
+    """What a compressor or limiter takes away, hanging down from nothing.
+
+    `tap` is the stage, by default the last one that turns down; `deepest_db` is the foot of the picture. Channels that
+    are not linked are drawn as the one that is turned down most.
+    """
+
+    name: ClassVar[str] = "gain reduction"
+    title: ClassVar[str] = "Gain reduction"
+
+    def __init__(self, tap: str | None = None, *, deepest_db: float = 18.0, height: int = 150) -> None:
+        self.tap = tap
+        self.deepest_db = deepest_db
+        self.height = height
+        self._kept: Kept[tuple[NDArray[Any], int]] = Kept()
+
+    def _at(self, rendering: Rendering) -> str | None:
+        found = self.tap or traced(rendering)
+        return "/".join(rendering.session.tap(found)) if found else None
+
+    def _trace(self, rendering: Rendering) -> tuple[NDArray[Any], int]:
+        """The trace `(n,)` and its rate; no trace at all where nothing turns down."""
+        held = self._kept.get(rendering)
+        if held is None:
+            tap = self._at(rendering)
+            first = rendering.session.strips[0].take
+            none: NDArray[Any] = np.zeros(len(first.samples), dtype=np.float32)
+            found = (
+                (rendering.reduction_db(tap).max(axis=1), rendering.at(tap).rate_hz) if tap else (none, first.rate_hz)
+            )
+            held = self._kept.keep(rendering, found)
+        return held
+
+    def heading(self, rendering: Rendering) -> str:
+        """The title with its stage."""
+        tap = self._at(rendering)
+        return f"{self.title} of the {of_tap(rendering, tap)}" if tap else self.title
+
+    def figure(self, rendering: Rendering) -> Any:
+        """Seconds along, decibels of reduction down from 0."""
+        trace, rate_hz = self._trace(rendering)
+        drawing = time_frame(
+            self.height, len(trace) / rate_hz, (self.deepest_db * 1.06, -self.deepest_db * 0.08), "turned down, dB"
+        )
+        decibel_axis(drawing.yaxis, {each: f"{each:g}" for each in np.arange(0.0, self.deepest_db + 0.1, 6.0).tolist()})
+        drawing.ygrid.ticker = drawing.yaxis[0].ticker
+        sources = sources_of(self.columns(rendering))
+        drawing.varea("seconds", "none", "drawn_db", source=sources["trace"], fill_alpha=0.3,
+                      **inked(fill_color="ceiling"))  # fmt: skip
+        seen = drawing.line("seconds", "drawn_db", source=sources["trace"], line_width=1.5,
+                            **inked(line_color="ceiling"))  # fmt: skip
+        drawing.scatter("seconds", "drawn_db", source=sources["beyond"], marker="inverted_triangle", size=9,
+                        **inked(fill_color="trouble", line_color="paper"))  # fmt: skip
+        drawing.add_tools(
+            HoverTool(
+                renderers=[seen], mode="vline",
+                tooltips=[("at", "@seconds{0.00} s"), ("turned down by", "@reduction_db{0.0} dB")],
+            )
+        )  # fmt: skip
+        return drawing
+
+    def columns(self, rendering: Rendering) -> Columns:
+        """The largest reduction in each of some hundred columns; triangles where it goes below the picture."""
+        trace, rate_hz = self._trace(rendering)
+        count = min(_COLUMNS, len(trace))
+        deepest = kernels.extremes(trace, count)[1].astype(float)
+        seconds = (np.arange(count) + 0.5) * len(trace) / rate_hz / count
+        if count == 1:
+            deepest, seconds = deepest.repeat(2), np.array([0.0, 1.0 / rate_hz])
+        beyond = np.flatnonzero(deepest > self.deepest_db)
+        beyond = beyond[:: max(1, len(beyond) // 60)]
+        return {
+            "trace": {
+                "seconds": seconds,
+                "none": np.zeros(len(seconds)),
+                "reduction_db": deepest,
+                "drawn_db": np.minimum(deepest, self.deepest_db),
+            },
+            "beyond": {"seconds": seconds[beyond], "drawn_db": np.full(len(beyond), self.deepest_db)},
+        }
+
+    def sentence(self, rendering: Rendering) -> str:
+        """The most, when, the mean while it works, and how much of the time that is."""
+        tap = self._at(rendering)
+        if tap is None:
+            return "No compressor and no limiter stands in this session; nothing is turned down."
+        trace, rate_hz = self._trace(rendering)
+        read = gain_reduction(trace, working_above_db=_WORKING_DB)
+        where = of_tap(rendering, tap)
+        if read.largest_db <= _WORKING_DB:
+            return f"The {where} never turns down by more than {_WORKING_DB:g} dB: nothing reaches it."
+        return (
+            f"The {where} turns down by {read.largest_db:.1f} dB at most, at {trace.argmax() / rate_hz:.2f} s, "
+            f"and by {read.mean_while_working_db:.1f} dB on average while it works, "
+            f"{_percent(read.working_share)} of the time."
+        )
+
+
+def _percent(share: float) -> str:
+    return "less than 1 %" if 0 < share < 0.01 else f"{100 * share:.0f} %"

@@ -1,0 +1,169 @@
+"""Loudness over time, with the band in which a place of delivery wants the whole."""
+
+from __future__ import annotations
+
+import math
+from typing import Any, ClassVar
+
+import numpy as np
+from bokeh.models import HoverTool
+from numpy.typing import NDArray
+
+from gainlib.decibels import signed
+from gainlib.errors import GainError, nearest
+from gainlib.flow import Rendering
+from gainlib.meters import loudness, momentary_lufs, short_term_lufs
+from gainlib.stages import TARGETS, Delivery, Target
+from gainlib.views.base import Columns, Kept, View
+from gainlib.views.routes import last_of
+from gainlib.views.strokes import decibel_axis, inked, key, key_columns, sources_of, time_frame
+from gainlib.views.words import level, of_tap
+
+__all__ = ["LoudnessOverTime"]
+
+_FLOOR_LUFS, _TOP_LUFS = -50.0, 0.0
+_KEY_LU = 8.0
+_COLUMNS = 600
+_MOMENTARY_SECONDS, _SHORT_TERM_SECONDS = 0.4, 3.0
+
+
+class LoudnessOverTime(View):
+    """Momentary and short-term loudness behind one stage, the integrated loudness, and the target's band.
+
+    `tap` is the stage, the last unless named; `target` is the name of a published one, by default that of the session's
+    delivery, else EBU R 128. Each value stands where its window ends.
+    """
+
+    name: ClassVar[str] = "loudness"
+    title: ClassVar[str] = "Loudness"
+
+    def __init__(self, tap: str | None = None, *, target: str | None = None, height: int = 230) -> None:
+        if target is not None and target not in TARGETS:
+            raise GainError(f"target of the loudness view is {target!r}; {nearest(str(target), TARGETS)}")
+        self.tap = tap
+        self.target = target
+        self.height = height
+        self._kept: Kept[tuple[NDArray[Any], NDArray[Any], float]] = Kept()
+
+    def _at(self, rendering: Rendering) -> str:
+        return "/".join(rendering.session.tap(self.tap or rendering.last_tap))
+
+    def _wanted(self, rendering: Rendering) -> Target:
+        tap = last_of(rendering, (Delivery,))
+        if self.target is None and tap is not None:
+            part, name = rendering.session.tap(tap)
+            stage = rendering.session.part(part).stage(name)
+            assert isinstance(stage, Delivery)
+            published = TARGETS[stage.target]
+            own = stage.wanted_lufs != published.loudness_lufs
+            return Target(
+                "the delivery" if own else stage.target, stage.wanted_lufs, published.tolerance_lu, stage.most_dbtp
+            )
+        return TARGETS[self.target or "EBU R 128"]
+
+    def _runs(self, rendering: Rendering) -> tuple[NDArray[Any], NDArray[Any], float]:
+        held = self._kept.get(rendering)
+        if held is None:
+            audio = rendering.at(self._at(rendering))
+            short = audio.seconds < _MOMENTARY_SECONDS
+            whole = -math.inf if short else loudness(audio.samples, audio.rate_hz).integrated_lufs
+            held = self._kept.keep(
+                rendering,
+                (momentary_lufs(audio.samples, audio.rate_hz), short_term_lufs(audio.samples, audio.rate_hz), whole),
+            )
+        return held
+
+    def heading(self, rendering: Rendering) -> str:
+        """The title with its stage."""
+        return f"{self.title} after the {of_tap(rendering, self._at(rendering))}"
+
+    def figure(self, rendering: Rendering) -> Any:
+        """Seconds along, LUFS up; thin momentary, strong short-term, dashed integrated, the target's band hatched."""
+        seconds = rendering.at(self._at(rendering)).seconds
+        drawing = time_frame(self.height, seconds, (_FLOOR_LUFS, _TOP_LUFS + 2 * _KEY_LU), "loudness, LUFS")
+        decibel_axis(drawing.yaxis, {each: level(each) for each in range(int(_FLOOR_LUFS), int(_TOP_LUFS) + 1, 10)})
+        drawing.ygrid.ticker = drawing.yaxis[0].ticker
+        sources = sources_of(self.columns(rendering))
+        drawing.quad(
+            "left", "right", "top", "bottom", source=sources["band"], fill_alpha=0.25, line_width=1.0,
+            line_dash="dotdash", **inked(fill_color="third", line_color="third"),
+        )  # fmt: skip
+        thin: dict[str, Any] = {"line_width": 1.0}
+        strong: dict[str, Any] = {"line_width": 2.5}
+        dashed: dict[str, Any] = {"line_width": 2.0, "line_dash": [6, 4]}
+        band: dict[str, Any] = {"line_width": 5.0, "line_alpha": 0.6}
+        drawing.line("seconds", "lufs", source=sources["momentary"], **thin, **inked(line_color="noise"))
+        seen = drawing.line("seconds", "lufs", source=sources["short_term"], **strong, **inked(line_color="peak"))
+        drawing.segment("left", "lufs", "right", "lufs", source=sources["integrated"], **dashed,
+                        **inked(line_color="text"))  # fmt: skip
+        key(drawing, sources["key"], [("noise", thin), ("peak", strong), ("text", dashed), ("third", band)])
+        drawing.add_tools(
+            HoverTool(
+                renderers=[seen], mode="vline",
+                tooltips=[("at", "@seconds{0.00} s"), ("short-term", "@lufs{0.0} LUFS")],
+            )
+        )  # fmt: skip
+        return drawing
+
+    def columns(self, rendering: Rendering) -> Columns:
+        """The runs thinned to some hundred values, the integrated loudness and the band."""
+        seconds = rendering.at(self._at(rendering)).seconds
+        momentary, short_term, whole = self._runs(rendering)
+        wanted = self._wanted(rendering)
+        heard = math.isfinite(whole)
+        most = [signed(float(each.max(initial=-math.inf)), unit="LUFS", plus=False) for each in (momentary, short_term)]
+        half = max(wanted.tolerance_lu, 0.3)  # a band of 0.4 LU could not be seen
+        texts = [
+            f"momentary, at most {most[0]}",
+            f"short-term, at most {most[1]}" if len(short_term) else "short-term: needs 3 s",
+            f"integrated {signed(whole, unit='LUFS', plus=False)}",
+            f"{wanted.name} {signed(wanted.loudness_lufs, unit='LUFS', plus=False)} ±{wanted.tolerance_lu:.1f} LU",
+        ]
+        return {
+            "momentary": _thinned(momentary, _MOMENTARY_SECONDS),
+            "short_term": _thinned(short_term, _SHORT_TERM_SECONDS),
+            "integrated": {
+                "left": np.zeros(int(heard)),
+                "right": np.full(int(heard), seconds),
+                "lufs": np.clip(np.full(int(heard), whole if heard else 0.0), _FLOOR_LUFS, _TOP_LUFS),
+            },
+            "band": {
+                "left": np.zeros(1),
+                "right": np.array([seconds]),
+                "bottom": np.array([wanted.loudness_lufs - half]),
+                "top": np.array([wanted.loudness_lufs + half]),
+            },
+            "key": key_columns(texts, 2, lambda part: part * seconds, _TOP_LUFS + 2 * _KEY_LU, _KEY_LU),
+        }
+
+    def sentence(self, rendering: Rendering) -> str:
+        """The integrated loudness against the target, the loudest three seconds, the range."""
+        audio = rendering.at(self._at(rendering))
+        where = of_tap(rendering, self._at(rendering))
+        if audio.seconds < _MOMENTARY_SECONDS:
+            return f"After the {where}: too short for loudness, which needs 0.4 s."
+        _, short_term, whole = self._runs(rendering)
+        if whole == -math.inf:
+            return f"After the {where}: nothing loud enough to count, which starts at −70 LUFS."
+        wanted = self._wanted(rendering)
+        apart = round(whole, 1) - wanted.loudness_lufs
+        target = f"{signed(wanted.loudness_lufs, unit='LUFS', plus=False)} of {wanted.name}"
+        side = "above" if apart > 0 else "below"
+        inside = "within" if abs(apart) <= wanted.tolerance_lu + 1e-9 else "outside"
+        said = f"After the {where}: integrated {signed(whole, unit='LUFS', plus=False)}, "
+        said += f"on the {target}" if round(apart, 1) == 0 else f"{abs(apart):.1f} LU {side} the {target}"
+        said += f" and {inside} its ±{wanted.tolerance_lu:.1f} LU"
+        if len(short_term) and math.isfinite(short_term.max()):
+            end = _SHORT_TERM_SECONDS + int(short_term.argmax()) / 100
+            range_lu = loudness(audio.samples, audio.rate_hz).range_lu
+            said += (
+                f"; the loudest 3 s end at {end:.1f} s with {signed(float(short_term.max()), unit='LUFS', plus=False)}"
+            )
+            said += f", the loudness range is {range_lu:.1f} LU"
+        return f"{said}."
+
+
+def _thinned(run: NDArray[Any], first_seconds: float) -> dict[str, NDArray[Any]]:
+    """Values of a run on the grid of 10 ms, evenly chosen where there are more than the picture can show."""
+    at = np.arange(0, len(run), max(1, math.ceil(len(run) / _COLUMNS)))
+    return {"seconds": first_seconds + at / 100, "lufs": np.clip(run[at], _FLOOR_LUFS, _TOP_LUFS)}

@@ -1,0 +1,162 @@
+"""Meters side by side: what each kind of meter makes of one signal over time."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterable
+from typing import Any, ClassVar
+
+import numpy as np
+from bokeh.models import HoverTool
+from numpy.typing import NDArray
+
+from gainlib import kernels
+from gainlib.audio import Audio
+from gainlib.decibels import db_from_ratio, signed
+from gainlib.errors import GainError, nearest
+from gainlib.flow import Rendering
+from gainlib.meters import Deflection, ppm, sample_peak_meter, short_term_lufs, vu
+from gainlib.meters.true_peak import MIDWAY, QUARTERS, true_peak_dbtp
+from gainlib.views.base import Columns, Kept, View
+from gainlib.views.strokes import decibel_axis, inked, key, key_columns, sources_of, time_frame
+from gainlib.views.words import level, of_tap
+
+__all__ = ["MetersOverTime"]
+
+_FLOOR, _TOP = -50.0, 6.0
+_KEY = 8.0
+_FRAMES = 30  # readings a second
+_COLUMNS = 600
+
+_METERS: dict[str, tuple[str, str, dict[str, Any]]] = {
+    "sample peak": ("dBFS", "peak", {"line_width": 1.5}),
+    "true peak": ("dBTP", "text", {"line_width": 1.5, "line_dash": "dotted"}),
+    "PPM type I": ("dBFS", "third", {"line_width": 1.5, "line_dash": "dotdash"}),
+    "PPM type II": ("dBFS", "third", {"line_width": 2.5}),
+    "VU": ("dBFS", "rms", {"line_width": 2.0, "line_dash": [6, 4]}),
+    "short-term loudness": ("LUFS", "text", {"line_width": 3.0}),
+}
+
+Run = tuple[NDArray[Any], NDArray[Any], float]
+
+
+class MetersOverTime(View):
+    """The sample-peak meter (IEC 60268-18), true peak, programme meters, VU and short-term loudness on one signal.
+
+    `tap` is the stage, the last unless named; `meters` are the ones that are drawn, by default all but PPM type I. The
+    needles read a steady sine at its own peak level in dBFS, whatever their scales print; the true peak is the highest
+    so far. Of several channels the highest counts.
+    """
+
+    name: ClassVar[str] = "meters"
+    title: ClassVar[str] = "Meters side by side"
+
+    def __init__(
+        self,
+        tap: str | None = None,
+        *,
+        meters: Iterable[str] = ("sample peak", "true peak", "PPM type II", "VU", "short-term loudness"),
+        height: int = 270,
+    ) -> None:
+        self.tap = tap
+        self.meters = tuple(meters)
+        for each in self.meters:
+            if each not in _METERS:
+                raise GainError(f"{each!r} is not a meter of this view; {nearest(str(each), _METERS)}")
+        self.height = height
+        self._kept: Kept[dict[str, Run]] = Kept()
+
+    def _at(self, rendering: Rendering) -> str:
+        return "/".join(rendering.session.tap(self.tap or rendering.last_tap))
+
+    def _runs(self, rendering: Rendering) -> dict[str, Run]:
+        """Seconds, readings and the highest reading of each meter."""
+        held = self._kept.get(rendering)
+        if held is None:
+            audio = rendering.at(self._at(rendering))
+            held = self._kept.keep(rendering, {each: _run(each, audio) for each in self.meters})
+        return held
+
+    def heading(self, rendering: Rendering) -> str:
+        """The title with its stage."""
+        return f"{self.title}, after the {of_tap(rendering, self._at(rendering))}"
+
+    @property
+    def _rows(self) -> int:
+        return math.ceil(len(self.meters) / 3)
+
+    def figure(self, rendering: Rendering) -> Any:
+        """Seconds along, dBFS (LUFS for loudness) up, one stroke a meter."""
+        seconds = rendering.at(self._at(rendering)).seconds
+        drawing = time_frame(self.height, seconds, (_FLOOR, _TOP + self._rows * _KEY), "reading, dBFS or LUFS")
+        decibel_axis(drawing.yaxis, {each: level(each) for each in range(int(_FLOOR), 1, 10)})
+        drawing.ygrid.ticker = drawing.yaxis[0].ticker
+        sources = sources_of(self.columns(rendering))
+        seen = []
+        for name in self.meters:
+            unit, ink, stroke = _METERS[name]
+            line = drawing.line("seconds", "reading", source=sources[name], **stroke, **inked(line_color=ink))
+            seen.append(HoverTool(renderers=[line], tooltips=[(name, f"@reading{{0.0}} {unit} at @seconds{{0.0}} s")]))
+        key(drawing, sources["key"], [_METERS[name][1:] for name in self.meters])
+        drawing.add_tools(*seen)
+        return drawing
+
+    def columns(self, rendering: Rendering) -> Columns:
+        """Each meter's readings, and its highest in the key."""
+        runs = self._runs(rendering)
+        seconds = rendering.at(self._at(rendering)).seconds
+        texts = [
+            f"{name}{' so far' if name == 'true peak' else ''}, at most {_printed(name, runs[name][2])}"
+            for name in self.meters
+        ]
+        return {
+            **{name: {"seconds": at, "reading": np.clip(run, _FLOOR, _TOP)} for name, (at, run, _) in runs.items()},
+            "key": key_columns(texts, 3, lambda part: part * seconds, _TOP + self._rows * _KEY, _KEY),
+        }
+
+    def sentence(self, rendering: Rendering) -> str:
+        """The highest that each meter reached."""
+        said = [f"{name} {_printed(name, run[2])}" for name, run in self._runs(rendering).items()]
+        return f"The highest readings after the {of_tap(rendering, self._at(rendering))}: {', '.join(said)}."
+
+
+def _printed(name: str, reading: float) -> str:
+    if math.isnan(reading):
+        return "needs 3 s"
+    return signed(reading, unit=_METERS[name][0], plus=reading > 0)
+
+
+def _run(name: str, audio: Audio) -> Run:
+    if name == "true peak":
+        return _true_peaks(audio)
+    if name == "short-term loudness":
+        run = short_term_lufs(audio.samples, audio.rate_hz)
+        at = np.arange(0, len(run), max(1, math.ceil(len(run) / _COLUMNS)))
+        return 3.0 + at / 100, run[at], float(run.max()) if len(run) else math.nan
+    frames = max(1, min(_FRAMES, audio.rate_hz, math.ceil(_COLUMNS / audio.seconds)))
+    moved: Deflection
+    if name == "VU":
+        moved = vu(audio.samples, audio.rate_hz, frames_a_second=frames)
+    elif name == "sample peak":
+        moved = sample_peak_meter(audio.samples, audio.rate_hz, frames_a_second=frames)
+    else:
+        kind: Any = "I" if name == "PPM type I" else "II"
+        moved = ppm(audio.samples, audio.rate_hz, kind, frames_a_second=frames)
+    return moved.seconds, moved.level_dbfs.max(axis=1), float(moved.highest_dbfs.max())
+
+
+def _true_peaks(audio: Audio) -> Run:
+    """The highest point of the curve up to each moment, as the meter holds it."""
+    rows = kernels.laid_out(audio.samples)
+    count = max(1, min(math.ceil(audio.seconds * _FRAMES), _COLUMNS, len(rows)))
+    edges = np.linspace(0, len(rows), count + 1).round().astype(int).tolist()
+    highest, run = [0.0] * audio.channels, []
+    for start, stop in itertools.pairwise(edges):
+        highest = [
+            kernels.interpolated_peak(rows, channel, start, stop, highest[channel], QUARTERS, MIDWAY)
+            for channel in range(audio.channels)
+        ]
+        run.append(max(highest))
+    whole = float(true_peak_dbtp(audio.samples).max())
+    return np.array(edges[1:]) / audio.rate_hz, np.asarray(db_from_ratio(np.array(run))), whole

@@ -1,0 +1,186 @@
+"""A drawn ride over the phrases: how loud each phrase is, what the ride does, and what comes of it."""
+
+from __future__ import annotations
+
+import math
+from typing import Any, ClassVar
+
+import numpy as np
+from bokeh.models import HoverTool
+from numpy.typing import NDArray
+
+from gainlib.audio import Audio
+from gainlib.decibels import AES17_ZERO_RMS, db_from_power, signed
+from gainlib.errors import GainError
+from gainlib.flow import Rendering
+from gainlib.meters import Phrase, phrases
+from gainlib.stages import Fader, Ride
+from gainlib.stages.automation import Points
+from gainlib.views.base import Columns, Kept, View
+from gainlib.views.routes import entering
+from gainlib.views.strokes import decibel_axis, inked, key, key_columns, sources_of, time_frame
+from gainlib.views.words import dbfs, of_tap, stage_of
+
+__all__ = ["DrawnRide"]
+
+_REACH_DB = 18.0
+_KEY_DB = 6.0
+
+Phrases = tuple[tuple[Phrase, ...], NDArray[Any], NDArray[Any]]
+
+
+class DrawnRide(View):
+    """The breakpoints of a ride in dB, over the phrases that it rides.
+
+    `tap` is a ride, or a fader with a ride, by default the first that there is. Each phrase stands as a dashed line as
+    far above or below the usual phrase (the mean power of all) as its RMS is before the ride, and as a strong line
+    where the ride puts it: a ride that mirrors the dashed lines brings them all to one level. The source `ride` holds
+    the breakpoints as `seconds` and `gain_db`, not cut off anywhere.
+    """
+
+    name: ClassVar[str] = "ride"
+    title: ClassVar[str] = "Ride over the phrases"
+
+    def __init__(self, tap: str | None = None, *, height: int = 250) -> None:
+        self.tap = tap
+        self.height = height
+        self._kept: Kept[Phrases] = Kept()
+
+    def tap_of(self, rendering: Rendering) -> str | None:
+        """The stage whose ride is drawn; None where there is none."""
+        if self.tap is not None:
+            part, name = rendering.session.tap(self.tap)
+            if not isinstance(stage_of(rendering, part, name), Ride | Fader):
+                raise GainError(f"{self.tap} holds no ride; name a Ride or a Fader.")
+            return f"{part}/{name}"
+        stages = [(part.name, stage) for part in rendering.session.chains for stage in part.chain]
+        rides = [f"{part}/{stage.name}" for part, stage in stages if isinstance(stage, Ride)]
+        ridden = [f"{part}/{stage.name}" for part, stage in stages if isinstance(stage, Fader) and stage.ride]
+        return next(iter([*rides, *ridden]), None)
+
+    def _points(self, rendering: Rendering) -> Points:
+        tap = self.tap_of(rendering)
+        stage = stage_of(rendering, *tap.split("/")) if tap else None
+        return stage.points if isinstance(stage, Ride) else stage.ride if isinstance(stage, Fader) else ()
+
+    def _audio(self, rendering: Rendering) -> Audio:
+        tap = self.tap_of(rendering)
+        return entering(rendering, tap) if tap else rendering.session.strips[0].take
+
+    def _phrases(self, rendering: Rendering) -> Phrases:
+        """The phrases before the ride, and the RMS of each before and behind."""
+        held = self._kept.get(rendering)
+        if held is None:
+            audio = self._audio(rendering)
+            found = phrases(audio.samples, audio.rate_hz)
+            tap = self.tap_of(rendering)
+            gains_db = self._own_gain_db(rendering)
+            behind = _levels(rendering.at(tap), found) - gains_db if tap else _levels(audio, found)
+            held = self._kept.keep(rendering, (found, _levels(audio, found), behind))
+        return held
+
+    def _own_gain_db(self, rendering: Rendering) -> float:
+        """What a fader does beside its ride, which is not the ride's work; nothing for a fader at the bottom."""
+        tap = self.tap_of(rendering)
+        stage = stage_of(rendering, *tap.split("/")) if tap else None
+        return stage.gain_db if isinstance(stage, Fader) and math.isfinite(stage.gain_db) else 0.0
+
+    def heading(self, rendering: Rendering) -> str:
+        """The title with its stage."""
+        tap = self.tap_of(rendering)
+        return f"{self.title}, {of_tap(rendering, tap)}" if tap else self.title
+
+    def figure(self, rendering: Rendering) -> Any:
+        """Seconds along, dB up: the ride as a line with its points, phrases as steps around the usual one."""
+        audio = self._audio(rendering)
+        drawing = time_frame(self.height, audio.seconds, (-_REACH_DB, _REACH_DB + _KEY_DB), "dB, 0 is the usual phrase")
+        decibel_axis(drawing.yaxis, {each: signed(each, 0, "") for each in (-18.0, -12.0, -6.0, 0.0, 6.0, 12.0, 18.0)})
+        drawing.ygrid.ticker = drawing.yaxis[0].ticker
+        sources = sources_of(self.columns(rendering))
+        dashed: dict[str, Any] = {"line_width": 2.0, "line_dash": [6, 4]}
+        strong: dict[str, Any] = {"line_width": 4.0, "line_alpha": 0.75}
+        line: dict[str, Any] = {"line_width": 2.0}
+        before = drawing.segment("left", "drawn_db", "right", "drawn_db", source=sources["before"], **dashed,
+                                 **inked(line_color="rms"))  # fmt: skip
+        drawing.segment("left", "drawn_db", "right", "drawn_db", source=sources["behind"], **strong,
+                        **inked(line_color="rms"))  # fmt: skip
+        drawing.line("seconds", "gain_db", source=sources["line"], **line, **inked(line_color="text"))
+        points = drawing.scatter("seconds", "gain_db", source=sources["ride"], marker="diamond", size=13,
+                                 **inked(fill_color="text", line_color="paper"))  # fmt: skip
+        key(drawing, sources["key"], [("rms", dashed), ("rms", strong), ("text", line)])
+        drawing.add_tools(
+            HoverTool(renderers=[points], tooltips=[("at", "@seconds{0.00} s"), ("gain", "@gain_db{+0.0} dB")]),
+            HoverTool(renderers=[before], tooltips=[("phrase", "@said"), ("after the ride", "@then")]),
+        )
+        return drawing
+
+    def columns(self, rendering: Rendering) -> Columns:
+        """The breakpoints, the line through them from end to end, and each phrase before and behind."""
+        points = self._points(rendering)
+        found, before, behind = self._phrases(rendering)
+        seconds = self._audio(rendering).seconds
+        usual = _usual_dbfs(before)
+        left, right = np.array([[each.start_seconds, each.end_seconds] for each in found]).reshape(-1, 2).T
+        at = [0.0, *(each for each, _ in points), seconds]
+        gains = [points[0][1], *(each for _, each in points), points[-1][1]] if points else [0.0, 0.0]
+        return {
+            "ride": {
+                "seconds": np.array([each for each, _ in points], dtype=float),
+                "gain_db": np.array([each for _, each in points], dtype=float),
+            },
+            "line": {"seconds": np.array(at), "gain_db": np.array(gains)},
+            "before": {
+                "left": left,
+                "right": right,
+                "drawn_db": np.clip(before - usual, -_REACH_DB, _REACH_DB),
+                "said": [f"RMS {dbfs(float(each))} (AES17)" for each in before],
+                "then": [f"RMS {dbfs(float(each))}" for each in behind],
+            },
+            "behind": {
+                "left": left,
+                "right": right,
+                "drawn_db": np.clip(behind - usual, -_REACH_DB, _REACH_DB),
+            },
+            "key": key_columns(
+                ["phrases before the ride", "phrases after it", "the ride"], 3, lambda part: part * seconds,
+                _REACH_DB + _KEY_DB, _KEY_DB,
+            ),
+        }  # fmt: skip
+
+    def sentence(self, rendering: Rendering) -> str:
+        """How far apart the phrases are before and behind, and what the ride does."""
+        found, before, behind = self._phrases(rendering)
+        if not found:
+            return "There is no phrase to ride: silence."
+        points = self._points(rendering)
+        many = f"{len(found)} phrases" if len(found) > 1 else "one phrase"
+        said = f"{many[:1].upper()}{many[1:]} before the ride, RMS {_span(before)}"
+        if not points:
+            return f"{said}; nothing is drawn yet. RMS is AES17."
+        gains = [gain_db for _, gain_db in points]
+        moves = signed(gains[0]) if len(set(gains)) == 1 else f"{signed(min(gains))} to {signed(max(gains))}"
+        return (
+            f"{said}; after it {_span(behind)}. The ride has {len(points)} point{'s' if len(points) > 1 else ''}, "
+            f"{moves}. RMS is AES17."
+        )
+
+
+def _span(levels: NDArray[Any]) -> str:
+    low, high = float(levels.min()), float(levels.max())
+    if len(levels) == 1 or not math.isfinite(low):
+        return dbfs(high)
+    return f"{dbfs(low)} to {dbfs(high)}, {high - low:.1f} dB apart"
+
+
+def _usual_dbfs(levels: NDArray[Any]) -> float:
+    return float(db_from_power(np.mean(10.0 ** (levels / 10.0)))) if len(levels) else 0.0
+
+
+def _levels(audio: Audio, found: tuple[Phrase, ...]) -> NDArray[Any]:
+    """The AES17 RMS of each phrase's stretch, of several channels the highest."""
+    levels = []
+    for each in found:
+        part = audio.samples[round(each.start_seconds * audio.rate_hz) : round(each.end_seconds * audio.rate_hz)]
+        power = float(np.mean(np.square(part, dtype=np.float64), axis=0).max())
+        levels.append(float(db_from_power(power / AES17_ZERO_RMS**2)))
+    return np.array(levels, dtype=float)

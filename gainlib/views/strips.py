@@ -1,0 +1,201 @@
+"""All strips as small rivers side by side, the one in trouble first."""
+
+from __future__ import annotations
+
+import math
+from typing import Any, ClassVar
+
+import numpy as np
+from bokeh.models import HoverTool
+
+from gainlib.flow import Rendering, TapLevels
+from gainlib.views.base import Columns, View
+from gainlib.views.strokes import frame, inked, sources_of
+from gainlib.views.words import dbfs, left, of_tap, plain, times
+
+__all__ = ["Strips"]
+
+_LOWEST, _HIGHEST = -100.0, 12.0
+_EACH_ROW = 8
+_ROW_PX = 118
+_RIVER = (0.33, 0.97)  # of a row's height; below it stand the name and what is left
+_EDGES = (0.06, 0.94)
+
+
+class Strips(View):
+    """Peak, RMS and noise floor of every strip, small, with the least room that any of its stages leaves.
+
+    Strips that clip come first, the worst on the left; the others keep the session's order. Buses and the main follow.
+    `buses=False` leaves these out.
+    """
+
+    name: ClassVar[str] = "strips"
+    title: ClassVar[str] = "All strips, trouble first"
+
+    def __init__(self, *, buses: bool = True) -> None:
+        self.buses = buses
+
+    def _tables(self, rendering: Rendering) -> list[list[TapLevels]]:
+        parts = rendering.session.chains if self.buses else rendering.session.strips
+        tables = [[each for each in rendering.levels if each.strip == part.name] for part in parts]
+        return sorted(tables, key=lambda table: -_clipped(table))
+
+    def figure(self, rendering: Rendering) -> Any:
+        """One small river a strip, in rows of eight; no axis, since each stands between −100 and +12 dBFS."""
+        rows = math.ceil(len(self._tables(rendering)) / _EACH_ROW)
+        drawing = frame(rows * _ROW_PX + 12, (0.0, float(_EACH_ROW)), (-float(rows), 0.0))
+        drawing.axis.visible = False
+        drawing.ygrid.visible = False
+        sources = sources_of(self.columns(rendering))
+        drawing.quad("left", "right", "peak", "noise", source=sources["stages"], fill_alpha=0.16, line_alpha=0.0,
+                     **inked(fill_color="peak"))  # fmt: skip
+        lines: dict[str, dict[str, Any]] = {
+            "noise": {"line_width": 1.0, "line_dash": "dotted"},
+            "rms": {"line_width": 1.5, "line_dash": [4, 3]},
+            "peak": {"line_width": 2.0},
+        }
+        for line, stroke in lines.items():
+            drawing.segment("left", line, "right", line, source=sources["stages"], **stroke, **inked(line_color=line))
+        drawing.segment("left", "ceiling", "right", "ceiling", source=sources["ceilings"], line_width=2.5,
+                        **inked(line_color="ceiling"))  # fmt: skip
+        plain_text: dict[str, Any] = {"text_align": "center", "text_baseline": "middle"}
+        drawing.text("x", "y", "text", source=sources["names"], text_font_size="12px", text_font_style="bold",
+                     **plain_text, **inked(text_color="text"))  # fmt: skip
+        drawing.text("x", "y", "text", source=sources["room"], text_font_size="12px", **plain_text,
+                     **inked(text_color="muted"))  # fmt: skip
+        drawing.text("x", "y", "text", source=sources["trouble"], text_font_size="12px", text_font_style="bold",
+                     **plain_text, **inked(text_color="trouble"))  # fmt: skip
+        seen = drawing.quad("left", "right", "top", "bottom", source=sources["stages"], fill_alpha=0.0, line_alpha=0.0)
+        drawing.add_tools(
+            HoverTool(
+                renderers=[seen],
+                tooltips=[
+                    ("stage", "@text"), ("peak", "@peak_said"), ("RMS (AES17)", "@rms_said"),
+                    ("noise floor", "@noise_said"), ("ceiling", "@ceiling_said"),
+                ],
+            )
+        )  # fmt: skip
+        return drawing
+
+    def columns(self, rendering: Rendering) -> Columns:
+        """Every stage of every strip where it stands in its small river, and what is written below."""
+        tables = self._tables(rendering)
+        stages: dict[str, list[Any]] = {
+            name: [] for name in ("left", "right", "peak", "rms", "noise", "ceiling", "top", "bottom", "text", "said")
+        }
+        names: list[tuple[float, float, str, str, bool]] = []
+        for index, table in enumerate(tables):
+            column, row = index % _EACH_ROW, index // _EACH_ROW
+            edges = column + np.linspace(*_EDGES, len(table) + 1)
+            for each, begin, end in zip(table, edges, edges[1:], strict=False):
+                stages["left"].append(begin)
+                stages["right"].append(end)
+                for line in ("peak", "rms", "ceiling"):
+                    stages[line].append(_height(getattr(each, f"{line}_dbfs"), row))
+                stages["noise"].append(_height(min(each.noise_dbfs, each.peak_dbfs), row))
+                stages["top"].append(_height(_HIGHEST, row))
+                stages["bottom"].append(-row - 1.0)
+                stages["text"].append(f"{plain(each.strip)}, {plain(each.stage)}")
+                stages["said"].append(each)
+            foot = -row - 1.0
+            clipped = _clipped(table)
+            below = f"▼ {clipped} clip{'s' if clipped > 1 else ''}" if clipped else _least(table)
+            names.append((column + 0.5, foot, _short(plain(table[0].strip)), below, bool(clipped)))
+        said = stages.pop("said")
+        limited = [index for index, each in enumerate(said) if math.isfinite(each.ceiling_dbfs)]
+        calm, troubled = ([each for each in names if each[4] is state] for state in (False, True))
+        numbers = {
+            name: np.array(stages[name], dtype=float)
+            for name in ("left", "right", "peak", "rms", "noise", "top", "bottom")
+        }
+        return {
+            "stages": {
+                **numbers,
+                "text": stages["text"],
+                "peak_said": [dbfs(each.peak_dbfs) for each in said],
+                "rms_said": [dbfs(each.rms_dbfs) for each in said],
+                "noise_said": [dbfs(each.noise_dbfs) for each in said],
+                "ceiling_said": ["none" if math.isinf(each.ceiling_dbfs) else dbfs(each.ceiling_dbfs) for each in said],
+            },
+            "ceilings": {
+                "left": numbers["left"][limited],
+                "right": numbers["right"][limited],
+                "ceiling": np.array([stages["ceiling"][index] for index in limited], dtype=float),
+            },
+            "names": {
+                "x": np.array([each[0] for each in names]),
+                "y": np.array([each[1] + 0.22 for each in names]),
+                "text": [each[2] for each in names],
+            },
+            "room": _below(calm),
+            "trouble": _below(troubled),
+        }
+
+    def sentence(self, rendering: Rendering) -> str:
+        """Which strips clip, and which has the least room of the others."""
+        tables = self._tables(rendering)
+        clipping = [f"{plain(table[0].strip)} clips {times(_clipped(table))}" for table in tables if _clipped(table)]
+        calm = [table for table in tables if not _clipped(table)]
+        said = f"In trouble: {', '.join(clipping)}. " if clipping else "Nothing clips. "
+        tight = [each for each in (_tightest(table) for table in calm) if each is not None]
+        if tight:
+            least = min(tight, key=lambda each: each.headroom_db)
+            others = "Of the others the least room has" if clipping else "The least room has"
+            said += f"{others} {plain(least.strip)}, {left(least.headroom_db)} at its {plain(least.stage)}. "
+        elif calm:
+            loudest = max((table[-1] for table in calm), key=lambda each: each.peak_dbfs)
+            said += f"The highest peak leaves {plain(loudest.strip)}, {dbfs(loudest.peak_dbfs)}. "
+        holding = [each for table in tables if (each := _holding(table)) is not None]
+        said += " ".join(
+            f"The {of_tap(rendering, f'{each.strip}/{each.stage}')} turns down by up to {left(_down_db(each))}."
+            for each in holding
+        )
+        return said.rstrip()
+
+
+def _clipped(table: list[TapLevels]) -> int:
+    return sum(each.clipped for each in table)
+
+
+def _down_db(each: TapLevels) -> float:
+    return each.readings.get("gain_reduction_db", 0.0)
+
+
+def _holding(table: list[TapLevels]) -> TapLevels | None:
+    """The stage that holds the peaks under its ceiling hardest; None where none does."""
+    found = [each for each in table if math.isfinite(each.ceiling_dbfs) and _down_db(each) >= 0.05]
+    return max(found, key=_down_db, default=None)
+
+
+def _tightest(table: list[TapLevels]) -> TapLevels | None:
+    """The stage with the least room below its ceiling, of those that do not hold the peaks under it by themselves."""
+    found = [each for each in table if math.isfinite(each.ceiling_dbfs) and _down_db(each) < 0.05]
+    return min(found, key=lambda each: each.headroom_db, default=None)
+
+
+def _least(table: list[TapLevels]) -> str:
+    """How far the peaks are held down, else the room at the tightest ceiling, else the peak at the end."""
+    holding, tight = _holding(table), _tightest(table)
+    if holding is not None:
+        return f"{left(_down_db(holding))} down"
+    if tight is not None:
+        return f"{left(tight.headroom_db)} left"
+    return f"peak {dbfs(table[-1].peak_dbfs).removesuffix(' dBFS')}"
+
+
+def _height(level_dbfs: float, row: int) -> float:
+    low, high = _RIVER
+    part = (min(max(level_dbfs, _LOWEST), _HIGHEST) - _LOWEST) / (_HIGHEST - _LOWEST)
+    return -row - 1.0 + low + (high - low) * part
+
+
+def _short(name: str) -> str:
+    return name if len(name) <= 15 else f"{name[:14]}…"
+
+
+def _below(names: list[tuple[float, float, str, str, bool]]) -> dict[str, Any]:
+    return {
+        "x": np.array([each[0] for each in names]),
+        "y": np.array([each[1] + 0.08 for each in names]),
+        "text": [each[3] for each in names],
+    }

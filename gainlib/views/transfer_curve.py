@@ -1,0 +1,241 @@
+"""The transfer curve of a stage that bends the level, with the signal's own levels under it and the working point."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any, ClassVar
+
+import numpy as np
+from bokeh.models import HoverTool
+from numpy.typing import NDArray
+
+from gainlib.audio import Audio
+from gainlib.decibels import AES17_ZERO_RMS, db_from_power, db_from_ratio, ratio_from_db
+from gainlib.errors import GainError
+from gainlib.flow import Rendering
+from gainlib.meters.levels import window_powers
+from gainlib.stages import Compressor, Limiter, Saturation, SoftClip, Stage
+from gainlib.stages.clipping import rounded_off
+from gainlib.views.base import Columns, Kept, View
+from gainlib.views.routes import entering, last_of, peaks_over_time
+from gainlib.views.strokes import decibel_axis, frame, inked, sources_of
+from gainlib.views.words import dbfs, level, of_tap, stage_of
+
+__all__ = ["TransferCurve"]
+
+_LOW, _HIGH = -60.0, 6.0
+_FOOT_DB = 26.0  # the band below the curve in which the histogram stands
+_BAR_DB = 1.0
+_WINDOW_SECONDS = 0.05
+_LOUD_SHARE = 0.9
+_KINDS: tuple[type[Stage], ...] = (Compressor, Limiter, Saturation, SoftClip)
+
+
+@dataclass(frozen=True)
+class _Worked:
+    stage: Stage
+    levels: NDArray[Any]  # dBFS of each window that comes in
+    by_rms: bool
+    compensation_db: float
+
+    def out_db(self, levels_db: Any) -> NDArray[Any]:
+        """The level at which each of these levels comes out."""
+        levels = np.asarray(levels_db, dtype=float)
+        stage = self.stage
+        if isinstance(stage, Compressor):
+            return np.asarray(stage.curve_db(levels))
+        if isinstance(stage, Limiter):
+            return np.asarray(np.minimum(levels, stage.ceiling_dbfs))
+        amplitudes = np.asarray(ratio_from_db(levels))
+        if isinstance(stage, Saturation):
+            return np.asarray(db_from_ratio(stage.curve(amplitudes))) + self.compensation_db
+        assert isinstance(stage, SoftClip)
+        return np.asarray(db_from_ratio(rounded_off(amplitudes, stage.ceiling, stage.onset_db)))
+
+    @property
+    def corner_db(self) -> float:
+        """Where the curve starts to bend: threshold, ceiling or onset; NaN where it bends everywhere."""
+        if isinstance(self.stage, Compressor):
+            return self.stage.threshold_db
+        if isinstance(self.stage, Limiter):
+            return self.stage.ceiling_dbfs
+        return self.stage.ceiling_dbfs - self.stage.onset_db if isinstance(self.stage, SoftClip) else math.nan
+
+    @property
+    def working_db(self) -> float:
+        """The level that the loudest tenth of the playing time reaches; -inf for silence."""
+        playing = self.levels[self.levels > max(_LOW, float(self.levels.max(initial=-math.inf)) - 40.0)]
+        return float(np.quantile(playing, _LOUD_SHARE)) if len(playing) else -math.inf
+
+
+class TransferCurve(View):
+    """Level in along, level out up: the static curve of a compressor, limiter, saturation or soft clip.
+
+    `tap` is the stage, by default the last of these kinds. Under the curve stands how much of the time each level comes
+    in (what the detector listens to: peaks, or RMS, in windows of 50 ms); the dot is the working point, the level that
+    the loudest tenth of the playing time reaches. Attack, release and look-ahead are not in this picture. A saturation
+    is drawn as it bends the low end, which it bends most.
+    """
+
+    name: ClassVar[str] = "transfer curve"
+    title: ClassVar[str] = "Transfer curve"
+
+    def __init__(self, tap: str | None = None, *, height: int = 330) -> None:
+        self.tap = tap
+        self.height = height
+        self._kept: Kept[_Worked] = Kept()
+
+    def _at(self, rendering: Rendering) -> str | None:
+        found = self.tap or last_of(rendering, _KINDS)
+        return "/".join(rendering.session.tap(found)) if found else None
+
+    def _worked(self, rendering: Rendering) -> _Worked | None:
+        tap = self._at(rendering)
+        if tap is None:
+            return None
+        return self._kept.get(rendering) or self._kept.keep(rendering, _read(rendering, tap))
+
+    def heading(self, rendering: Rendering) -> str:
+        """The title with its stage."""
+        tap = self._at(rendering)
+        return f"{self.title} of the {of_tap(rendering, tap)}" if tap else self.title
+
+    def figure(self, rendering: Rendering) -> Any:
+        """dBFS in along, dBFS out up; below, the share of the time that each level comes in."""
+        drawing = frame(
+            self.height, (_LOW, _HIGH), (_LOW - _FOOT_DB, _HIGH), x_axis_label="level in, dBFS",
+            y_axis_label="level out, dBFS",
+        )  # fmt: skip
+        for axis in drawing.axis:
+            decibel_axis(axis, {each: level(each) for each in range(int(_LOW), 1, 10)})
+        drawing.ygrid.ticker = drawing.yaxis[0].ticker
+        sources = sources_of(self.columns(rendering))
+        bars = drawing.quad(
+            "left", "right", "top", "bottom", source=sources["levels"], fill_alpha=0.45, line_width=0.5,
+            **inked(fill_color="peak", line_color="paper"),
+        )  # fmt: skip
+        drawing.line([_LOW, _HIGH], [_LOW, _HIGH], line_width=1.0, line_dash="dotted", **inked(line_color="muted"))
+        curve = drawing.line("in_db", "out_db", source=sources["curve"], line_width=2.5, **inked(line_color="text"))
+        drawing.segment("x0", "y0", "x1", "y1", source=sources["corner"], line_width=1.5, line_dash="dotdash",
+                        **inked(line_color="ceiling"))  # fmt: skip
+        drawing.segment("x0", "y0", "x1", "y1", source=sources["guides"], line_width=1.0, line_dash=[2, 3],
+                        **inked(line_color="peak"))  # fmt: skip
+        drawing.scatter("in_db", "out_db", source=sources["point"], size=11,
+                        **inked(fill_color="peak", line_color="paper"))  # fmt: skip
+        drawing.text(
+            "x", "y", "text", source=sources["words"], text_font_size="12px", text_baseline="middle",
+            **inked(text_color="text"),
+        )  # fmt: skip
+        drawing.add_tools(
+            HoverTool(renderers=[curve], tooltips=[("in", "@in_db{0.0} dBFS"), ("out", "@out_db{0.0} dBFS")]),
+            HoverTool(renderers=[bars], tooltips=[("level in", "@left{0} dBFS"), ("of the time", "@percent{0.0} %")]),
+        )
+        return drawing
+
+    def columns(self, rendering: Rendering) -> Columns:
+        """Curve, histogram (its tallest bar fills the foot), corner, working point, and words in free places."""
+        worked = self._worked(rendering)
+        left = np.arange(_LOW, _HIGH, _BAR_DB)
+        if worked is None:
+            counts: NDArray[Any] = np.zeros(len(left))
+            curve = left
+        else:
+            counts = np.histogram(np.clip(worked.levels, -200.0, _HIGH - 1e-9), np.append(left, _HIGH))[0].astype(float)
+            counts *= 100.0 / max(1, len(worked.levels))
+            curve = np.linspace(_LOW, _HIGH, 265)
+        tallest = max(float(counts.max()), 1e-9)
+        out = worked.out_db(curve) if worked else curve
+        corner = worked.corner_db if worked else math.nan
+        point = worked.working_db if worked else -math.inf
+        drawn = math.isfinite(point)
+        point_out = float(worked.out_db(point)) if worked and drawn else 0.0
+        point_in = min(max(point, _LOW), _HIGH) if drawn else 0.0
+        inside = min(max(point_out, _LOW), _HIGH)
+        cornered = bool(_LOW <= corner <= _HIGH)
+        words: list[tuple[float, float, str]] = []
+        if worked:
+            heard = "RMS (AES17) in 50 ms" if worked.by_rms else "peaks in 50 ms"
+            words.append((_LOW + 1.0, _LOW - 5.0, f"time at each level, {heard}"))
+        if worked and drawn:
+            words.append((_LOW + 1.0, _HIGH - 3.0, f"working point: {dbfs(point)} in, {dbfs(point_out)} out"))
+        if cornered and worked:
+            words.append((_LOW + 1.0, _HIGH - 11.0, f"{_corner_word(worked.stage)} at {dbfs(corner)}"))
+        return {
+            "levels": {
+                "left": left,
+                "right": left + _BAR_DB,
+                "bottom": np.full(len(left), _LOW - _FOOT_DB),
+                "top": _LOW - _FOOT_DB + 0.70 * _FOOT_DB * counts / tallest,
+                "percent": counts,
+            },
+            "curve": {"in_db": curve, "out_db": np.clip(out, _LOW, _HIGH)},
+            "corner": {
+                "x0": np.full(int(cornered), corner if cornered else 0.0),
+                "x1": np.full(int(cornered), corner if cornered else 0.0),
+                "y0": np.full(int(cornered), _LOW - _FOOT_DB),
+                "y1": np.full(int(cornered), min(corner, _HIGH) if cornered else 0.0),
+            },
+            "guides": {
+                "x0": np.full(int(drawn), point_in),
+                "x1": np.full(int(drawn), point_in),
+                "y0": np.full(int(drawn), _LOW - _FOOT_DB),
+                "y1": np.full(int(drawn), inside),
+            },
+            "point": {"in_db": np.full(int(drawn), point_in), "out_db": np.full(int(drawn), inside)},
+            "words": {
+                "x": np.array([each[0] for each in words]),
+                "y": np.array([each[1] for each in words]),
+                "text": [each[2] for each in words],
+            },
+        }
+
+    def sentence(self, rendering: Rendering) -> str:
+        """Where the curve bends, how much of the time is above that, and what the working point makes of it."""
+        worked = self._worked(rendering)
+        if worked is None:
+            return "No compressor, limiter, saturation or soft clip stands in this session; levels leave as they came."
+        where = of_tap(rendering, str(self._at(rendering)))
+        point = worked.working_db
+        if point == -math.inf:
+            return f"Into the {where}: silence."
+        out = float(worked.out_db(point))
+        less = point - out
+        corner = worked.corner_db
+        said = ""
+        if math.isfinite(corner):
+            above = 100.0 * float((worked.levels > corner).mean())
+            said = (
+                f"The {_corner_word(worked.stage)} of the {where} stands at {dbfs(corner)}; "
+                f"{above:.0f} % of the time is above it. "
+            )
+        moved = "unchanged" if abs(less) < 0.05 else f"{abs(less):.1f} dB {'lower' if less > 0 else 'higher'}"
+        heard = ", RMS is AES17" if worked.by_rms else ""
+        return (
+            f"{said}The loudest tenth of the playing time comes in at {dbfs(point)} or more{heard}; at that level the "
+            f"{'curve' if said else f'curve of the {where}'} gives {dbfs(out)}, {moved}."
+        )
+
+
+def _corner_word(stage: Stage) -> str:
+    return {Compressor: "threshold", Limiter: "ceiling"}.get(type(stage), "onset")
+
+
+def _read(rendering: Rendering, tap: str) -> _Worked:
+    part, name = tap.split("/")
+    stage = stage_of(rendering, part, name)
+    if not isinstance(stage, _KINDS):
+        raise GainError(f"{tap} has no transfer curve; ask a compressor, limiter, saturation or soft clip.")
+    audio = entering(rendering, tap)
+    by_rms = isinstance(stage, Compressor) and stage.detector == "rms"
+    if by_rms:
+        powers = window_powers(audio.samples, audio.rate_hz, _WINDOW_SECONDS).max(axis=1)
+        levels = np.asarray(db_from_power(powers / AES17_ZERO_RMS**2))
+    else:
+        levels = _peaks(audio)
+    return _Worked(stage, levels, by_rms, float(rendering.level(tap).readings.get("compensation_db", 0.0)))
+
+
+def _peaks(audio: Audio) -> NDArray[Any]:
+    windows = max(1, round(audio.seconds / _WINDOW_SECONDS))
+    return peaks_over_time(audio, windows)[1]

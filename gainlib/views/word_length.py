@@ -1,0 +1,181 @@
+"""The noise that a word length makes, octave by octave, against the noise that the signal brings along."""
+
+from __future__ import annotations
+
+import math
+from typing import Any, ClassVar
+
+import numpy as np
+from bokeh.models import HoverTool
+from numpy.typing import NDArray
+
+from gainlib.audio import Audio
+from gainlib.decibels import AES17_ZERO_RMS, db_from_power
+from gainlib.flow import Rendering
+from gainlib.meters import octave_bands, rms_dbfs
+from gainlib.stages.wordlength import rounding_power
+from gainlib.views.base import Columns, Kept, View
+from gainlib.views.strokes import decibel_axis, frame, inked, key, key_columns, sources_of
+from gainlib.views.words import dbfs, level, of_tap
+
+__all__ = ["WordLength"]
+
+_LOW_HZ, _HIGH_HZ = 22.0, 22_400.0
+_FLOOR, _TOP = -180.0, 0.0
+_KEY = 17.0
+_PAUSE_SECONDS = 0.4
+_HALF_OCTAVE = 10.0**0.15  # IEC 61260-1, base ten
+
+_FLOORS: dict[str, tuple[int, bool, str, dict[str, Any]]] = {
+    "16 bit, dithered": (16, True, "ceiling", {"line_width": 2.5, "line_dash": "dotted"}),
+    "16 bit": (16, False, "ceiling", {"line_width": 1.5, "line_dash": "dotdash"}),
+    "24 bit": (24, False, "third", {"line_width": 1.5, "line_dash": "dotdash"}),
+}
+
+
+class WordLength(View):
+    """Octave levels of the whole signal and of its quietest moment, and the noise floors of 16 and 24 bit.
+
+    `tap` is the stage, the last unless named. The quietest moment is the softest 0.4 s of the recording at that tap:
+    where nobody plays it is the noise of the chain. A floor above it is heard, one below it is hidden by it.
+    *Derived*: rounding makes a twelfth of a step squared, dithered three times that, spread evenly up to half the rate.
+    """
+
+    name: ClassVar[str] = "word length"
+    title: ClassVar[str] = "Word length and noise"
+
+    def __init__(self, tap: str | None = None, *, height: int = 280) -> None:
+        self.tap = tap
+        self.height = height
+        self._kept: Kept[tuple[Audio, Audio]] = Kept()
+
+    def _at(self, rendering: Rendering) -> str:
+        return "/".join(rendering.session.tap(self.tap or rendering.last_tap))
+
+    def _both(self, rendering: Rendering) -> tuple[Audio, Audio]:
+        """The signal, and its softest moment."""
+        held = self._kept.get(rendering)
+        if held is None:
+            audio = rendering.at(self._at(rendering))
+            held = self._kept.keep(rendering, (audio, _softest(audio)))
+        return held
+
+    def heading(self, rendering: Rendering) -> str:
+        """The title with its stage."""
+        return f"{self.title} after the {of_tap(rendering, self._at(rendering))}"
+
+    def figure(self, rendering: Rendering) -> Any:
+        """Octaves along, AES17 RMS in each up: dashed the signal, dotted its quietest moment, the steps' floors."""
+        drawing = frame(
+            self.height, (_LOW_HZ, _HIGH_HZ), (_FLOOR, _TOP + 2 * _KEY), x_axis_type="log",
+            x_axis_label="octave around, Hz", y_axis_label="octave RMS, dBFS (AES17)",
+        )  # fmt: skip
+        hertz = [31.5, 63, 125, 250, 500, 1000, 2000, 4000, 8000, 16_000]
+        decibel_axis(drawing.xaxis, {each: f"{each:g}" if each < 10_000 else "16 000" for each in hertz})
+        decibel_axis(drawing.yaxis, {each: level(each) for each in range(int(_FLOOR), 1, 20)})
+        drawing.ygrid.ticker = drawing.yaxis[0].ticker
+        sources = sources_of(self.columns(rendering))
+        strokes: dict[str, tuple[str, dict[str, Any]]] = {
+            "signal": ("rms", {"line_width": 2.0, "line_dash": [6, 4]}),
+            "quietest": ("noise", {"line_width": 2.5, "line_dash": "dotted"}),
+            **{name: (ink, stroke) for name, (_, _, ink, stroke) in _FLOORS.items()},
+        }
+        for name, (ink, stroke) in strokes.items():
+            line = drawing.segment("left", "drawn", "right", "drawn", source=sources[name], **stroke,
+                                   **inked(line_color=ink))  # fmt: skip
+            drawing.add_tools(
+                HoverTool(renderers=[line], tooltips=[("octave", "@middle{0} Hz"), (name, "@said (RMS, AES17)")])
+            )
+        key(drawing, sources["key"], list(strokes.values()))
+        return drawing
+
+    def columns(self, rendering: Rendering) -> Columns:
+        """A step for each octave and each line."""
+        audio, softest = self._both(rendering)
+        wide = math.log(_HIGH_HZ / _LOW_HZ)
+        texts = [
+            f"signal, in all {dbfs(_rms(audio))}",
+            f"quietest moment {dbfs(_rms(softest))}",
+            *(f"{name} {dbfs(_floor_dbfs(bits, dithered))}" for name, (bits, dithered, _, _) in _FLOORS.items()),
+        ]
+        return {
+            "signal": _steps(audio),
+            "quietest": _steps(softest),
+            **{
+                name: _white(audio.rate_hz, _floor_dbfs(bits, dithered))
+                for name, (bits, dithered, _, _) in _FLOORS.items()
+            },
+            "key": key_columns(texts, 3, lambda part: _LOW_HZ * math.exp(part * wide), _TOP + 2 * _KEY, _KEY),
+        }
+
+    def sentence(self, rendering: Rendering) -> str:
+        """How far the quietest moment stands over or under each floor."""
+        audio, softest = self._both(rendering)
+        where = of_tap(rendering, self._at(rendering))
+        if _rms(audio) == -math.inf:
+            return f"After the {where}: silence."
+        quiet = _rms(softest)
+        floors = {name: _floor_dbfs(bits, dithered) for name, (bits, dithered, _, _) in _FLOORS.items()}
+        listed = ", ".join(f"{name} {dbfs(floor)}" for name, floor in floors.items())
+        if quiet == -math.inf:
+            return (
+                f"After the {where} the quietest moment is digital silence; the steps alone make {listed} "
+                "(RMS over the whole band, AES17)."
+            )
+        apart = quiet - floors["16 bit, dithered"]
+        hidden = (
+            f"{apart:.1f} dB above the noise of 16 bit with dither, which it hides"
+            if apart >= 10.0
+            else f"{apart:.1f} dB above the noise of 16 bit with dither, which adds to it"
+            if apart > 0.0
+            else f"{-apart:.1f} dB below the noise of 16 bit with dither, which would be heard instead of it"
+        )
+        return (
+            f"After the {where} the quietest moment lies at {dbfs(quiet)}, {hidden}. The steps make {listed} "
+            "(RMS over the whole band, AES17)."
+        )
+
+
+def _floor_dbfs(bits: int, dithered: bool) -> float:
+    return float(db_from_power(rounding_power(bits, dithered=dithered) / AES17_ZERO_RMS**2))
+
+
+def _rms(audio: Audio) -> float:
+    return float(rms_dbfs(audio.samples).max())
+
+
+def _softest(audio: Audio) -> Audio:
+    """The softest 0.4 s on a grid of 50 ms; the whole where it is no longer than that."""
+    step = max(1, round(0.05 * audio.rate_hz))
+    many = round(_PAUSE_SECONDS / 0.05)
+    count = len(audio.samples) // step
+    if count <= many:
+        return audio
+    cells = audio.samples[: count * step].reshape(count, step, -1)
+    powers = np.einsum("wnc,wnc->wc", cells, cells, dtype=np.float64).max(axis=1)
+    runs = np.convolve(powers, np.ones(many), "valid")
+    # A convolution of what is exactly zero with ones is exactly zero.
+    start = int(runs.argmin()) * step
+    return Audio(audio.samples[start : start + many * step], audio.rate_hz)
+
+
+def _steps(audio: Audio) -> dict[str, Any]:
+    bands = octave_bands(audio.samples, audio.rate_hz)
+    return _segments(bands.middle_hz, bands.level_dbfs.max(axis=1) if len(bands.middle_hz) else np.zeros(0))
+
+
+def _white(rate_hz: int, whole_dbfs: float) -> dict[str, Any]:
+    """White noise of that level over the whole band, in each octave the share of its width."""
+    middle = octave_bands(np.zeros(2), rate_hz).middle_hz
+    width = middle * (_HALF_OCTAVE - 1.0 / _HALF_OCTAVE)
+    return _segments(middle, whole_dbfs + np.asarray(db_from_power(width / (rate_hz / 2.0))))
+
+
+def _segments(middle_hz: NDArray[Any], levels: NDArray[Any]) -> dict[str, Any]:
+    return {
+        "left": middle_hz / _HALF_OCTAVE,
+        "right": middle_hz * _HALF_OCTAVE,
+        "middle": middle_hz,
+        "drawn": np.clip(levels, _FLOOR, _TOP),
+        "said": [dbfs(float(each)) for each in levels],
+    }
