@@ -18,10 +18,14 @@ _HERE = Path(__file__).parent / "page"
 class RangeInput(anywidget.AnyWidget):
     """A native range input with its value in figures below, which can be typed over.
 
-    `stroke` counts the drags and the runs of key presses, so that each can be undone as one.
+    `stroke` counts the drags and the runs of key presses, so that each can be undone as one. `turn` counts the values
+    that the page set and `seen` those that arrived: the page holds a button back until the last move is here.
     """
 
     _esm = _HERE / "range.js"
+
+    turn = traitlets.Int(0).tag(sync=True)
+    seen = traitlets.Int(0).tag(sync=True)
 
     value = traitlets.Float(0.0).tag(sync=True)
     stroke = traitlets.Int(0).tag(sync=True)
@@ -35,6 +39,10 @@ class RangeInput(anywidget.AnyWidget):
     label = traitlets.Unicode("").tag(sync=True)
     name = traitlets.Unicode("").tag(sync=True)
     complaint = traitlets.Unicode("").tag(sync=True)
+
+    @traitlets.observe("turn")
+    def _arrived(self, change: Any) -> None:
+        self.seen = change["new"]
 
     def follow(self, value: float) -> None:
         """Stand at another value."""
@@ -72,7 +80,7 @@ class RideTable(anywidget.AnyWidget):
 
     _esm = _HERE / "ride.js"
 
-    points = traitlets.List().tag(sync=True)
+    points = traitlets.List(traitlets.List(traitlets.Float())).tag(sync=True)
     stroke = traitlets.Int(0).tag(sync=True)
     low = traitlets.Float(0.0).tag(sync=True)
     high = traitlets.Float(0.0).tag(sync=True)

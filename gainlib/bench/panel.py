@@ -40,7 +40,9 @@ class Panel:
         ]  # fmt: skip
         self.inputs = {path: input_of(each, bench.values[path], uid) for path, each in bench.controls.items()}
         for path, widget in self.inputs.items():
-            trait = "points" if isinstance(widget, RideTable) else "chosen" if isinstance(widget, PickInput) else "value"
+            trait = (
+                "points" if isinstance(widget, RideTable) else "chosen" if isinstance(widget, PickInput) else "value"
+            )
             widget.observe(lambda _, path=path: self._moved(path), trait)
         self.chooser = self._choosing()
         self.steps = StepsRow(_asked(bench))
@@ -126,9 +128,10 @@ class Panel:
         bench = self.bench
         for path, value in bench.values.items():
             self.inputs[path].follow(value)
-        self.headline.say(bench.headline)
+        # The pictures first: while the page paints them, the words are found.
         for view, picture in zip(bench.views, self.pictures, strict=True):
             picture.show(view.columns(bench.rendering), view.sentence(bench.rendering))
+        self.headline.say(bench.headline)
         self.follow_steps()
         self.follow_listening()
 

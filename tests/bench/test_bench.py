@@ -16,8 +16,8 @@ from hypothesis import strategies as st
 
 import gainlib as gl
 from gainlib.bench.listening import CAUTION, CEILING_DBFS, listening_codes, matched_db, matched_words
-from gainlib.bench.shown import close_tree
 from gainlib.bench.player import Player
+from gainlib.bench.shown import close_tree
 from gainlib.views import Waveform
 
 RATE_HZ = 48_000

@@ -197,7 +197,8 @@ async function render({ model, el }) {
     place.replaceChildren();
     const views = await Bokeh.embed.embed_item(JSON.parse(model.get("spec")), id);
     const roots = [...(views.roots ?? views)];
-    const doc = roots[0].model.document;
+    const picture = roots.find((each) => each.frame) ?? roots[0];
+    const doc = picture.model.document;
     const ends = [];
     const end = () => {
       ends.forEach((each) => each());
@@ -214,7 +215,7 @@ async function render({ model, el }) {
     let timer = 0;
     const keep = () => {
       clearTimeout(timer);
-      timer = setTimeout(() => requestIdleCallback(() => { if (close === end) kept(model, roots[0]); }), KEPT_MS);
+      timer = setTimeout(() => requestIdleCallback(() => { if (close === end) kept(model, picture); }), KEPT_MS);
     };
     const draw = () => {
       for (const [name, data] of Object.entries(unpacked(model.get("columns")))) {
@@ -240,7 +241,7 @@ async function render({ model, el }) {
       () => theme.disconnect(),
       () => model.off("change:columns", draw),
       () => window.removeEventListener("gainlib-position", follow),
-      pointed(place, roots[0], doc, model.get("channel")),
+      pointed(place, picture, doc, model.get("channel")),
     );
   };
   start();

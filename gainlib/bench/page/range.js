@@ -60,6 +60,8 @@ export default {
     const set = (value) => {
       model.set("complaint", "");
       model.set("value", value);
+      model.set("turn", get("turn") + 1);
+      el.dataset.gainlibWaiting = "1";
       model.save_changes();
       complaint.textContent = "";
       typed.removeAttribute("aria-invalid");
@@ -104,10 +106,13 @@ export default {
     const followed = ["value", "start", "low", "high", "step", "digits", "unit", "label", "name"];
     followed.forEach((name) => model.on(`change:${name}`, update));
     model.on("change:complaint", complain);
+    const seen = () => { if (get("seen") === get("turn")) delete el.dataset.gainlibWaiting; };
+    model.on("change:seen", seen);
     update();
     return () => {
       followed.forEach((name) => model.off(`change:${name}`, update));
       model.off("change:complaint", complain);
+      model.off("change:seen", seen);
     };
   },
 };

@@ -34,7 +34,14 @@ export default {
       row.append(made);
       return made;
     };
-    const ask = (kind) => model.send({ kind });
+    // What is asked for waits until the last move has reached the kernel; moves that crowd are sent with a delay.
+    let asked = Promise.resolve();
+    const arrived = async () => {
+      for (let waits = 0; waits < 200 && bench?.querySelector("[data-gainlib-waiting]"); waits++) {
+        await new Promise((resolve) => setTimeout(resolve, 15));
+      }
+    };
+    const ask = (kind) => { asked = asked.then(arrived).then(() => model.send({ kind })); };
     const undo = button("Undo", "u", () => ask("undo"));
     const redo = button("Redo", "Shift+u", () => ask("redo"));
     const keeps = { A: button("Keep as A", "t", () => ask("keep A")), B: button("Keep as B", "Shift+t", () => ask("keep B")) };
