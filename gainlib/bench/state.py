@@ -217,9 +217,8 @@ class Bench:
 
     def _step(self, values: dict[str, Any], stroke: object = None) -> Bench:
         before = self.values
-        session = self.session.replaced(values)  # what cannot be is refused before it is noted
-        self.history.note({path: (before[path], value) for path, value in values.items()}, stroke)
-        return self._go(session)
+        self._go(self.session.replaced(values), {path: (before[path], value) for path, value in values.items()}, stroke)
+        return self
 
     def _tell(self) -> None:
         if self._panel is not None and not self._panel.closed:
@@ -228,10 +227,11 @@ class Bench:
     def _set(self, values: dict[str, Any]) -> Bench:
         return self._go(self.session.replaced(values))
 
-    def _go(self, session: Session) -> Bench:
+    def _go(self, session: Session, moved: dict[str, tuple[Any, Any]] | None = None, stroke: object = None) -> Bench:
         if session != self.session:
-            rendering = session.render(after=self.rendering)
+            rendering = session.render(after=self.rendering)  # what cannot be rendered is refused before it is noted
             self.session, self.rendering = session, rendering
+        self.history.note(moved or {}, stroke)
         for callback in tuple(self._watching):
             callback(self)
         return self

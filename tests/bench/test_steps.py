@@ -72,6 +72,17 @@ def test_a_refused_move_is_no_step(bench):
     assert bench.undo_words == ""
 
 
+def test_a_move_that_cannot_be_rendered_is_no_step_and_is_told_beside_its_control(bench, monkeypatch):
+    def refused(session, after=None):
+        raise gl.GainError("power holds nan; it must be 0 or above.")
+
+    monkeypatch.setattr(gl.Session, "render", refused)
+    gain = bench.panel.inputs["preamp/gain_db"]
+    gain.value = 40.0
+    assert (gain.value, gain.complaint) == (33.0, "power holds nan; it must be 0 or above.")
+    assert (bench.undo_words, gains(bench)) == ("", [33.0, 0.0])
+
+
 def test_a_reset_can_be_undone(bench):
     bench.move("preamp/gain_db", 40.0).move("trim/gain_db", 2.0).reset()
     assert bench.undo_words == "2 controls"

@@ -133,7 +133,15 @@ export class Loop {
 
   loud(level) {
     this.level = level;
-    if (this.playing) this.volume.gain.setTargetAtTime(level, this.context.currentTime, 0.03);
+    if (this.playing) this.towards(level, this.context.currentTime, 0.03);
+  }
+
+  // From wherever a fade has got to, without a jump.
+  towards(level, at, pace) {
+    const { gain } = this.volume;
+    if (gain.cancelAndHoldAtTime) gain.cancelAndHoldAtTime(at);
+    else gain.cancelScheduledValues(at);
+    gain.setTargetAtTime(level, at, pace);
   }
 
   play() {
@@ -152,9 +160,7 @@ export class Loop {
     if (!this.playing) return;
     const now = this.context.currentTime;
     this.startedFrom = this.position(now);
-    // Taken down by the volume, which is wherever its fade has got to.
-    this.volume.gain.cancelScheduledValues(now);
-    this.volume.gain.setTargetAtTime(0, now, 0.01);
+    this.towards(0, now, 0.01);
     this.voice.source.stop(now + 0.08);
     const { gain } = this.voice;
     this.voice.source.onended = () => gain.disconnect();
