@@ -113,7 +113,8 @@ def test_every_control_is_reached_with_the_tab_key_and_shows_where_it_is(bench):
     for wanted in (
         "Preamp gain", "Preamp gain in figures, dB", "Converter alignment", "Fader", "Fader muted",
         "Ride points, point 1, seconds", "Ride points, point 2, gain in dB", "Remove point 1 of Ride points",
-        "Add a point", "Keep as A", "Copy as text", "Reset", "Keys", "Play", "before", "after", "Place in the recording",
+        "Add a point", "Keep as A", "Copy as text", "Reset", "Keys", "Play", "before", "after",
+        "Place in the recording",
     ):  # fmt: skip
         assert wanted in names, (wanted, names)
     assert all(shown for name, shown in reached if name), reached
@@ -219,7 +220,7 @@ def test_it_can_be_read_at_twice_the_size(bench, keep):
 
 
 def axe() -> Path:
-    """The accessibility engine, where it is to be had: named by AXE_JS, an npm package that this project does not carry."""
+    """The accessibility engine, where it is to be had: named by AXE_JS; this project does not carry it."""
     named = os.environ.get("AXE_JS")
     if named:
         return Path(named)

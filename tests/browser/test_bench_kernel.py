@@ -1,4 +1,4 @@
-"""A bench when its kernel goes, in a notebook that was saved, twice in one notebook, and run from top to bottom again."""
+"""A bench when its kernel goes, in a saved notebook, two in one notebook, and run from top to bottom again."""
 
 from __future__ import annotations
 
@@ -90,13 +90,15 @@ def test_two_benches_in_one_notebook_move_apart(lab, page, keep):
     moved(page, 0)
     assert headline(page, 1) == calm
     page.keyboard.press("u")
-    page.wait_for_function("() => !document.querySelectorAll('.gainlib-headline-line')[0].textContent.includes('clips')")
+    page.wait_for_function(
+        "() => !document.querySelectorAll('.gainlib-headline-line')[0].textContent.includes('clips')"
+    )
     moved(page, 1)
     assert "clean" in headline(page, 0)
     assert page.get_by_role("button", name="Redo").nth(0).is_enabled()
     assert page.get_by_role("button", name="Redo").nth(1).is_disabled()
     # One player at a time.
-    for index in (0, 1):
+    for _ in range(2):
         page.get_by_role("button", name="Play").first.click()
         page.wait_for_function("() => [...gainlib.players.values()].filter(each => each.loop?.playing).length === 1")
     keep(page, "two-benches")
@@ -120,7 +122,7 @@ def test_a_saved_notebook_shows_the_last_picture_and_its_sentence_with_no_kernel
         for session in json.loads(lab.ask("api/sessions")):
             lab.ask(f"api/sessions/{session['id']}", "DELETE")
         page.goto(f"{lab.base}/lab/tree/saved.ipynb?token={lab.token}&reset")
-        page.locator(".gainlib-headline-line", has_text="The converter clips").wait_for(timeout=30_000)
+        page.locator(".gainlib-headline-line", has_text="The preamp clips").wait_for(timeout=30_000)
         page.get_by_role("alert").filter(has_text="No kernel answers this bench").wait_for()
         assert page.locator("img.gainlib-still").count() == 2
         wide = page.locator("img.gainlib-still").first.evaluate("each => each.naturalWidth")

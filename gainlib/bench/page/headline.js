@@ -5,6 +5,15 @@ const GONE = "No kernel answers this bench: it was stopped or restarted, or the 
   + "What you see is the last picture; run the cell again to move it.";
 const BUSY = "The kernel has not answered for some seconds: it is busy with another cell, or gone.";
 
+// Where no kernel hears it any more nothing is sent; the headline says so.
+function tell(model, content) {
+  try {
+    model.send(content);
+  } catch (fault) {
+    console.info("gainlib: not sent", content.kind, String(fault));
+  }
+}
+
 export default {
   render({ model, el }) {
     el.classList.add("gainlib-headline");
@@ -35,7 +44,7 @@ export default {
       timer = setTimeout(() => { spoken.textContent = `${model.get("what")} ${model.get("advice")}`; }, SETTLED_MS);
     };
 
-    const tell = (words) => { message.textContent = words; message.hidden = !words; };
+    const show = (words) => { message.textContent = words; message.hidden = !words; };
     const fields = (bench) => bench?.querySelectorAll("input, button, select, textarea") ?? [];
     let gone = false;
     let bench = null;
@@ -50,7 +59,7 @@ export default {
       } else if (gone) {
         for (const each of fields(bench)) if (each.dataset.gainlibHeld) { each.disabled = false; delete each.dataset.gainlibHeld; }
       }
-      if (now !== gone) tell(now ? GONE : "");
+      if (now !== gone) show(now ? GONE : "");
       gone = now;
     };
     const watch = new MutationObserver(look);
@@ -61,14 +70,14 @@ export default {
     let patience = 0;
     const ask = () => {
       if (gone || patience) return;
-      model.send({ kind: "there" });
-      patience = setTimeout(() => { patience = 0; if (!gone) tell(BUSY); }, PATIENCE_MS);
+      tell(model, { kind: "there" });
+      patience = setTimeout(() => { patience = 0; if (!gone) show(BUSY); }, PATIENCE_MS);
     };
     const heard = (content) => {
       if (content.kind !== "here") return;
       clearTimeout(patience);
       patience = 0;
-      if (!gone) tell("");
+      if (!gone) show("");
     };
     let closed = false;
     const attach = () => {

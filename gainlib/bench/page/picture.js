@@ -72,6 +72,7 @@ function inked(doc, inks) {
 }
 
 const KEPT_MS = 1200;
+const TWICE_MS = 400;
 
 // The last picture goes into the saved notebook, for when it is opened without a kernel. The page alone keeps it.
 function kept(model, view) {
@@ -114,6 +115,7 @@ function pointed(place, view, doc, channel) {
   place.classList.add(ride ? "gainlib-drawable" : "gainlib-timed");
   const tell = (name, detail) => window.dispatchEvent(new CustomEvent(name, { detail: { channel, ...detail } }));
   let held = null;
+  let last = { index: -1, at: 0 };
   const near = (event) => {
     const { seconds, gain_db } = ride.data;
     const { pixels } = placed(event, place, view);
@@ -127,9 +129,17 @@ function pointed(place, view, doc, channel) {
     const at = placed(event, place, view);
     if (!at.inside) return;
     held = near(event);
+    // A second press on a point takes it away.
+    const again = held >= 0 && held === last.index && event.timeStamp - last.at < TWICE_MS;
+    last = { index: held, at: event.timeStamp };
+    event.preventDefault();
+    if (again) {
+      tell("gainlib-ride", { act: "remove", index: held });
+      held = null;
+      return;
+    }
     place.setPointerCapture(event.pointerId);
     tell("gainlib-ride", { act: held < 0 ? "place" : "hold", index: held, seconds: at.x, gain_db: at.y });
-    event.preventDefault();
   };
   const drag = (event) => {
     if (held === null) return;
@@ -141,12 +151,7 @@ function pointed(place, view, doc, channel) {
     const at = placed(event, place, view);
     if (!ride && at.inside) tell("gainlib-seek", { seconds: at.x });
   };
-  const twice = (event) => {
-    if (!ride) return;
-    const index = near(event);
-    if (index >= 0) tell("gainlib-ride", { act: "remove", index });
-  };
-  const heard = { pointerdown: down, pointermove: drag, pointerup: up, pointercancel: up, click, dblclick: twice };
+  const heard = { pointerdown: down, pointermove: drag, pointerup: up, pointercancel: up, click };
   for (const [name, each] of Object.entries(heard)) place.addEventListener(name, each);
   return () => {
     for (const [name, each] of Object.entries(heard)) place.removeEventListener(name, each);

@@ -7,6 +7,15 @@ const CROSSFADE = 0.02;
 const FADE_IN = 0.5;
 const SETTLED_MS = 400; // a move has ended when nothing was moved for this long
 
+// Where no kernel hears it any more nothing is sent; the headline says so.
+function tell(model, content) {
+  try {
+    model.send(content);
+  } catch (fault) {
+    console.info("gainlib: not sent", content.kind, String(fault));
+  }
+}
+
 export class Loop {
   constructor(context, ceiling) {
     this.context = context;
@@ -233,7 +242,7 @@ export default {
         loop.startedAt = loop.context.currentTime;
         loop.slots = {};
         Object.assign(state, { tap: message.tap, start: message.start });
-        if (other && loop.playing) model.send({ kind: "want", slot: loop.active });
+        if (other && loop.playing) tell(model, { kind: "want", slot: loop.active });
       }
       // The gains first: the crossfade to the new samples begins at their own level.
       loop.gains = gains();
@@ -243,7 +252,7 @@ export default {
         loop.seek(Math.max(0, state.to - state.start));
         state.to = null;
       }
-      model.send({ kind: "arrived", slot: message.slot, version: message.version });
+      tell(model, { kind: "arrived", slot: message.slot, version: message.version });
       if (state.wanting && message.slot === state.slot) state.begin();
       state.changed();
     };
@@ -251,21 +260,21 @@ export default {
       state.wanting = false;
       for (const other of page.players.values()) if (other !== state) other.stop?.();
       state.loop.play();
-      model.send({ kind: "sounding", now: true });
+      tell(model, { kind: "sounding", now: true });
       state.changed();
     };
     state.stop = () => {
       state.wanting = false;
       if (!state.loop?.playing) return;
       state.loop.pause();
-      model.send({ kind: "sounding", now: false });
+      tell(model, { kind: "sounding", now: false });
       state.changed();
     };
     state.seek = (seconds) => {
       const part = Math.min(model.get("longest"), model.get("seconds"));
       if (seconds < state.start || seconds >= state.start + part) {
         state.to = seconds;
-        model.send({ kind: "from", seconds });
+        tell(model, { kind: "from", seconds });
       } else if (state.loop) state.loop.seek(seconds - state.start);
       else state.to = seconds;
       state.changed();
@@ -274,13 +283,13 @@ export default {
     let timer = 0;
     const moved = () => {
       clearTimeout(timer);
-      timer = setTimeout(() => model.send({ kind: "ended" }), SETTLED_MS);
+      timer = setTimeout(() => tell(model, { kind: "ended" }), SETTLED_MS);
     };
     window.addEventListener("gainlib-seek", sought);
     model.on("msg:custom", arrived);
     model.on("change:gains", measured);
     model.on("change:moves", moved);
-    model.send({ kind: "hello" });
+    tell(model, { kind: "hello" });
     moved();
     return () => {
       clearTimeout(timer);
@@ -372,19 +381,19 @@ export default {
       // Made and woken inside the click: a page may not start to sound by itself.
       state.wanting = true;
       await contextAt(model.get("rate_hz")).resume();
-      model.send({ kind: "want", slot: state.slot });
+      tell(model, { kind: "want", slot: state.slot });
     };
     const choose = (slot) => () => {
       state.slot = slot;
       if (state.loop) {
-        if (!state.loop.slots[slot] && state.loop.playing) model.send({ kind: "want", slot });
+        if (!state.loop.slots[slot] && state.loop.playing) tell(model, { kind: "want", slot });
         state.loop.choose(slot);
       }
       show();
     };
     after.onclick = choose("after");
     before.onclick = choose("before");
-    tap.onchange = () => model.send({ kind: "tap", tap: tap.value });
+    tap.onchange = () => tell(model, { kind: "tap", tap: tap.value });
     match.onchange = () => { state.matching = match.checked; state.match(); show(); };
     volume.oninput = () => { state.volume = Number(volume.value); state.loop?.loud(amplitude(state.volume)); show(); };
     seek.oninput = () => state.seek(Number(seek.value));

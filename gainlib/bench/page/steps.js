@@ -13,6 +13,15 @@ page.keysApart ??= (() => {
   return true;
 })();
 
+// Where no kernel hears it any more nothing is sent; the headline says so.
+function tell(model, content) {
+  try {
+    model.send(content);
+  } catch (fault) {
+    console.info("gainlib: not sent", content.kind, String(fault));
+  }
+}
+
 const typing = (target) => target.matches("select, textarea, input:not([type=range]):not([type=checkbox])");
 
 export default {
@@ -41,7 +50,7 @@ export default {
         await new Promise((resolve) => setTimeout(resolve, 15));
       }
     };
-    const ask = (kind) => { asked = asked.then(arrived).then(() => model.send({ kind })); };
+    const ask = (kind) => { asked = asked.then(arrived).then(() => tell(model, { kind })); };
     const undo = button("Undo", "u", () => ask("undo"));
     const redo = button("Redo", "Shift+u", () => ask("redo"));
     const keeps = { A: button("Keep as A", "t", () => ask("keep A")), B: button("Keep as B", "Shift+t", () => ask("keep B")) };
