@@ -6,9 +6,10 @@ import sys
 from types import ModuleType
 from typing import Any
 
+from gainlib.bench.controls import Control
 from gainlib.bench.predict import compare, predict
 from gainlib.bench.sitting import Sitting, exercise
-from gainlib.bench.state import Bench, Control, bench
+from gainlib.bench.state import Bench, bench
 
 __all__ = ["Bench", "Control", "Sitting", "bench", "compare", "exercise", "predict"]
 

@@ -3,16 +3,27 @@
 from __future__ import annotations
 
 import math
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gainlib.decibels import signed
+from gainlib.meters import loudness_lufs, rms_dbfs
 
-__all__ = ["CAUTION", "CEILING_DBFS", "listening_codes", "matched_db", "matched_words"]
+__all__ = [
+    "CAUTION", "CEILING_DBFS", "LONGEST_SECONDS", "HeardLevel", "guarded", "level_heard", "listening_codes",
+    "matched_db", "matched_words",
+]  # fmt: skip
 
 CEILING_DBFS = -12.0
 """Nothing leaves the bench above this level, and full scale of the session is heard at it (a choice of this course)."""
+
+LONGEST_SECONDS = 60.0
+"""At most this much of a recording is sent to the page at a time: a minute of stereo at 48 kHz is 11.5 MB."""
+
+_LEAST_SECONDS = 0.4
+"""What integrated loudness needs: one gating block (*published*, ITU-R BS.1770-5)."""
 
 CAUTION = (
     "Start low. Recommended limit at the ear: 85 dBA for 8 hours a day, half the time for every 3 dB more "
@@ -30,35 +41,65 @@ def listening_codes(samples: ArrayLike) -> NDArray[np.int16]:
     >>> listening_codes(np.array([0.0, 1.0, 1000.0, np.nan])).tolist()
     [[0, 32767, 32767, 0]]
     """
-    array = np.asarray(samples, dtype=np.float64)
+    return np.ascontiguousarray(np.rint(guarded(samples) * 32767.0).T.astype("<i2"))
+
+
+def guarded(samples: ArrayLike) -> NDArray[np.floating[Any]]:
+    """Samples `(n, channels)` that cannot hurt: held at full scale, silent where they are no finite numbers.
+
+    >>> guarded(np.array([0.5, -1000.0, np.inf])).ravel().tolist()
+    [0.5, -1.0, 0.0]
+    """
+    array = np.asarray(samples)
+    array = array if np.issubdtype(array.dtype, np.floating) else array.astype(np.float64)
     array = array[:, None] if array.ndim == 1 else array
+    held = np.clip(array, -1.0, 1.0)
     # Infinities are made silent too: a stage that gives them is broken, and held at the ceiling they would be a thump.
-    safe = np.where(np.isfinite(array), array, 0.0)
-    codes = np.rint(np.clip(safe, -1.0, 1.0) * 32767.0)
-    return np.ascontiguousarray(codes.T.astype("<i2"))
+    finite = np.isfinite(array)
+    return held if finite.all() else np.where(finite, held, 0.0)
 
 
-def matched_db(before_rms_dbfs: float, after_rms_dbfs: float) -> tuple[float, float]:
+class HeardLevel(NamedTuple):
+    """How loud a version is, and by what it was measured."""
+
+    level: float
+    by: str
+
+
+def level_heard(samples: NDArray[np.floating[Any]], rate_hz: int) -> HeardLevel:
+    """The integrated loudness in LUFS of what is heard; below 0.4 s its RMS (AES17) instead, and that is said.
+
+    Takes guarded samples `(n, channels)`. Source: *published*, ITU-R BS.1770-5 (the shortest gating block is 0.4 s).
+
+    >>> level_heard(np.zeros((4800, 1)), 48000).by
+    'RMS, AES17: too short for loudness'
+    """
+    if len(samples) < _LEAST_SECONDS * rate_hz:
+        return HeardLevel(float(np.max(rms_dbfs(samples))), "RMS, AES17: too short for loudness")
+    return HeardLevel(loudness_lufs(samples, rate_hz), "loudness")
+
+
+def matched_db(before_level: float, after_level: float) -> tuple[float, float]:
     """The gains, 0 dB or below, that bring before and after to one level: the louder is lowered to the quieter.
 
-    Takes the AES17 RMS of both; silence is left alone. Lowering cannot clip, raising could.
+    Takes the loudness of both, or the RMS of both; silence is left alone. Lowering cannot clip, raising could.
 
     >>> matched_db(-20.0, -26.0)
     (-6.0, 0.0)
     """
-    if not (math.isfinite(before_rms_dbfs) and math.isfinite(after_rms_dbfs)):
+    if not (math.isfinite(before_level) and math.isfinite(after_level)):
         return 0.0, 0.0
-    quieter = min(before_rms_dbfs, after_rms_dbfs)
-    return quieter - before_rms_dbfs, quieter - after_rms_dbfs
+    quieter = min(before_level, after_level)
+    return quieter - before_level, quieter - after_level
 
 
-def matched_words(before_db: float, after_db: float) -> str:
+def matched_words(before_db: float, after_db: float, *, by: str) -> str:
     """What the matching does, in words.
 
-    >>> matched_words(-2.4, 0.0)
-    'before lowered by 2.4 dB (RMS, AES17)'
+    >>> matched_words(-2.4, 0.0, by="loudness")
+    'before lowered by 2.4 dB (loudness)'
     """
     for name, gain_db in (("before", before_db), ("after", after_db)):
         if gain_db < -0.05:
-            return f"{name} lowered by {signed(-gain_db, plus=False)} (RMS, AES17)"
-    return "both at one level (RMS, AES17)"
+            return f"{name} lowered by {signed(-gain_db, plus=False)} ({by})"
+    return f"both at one level ({by})"

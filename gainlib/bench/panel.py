@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 import ipywidgets
 
+from gainlib.bench.inputs import PickInput, RideTable, input_of
+from gainlib.bench.picture import Picture
+from gainlib.bench.player import Player
 from gainlib.bench.shown import close_tree, take_place
-from gainlib.bench.widgets import HeadlineLine, Picture, Player, RangeInput
+from gainlib.bench.steps import HeadlineLine, StepsRow
 from gainlib.errors import GainError
 from gainlib.views.strokes import FRAME_LEFT, FRAME_RIGHT
 
@@ -26,95 +30,165 @@ class Panel:
         self.closed = False
         uid = uuid.uuid4().hex
         self.headline = HeadlineLine(title=bench.title)
+        rendering = bench.rendering
         self.pictures = [
             Picture(
-                view.figure(bench.rendering), view.columns(bench.rendering), channel=uid,
-                heading=view.heading(bench.rendering),
-                sentence=view.sentence(bench.rendering), captioned=not view.taps(bench.rendering),
+                view.figure(rendering), view.columns(rendering), channel=uid, heading=view.heading(rendering),
+                sentence=view.sentence(rendering), captioned=not view.taps(rendering),
             )
             for view in bench.views
         ]  # fmt: skip
-        self.ranges = {path: RangeInput.of(each, bench.values[path]) for path, each in bench.ranges.items()}
-        for path, widget in self.ranges.items():
-            widget.observe(lambda change, path=path: self._moved(path, change["new"]), "value")
-        self.player = Player(uid, bench.listen.split("/")[-1], bench.before.at(bench.listen).rate_hz, bench.reset)
-        self.box = ipywidgets.VBox(self._standing())
+        self.inputs = {path: input_of(each, bench.values[path], uid) for path, each in bench.controls.items()}
+        for path, widget in self.inputs.items():
+            trait = (
+                "points" if isinstance(widget, RideTable) else "chosen" if isinstance(widget, PickInput) else "value"
+            )
+            widget.observe(lambda _, path=path: self._moved(path), trait)
+        self.chooser = self._choosing()
+        self.steps = StepsRow(_asked(bench))
+        self.player = Player(uid, bench.hear)
+        self.below = ipywidgets.GridBox()
+        self.below.add_class("gainlib-below")
+        self.beside = ipywidgets.HBox()
+        self.beside.add_class("gainlib-beside")
+        self.box = ipywidgets.VBox()
         self.box.add_class("gainlib-bench")
+        self._arrange()
         self._stop = bench.on_move(lambda _: self._follow())
         self._follow()
 
-    def _standing(self) -> list[Any]:
-        """Headline, river, the controls in the columns of their stages, the other views, the player."""
-        columns = next((taps for view in self.bench.views if (taps := view.taps(self.bench.rendering))), ())
-        rows: list[Any] = [self.headline]
-        placed = False
-        for view, picture in zip(self.bench.views, self.pictures, strict=True):
-            rows.append(picture)
-            if not placed and columns and view.taps(self.bench.rendering) == columns:
-                rows.append(self._below(columns))
+    def _choosing(self) -> PickInput | None:
+        """Which strip's river is shown, where there are several."""
+        bench = self.bench
+        names = tuple(each.name for each in bench.session.strips)
+        if len(names) < 2 or not any(hasattr(each, "strip") for each in bench.views):
+            return None
+        made = PickInput(options=list(names), label="Strip shown", name="Strip shown")
+        made.values = names
+        made.follow(bench.strip)
+        made.observe(lambda _: bench.show(made.value) if made.value != bench.strip else None, "chosen")
+        made.add_class("gainlib-chooser")
+        return made
+
+    def _arrange(self) -> None:
+        """Headline, river, the controls in the columns of their stages, steps, the other views, the player."""
+        bench = self.bench
+        columns = next((taps for view in bench.views if (taps := view.taps(bench.rendering))), ())
+        below: list[Any] = []
+        beside: list[Any] = []
+        rows: dict[str, int] = {}
+        for path, widget in self.inputs.items():
+            control = bench.controls[path]
+            wide = isinstance(widget, RideTable)
+            if control.tap in columns and not wide:
+                rows[control.tap] = rows.get(control.tap, 0) + 1
+                widget.layout.grid_area = f"{rows[control.tap]} / {columns.index(control.tap) + 1}"
+                below.append(widget)
+            else:
+                beside.append(widget)
+            # Away from its column a control says whose it is.
+            widget.label = control.name if widget in beside and columns else control.label
+        self.below.layout.grid_template_columns = f"repeat({max(1, len(columns))}, minmax(0, 1fr))"
+        self.below.layout.padding = f"0 {FRAME_RIGHT}px 0 {FRAME_LEFT}px"
+        self.below.children, self.beside.children = below, beside
+        controls = [*([self.below] if below else []), *([self.beside] if beside else []), self.steps]
+        standing: list[Any] = [self.headline, *([self.chooser] if self.chooser else [])]
+        placed = not columns
+        for view, picture in zip(bench.views, self.pictures, strict=True):
+            standing.append(picture)
+            if not placed and view.taps(bench.rendering) == columns:
+                standing += controls
                 placed = True
-        beside = [
-            widget for path, widget in self.ranges.items() if not placed or self.bench.ranges[path].tap not in columns
-        ]
-        if beside:
-            row = ipywidgets.HBox(beside)
-            row.add_class("gainlib-beside")
-            rows.append(row)
-        return [*rows, self.player]
+        self.box.children = [*standing, *(controls if not columns else []), self.player]
 
-    def _below(self, columns: tuple[str, ...]) -> Any:
-        under: dict[str, int] = {}
-        children = []
-        for path, widget in self.ranges.items():
-            tap = self.bench.ranges[path].tap
-            if tap in columns:
-                under[tap] = under.get(tap, 0) + 1
-                widget.layout.grid_area = f"{under[tap]} / {columns.index(tap) + 1}"
-                children.append(widget)
-        grid = ipywidgets.GridBox(
-            children,
-            layout=ipywidgets.Layout(
-                grid_template_columns=f"repeat({len(columns)}, minmax(0, 1fr))",
-                padding=f"0 {FRAME_RIGHT}px 0 {FRAME_LEFT}px",
-            ),
-        )
-        grid.add_class("gainlib-below")
-        return grid
+    def stand(self) -> None:
+        """Draw the strip that is shown now, with its controls in the columns of its stages."""
+        bench = self.bench
+        for view, picture in zip(bench.views, self.pictures, strict=True):
+            if hasattr(view, "strip"):
+                now = bench.rendering
+                picture.draw(view.figure(now), view.columns(now), view.heading(now), view.sentence(now))
+        if self.chooser is not None:
+            self.chooser.follow(bench.strip)
+        self._arrange()
+        self.follow_listening()
 
-    def _moved(self, path: str, value: float) -> None:
-        if value == self.bench.values[path]:
-            return
+    def _moved(self, path: str) -> None:
+        bench, widget = self.bench, self.inputs[path]
         try:
-            self.bench.move(path, value)
+            value = bench.controls[path].checked(widget.value)
+            if value != bench.values[path]:
+                bench.move(path, value, stroke=getattr(widget, "stroke", None) or None)
         except GainError as fault:
-            self.ranges[path].complaint = str(fault)
-            self.ranges[path].value = self.bench.values[path]
+            widget.follow(bench.values[path])
+            widget.complaint = str(fault)
 
     def _follow(self) -> None:
         """Bring every widget to where the bench is."""
         bench = self.bench
         for path, value in bench.values.items():
-            with self.ranges[path].hold_sync():
-                self.ranges[path].value = value
-                self.ranges[path].complaint = ""
-        self.headline.say(bench.headline)
+            self.inputs[path].follow(value)
+        # The pictures first: while the page paints them, the words are found.
         for view, picture in zip(bench.views, self.pictures, strict=True):
             picture.show(view.columns(bench.rendering), view.sentence(bench.rendering))
-        self.player.hold(
-            bench.before.at(bench.listen),
-            bench.rendering.at(bench.listen),
-            (bench.before.level(bench.listen).rms_dbfs, bench.rendering.level(bench.listen).rms_dbfs),
-        )
+        self.headline.say(bench.headline)
+        self.follow_steps()
+        self.follow_listening()
+
+    def follow_steps(self) -> None:
+        """Bring the row of steps to what can be undone, done again and recalled."""
+        bench = self.bench
+        with self.steps.hold_sync():
+            self.steps.undo, self.steps.redo = bench.undo_words, bench.redo_words
+            self.steps.kept, self.steps.at = sorted(bench.kept), bench.at
+
+    def follow_listening(self) -> None:
+        """Hand the player what is heard now."""
+        bench = self.bench
+        self.player.hold(bench.before, bench.rendering, bench.listen, bench.taps)
 
     def close(self) -> None:
         """Free every widget of this panel."""
         if not self.closed:
             self.closed = True
             self._stop()
-            close_tree(self.box)
+            for each in (self.box, self.below, self.beside):  # an empty row does not stand in the box
+                close_tree(each)
 
     def shown(self, key: str | None, **kwargs: Any) -> Any:
         """What a notebook displays; panels that the same cell showed in an earlier run are closed."""
         take_place(self, key)
         # Where no widget can be shown, the sentence is.
         return {**self.box._repr_mimebundle_(**kwargs), "text/plain": repr(self.bench)}
+
+
+def _asked(bench: Bench) -> dict[str, Callable[[], str]]:
+    """What the row of steps may be asked for; each does it and says what it did."""
+
+    def undo() -> str:
+        said = bench.undo_words
+        bench.undo()
+        return f"Undone: {said}."
+
+    def redo() -> str:
+        said = bench.redo_words
+        bench.redo()
+        return f"Done again: {said}."
+
+    def reset() -> str:
+        bench.reset()
+        return "Every control is back where it started."
+
+    def keep(slot: str) -> str:
+        bench.keep(slot)
+        return f"Kept as {slot}."
+
+    def other() -> str:
+        slot = "B" if bench.at == "A" else "A"
+        bench.recall(slot)
+        return f"These are the settings kept as {slot}."
+
+    return {
+        "undo": undo, "redo": redo, "reset": reset, "other": other, "copy": bench.settings_text,
+        "keep A": lambda: keep("A"), "keep B": lambda: keep("B"),
+    }  # fmt: skip

@@ -9,8 +9,9 @@ import anywidget
 import ipywidgets
 import traitlets
 
+from gainlib.bench.controls import Control
 from gainlib.bench.shown import close_tree, take_place
-from gainlib.bench.state import Bench, Control
+from gainlib.bench.state import Bench
 from gainlib.exercises import Hint, Progress, Verdict, load
 from gainlib.views import Waveform
 

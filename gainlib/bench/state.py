@@ -2,76 +2,26 @@
 
 from __future__ import annotations
 
-import math
+import copy
 import weakref
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from gainlib.decibels import signed
+from gainlib.bench.controls import Breakpoints, Control, Pick, Range, control_of
+from gainlib.bench.history import History
 from gainlib.errors import GainError, nearest
 from gainlib.flow import Rendering, Session
-from gainlib.stages import settings_of
 from gainlib.views import Headline, View, headline, view
 
 if TYPE_CHECKING:
     from gainlib.bench.panel import Panel
 
-__all__ = ["Bench", "Control", "Range", "bench"]
+__all__ = ["SLOTS", "Bench", "bench"]
 
 
-@dataclass(frozen=True)
-class Control:
-    """A control for one setting, by its path; what is not given comes from the setting itself.
-
-    `low`, `high` and `step` are in the setting's own unit.
-
-    >>> Control("preamp/gain_db", high=50.0).high
-    50.0
-    """
-
-    path: str
-    low: float | None = None
-    high: float | None = None
-    step: float | None = None
-    label: str | None = None
-
-
-@dataclass(frozen=True)
-class Range:
-    """A control as it stands on the bench: whose setting it moves, from where to where, and how it is written."""
-
-    path: str
-    tap: str
-    label: str
-    name: str
-    unit: str
-    low: float
-    high: float
-    step: float
-    start: float
-
-    @property
-    def digits(self) -> int:
-        """Decimals that are shown: tenths of a decibel, else what the step needs."""
-        return 1 if self.unit == "dB" or self.step % 1 else 0
-
-    def printed(self, value: float) -> str:
-        """A value as the bench writes it."""
-        return signed(value, self.digits, self.unit, plus=self.unit == "dB")
-
-    def checked(self, value: object) -> float:
-        """The value as a number within the range, or a GainError that says what is wrong with it."""
-        if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-            raise GainError(
-                f"{self.path} is {value!r}; give a number from {self.printed(self.low)} to {self.printed(self.high)}."
-            )
-        if not self.low <= value <= self.high:
-            raise GainError(
-                f"{self.path} is {self.printed(value)}; this control goes from {self.printed(self.low)} "
-                f"to {self.printed(self.high)}: give a value in between."
-            )
-        return float(value)
+SLOTS = ("A", "B")
+"""The places in which settings are kept to compare them."""
 
 
 class Bench:
@@ -102,22 +52,27 @@ class Bench:
         self.start = session
         self.key = key
         self.advise = advise
-        self.views = tuple(view(each) for each in _listed(views, "views"))
-        self.ranges = {each.path: each for each in (_ranged(session, each) for each in _listed(controls, "controls"))}
+        # A copy: which strip a view shows is chosen on this bench, and another may hold the same view.
+        self.views = tuple(copy.copy(view(each)) for each in _listed(views, "views"))
+        self.controls: dict[str, Range | Pick | Breakpoints] = {
+            each.path: each for each in (control_of(session, each) for each in _listed(controls, "controls"))
+        }
         self.before = session.render()
         self.listen = "/".join(session.tap(listen)) if listen else self.before.last_tap
         self.title = title if title is not None else _titled(session)
         self.session = session
         self.rendering: Rendering = self.before
+        self.history = History()
+        self.kept: dict[str, dict[str, Any]] = {}
         self._watching: list[Callable[[Bench], object]] = []
         self._panel: Panel | None = None
         if follow is not None:
             follow._watching.append(_Following(self, _shared(follow, session)))
 
     @property
-    def values(self) -> dict[str, float]:
+    def values(self) -> dict[str, Any]:
         """The controls' settings by path."""
-        return {path: float(self.session.setting(path)) for path in self.ranges}
+        return {path: each.held(self.session.setting(path)) for path, each in self.controls.items()}
 
     @property
     def headline(self) -> Headline:
@@ -130,16 +85,93 @@ class Bench:
         """What each view says, in order."""
         return tuple(each.sentence(self.rendering) for each in self.views)
 
-    def move(self, path: str, value: float) -> Bench:
+    def move(self, path: str, value: Any, *, stroke: object = None) -> Bench:
         """Move one control, and render again what lies behind it.
 
-        Raises GainError for a path that has no control here, and for a value that is no number or out of range.
+        Moves of one control with the same `stroke` are one step for `undo`, as a drag is; without one each is a step.
+        Raises GainError for a path that has no control here, and for a value that cannot be or is out of range.
         """
-        return self._set({self._range(path).path: self._range(path).checked(value)})
+        control = self._control(path)
+        return self._step({control.path: control.checked(value)}, None if stroke is None else (control.path, stroke))
 
     def reset(self) -> Bench:
         """Every control back to where it stood when the bench was set up."""
-        return self._set({each.path: each.start for each in self.ranges.values()})
+        return self._step({each.path: each.start for each in self.controls.values()})
+
+    def undo(self) -> Bench:
+        """Take the last step back. Raises GainError where there is none."""
+        values = self.history.undone()
+        if values is None:
+            raise GainError("there is nothing to undo; no control was moved on this bench.")
+        return self._set(values)
+
+    def redo(self) -> Bench:
+        """Do the step again that was taken back last. Raises GainError where there is none."""
+        values = self.history.redone()
+        if values is None:
+            raise GainError("there is nothing to redo; nothing was undone since the last move.")
+        return self._set(values)
+
+    def keep(self, slot: str) -> Bench:
+        """Keep the settings as "A" or "B", to come back to them."""
+        self.kept[_slot(slot)] = self.values
+        self._tell()
+        return self
+
+    def recall(self, slot: str) -> Bench:
+        """Go to the settings that were kept as "A" or "B"; one step for `undo`. Raises GainError for an empty one."""
+        if _slot(slot) not in self.kept:
+            raise GainError(f"nothing is kept as {slot} yet; keep the settings first.")
+        return self._step(self.kept[slot])
+
+    @property
+    def at(self) -> str:
+        """The slot whose kept settings are the present ones; empty when it is neither."""
+        return next((slot for slot in SLOTS if self.kept.get(slot) == self.values), "")
+
+    def settings_text(self) -> str:
+        """The settings as text, a line for each control, and the headline."""
+        lines = [f"{self.controls[path].name}: {self._printed(path, value)}" for path, value in self.values.items()]
+        return "\n".join([self.title or "Settings", *lines, str(self.headline)])
+
+    @property
+    def undo_words(self) -> str:
+        """What `undo` would do, in words; empty where there is nothing to undo."""
+        return self._told(self.history.done[-1].moved, 0) if self.history.done else ""
+
+    @property
+    def redo_words(self) -> str:
+        """What `redo` would do, in words; empty where there is nothing to redo."""
+        return self._told(self.history.taken_back[-1].moved, 1) if self.history.taken_back else ""
+
+    @property
+    def taps(self) -> tuple[str, ...]:
+        """Where one can listen: every stage of the strip that is shown, of the buses and of the main, as paths."""
+        strips = [each.name for each in self.session.strips if each.name != self.strip]
+        return tuple(f"{each.strip}/{each.stage}" for each in self.rendering.levels if each.strip not in strips)
+
+    def hear(self, tap: str) -> Bench:
+        """Listen behind another stage, before and after the moves. Raises GainError for a tap that is not there."""
+        self.listen = "/".join(self.session.tap(tap))
+        if self._panel is not None and not self._panel.closed:
+            self._panel.follow_listening()
+        return self
+
+    @property
+    def strip(self) -> str:
+        """The strip whose river is shown: the first unless a view was given another."""
+        chosen = (getattr(each, "strip", None) for each in self.views)
+        return next((each for each in chosen if isinstance(each, str)), self.session.strips[0].name)
+
+    def show(self, strip: str) -> Bench:
+        """Show another strip in the views that draw one. Raises GainError for a strip that is not there."""
+        name = self.session.strip(strip).name
+        for each in self.views:
+            if hasattr(each, "strip"):
+                each.strip = name
+        if self._panel is not None and not self._panel.closed:
+            self._panel.stand()
+        return self
 
     def on_move(self, callback: Callable[[Bench], object]) -> Callable[[], None]:
         """Have a function called with the bench after every move; gives back what stops it."""
@@ -161,30 +193,51 @@ class Bench:
             self._panel = Panel(self)
         return self._panel
 
-    def _range(self, path: str) -> Range:
-        if path in self.ranges:
-            return self.ranges[path]
+    def _control(self, path: str) -> Range | Pick | Breakpoints:
+        if path in self.controls:
+            return self.controls[path]
         tap, _, name = str(path).rpartition("/")
-        for each in self.ranges.values():
+        for each in self.controls.values():
             if f"{each.tap}/{name}" == path or (
                 len(self.session.strips) == 1 and each.tap.endswith(f"/{tap}") and each.path.endswith(f"/{name}")
             ):
                 return each
-        if not self.ranges:
+        if not self.controls:
             raise GainError(f"{path!r} has no control on this bench; it has none at all: give controls=[...].")
-        raise GainError(f"{path!r} has no control on this bench; {nearest(str(path), self.ranges)}")
+        raise GainError(f"{path!r} has no control on this bench; {nearest(str(path), self.controls)}")
 
-    def _set(self, values: dict[str, float]) -> Bench:
-        session = self.session.replaced(values)
+    def _printed(self, path: str, value: Any) -> str:
+        return self.controls[path].printed(value)
+
+    def _told(self, moved: dict[str, tuple[Any, Any]], which: int) -> str:
+        if len(moved) > 1:
+            return f"{len(moved)} controls"
+        ((path, pair),) = moved.items()
+        return f"{self.controls[path].name} to {self._printed(path, pair[which])}"
+
+    def _step(self, values: dict[str, Any], stroke: object = None) -> Bench:
+        before = self.values
+        self._go(self.session.replaced(values), {path: (before[path], value) for path, value in values.items()}, stroke)
+        return self
+
+    def _tell(self) -> None:
+        if self._panel is not None and not self._panel.closed:
+            self._panel.follow_steps()
+
+    def _set(self, values: dict[str, Any]) -> Bench:
+        return self._go(self.session.replaced(values))
+
+    def _go(self, session: Session, moved: dict[str, tuple[Any, Any]] | None = None, stroke: object = None) -> Bench:
         if session != self.session:
-            rendering = session.render(after=self.rendering)
+            rendering = session.render(after=self.rendering)  # what cannot be rendered is refused before it is noted
             self.session, self.rendering = session, rendering
+        self.history.note(moved or {}, stroke)
         for callback in tuple(self._watching):
             callback(self)
         return self
 
     def __repr__(self) -> str:
-        settings = ", ".join(f"{path} {self.ranges[path].printed(value)}" for path, value in self.values.items())
+        settings = ", ".join(f"{path} {self._printed(path, value)}" for path, value in self.values.items())
         return f"<bench {self.title}: {settings or 'no controls'}. {self.headline}>"
 
     def _repr_mimebundle_(self, **kwargs: Any) -> Any:
@@ -241,7 +294,7 @@ class _Following:
 def _shared(leader: Bench, session: Session) -> dict[str, Any]:
     """The settings that another bench has controls for and that are in this session too, by full path."""
     found = {}
-    for each in leader.ranges.values():
+    for each in leader.controls.values():
         path = f"{each.tap}/{each.path.rpartition('/')[2]}"
         try:
             session.setting(path)
@@ -251,44 +304,16 @@ def _shared(leader: Bench, session: Session) -> dict[str, Any]:
     return found
 
 
+def _slot(slot: str) -> str:
+    if slot not in SLOTS:
+        raise GainError(f"slot is {slot!r}; give 'A' or 'B'.")
+    return slot
+
+
 def _listed(given: Any, name: str) -> tuple[Any, ...]:
     if isinstance(given, str):
         raise GainError(f"{name} is {given!r}; give a list: {name}=[{given!r}].")
     return tuple(given)
-
-
-def _ranged(session: Session, given: str | Control) -> Range:
-    control = given if isinstance(given, Control) else Control(given)
-    if not isinstance(control.path, str):
-        raise GainError(f"{control.path!r} is not a control; give the path of a setting, such as 'preamp/gain_db'.")
-    path = control.path
-    start = session.setting(path)
-    tap, _, name = path.rpartition("/")
-    strip, stage = session.tap(tap)
-    known = settings_of(session.strip(strip).stage(stage)).get(name)
-    low, high, step = (
-        getattr(control, each) if getattr(control, each) is not None else getattr(known, each, None)
-        for each in ("low", "high", "step")
-    )
-    if isinstance(start, bool) or not isinstance(start, int | float):
-        raise GainError(f"{path} is {start!r}; a control moves numbers, so choose another setting.")
-    if low is None or high is None or step is None:
-        raise GainError(f"{path} has no usual range; give Control({path!r}, low=..., high=..., step=...).")
-    if not (low < high and step > 0):
-        raise GainError(
-            f"the control of {path} has low {low:g}, high {high:g}, step {step:g}; give low < high, step > 0."
-        )
-    label = control.label or (known.label if known else name.replace("_", " "))
-    unit = known.unit if known else ""
-    spoken = stage if label.lower() == stage.lower() else f"{stage} {label.lower()}"
-    whose = "" if len(session.strips) == 1 else f"{strip}, "
-    named = f"{whose}{spoken}"
-    made = Range(
-        path, f"{strip}/{stage}", label, named[:1].upper() + named[1:], unit, float(low), float(high), float(step),
-        float(start),
-    )  # fmt: skip
-    made.checked(float(start))
-    return made
 
 
 def _titled(session: Session) -> str:

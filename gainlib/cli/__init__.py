@@ -86,6 +86,18 @@ def _check_setup(
     raise typer.Exit(0 if all(each.works for each in found) else 1)
 
 
+@app.command("lesson-page", epilog="Example: gainlib lesson-page 03-set-recording-level.ipynb lesson.html")
+def _lesson_page(
+    lesson: Annotated[Path, typer.Argument(help="The lesson, a notebook.")],
+    page: Annotated[Path, typer.Argument(help="The page that is written.")],
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Write over a page that is there already.")] = False,
+) -> None:
+    """Run a lesson and write it as one web page that shows the same with no kernel and no connection."""
+    from gainlib.bench.lesson_page import lesson_page
+
+    typer.echo(f"Written: {lesson_page(lesson, page, overwrite=overwrite)}")
+
+
 def _print_findings(found: list) -> None:  # type: ignore[type-arg]
     from rich.console import Console
     from rich.table import Table

@@ -1,21 +1,35 @@
-// The sentence above a bench. It is shown at once and announced when a move has ended.
+// The sentence above a bench, announced when a move has ended; and the message when no kernel answers the bench.
 const SETTLED_MS = 700;
+const PATIENCE_MS = 8000;
+const GONE = "No kernel answers this bench: it was stopped or restarted, or the notebook was opened without one. "
+  + "What you see is the last picture; run the cell again to move it.";
+const BUSY = "The kernel has not answered for some seconds: it is busy with another cell, or gone.";
+
+// Where no kernel hears it any more nothing is sent; the headline says so.
+function tell(model, content) {
+  try {
+    model.send(content);
+  } catch (fault) {
+    console.info("gainlib: not sent", content.kind, String(fault));
+  }
+}
 
 export default {
   render({ model, el }) {
     el.classList.add("gainlib-headline");
-    const line = document.createElement("p");
-    const what = document.createElement("strong");
-    const advice = document.createElement("span");
+    const make = (tag, className) => Object.assign(document.createElement(tag), { className });
+    const line = make("p", "gainlib-headline-line");
+    const what = make("strong", "");
+    const advice = make("span", "");
     line.append(what, " ", advice);
-    line.className = "gainlib-headline-line";
-    const title = document.createElement("p");
-    title.className = "gainlib-title";
-    const spoken = document.createElement("div");
-    spoken.className = "gainlib-unseen";
+    const title = make("p", "gainlib-title");
+    const message = make("p", "gainlib-message");
+    message.setAttribute("role", "alert");
+    message.hidden = true;
+    const spoken = make("div", "gainlib-unseen");
     spoken.setAttribute("role", "status");
     spoken.setAttribute("aria-live", "polite");
-    el.append(title, line, spoken);
+    el.append(message, title, line, spoken);
     let timer = 0;
     const update = () => {
       const trouble = model.get("trouble");
@@ -29,11 +43,62 @@ export default {
       clearTimeout(timer);
       timer = setTimeout(() => { spoken.textContent = `${model.get("what")} ${model.get("advice")}`; }, SETTLED_MS);
     };
+
+    const show = (words) => { message.textContent = words; message.hidden = !words; };
+    const fields = (bench) => bench?.querySelectorAll("input, button, select, textarea") ?? [];
+    let gone = false;
+    let bench = null;
+    const look = () => {
+      if (!bench) return;
+      // The notebook marks what no kernel answers any more: the box around the bench, not its own parts.
+      const now = bench.classList.contains("jupyter-widgets-disconnected");
+      bench.classList.toggle("gainlib-gone", now);
+      if (now) {
+        for (const each of fields(bench)) if (!each.disabled) { each.disabled = true; each.dataset.gainlibHeld = "1"; }
+        for (const each of window.gainlib?.players?.values() ?? []) if (each.bench === bench) each.stop?.();
+      } else if (gone) {
+        for (const each of fields(bench)) if (each.dataset.gainlibHeld) { each.disabled = false; delete each.dataset.gainlibHeld; }
+      }
+      if (now !== gone) show(now ? GONE : "");
+      gone = now;
+    };
+    const watch = new MutationObserver(look);
+    // Other parts of the bench may be drawn after this one.
+    const soon = [100, 1000, 3000].map((after) => setTimeout(look, after));
+
+    // A kernel that died without a word is found out by asking, once after each move.
+    let patience = 0;
+    const ask = () => {
+      if (gone || patience) return;
+      tell(model, { kind: "there" });
+      patience = setTimeout(() => { patience = 0; if (!gone) show(BUSY); }, PATIENCE_MS);
+    };
+    const heard = (content) => {
+      if (content.kind !== "here") return;
+      clearTimeout(patience);
+      patience = 0;
+      if (!gone) show("");
+    };
+    let closed = false;
+    const attach = () => {
+      bench = el.closest(".gainlib-bench");
+      if (bench) {
+        bench.addEventListener("change", ask);
+        watch.observe(bench, { attributes: true, attributeFilter: ["class"] });
+        look();
+      } else if (!closed) requestAnimationFrame(attach);
+    };
+    attach();
+    model.on("msg:custom", heard);
     const followed = ["what", "advice", "title", "trouble"];
     followed.forEach((name) => model.on(`change:${name}`, update));
     update();
     return () => {
-      clearTimeout(timer);
+      closed = true;
+      watch.disconnect();
+      [timer, patience, ...soon].forEach(clearTimeout);
+      bench?.removeEventListener("change", ask);
+      model.off("msg:custom", heard);
       followed.forEach((name) => model.off(`change:${name}`, update));
     };
   },

@@ -71,6 +71,93 @@ function inked(doc, inks) {
   }
 }
 
+const KEPT_MS = 1200;
+const TWICE_MS = 400;
+
+// The last picture goes into the saved notebook, for when it is opened without a kernel. The page alone keeps it.
+function kept(model, view) {
+  try {
+    model.set("still", view.export("png", true).canvas.toDataURL("image/png"));
+  } catch (fault) {
+    console.warn("gainlib: the last picture could not be kept", fault);
+  }
+}
+
+function stillOf(model) {
+  return Object.assign(document.createElement("img"), { className: "gainlib-still", alt: "", src: model.get("still") });
+}
+
+// Where a pointer is in the figure's own units; null outside its frame.
+function placed(event, place, view) {
+  const box = place.getBoundingClientRect();
+  const frame = view.frame.bbox;
+  // A page that is zoomed by the notebook scales both.
+  const scale = box.width / view.bbox.width || 1;
+  const x = ((event.clientX - box.left) / scale - frame.left) / frame.width;
+  const y = ((event.clientY - box.top) / scale - frame.top) / frame.height;
+  const { x_range, y_range } = view.model;
+  return {
+    inside: x >= 0 && x <= 1 && y >= 0 && y <= 1,
+    x: x_range.start + x * (x_range.end - x_range.start),
+    y: y_range.end - y * (y_range.end - y_range.start),
+    pixels: (seconds, value) => [
+      box.left + (frame.left + frame.width * (seconds - x_range.start) / (x_range.end - x_range.start)) * scale,
+      box.top + (frame.top + frame.height * (y_range.end - value) / (y_range.end - y_range.start)) * scale,
+    ],
+  };
+}
+
+// A click on a picture with a time axis goes to that place; on one with a ride, points are placed, dragged, taken away.
+function pointed(place, view, doc, channel) {
+  const timed = Boolean(doc.get_model_by_name("cursor"));
+  const ride = doc.get_model_by_name("ride");
+  if (!timed && !ride) return () => {};
+  place.classList.add(ride ? "gainlib-drawable" : "gainlib-timed");
+  const tell = (name, detail) => window.dispatchEvent(new CustomEvent(name, { detail: { channel, ...detail } }));
+  let held = null;
+  let last = { index: -1, at: 0 };
+  const near = (event) => {
+    const { seconds, gain_db } = ride.data;
+    const { pixels } = placed(event, place, view);
+    return Array.from(seconds).findIndex((each, index) => {
+      const [x, y] = pixels(each, gain_db[index]);
+      return Math.hypot(event.clientX - x, event.clientY - y) < 12;
+    });
+  };
+  const down = (event) => {
+    if (!ride || event.button) return;
+    const at = placed(event, place, view);
+    if (!at.inside) return;
+    held = near(event);
+    // A second press on a point takes it away.
+    const again = held >= 0 && held === last.index && event.timeStamp - last.at < TWICE_MS;
+    last = { index: held, at: event.timeStamp };
+    event.preventDefault();
+    if (again) {
+      tell("gainlib-ride", { act: "remove", index: held });
+      held = null;
+      return;
+    }
+    place.setPointerCapture(event.pointerId);
+    tell("gainlib-ride", { act: held < 0 ? "place" : "hold", index: held, seconds: at.x, gain_db: at.y });
+  };
+  const drag = (event) => {
+    if (held === null) return;
+    const at = placed(event, place, view);
+    tell("gainlib-ride", { act: "drag", seconds: at.x, gain_db: at.y });
+  };
+  const up = () => { held = null; };
+  const click = (event) => {
+    const at = placed(event, place, view);
+    if (!ride && at.inside) tell("gainlib-seek", { seconds: at.x });
+  };
+  const heard = { pointerdown: down, pointermove: drag, pointerup: up, pointercancel: up, click };
+  for (const [name, each] of Object.entries(heard)) place.addEventListener(name, each);
+  return () => {
+    for (const [name, each] of Object.entries(heard)) place.removeEventListener(name, each);
+  };
+}
+
 async function render({ model, el }) {
   let gone = false;
   const undo = [];
@@ -98,18 +185,28 @@ async function render({ model, el }) {
     model.on(`change:${name}`, say);
     undo.push(() => model.off(`change:${name}`, say));
   }
+  let close = () => {};
+  let turn = 0;
   const start = async () => {
+    const mine = ++turn;
+    if (!page.Bokeh && model.get("still")) place.replaceChildren(stillOf(model));
     const Bokeh = await haveBokeh(model);
     while (!gone && !el.isConnected) await new Promise(requestAnimationFrame);
-    if (gone) return;
+    if (gone || mine !== turn) return;
     if (!Bokeh) {
-      place.textContent = "This picture is not running: run the cell again.";
+      if (!model.get("still")) place.textContent = "This picture is not running: run the cell again.";
       return;
     }
+    close();
+    close = () => {};
+    place.replaceChildren();
     const views = await Bokeh.embed.embed_item(JSON.parse(model.get("spec")), id);
     const roots = [...(views.roots ?? views)];
-    const doc = roots[0].model.document;
-    const close = () => {
+    const picture = roots.find((each) => each.frame) ?? roots[0];
+    const doc = picture.model.document;
+    const ends = [];
+    const end = () => {
+      ends.forEach((each) => each());
       for (const view of roots) {
         Bokeh.index.delete?.(view);
         view.remove();
@@ -118,14 +215,21 @@ async function render({ model, el }) {
       const at = Bokeh.documents.indexOf(doc);
       if (at >= 0) Bokeh.documents.splice(at, 1);
     };
-    if (gone) return close();
+    if (gone || mine !== turn) return end();
+    close = end;
+    let timer = 0;
+    const keep = () => {
+      clearTimeout(timer);
+      timer = setTimeout(() => requestIdleCallback(() => { if (close === end) kept(model, picture); }), KEPT_MS);
+    };
     const draw = () => {
       for (const [name, data] of Object.entries(unpacked(model.get("columns")))) {
         const source = doc.get_model_by_name(name);
         if (source) source.data = data;
       }
+      keep();
     };
-    const ink = () => inked(doc, model.get("inks"));
+    const ink = () => { inked(doc, model.get("inks")); keep(); };
     const follow = (event) => {
       if (event.detail.channel !== model.get("channel")) return;
       const cursor = doc.get_model_by_name("cursor");
@@ -137,17 +241,21 @@ async function render({ model, el }) {
     theme.observe(document.body, { attributes: true, attributeFilter: ["data-jp-theme-light", "data-jp-theme-name"] });
     model.on("change:columns", draw);
     window.addEventListener("gainlib-position", follow);
-    undo.push(() => {
-      theme.disconnect();
-      model.off("change:columns", draw);
-      window.removeEventListener("gainlib-position", follow);
-      close();
-    });
+    ends.push(
+      () => clearTimeout(timer),
+      () => theme.disconnect(),
+      () => model.off("change:columns", draw),
+      () => window.removeEventListener("gainlib-position", follow),
+      pointed(place, picture, doc, model.get("channel")),
+    );
   };
   start();
+  model.on("change:spec", start);
   return () => {
     gone = true;
+    model.off("change:spec", start);
     undo.forEach((each) => each());
+    close();
   };
 }
 

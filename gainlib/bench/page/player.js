@@ -5,6 +5,16 @@ page.contexts ??= new Map();
 
 const CROSSFADE = 0.02;
 const FADE_IN = 0.5;
+const SETTLED_MS = 400; // a move has ended when nothing was moved for this long
+
+// Where no kernel hears it any more nothing is sent; the headline says so.
+function tell(model, content) {
+  try {
+    model.send(content);
+  } catch (fault) {
+    console.info("gainlib: not sent", content.kind, String(fault));
+  }
+}
 
 export class Loop {
   constructor(context, ceiling) {
@@ -105,6 +115,19 @@ export class Loop {
     Object.assign(this, { voice, startedAt: at, startedFrom: from, seconds: buffer.duration, busyUntil: at + CROSSFADE });
   }
 
+  // To another place of the loop, in the same crossfade while it sounds.
+  seek(seconds) {
+    const buffer = this.slots[this.active];
+    const to = Math.max(0, seconds) % (buffer?.duration || Infinity);
+    if (!this.playing || !buffer) { this.startedFrom = to; return; }
+    clearTimeout(this.timer);
+    const at = Math.max(this.soon(), this.busyUntil ?? 0);
+    this.timer = null;
+    if (this.voice) this.end(this.voice, at, CROSSFADE);
+    const voice = this.begin(buffer, at, to, CROSSFADE);
+    Object.assign(this, { voice, startedAt: at, startedFrom: to, seconds: buffer.duration, busyUntil: at + CROSSFADE });
+  }
+
   choose(slot) {
     if (slot === this.active) return;
     this.active = slot;
@@ -119,7 +142,15 @@ export class Loop {
 
   loud(level) {
     this.level = level;
-    if (this.playing) this.volume.gain.setTargetAtTime(level, this.context.currentTime, 0.03);
+    if (this.playing) this.towards(level, this.context.currentTime, 0.03);
+  }
+
+  // From wherever a fade has got to, without a jump.
+  towards(level, at, pace) {
+    const { gain } = this.volume;
+    if (gain.cancelAndHoldAtTime) gain.cancelAndHoldAtTime(at);
+    else gain.cancelScheduledValues(at);
+    gain.setTargetAtTime(level, at, pace);
   }
 
   play() {
@@ -138,9 +169,7 @@ export class Loop {
     if (!this.playing) return;
     const now = this.context.currentTime;
     this.startedFrom = this.position(now);
-    // Taken down by the volume, which is wherever its fade has got to.
-    this.volume.gain.cancelScheduledValues(now);
-    this.volume.gain.setTargetAtTime(0, now, 0.01);
+    this.towards(0, now, 0.01);
     this.voice.source.stop(now + 0.08);
     const { gain } = this.voice;
     this.voice.source.onended = () => gain.disconnect();
@@ -170,50 +199,104 @@ const amplitude = (db) => 10 ** (db / 20);
 export default {
   initialize({ model }) {
     const uid = model.get("uid");
-    const state = { loop: null, slot: "after", matching: true, volume: -20, wanting: false, show: new Set() };
-    page.players.set(uid, state);
-    const gains = () => {
-      const db = model.get("gains");
-      return Object.fromEntries(Object.entries(db).map(([slot, each]) => [slot, state.matching ? amplitude(each) : 1]));
+    const state = {
+      loop: null, slot: "after", matching: true, volume: -20, wanting: false, start: 0, tap: model.get("tap"), to: null,
+      show: new Set(),
     };
+    page.players.set(uid, state);
+    let db = model.get("gains");
+    const gains = () =>
+      Object.fromEntries(Object.entries(db).map(([slot, each]) => [slot, state.matching ? amplitude(each) : 1]));
     state.match = () => state.loop?.match(gains());
+    const measured = () => { db = model.get("gains"); state.match(); };
     state.changed = () => state.show.forEach((each) => each());
+    state.position = () => state.start + (state.loop?.position() ?? 0);
+    const loopFor = (rate) => {
+      const context = contextAt(rate);
+      if (state.loop?.context === context) return state.loop;
+      const earlier = state.loop;
+      if (earlier?.playing) state.wanting = true;
+      state.loop = new Loop(context, model.get("ceiling"));
+      state.loop.active = state.slot;
+      state.loop.level = amplitude(state.volume);
+      state.loop.startedFrom = earlier?.position() ?? 0;
+      earlier?.close();
+      return state.loop;
+    };
     const arrived = (message, buffers) => {
-      if (message.kind !== "samples") return;
-      const context = contextAt(message.rate_hz);
-      if (!state.loop || state.loop.context !== context) {
-        state.loop?.close();
-        state.loop = new Loop(context, model.get("ceiling"));
-        state.loop.active = state.slot;
-        state.loop.level = amplitude(state.volume);
-        state.loop.gains = gains();
+      if (message.kind === "have") {
+        if (state.wanting && message.slot === state.slot && state.loop?.slots[message.slot]) state.begin();
+        return;
       }
+      if (message.kind !== "samples") return;
+      const loop = loopFor(message.rate_hz);
+      db = message.gains;
+      if (message.tap !== state.tap || message.start !== state.start) {
+        // Another stage or another part: what is held of the one before does not belong beside it.
+        const other = loop.active !== message.slot;
+        loop.startedFrom = loop.position();
+        if (message.start !== state.start) {
+          state.to ??= state.start + loop.startedFrom;
+          loop.startedFrom = 0;
+        }
+        loop.startedAt = loop.context.currentTime;
+        loop.slots = {};
+        Object.assign(state, { tap: message.tap, start: message.start });
+        if (other && loop.playing) tell(model, { kind: "want", slot: loop.active });
+      }
+      // The gains first: the crossfade to the new samples begins at their own level.
+      loop.gains = gains();
       const { channels, length, rate_hz: rate } = message;
-      state.loop.hold(message.slot, Loop.decoded(context, buffers[0], channels, length, rate, model.get("ceiling")));
-      model.send({ kind: "arrived", slot: message.slot, version: message.version });
-      if (state.wanting && message.slot === state.slot) state.start();
+      loop.hold(message.slot, Loop.decoded(loop.context, buffers[0], channels, length, rate, model.get("ceiling")));
+      if (state.to !== null) {
+        loop.seek(Math.max(0, state.to - state.start));
+        state.to = null;
+      }
+      tell(model, { kind: "arrived", slot: message.slot, version: message.version });
+      if (state.wanting && message.slot === state.slot) state.begin();
       state.changed();
     };
-    state.start = () => {
+    state.begin = () => {
       state.wanting = false;
       for (const other of page.players.values()) if (other !== state) other.stop?.();
       state.loop.play();
-      model.send({ kind: "sounding", now: true });
+      tell(model, { kind: "sounding", now: true });
       state.changed();
     };
     state.stop = () => {
       state.wanting = false;
       if (!state.loop?.playing) return;
       state.loop.pause();
-      model.send({ kind: "sounding", now: false });
+      tell(model, { kind: "sounding", now: false });
       state.changed();
     };
+    state.seek = (seconds) => {
+      const part = Math.min(model.get("longest"), model.get("seconds"));
+      if (seconds < state.start || seconds >= state.start + part) {
+        state.to = seconds;
+        tell(model, { kind: "from", seconds });
+      } else if (state.loop) state.loop.seek(seconds - state.start);
+      else state.to = seconds;
+      state.changed();
+    };
+    const sought = ({ detail }) => { if (detail.channel === uid) state.seek(detail.seconds); };
+    let timer = 0;
+    const moved = () => {
+      clearTimeout(timer);
+      timer = setTimeout(() => tell(model, { kind: "ended" }), SETTLED_MS);
+    };
+    window.addEventListener("gainlib-seek", sought);
     model.on("msg:custom", arrived);
-    model.on("change:gains", state.match);
-    model.send({ kind: "hello" });
+    model.on("change:gains", measured);
+    model.on("change:moves", moved);
+    tell(model, { kind: "hello" });
+    moved();
     return () => {
+      clearTimeout(timer);
+      window.removeEventListener("gainlib-seek", sought);
       model.off("msg:custom", arrived);
-      model.off("change:gains", state.match);
+      model.off("change:gains", measured);
+      model.off("change:moves", moved);
       state.loop?.close();
       page.players.delete(uid);
     };
@@ -227,76 +310,113 @@ export default {
     el.setAttribute("role", "group");
     el.setAttribute("aria-label", "Player");
     const button = (text) => make("button", { type: "button", textContent: text });
+    const labelled = (text, field) => {
+      const label = make("label", { className: "gainlib-labelled" });
+      label.append(text, field);
+      return label;
+    };
     const play = button("Play");
+    play.setAttribute("aria-keyshortcuts", "p");
     const after = button("after");
     const before = button("before");
+    const tap = make("select", {});
+    const seek = make("input", { type: "range", min: 0, step: 0.1, className: "gainlib-seek" });
+    seek.setAttribute("aria-label", "Place in the recording");
     const time = make("span", { className: "gainlib-time" });
-    const matchLabel = make("label", { className: "gainlib-match" });
     const match = make("input", { type: "checkbox", checked: state.matching });
     const matched = make("span", {});
-    matchLabel.append(match, matched);
-    const volumeLabel = make("label", { className: "gainlib-volume", textContent: "Volume" });
+    const matchLabel = labelled(match, matched);
     const volume = make("input", { type: "range", min: -40, max: 0, step: 1, value: state.volume });
-    volumeLabel.append(volume);
-    const reset = button("Reset");
-    reset.title = "Every control back to where it started";
+    const loud = make("span", { className: "gainlib-loud" });
+    const volumeLabel = labelled("Volume", volume);
+    volumeLabel.append(loud);
+    const part = make("p", { className: "gainlib-part" });
     const caution = make("p", { className: "gainlib-caution", textContent: model.get("caution") });
-    const row = make("div", { className: "gainlib-player-row" });
-    const quiet = make("div", { className: "gainlib-player-row" });
-    for (const each of [play, after, before, match, volume, reset]) {
+    const rows = [1, 2, 3].map(() => make("div", { className: "gainlib-player-row" }));
+    for (const each of [play, after, before, tap, seek, match, volume]) {
       each.setAttribute("data-lm-suppress-shortcuts", "true");
     }
-    row.append(play, after, before, time, matchLabel, reset);
-    quiet.append(volumeLabel, caution);
-    el.append(row, quiet);
+    rows[0].append(play, after, before, labelled("heard behind", tap), matchLabel);
+    rows[1].append(seek, time, part);
+    rows[2].append(volumeLabel, caution);
+    el.append(...rows);
 
+    const spoken = (db) => `${db < 0 ? "−" : ""}${Math.abs(db)} dB`;
+    const told = (path) => {
+      const strips = new Set(model.get("taps").map((each) => each.split("/")[0]));
+      return (strips.size > 1 ? path.split("/") : path.split("/").slice(1)).join(", ");
+    };
     const show = () => {
       const playing = Boolean(state.loop?.playing);
-      play.textContent = `${playing ? "Pause" : "Play"}, heard at the ${model.get("heard")}`;
-      after.setAttribute("aria-pressed", String(state.slot === "after"));
-      before.setAttribute("aria-pressed", String(state.slot === "before"));
-      matched.textContent = state.matching ? `matched: ${model.get("matched")}` : "not matched in level";
-      const db = state.volume;
-      volume.setAttribute("aria-valuetext", `${db < 0 ? "−" : ""}${Math.abs(db)} dB`);
-      volume.title = `${db < 0 ? "−" : ""}${Math.abs(db)} dB`;
+      play.textContent = playing ? "Pause" : "Play";
+      for (const [each, slot] of [[after, "after"], [before, "before"]]) {
+        each.setAttribute("aria-pressed", String(state.slot === slot));
+        if (state.slot === slot) each.removeAttribute("aria-keyshortcuts");
+        else each.setAttribute("aria-keyshortcuts", "q");
+      }
+      match.checked = state.matching;
+      matched.textContent = state.matching
+        ? `matched: ${model.get("matched") || "measured when the move ends"}` : "not matched in level";
+      volume.setAttribute("aria-valuetext", spoken(state.volume));
+      loud.textContent = spoken(state.volume);
+      const [seconds, longest, start] = ["seconds", "longest", "start"].map((name) => model.get(name));
+      seek.max = seconds;
+      part.hidden = seconds <= longest;
+      part.textContent = `The player holds ${longest} s of the ${Math.round(seconds)} s at a time, now from ${Math.round(start)} s.`;
+      place();
+    };
+    const choices = () => {
+      tap.replaceChildren(...model.get("taps").map((value) => make("option", { value, text: told(value) })));
+      tap.value = model.get("tap");
+      show();
+    };
+    const place = () => {
+      const seconds = state.to ?? state.position();
+      time.textContent = `${seconds.toFixed(1)} s`;
+      seek.value = seconds;
+      seek.setAttribute("aria-valuetext", `${seconds.toFixed(1)} of ${model.get("seconds").toFixed(1)} seconds`);
     };
     play.onclick = async () => {
       if (state.loop?.playing) return state.stop();
       // Made and woken inside the click: a page may not start to sound by itself.
       state.wanting = true;
       await contextAt(model.get("rate_hz")).resume();
-      model.send({ kind: "want", slot: state.slot });
-      if (state.loop?.slots[state.slot]) state.start();
+      tell(model, { kind: "want", slot: state.slot });
     };
     const choose = (slot) => () => {
       state.slot = slot;
       if (state.loop) {
-        if (!state.loop.slots[slot] && state.loop.playing) model.send({ kind: "want", slot });
+        if (!state.loop.slots[slot] && state.loop.playing) tell(model, { kind: "want", slot });
         state.loop.choose(slot);
       }
       show();
     };
     after.onclick = choose("after");
     before.onclick = choose("before");
+    tap.onchange = () => tell(model, { kind: "tap", tap: tap.value });
     match.onchange = () => { state.matching = match.checked; state.match(); show(); };
     volume.oninput = () => { state.volume = Number(volume.value); state.loop?.loud(amplitude(state.volume)); show(); };
-    reset.onclick = () => model.send({ kind: "reset" });
+    seek.oninput = () => state.seek(Number(seek.value));
     let last = -1;
     const timer = setInterval(() => {
-      const seconds = state.loop?.position() ?? 0;
+      const seconds = state.position();
       if (seconds === last) return;
       last = seconds;
-      time.textContent = `${seconds.toFixed(1)} s`;
+      place();
       if (state.loop) window.dispatchEvent(new CustomEvent("gainlib-position", { detail: { channel: uid, seconds } }));
     }, 1000 / 15);
-    const followed = ["heard", "matched"];
+    const attached = requestAnimationFrame(() => { state.bench = el.closest(".gainlib-bench"); });
+    const followed = ["matched", "seconds", "start"];
     followed.forEach((name) => model.on(`change:${name}`, show));
+    ["tap", "taps"].forEach((name) => model.on(`change:${name}`, choices));
     state.show.add(show);
-    show();
+    choices();
     return () => {
       clearInterval(timer);
+      cancelAnimationFrame(attached);
       state.show.delete(show);
       followed.forEach((name) => model.off(`change:${name}`, show));
+      ["tap", "taps"].forEach((name) => model.off(`change:${name}`, choices));
     };
   },
 };

@@ -1,17 +1,7 @@
 // One control: a native range input, and its value in figures, which can be typed over.
-const page = (window.gainlib ??= {});
 let count = 0;
 
-// Notebook shortcuts of one letter (x cuts a cell) fire unless the focused element itself carries this attribute; with
-// it Ctrl+S would not save either. The window hears a key before the notebook does, so it is put on for plain keys only.
-page.keysApart ??= (() => {
-  window.addEventListener("keydown", (event) => {
-    if (!event.target.matches?.(".gainlib-bench input, .gainlib-bench button, .gainlib-desk button")) return;
-    if (event.ctrlKey || event.metaKey) event.target.removeAttribute("data-lm-suppress-shortcuts");
-    else event.target.setAttribute("data-lm-suppress-shortcuts", "true");
-  }, true);
-  return true;
-})();
+const PAUSE_MS = 1000; // key presses closer together than this are one step for undo
 
 export default {
   render({ model, el }) {
@@ -26,8 +16,9 @@ export default {
     const unit = make("span", { className: "gainlib-unit" });
     const complaint = make("p", { className: "gainlib-complaint", id: `${id}-complaint` });
     complaint.setAttribute("role", "alert");
+    const end = make("p", { className: "gainlib-end" });
     figures.append(typed, unit);
-    el.append(label, range, figures, complaint);
+    el.append(label, range, figures, end, complaint);
     for (const each of [range, typed]) each.setAttribute("data-lm-suppress-shortcuts", "true");
     typed.setAttribute("aria-describedby", complaint.id);
 
@@ -42,7 +33,8 @@ export default {
       const value = get("value");
       typed.value = number(value);
       fit();
-      range.setAttribute("aria-valuetext", whole(value));
+      end.textContent = value >= get("high") ? "at its highest" : value <= get("low") ? "at its lowest" : "";
+      range.setAttribute("aria-valuetext", whole(value) + (end.textContent ? `, ${end.textContent}` : ""));
       const share = (Math.min(Math.max(value, get("low")), get("high")) - get("low")) / (get("high") - get("low"));
       range.style.setProperty("--gainlib-share", `${100 * share}%`);
     };
@@ -63,16 +55,25 @@ export default {
       complaint.textContent = get("complaint");
       typed.setAttribute("aria-invalid", String(get("complaint") !== ""));
     };
+    let pressedAt = -Infinity;
+    const stroke = () => model.set("stroke", get("stroke") + 1);
     const set = (value) => {
       model.set("complaint", "");
       model.set("value", value);
+      model.set("turn", get("turn") + 1);
+      el.dataset.gainlibWaiting = "1";
       model.save_changes();
       complaint.textContent = "";
       typed.removeAttribute("aria-invalid");
       show();
     };
+    range.addEventListener("pointerdown", stroke);
+    range.addEventListener("keydown", (event) => {
+      if (event.timeStamp - pressedAt > PAUSE_MS) stroke();
+      pressedAt = event.timeStamp;
+    }, true);
     range.addEventListener("input", () => set(Number(range.value)));
-    range.addEventListener("dblclick", () => { set(get("start")); range.value = get("value"); });
+    range.addEventListener("dblclick", () => { stroke(); set(get("start")); range.value = get("value"); });
     range.addEventListener("keydown", (event) => {
       if (event.key === "Delete" || event.key === "Backspace") {
         event.preventDefault();
@@ -92,23 +93,26 @@ export default {
       const limits = `${whole(get("low"))} to ${whole(get("high"))}`;
       if (text === "" || !Number.isFinite(value)) refuse(`“${typed.value.trim()}” is not a number; give ${limits}.`);
       else if (value < get("low") || value > get("high")) refuse(`${whole(value)} is out of reach; give ${limits}.`);
-      else { set(value); range.value = value; }
+      else { stroke(); set(value); range.value = value; }
     };
     typed.addEventListener("input", fit);
     typed.addEventListener("focus", () => typed.select());
     typed.addEventListener("blur", commit);
     typed.addEventListener("keydown", (event) => {
-      event.stopPropagation();
+      if (!event.ctrlKey && !event.metaKey) event.stopPropagation();
       if (event.key === "Enter") { event.preventDefault(); commit(); typed.select(); }
       if (event.key === "Escape") { show(); typed.select(); }
     });
     const followed = ["value", "start", "low", "high", "step", "digits", "unit", "label", "name"];
     followed.forEach((name) => model.on(`change:${name}`, update));
     model.on("change:complaint", complain);
+    const seen = () => { if (get("seen") === get("turn")) delete el.dataset.gainlibWaiting; };
+    model.on("change:seen", seen);
     update();
     return () => {
       followed.forEach((name) => model.off(`change:${name}`, update));
       model.off("change:complaint", complain);
+      model.off("change:seen", seen);
     };
   },
 };

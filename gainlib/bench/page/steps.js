@@ -1,0 +1,130 @@
+// Undo, redo, reset, two kept settings and the settings as text: by button, and by key anywhere on the bench.
+const page = (window.gainlib ??= {});
+
+// Notebook shortcuts of one letter (x cuts a cell) fire unless the focused element itself carries this attribute; with
+// it Ctrl+S would not save either. The window hears a key before the notebook does, so it is put on for plain keys only.
+page.keysApart ??= (() => {
+  const ours = ".gainlib-bench :is(input, button, select, textarea, summary), .gainlib-desk button";
+  window.addEventListener("keydown", (event) => {
+    if (!event.target.matches?.(ours)) return;
+    if (event.ctrlKey || event.metaKey) event.target.removeAttribute("data-lm-suppress-shortcuts");
+    else event.target.setAttribute("data-lm-suppress-shortcuts", "true");
+  }, true);
+  return true;
+})();
+
+// Where no kernel hears it any more nothing is sent; the headline says so.
+function tell(model, content) {
+  try {
+    model.send(content);
+  } catch (fault) {
+    console.info("gainlib: not sent", content.kind, String(fault));
+  }
+}
+
+const typing = (target) => target.matches("select, textarea, input:not([type=range]):not([type=checkbox])");
+
+export default {
+  render({ model, el }) {
+    el.classList.add("gainlib-steps");
+    el.setAttribute("role", "group");
+    el.setAttribute("aria-label", "Settings: take back, compare, copy");
+    const get = (name) => model.get(name);
+    const make = (tag, props) => Object.assign(document.createElement(tag), props);
+    const said = make("p", { className: "gainlib-said" });
+    said.setAttribute("role", "status");
+    const row = make("div", { className: "gainlib-steps-row" });
+    const keys = new Map();
+    const button = (text, key, does) => {
+      const made = make("button", { type: "button", textContent: text, onclick: does });
+      made.setAttribute("aria-keyshortcuts", key.length > 1 ? `Shift+${key.at(-1)}` : key);
+      made.setAttribute("data-lm-suppress-shortcuts", "true");
+      keys.set(key, does);
+      row.append(made);
+      return made;
+    };
+    // What is asked for waits until the last move has reached the kernel; moves that crowd are sent with a delay.
+    let asked = Promise.resolve();
+    const arrived = async () => {
+      for (let waits = 0; waits < 200 && bench?.querySelector("[data-gainlib-waiting]"); waits++) {
+        await new Promise((resolve) => setTimeout(resolve, 15));
+      }
+    };
+    const ask = (kind) => { asked = asked.then(arrived).then(() => tell(model, { kind })); };
+    const undo = button("Undo", "u", () => ask("undo"));
+    const redo = button("Redo", "Shift+u", () => ask("redo"));
+    const keeps = { A: button("Keep as A", "t", () => ask("keep A")), B: button("Keep as B", "Shift+t", () => ask("keep B")) };
+    const other = button("Compare A and B", "g", () => ask("other"));
+    button("Copy as text", "w", () => ask("copy"));
+    const reset = make("button", { type: "button", textContent: "Reset", title: "Every control back to where it started" });
+    reset.onclick = () => ask("reset");
+    reset.setAttribute("data-lm-suppress-shortcuts", "true");
+    row.append(reset);
+    const names = { undo: "Undo", redo: "Redo" };
+    const help = make("details", { className: "gainlib-keys" });
+    help.append(make("summary", { textContent: "Keys" }), make("p", {
+      textContent: "With a control or button of this bench in focus: u undo, Shift+u redo, t keep as A, Shift+t keep as B, "
+        + "g go to the other of the two, w copy the settings as text, p play or pause, q before or after; "
+        + "Delete takes a slider back to its start.",
+    }));
+    row.append(help);
+    const text = make("textarea", { readOnly: true, hidden: true, rows: 5, className: "gainlib-settings-text" });
+    text.setAttribute("aria-label", "The settings as text");
+    el.append(row, said, text);
+
+    const show = () => {
+      for (const [each, name] of [[undo, "undo"], [redo, "redo"]]) {
+        each.disabled = !get(name);
+        each.title = get(name) ? `${names[name]}: ${get(name)} (key ${name === "undo" ? "u" : "Shift+u"})` : "";
+      }
+      const kept = get("kept");
+      for (const slot of ["A", "B"]) keeps[slot].setAttribute("aria-pressed", String(kept.includes(slot)));
+      other.disabled = kept.length < 2;
+      const at = get("at");
+      other.textContent = kept.length < 2 ? "Compare A and B" : at ? `Now ${at}: go to ${at === "A" ? "B" : "A"}` : "Go to A";
+    };
+    const told = async (message) => {
+      if (message.kind === "say") said.textContent = message.text;
+      if (message.kind !== "text") return;
+      text.value = message.text;
+      text.hidden = false;
+      text.rows = message.text.split("\n").length + 1;
+      try {
+        await navigator.clipboard.writeText(message.text);
+        said.textContent = "The settings are copied as text; they stand below too.";
+      } catch {
+        said.textContent = "The settings as text stand below: select and copy them.";
+        text.focus();
+        text.select();
+      }
+    };
+    const pressed = (event) => {
+      if (event.ctrlKey || event.metaKey || event.altKey || typing(event.target)) return;
+      const key = event.shiftKey ? `Shift+${event.key.toLowerCase()}` : event.key;
+      const player = event.shiftKey ? null : [...bench.querySelectorAll(".gainlib-player button")].find((each) => each.getAttribute("aria-keyshortcuts") === key);
+      const does = keys.get(key) ?? (player && (() => player.click()));
+      if (!does || bench.classList.contains("gainlib-gone")) return;
+      event.preventDefault();
+      // Asked for even where the button is off: the kernel says why not, and a quick second press is not lost.
+      does();
+    };
+    let bench = null;
+    const attach = () => {
+      bench = el.closest(".gainlib-bench");
+      if (bench) bench.addEventListener("keydown", pressed);
+      else if (!gone) requestAnimationFrame(attach);
+    };
+    let gone = false;
+    attach();
+    const followed = ["undo", "redo", "kept", "at"];
+    followed.forEach((name) => model.on(`change:${name}`, show));
+    model.on("msg:custom", told);
+    show();
+    return () => {
+      gone = true;
+      bench?.removeEventListener("keydown", pressed);
+      followed.forEach((name) => model.off(`change:${name}`, show));
+      model.off("msg:custom", told);
+    };
+  },
+};

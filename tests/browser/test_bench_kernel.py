@@ -1,0 +1,161 @@
+"""A bench when its kernel goes, in a saved notebook, two in one notebook, and run from top to bottom again."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+pytestmark = pytest.mark.browser
+
+OPENING = """\
+import numpy as np
+import gainlib as gl
+sine = np.sin(2 * np.pi * 997 * np.arange(2 * 48_000) / 48_000)
+chain = [gl.Source(-30.0), gl.Preamp(33.0), gl.Converter("EBU R 68"), gl.Trim()]
+session = gl.Session.of(gl.Audio(sine, 48_000), chain, name="voice")"""
+FIRST = """\
+first = gl.bench(session, controls=["preamp/gain_db", "trim/gain_db"], views=["level diagram", "waveform"])
+first"""
+SECOND = """\
+second = gl.bench(session, controls=["preamp/gain_db"], title="Another")
+second"""
+
+
+def headline(page, index=0):
+    return page.locator(".gainlib-headline-line").nth(index).inner_text().replace("\xa0", " ")
+
+
+def drawn(page, count):
+    page.wait_for_function(f"() => window.gainlib?.Bokeh?.documents.length === {count}", timeout=30_000)
+
+
+def restart(page):
+    page.click('.lm-MenuBar-item:has-text("Kernel")')
+    page.click('.lm-Menu-item[data-command="kernelmenu:restart"]')
+    page.get_by_role("button", name="Confirm Kernel Restart").click()
+
+
+def moved(page, index=0):
+    gain = page.get_by_role("slider", name="Preamp gain").nth(index)
+    gain.focus()
+    page.keyboard.press("End")
+    page.wait_for_function(
+        "index => document.querySelectorAll('.gainlib-headline-line')[index].textContent.includes('clips')", arg=index
+    )
+
+
+def test_a_restarted_kernel_is_said_and_the_cell_run_again_moves(lab, page, keep):
+    lab.open(page, lab.write("restart.ipynb", OPENING, FIRST))
+    lab.run_all(page)
+    drawn(page, 2)
+    moved(page)
+    before = headline(page)
+    restart(page)
+    message = page.get_by_role("alert").filter(has_text="No kernel answers this bench")
+    message.wait_for(timeout=30_000)
+    assert "run the cell again" in message.inner_text()
+    assert headline(page) == before  # the last picture and its sentence stay
+    live = page.locator(".gainlib-bench :is(input, button, select, textarea):not(:disabled)")
+    assert live.count() == 0
+    page.locator(".gainlib-bench").scroll_into_view_if_needed()
+    keep(page, "kernel-restarted")
+    lab.run_all(page)
+    drawn(page, 2)
+    moved(page)
+    assert page.get_by_role("alert").filter(has_text="No kernel answers").count() == 0
+
+
+def test_restart_and_run_all_leaves_one_bench_that_moves(lab, page):
+    lab.open(page, lab.write("again.ipynb", OPENING, FIRST))
+    lab.run_all(page)
+    drawn(page, 2)
+    moved(page)
+    page.get_by_role("button", name="Restart the kernel and run all cells").click()
+    page.get_by_role("button", name="Confirm Kernel Restart").click()
+    page.wait_for_function(
+        "() => document.querySelector('.gainlib-headline-line')?.textContent.includes('clean')", timeout=60_000
+    )
+    drawn(page, 2)
+    assert page.locator(".gainlib-bench").count() == 1
+    assert page.locator(".gainlib-message:visible").count() == 0
+    moved(page)
+
+
+def test_two_benches_in_one_notebook_move_apart(lab, page, keep):
+    lab.open(page, lab.write("two.ipynb", OPENING, FIRST, SECOND))
+    lab.run_all(page)
+    drawn(page, 3)
+    calm = headline(page, 1)
+    moved(page, 0)
+    assert headline(page, 1) == calm
+    page.keyboard.press("u")
+    page.wait_for_function(
+        "() => !document.querySelectorAll('.gainlib-headline-line')[0].textContent.includes('clips')"
+    )
+    moved(page, 1)
+    assert "clean" in headline(page, 0)
+    assert page.get_by_role("button", name="Redo").nth(0).is_enabled()
+    assert page.get_by_role("button", name="Redo").nth(1).is_disabled()
+    # One player at a time.
+    for _ in range(2):
+        page.get_by_role("button", name="Play").first.click()
+        page.wait_for_function("() => [...gainlib.players.values()].filter(each => each.loop?.playing).length === 1")
+    keep(page, "two-benches")
+
+
+def test_a_saved_notebook_shows_the_last_picture_and_its_sentence_with_no_kernel(lab, page, keep):
+    settings = lab.root.parent / "settings" / "@jupyter-widgets" / "jupyterlab-manager"
+    settings.mkdir(parents=True, exist_ok=True)
+    (settings / "plugin.jupyterlab-settings").write_text(json.dumps({"saveState": True}))
+    try:
+        lab.open(page, lab.write("saved.ipynb", OPENING, FIRST))
+        lab.run_all(page)
+        drawn(page, 2)
+        moved(page)
+        page.wait_for_timeout(3000)  # the picture is kept when it has come to rest
+        page.keyboard.press("Control+s")
+        page.wait_for_function("() => !document.querySelector('.jp-mod-dirty, .jp-DirtyIndicator')")
+        page.wait_for_timeout(1500)
+        size = (lab.root / "saved.ipynb").stat().st_size
+        assert size < 1_000_000, size  # no BokehJS in the notebook
+        for session in json.loads(lab.ask("api/sessions")):
+            lab.ask(f"api/sessions/{session['id']}", "DELETE")
+        page.goto(f"{lab.base}/lab/tree/saved.ipynb?token={lab.token}&reset")
+        page.locator(".gainlib-headline-line", has_text="The preamp clips").wait_for(timeout=30_000)
+        page.get_by_role("alert").filter(has_text="No kernel answers this bench").wait_for()
+        assert page.locator("img.gainlib-still").count() == 2
+        wide = page.locator("img.gainlib-still").first.evaluate("each => each.naturalWidth")
+        assert wide > 300
+        assert "clipped run" in page.locator(".gainlib-caption").inner_text()
+        keep(page, "saved-without-kernel")
+    finally:
+        (settings / "plugin.jupyterlab-settings").unlink()
+
+
+def test_of_many_strips_the_chosen_one_is_shown(lab, page, keep):
+    strips = """\
+from gainlib.flow import Bus, Strip
+take = gl.Audio(0.1 * sine, 48_000)
+def chain(gain_db): return (gl.Source(-30.0), gl.Preamp(gain_db), gl.Converter("EBU R 68"), gl.Fader())
+strips = (Strip("voice", take, chain(50.0)), Strip("bass", take, chain(40.0)), Strip("pad", take, chain(30.0)))
+mix = gl.Session(strips, main=Bus("main", (gl.Fader(), gl.Limiter())))
+gl.bench(mix, controls=[f"{each.name}/preamp/gain_db" for each in strips] + ["main/fader/gain_db"])"""
+    lab.open(page, lab.write("strips.ipynb", OPENING, strips))
+    lab.run_all(page)
+    drawn(page, 1)
+    assert page.locator(".gainlib-below label").all_inner_texts()[0] == "Gain"
+    keep(page, "strips-voice")
+    chooser = page.get_by_role("combobox", name="Strip shown")
+    chooser.focus()
+    page.keyboard.press("ArrowDown")
+    page.locator(".gainlib-beside label", has_text="Voice, preamp gain").wait_for()
+    drawn(page, 1)
+    gain = page.get_by_role("slider", name="Bass, preamp gain")
+    assert gain.get_attribute("aria-valuetext") == "+40.0 dB"
+    text = """() => gainlib.Bokeh.documents[0].get_model_by_name('numbers').data.text[1]"""
+    page.wait_for_function(f"() => ({text})() === '−28'")  # -30 dBu take at -20 dBFS, +40 dB, +18 dBu is full scale
+    gain.focus()
+    page.keyboard.press("ArrowRight")
+    page.wait_for_function(f"() => ({text})() === '−27'")
+    keep(page, "strips-bass")

@@ -1,0 +1,214 @@
+"""What a bench sends to the loudspeaker, captured in the page behind its last gain and compared with the rendering."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+pytestmark = pytest.mark.browser
+
+RATE_HZ = 48_000
+CEILING = 10 ** (-12 / 20)
+
+# A ramp over the whole take: each captured sample tells at which place of which version it is.
+RAMP = """\
+import numpy as np
+import gainlib as gl
+take = gl.Audio(np.linspace(0.05, 0.45, 3 * 48_000), 48_000)
+session = gl.Session.of(take, [gl.Trim(), gl.Fader()], name="ramp")
+bench = gl.bench(session, controls=["trim/gain_db", "fader/gain_db"])
+bench"""
+NOISE = """\
+import numpy as np
+import gainlib as gl
+noise = np.random.default_rng(3).standard_normal(4 * 48_000)
+dull = 0.2 * np.tanh(np.cumsum(noise) * 0.02)
+take = gl.Audio(np.concatenate([0.1 * noise[:96_000], dull[96_000:]]), 48_000)
+session = gl.Session.of(take, [gl.Trim(), gl.Compressor(-30.0, 6.0), gl.Fader()], name="noise")
+bench = gl.bench(session, controls=["trim/gain_db", "compressor/makeup_db"])
+bench"""
+# No stage of the course gives no numbers, and a rendering refuses them; so they are put in behind it.
+BROKEN = """\
+import numpy as np
+import gainlib as gl
+take = gl.Audio(np.sin(np.arange(48_000) / 8), 48_000)
+bench = gl.bench(gl.Session.of(take, [gl.Trim()], name="voice"), controls=["trim/gain_db"])
+bench"""
+BREAK = """\
+import types
+sound = type(bench.rendering).at
+def broken(rendering, tap):
+    audio = sound(rendering, tap)
+    samples = audio.samples * 1000.0  # +60 dB
+    samples[10_000:10_100], samples[20_000] = np.nan, np.inf
+    return types.SimpleNamespace(samples=samples, rate_hz=audio.rate_hz, seconds=audio.seconds)
+type(bench.rendering).at = broken"""
+
+# A recorder between the page's ceiling and the loudspeaker; full volume, so that samples can be compared.
+CAPTURE = """async () => {
+    const state = [...gainlib.players.values()].find(each => each.loop);
+    const { context, limit } = state.loop;
+    const script = `registerProcessor("recorder", class extends AudioWorkletProcessor {
+        process([input]) { if (input[0]) this.port.postMessage(input[0].slice()); return true; }
+    })`;
+    await context.audioWorklet.addModule(URL.createObjectURL(new Blob([script], { type: "text/javascript" })));
+    const recorder = new AudioWorkletNode(context, "recorder");
+    window.heard = [];
+    recorder.port.onmessage = event => heard.push(...event.data);
+    limit.connect(recorder).connect(context.destination);
+    state.volume = 0;
+    state.loop.loud(1);
+}"""
+
+
+def opened(lab, page, name, *cells):
+    lab.open(page, lab.write(name, *cells))
+    lab.run_all(page)
+    page.wait_for_function("() => window.gainlib?.Bokeh?.documents.length === 1", timeout=20_000)
+    page.get_by_role("button", name="Play").click()
+    page.wait_for_function("() => [...gainlib.players.values()].some(each => each.loop?.playing)")
+
+
+def captured(page):
+    return np.array(page.evaluate("heard"))
+
+
+def test_what_is_heard_while_a_control_is_moved_is_one_rendering_or_the_next_in_step(lab, page):
+    opened(lab, page, "ramp.ipynb", RAMP)
+    page.evaluate(CAPTURE)
+    page.wait_for_timeout(500)
+    trim = page.get_by_role("slider", name="Trim")
+    trim.focus()
+    for _ in range(3):
+        page.wait_for_timeout(400)
+        page.keyboard.press("ArrowLeft")
+    page.wait_for_timeout(900)
+    heard = captured(page)[RATE_HZ // 2 :]  # the volume was still on its way up before
+    assert len(heard) > RATE_HZ
+    take = np.linspace(0.05, 0.45, 3 * RATE_HZ)
+    versions = [np.rint(take * 10 ** (-0.5 * step / 20) * 32767) / 32767 * CEILING for step in range(4)]
+    # Where the loop was: near the place that the first sample tells; some ten samples of the ramp share a code.
+    near = int(np.abs(versions[0] - heard[0]).argmin())
+
+    def fits(at):
+        return int((np.abs(heard[:4000] - versions[0][(at + np.arange(4000)) % len(take)]) < 2e-6).sum())
+
+    at = max(range(near - 15, near + 16), key=fits)
+    places = (at + np.arange(len(heard))) % len(take)
+    off = np.array([np.abs(heard - version[places]) for version in versions])
+    exact = off.min(axis=0) < 2e-6
+    # Three crossfades of 20 ms; and at the seam of the loop nothing.
+    assert (~exact).sum() <= 3 * (0.02 * RATE_HZ + 4)
+    assert set(off.argmin(axis=0)[exact]) == {0, 1, 2, 3}  # all four were heard
+    inside = heard[~exact]
+    low, high = (np.array([version[places] for version in versions])[:, ~exact] for _ in range(2))
+    assert (inside >= low.min(axis=0) - 1e-6).all()
+    assert (inside <= high.max(axis=0) + 1e-6).all()
+
+
+def once_round(page, seconds):
+    """The loop as it is heard, from its beginning, at the volume that CAPTURE sets."""
+    at = page.evaluate("() => { heard.length = 0; return [...gainlib.players.values()][0].loop.position(); }")
+    count = round(seconds * RATE_HZ)
+    page.wait_for_function(f"() => heard.length >= {count}", timeout=15_000)
+    return np.roll(captured(page)[:count], round(at * RATE_HZ))
+
+
+def loudness(samples):
+    """Integrated loudness by another library."""
+    import pyebur128
+
+    meter = pyebur128.R128State(1, RATE_HZ, pyebur128.MeasurementMode.MODE_I)
+    meter.add_frames(np.ascontiguousarray(samples), len(samples))
+    return pyebur128.get_loudness_global(meter)
+
+
+def test_before_and_after_are_switched_without_a_gap_and_equally_loud(lab, page):
+    pytest.importorskip("pyebur128")
+    opened(lab, page, "noise.ipynb", NOISE)
+    makeup = page.get_by_role("slider", name="Compressor makeup")
+    makeup.focus()
+    for _ in range(12):
+        page.keyboard.press("ArrowRight")
+    page.get_by_text("matched: after lowered by").wait_for()
+    page.evaluate(CAPTURE)
+    loud = {}
+    page.wait_for_timeout(700)
+    for slot in ("before", "after"):
+        page.evaluate("heard.length = 0")
+        page.get_by_role("button", name=slot, exact=True).click()
+        page.wait_for_function(f"() => [...gainlib.players.values()].some(each => each.loop.slots['{slot}'])")
+        page.wait_for_timeout(700)
+        quiet = np.abs(captured(page)) < 1e-9
+        edges = np.flatnonzero(np.diff(np.concatenate(([0], quiet.astype(int), [0]))))
+        assert max(edges[1::2] - edges[::2], default=0) < 10  # through the switch there is no gap
+        loud[slot] = loudness(once_round(page, 4))
+    assert abs(loud["before"] - loud["after"]) < 0.2, loud
+    # Unmatched, they differ by what the matching says.
+    words = page.locator(".gainlib-labelled", has_text="matched").inner_text()
+    said = float(words.split("lowered by ")[1].split("\u00a0")[0].split(" dB")[0])
+    page.get_by_role("checkbox", name="matched").uncheck()
+    page.get_by_text("not matched in level").wait_for()
+    page.wait_for_timeout(400)
+    assert loudness(once_round(page, 4)) - loud["before"] == pytest.approx(said, abs=0.2)
+
+
+def test_sixty_decibels_too_much_and_no_numbers_stay_under_the_ceiling(lab, page):
+    opened(lab, page, "broken.ipynb", BROKEN, BREAK)
+    page.evaluate(CAPTURE)
+    page.wait_for_timeout(1500)
+    page.get_by_role("slider", name="Trim").focus()
+    page.keyboard.press("End")
+    page.wait_for_timeout(1500)
+    heard = captured(page)
+    assert len(heard) > RATE_HZ
+    assert math.isfinite(heard.sum())
+    assert np.abs(heard).max() <= CEILING + 1e-6
+    assert np.abs(heard).max() > 0.9 * CEILING  # it was loud, so the ceiling was what held it
+
+
+def test_a_place_is_sought_by_key_and_by_a_click_on_a_picture(lab, page):
+    opened(lab, page, "seek.ipynb", RAMP.replace('"fader/gain_db"]', '"fader/gain_db"], views=["waveform"]'))
+    place = "() => [...gainlib.players.values()].find(each => each.loop).position()"
+    page.get_by_role("button", name="Pause").click()
+    seek = page.get_by_role("slider", name="Place in the recording")
+    seek.focus()
+    seek.fill("2.5")
+    assert page.evaluate(place) == pytest.approx(2.5, abs=0.01)
+    page.keyboard.press("ArrowLeft")
+    assert page.evaluate(place) == pytest.approx(2.4, abs=0.01)
+    assert seek.get_attribute("aria-valuetext") == "2.4 of 3.0 seconds"
+    picture = page.locator(".gainlib-timed")
+    picture.scroll_into_view_if_needed()
+    frame = page.evaluate("""() => {
+        const view = [...gainlib.Bokeh.index.roots].find(each => each.frame);
+        const box = document.querySelector(".gainlib-timed").getBoundingClientRect();
+        return [box.left + view.frame.bbox.left, view.frame.bbox.width, box.top + 60];
+    }""")
+    page.mouse.click(frame[0] + frame[1] / 3, frame[2])
+    assert page.evaluate(place) == pytest.approx(1.0, abs=0.02)
+    page.wait_for_function("() => Math.abs(gainlib.Bokeh.documents[0].get_model_by_name('cursor').location - 1) < 0.02")
+    page.get_by_role("button", name="Play").click()
+    page.wait_for_function(f"() => ({place})() > 1.1")
+
+
+def test_a_stage_is_heard_alone_and_the_place_is_kept(lab, page):
+    opened(lab, page, "tap.ipynb", RAMP)
+    page.get_by_role("slider", name="Trim").focus()
+    page.keyboard.press("Home")
+    page.wait_for_timeout(500)
+    peak = """() => {
+        const state = [...gainlib.players.values()].find(each => each.loop);
+        const samples = state.loop.slots.after?.getChannelData(0);
+        return samples && [state.tap, samples.reduce((most, each) => Math.max(most, each), 0)];
+    }"""
+    page.wait_for_function(f"() => Math.abs((({peak})() ?? [0, 1])[1] - {0.45 * 10 ** (-24 / 20) * CEILING}) < 1e-4")
+    page.get_by_role("slider", name="Fader").focus()
+    page.keyboard.press("End")
+    page.wait_for_function(f"() => Math.abs((({peak})() ?? [0, 1])[1] - {0.45 * 10 ** (-14 / 20) * CEILING}) < 1e-4")
+    page.get_by_role("combobox", name="heard behind").select_option("ramp/trim")
+    page.wait_for_function(f"() => (({peak})() ?? [])[0] === 'ramp/trim'")
+    assert page.evaluate(peak)[1] == pytest.approx(0.45 * 10 ** (-24 / 20) * CEILING, abs=1e-4)
+    assert page.evaluate("() => [...gainlib.players.values()][0].loop.playing") is True

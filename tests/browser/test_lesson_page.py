@@ -1,0 +1,35 @@
+"""A lesson's page opened from the disk: it draws every picture and asks nobody for anything."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from gainlib.bench.lesson_page import lesson_page
+
+pytestmark = pytest.mark.browser
+
+LESSON = Path(__file__).parents[2] / "lessons" / "03-set-recording-level.ipynb"
+
+
+def test_it_shows_its_pictures_with_no_connection(browser, tmp_path, keep):
+    shutil.copy(LESSON, tmp_path)
+    page = lesson_page(tmp_path / LESSON.name, tmp_path / "page.html")
+    context = browser.new_context(viewport={"width": 1280, "height": 900}, offline=True)
+    shown = context.new_page()
+    problems = []
+    shown.on("pageerror", lambda error: problems.append(str(error)))
+    shown.on("request", lambda asked: None if asked.url.startswith(("file:", "data:")) else problems.append(asked.url))
+    shown.goto(page.as_uri())
+    count = shown.locator("[data-gainlib]").count()
+    assert count >= 5
+    shown.wait_for_function(f"() => window.Bokeh?.documents.length === {count}", timeout=20_000)
+    shown.wait_for_timeout(500)
+    first = shown.locator("[data-gainlib]").first
+    first.scroll_into_view_if_needed()
+    assert first.bounding_box()["height"] > 250
+    keep(shown, "lesson-page")
+    context.close()
+    assert problems == []
