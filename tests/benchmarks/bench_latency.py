@@ -3,7 +3,8 @@
 Pages of one run, by turns in blocks: a bench on one strip (19 s, mono, first control moved), with the first lesson's
 four stages and with a compressor and a fader behind them; an eight-strip session (19 s each, a strip's preamp moved);
 and the same pictures behind a bare slider with no audio work. A press counts from the key event's own time to the
-moment when every picture that changes was painted and its canvas was read back. Prints median and 95th percentile in ms, and the ratio of each bench to the bare page.
+moment when every picture that changes was painted and its canvas was read
+back. Prints median and 95th percentile in ms, and the ratio of each bench to the bare page.
 """
 
 from __future__ import annotations
