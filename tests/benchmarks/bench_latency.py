@@ -1,8 +1,9 @@
 """How long from key press to painted pictures, in JupyterLab in Chromium: python tests/benchmarks/bench_latency.py.
 
-Three pages of one run, by turns in blocks: a bench on one strip (19 s, mono, first control moved), an eight-strip
-session (19 s each, a strip's preamp moved), and the same pictures behind a bare slider with no audio work. A press
-counts from the key event's own time to the moment when every picture that changes was painted and its canvas was read
+Pages of one run, by turns in blocks: a bench on one strip (19 s, mono, first control moved), with the first lesson's
+four stages and with a compressor and a fader behind them; an eight-strip session (19 s each, a strip's preamp moved);
+and the same pictures behind a bare slider with no audio work. A press counts from the key event's own time to the
+moment when every picture that changes was painted and its canvas was read
 back. Prints median and 95th percentile in ms, and the ratio of each bench to the bare page.
 """
 
@@ -29,6 +30,9 @@ chain = [gl.Source(-24.0), gl.Preamp(40.0), gl.Converter("EBU R 68"), gl.Trim(),
 session = gl.Session.of(take, chain, name="voice")
 bench = gl.bench(session, controls=["preamp/gain_db"], views=["level diagram", "waveform"])
 bench"""
+
+SIX = ONE
+ONE = ONE.replace(", gl.Compressor(), gl.Fader()", "")  # the chain of the first lesson
 
 EIGHT = f"""\
 import gainlib as gl
@@ -123,7 +127,7 @@ def main() -> None:
     arguments.add_argument("--blocks", type=int, default=2, help="how often the three pages take turns")
     arguments.add_argument("--json", action="store_true")
     given = arguments.parse_args()
-    found: dict[str, list[float]] = {"bare page": [], "one strip": [], "eight strips": []}
+    found: dict[str, list[float]] = {"bare page": [], "one strip": [], "one strip, six stages": [], "eight strips": []}
     with tempfile.TemporaryDirectory() as folder:
         lab, tools = laboratory(Path(folder))
         try:
@@ -132,6 +136,7 @@ def main() -> None:
                 pages = {
                     "bare page": (lab.write("bare.ipynb", ONE.removesuffix("bench") + "None", BARE), 2),
                     "one strip": (lab.write("one.ipynb", ONE), 2),
+                    "one strip, six stages": (lab.write("six.ipynb", SIX), 2),
                     "eight strips": (lab.write("eight.ipynb", EIGHT), 1),
                 }
                 for _ in range(given.blocks):
@@ -156,7 +161,7 @@ def main() -> None:
     for name, times in found.items():
         print(told(name, times))
     bare = found["bare page"]
-    for name in ("one strip", "eight strips"):
+    for name in list(found)[1:]:
         ratios = statistics.median(found[name]) / statistics.median(bare), percentile(found[name]) / percentile(bare)
         print(f"{name} / bare page: median {ratios[0]:.2f}, p95 {ratios[1]:.2f}")
 
