@@ -66,11 +66,16 @@ def faults_of(file: Path, name: str = "") -> tuple[Exercise | None, tuple[Fault,
             return None, _in_order(found), lines
         entries["kind"] = next((each for each in KINDS if each in near), next(iter(KINDS)))
     model = KINDS[entries["kind"]]
-    spec = _shaped(entries, model, lines, found)
+    unsure: set[Place] = set()
+    spec = _shaped(entries, model, lines, found, unsure)
     if spec is None:
         return None, _in_order(found), lines
     exercise, senseless = assembled(name or own_name(file), file, spec, text.encode())
-    found += [Fault(line_of(lines, place), said) for place, said in senseless]
+    found += [
+        Fault(line_of(lines, place), said)
+        for place, said in senseless
+        if not any(each[: len(place)] == place for each in unsure)  # what follows from a fault that is told already
+    ]
     return None if found else exercise, _in_order(found), lines
 
 
@@ -96,7 +101,7 @@ def lines_of(text: str) -> dict[Place, int]:
 
 def _in_order(found: list[Fault]) -> tuple[Fault, ...]:
     unlike = dict.fromkeys(found)
-    return tuple(sorted(unlike, key=lambda fault: fault.line or 0))
+    return tuple(sorted(unlike, key=lambda fault: fault.line or 10**6))
 
 
 # --- the text ---
@@ -135,12 +140,12 @@ def _parsed(text: str, found: list[Fault]) -> tuple[dict[str, Any] | None, str]:
 # What an author types, what to say, what was meant: for the part of a line that is no text and no comment.
 _SLIPS_OF_THE_PEN: tuple[tuple[re.Pattern[str], str, Callable[[re.Match[str]], str]], ...] = (
     (
-        re.compile(r"(?<=[=\[,])(\s*)[−–—](?=\s*\d)"),
+        re.compile(r"(?<=[=\[,])(\s*)[−–—]\s*(?=\d)"),
         "a long dash stands for minus; type the hyphen of the keyboard: -",
         lambda found: f"{found[1]}-",
     ),
     (
-        re.compile(rf"(=\s*{SIGN}?\d+),(\d+)(?=\s*[A-Za-z%]*\s*(?:[,}}\]#]|$))"),
+        re.compile(rf"(=\s*{SIGN}?\d+),(\d+)(?=\s*[A-Za-z%]*\s*(?:[,}}\]\0]|$))"),
         "a comma stands in a number; write its decimals behind a point",
         lambda found: f"{found[1]}.{found[2]}",
     ),
@@ -151,7 +156,7 @@ _SLIPS_OF_THE_PEN: tuple[tuple[re.Pattern[str], str, Callable[[re.Match[str]], s
     ),
     (re.compile(r"[“”„]"), "curly quotation marks; type straight ones", lambda found: '"'),
 )
-_BARE_TEXT = re.compile(r"^(\s*[\w./-]+\s*=\s*)(?!true\b|false\b|inf\b|nan\b)([A-Za-z][^\"'\[\]{}#=]*?)\s*$")
+_BARE_TEXT = re.compile(r"^(\s*[\w./-]+\s*=\s*)(?!true\b|false\b|inf\b|nan\b)([A-Za-z][^\"'\[\]{}#=]*?)(\s*\0?)$")
 
 
 def _mended(line: str, open_quotes: str, tell: Callable[[str], None]) -> tuple[str, str]:
@@ -159,6 +164,8 @@ def _mended(line: str, open_quotes: str, tell: Callable[[str], None]) -> tuple[s
     if "“" in line and not open_quotes and '"' not in line:
         tell(f"{_SLIPS_OF_THE_PEN[-1][1]}, in {line.strip()[:60]}")
         line = re.sub(r"[“”„]", '"', line)
+    if "\0" in line:
+        return line, open_quotes  # no text at all, which the reader of TOML says
     parts: list[tuple[bool, str]] = []  # whether it is text or comment, and the characters
     at = 0
     while at < len(line):
@@ -187,9 +194,9 @@ def _mended(line: str, open_quotes: str, tell: Callable[[str], None]) -> tuple[s
             tell(f"{said}: {want}" if want not in ("-", '"') else said)
         plain = pattern.sub(meant, plain)
     bare = _BARE_TEXT.match(plain)
-    if bare and "\0" not in plain:
+    if bare and not (bare[3].endswith("\0") and not texts[-1].startswith("#")):
         tell(f'a text stands without quotes; write {bare[1].strip()} "{bare[2]}".')
-        plain = f'{bare[1]}"{bare[2]}"'
+        plain = f'{bare[1]}"{bare[2]}"{bare[3]}'
     pieces = plain.split("\0")
     return pieces[0] + "".join(text + piece for text, piece in zip(texts, pieces[1:], strict=True)), open_quotes
 
@@ -292,9 +299,16 @@ class _Scan:
 
 
 def _shaped(
-    entries: dict[str, Any], model: type[SetSpec], lines: dict[Place, int], found: list[Fault]
+    entries: dict[str, Any],
+    model: type[SetSpec],
+    lines: dict[Place, int],
+    found: list[Fault],
+    unsure: set[Place],
 ) -> SetSpec | None:
-    """The entries as a spec; what is wrong with their shape is told, and mended where it is plain what was meant."""
+    """The entries as a spec; what is wrong with their shape is told, and mended where it is plain what was meant.
+
+    Where it is not, something that is allowed stands in, and the place is noted as unsure.
+    """
     told_of: set[Place] = set()
     for _ in range(MOST_MENDINGS):
         try:
@@ -318,14 +332,14 @@ def _shaped(
                 told_of.add(place)
                 at = line_of(lines, place[:-1] if missing else place)
                 found.append(Fault(at, told(each, model)))
-            mended = _as_meant(entries, place, each, model) or mended
+            mended = _as_meant(entries, place, each, model, unsure) or mended
         if not mended:
             return None
     return None
 
 
-def _as_meant(entries: dict[str, Any], place: Place, fault: Any, model: type[SetSpec]) -> bool:
-    """Change the entries to what was probably meant; False where that cannot be guessed."""
+def _as_meant(entries: dict[str, Any], place: Place, fault: Any, model: type[SetSpec], unsure: set[Place]) -> bool:
+    """Change the entries to what was probably meant, or to what is allowed there; False where neither is known."""
     *way, last = place
     owner: Any = entries
     for part in way:
@@ -341,6 +355,8 @@ def _as_meant(entries: dict[str, Any], place: Place, fault: Any, model: type[Set
         near = nearest(str(last), known_entries(tuple(way), model))
         if near.startswith("did you mean "):
             owner.setdefault(near.removeprefix("did you mean ").removesuffix("?"), value)
+        else:
+            unsure.add(place)
         return True
     given = fault.get("input")
     if isinstance(given, str) and number_in_quotes(given) and fault["type"] in ("float_type", "int_type", "model_type"):
@@ -349,4 +365,22 @@ def _as_meant(entries: dict[str, Any], place: Place, fault: Any, model: type[Set
         if not (whole and "." in number):
             owner[last] = int(number) if whole else float(number)
             return True
-    return False
+    allowed = _allowed(fault)
+    if allowed is None or "[key]" in place:
+        return False
+    owner[last] = allowed
+    unsure.add(place)
+    return True
+
+
+def _allowed(fault: Any) -> Any:
+    """A value that stands in for one that is not allowed, so that the search goes on; None where there is none."""
+    context = fault.get("ctx", {})
+    if fault["type"] in ("greater_than_equal", "less_than_equal"):
+        bound = context.get("ge", context.get("le"))
+        return bound if isinstance(fault["input"], int) and float(bound).is_integer() else float(bound)
+    if fault["type"] == "greater_than":
+        return context["gt"] + 1.0
+    if fault["type"] == "literal_error":
+        return str(context["expected"]).split(",")[0].split(" or ")[0].strip(" '")
+    return {"string_type": "-", "string_too_short": "-", "float_type": 1.0, "int_type": 1}.get(fault["type"])
