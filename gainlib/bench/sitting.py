@@ -49,7 +49,7 @@ class Sitting:
     and what was kept. Made by `gainlib.exercise(...)`.
     """
 
-    def __init__(self, name: str, learner: str | None, progress: Progress) -> None:
+    def __init__(self, name: str | Path, learner: str | None, progress: Progress) -> None:
         self.exercise = load(name)
         self.progress = progress
         self.variant = self.exercise.variant(learner or progress.learner_id)

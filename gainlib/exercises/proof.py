@@ -33,6 +33,8 @@ __all__ = ["Proof", "prove"]
 ANSWERS = 400  # evenly spread answers over all variants together
 LEAST_ANSWERS = 2  # in each variant
 COARSE = 120  # answers on the first grid of a search
+STARTS = 3  # of the grid's best, to go on from
+MOST_STEPS = 120  # answers that are tried from each of them
 MOST_SEARCHED = 6  # variants that are searched with a grid of their own
 LEVEL_UNITS = ("dB", "dBFS", "dBTP", "dBu", "LUFS", "LU")
 
@@ -436,11 +438,8 @@ class _Prover:
                 continue
             alone = any(each.failed == (index,) for each in self.seen)
             if not alone:
-                for variant in self._ends():
-                    best = self._search(variant, frozenset({index}), [variant.solution])
-                    if best.failed == (index,):
-                        alone = True
-                        break
+                middle = self.variants[len(self.variants) // 2]
+                alone = self._search(middle, frozenset({index}), [middle.solution]).failed == (index,)
             found[check.title] = alone
             if not alone:
                 companions = [set(each.failed) - {index} for each in self.seen if each.sides[index]]
@@ -499,25 +498,31 @@ class _Prover:
         def miss(seen: _Seen) -> float:
             return self._miss(seen, failing)
 
-        moves = variant.moves
-        # Several places to go on from: a count such as that of clipped runs is flat over wide parts of the grid.
-        looks = [self._look(variant, each) for each in (*hints, *_grid(variant))]
+        looks: list[_Seen] = []
+        for answer in (*hints, *_grid(variant)):
+            looks.append(self._look(variant, answer))
+            if miss(looks[-1]) == 0:
+                return looks[-1]
         best = min(looks, key=miss)
-        for start in sorted(looks, key=miss)[:3]:
-            here = start
-            share = 0.25
-            while miss(here) > 0 and share > 0.001:
-                steps = {move.path: max(move.step, share * (move.high - move.low)) for move in moves}
-                near = min((self._look(variant, each) for each in _around(variant, here.answer, steps)), key=miss)
-                if miss(near) < miss(here):
-                    here = near
-                    continue
-                if all(steps[move.path] == move.step for move in moves):
-                    break
-                share /= 2
+        # Several places to go on from: a count such as that of clipped runs is flat over wide parts of the grid.
+        for here in sorted(looks, key=miss)[:STARTS]:
+            steps_left, share = MOST_STEPS, 0.25
+            while steps_left > 0:
+                steps = {move.path: max(move.step, share * (move.high - move.low)) for move in variant.moves}
+                moved = False
+                for answer in itertools.islice(_around(variant, here.answer, steps), steps_left):
+                    steps_left -= 1
+                    near = self._look(variant, answer)
+                    if miss(near) == 0:
+                        return near
+                    if miss(near) < miss(here):
+                        here, moved = near, True
+                        break
+                if not moved:
+                    if all(steps[move.path] == move.step for move in variant.moves):
+                        break
+                    share /= 2
             best = min(best, here, key=miss)
-            if miss(best) == 0:
-                break
         return best
 
     def _unit(self, reading: Reading) -> str:

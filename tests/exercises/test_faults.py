@@ -5,9 +5,12 @@ from __future__ import annotations
 import tomllib
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from gainlib.audio import bundled_folder
 from gainlib.errors import GainError
+from gainlib.exercises import load
 from gainlib.exercises.faults import faults_of, line_of, lines_of
 from gainlib.exercises.spec import LARGEST_FILE_BYTES
 
@@ -204,3 +207,49 @@ def test_every_entry_of_the_collection_has_a_line():
 def test_the_line_of_what_is_not_there_is_that_of_what_is_around_it():
     assert line_of({("a",): 7}, ("a", 0, "b")) == 7
     assert line_of({("a",): 7}, ("b",)) is None
+
+
+PIECES = [
+    "",
+    '"',
+    "'''",
+    '"""',
+    "[",
+    "]]",
+    "{",
+    "}",
+    "=",
+    ",",
+    "−",
+    "0,5",
+    " dB",
+    "\n",
+    "#",
+    "“",
+    ".",
+    "\\",
+    "nan",
+    "1e999",
+]
+
+
+@settings(max_examples=300, deadline=None, derandomize=True)
+@given(edits=st.lists(st.tuples(st.floats(0, 1), st.integers(0, 30), st.sampled_from(PIECES)), min_size=1, max_size=4))
+def test_a_mutated_file_ends_in_sentences(tmp_path_factory, edits):
+    text = (bundled_folder("exercises") / "recording" / "leave-room.toml").read_text(encoding="utf-8")
+    for where, cut, piece in edits:
+        at = int(where * len(text))
+        text = text[:at] + piece + text[at + cut :]
+    file = tmp_path_factory.mktemp("fuzz") / "odd.toml"
+    file.write_text(text, encoding="utf-8")
+    exercise, faults, _ = faults_of(file)
+    assert (exercise is None) == bool(faults)
+    assert all(fault.said and "\n" not in fault.said for fault in faults), faults
+    assert all(fault.line is None or 1 <= fault.line <= text.count("\n") + 1 for fault in faults)
+    # What the strict reader takes, this one takes, and the other way about.
+    try:
+        load(file)
+    except GainError:
+        assert exercise is None
+    else:
+        assert exercise is not None
