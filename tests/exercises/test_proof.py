@@ -41,6 +41,14 @@ def test_the_unspoilt_copy_is_proven(proven):
     assert 0 < proof.passing / proof.answers < 3 * (4 / 60) * (4 / 36)
 
 
+@pytest.mark.parametrize(("base", "nearest_db"), [(18, 1.0), (16, 1.0), (17, 2.0)])
+def test_the_narrowest_margin_is_that_to_the_nearer_bound(proven, base, nearest_db):
+    # The verse at -14, -16 or -15 dBFS, between -17 and -13.
+    proof = proven((SOLUTION, SOLUTION.replace("17", str(base))))
+    assert proof.narrowest_db == pytest.approx(nearest_db, abs=0.01)
+    assert any(f"comes as near as {nearest_db:.1f} dB to a bound: Verse" in each for each in proof.shown)
+
+
 def test_two_proofs_of_a_file_are_equal(written):
     file = written()
     assert prove(file, variants=VARIANTS) == prove(file, variants=VARIANTS)
