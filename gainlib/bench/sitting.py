@@ -50,7 +50,7 @@ class Sitting:
     and what was kept. Made by `gainlib.exercise(...)`.
     """
 
-    def __init__(self, name: str, learner: str | None, progress: Progress) -> None:
+    def __init__(self, name: str | Path, learner: str | None, progress: Progress) -> None:
         self.exercise = load(name)
         self.progress = progress
         self.variant = self.exercise.variant(learner or progress.learner_id)
@@ -188,12 +188,12 @@ class SittingPanel:
         return {**self.box._repr_mimebundle_(**kwargs), "text/plain": repr(self.sitting)}
 
 
-def exercise(name: str, learner: str | None = None) -> Sitting:
+def exercise(name: str | Path, learner: str | None = None) -> Sitting:
     """An exercise with its brief, a bench, hints and a verdict; as the last line of a cell it shows itself.
 
     The numbers are the learner's own, drawn from the id in the progress of the current folder, where every attempt is
-    kept too. With `learner` the variant of that id is shown and nothing is kept. Raises GainError for a name that is
-    not in the collection, with the nearest that is.
+    kept too. With `learner` the variant of that id is shown and nothing is kept. `name` may be the path of a TOML file
+    of one's own. Raises GainError for a name that is not in the collection, with the nearest that is.
 
     >>> sitting = exercise("recording/leave-room", learner="ada")
     >>> sitting.check().passed

@@ -116,6 +116,51 @@ def _print_findings(found: list) -> None:  # type: ignore[type-arg]
     console.print("Everything works." if not faults else f"{faults} {things} to see to.")
 
 
+@app.command("prove", epilog="Example: gainlib prove my-exercise.toml --variants 30")
+def _prove(
+    files: Annotated[
+        list[str] | None,
+        typer.Argument(help="Exercise files, or names from the collection; left out, the whole collection."),
+    ] = None,
+    variants: Annotated[int, typer.Option(help="How many variants to look at, where there are more.", min=1)] = 200,
+    as_json: Annotated[bool, typer.Option("--json", help="Write the proofs as JSON.")] = False,
+) -> None:
+    """Show that exercises are sound: each fault with its line, or what was measured in how many variants.
+
+    Ends with 0 when all are proven, with 1 when something was found wrong, with 2 when a file cannot be read.
+    """
+    from gainlib.cli.authoring import print_proof
+    from gainlib.exercises import exercise_names, prove
+
+    proofs = []
+    for each in files or exercise_names():
+        proofs.append(prove(each, variants=variants))
+        if not as_json:
+            print_proof(proofs[-1])
+    unsound = sum(not each.sound for each in proofs)
+    if as_json:
+        content = {"gainlib": __version__, "proven": not unsound, "exercises": [each.as_dict() for each in proofs]}
+        typer.echo(json.dumps(content, indent=1, ensure_ascii=False))
+    elif len(proofs) > 1:
+        typer.echo(f"{len(proofs) - unsound} of {len(proofs)} exercises are proven.")
+    raise typer.Exit(1 if unsound else 0)
+
+
+@app.command("new-exercise", epilog="Example: gainlib new-exercise levels/hot-guitar --kind set")
+def _new_exercise(
+    name: Annotated[str, typer.Argument(help="What it is called, such as hot-guitar or levels/hot-guitar.")],
+    kind: Annotated[str, typer.Option(help="What the learner does: set.")] = "set",
+) -> None:
+    """Write an exercise file that is sound already, with a comment at each entry, to be changed into your own.
+
+    It is written into this folder (or a folder in it, as the name says), never over a file that is there.
+    """
+    from gainlib.exercises import new_exercise
+
+    file = new_exercise(name, kind=kind)
+    typer.echo(f"{file} is written. Change it, then: gainlib prove {file}")
+
+
 def main() -> None:
     """Run the command line; a GainError is one sentence on standard error, and the status is 2."""
     try:

@@ -1,19 +1,26 @@
-"""Exercises as data: the spec, a variant for each learner, checks and their verdict, the record of attempts."""
+"""Exercises as data: spec, variant, checks and verdict, the proof of a file, the record of attempts."""
 
 from __future__ import annotations
 
 from gainlib.exercises.exercise import Exercise, Hint, Move, Variant, exercise_names, load
+from gainlib.exercises.faults import Fault
 from gainlib.exercises.progress import Progress
+from gainlib.exercises.proof import Proof, prove
+from gainlib.exercises.template import new_exercise
 from gainlib.exercises.verdict import CheckLine, Verdict
 
 __all__ = [
     "CheckLine",
     "Exercise",
+    "Fault",
     "Hint",
     "Move",
     "Progress",
+    "Proof",
     "Variant",
     "Verdict",
     "exercise_names",
     "load",
+    "new_exercise",
+    "prove",
 ]

@@ -21,7 +21,7 @@ import gainlib.stages
 from gainlib.audio import Audio, bundled_folder, read
 from gainlib.decibels import signed
 from gainlib.errors import GainError, nearest
-from gainlib.exercises.spec import Amount, MoveEntry, Range, Reading, SetSpec, Vary, read_spec, shown
+from gainlib.exercises.spec import Amount, MoveEntry, Range, Reading, SetSpec, Vary, number_in_quotes, read_spec, shown
 from gainlib.flow import Session
 from gainlib.meters import measures
 from gainlib.stages import Setting, Stage, settings_of
@@ -33,6 +33,9 @@ __all__ = ["Exercise", "Hint", "Move", "Variant", "exercise_names", "load"]
 
 LARGEST_TAKE_BYTES = 200 * 1024 * 1024
 MOST_DRAWS = 10_000
+Place = tuple[str | int, ...]
+"""Where an entry stands in a file, such as `("checks", 0, "reads")`."""
+Told = tuple[Place, str]
 PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
 
 
@@ -231,7 +234,7 @@ def load(name: str | Path) -> Exercise:
         raise GainError(f"the exercise's name is {shown(name)}; give text such as 'recording/leave-room'.")
     if str(name).endswith(".toml"):
         file = Path(name)
-        return _made(f"{file.resolve().parent.name}/{file.stem}", file)
+        return _made(own_name(file), file)
     known = exercise_names()
     if name not in known:
         raise GainError(f"there is no exercise {str(name)[:80]!r}; {nearest(str(name)[:80], known)}")
@@ -249,19 +252,45 @@ def filled(text: str, values: Mapping[str, str]) -> str:
 
 def _made(name: str, file: Path) -> Exercise:
     spec, content = read_spec(file)
-    try:
-        exercise = Exercise(
-            name=name,
-            spec=spec,
-            file=file,
-            digest=hashlib.sha256(content).hexdigest()[:16],
-            take_file=_take_file(spec.given.take, file),
-            stages=tuple(_stage(dict(entry), index) for index, entry in enumerate(spec.given.stages)),
-        )
-        _require_sense(exercise)
-    except GainError as fault:
-        raise GainError(f"{file.name}: {fault}") from fault
+    exercise, found = assembled(name, file, spec, content)
+    if exercise is None:
+        raise GainError(f"{file.name}: {found[0][1]}")
     return exercise
+
+
+def own_name(file: Path) -> str:
+    """The name of an exercise in a file of one's own: folder and file.
+
+    >>> own_name(Path("/home/teacher/levels/hot-take.toml"))
+    'levels/hot-take'
+    """
+    return f"{file.resolve().parent.name}/{file.stem}"
+
+
+def assembled(name: str, file: Path, spec: SetSpec, content: bytes) -> tuple[Exercise | None, list[Told]]:
+    """The exercise of these entries, or None and everything in them that makes no sense, each with its place."""
+    found: list[Told] = []
+    take_file: Path | None = None
+    stages: list[Stage] = []
+    with _noted(found, ("given", "take")):
+        take_file = _take_file(spec.given.take, file)
+    for index, entry in enumerate(spec.given.stages):
+        with _noted(found, ("given", "stages", index)):
+            stages.append(_stage(dict(entry), index))
+            continue
+        with contextlib.suppress(GainError):  # one as it comes, so that what names it is looked at as well
+            stages.append(_stage({key: entry[key] for key in ("stage", "name") if key in entry}, index))
+    if len(stages) == len(spec.given.stages):
+        session: Session | None = None
+        with _noted(found, ("given", "stages")):
+            silence = Audio(np.zeros(480), 48_000)  # paths need a session, and a session a take; the real one is long
+            session = Session.of(silence, stages, name=spec.given.strip)
+        if session is not None:
+            found += _senseless(spec, session)
+    if found or take_file is None:
+        return None, found
+    digest = hashlib.sha256(content).hexdigest()[:16]
+    return Exercise(name, spec, file, digest, take_file, tuple(stages)), []
 
 
 def _take_file(take: str, file: Path) -> Path:
@@ -293,56 +322,81 @@ def _stage(entry: dict[str, Any], index: int) -> Stage:
     if not isinstance(kind, str) or kind not in kinds:
         raise GainError(f"stage {index + 1} of given is {shown(kind)}; {nearest(str(kind)[:80], kinds)}")
     known = [field.name for field in dataclasses.fields(kinds[kind])]
+    settings_known = [field.name for field in dataclasses.fields(kinds[kind]) if "label" in field.metadata]
     for setting, value in entry.items():
         if setting not in known:
             raise GainError(f"the {kind.lower()} of given has no setting {setting!r}; {nearest(setting, known)}")
         if not isinstance(value, str | int | float):
             raise GainError(f"{setting} of the {kind.lower()} is {shown(value)}; give one number or one text.")
+        if isinstance(value, str) and (todo := number_in_quotes(value)) and setting in settings_known:
+            raise GainError(f"{setting} of the {kind.lower()} is {shown(value)}; {todo}")
     try:
         return kinds[kind](**entry)
     except TypeError as fault:
         raise GainError(f"the {kind.lower()} of given cannot be made: {fault}.") from fault
 
 
-def _require_sense(exercise: Exercise) -> None:
+def _senseless(spec: SetSpec, session: Session) -> list[Told]:
     """Every path, tap, measure, bound, range and placeholder of the file, held against the stages that it names."""
-    spec = exercise.spec
-    silence = Audio(np.zeros(480), 48_000)  # the paths need a session, and a session a take; the real one is long
-    session = Session.of(silence, exercise.stages, name=spec.given.strip)
-    for entry, vary in spec.varies.items():
-        _require_range(vary, session, f"{entry} of varies")
-        if (vary.high - vary.low) / vary.step > MOST_DRAWS:
-            raise GainError(f"{entry} of varies has more than {MOST_DRAWS} values; give a larger step.")
-    for number, move in enumerate(spec.moves, 1):
-        _require_range(move, session, f"move {number}")
-    paths = [setting_path(session, entry.path) for entry in (*spec.moves, *spec.varies.values())]
-    for path in paths:
-        if paths.count(path) > 1:
-            raise GainError(f"{path} is named twice among moves and varies; name it once.")
-    for number, check in enumerate(spec.checks, 1):
-        with _at(f"check {number}"):
+    found: list[Told] = []
+    paths: list[str] = []
+    ranges: list[tuple[Place, str, Range]] = [
+        (("varies", entry), f"{entry} of varies", vary) for entry, vary in spec.varies.items()
+    ]
+    ranges += [(("moves", index), f"move {index + 1}", move) for index, move in enumerate(spec.moves)]
+    for place, name, entry in ranges:
+        with _noted(found, place):
+            _require_range(entry, session, name)
+            if isinstance(entry, Vary) and (entry.high - entry.low) / entry.step > MOST_DRAWS:
+                raise GainError(f"{name} has more than {MOST_DRAWS} values; give a larger step.")
+            path = setting_path(session, entry.path)
+            if path in paths:
+                raise GainError(f"{path} is named twice among moves and varies; name it once.")
+            paths.append(path)
+    for index, check in enumerate(spec.checks):
+        with _noted(found, ("checks", index, "reads")), _at(f"check {index + 1}"):
             _require_reading(check.reads, session)
-    for number, slip in enumerate(spec.slips, 1):
-        with _at(f"slip {number}"):
-            for reading in slip.when:
+    for index, slip in enumerate(spec.slips):
+        for reading in slip.when:
+            with _noted(found, ("slips", index, "when")), _at(f"slip {index + 1}"):
                 _require_reading(reading, session)
     if spec.given.listen:
-        session.tap(spec.given.listen)
+        with _noted(found, ("given", "listen")):
+            session.tap(spec.given.listen)
     known = set(spec.varies)
-    texts = {"brief": spec.brief}
-    texts |= {f"text of hint {number}": hint.text for number, hint in enumerate(spec.hints, 1)}
-    texts |= {f"say of slip {number}": slip.say for number, slip in enumerate(spec.slips, 1)}
-    for name, text in texts.items():
-        _require_placeholders(name, text, known)
-    for number, check in enumerate(spec.checks, 1):
+    texts: list[tuple[Place, str, str, set[str]]] = [(("brief",), "brief", spec.brief, known)]
+    for index, hint in enumerate(spec.hints):
+        texts.append((("hints", index, "text"), f"text of hint {index + 1}", hint.text, known))
+    for index, slip in enumerate(spec.slips):
+        texts.append((("slips", index, "say"), f"say of slip {index + 1}", slip.say, known))
+    for index, check in enumerate(spec.checks):
         for name, told in (("low", check.low), ("high", check.high), ("good", check.good)):
-            _require_placeholders(f"{name} of check {number}", told or "", known | {"measured", "wanted", "off"})
-    _require_answer("solution", spec.solution, spec, session)
-    for number, slip in enumerate(spec.slips, 1):
-        _require_answer(f"answer of slip {number}", slip.answer, spec, session)
-    for number, move in enumerate(spec.moves, 1):
+            words = known | {"measured", "wanted", "off"}
+            texts.append((("checks", index, name), f"{name} of check {index + 1}", told or "", words))
+    for place, name, text, words in texts:
+        with _noted(found, place):
+            _require_placeholders(name, text, words)
+    if len(paths) < len(ranges):
+        return found  # answers are told by the moves, and a move is at fault
+    with _noted(found, ("solution",)):
+        _require_answer("solution", spec.solution, spec, session)
+    for index, slip in enumerate(spec.slips):
+        with _noted(found, ("slips", index, "answer")):
+            _require_answer(f"answer of slip {index + 1}", slip.answer, spec, session)
+    for index, move in enumerate(spec.moves):
         if move.start:
-            _require_amount(f"start of move {number}", move.start, move, spec)
+            with _noted(found, ("moves", index, "start")):
+                _require_amount(f"start of move {index + 1}", move.start, move, spec)
+    return found
+
+
+@contextlib.contextmanager
+def _noted(found: list[Told], place: Place) -> Iterator[None]:
+    """Note a fault with its place in the file, so that the next one is looked for as well."""
+    try:
+        yield
+    except GainError as fault:
+        found.append((place, str(fault)))
 
 
 @contextlib.contextmanager
@@ -443,8 +497,25 @@ def _drawn(vary: Vary, class_key: str, *about: str) -> float:
     # JSON keeps the parts apart: ("ab", "c") and ("a", "bc") are two messages.
     message = json.dumps(about, ensure_ascii=True).encode()
     number = int.from_bytes(hmac.new(class_key.encode(), message, hashlib.sha256).digest(), "big")
-    count = math.floor((vary.high - vary.low) / vary.step + 1e-9) + 1
-    return round(vary.low + number % count * vary.step, 9)
+    return drawable(vary, number % draws_of(vary))
+
+
+def draws_of(vary: Range) -> int:
+    """How many values lie on the steps of a range.
+
+    >>> draws_of(load("recording/leave-room").spec.varies["level"])
+    15
+    """
+    return math.floor((vary.high - vary.low) / vary.step + 1e-9) + 1
+
+
+def drawable(vary: Range, index: int) -> float:
+    """The value on one of the steps of a range, counted from its low end.
+
+    >>> drawable(load("recording/leave-room").spec.varies["level"], 2)
+    -28.0
+    """
+    return round(vary.low + index * vary.step, 9)
 
 
 def _tap_path(session: Session, tap: str) -> str:

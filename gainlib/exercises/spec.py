@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from pathlib import Path
 from typing import Annotated, Any, Literal, get_args
@@ -152,8 +153,41 @@ class SetSpec(Spec):
 KINDS: dict[str, type[SetSpec]] = {"set": SetSpec}
 
 
-def read_spec(file: Path) -> tuple[SetSpec, bytes]:
-    """The entries of an exercise file, and the file's bytes; a GainError names the file and the entry at fault."""
+NUMBER_IN_QUOTES = re.compile(r"\s*([-+−–—]?)\s*(\d+)(?:([.,])(\d+))?\s*([A-Za-z%]*)\s*")
+
+
+def number_in_quotes(text: str) -> str:
+    """What to do about a number that was typed as a text; empty where the text is none.
+
+    >>> number_in_quotes("6 dB")
+    'leave the unit out, it belongs in the name, and the quotes as well: 6'
+    """
+    found = NUMBER_IN_QUOTES.fullmatch(text)
+    if not found:
+        return ""
+    number = plain_number(text)
+    if found[5]:
+        return f"leave the unit out, it belongs in the name, and the quotes as well: {number}"
+    if found[3] == ",":
+        return f"write the decimals behind a point, without quotes: {number}"
+    return f"leave the quotes out: {number}"
+
+
+def plain_number(text: str) -> str:
+    """The number in a text as TOML writes it.
+
+    >>> plain_number("−0,5 dB")
+    '-0.5'
+    """
+    found = NUMBER_IN_QUOTES.fullmatch(text)
+    if not found:
+        return text
+    sign = "-" if found[1] in ("-", "−", "–", "—") and found[1] else ""
+    return f"{sign}{found[2]}" + (f".{found[4]}" if found[4] else "")
+
+
+def read_content(file: Path) -> str:
+    """The text of an exercise file; a GainError for one that cannot be read, is too large or is not UTF-8."""
     try:
         if file.stat().st_size > LARGEST_FILE_BYTES:
             raise GainError(f"{file.name} is larger than {LARGEST_FILE_BYTES // 1024} kB; an exercise is a short text.")
@@ -162,9 +196,16 @@ def read_spec(file: Path) -> tuple[SetSpec, bytes]:
         reason = (fault.strerror or str(fault)).lower()
         raise GainError(f"{file} cannot be read ({reason}); check the name and its permissions.") from fault
     try:
-        entries = tomllib.loads(content.decode("utf-8"))
+        return content.decode("utf-8")
     except UnicodeDecodeError as fault:
         raise GainError(f"{file.name} is not UTF-8 text (byte {fault.start}); save it as UTF-8.") from fault
+
+
+def read_spec(file: Path) -> tuple[SetSpec, bytes]:
+    """The entries of an exercise file, and the file's bytes; a GainError names the file and the entry at fault."""
+    text = read_content(file)
+    try:
+        entries = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError) as fault:
         reason = str(fault).rstrip(".") or "nested too deep"
         raise GainError(f"{file.name} is not valid TOML: {reason[0].lower()}{reason[1:]}.") from fault
@@ -174,9 +215,9 @@ def read_spec(file: Path) -> tuple[SetSpec, bytes]:
     if not isinstance(kind, str) or kind not in KINDS:
         raise GainError(f"{file.name}: kind is {shown(kind)}; {nearest(str(kind)[:80], KINDS)}")
     try:
-        return KINDS[kind].model_validate(entries), content
+        return KINDS[kind].model_validate(entries), text.encode()
     except ValidationError as fault:
-        raise GainError(f"{file.name}: {_told(fault.errors()[0], KINDS[kind])}") from fault
+        raise GainError(f"{file.name}: {told(fault.errors()[0], KINDS[kind])}") from fault
 
 
 def shown(value: object) -> str:
@@ -201,14 +242,19 @@ def shown(value: object) -> str:
     return f"{'an' if kind[:1].lower() in 'aeiou' else 'a'} {kind}"
 
 
-def _told(fault: Any, model: type[BaseModel]) -> str:
+def told(fault: Any, model: type[BaseModel]) -> str:
     """One of pydantic's faults as a plain sentence."""
     place, kind, given = tuple(fault["loc"]), fault["type"], fault.get("input")
     where, context = _where(place), fault.get("ctx", {})
     if kind == "missing":
         return f"the entry {where} is missing; add it."
     if kind == "extra_forbidden":
-        return f"there is no entry {where}; {nearest(str(place[-1]), _known(place[:-1], model))}"
+        if len(place) > 1 and place[-1] in known_entries((), model):
+            return (
+                f"{place[-1]} stands under {_where(place[:-1])}, but belongs to the whole exercise; "
+                "move it above the first line in square brackets."
+            )
+        return f"there is no entry {where}; {nearest(str(place[-1]), known_entries(place[:-1], model))}"
     wanted = {
         "string_type": "text in quotes",
         "float_type": "a number",
@@ -222,6 +268,8 @@ def _told(fault: Any, model: type[BaseModel]) -> str:
         "string_pattern_mismatch": "a short name of small letters, digits and _",
     }.get(kind)
     if context.get("class_name") == "Amount":
+        if isinstance(given, str) and number_in_quotes(given):
+            return f"{where} is {shown(given)}; {number_in_quotes(given)}"
         wanted = 'a number, or a rule such as { base = 14, minus = "level" }'
     elif kind == "literal_error":
         wanted = f"one of {context.get('expected', '')}".replace(" or ", ", ").replace("'", "")
@@ -237,6 +285,8 @@ def _told(fault: Any, model: type[BaseModel]) -> str:
         return f"{where} holds too few values; give at least {context['min_length']}."
     if "[key]" in place:
         return f"{_where(place[:-1])} has a name that cannot be used; it must be {wanted}."
+    if isinstance(given, str) and wanted in ("a number", "a whole number") and number_in_quotes(given):
+        return f"{where} is {shown(given)}; it must be {wanted}: {number_in_quotes(given)}"
     return f"{where} is {shown(given)}; it must be {wanted or fault['msg'].lower()}."
 
 
@@ -251,7 +301,7 @@ def _where(place: tuple[int | str, ...]) -> str:
     return " of ".join(reversed(parts))
 
 
-def _known(place: tuple[int | str, ...], model: Any) -> list[str]:
+def known_entries(place: tuple[int | str, ...], model: Any) -> list[str]:
     """The entries that a table at this place may have."""
     for part in place:
         if isinstance(part, str) and isinstance(model, type) and issubclass(model, BaseModel):

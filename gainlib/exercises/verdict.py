@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import numbers
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -98,10 +98,18 @@ def judged(variant: Variant, answer: object, hints_used: object) -> Verdict:
     )
 
 
-def met_slips(variant: Variant, rendering: Rendering) -> tuple[str, ...]:
-    """The names of the slips whose conditions a rendered answer meets; a sound exercise has one at most."""
+def met_slips(
+    variant: Variant, rendering: Rendering, read: Callable[[Reading, Rendering], float] | None = None
+) -> tuple[str, ...]:
+    """The names of the slips whose conditions a rendered answer meets; a sound exercise has one at most.
+
+    `read` may be given where readings are remembered.
+    """
+    value_of = read or reading_value
     return tuple(
-        slip.name for slip in variant.exercise.spec.slips if all(_holds(reading, rendering) for reading in slip.when)
+        slip.name
+        for slip in variant.exercise.spec.slips
+        if all(not reading_side(reading, value_of(reading, rendering)) for reading in slip.when)
     )
 
 
@@ -161,8 +169,8 @@ def _checked(check: Check, variant: Variant, rendering: Rendering, unread: Mappi
     if blocking:
         sentence = f"Not measured: {'; '.join(blocking)}."
         return CheckLine(check.title, False, 0.0, check.points, sentence)
-    value = _value(check.reads, rendering)
-    side = _side(check.reads, value)
+    value = reading_value(check.reads, rendering)
+    side = reading_side(check.reads, value)
     words = {
         **variant.printed,
         "measured": _print(check.reads, value, rendering),
@@ -189,7 +197,7 @@ def _reaches(path: str, reading: Reading, variant: Variant) -> bool:
     return names.index(stage) <= names.index(tap_stage)
 
 
-def _value(reading: Reading, rendering: Rendering) -> float:
+def reading_value(reading: Reading, rendering: Rendering) -> float:
     """What is read, rounded as it is printed: a learner is judged by the figure on the screen."""
     if reading.setting is not None:
         return float(rendering.session.setting(reading.setting))
@@ -201,7 +209,7 @@ def _value(reading: Reading, rendering: Rendering) -> float:
     return value if math.isinf(value) else round(value, measures()[name].digits)
 
 
-def _side(reading: Reading, value: float) -> str:
+def reading_side(reading: Reading, value: float) -> str:
     if reading.at_least is not None and not value >= reading.at_least:
         return "low"
     if reading.at_most is not None and not value <= reading.at_most:
@@ -210,10 +218,10 @@ def _side(reading: Reading, value: float) -> str:
 
 
 def _holds(reading: Reading, rendering: Rendering) -> bool:
-    return not _side(reading, _value(reading, rendering))
+    return not reading_side(reading, reading_value(reading, rendering))
 
 
-def _unit(reading: Reading, rendering: Rendering) -> str:
+def reading_unit(reading: Reading, rendering: Rendering) -> str:
     if reading.measure:
         return measures()[reading.measure].unit
     known = setting_of(rendering.session, reading.setting or "")
@@ -224,12 +232,12 @@ def _print(reading: Reading, value: float, rendering: Rendering, *, bound: bool 
     known: Measure | None = measures()[reading.measure] if reading.measure else None
     if known and not (bound and float(value).is_integer()):
         return known.printed(value)
-    return printed_setting(value, _unit(reading, rendering), 1.0 if bound else 0.1)
+    return printed_setting(value, reading_unit(reading, rendering), 1.0 if bound else 0.1)
 
 
 def _wanted(reading: Reading, rendering: Rendering) -> str:
     low, high = reading.at_least, reading.at_most
-    unit = _unit(reading, rendering)
+    unit = reading_unit(reading, rendering)
     if low is not None and high is not None:
         if low == high:
             return f"exactly {_print(reading, low, rendering, bound=True)}"
@@ -242,14 +250,14 @@ def _wanted(reading: Reading, rendering: Rendering) -> str:
 
 def _off(reading: Reading, value: float, rendering: Rendering) -> str:
     """How far off: to the middle of what is wanted, or to the one bound; a clipped reading tells only the least."""
-    if not _side(reading, value):
+    if not reading_side(reading, value):
         return "nothing"
     if math.isinf(value):
         return "a long way"
     low, high = reading.at_least, reading.at_most
     aim = (low + high) / 2 if low is not None and high is not None else high if high is not None else low or 0.0
     distance = abs(value - aim)
-    unit = {"dBFS": "dB", "dBTP": "dB", "dBu": "dB", "LUFS": "LU"}.get(unit := _unit(reading, rendering), unit)
+    unit = {"dBFS": "dB", "dBTP": "dB", "dBu": "dB", "LUFS": "LU"}.get(unit := reading_unit(reading, rendering), unit)
     if not unit:
         return f"{distance:.0f}"
     cut = value > aim and _clipped_within(reading, rendering)

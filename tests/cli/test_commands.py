@@ -31,7 +31,7 @@ def test_the_version_is_printed(run):
     assert run("--version") == (0, f"gainlib {gainlib.__version__}\n", "")
 
 
-@pytest.mark.parametrize("command", ["open", "check-setup"])
+@pytest.mark.parametrize("command", ["open", "check-setup", "prove", "new-exercise"])
 def test_each_command_has_help_with_an_example(run, command):
     status, out, _ = run(command, "--help")
     assert status == 0
@@ -214,6 +214,74 @@ def test_no_port_and_no_writable_folder_are_faults(monkeypatch, tmp_path):
     assert "cannot be written to (permission denied)" in setup.writable(tmp_path).said
     monkeypatch.setattr(setup.socket, "socket", forbid)
     assert not setup.loopback_port().works
+
+
+@pytest.fixture
+def folder(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def test_a_new_exercise_is_written_and_proven(run, folder):
+    status, out, _ = run("new-exercise", "levels/hot-bass", "--kind", "set")
+    file = folder / "levels" / "hot-bass.toml"
+    assert (status, file.is_file()) == (0, True)
+    assert out == f"{file.relative_to(folder)} is written. Change it, then: gainlib prove {file.relative_to(folder)}\n"
+    status, out, err = run("prove", "levels/hot-bass.toml", "--variants", "2")
+    assert (status, err) == (0, "")
+    assert out.startswith("levels/hot-bass: proven.\n")
+    assert "shown The author's answer passes in all 2 variants looked at (of 19)." in " ".join(out.split())
+
+
+def test_a_new_exercise_is_not_written_over_a_file(run, folder):
+    (folder / "mine.toml").write_text("mine")
+    status, out, err = run("new-exercise", "mine")
+    assert (status, out) == (2, "")
+    assert err == "gainlib: mine.toml is there already; choose another name, or move the file away.\n"
+
+
+def test_every_fault_of_every_file_is_printed_and_the_status_is_1(run, folder):
+    run("new-exercise", "one")
+    run("new-exercise", "two")
+    text = (folder / "one.toml").read_text(encoding="utf-8")
+    text = text.replace("level  = 1", "level  = 0,5", 1).replace("points   = 2", "pionts   = 2", 1)
+    (folder / "one.toml").write_text(text, encoding="utf-8")
+    status, out, _ = run("prove", "one.toml", "two.toml", "--variants", "1")
+    assert status == 1
+    words = " ".join(out.split())
+    assert f"{folder.name}/one: not proven, " in words
+    assert "WRONG line 8: a comma stands in a number; write its decimals behind a point: 0.5" in words
+    assert "did you mean points?" in words
+    assert f"{folder.name}/two: proven." in words
+    assert words.endswith("1 of 2 exercises are proven.")
+
+
+def test_a_proof_as_json_holds_the_figures(run, folder):
+    run("new-exercise", "one")
+    status, out, _ = run("prove", "one.toml", "--variants", "2", "--json")
+    content = json.loads(out)
+    assert (status, content["proven"]) == (0, True)
+    (proof,) = content["exercises"]
+    assert (proof["name"], proof["faults"], proof["unsolved"]) == (f"{folder.name}/one", [], [])
+    assert (proof["variants"], proof["all_variants"]) == (2, 19)
+    assert 0 < proof["passing"] < proof["answers"]
+    (folder / "one.toml").write_text("title = 1,5\n")
+    status, out, _ = run("prove", "one.toml", "--json")
+    assert (status, json.loads(out)["exercises"][0]["faults"][0]["line"]) == (1, 1)
+
+
+@pytest.mark.parametrize("name", ["none.toml", "recording/leave-rom"])
+def test_what_cannot_be_proven_at_all_is_one_sentence_and_2(run, folder, name):
+    status, out, err = run("prove", name)
+    assert (status, out, err.count("\n")) == (2, "", 1)
+    assert err.startswith("gainlib: ")
+
+
+def test_an_own_file_opens_on_a_bench(run, folder):
+    run("new-exercise", "levels/hot-bass")
+    sitting = gainlib.exercise("levels/hot-bass.toml", learner="ada")
+    assert not sitting.check().passed
+    assert "Full scale of this recording is −" in sitting.variant.brief
 
 
 def test_the_command_is_installed():
