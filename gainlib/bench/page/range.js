@@ -88,7 +88,7 @@ export default {
     };
     const commit = () => {
       const text = typed.value.trim().replace(get("unit"), "").trim().replace(/[−–]/g, "-").replace(",", ".");
-      if (text === number(get("value")).replace("−", "-")) return;
+      if (text === number(get("value")).replace("−", "-")) { complain(); return; }
       const value = Number(text);
       const limits = `${whole(get("low"))} to ${whole(get("high"))}`;
       if (text === "" || !Number.isFinite(value)) refuse(`“${typed.value.trim()}” is not a number; give ${limits}.`);
