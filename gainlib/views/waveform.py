@@ -116,6 +116,7 @@ class Waveform(View):
         levels = [levels[0], levels[-1]] if len(levels) > 2 else levels
         parts = self._peaks(rendering)
         return {
+            "wave": {"seconds": seconds, "low": low, "high": high},
             "parts": {
                 "start": np.array([self.parts[each][0] for each in parts], dtype=float),
                 "end": np.array([self.parts[each][1] for each in parts], dtype=float),
@@ -123,7 +124,6 @@ class Waveform(View):
                 "level": np.full(len(parts), (1.0 + _TOP) / 2),
                 "text": [f"{name} {signed(peak, unit='', plus=peak > 0)}" for name, peak in parts.items()],
             },
-            "wave": {"seconds": seconds, "low": low, "high": high},
             "full scale": {
                 "left": np.zeros(2),
                 "right": np.full(2, audio.seconds),
