@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import os
-from pathlib import Path
+from importlib import resources
 
 import pytest
 
@@ -219,16 +218,13 @@ def test_it_can_be_read_at_twice_the_size(bench, keep):
         assert wide <= 1, part
 
 
-def axe() -> Path:
-    """The accessibility engine, where it is to be had: named by AXE_JS; this project does not carry it."""
-    named = os.environ.get("AXE_JS")
-    if named:
-        return Path(named)
-    pytest.skip("the accessibility engine is not here (npm install axe-core, then AXE_JS=.../axe.min.js)")
+def axe() -> str:
+    """The script of the accessibility engine axe-core, as a Python package of the test extra carries it."""
+    return resources.files("axe_playwright_python").joinpath("axe.min.js").read_text(encoding="utf-8")
 
 
 def test_an_accessibility_engine_finds_no_serious_fault(bench):
-    bench.evaluate(axe().read_text(encoding="utf-8"))
+    bench.evaluate(axe())
     found = bench.evaluate("""async () => {
         const { violations } = await axe.run(".gainlib-bench");
         return violations.filter(each => ["serious", "critical"].includes(each.impact))
