@@ -100,15 +100,14 @@ def _of_strip(rendering: Rendering, name: str) -> tuple[float, Headline]:
             f"{whose}The take is silent.", "What the later stages carry is noise only: check the source."
         )
     clipping = [index for index, each in enumerate(table) if each.clipped]
-    before = _clipped_before(rendering, name)
-    if not clipping and before:
+    if clipping:
+        return 1000.0 + _over_db(rendering, table, clipping), _clips(rendering, table, clipping, whose)
+    if before := _clipped_before(rendering, name):
         return 900.0, Headline(
             f"{whose}The recording itself is clipped {times(before)}.",
             "No control here mends that: record it again, lower.",
             True,
         )
-    if clipping:
-        return 1000.0 + _over_db(rendering, table, clipping), _clips(rendering, table, clipping, whose)
     limited = _limited(rendering, table, whose)
     if limited is not None:
         return limited
