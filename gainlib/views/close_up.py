@@ -14,7 +14,7 @@ from gainlib.flow import Rendering
 from gainlib.meters import flat_runs
 from gainlib.stages import Converter, Fader, Preamp, SoftClip, Source, Stage, StoredFile, Trim
 from gainlib.views.base import Columns, View
-from gainlib.views.strokes import decibel_axis, frame, inked
+from gainlib.views.strokes import decibel_axis, frame, hatch, inked
 from gainlib.views.words import of_tap, stage_of
 
 __all__ = ["CloseUp"]
@@ -58,11 +58,7 @@ class CloseUp(View):
         decibel_axis(drawing.yaxis, {**ticks, 0.0: "−∞"})
         drawing.ygrid.ticker = drawing.yaxis[0].ticker
         sources = {name: ColumnDataSource(data=dict(data), name=name) for name, data in self.columns(rendering).items()}
-        drawing.quad(
-            "left", "right", "top", "bottom", source=sources["full scale"], fill_alpha=0.0, line_alpha=0.0,
-            hatch_pattern="right_diagonal_line", hatch_alpha=0.55, hatch_weight=1.0, hatch_scale=8.0,
-            **inked(hatch_color="ceiling"),
-        )  # fmt: skip
+        hatch(drawing, sources["full scale"])
         drawing.line("ms", "given", source=sources["moment"], line_width=1.5, line_dash=[3, 3],
                      **inked(line_color="text"))  # fmt: skip
         drawing.line("ms", "came", source=sources["moment"], line_width=2.0, **inked(line_color="peak"))

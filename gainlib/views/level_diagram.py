@@ -13,7 +13,7 @@ from gainlib.flow import Rendering, TapLevels
 from gainlib.stages import Compressor
 from gainlib.views.base import Columns, View
 from gainlib.views.routes import route
-from gainlib.views.strokes import decibel_axis, frame, frame_height, inked
+from gainlib.views.strokes import decibel_axis, frame, frame_height, hatch, inked
 from gainlib.views.words import left, level, plain, stage_of, times
 
 __all__ = ["LevelDiagram"]
@@ -83,11 +83,7 @@ class LevelDiagram(View):
         river, banks, numbers = sources["river"], sources["ceilings"], sources["numbers"]
         drawing.segment("x", "bottom", "x", "top", source=sources["seams"], line_width=1.0, **inked(line_color="grid"))
         drawing.varea("x", "noise", "peak", source=river, fill_alpha=0.16, **inked(fill_color="peak"))
-        drawing.quad(
-            "left", "right", "top", "bottom", source=banks, fill_alpha=0.0, line_alpha=0.0,
-            hatch_pattern="right_diagonal_line", hatch_alpha=0.55, hatch_weight=1.0, hatch_scale=8.0,
-            **inked(hatch_color="ceiling"),
-        )  # fmt: skip
+        hatch(drawing, banks)
         drawing.segment(
             "left", "bottom", "right", "bottom", source=banks, line_width=2.5, **inked(line_color="ceiling")
         )

@@ -11,8 +11,8 @@ from bokeh.models.annotations import Span
 from bokeh.plotting import figure
 
 __all__ = [
-    "FRAME_LEFT", "FRAME_RIGHT", "INKS", "cursor", "decibel_axis", "frame", "frame_height", "hatched", "inked", "key",
-    "key_columns", "sources_of", "time_frame",
+    "FRAME_LEFT", "FRAME_RIGHT", "INKS", "cursor", "decibel_axis", "frame", "frame_height", "hatch", "hatched", "inked",
+    "key", "key_columns", "sources_of", "time_frame",
 ]  # fmt: skip
 
 FRAME_LEFT: Final = 72
@@ -116,11 +116,7 @@ def sources_of(columns: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
 
 def hatched(drawing: Any, source: Any) -> None:
     """The bank from a ceiling upward: hatched, its edge drawn."""
-    drawing.quad(
-        "left", "right", "top", "bottom", source=source, fill_alpha=0.0, line_alpha=0.0,
-        hatch_pattern="right_diagonal_line", hatch_alpha=0.55, hatch_weight=1.0, hatch_scale=8.0,
-        **inked(hatch_color="ceiling"),
-    )  # fmt: skip
+    hatch(drawing, source)
     drawing.segment("left", "bottom", "right", "bottom", source=source, line_width=2.5, **inked(line_color="ceiling"))
 
 
@@ -137,6 +133,15 @@ def key_columns(
         "y": y,
         "text": list(texts),
     }
+
+
+def hatch(drawing: Any, source: Any) -> None:
+    """The hatch of what lies beyond a ceiling, over each `left`, `right`, `top`, `bottom` of a source."""
+    drawing.quad(
+        "left", "right", "top", "bottom", source=source, fill_alpha=0.0, line_alpha=0.0,
+        hatch_pattern="right_diagonal_line", hatch_alpha=0.55, hatch_weight=1.0, hatch_scale=8.0,
+        **inked(hatch_color="ceiling"),
+    )  # fmt: skip
 
 
 def key(drawing: Any, source: Any, strokes: Sequence[tuple[str, dict[str, Any]]]) -> None:

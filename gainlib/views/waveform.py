@@ -15,7 +15,7 @@ from gainlib.errors import GainError
 from gainlib.flow import Bus, Rendering
 from gainlib.meters import ClippedRuns, flat_runs, peak_dbfs
 from gainlib.views.base import Columns, View
-from gainlib.views.strokes import cursor, decibel_axis, frame, inked
+from gainlib.views.strokes import cursor, decibel_axis, frame, hatch, inked
 from gainlib.views.words import of_tap, plain, times
 
 __all__ = ["Waveform"]
@@ -64,11 +64,7 @@ class Waveform(View):
         decibel_axis(drawing.yaxis, {**ticks, 0.0: "−∞"})
         drawing.ygrid.ticker = drawing.yaxis[0].ticker
         sources = {name: ColumnDataSource(data=dict(data), name=name) for name, data in self.columns(rendering).items()}
-        drawing.quad(
-            "left", "right", "top", "bottom", source=sources["full scale"], fill_alpha=0.0, line_alpha=0.0,
-            hatch_pattern="right_diagonal_line", hatch_alpha=0.55, hatch_weight=1.0, hatch_scale=8.0,
-            **inked(hatch_color="ceiling"),
-        )  # fmt: skip
+        hatch(drawing, sources["full scale"])
         for edge in ("low", "high"):
             drawing.line("seconds", edge, source=sources["wave"], line_width=1.0, **inked(line_color="peak"))
         drawing.varea("seconds", "low", "high", source=sources["wave"], fill_alpha=0.55, **inked(fill_color="peak"))
