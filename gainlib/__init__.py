@@ -38,6 +38,7 @@ if TYPE_CHECKING:
         deliver,
         proposed_ride,
     )
+    from gainlib.survey.survey import survey
     from gainlib.views import Waveform
 
 __version__ = "0.1.0"
@@ -79,6 +80,7 @@ _ROOMS = {
     "predict": "bench",
     "proposed_ride": "stages",
     "read": "audio",
+    "survey": "bench",
     "write": "audio",
 }
 
@@ -119,6 +121,7 @@ __all__ = [
     "predict",
     "proposed_ride",
     "read",
+    "survey",
     "write",
 ]
 

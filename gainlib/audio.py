@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import math
 import os
-import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from importlib import resources
@@ -17,6 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gainlib.errors import GainError
+from gainlib.files import taking_its_place
 
 __all__ = ["Audio", "Recording", "bundled", "bundled_folder", "read", "write", "write_blocks"]
 
@@ -187,7 +187,8 @@ class Recording:
             raise GainError(f"{path} is empty (0 bytes); copy or export it again.")
         try:
             promised, self.starts_at = _promised_bytes(where), _time_reference(where)
-            self._sound = soundfile.SoundFile(where)
+            # As bytes, since a name need not be text in the encoding that the library would ask for.
+            self._sound = soundfile.SoundFile(where if os.name == "nt" else os.fsencode(where))
         except (soundfile.LibsndfileError, RuntimeError, OSError, TypeError) as fault:
             raise self._unreadable(fault) from fault
         if promised > size:
@@ -324,7 +325,7 @@ def write_blocks(
                 _require_room(block, coding)
                 sound.write(_in_codes(block, coding))
                 written += len(block)
-        if not written == frames == soundfile.info(half).frames or _promised_bytes(Path(half)) > Path(half).stat().st_size:
+        if not written == frames == soundfile.info(half).frames or _promised_bytes(half) > half.stat().st_size:
             raise OSError("the disk took less than was written")
     return where
 
@@ -359,24 +360,22 @@ def _require_room(samples: Samples, coding: str) -> None:
 
 
 @contextlib.contextmanager
-def _whole(path: str | os.PathLike[str], where: Path) -> Iterator[str]:
+def _whole(path: str | os.PathLike[str], where: Path) -> Iterator[Path]:
     """A neighbour of the file to be written, which takes its place when all went well, and else is gone."""
     import soundfile
 
+    begun = False
     try:
-        handle, half = tempfile.mkstemp(prefix=f".{where.name}."[-80:], suffix=where.suffix, dir=where.parent)
-        os.close(handle)
-    except OSError as fault:
-        raise GainError(f"{where.parent} cannot be written to ({_reason(fault)}); choose another folder.") from fault
-    try:
-        yield half
-        os.chmod(half, 0o666 & ~_umask())
-        os.replace(half, where)
+        with taking_its_place(where) as half:
+            begun = True
+            yield half
     # soundfile asserts that all was written, which is how a full disk may show.
     except (soundfile.LibsndfileError, RuntimeError, OSError, AssertionError) as fault:
+        if not begun:
+            raise GainError(
+                f"{where.parent} cannot be written to ({_reason(fault)}); choose another folder."
+            ) from fault
         raise GainError(f"{path} could not be written ({_reason(fault)}); nothing was left behind.") from fault
-    finally:
-        Path(half).unlink(missing_ok=True)
 
 
 def _in_codes(samples: Samples, coding: str) -> Samples | NDArray[np.int32]:
@@ -423,12 +422,6 @@ def _time_reference(where: Path) -> int | None:
                 return int.from_bytes(field, "little") if len(field) == 8 <= size - 338 else None
             file.seek(size + size % 2, os.SEEK_CUR)
     return None
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask
 
 
 def _reason(fault: BaseException) -> str:

@@ -55,11 +55,12 @@ def clipped_runs(samples: ArrayLike, *, ceiling_dbfs: float = 0.0, least_samples
     >>> len(clipped_runs(np.clip(2 * np.sin(np.arange(480) / 10), -1, 1)))
     16
     """
-    edge = _edge(ceiling_dbfs)
+    edge = full_scale_edge(ceiling_dbfs)
     return _runs(checked_samples(samples, "samples"), lambda channel: (-edge, edge), least_samples)
 
 
-def _edge(ceiling_dbfs: float) -> float:
+def full_scale_edge(ceiling_dbfs: float = 0.0) -> float:
+    """The smallest |sample| that counts as standing at the ceiling: one step of a 16-bit file below it."""
     return float(ratio_from_db(ceiling_dbfs)) * (1.0 - 2.0**-15)
 
 
@@ -82,7 +83,7 @@ class ClippedRunsMeter:
             raise GainError(f"channels is {channels}; a meter needs at least one.")
         if least_samples < 1:
             raise GainError(f"least_samples is {least_samples}; it must be 1 or above.")
-        self._edge, self._least = _edge(ceiling_dbfs), least_samples
+        self._edge, self._least = full_scale_edge(ceiling_dbfs), least_samples
         self._runs, self._samples, self._longest = np.zeros((3, channels), dtype=np.int64)
         # The run that reaches the end of what was pushed: its side (+1, -1, 0 for none) and its length.
         self._side, self._open = np.zeros((2, channels), dtype=np.int64)
@@ -242,6 +243,7 @@ class FlatTopsMeter:
         self._sides = [(_Tops(), _Tops()) for _ in range(channels)]
         self._recent: NDArray[np.floating] = np.empty((channels, 0), dtype=np.float32)
         self._samples = 0
+        self._looked = 0  # tops that start before this sample were found already
 
     def push(self, block: ArrayLike) -> None:
         """Take the next samples, `(n,)` or `(n, channels)`."""
@@ -254,11 +256,12 @@ class FlatTopsMeter:
         stretch = np.concatenate((self._recent, block.T), axis=1)
         self._samples += len(block)
         self._look(self._sides, stretch, stretch.shape[1] - _CONTEXT)
+        self._looked = max(self._looked, self._samples - _CONTEXT)
         self._recent = stretch[:, -2 * _CONTEXT :].copy()
 
     def _look(self, sides: list[tuple[_Tops, _Tops]], stretch: NDArray[np.floating], end: int) -> None:
         offset = self._samples - stretch.shape[1]
-        first = 0 if offset == 0 else _CONTEXT
+        first = self._looked - offset
         for channel, (upper, lower) in zip(stretch, sides, strict=True):
             # What may still come to lie in the middle of a later stretch counts for the extreme, not yet as a top.
             upper.look(channel, float(channel.max()), offset, first, end, self._least)
