@@ -10,6 +10,7 @@ import pytest
 
 from gainlib.audio import bundled_folder
 from gainlib.bench import Bench, Sitting
+from gainlib.bench.controls import Breakpoints, Pick
 
 LESSONS = sorted(bundled_folder("lessons").glob("[0-9][0-9]-*.ipynb"))
 
@@ -27,6 +28,15 @@ def shown_by(path):
             yield eval(compile(ast.Expression(last.value), path.stem, "eval"), names)
 
 
+def places_of(control):
+    """Where a control is pushed: the ends and the middle of a range, every option of a choice, a ride over its reach."""
+    if isinstance(control, Pick):
+        return control.options
+    if isinstance(control, Breakpoints):
+        return ((), ((0.0, control.low), (control.seconds / 2, 0.0), (control.seconds, control.high)))
+    return (control.low, control.high, (control.low + control.high) / 2)
+
+
 @pytest.mark.parametrize("path", LESSONS, ids=lambda path: path.stem)
 def test_every_control_reaches_its_ends_and_its_middle(path, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
@@ -36,7 +46,7 @@ def test_every_control_reaches_its_ends_and_its_middle(path, tmp_path, monkeypat
     for bench in benches:
         assert bench.controls
         for setting, control in bench.controls.items():
-            for value in (control.low, control.high, (control.low + control.high) / 2):
+            for value in places_of(control):
                 bench.move(setting, value)
                 assert bench.values[setting] == value
                 assert bench.headline.what.endswith(".")
