@@ -29,7 +29,7 @@ def shown_by(path):
 
 
 def places_of(control):
-    """Where a control is pushed: the ends and the middle of a range, every option of a choice, a ride over its reach."""
+    """Where a control is pushed: ends and middle of a range, every option of a choice, a ride over its reach."""
     if isinstance(control, Pick):
         return control.options
     if isinstance(control, Breakpoints):
