@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from gainlib.audio import Audio, read, write
-    from gainlib.bench import Control, bench, compare, exercise
+    from gainlib.bench import Control, bench, compare, exercise, exercise_book
     from gainlib.bench.predict import predict
     from gainlib.course import contents
     from gainlib.errors import GainError
@@ -74,6 +74,7 @@ _ROOMS = {
     "contents": "course",
     "deliver": "stages",
     "exercise": "bench",
+    "exercise_book": "bench",
     "measure": "meters",
     "measures": "meters",
     "predict": "bench",
@@ -114,6 +115,7 @@ __all__ = [
     "contents",
     "deliver",
     "exercise",
+    "exercise_book",
     "measure",
     "measures",
     "predict",
