@@ -150,14 +150,13 @@ class Sitting:
 
     @property
     def told(self) -> tuple[str, ...]:
-        """What the candidates were, once it may be told: the chosen one after a miss, all after a pass."""
-        if self.verdict is None:
+        """What the chosen candidate was, after a miss; after a pass the verdict itself tells what each was."""
+        if self.verdict is None or self.verdict.passed:
             return ()
-        replied = [each for each in self.answers.values() if isinstance(each, str)]
         return tuple(
-            f"{each.label}: {each.say}"
+            f"You chose {each.label}: {each.say}"
             for each in self.variant.candidates
-            if each.say and (self.verdict.passed or each.label in replied)
+            if each.say and each.label in self.answers.values()
         )
 
     def close(self) -> None:

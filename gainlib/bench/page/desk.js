@@ -37,13 +37,7 @@ export default {
         item.append(shape, " ", make("strong", "", line.title), ` (${line.points}): ${line.sentence}`);
         lines.append(item);
       }
-      const more = [...said.notes, said.slip].filter(Boolean).map((text) => make("p", "", text));
-      if (said.told?.length) {
-        const told = make("ul", "gainlib-told");
-        told.append(...said.told.map((text) => make("li", "", text)));
-        more.push(make("p", "", said.told.length > 1 ? "What you heard:" : "What you chose:"), told);
-      }
-      if (said.hint) more.push(make("p", "", said.hint));
+      const more = [...said.notes, ...(said.told ?? []), said.slip, said.hint].filter(Boolean).map((text) => make("p", "", text));
       const moved = make("p", "gainlib-moved", "You have changed your answer since; check again.");
       verdict.replaceChildren(head, lines, ...more, make("p", "gainlib-saved", model.get("saved")), moved);
       stale();
