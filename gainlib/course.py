@@ -30,6 +30,7 @@ __all__ = [
 ]
 
 FIRST_PAGE = "contents.ipynb"
+BOOK = "exercise-book.ipynb"
 NOT_LAID = {"progress.json"}
 
 
@@ -55,8 +56,9 @@ def lay(folder: str | os.PathLike[str], version: str, lessons: Path | None = Non
 
     What was laid is remembered by its digest in a hidden folder. A lesson that the learner left as it was is replaced
     by a newer one; beside a changed one the newer is laid under a name that says so; one that is missing is laid
-    again, which is how a learner gets a fresh copy. `lessons` is the course's own folder unless given. Raises
-    GainError when something stands in the way or cannot be written.
+    again, which is how a learner gets a fresh copy. The exercise book is laid beside the lessons. `lessons` is the
+    course's own folder unless given, and then there is no book. Raises GainError when something stands in
+    the way or cannot be written.
 
     >>> import tempfile
     >>> laid = lay(tempfile.mkdtemp(), "0.1.0")
@@ -76,10 +78,11 @@ def lay(folder: str | os.PathLike[str], version: str, lessons: Path | None = Non
         mark.mkdir(parents=True, exist_ok=True)
         known = _manifest(mark / MANIFEST)
         first = not known
+        files = [(source, name) for name in _course_files(source)]
+        if lessons is None:  # the exercise book lies beside the exercises that it opens
+            files.append((bundled_folder("exercises"), BOOK))
         sentences = [
-            sentence
-            for name in _course_files(source)
-            if (sentence := _laid_one(home, source, name, known, version, first=first))
+            sentence for place, name in files if (sentence := _laid_one(home, place, name, known, version, first=first))
         ]
         if first:
             sentences.insert(0, f"Your lessons are in {home}.")
