@@ -220,12 +220,29 @@ def server_command(folder: Path, port: int) -> list[str]:
     return command
 
 
+_SETTINGS: dict[str, object] = {
+    "apputils-extension/notification": {"fetchNews": "false", "checkForUpdates": False, "doNotDisturbMode": True},
+    "statusbar-extension/plugin": {"visible": False},
+    "notebook-extension/panel": {
+        "toolbar": [{"name": name, "disabled": True} for name in ("insert", "cut", "copy", "paste", "cellType")]
+    },
+}
+_HIDDEN = (
+    "@jupyterlab/application-extension:property-inspector",
+    "@jupyterlab/cell-toolbar-extension",
+    "@jupyterlab/debugger-extension",
+    "@jupyterlab/extensionmanager-extension",
+)
+
+
 def server_environment(folder: Path, runtime: Path, token: str) -> dict[str, str]:
     """The environment of the server: settings, kernel and state of its own, so that nobody's own Jupyter is touched.
 
     Lays the few files that it points to in the learner's hidden folder: a kernel that is this very Python, whatever
-    kernels the user has installed, and settings without news and update checks. The token goes by the environment,
-    since other users of a computer can read a command line. Raises GainError where the files cannot be written.
+    kernels the user has installed, and settings that make a page of a course: no news, no update checks, none of the
+    buttons that take cells away or are for programmers. A setting that was changed is kept. The token goes by the
+    environment, since other users of a computer can read a command line. Raises GainError where the files cannot be
+    written.
 
     >>> import tempfile
     >>> folder = Path(tempfile.mkdtemp())
@@ -239,12 +256,13 @@ def server_environment(folder: Path, runtime: Path, token: str) -> dict[str, str
         "language": "python",
         "metadata": {"debugger": True},
     }
-    notices = {"fetchNews": "false", "checkForUpdates": False, "doNotDisturbMode": True}
     settings = own / "settings"
     files: dict[Path, object] = {own / "kernels" / "python3" / "kernel.json": kernel}
-    notice = settings / "@jupyterlab" / "apputils-extension" / "notification.jupyterlab-settings"
-    if not notice.exists():
-        files[notice] = notices
+    files[own / "config" / "labconfig" / "page_config.json"] = {"disabledExtensions": dict.fromkeys(_HIDDEN, True)}
+    for name, values in _SETTINGS.items():
+        file = settings / "@jupyterlab" / f"{name}.jupyterlab-settings"
+        if not file.exists():
+            files[file] = values
     try:
         for file, content in files.items():
             file.parent.mkdir(parents=True, exist_ok=True)

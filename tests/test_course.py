@@ -196,6 +196,8 @@ def test_settings_of_the_learner_are_kept_and_notices_are_off(own):
     assert environment["JUPYTER_RUNTIME_DIR"] == str(own / "runtime")
     (notice,) = (own / MARK / "jupyter" / "settings").rglob("notification.jupyterlab-settings")
     assert json.loads(notice.read_text()) == {"fetchNews": "false", "checkForUpdates": False, "doNotDisturbMode": True}
+    hidden = json.loads((own / MARK / "jupyter" / "config" / "labconfig" / "page_config.json").read_text())
+    assert hidden["disabledExtensions"]["@jupyterlab/cell-toolbar-extension"]
     notice.write_text('{"fetchNews": "true"}')
     server_environment(own, own, "secret")
     assert notice.read_text() == '{"fetchNews": "true"}'
