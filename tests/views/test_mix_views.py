@@ -569,6 +569,14 @@ def test_the_headline_is_right_with_buses_a_main_and_dynamics(rendering, sentenc
     assert str(headline(rendering())) == sentence
 
 
+def test_a_level_over_full_scale_before_a_compressor_is_told_without_a_minus():
+    # -4 dBFS and 12 dB of trim: 8 dB over, and 18 dB down leave the 10 dB for a surprise.
+    assert str(headline(chain(sine(-4.0), Trim(12.0), Compressor(-20.0, 4.0, attack_ms=0.0)))) == (
+        "The trim reaches 8.0 dB over full scale. "
+        "Nothing cuts it off here, but a fixed-point file would: lower the trim by about 18 dB."
+    )
+
+
 def test_the_headline_of_a_delivered_mix_says_what_the_file_reads():
     rendering = mix(-20.0, Delivery("EBU R 128"))
     said = str(headline(rendering))
