@@ -14,9 +14,20 @@ from pathlib import Path, PurePosixPath
 from gainlib.audio import bundled_folder
 from gainlib.errors import GainError
 from gainlib.exercises import Progress, exercise_names, load
-from gainlib.exercises.progress import MANIFEST, MARK, course_folder, write_whole
+from gainlib.exercises.progress import MANIFEST, MARK, course_folder, require_text, write_whole
 
-__all__ = ["Contents", "Laid", "Lesson", "address", "contents", "lay", "server_command", "server_environment"]
+__all__ = [
+    "Contents",
+    "Laid",
+    "Learner",
+    "Lesson",
+    "address",
+    "contents",
+    "lay",
+    "learner",
+    "server_command",
+    "server_environment",
+]
 
 FIRST_PAGE = "contents.ipynb"
 NOT_LAID = {"progress.json"}
@@ -227,13 +238,52 @@ def server_environment(folder: Path, runtime: Path, token: str) -> dict[str, str
     }
 
 
-def address(port: int, token: str) -> str:
-    """Where the browser finds the contents page, in the interface that shows one document at a time.
+def address(port: int, token: str, page: str = FIRST_PAGE) -> str:
+    """Where the browser finds the contents page (or another), in the interface that shows one document at a time.
 
     >>> address(8888, "secret")
     'http://127.0.0.1:8888/doc/tree/contents.ipynb?token=secret'
     """
-    return f"http://127.0.0.1:{port}/doc/tree/{FIRST_PAGE}?{urllib.parse.urlencode({'token': token})}"
+    return f"http://127.0.0.1:{port}/doc/tree/{urllib.parse.quote(page)}?{urllib.parse.urlencode({'token': token})}"
+
+
+@dataclass(frozen=True)
+class Learner:
+    """Who works in this folder; shows itself as one sentence.
+
+    >>> Learner("Ada", Path("progress.json"))
+    You are Ada. Your name and your answers are kept in progress.json.
+    """
+
+    name: str
+    file: Path
+    note: str = ""
+
+    def __repr__(self) -> str:
+        who = (
+            f"You are {self.name}." if self.name else "No name yet: write yours between the quotes and run this again."
+        )
+        kept = f"Your name and your answers are kept in {self.file.name}." if self.name else ""
+        return " ".join(filter(None, [who, self.note or kept]))
+
+    def _repr_html_(self) -> str:
+        return f"<p style='font-size:1.1em;max-width:44em'>{html.escape(repr(self))}</p>"
+
+
+def learner(name: str = "") -> Learner:
+    """Who works in this folder; with a name, that name is kept with the progress from now on.
+
+    Answers stay where they are when the name changes. Without a name nothing is written. Raises GainError for a name
+    that is not one line of 1 to 200 characters.
+
+    >>> import contextlib, tempfile
+    >>> with contextlib.chdir(tempfile.mkdtemp()):
+    ...     learner("Ada").name
+    'Ada'
+    """
+    folder = course_folder() or Path.cwd()
+    found = Progress.at(folder, name=require_text("the name", name)) if name else Progress.at(folder, make=False)
+    return Learner(found.learner_name, found.file, found.note)
 
 
 @dataclass(frozen=True)

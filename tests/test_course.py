@@ -237,3 +237,34 @@ def test_a_title_cannot_bring_markup_into_the_page():
     assert "<script>" not in page
     assert "<b>" not in page
     assert 'a"b' not in page
+
+
+def test_a_name_is_kept_with_the_answers_that_are_there(own, monkeypatch):
+    lay(own, gl.__version__)
+    monkeypatch.chdir(own)
+    assert "No name yet" in repr(gl.learner())
+    assert "progress.json" not in files(own)  # to ask is not to begin
+    progress = Progress.here()
+    variant = load("recording/leave-room").variant(progress.learner_id)
+    progress.record(variant, variant.solution, variant.check(variant.solution))
+    assert repr(gl.learner("  Ada Novak ")) == (
+        "You are Ada Novak. Your name and your answers are kept in progress.json."
+    )
+    after = Progress.here()
+    assert (after.learner_name, after.learner_id) == ("Ada Novak", progress.learner_id)
+    assert after.passed("recording/leave-room")
+    assert gl.learner().name == "Ada Novak"
+    gl.learner("Bea")
+    assert gl.learner().name == "Bea"
+
+
+def test_the_name_is_kept_from_a_folder_below_and_refused_on_two_lines(own, monkeypatch):
+    lay(own, gl.__version__)
+    (own / "takes").mkdir()
+    monkeypatch.chdir(own / "takes")
+    gl.learner("Ada")
+    assert json.loads((own / "progress.json").read_text())["learner"]["name"] == "Ada"
+    for wrong in ("two\nlines", "x" * 201, 7):
+        with pytest.raises(GainError, match="the name is"):
+            gl.learner(wrong)
+    assert "<b>" not in gl.learner("<b>")._repr_html_()

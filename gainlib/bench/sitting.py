@@ -10,6 +10,7 @@ import ipywidgets
 import traitlets
 
 from gainlib.bench.controls import Control
+from gainlib.bench.pages import page_script
 from gainlib.bench.shown import close_tree, take_place
 from gainlib.bench.state import Bench
 from gainlib.exercises import Hint, Progress, Verdict, load
@@ -34,7 +35,7 @@ class BriefText(anywidget.AnyWidget):
 class AnswerDesk(anywidget.AnyWidget):
     """The buttons under an exercise, the hints that were taken, and the verdict."""
 
-    _esm = _HERE / "desk.js"
+    _esm = page_script("desk.js")
 
     hints = traitlets.List(traitlets.Unicode()).tag(sync=True)
     offer = traitlets.Unicode("").tag(sync=True)

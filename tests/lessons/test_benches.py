@@ -28,12 +28,13 @@ def shown_by(path):
             yield eval(compile(ast.Expression(last.value), path.stem, "eval"), names)
 
 
-def places_of(control):
-    """Where a control is pushed: ends and middle of a range, every option of a choice, a ride over its reach."""
+def ends_of(control):
+    """Both ends of a control and its middle; each option of a choice; a ride at its highest, its lowest, and none."""
     if isinstance(control, Pick):
         return control.options
     if isinstance(control, Breakpoints):
-        return ((), ((0.0, control.low), (control.seconds / 2, 0.0), (control.seconds, control.high)))
+        ends = ((0.0, control.high), (control.seconds, control.low))
+        return (ends, ((control.seconds / 2, control.low),), ())
     return (control.low, control.high, (control.low + control.high) / 2)
 
 
@@ -46,7 +47,7 @@ def test_every_control_reaches_its_ends_and_its_middle(path, tmp_path, monkeypat
     for bench in benches:
         assert bench.controls
         for setting, control in bench.controls.items():
-            for value in places_of(control):
+            for value in ends_of(control):
                 bench.move(setting, value)
                 assert bench.values[setting] == value
                 assert bench.headline.what.endswith(".")
