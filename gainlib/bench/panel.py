@@ -77,6 +77,7 @@ class Panel:
         columns = next((taps for view in bench.views if (taps := view.taps(bench.rendering))), ())
         below: list[Any] = []
         beside: list[Any] = []
+        several = bool(columns) or len(bench.session.chains) > 1
         rows: dict[str, int] = {}
         for path, widget in self.inputs.items():
             control = bench.controls[path]
@@ -87,8 +88,8 @@ class Panel:
                 below.append(widget)
             else:
                 beside.append(widget)
-            # Away from its column a control says whose it is.
-            widget.label = control.name if widget in beside and columns else control.label
+            # Away from its column, and where there are several strips, a control says whose it is.
+            widget.label = control.name if widget in beside and several else control.label
         self.below.layout.grid_template_columns = f"repeat({max(1, len(columns))}, minmax(0, 1fr))"
         self.below.layout.padding = f"0 {FRAME_RIGHT}px 0 {FRAME_LEFT}px"
         self.below.children, self.beside.children = below, beside
