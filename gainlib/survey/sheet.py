@@ -21,7 +21,7 @@ from gainlib.survey.report import said_of_sum, said_of_thresholds, verdict
 from gainlib.survey.stem import Stem
 from gainlib.survey.survey import Survey
 
-__all__ = ["gain_sheet", "require_writable", "write_sheet", "write_text"]
+__all__ = ["fragment", "gain_sheet", "require_writable", "write_sheet", "write_text"]
 
 _DRAWN = 40
 _WAVES = 120
@@ -154,6 +154,32 @@ def gain_sheet(survey: Survey, *, changes: Changes | None = None, on: datetime.d
         '<meta name="color-scheme" content="light dark">'
         f"<style>{_STYLE}</style></head><body><main>{''.join(body)}</main></body></html>\n"
     )
+
+
+def fragment(survey: Survey) -> str:
+    """What is wrong and the table, to stand in a page of another's, such as a notebook, in its inks.
+
+    >>> from gainlib.audio import bundled_folder
+    >>> from gainlib.survey import survey
+    >>> fragment(survey(bundled_folder("media") / "bass.flac")).startswith("<style>")
+    True
+    """
+    return f'<style>{_INSIDE}</style><div class="gainlib-sheet">{"".join([*_faults(survey), *_table(survey)])}</div>'
+
+
+_INSIDE = """
+.gainlib-sheet{color:var(--jp-ui-font-color1,inherit);font-variant-numeric:tabular-nums;line-height:1.45}
+.gainlib-sheet h2{font-size:15px;margin:14px 0 4px}
+.gainlib-sheet .scroll{overflow-x:auto}
+.gainlib-sheet table{border-collapse:collapse;font-size:12.5px}
+.gainlib-sheet caption{text-align:left;color:var(--jp-ui-font-color2,inherit)}
+.gainlib-sheet th,.gainlib-sheet td{padding:3px 7px;text-align:right;vertical-align:top;
+border-bottom:1px solid var(--jp-border-color2,#ccc)}
+.gainlib-sheet th:first-child{text-align:left}
+.gainlib-sheet td.trim{font-weight:600}
+.gainlib-sheet tr.bad th::before{content:"▼ "}
+.gainlib-sheet ul{margin:4px 0;padding-left:20px}
+"""
 
 
 def _list(sentences: list[str] | tuple[str, ...]) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import dataclasses
+import functools
 import math
 import os
 import threading
@@ -11,6 +12,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING, Any, Protocol
 
 from gainlib.errors import GainError, nearest
 from gainlib.survey.faults import Fault, faults_of
@@ -19,7 +21,10 @@ from gainlib.survey.plan import Sum, Trim, noise_faults, proposed, summed, trim_
 from gainlib.survey.practice import Practice, Tempo
 from gainlib.survey.stem import Stem, Stopped, measured
 
-__all__ = ["Progress", "Survey", "survey"]
+if TYPE_CHECKING:
+    from gainlib.survey.changes import Changes
+
+__all__ = ["Benches", "Progress", "Survey", "show_surveys_by", "survey"]
 
 Progress = Callable[[float, str], None]
 """Hears how much of the work is done, from 0 to 1, and what is being done."""
@@ -32,7 +37,8 @@ class Survey:
     """What a survey found: `stems`, worst first, their `faults`, `trims`, `sum`, and files that are `unreadable`.
 
     `stem(name)` and `trim(name)` find one; `with_trims` is the same survey with trims of one's own. As the last line of
-    a notebook's cell it shows itself. Made by `gainlib.survey(...)`.
+    a notebook's cell it shows a bench on which the trims are moved, and the sheet that follows; `as_moved`, `sheet` and
+    `write` take them from there. Made by `gainlib.survey(...)`.
     """
 
     stems: tuple[Stem, ...]
@@ -88,19 +94,65 @@ class Survey:
                 total = _sum_of(self.stems, trims, self.practice, pool, self.workers)
         return _ordered(dataclasses.replace(self, trims=tuple(trims), sum=total), [*kept])
 
-    def _repr_mimebundle_(self, **given: object) -> dict[str, object]:
+    @functools.cached_property
+    def bench(self) -> Any:
+        """The bench on which the trims are moved, made when first asked for; None where there is nothing to move."""
+        if not _BENCHES:
+            raise GainError("a bench is shown by a notebook; call gainlib.survey there, or import gainlib.bench first.")
+        return _BENCHES[0].make(self)
+
+    def as_moved(self) -> Survey:
+        """The survey with the trims as they stand on its bench, the whole files added up anew."""
+        bench = self.__dict__.get("bench")
+        return self if bench is None else _BENCHES[0].moved(self, bench)
+
+    def sheet(self, path: str | os.PathLike[str], *, overwrite: bool = False) -> Path:
+        """Write the gain sheet, with the trims as they stand on the bench; gives the path back."""
+        from gainlib.survey.sheet import write_sheet
+
+        return write_sheet(self.as_moved(), path, overwrite=overwrite)
+
+    def write(self, folder: str | os.PathLike[str], *, word: str = "24", overwrite: bool = False) -> tuple[Path, ...]:
+        """Write trimmed copies, with the trims as they stand on the bench; gives their paths back."""
+        from gainlib.survey.copies import write_copies
+
+        return write_copies(self.as_moved(), folder, word=word, overwrite=overwrite)
+
+    def against(self, earlier: Survey | Mapping[str, Any]) -> Changes:
+        """What is different from an earlier survey."""
+        from gainlib.survey.changes import compared
+
+        return compared(earlier, self)
+
+    def __repr__(self) -> str:
         from gainlib.survey.report import lines
 
-        text = "\n".join(lines(self))
-        return _SHOWN[0](self) | {"text/plain": text} if _SHOWN else {"text/plain": text}
+        return "\n".join(lines(self))
+
+    def _repr_mimebundle_(self, **given: object) -> dict[str, object]:
+        shown = _BENCHES[0].shown(self, self.bench) if _BENCHES else {}
+        return shown | {"text/plain": repr(self)}
 
 
-_SHOWN: list[Callable[[Survey], dict[str, object]]] = []
+class Benches(Protocol):
+    """What a room with widgets does for a survey: a bench, its trims read back, and how both are shown."""
+
+    def make(self, found: Survey) -> Any:
+        """A bench for a survey, None where there is nothing to move."""
+
+    def moved(self, found: Survey, bench: Any) -> Survey:
+        """The survey with the trims of its bench."""
+
+    def shown(self, found: Survey, bench: Any) -> dict[str, object]:
+        """What a notebook displays."""
 
 
-def show_surveys_by(shown: Callable[[Survey], dict[str, object]]) -> None:
-    """Let a room above say how a notebook shows a survey; this room knows no widgets."""
-    _SHOWN[:] = [shown]
+_BENCHES: list[Benches] = []
+
+
+def show_surveys_by(benches: Benches) -> None:
+    """Let a room above put surveys on benches; this room knows no widgets."""
+    _BENCHES[:] = [benches]
 
 
 def survey(
