@@ -14,7 +14,8 @@ from gainlib.bench.shown import close_tree, take_place
 from gainlib.bench.state import Bench
 from gainlib.decibels import signed
 from gainlib.errors import GainError
-from gainlib.flow import MAIN, Bus, Session, Strip
+from gainlib.flow import Bus, Session, Strip
+from gainlib.flow.session import MAIN
 from gainlib.stages import Trim
 from gainlib.survey.sheet import fragment
 from gainlib.survey.survey import Survey, show_surveys_by, survey
