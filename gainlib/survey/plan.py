@@ -205,7 +205,9 @@ def summed(
     rate_hz, channels = added[0].rate_hz, max(each.channels for each in added)
     frames = block_frames(rate_hz)
     gains = np.array([float(ratio_from_db(trims[each.name].gain_db)) for each in added])
-    before, after = Meters(rate_hz, channels, "the sum"), Meters(rate_hz, channels, "the sum after the trims")
+    before, after = (
+        Meters(rate_hz, channels, name, levels_only=True) for name in ("the sum", "the sum after the trims")
+    )
     with ExitStack() as files:
         readers: list[Any] = []
         for each in added:
@@ -221,7 +223,7 @@ def summed(
                 block = next(readers[index], None)
                 if block is not None:
                     total[0, : len(block)] += block
-                    total[1, : len(block)] += block * gains[index]
+                    total[1, : len(block)] += np.multiply(block, gains[index], dtype=np.float64)
             return total
 
         longest = max(each.frames for each in added)

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -140,28 +141,29 @@ def measured(
 class Meters:
     """Everything that is read of one recording, in one pass: `push` its blocks in order, then ask.
 
+    With `levels_only` neither flat tops are looked for nor is anything kept to draw or compare it by.
+
     >>> meters = Meters(48000, 1, "tone")
     >>> meters.push(np.full((4800, 1), 0.5))
     >>> round(meters.readings()[0]["peak_dbfs"], 2)
     -6.02
     """
 
-    def __init__(self, rate_hz: int, channels: int, name: str) -> None:
+    def __init__(self, rate_hz: int, channels: int, name: str, *, levels_only: bool = False) -> None:
         self.rate_hz, self.channels, self.name = rate_hz, channels, name
         self.width = max(1, round(WINDOW_SECONDS * rate_hz))
         self.done = 0
         self.peaks, self.squares, self.sums = np.zeros((3, channels))
         self.products = np.zeros(2)  # of two channels: one times the other, and their difference squared
-        self.powers: list[Readings] = []
-        self.lows: list[NDArray[np.float32]] = []
-        self.highs: list[NDArray[np.float32]] = []
-        self.envelope: list[NDArray[np.float32]] = []
-        self.envelope_left = _ENVELOPE_MINUTES * 60 * 20
+        self.powers = _Growing((channels,), np.float64)
+        self.outline = _Growing((2,), np.float32)
+        self.envelope = _Growing((), np.float32)
+        self.envelope_left = 0 if levels_only or self.width < _ENVELOPE_A_WINDOW else _ENVELOPE_MINUTES * 60 * 20
         self.true_peak = TruePeakMeter(channels)
         self.loudness: LoudnessMeter | None = None
         if channels in CHANNEL_WEIGHTS and LOWEST_RATE_HZ <= rate_hz <= HIGHEST_RATE_HZ:
             self.loudness = LoudnessMeter(rate_hz, channels)
-        self.flat = FlatTopsMeter(channels)
+        self.flat = None if levels_only else FlatTopsMeter(channels)
         self.clipped = [_Runs() for _ in range(channels)]
         self.first_sound: int | None = None
         self.last_sound = 0
@@ -183,20 +185,20 @@ class Meters:
             apart = rows[0] - rows[1]
             self.products += float(np.dot(rows[0], rows[1])), float(np.dot(apart, apart))
         lows, highs = self._extremes(rows)
-        self.lows.append(lows.min(axis=1).astype(np.float32))
-        self.highs.append(highs.max(axis=1).astype(np.float32))
         tops = np.maximum(highs.max(axis=0), -lows.min(axis=0)).astype(np.float64)
         self.peaks = np.maximum(self.peaks, tops)
         for row, runs, top in zip(rows, self.clipped, tops, strict=True):
             runs.push(row, float(top))
-        if full and self.width >= _ENVELOPE_A_WINDOW and self.envelope_left > 0:
+        if full and self.envelope_left > 0:
             self._follow(rows, full)
         self.true_peak.push(block)
         if self.loudness is not None:
             self.loudness.push(block)
-        self.flat.push_checked(block)
-        if full or not self.powers:
-            self.powers.append(powers)
+        if self.flat is not None:
+            self.flat.push_checked(block)
+            self.outline.add(np.stack((lows.min(axis=1), highs.max(axis=1)), axis=1))
+        if full or not len(self.powers):
+            self.powers.add(powers)
             heard = np.flatnonzero(powers.max(axis=1) > _SILENCE_POWER)
             if len(heard):
                 if self.first_sound is None:
@@ -221,7 +223,7 @@ class Meters:
         parts = mono[: full * self.width].reshape(full, self.width)[:, : each * _ENVELOPE_A_WINDOW]
         parts = parts.reshape(full * _ENVELOPE_A_WINDOW, each)
         # Times a row of ones: several times as fast as a mean along rows this short.
-        self.envelope.append((parts @ np.ones(parts.shape[1], dtype=parts.dtype)).astype(np.float32))
+        self.envelope.add(parts @ np.ones(parts.shape[1], dtype=parts.dtype))
         self.envelope_left -= full
 
     def _refuse(self, block: Samples) -> None:
@@ -248,8 +250,9 @@ class Meters:
             "noise_floor_dbfs": floor_of_windows_dbfs(powers, 0.05),
             "dc_offset_dbfs": np.asarray(db_from_ratio(np.abs(self.sums / max(self.done, 1)))),
             "clipped_runs": np.array([float(each.count()) for each in self.clipped]),
-            "flat_tops": self.flat.counts.astype(np.float64),
         }
+        if self.flat is not None:
+            readings["flat_tops"] = self.flat.counts.astype(np.float64)
         of_all = {each: measures()[each].of_all(values) for each, values in readings.items()}
         lacks: dict[str, str] = {}
         if self.loudness is not None:
@@ -267,7 +270,8 @@ class Meters:
         return {each: of_all[each] for each in MEASURED if each in of_all}, lacks, shown
 
     def stem(self, path: Path, recording: Recording) -> Stem:
-        """All of it as a Stem."""
+        """All of it as a Stem; not for meters that read levels only."""
+        assert self.flat is not None
         readings, lacks, per_channel = self.readings()
         sounds = None
         if self.first_sound is not None:
@@ -278,11 +282,11 @@ class Meters:
             readings=readings, lacks=lacks, per_channel=per_channel,
             clipped=_joined(self.clipped), flat=self.flat.reading(), sounds=sounds, pair=self._pair(),
             levels=histogram_of_windows(self._powers(), 1.0, -90.0), **self._drawn(),
-            envelope=np.concatenate(self.envelope) if self.envelope else np.empty(0, dtype=np.float32),
+            envelope=self.envelope.all().copy(),
         )  # fmt: skip
 
     def _powers(self) -> Readings:
-        return np.concatenate(self.powers) if self.powers else np.zeros((1, self.channels))
+        return self.powers.all() if len(self.powers) else np.zeros((1, self.channels))
 
     def _pair(self) -> Pair | None:
         """The first two channels against each other, where there are two and both sound."""
@@ -296,9 +300,32 @@ class Meters:
         )
 
     def _drawn(self) -> dict[str, NDArray[np.float32]]:
-        lows, highs = np.concatenate(self.lows), np.concatenate(self.highs)
+        lows, highs = self.outline.all().T
         starts = np.unique(np.arange(min(COLUMNS, len(lows))) * len(lows) // min(COLUMNS, len(lows)))
         return {"lowest": np.minimum.reduceat(lows, starts), "highest": np.maximum.reduceat(highs, starts)}
+
+
+class _Growing:
+    """An array to which rows are added: twice as large whenever it is full, so that hours are no list of scraps."""
+
+    def __init__(self, shape: tuple[int, ...], dtype: type[np.floating[Any]]) -> None:
+        self._rows: NDArray[Any] = np.empty((4096, *shape), dtype=dtype)
+        self._count = 0
+
+    def __len__(self) -> int:
+        return self._count
+
+    def add(self, rows: NDArray[Any]) -> None:
+        last = self._count + len(rows)
+        if last > len(self._rows):
+            grown = np.empty((max(2 * len(self._rows), last), *self._rows.shape[1:]), dtype=self._rows.dtype)
+            grown[: self._count] = self._rows[: self._count]
+            self._rows = grown
+        self._rows[self._count : last] = rows
+        self._count = last
+
+    def all(self) -> NDArray[Any]:
+        return self._rows[: self._count]
 
 
 _PROGRAMME: Mapping[str, Callable[[Loudness], float]] = {
