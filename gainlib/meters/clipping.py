@@ -223,8 +223,8 @@ class _Tops:
 class FlatTopsMeter:
     """`flat_tops` of blocks of any size: `push` each, ask `reading` at any time.
 
-    Keeps the last two thousand samples and at most 20 000 tops a side and channel; `counts` has them all. A top longer
-    than a thousand samples that crosses from block to block may be told shorter than it is. Raises GainError for a
+    Keeps the last two thousand samples and at most 20 000 tops a side and channel; `counts` has them all. A top of
+    five hundred samples and more (10 ms at 48 kHz) that a seam of blocks cuts may be told shorter, or not at all. Raises GainError for a
     block whose channels differ in number, and as `flat_tops` does.
 
     >>> meter = FlatTopsMeter(1)

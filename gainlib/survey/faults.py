@@ -35,6 +35,9 @@ KINDS = {
 }
 """Every kind of fault, with its weight in the order of what is worst; a weight of 0 is a remark, not a fault."""
 
+LEAST_SECONDS = 2.0
+"""What is shorter has no offset and no pause that could be told from its sound."""
+
 _PLACES = 200  # as many places are told of each fault; its count has them all
 
 
@@ -120,7 +123,7 @@ def _alone(stem: Stem, practice: Practice, tempo: Tempo | None) -> list[Fault]:
     readings = stem.readings
     clips, tops, peak = int(readings["clipped_runs"]), int(readings["flat_tops"]), readings["peak_dbfs"]
     # A float file that goes on beyond full scale is not cut off there.
-    over = peak > 0.0
+    over = peak > 0.005
     if clips and not over:
         places = _places(stem, stem.clipped, tempo)
         longest = f", the longest {stem.clipped.longest} samples" if stem.clipped.longest > 3 else ""
@@ -128,14 +131,15 @@ def _alone(stem: Stem, practice: Practice, tempo: Tempo | None) -> list[Fault]:
         found.append(Fault(stem.name, "clipped", clips, f"{said}; no trim mends that, take it again.", places))
     elif tops:
         places = _places(stem, stem.flat, tempo)
-        said = f"{tops} crests are cut off at one height ({signed(peak, 1, 'dBFS')}), first at {_where(places[0])}"
+        said = f"{tops} crests are cut off at one height, {signed(peak, 1, 'dBFS')}, first at {_where(places[0])}"
         found.append(
-            Fault(stem.name, "flat tops", tops, f"{said}: it was clipped and turned down since; take it again.", places)
+            Fault(stem.name, "flat tops", tops, f"{said}: it was clipped before this file was made; take it again.", places)
         )
     if over:
-        said = f"its float samples reach {signed(peak, 1, 'dBFS')}, beyond full scale"
+        what = "its float samples reach" if stem.coding in ("FLOAT", "DOUBLE") else "decoded it reaches"
+        said = f"{what} {signed(peak, 1, 'dBFS')}, beyond full scale"
         found.append(Fault(stem.name, "over", 1, f"{said}; turn it down before it meets a fixed-point file."))
-    elif readings["true_peak_dbtp"] > 0.0 and not clips:
+    elif readings["true_peak_dbtp"] >= 0.05 and not clips:
         said = f"between the samples it reaches {signed(readings['true_peak_dbtp'], 1, 'dBTP')}"
         found.append(Fault(stem.name, "true peak", 1, f"{said}; a converter may clip there: turn it down."))
     if stem.silent:
@@ -149,7 +153,8 @@ def _alone(stem: Stem, practice: Practice, tempo: Tempo | None) -> list[Fault]:
             found.append(Fault(stem.name, "silent channel", len(dead), f"nothing is heard on its {which}."))
         else:
             found += _as_a_pair(stem, practice)
-    if readings["dc_offset_dbfs"] > practice.dc_limit_dbfs:
+    # The mean of a moment is its lowest notes, not an offset.
+    if readings["dc_offset_dbfs"] > practice.dc_limit_dbfs and stem.seconds >= LEAST_SECONDS:
         said = f"its middle lies off zero by {signed(readings['dc_offset_dbfs'], 1, 'dBFS')} (DC)"
         found.append(Fault(stem.name, "dc", 1, f"{said}; a high-pass filter takes that out."))
     return found

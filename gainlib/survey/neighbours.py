@@ -16,9 +16,11 @@ __all__ = ["Opposed", "apart", "commonest", "opposed"]
 
 _ALL_PAIRS = 24  # of more stems only those that stand near each other in order of name are compared
 _NEAR = 4
-_LAG_MS = 8  # two microphones on one source stand less than 3 m apart
+_LAG_MS = 5  # two microphones on one source stand less than 2 m apart
+_MARGIN = 0.1  # a low note is as like itself half a period away: then nothing is said
+_SAME_LENGTH = 0.05
 _LONGEST = 600_000
-_LEAST_SECONDS = 0.5
+_LEAST_SECONDS = 2.0
 
 
 @dataclass(frozen=True)
@@ -34,8 +36,9 @@ class Opposed:
 def opposed(stems: Sequence[Stem], least: float) -> tuple[Opposed, ...]:
     """The pairs of stems whose strongest likeness is an opposite one, at least `least` (a correlation below 0).
 
-    Looked for below 500 Hz, within 8 ms either way and in the first ten minutes; up to 24 stems each with each, of more
-    each with the four that follow it in order of name. The method is this course's own.
+    Looked for below 500 Hz, within 5 ms either way and in the first ten minutes, between stems of 2 s and more whose
+    lengths are within a twentieth, as those of one recording are; up to 24 stems each with each, of more each with the
+    four that follow it in order of name. The method is this course's own.
 
     >>> opposed((), -0.5)
     ()
@@ -43,7 +46,7 @@ def opposed(stems: Sequence[Stem], least: float) -> tuple[Opposed, ...]:
     heard = [each for each in stems if not each.silent and len(each.envelope) >= 1000 * _LEAST_SECONDS]
     found = []
     for one, other in _pairs(heard):
-        if one.rate_hz != other.rate_hz:
+        if one.rate_hz != other.rate_hz or abs(one.seconds / other.seconds - 1.0) > _SAME_LENGTH:
             continue
         correlation, later_ms = _strongest(one.envelope, other.envelope)
         if correlation <= least:
@@ -61,19 +64,24 @@ def _pairs(stems: Sequence[Stem]) -> Iterator[tuple[Stem, Stem]]:
 
 
 def _strongest(one: NDArray[np.float32], other: NDArray[np.float32]) -> tuple[float, float]:
-    """The correlation of largest size within some milliseconds, and by how many the second comes later."""
+    """The correlation of largest size within some milliseconds, and by how many the second comes later.
+
+    0 where the largest of the other sign is nearly as large.
+    """
     count = min(len(one), len(other), _LONGEST) - 2 * _LAG_MS
     one, other = one - one.mean(), other - other.mean()
     middle = one[_LAG_MS : _LAG_MS + count]
     power = float(middle @ middle)
-    best, at = 0.0, 0
+    found = np.zeros(2 * _LAG_MS + 1)
     for lag in range(2 * _LAG_MS + 1):
         part = other[lag : lag + count]
         size = np.sqrt(power * float(part @ part))
-        found = float(middle @ part) / size if size > 0 else 0.0
-        if abs(found) > abs(best):
-            best, at = found, lag - _LAG_MS
-    return max(-1.0, min(1.0, best)), float(at)
+        found[lag] = float(middle @ part) / size if size > 0 else 0.0
+    at = int(np.abs(found).argmax())
+    best = float(found[at])
+    if abs(best) - float((-np.sign(best) * found).max()) < _MARGIN:
+        return 0.0, 0.0
+    return max(-1.0, min(1.0, best)), float(at - _LAG_MS)
 
 
 def commonest(values: Sequence[float]) -> float:
@@ -89,28 +97,37 @@ def commonest(values: Sequence[float]) -> float:
 def apart(stems: Sequence[Stem]) -> Iterator[tuple[Stem, str, str]]:
     """Each stem whose rate, length or start is not that of most: the stem, which of the three, a sentence.
 
-    With two stems there is no most: the shorter, the later, the lower one is told.
+    Where no value is that of more than half, they are not of one session and nothing is told. Of two that differ the
+    shorter, the earlier, the lower one is told.
 
     >>> list(apart(()))
     []
     """
     if len(stems) < 2:
         return
-    rate = commonest([each.rate_hz for each in stems])
-    length = commonest([round(each.seconds, 3) for each in stems])
-    starts = [each.starts_at / each.rate_hz for each in stems if each.starts_at is not None]
+    rate = _of_most([float(each.rate_hz) for each in stems])
+    length = _of_most([round(each.seconds, 3) for each in stems])
+    start = _of_most([each.starts_at / each.rate_hz for each in stems if each.starts_at is not None])
     for each in stems:
-        if each.rate_hz != rate:
+        if rate is not None and each.rate_hz != rate:
             yield each, "rate", f"its rate is {each.rate_hz} Hz, that of most is {rate:g} Hz"
-        difference = each.seconds - length
+        difference = 0.0 if length is None else each.seconds - length
         if abs(difference) >= 0.001:
             more = "longer" if difference > 0 else "shorter"
             yield each, "length", f"it is {_duration(abs(difference))} {more} than most ({length:.3f} s)"
-        if starts and each.starts_at is not None:
-            off = each.starts_at / each.rate_hz - commonest(starts)
+        if start is not None and each.starts_at is not None:
+            off = each.starts_at / each.rate_hz - start
             if abs(off) >= 0.5 / each.rate_hz:
                 way = "later" if off > 0 else "earlier"
                 yield each, "start", f"its header says that it starts {_duration(abs(off))} {way} than most"
+
+
+def _of_most(values: Sequence[float]) -> float | None:
+    """The value that more than half have, of two the larger, None where there is none."""
+    if not values:
+        return None
+    value = commonest(values)
+    return value if len(values) == 2 or 2 * values.count(value) > len(values) else None
 
 
 def _duration(seconds: float) -> str:

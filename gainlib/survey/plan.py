@@ -17,7 +17,7 @@ from gainlib.audio import Recording
 from gainlib.decibels import db_from_power, power_from_db, ratio_from_db, signed
 from gainlib.errors import GainError
 from gainlib.meters import LevelHistogram
-from gainlib.survey.faults import Fault
+from gainlib.survey.faults import LEAST_SECONDS, Fault
 from gainlib.survey.neighbours import commonest
 from gainlib.survey.practice import Practice
 from gainlib.survey.stem import Meters, Stem, Stopped, block_frames
@@ -126,7 +126,7 @@ def trim_of(stem: Stem, gain_db: float, practice: Practice, *, held: str = "") -
 def noise_of(stem: Stem) -> float | None:
     """The noise floor where there is a pause to hear it in, None where the stem plays throughout."""
     floor, level = stem.readings["noise_floor_dbfs"], stem.readings["active_rms_dbfs"]
-    return floor if floor <= level - PAUSE_DB else None
+    return floor if floor <= level - PAUSE_DB and stem.seconds >= LEAST_SECONDS else None
 
 
 def share_above(levels: LevelHistogram, threshold_dbfs: float) -> float:

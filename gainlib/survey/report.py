@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from gainlib.decibels import signed
 from gainlib.meters import measures
-from gainlib.survey.plan import Sum, Trim
+from gainlib.survey.plan import MOST_SUMMED, Sum, Trim
 from gainlib.survey.stem import MEASURED, Stem
 from gainlib.survey.survey import Survey
 
@@ -86,7 +86,8 @@ def said_of_sum(survey: Survey) -> list[str]:
     """What the stems add up to, and what the main then needs."""
     total = survey.sum
     if total is None:
-        return []
+        many = len(survey.stems) > MOST_SUMMED
+        return [f"No sum: more than {MOST_SUMMED} stems are not added up."] if many else []
     told = [
         f"The sum of {_stems(len(total.stems))} with these trims: true peak {_of(total, 'true_peak_dbtp')}"
         + (f", {_of(total, 'loudness_lufs')}" if "loudness_lufs" in total.after else "")

@@ -56,15 +56,16 @@ def test_one_flat_top_may_be_chance():
 @given(st.integers(0, 99), st.integers(1, 30_000), st.lists(st.integers(1, 29_999), max_size=8))
 def test_blocks_read_what_the_whole_reads(seed, count, cuts):
     rng = np.random.default_rng(seed)
-    wave = np.cumsum(rng.standard_normal((count, 2)), axis=0)
+    # Cut for less than a few hundred samples at a time, as sound is: what stands longer a seam may hide.
+    wave = np.stack([np.convolve(each, np.hanning(80), "same") for each in rng.standard_normal((2, count + 80))], axis=1)
+    wave = wave[:count]
     take = np.clip(wave / max(np.abs(wave).max(), 1e-9) * 1.5, -1.0, 1.0) * rng.uniform(0.1, 0.9)
     meter = FlatTopsMeter(2)
     for part in np.split(take, sorted({cut for cut in cuts if cut < count})):
         meter.push(part)
     read, whole = meter.reading(), flat_tops(take)
-    # A top that is longer than the stretch that a block carries on may be told shorter, never lost.
     assert read.start.tolist() == whole.start.tolist()
-    assert (read.length <= whole.length).all()
+    assert read.length.tolist() == whole.length.tolist()
     assert meter.counts.tolist() == np.bincount(whole.channel, minlength=2).tolist()
 
 
