@@ -133,7 +133,13 @@ def _alone(stem: Stem, practice: Practice, tempo: Tempo | None) -> list[Fault]:
         places = _places(stem, stem.flat, tempo)
         said = f"{tops} crests are cut off at one height, {signed(peak, 1, 'dBFS')}, first at {_where(places[0])}"
         found.append(
-            Fault(stem.name, "flat tops", tops, f"{said}: it was clipped before this file was made; take it again.", places)
+            Fault(
+                stem.name,
+                "flat tops",
+                tops,
+                f"{said}: it was clipped before this file was made; take it again.",
+                places,
+            )
         )
     if over:
         what = "its float samples reach" if stem.coding in ("FLOAT", "DOUBLE") else "decoded it reaches"

@@ -195,14 +195,21 @@ def summed(
 ) -> Sum | None:
     """The stems added up sample by sample, before and after their trims, and what the main then needs.
 
-    Reads the files once more, side by side, a block at a time. None where there is nothing to add up. Raises GainError
-    for a file that can no longer be read, Stopped when `stop` says so.
+    Reads the files once more, side by side, a block at a time; a stem alone is its own sum. None where there is nothing
+    to add up. Raises GainError for a file that can no longer be read, Stopped when `stop` says so.
     """
     added, left_out = addable(stems)
     added = [each for each in added if not each.silent]
     if not added:
         return None
     rate_hz, channels = added[0].rate_hz, max(each.channels for each in added)
+    longest = max(each.frames for each in added)
+    if len(added) == 1:
+        was = {name: value for name, value in added[0].readings.items() if name not in ("clipped_runs", "flat_tops")}
+        gain_db = trims[added[0].name].gain_db
+        now = {name: value + (gain_db if name in _LEVELS else 0.0) for name, value in was.items()}
+        now["headroom_db"] = -now["peak_dbfs"]
+        return _total(added, left_out, was, now, trims, practice)
     frames = block_frames(rate_hz)
     gains = np.array([float(ratio_from_db(trims[each.name].gain_db)) for each in added])
     before, after = (
@@ -226,7 +233,6 @@ def summed(
                     total[1, : len(block)] += np.multiply(block, gains[index], dtype=np.float64)
             return total
 
-        longest = max(each.frames for each in added)
         for start in range(0, longest, frames):
             if stop():
                 raise Stopped
@@ -236,13 +242,25 @@ def summed(
             # Single precision is enough to read a sum by, 150 dB below its peak; the sum itself was not rounded.
             list(pool.map(Meters.push, (before, after), total.astype(np.float32)))
             tick(length / longest)
-    was, now = before.readings()[0], after.readings()[0]
+    return _total(added, left_out, before.readings()[0], after.readings()[0], trims, practice)
+
+
+def _total(
+    added: list[Stem],
+    left_out: list[tuple[str, str]],
+    was: Mapping[str, float],
+    now: Mapping[str, float],
+    trims: Mapping[str, Trim],
+    practice: Practice,
+) -> Sum:
+    """The sum with what the main then needs."""
     over = now["true_peak_dbtp"] - practice.main_ceiling_dbtp
     main_trim_db = -math.ceil(round(10.0 * over, 6)) / 10.0 if over > 0 else 0.0
     noises = [noise for stem in added if (noise := trims[stem.name].noise_dbfs) is not None]
     power = sum(float(power_from_db(noise)) for noise in noises)
     together = float(db_from_power(power)) + main_trim_db if noises else None
     return Sum(
-        tuple(each.name for each in added), tuple(left_out), rate_hz, channels, longest / rate_hz, was, now,
-        main_trim_db, together,
+        stems=tuple(each.name for each in added), left_out=tuple(left_out), rate_hz=added[0].rate_hz,
+        channels=max(each.channels for each in added), seconds=max(each.seconds for each in added),
+        before=was, after=now, main_trim_db=main_trim_db, noise_dbfs=together,
     )  # fmt: skip

@@ -35,14 +35,18 @@ def fetched(package: str, folder: Path) -> Path | None:
 
 def looked_at(package: str, place: Path) -> None:
     """Survey what a package holds, and print what is said of the worst and of all."""
-    sounds = [each for each in sorted(place.rglob("*")) if each.suffix.lower().lstrip(".") in ENDINGS and each.is_file()]
+    sounds = [
+        each for each in sorted(place.rglob("*")) if each.suffix.lower().lstrip(".") in ENDINGS and each.is_file()
+    ]
     if not sounds:
         print(f"{package}: no sound files")
         return
     start = time.perf_counter()
     found = survey(*sounds[:300], practice=Practice())
     took = time.perf_counter() - start
-    print(f"\n== {package}: {len(sounds)} sound files, {sum(each.seconds for each in found.stems):.0f} s, in {took:.1f} s")
+    print(
+        f"\n== {package}: {len(sounds)} sound files, {sum(each.seconds for each in found.stems):.0f} s, in {took:.1f} s"
+    )
     told = lines(found)
     for line in [*told[:14], "...", *told[len(found.stems) :]]:
         print("  ", line[:400])

@@ -57,7 +57,9 @@ def test_one_flat_top_may_be_chance():
 def test_blocks_read_what_the_whole_reads(seed, count, cuts):
     rng = np.random.default_rng(seed)
     # Cut for less than a few hundred samples at a time, as sound is: what stands longer a seam may hide.
-    wave = np.stack([np.convolve(each, np.hanning(80), "same") for each in rng.standard_normal((2, count + 80))], axis=1)
+    wave = np.stack(
+        [np.convolve(each, np.hanning(80), "same") for each in rng.standard_normal((2, count + 80))], axis=1
+    )
     wave = wave[:count]
     take = np.clip(wave / max(np.abs(wave).max(), 1e-9) * 1.5, -1.0, 1.0) * rng.uniform(0.1, 0.9)
     meter = FlatTopsMeter(2)
