@@ -224,8 +224,8 @@ class FlatTopsMeter:
     """`flat_tops` of blocks of any size: `push` each, ask `reading` at any time.
 
     Keeps the last two thousand samples and at most 20 000 tops a side and channel; `counts` has them all. A top of
-    five hundred samples and more (10 ms at 48 kHz) that a seam of blocks cuts may be told shorter, or not at all. Raises GainError for a
-    block whose channels differ in number, and as `flat_tops` does.
+    five hundred samples and more (10 ms at 48 kHz) that a seam of blocks cuts may be told shorter, or not at all.
+    Raises GainError for a block whose channels differ in number, and as `flat_tops` does.
 
     >>> meter = FlatTopsMeter(1)
     >>> for block in np.split(0.1 * np.clip(1.5 * np.sin(np.arange(4800) / 10), -1, 1), 4):
@@ -273,7 +273,14 @@ class FlatTopsMeter:
         sides = [(upper.copy(), lower.copy()) for upper, lower in self._sides]
         if self._samples:
             self._look(sides, self._recent, self._recent.shape[1])
-        return [tuple(each if len(each.start) >= _LEAST_TOPS else _Tops() for each in pair) for pair in sides]  # type: ignore[misc]
+        nothing = _Tops()
+        return [
+            (
+                upper if len(upper.start) >= _LEAST_TOPS else nothing,
+                lower if len(lower.start) >= _LEAST_TOPS else nothing,
+            )
+            for upper, lower in sides
+        ]
 
     @property
     def counts(self) -> Indices:

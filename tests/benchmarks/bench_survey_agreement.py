@@ -32,10 +32,10 @@ WHY = {
     "ffmpeg true_peak_dbtp": "printed to a tenth; it takes the highest sample at 192 kHz, which reads lower",
     "libebur128 loudness_lufs": "the filter at other rates than 48 kHz (up to 0.02 LU at 44.1 and 96 kHz)",
     "libebur128 true_peak_dbtp": "its filter reads up to 0.44 dB low and 0.11 dB high near half the rate",
-    "libebur128 loudness_range_lu": "it steps by a second, coarse on takes this short (Tech 3342 asks for ten a second)",
+    "libebur128 loudness_range_lu": "it steps by a second, which is coarse on takes this short",
     "libebur128 short_term_max_lufs": "its grid is what it was fed, here 100 ms; ours is 10 ms and may read higher",
     "sox peak_dbfs": "printed to a hundredth",
-    "sox rms_dbfs": "printed to a hundredth; its zero is a full-scale square: 3.01 dB were added to it",
+    "sox rms_dbfs": "printed to a hundredth; 3.01 dB were added to it, as to ffmpeg's",
     "sox dc": "as a share of full scale, printed to six places",
 }
 

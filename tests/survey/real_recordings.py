@@ -16,8 +16,9 @@ from pathlib import Path
 from gainlib.survey import Practice, lines, survey
 from gainlib.survey.folder import ENDINGS
 
-PACKAGES = ("alsa-utils", "sound-theme-freedesktop", "freedoom", "frozen-bubble-data", "tuxpaint-data", "hydrogen-drumkits",
-            "gcompris-qt-data", "pingus-data")  # fmt: skip
+PACKAGES = (
+    "alsa-utils", "sound-theme-freedesktop", "frozen-bubble-data", "tuxpaint-data", "hydrogen-drumkits", "pingus-data",
+)  # fmt: skip
 
 
 def fetched(package: str, folder: Path) -> Path | None:
