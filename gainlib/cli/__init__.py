@@ -44,6 +44,9 @@ def _open(
         "gainlib-course"
     ),
     name: Annotated[str, typer.Option(help="Your name, kept with your progress.")] = "",
+    lessons: Annotated[
+        str, typer.Option(help="Lay and list these lessons only, such as 03,04,06, from now on; all for all of them.")
+    ] = "",
     browser: Annotated[bool, typer.Option("--browser/--no-browser", help="Open the browser as well.")] = True,
     port: Annotated[int, typer.Option(help="The port on this computer; 0 takes a free one.", min=0, max=65535)] = 0,
 ) -> None:
@@ -58,7 +61,7 @@ def _open(
     from gainlib.exercises.progress import require_text
 
     name = require_text("--name", name) if name else ""
-    laid = lay(folder, __version__)
+    laid = lay(folder, __version__, only=lessons or None)
     typer.echo(laid.text)
     progress = Progress.at(laid.folder, name=name)
     if progress.note:
@@ -159,6 +162,26 @@ def _new_exercise(
 
     file = new_exercise(name, kind=kind)
     typer.echo(f"{file} is written. Change it, then: gainlib prove {file}")
+
+
+@app.command("try", epilog="Example: gainlib try my-exercise.toml --learner Ada")
+def _try(
+    file: Annotated[str, typer.Argument(help="An exercise file, or a name from the collection.")],
+    learner: Annotated[str, typer.Option(help="Whose variant is shown: any name; each has its own numbers.")] = "Ada",
+    folder: Annotated[
+        Path | None, typer.Option(help="Where the small notebook is written; left out, a folder that is removed again.")
+    ] = None,
+    browser: Annotated[bool, typer.Option("--browser/--no-browser", help="Open the browser as well.")] = True,
+    port: Annotated[int, typer.Option(help="The port on this computer; 0 takes a free one.", min=0, max=65535)] = 0,
+) -> None:
+    """Open an exercise on a bench as a learner would see it; nothing is kept in anybody's progress.
+
+    A file with faults is not opened: each fault is told with its line, as by gainlib prove, and the status is 1.
+    JupyterLab runs on this computer only, until you press Ctrl-C.
+    """
+    from gainlib.cli.trying import try_exercise
+
+    raise typer.Exit(0 if try_exercise(file, learner, folder, port=port, browser=browser) else 1)
 
 
 def main() -> None:

@@ -1,27 +1,6 @@
 // Undo, redo, reset, two kept settings and the settings as text: by button, and by key anywhere on the bench.
 const page = (window.gainlib ??= {});
 
-// Notebook shortcuts of one letter (x cuts a cell) fire unless the focused element itself carries this attribute; with
-// it Ctrl+S would not save either. The window hears a key before the notebook does, so it is put on for plain keys only.
-page.keysApart ??= (() => {
-  const ours = ".gainlib-bench :is(input, button, select, textarea, summary), .gainlib-desk button";
-  window.addEventListener("keydown", (event) => {
-    if (!event.target.matches?.(ours)) return;
-    if (event.ctrlKey || event.metaKey) event.target.removeAttribute("data-lm-suppress-shortcuts");
-    else event.target.setAttribute("data-lm-suppress-shortcuts", "true");
-  }, true);
-  return true;
-})();
-
-// Where no kernel hears it any more nothing is sent; the headline says so.
-function tell(model, content) {
-  try {
-    model.send(content);
-  } catch (fault) {
-    console.info("gainlib: not sent", content.kind, String(fault));
-  }
-}
-
 const typing = (target) => target.matches("select, textarea, input:not([type=range]):not([type=checkbox])");
 
 export default {
@@ -43,14 +22,9 @@ export default {
       row.append(made);
       return made;
     };
-    // What is asked for waits until the last move has reached the kernel; moves that crowd are sent with a delay.
+    // What is asked for waits until the last move has reached the kernel.
     let asked = Promise.resolve();
-    const arrived = async () => {
-      for (let waits = 0; waits < 200 && bench?.querySelector("[data-gainlib-waiting]"); waits++) {
-        await new Promise((resolve) => setTimeout(resolve, 15));
-      }
-    };
-    const ask = (kind) => { asked = asked.then(arrived).then(() => tell(model, { kind })); };
+    const ask = (kind) => { asked = asked.then(() => page.arrived(bench)).then(() => page.tell(model, { kind })); };
     const undo = button("Undo", "u", () => ask("undo"));
     const redo = button("Redo", "Shift+u", () => ask("redo"));
     const keeps = { A: button("Keep as A", "t", () => ask("keep A")), B: button("Keep as B", "Shift+t", () => ask("keep B")) };
