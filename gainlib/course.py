@@ -32,6 +32,7 @@ __all__ = [
 ]
 
 FIRST_PAGE = "contents.ipynb"
+BOOK = "exercise-book.ipynb"
 NOT_LAID = {"progress.json", "for-teachers.md"}
 LESSON_FILES = "[0-9][0-9]-*.ipynb"
 
@@ -58,10 +59,10 @@ def lay(folder: str | os.PathLike[str], version: str, lessons: Path | None = Non
 
     What was laid is remembered by its digest in a hidden folder. A lesson that the learner left as it was is replaced
     by a newer one; beside a changed one the newer is laid under a name that says so; one that is missing is laid
-    again, which is how a learner gets a fresh copy. `lessons` is the course's own folder unless given. With `only`,
-    such as "03,04,06", just those lessons are laid and listed, until "all" or others are given; none that is there is
-    taken away. Raises GainError when something stands in the way or cannot be written, and for a lesson that there is
-    not.
+    again, which is how a learner gets a fresh copy. The exercise book is laid beside the lessons. `lessons` is the
+    course's own folder unless given, and then there is no book. With `only`, such as "03,04,06", just those lessons
+    are laid and listed, until "all" or others are given; none that is there is taken away. Raises GainError when
+    something stands in the way or cannot be written, and for a lesson that there is not.
 
     >>> import tempfile
     >>> laid = lay(tempfile.mkdtemp(), "0.1.0")
@@ -82,11 +83,15 @@ def lay(folder: str | os.PathLike[str], version: str, lessons: Path | None = Non
         known = _manifest(mark / MANIFEST)
         first = not known
         chosen = _chosen(home) if only is None else _lessons_meant(only, source)
-        sentences = [
-            sentence
+        files = [
+            (source, name)
             for name in _course_files(source)
-            if (not chosen or name in chosen or not PurePosixPath(name).match(LESSON_FILES))
-            and (sentence := _laid_one(home, source, name, known, version, first=first))
+            if not chosen or name in chosen or not PurePosixPath(name).match(LESSON_FILES)
+        ]
+        if lessons is None:  # the exercise book lies beside the exercises that it opens
+            files.append((bundled_folder("exercises"), BOOK))
+        sentences = [
+            sentence for place, name in files if (sentence := _laid_one(home, place, name, known, version, first=first))
         ]
         if first:
             sentences.insert(0, f"Your lessons are in {home}.")

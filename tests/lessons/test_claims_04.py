@@ -7,7 +7,7 @@ import pytest
 import gainlib as gl
 
 LESSON = "04-find-clipping"
-HOT = {"preamp/gain_db": 41, "trim/gain_db": 18}
+HOT = {"preamp/gain_db": 41, "trim/gain_db": 16}
 
 
 @pytest.fixture(scope="module")
@@ -21,9 +21,9 @@ CLAIMS = {
     "The preamp has cut 329 tops off": (329, 0, lambda s: s.render().level("preamp").clipped),
     "the take passes the converter with 6 dB to spare": (6, 0.05, lambda s: s.render().level("converter").headroom_db),
     "these tops were cut 6 dB below it": (6, 0.05, lambda s: -gl.measure("peak_dbfs", s.render().at("fader"))),
-    "Somebody raised the trim by 18 dB": (18, 0.01, lambda s: hot(s).session.setting("trim/gain_db")),
-    "the shout stands 7 dB over full scale": (7, 0.5, lambda s: hot(s).level("trim").peak_dbfs),
-    "The trim wrote 6.9 dB over full scale": (6.9, 0.05, lambda s: hot(s).level("trim").peak_dbfs),
+    "Somebody raised the trim by 16 dB": (16, 0.01, lambda s: hot(s).session.setting("trim/gain_db")),
+    "the shout stands 5 dB over full scale": (5, 0.5, lambda s: hot(s).level("trim").peak_dbfs),
+    "The trim wrote 4.9 dB over full scale": (4.9, 0.05, lambda s: hot(s).level("trim").peak_dbfs),
     "One decibel too much leaves 11 short cuts": (11, 0, lambda s: len(cuts(s, 47))),
     "the longest 4 samples": (4, 0, lambda s: cuts(s, 47).longest),
     "Ten decibels too much leave 2724 cuts": (2724, 0, lambda s: len(cuts(s, 56))),
@@ -73,9 +73,9 @@ def test_only_the_preamp_mends_the_first_bench(session):
 def test_over_full_scale_a_float_file_is_whole_and_a_fixed_one_is_not(session):
     """Move: "Nothing has clipped so far"; Read: "the fader brought all of it back"; only the trim mends *fixed 24*."""
     clean = session.replaced({"preamp/gain_db": 41}).render().at("fader")
-    back = hot(session, **{"fader/gain_db": -18}).at("fader")
+    back = hot(session, **{"fader/gain_db": -16}).at("fader")
     assert hot(session).level("stored file").clipped == 0
     assert abs(back.samples - clean.samples).max() < 1e-6
     fixed = {"stored file/coding": "fixed 24", "fader/gain_db": -12}
-    assert gl.measure("flat_runs", hot(session, **fixed).at("fader")) > 1000
+    assert gl.measure("flat_runs", hot(session, **fixed).at("fader")) > 100
     assert hot(session, **fixed, **{"trim/gain_db": 11}).level("stored file").clipped == 0
