@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from gainlib.audio import Audio, read, tone, write
-    from gainlib.bench import Control, bench, compare, exercise
+    from gainlib.bench import Control, bench, compare, exercise, exercise_book
     from gainlib.bench.predict import predict
     from gainlib.course import contents, learner
     from gainlib.decibels import (
@@ -94,6 +94,7 @@ _ROOMS = {
     "deliver": "stages",
     "exercise": "bench",
     "learner": "course",
+    "exercise_book": "bench",
     "measure": "meters",
     "measures": "meters",
     "power_from_db": "decibels",
@@ -146,6 +147,7 @@ __all__ = [
     "dbv_from_volts",
     "deliver",
     "exercise",
+    "exercise_book",
     "learner",
     "measure",
     "measures",

@@ -46,7 +46,8 @@ class Panel:
             widget.observe(lambda _, path=path: self._moved(path), trait)
         self.chooser = self._choosing()
         self.steps = StepsRow(_asked(bench))
-        self.player = Player(uid, bench.hear)
+        # Where nothing moves there is no before and after.
+        self.player = Player(uid, bench.hear, **({} if bench.moves else {"slots": ["after"], "matching": False}))
         self.below = ipywidgets.GridBox()
         self.below.add_class("gainlib-below")
         self.beside = ipywidgets.HBox()
@@ -92,7 +93,8 @@ class Panel:
         self.below.layout.grid_template_columns = f"repeat({max(1, len(columns))}, minmax(0, 1fr))"
         self.below.layout.padding = f"0 {FRAME_RIGHT}px 0 {FRAME_LEFT}px"
         self.below.children, self.beside.children = below, beside
-        controls = [*([self.below] if below else []), *([self.beside] if beside else []), self.steps]
+        controls = [*([self.below] if below else []), *([self.beside] if beside else [])]
+        controls += [self.steps] if bench.moves else []  # there is nothing to take back where nothing moves
         standing: list[Any] = [self.headline, *([self.chooser] if self.chooser else [])]
         placed = not columns
         for view, picture in zip(bench.views, self.pictures, strict=True):
@@ -153,7 +155,7 @@ class Panel:
         if not self.closed:
             self.closed = True
             self._stop()
-            for each in (self.box, self.below, self.beside):  # an empty row does not stand in the box
+            for each in (self.box, self.below, self.beside, self.steps):  # what is empty does not stand in the box
                 close_tree(each)
 
     def shown(self, key: str | None, **kwargs: Any) -> Any:

@@ -44,6 +44,9 @@ def _open(
         "gainlib-course"
     ),
     name: Annotated[str, typer.Option(help="Your name, kept with your progress.")] = "",
+    lessons: Annotated[
+        str, typer.Option(help="Lay and list these lessons only, such as 03,04,06, from now on; all for all of them.")
+    ] = "",
     browser: Annotated[bool, typer.Option("--browser/--no-browser", help="Open the browser as well.")] = True,
     port: Annotated[int, typer.Option(help="The port on this computer; 0 takes a free one.", min=0, max=65535)] = 0,
 ) -> None:
@@ -58,7 +61,7 @@ def _open(
     from gainlib.exercises.progress import require_text
 
     name = require_text("--name", name) if name else ""
-    laid = lay(folder, __version__)
+    laid = lay(folder, __version__, only=lessons or None)
     typer.echo(laid.text)
     progress = Progress.at(laid.folder, name=name)
     if progress.note:
