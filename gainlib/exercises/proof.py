@@ -27,9 +27,9 @@ ANSWERS = 400  # evenly spread answers over all variants together
 MOST_LOOKS = 480  # answers that one search may try
 MOST_SEARCHED = 6  # variants that are searched with a grid of their own
 LEAST_VARIANTS = 4
-LEAST_LOOKS = 50
+LEAST_LOOKS = 24
 # What a proof may cost, in milliseconds as they were measured once; a count of looks, so that two proofs are equal.
-BUDGET_MS, BUDGET_MS_A_VARIANT, MOST_BUDGET_MS = 1_500.0, 140.0, 30_000.0
+BUDGET_MS, BUDGET_MS_A_VARIANT, MOST_BUDGET_MS = 700.0, 150.0, 30_000.0
 STAGE_MS = {
     "Converter": 0.3,
     "Compressor": 0.6,
@@ -740,8 +740,7 @@ def _drawn(exercise: Exercise, most: int) -> tuple[list[dict[str, float | str | 
     if total <= most:
         chosen: Iterable[tuple[int, ...]] = itertools.product(*(range(count) for count in counts))
     else:
-        all_ends = itertools.product(*((0, count - 1) for count in counts))
-        ends = itertools.islice(all_ends, most if 2 ** len(counts) <= most else max(1, most // 2))
+        ends = itertools.islice(_corners(counts), most if 2 ** len(counts) <= most else max(2, most // 2))
         points = halton(len(counts))
         spread = (
             tuple(min(count - 1, int(part * count)) for part, count in zip(point, counts, strict=True))
@@ -754,6 +753,14 @@ def _drawn(exercise: Exercise, most: int) -> tuple[list[dict[str, float | str | 
             picked[each] = None
         chosen = sorted(picked)
     return [{name: draws[name].at(at) for name, at in zip(draws, each, strict=True)} for each in chosen], total
+
+
+def _corners(counts: Sequence[int]) -> Iterator[tuple[int, ...]]:
+    """The first or the last of everything, each combination followed by its opposite: two differ in all they can."""
+    for lasts in itertools.product((False, True), repeat=len(counts) - 1):
+        corner = (False, *lasts)
+        yield tuple((count - 1) * last for count, last in zip(counts, corner, strict=True))
+        yield tuple((count - 1) * (not last) for count, last in zip(counts, corner, strict=True))
 
 
 def _numbers(variant: Variant) -> str:
