@@ -1,4 +1,4 @@
-"""A file from a stranger: whatever it holds, it ends in a sentence or in an exercise, soon, and reads nothing outside."""
+"""A file from a stranger: whatever it holds, it ends in words or in an exercise, soon, and reads nothing outside."""
 
 from __future__ import annotations
 
@@ -120,10 +120,9 @@ def test_a_mutated_file_ends_in_words(tmp_path, sources, seed, which):
     ends_in_words(file)
 
 
-KEYS = st.sampled_from(
-    "title kind given take signal stages strips buses between varies path choose plant at to by moves checks asks among "
-    "candidates set solution slips when reads measure told less reckon with base plus expected x".split()
-)
+ENTRIES = """title kind given take signal stages strips buses between varies path choose plant at to by moves checks
+asks among candidates set solution slips when reads measure told less reckon with base plus expected x"""
+KEYS = st.sampled_from(ENTRIES.split())
 TREES = st.recursive(
     st.sampled_from(["1", '"set"', '"judge"', '"x"', "nan", "true", '"media/bass.flac"', "-1e300"]),
     lambda inner: (
@@ -166,7 +165,7 @@ def test_nothing_outside_is_opened(tmp_path, sources, monkeypatch, take):
     monkeypatch.setattr(
         builtins, "open", lambda name, *rest, **more: opened.append(str(name)) or real(pathlib.Path(name))
     )
-    with pytest.raises(GainError, match=r"take is"):
+    with pytest.raises(GainError, match=r"take (is|of given is)"):
         load(file)
     assert all(each.endswith("odd.toml") for each in opened), opened
 
