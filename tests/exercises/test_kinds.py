@@ -297,6 +297,13 @@ def test_candidates_are_shown_in_an_order_of_each_learners_own(made):
         assert not variant.check({**right, "order": odd}).passed
 
 
+def test_a_right_answer_is_no_slip_whatever_else_is_wrong(made):
+    variant = made("judge", JUDGE.replace('is = "soft"', 'is = "hard"')).variant("ada")
+    right = variant.solution
+    verdict = variant.check({**right, "order": tuple(reversed(right["order"]))})
+    assert (verdict.points, verdict.slip) == (2.0, None)
+
+
 # --- rides ---
 
 
