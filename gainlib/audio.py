@@ -159,11 +159,12 @@ def bundled(path: str | os.PathLike[str]) -> Path:
     return here
 
 
-def read(path: str | os.PathLike[str]) -> Audio:
+def read(path: str | os.PathLike[str], *, most_seconds: float | None = None) -> Audio:
     """A sound file as Audio: any format that libsndfile reads, samples as float64, full scale ±1.0.
 
-    A path such as `media/lead-voice.flac` that is not there is looked up among the course's own stems. Raises
-    GainError when the file is missing, a folder, empty, not a sound file, truncated, or holds no finite samples.
+    A path such as `media/lead-voice.flac` that is not there is looked up among the course's own stems. A file that
+    lasts longer than `most_seconds` is refused before it is read: silence packs well, and a small file may hold hours.
+    Raises GainError when the file is missing, a folder, empty, not a sound file, truncated, or holds no finite samples.
 
     >>> read("media/lead-voice.flac").rate_hz
     48000
@@ -182,6 +183,9 @@ def read(path: str | os.PathLike[str]) -> Audio:
         with soundfile.SoundFile(where) as sound:
             if sound.channels < 1:
                 raise GainError(f"{path} has zero channels; a recording needs at least one.")
+            seconds = sound.frames / sound.samplerate
+            if most_seconds is not None and seconds > most_seconds:
+                raise GainError(f"{path} lasts {seconds:.0f} s; at most {most_seconds:g} s are read, so cut it first.")
             promised = _promised_bytes(where)
             samples = sound.read(dtype="float64", always_2d=True)
             frames, rate_hz = sound.frames, int(sound.samplerate)

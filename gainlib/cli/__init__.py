@@ -152,7 +152,9 @@ def _prove(
 @app.command("new-exercise", epilog="Example: gainlib new-exercise levels/hot-guitar --kind set")
 def _new_exercise(
     name: Annotated[str, typer.Argument(help="What it is called, such as hot-guitar or levels/hot-guitar.")],
-    kind: Annotated[str, typer.Option(help="What the learner does: set.")] = "set",
+    kind: Annotated[
+        str, typer.Option(help="What the learner does: set, ride, session, reckon, find or judge.")
+    ] = "set",
 ) -> None:
     """Write an exercise file that is sound already, with a comment at each entry, to be changed into your own.
 
