@@ -16,6 +16,7 @@ from gainlib.bench.controls import Control
 from gainlib.bench.pages import page_script
 from gainlib.bench.shown import close_tree, take_place
 from gainlib.bench.state import Bench
+from gainlib.bench.steps import STYLES
 from gainlib.errors import GainError, nearest
 from gainlib.exercises import Exercise, Hint, Move, Progress, Variant, Verdict, load
 from gainlib.views import Headline, View, Waveform
@@ -40,6 +41,7 @@ class AnswerDesk(anywidget.AnyWidget):
     """The buttons under an exercise, the hints that were taken, and the verdict."""
 
     _esm = page_script("desk.js")
+    _css = STYLES  # an exercise may have no bench that brings it
 
     hints = traitlets.List(traitlets.Unicode()).tag(sync=True)
     offer = traitlets.Unicode("").tag(sync=True)
@@ -55,7 +57,7 @@ class LookingBench(Bench):
     @property
     def headline(self) -> Headline:
         """Where the answer goes, whatever the signal does."""
-        return Headline("Look and listen, then answer below.", "", False)
+        return Headline(f"{'Look and listen' if self.views else 'Listen'}, then answer below.", "", False)
 
 
 class Sitting:
