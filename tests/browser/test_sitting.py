@@ -120,8 +120,22 @@ def test_numbers_choices_and_orders_are_answered_by_keyboard_alone(lab, page, ke
     solution = load(lab.root / "read-the-verse.toml").variant(learner(lab)).solution
     level.fill(f"{solution['level']} dBFS")
     reckon.get_by_text("You have changed your answer since; check again.").wait_for()
+    # a moment: clicked in the waveform, moved on by a key, and taken over
     moment = reckon.get_by_role("textbox", name="When the converter clips first")
-    moment.fill("17.9 s")
+    take = reckon.get_by_role("button", name="Take the player")
+    assert take.is_disabled()
+    place = reckon.locator(".gainlib-timed").first
+    place.scroll_into_view_if_needed()
+    box = place.bounding_box()
+    # the frame of the picture lies 72 and 14 pixels from its edges, the take lasts 19 s
+    place.click(position={"x": 72 + (box["width"] - 86) * 17 / 19, "y": box["height"] / 2})
+    reckon.get_by_role("button", name="Take the player’s place, 17.0 s").wait_for()
+    seek = reckon.get_by_role("slider", name="Place in the recording")
+    for _ in range(9):
+        seek.press("ArrowRight")
+    take.press("Enter")
+    reckon.get_by_text("Taken: 17.9 s.").wait_for()
+    assert moment.input_value() == "17.9"
     reckon.get_by_role("button", name="Check my answer").press("Enter")
     reckon.get_by_text("Passed: 3 of 3 points").wait_for()
     reckon.locator(".gainlib-ask").first.scroll_into_view_if_needed()

@@ -405,7 +405,12 @@ export default {
     tap.onchange = () => tell(model, { kind: "tap", tap: tap.value });
     match.onchange = () => { state.matching = match.checked; state.match(); show(); };
     volume.oninput = () => { state.volume = Number(volume.value); state.loop?.loud(amplitude(state.volume)); show(); };
-    seek.oninput = () => state.seek(Number(seek.value));
+    seek.oninput = () => {
+      const seconds = Number(seek.value);
+      state.seek(seconds);
+      // Before anything was played the timer below has no place to tell.
+      window.dispatchEvent(new CustomEvent("gainlib-position", { detail: { channel: uid, seconds } }));
+    };
     let last = -1;
     const timer = setInterval(() => {
       const seconds = state.position();
