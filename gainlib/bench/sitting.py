@@ -38,7 +38,10 @@ class BriefText(anywidget.AnyWidget):
 
 
 class AnswerDesk(anywidget.AnyWidget):
-    """The buttons under an exercise, the hints that were taken, and the verdict."""
+    """The buttons under an exercise, the hints that were taken, and the verdict.
+
+    `answered` counts what was asked for and done, so that the page knows when it may ask for more.
+    """
 
     _esm = page_script("desk.js")
     _css = STYLES  # an exercise may have no bench that brings it
@@ -49,6 +52,7 @@ class AnswerDesk(anywidget.AnyWidget):
     stale = traitlets.Bool(False).tag(sync=True)
     saved = traitlets.Unicode("").tag(sync=True)
     missing = traitlets.Unicode("").tag(sync=True)
+    answered = traitlets.Int(0).tag(sync=True)
 
 
 class LookingBench(Bench):
@@ -270,6 +274,7 @@ class SittingPanel:
                 self.sitting.check()
         elif content.get("kind") == "hint":
             self.sitting.hint()
+        self.desk.answered += 1
 
     def close(self) -> None:
         """Free every widget."""

@@ -202,6 +202,27 @@ def test_a_ride_and_a_switch_moved_while_the_kernel_is_busy_are_judged_as_they_s
     assert answer == {"voice/ride/points": [[0.0, 3.0]], "voice/fader/muted": False}
 
 
+def test_a_check_pressed_twice_while_the_kernel_is_busy_is_one_attempt_and_a_hint_comes_after_it(lab, page):
+    (part,) = sat(lab, page, "read-the-verse")
+    made = len(attempts(lab))
+    part.get_by_role("textbox", name="Peak of the verse").fill("-30")
+    busy(page)
+    check = part.get_by_role("button", name="Check my answer")
+    check.press("Enter")
+    check.press("Enter")
+    part.get_by_role("button", name="Show a hint").press("Enter")
+    part.locator(".gainlib-hints li").wait_for()
+    assert len(attempts(lab)) == made + 1
+    assert attempts(lab)[-1]["hints_used"] == 0
+    # A kernel that is gone is said to be, and the next press is tried again.
+    page.evaluate("() => { window.gainlib.tell = () => {}; }")
+    page.clock.install()
+    check.press("Enter")
+    page.clock.run_for(11_000)
+    part.get_by_text("The kernel has not answered for some seconds").wait_for()
+    assert page.locator(".gainlib-desk[aria-busy]").count() == 0
+
+
 def test_the_exercise_book_opens_fresh_numbers_by_keyboard(lab, page, keep):
     shutil.copy(EXERCISES / "exercise-book.ipynb", lab.root)
     lab.open(page, "exercise-book.ipynb")
