@@ -194,11 +194,15 @@ def test_a_ride_and_a_switch_moved_while_the_kernel_is_busy_are_judged_as_they_s
     muted = part.get_by_role("checkbox", name="Fader muted")
     for _ in range(3):
         muted.press("Space")
+    assert checked(lab, page, part, made)["answer"]["voice/fader/muted"] is False
+    busy(page)
     part.get_by_role("button", name="Add a point").press("Enter")
     gain = part.get_by_role("spinbutton", name="point 1, gain in dB")
     for _ in range(6):
         gain.press("ArrowUp")
-    answer = checked(lab, page, part, made)["answer"]
+    part.get_by_role("button", name="Check my answer").press("Enter")
+    part.locator(".gainlib-saved", has_text="attempt 2 at").wait_for(timeout=20_000)
+    answer = attempts(lab)[-1]["answer"]
     assert answer == {"voice/ride/points": [[0.0, 3.0]], "voice/fader/muted": False}
 
 
