@@ -316,11 +316,12 @@ export default {
       return label;
     };
     const play = button("Play");
-    play.setAttribute("aria-keyshortcuts", "p");
     // Before and after the moves, or the candidates of a question.
     const slots = model.get("slots");
     const versions = slots.map((slot) => button(slot));
     const pair = slots.includes("before");
+    // The keys are heard by the row that takes moves back, which stands where there is a before and after.
+    if (pair) play.setAttribute("aria-keyshortcuts", "p");
     if (!pair) versions.forEach((each, index) => each.setAttribute("aria-label", `Hear ${slots[index]}`));
     const tap = make("select", {});
     const seek = make("input", { type: "range", min: 0, step: 0.1, className: "gainlib-seek" });
