@@ -165,16 +165,21 @@ def bundled(path: str | os.PathLike[str]) -> Path:
     return here
 
 
-def read(path: str | os.PathLike[str]) -> Audio:
+def read(path: str | os.PathLike[str], *, most_seconds: float | None = None) -> Audio:
     """A sound file as Audio: any format that libsndfile reads, samples as float64, full scale ±1.0.
 
-    A path such as `media/lead-voice.flac` that is not there is looked up among the course's own stems. Raises
-    GainError when the file is missing, a folder, empty, not a sound file, truncated, or holds no finite samples.
+    A path such as `media/lead-voice.flac` that is not there is looked up among the course's own stems. A file that
+    lasts longer than `most_seconds` is refused before it is read: silence packs well, and a small file may hold hours.
+    Raises GainError when the file is missing, a folder, empty, not a sound file, truncated, or holds no finite samples.
 
     >>> read("media/lead-voice.flac").rate_hz
     48000
     """
     with Recording(path) as recording:
+        if most_seconds is not None and recording.seconds > most_seconds:
+            raise GainError(
+                f"{path} lasts {recording.seconds:.0f} s; at most {most_seconds:g} s are read, so cut it first."
+            )
         return Audio(checked_samples(recording.rest(), str(path)), recording.rate_hz, recording.path.stem)
 
 
