@@ -79,10 +79,10 @@ def lay(folder: str | os.PathLike[str], version: str, lessons: Path | None = Non
         mark = home / MARK
         if mark.exists() and not mark.is_dir():
             raise GainError(f"{mark} is a file and stands in the way of the course's folder of that name; move it.")
+        chosen = _chosen(home) if only is None else _lessons_meant(only, source)
         mark.mkdir(parents=True, exist_ok=True)
         known = _manifest(mark / MANIFEST)
         first = not known
-        chosen = _chosen(home) if only is None else _lessons_meant(only, source)
         files = [
             (source, name)
             for name in _course_files(source)
