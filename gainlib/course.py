@@ -447,9 +447,9 @@ class Contents:
     def _row(self, lesson: Lesson, left: str) -> str:
         newer = f' (<a href="{html.escape(lesson.newer)}">newer version</a>)' if lesson.newer else ""
         link = f'<a href="{html.escape(lesson.link)}">{html.escape(lesson.title)}</a>{newer}'
-        tasks = ", ".join(html.escape(each.title) + (" ✓" if each.passed else "") for each in lesson.tasks)
+        tasks = " · ".join(html.escape(each.title) + (" ✓" if each.passed else "") for each in lesson.tasks)
         state = html.escape(lesson.state) + ("<br><strong>next</strong>" if lesson is self.next else "")
-        time = f"{lesson.minutes} min" if lesson.minutes else ""
+        time = f"{lesson.minutes}\u00a0min" if lesson.minutes else ""
         cells = "".join(
             f"<td style='{left}'>{each}</td>" for each in (html.escape(lesson.number), link, time, tasks, state)
         )

@@ -60,7 +60,7 @@ def test_a_lesson_is_easy_to_read(path, grade):
 def test_only_the_running_text_counts():
     assert (
         prose(
-            "# Title\n\nOne [link](http://x.y/z), *so* at 9.3 s.\n\n| a | b |\n| - | - |\n\n- **set** it,\n- tell it\n\n"
+            "# Title\n\nOne [link](http://x.y/z), *so* at 9.3 s.\n\n| a |\n| - |\n\n- **set** it,\n- tell it\n\n"
             "```\ncode here\n```\n\nUse `gl.read(x)` now:\n\n## Sources\n\n- Not this."
         )
         == "One link, so at 93 s. set it. tell it. Use it now."
