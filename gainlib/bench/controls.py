@@ -107,7 +107,8 @@ class Pick:
             return "on" if value else "off"
         if isinstance(value, int | float):
             return signed(value, 1 if self.unit == "dB" else 0, self.unit, plus=False)
-        return str(value)
+        text = str(value)
+        return f"−{text[1:]}" if text.startswith("-") else text
 
     def held(self, value: Any) -> Any:
         """The setting of a session as this control's value: an alignment by its name."""

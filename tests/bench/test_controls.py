@@ -117,6 +117,16 @@ def test_what_cannot_be_chosen_is_refused_in_words(path, value, words):
     assert bench.values == before
 
 
+def test_a_choice_below_zero_is_written_with_a_real_minus_and_picked_all_the_same():
+    chain = [gl.OutboardInsert("EBU R 68")]
+    bench = gl.bench(gl.Session.of(TAKE, chain), controls=["insert/receive"])
+    widget = bench.panel.inputs["insert/receive"]
+    assert list(widget.options) == ["+4 dBu", "−10 dBV"]
+    widget.chosen = 1
+    assert bench.session.setting("insert/receive") == "-10 dBV"
+    bench.close()
+
+
 def test_a_ride_is_drawn_in_the_table_and_undone():
     bench = gl.bench(every_stage(), controls=["ride/points"])
     table = bench.panel.inputs["ride/points"]
