@@ -127,6 +127,12 @@ def test_a_choice_below_zero_is_written_with_a_real_minus_and_picked_all_the_sam
     bench.close()
 
 
+def test_a_number_without_a_usual_range_has_the_unit_of_its_name():
+    session = gl.Session.of(TAKE, [gl.Delivery("EBU R 128", loudness_lufs=-23.0)])
+    made = control_of(session, gl.Control("delivery/loudness_lufs", low=-30, high=-9, step=0.5))
+    assert made.printed(-16.0) == "−16.0 LUFS"
+
+
 def test_a_ride_is_drawn_in_the_table_and_undone():
     bench = gl.bench(every_stage(), controls=["ride/points"])
     table = bench.panel.inputs["ride/points"]
