@@ -51,7 +51,7 @@ if TYPE_CHECKING:
         deliver,
         proposed_ride,
     )
-    from gainlib.views import Waveform
+    from gainlib.views import CloseUp, Waveform
 
 __version__ = "0.1.0"
 
@@ -60,6 +60,7 @@ _ROOMS = {
     "Audio": "audio",
     "Bus": "flow",
     "ClipGain": "stages",
+    "CloseUp": "views",
     "Compressor": "stages",
     "Control": "bench",
     "Converter": "stages",
@@ -113,6 +114,7 @@ __all__ = [
     "Audio",
     "Bus",
     "ClipGain",
+    "CloseUp",
     "Compressor",
     "Control",
     "Converter",

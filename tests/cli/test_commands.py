@@ -59,6 +59,12 @@ def test_an_odd_name_is_refused_before_anything_is_laid(run, tmp_path):
     assert not (tmp_path / "own").exists()
 
 
+def test_a_lesson_that_there_is_not_is_told_before_anything_is_laid(run, tmp_path):
+    status, _, err = run("open", str(tmp_path / "own"), "--lessons", "3,77", "--no-browser")
+    assert (status, err.startswith("gainlib: there is no lesson '77'; the course has 00, 01")) == (2, True)
+    assert not (tmp_path / "own").exists()
+
+
 def test_a_port_in_use_is_told(run, tmp_path):
     import socket
 
