@@ -51,6 +51,7 @@ if TYPE_CHECKING:
         deliver,
         proposed_ride,
     )
+    from gainlib.survey.survey import survey
     from gainlib.views import CloseUp, Waveform
 
 __version__ = "0.1.0"
@@ -104,6 +105,7 @@ _ROOMS = {
     "ratio_from_db": "decibels",
     "read": "audio",
     "sum_db": "decibels",
+    "survey": "bench",
     "tone": "audio",
     "volts_from_dbu": "decibels",
     "volts_from_dbv": "decibels",
@@ -159,6 +161,7 @@ __all__ = [
     "ratio_from_db",
     "read",
     "sum_db",
+    "survey",
     "tone",
     "volts_from_dbu",
     "volts_from_dbv",

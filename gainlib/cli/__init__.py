@@ -10,6 +10,7 @@ from typing import Annotated
 import typer
 
 from gainlib import __version__
+from gainlib.cli.survey import EXAMPLE, survey_command
 from gainlib.errors import GainError
 
 __all__ = ["main"]
@@ -194,6 +195,9 @@ def _try(
     from gainlib.cli.trying import try_exercise
 
     raise typer.Exit(0 if try_exercise(file, learner, folder, port=port, browser=browser) else 1)
+
+
+app.command("survey", epilog=EXAMPLE)(survey_command)
 
 
 def main() -> None:
