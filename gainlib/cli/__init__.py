@@ -10,6 +10,7 @@ from typing import Annotated
 import typer
 
 from gainlib import __version__
+from gainlib.cli import classroom
 from gainlib.errors import GainError
 
 __all__ = ["main"]
@@ -44,6 +45,10 @@ def _open(
         "gainlib-course"
     ),
     name: Annotated[str, typer.Option(help="Your name, kept with your progress.")] = "",
+    class_file: Annotated[
+        Path | None, typer.Option("--class", help="Your class's file for learners; once is enough.")
+    ] = None,
+    learner: Annotated[str, typer.Option(help="Your id in that class.")] = "",
     browser: Annotated[bool, typer.Option("--browser/--no-browser", help="Open the browser as well.")] = True,
     port: Annotated[int, typer.Option(help="The port on this computer; 0 takes a free one.", min=0, max=65535)] = 0,
 ) -> None:
@@ -58,6 +63,12 @@ def _open(
     from gainlib.exercises.progress import require_text
 
     name = require_text("--name", name) if name else ""
+    if bool(class_file) != bool(learner):
+        raise GainError("--class and --learner go together; give your class's file and your id in it.")
+    if class_file:
+        from gainlib.classroom import enrol
+
+        typer.echo(f"You are {learner} in {enrol(folder, class_file, learner).of.title}.")
     laid = lay(folder, __version__)
     typer.echo(laid.text)
     progress = Progress.at(laid.folder, name=name)
@@ -159,6 +170,9 @@ def _new_exercise(
 
     file = new_exercise(name, kind=kind)
     typer.echo(f"{file} is written. Change it, then: gainlib prove {file}")
+
+
+classroom.add_to(app)
 
 
 def main() -> None:
