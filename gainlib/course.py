@@ -227,13 +227,13 @@ def server_environment(folder: Path, runtime: Path, token: str) -> dict[str, str
     }
 
 
-def address(port: int, token: str) -> str:
-    """Where the browser finds the contents page, in the interface that shows one document at a time.
+def address(port: int, token: str, page: str = FIRST_PAGE) -> str:
+    """Where the browser finds the contents page (or another), in the interface that shows one document at a time.
 
     >>> address(8888, "secret")
     'http://127.0.0.1:8888/doc/tree/contents.ipynb?token=secret'
     """
-    return f"http://127.0.0.1:{port}/doc/tree/{FIRST_PAGE}?{urllib.parse.urlencode({'token': token})}"
+    return f"http://127.0.0.1:{port}/doc/tree/{urllib.parse.quote(page)}?{urllib.parse.urlencode({'token': token})}"
 
 
 @dataclass(frozen=True)

@@ -2,30 +2,38 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 
 import anywidget
 import traitlets
 
 from gainlib.bench.controls import Breakpoints, Pick, Range
+from gainlib.bench.pages import page_script
 
-__all__ = ["PickInput", "RangeInput", "RideTable", "input_of"]
-
-_HERE = Path(__file__).parent / "page"
+__all__ = ["Arriving", "PickInput", "RangeInput", "RideTable", "input_of"]
 
 
-class RangeInput(anywidget.AnyWidget):
-    """A native range input with its value in figures below, which can be typed over.
+class Arriving(anywidget.AnyWidget):
+    """An input whose page knows what has arrived here, and holds a button back until the last move has.
 
-    `stroke` counts the drags and the runs of key presses, so that each can be undone as one. `turn` counts the values
-    that the page set and `seen` those that arrived: the page holds a button back until the last move is here.
+    `turn` counts the values that the page set and `seen` those that are here.
     """
-
-    _esm = _HERE / "range.js"
 
     turn = traitlets.Int(0).tag(sync=True)
     seen = traitlets.Int(0).tag(sync=True)
+
+    @traitlets.observe("turn")
+    def _arrived(self, change: Any) -> None:
+        self.seen = change["new"]
+
+
+class RangeInput(Arriving):
+    """A native range input with its value in figures below, which can be typed over.
+
+    `stroke` counts the drags and the runs of key presses, so that each can be undone as one.
+    """
+
+    _esm = page_script("range.js")
 
     value = traitlets.Float(0.0).tag(sync=True)
     stroke = traitlets.Int(0).tag(sync=True)
@@ -40,20 +48,16 @@ class RangeInput(anywidget.AnyWidget):
     name = traitlets.Unicode("").tag(sync=True)
     complaint = traitlets.Unicode("").tag(sync=True)
 
-    @traitlets.observe("turn")
-    def _arrived(self, change: Any) -> None:
-        self.seen = change["new"]
-
     def follow(self, value: float) -> None:
         """Stand at another value."""
         with self.hold_sync():
             self.value, self.complaint = value, ""
 
 
-class PickInput(anywidget.AnyWidget):
+class PickInput(Arriving):
     """A native select, or a checkbox for what is only on or off; `chosen` counts the options from 0."""
 
-    _esm = _HERE / "pick.js"
+    _esm = page_script("pick.js")
 
     chosen = traitlets.Int(0).tag(sync=True)
     options = traitlets.List(traitlets.Unicode()).tag(sync=True)
@@ -75,10 +79,10 @@ class PickInput(anywidget.AnyWidget):
             self.chosen, self.complaint = self.values.index(value), ""
 
 
-class RideTable(anywidget.AnyWidget):
+class RideTable(Arriving):
     """Breakpoints in a table of native number inputs; a picture with a source "ride" on the same channel drags them."""
 
-    _esm = _HERE / "ride.js"
+    _esm = page_script("ride.js")
 
     points = traitlets.List(traitlets.List(traitlets.Float())).tag(sync=True)
     stroke = traitlets.Int(0).tag(sync=True)

@@ -10,8 +10,10 @@ import ipywidgets
 import traitlets
 
 from gainlib.bench.controls import Control
+from gainlib.bench.pages import page_script
 from gainlib.bench.shown import close_tree, take_place
 from gainlib.bench.state import Bench
+from gainlib.classroom import own_variant
 from gainlib.exercises import Hint, Progress, Verdict, load
 from gainlib.views import Waveform
 
@@ -34,7 +36,7 @@ class BriefText(anywidget.AnyWidget):
 class AnswerDesk(anywidget.AnyWidget):
     """The buttons under an exercise, the hints that were taken, and the verdict."""
 
-    _esm = _HERE / "desk.js"
+    _esm = page_script("desk.js")
 
     hints = traitlets.List(traitlets.Unicode()).tag(sync=True)
     offer = traitlets.Unicode("").tag(sync=True)
@@ -53,7 +55,7 @@ class Sitting:
     def __init__(self, name: str | Path, learner: str | None, progress: Progress) -> None:
         self.exercise = load(name)
         self.progress = progress
-        self.variant = self.exercise.variant(learner or progress.learner_id)
+        self.variant = self.exercise.variant(learner) if learner else own_variant(self.exercise, progress)
         self.bench = Bench(
             self.variant.session,
             [Control(each.path, each.low, each.high, each.step) for each in self.variant.moves],

@@ -9,6 +9,7 @@ from typing import Any
 import anywidget
 import traitlets
 
+from gainlib.bench.pages import page_script
 from gainlib.errors import GainError
 from gainlib.views import Headline
 
@@ -49,7 +50,7 @@ class StepsRow(anywidget.AnyWidget):
     one whose settings are the present ones. `asked` has what each button does and then says.
     """
 
-    _esm = _HERE / "steps.js"
+    _esm = page_script("steps.js")
 
     undo = traitlets.Unicode("").tag(sync=True)
     redo = traitlets.Unicode("").tag(sync=True)

@@ -172,6 +172,26 @@ def _new_exercise(
     typer.echo(f"{file} is written. Change it, then: gainlib prove {file}")
 
 
+@app.command("try", epilog="Example: gainlib try my-exercise.toml --learner Ada")
+def _try(
+    file: Annotated[str, typer.Argument(help="An exercise file, or a name from the collection.")],
+    learner: Annotated[str, typer.Option(help="Whose variant is shown: any name; each has its own numbers.")] = "Ada",
+    folder: Annotated[
+        Path | None, typer.Option(help="Where the small notebook is written; left out, a folder that is removed again.")
+    ] = None,
+    browser: Annotated[bool, typer.Option("--browser/--no-browser", help="Open the browser as well.")] = True,
+    port: Annotated[int, typer.Option(help="The port on this computer; 0 takes a free one.", min=0, max=65535)] = 0,
+) -> None:
+    """Open an exercise on a bench as a learner would see it; nothing is kept in anybody's progress.
+
+    A file with faults is not opened: each fault is told with its line, as by gainlib prove, and the status is 1.
+    JupyterLab runs on this computer only, until you press Ctrl-C.
+    """
+    from gainlib.cli.trying import try_exercise
+
+    raise typer.Exit(0 if try_exercise(file, learner, folder, port=port, browser=browser) else 1)
+
+
 classroom.add_to(app)
 
 

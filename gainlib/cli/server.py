@@ -18,7 +18,7 @@ from typing import Any
 
 import typer
 
-from gainlib.course import address, server_command, server_environment
+from gainlib.course import FIRST_PAGE, address, server_command, server_environment
 from gainlib.errors import GainError
 
 __all__ = ["free_port", "serve"]
@@ -38,10 +38,13 @@ def free_port() -> int:
         return int(probe.getsockname()[1])
 
 
-def serve(folder: Path, *, port: int = 0, browser: bool = True) -> None:
+def serve(
+    folder: Path, *, port: int = 0, browser: bool = True, page: str = FIRST_PAGE, what: str = "The course"
+) -> None:
     """Start JupyterLab on 127.0.0.1, say where it is, and stay until it is ended; then its kernels end as well.
 
-    Raises GainError when it does not start, with what it said last.
+    `page` is the notebook that is shown, `what` the word for it in the sentences. Raises GainError when it does not
+    start, with what it said last.
     """
     if port and not _is_free(port):
         raise GainError(f"port {port} is in use or not allowed; give another, or leave --port out to take a free one.")
@@ -55,9 +58,10 @@ def serve(folder: Path, *, port: int = 0, browser: bool = True) -> None:
         process = _started(server_command(folder, port), environment, log)
         try:
             if _ready(process, port, token, log, ended):
-                typer.echo(f"The course is open at {address(port, token)}")
+                where = address(port, token, page)
+                typer.echo(f"{what} is open at {where}")
                 typer.echo("Stop it with Ctrl-C.")
-                if browser and not webbrowser.open(address(port, token)):
+                if browser and not webbrowser.open(where):
                     typer.echo("No browser could be opened; put the address above into one.")
             while process.poll() is None and not ended.wait(0.5):
                 pass
@@ -67,7 +71,7 @@ def serve(folder: Path, *, port: int = 0, browser: bool = True) -> None:
             _stop(process, port, token)
             for each, handler in before.items():
                 signal.signal(each, handler)
-    typer.echo("The course is closed.")
+    typer.echo(f"{what} is closed.")
 
 
 def _is_free(port: int) -> bool:

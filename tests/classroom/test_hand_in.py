@@ -169,3 +169,17 @@ def test_no_id_makes_a_file_name_that_leads_anywhere(odd, tmp_path):
     name = plain_name(odd)
     assert (tmp_path / f"hand-in {name}.json").resolve().parent == tmp_path.resolve()
     assert not set(name) & set('/\\:*?"<>|')
+
+
+def test_what_is_sat_in_a_notebook_is_what_is_handed_in(group, learner, monkeypatch):
+    import gainlib as gl
+
+    monkeypatch.chdir(learner)
+    sitting = gl.exercise(EXERCISE)
+    assert sitting.variant.values == group.variant("a-02").values
+    for path, value in sitting.variant.solution.items():
+        sitting.bench.move(path, value)
+    sitting.check()
+    sitting.close()
+    content, _ = handed(learner)
+    assert content["answers"][0]["answer"] == sitting.variant.solution

@@ -23,7 +23,6 @@ export default {
     const told = () => hints.replaceChildren(...model.get("hints").map((text) => make("li", "", text)));
     const stale = () => verdict.classList.toggle("gainlib-stale", model.get("stale"));
     const say = () => {
-      check.disabled = false;
       const said = model.get("verdict");
       if (!said.head) return;
       const head = make("p", "gainlib-verdict-head");
@@ -40,8 +39,17 @@ export default {
       verdict.replaceChildren(head, lines, ...more, make("p", "gainlib-saved", model.get("saved")), moved);
       stale();
     };
-    check.onclick = () => { check.disabled = true; model.send({ kind: "check" }); setTimeout(() => { check.disabled = false; }, 3000); };
-    hint.onclick = () => model.send({ kind: "hint" });
+    // What is asked for waits until the last move anywhere in this exercise has reached the kernel.
+    let busy = false;
+    const ask = async (kind) => {
+      if (busy) return;
+      busy = true;
+      await window.gainlib.arrived(el.closest(".gainlib-sitting"));
+      window.gainlib.tell(model, { kind });
+      busy = false;
+    };
+    check.onclick = () => ask("check");
+    hint.onclick = () => ask("hint");
     const followed = { offer, hints: told, verdict: say, saved: say, stale };
     for (const [name, update] of Object.entries(followed)) model.on(`change:${name}`, update);
     offer(); told(); say();

@@ -31,15 +31,19 @@ export default {
       }
       complaint.textContent = model.get("complaint");
     };
+    const turns = window.gainlib.turns(model, el);
     field.addEventListener("change", () => {
       model.set("complaint", "");
       model.set("chosen", onOff ? Number(field.checked) : Number(field.value));
-      model.save_changes();
+      turns.send();
       update();
     });
     const followed = ["chosen", "options", "label", "name", "complaint"];
     followed.forEach((name) => model.on(`change:${name}`, update));
     update();
-    return () => followed.forEach((name) => model.off(`change:${name}`, update));
+    return () => {
+      followed.forEach((name) => model.off(`change:${name}`, update));
+      turns.stop();
+    };
   },
 };

@@ -55,14 +55,13 @@ export default {
       complaint.textContent = get("complaint");
       typed.setAttribute("aria-invalid", String(get("complaint") !== ""));
     };
+    const turns = window.gainlib.turns(model, el);
     let pressedAt = -Infinity;
     const stroke = () => model.set("stroke", get("stroke") + 1);
     const set = (value) => {
       model.set("complaint", "");
       model.set("value", value);
-      model.set("turn", get("turn") + 1);
-      el.dataset.gainlibWaiting = "1";
-      model.save_changes();
+      turns.send();
       complaint.textContent = "";
       typed.removeAttribute("aria-invalid");
       show();
@@ -106,13 +105,11 @@ export default {
     const followed = ["value", "start", "low", "high", "step", "digits", "unit", "label", "name"];
     followed.forEach((name) => model.on(`change:${name}`, update));
     model.on("change:complaint", complain);
-    const seen = () => { if (get("seen") === get("turn")) delete el.dataset.gainlibWaiting; };
-    model.on("change:seen", seen);
     update();
     return () => {
       followed.forEach((name) => model.off(`change:${name}`, update));
       model.off("change:complaint", complain);
-      model.off("change:seen", seen);
+      turns.stop();
     };
   },
 };

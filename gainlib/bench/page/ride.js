@@ -26,13 +26,14 @@ export default {
     const round = (value, digits) => Number(value.toFixed(digits));
     const points = () => get("points").map((each) => [...each]);
     const stroke = () => model.set("stroke", get("stroke") + 1);
+    const turns = window.gainlib.turns(model, el);
     let editedAt = -Infinity;
     const complain = (words) => { complaint.textContent = words; };
     const set = (to) => {
       complain("");
       model.set("complaint", "");
       model.set("points", to);
-      model.save_changes();
+      turns.send();
     };
     // What cannot be is refused in words; the points stay as they were.
     const refused = (to) => {
@@ -148,6 +149,7 @@ export default {
     return () => {
       followed.forEach((name) => model.off(`change:${name}`, update));
       model.off("change:label", named);
+      turns.stop();
       window.removeEventListener("gainlib-ride", drawn);
     };
   },

@@ -13,15 +13,6 @@ page.keysApart ??= (() => {
   return true;
 })();
 
-// Where no kernel hears it any more nothing is sent; the headline says so.
-function tell(model, content) {
-  try {
-    model.send(content);
-  } catch (fault) {
-    console.info("gainlib: not sent", content.kind, String(fault));
-  }
-}
-
 const typing = (target) => target.matches("select, textarea, input:not([type=range]):not([type=checkbox])");
 
 export default {
@@ -43,14 +34,9 @@ export default {
       row.append(made);
       return made;
     };
-    // What is asked for waits until the last move has reached the kernel; moves that crowd are sent with a delay.
+    // What is asked for waits until the last move has reached the kernel.
     let asked = Promise.resolve();
-    const arrived = async () => {
-      for (let waits = 0; waits < 200 && bench?.querySelector("[data-gainlib-waiting]"); waits++) {
-        await new Promise((resolve) => setTimeout(resolve, 15));
-      }
-    };
-    const ask = (kind) => { asked = asked.then(arrived).then(() => tell(model, { kind })); };
+    const ask = (kind) => { asked = asked.then(() => page.arrived(bench)).then(() => page.tell(model, { kind })); };
     const undo = button("Undo", "u", () => ask("undo"));
     const redo = button("Redo", "Shift+u", () => ask("redo"));
     const keeps = { A: button("Keep as A", "t", () => ask("keep A")), B: button("Keep as B", "Shift+t", () => ask("keep B")) };

@@ -1,0 +1,94 @@
+"""Open one exercise as a learner would see it, and keep nothing."""
+
+from __future__ import annotations
+
+import json
+import tempfile
+from pathlib import Path
+
+import typer
+
+from gainlib.cli.authoring import print_proof
+from gainlib.cli.server import serve
+from gainlib.errors import GainError
+from gainlib.exercises import Exercise, Fault, Proof, load
+from gainlib.exercises.faults import faults_of
+from gainlib.exercises.progress import require_text, write_whole
+
+__all__ = ["NOTEBOOK", "faulty", "trial_notebook", "try_exercise"]
+
+NOTEBOOK = "try-exercise.ipynb"
+
+
+def try_exercise(given: str, learner: str, folder: Path | None, *, port: int, browser: bool) -> bool:
+    """Open the exercise and stay until JupyterLab is ended; False when the file has faults, which are printed.
+
+    Raises GainError for a file that cannot be read, an unknown name, and a folder that cannot be written to.
+    """
+    require_text("--learner", learner)
+    found = faulty(given, learner)
+    if found is not None:
+        print_proof(found)
+        return False
+    if folder is None:
+        with tempfile.TemporaryDirectory(prefix="gainlib-try-", ignore_cleanup_errors=True) as made:
+            _opened(given, learner, Path(made), port=port, browser=browser)
+    else:
+        _opened(given, learner, folder.expanduser(), port=port, browser=browser)
+    return True
+
+
+def faulty(given: str, learner: str) -> Proof | None:
+    """What `prove` would say of a file with faults; None for one that can be opened for this learner."""
+    name, file = given, Path(given)
+    made: Exercise | None
+    if given.endswith(".toml"):
+        made, faults, _ = faults_of(file)
+        name = f"{file.resolve().parent.name}/{file.stem}"
+    else:
+        made, faults = load(given), ()
+    if made is not None:
+        try:
+            made.variant(learner)
+        except GainError as fault:
+            faults = (Fault(None, str(fault)),)
+    return Proof(name, file, faults) if faults else None
+
+
+def trial_notebook(given: str, learner: str) -> str:
+    """A notebook of one cell that opens the exercise; the text of its file.
+
+    >>> "gl.exercise('recording/leave-room', learner='Ada')" in trial_notebook("recording/leave-room", "Ada")
+    True
+    """
+    where = str(Path(given).resolve()) if given.endswith(".toml") else given
+    say = (
+        f"# Trying an exercise\n\nThis is what the learner {learner} gets. Click the cell below and press Shift+Enter. "
+        "After a change to the file press it again. Nothing is kept in anybody's progress."
+    )
+    code = f"import gainlib as gl\ngl.exercise({where!r}, learner={learner!r})"
+    content = {
+        "cells": [
+            {"cell_type": "markdown", "id": "what-this-is", "metadata": {}, "source": say},
+            {
+                "cell_type": "code", "id": "exercise", "metadata": {}, "execution_count": None, "outputs": [],
+                "source": code,
+            },
+        ],
+        "metadata": {"kernelspec": {"name": "python3", "display_name": "Python 3", "language": "python"}},
+        "nbformat": 4,
+        "nbformat_minor": 5,
+    }  # fmt: skip
+    return json.dumps(content, indent=1, ensure_ascii=False) + "\n"
+
+
+def _opened(given: str, learner: str, folder: Path, *, port: int, browser: bool) -> None:
+    notebook = folder / NOTEBOOK
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        write_whole(notebook, trial_notebook(given, learner))
+    except OSError as fault:
+        reason = (fault.strerror or str(fault)).lower()
+        raise GainError(f"{folder} cannot be used ({reason}); name a folder that you may write to.") from fault
+    typer.echo(f"{given} as the learner {learner} gets it, in {notebook}.")
+    serve(folder, port=port, browser=browser, page=NOTEBOOK, what="The exercise")
