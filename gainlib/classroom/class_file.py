@@ -189,7 +189,7 @@ def new_class(
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         write_whole(target, _text(made, "gainlib class", {}, LATE_EXAMPLE, made.learners))
-        write_whole(learners_file, made.for_learners())
+        write_shared(learners_file, made.for_learners())
     except OSError as fault:
         raise GainError(f"{target} cannot be written ({(fault.strerror or str(fault)).lower()}).") from fault
     return target, learners_file
@@ -201,7 +201,7 @@ def write_learners_file(file: str | os.PathLike[str]) -> Path:
     learners_file = _learners_path(target)
     made = read_class(target)
     try:
-        write_whole(learners_file, made.for_learners())
+        write_shared(learners_file, made.for_learners())
     except OSError as fault:
         raise GainError(f"{learners_file} cannot be written ({(fault.strerror or str(fault)).lower()}).") from fault
     return learners_file
@@ -228,6 +228,12 @@ def exercise_of(entry: ExerciseEntry, home: Path) -> Exercise:
     if exercise.name != entry.name:
         raise GainError(f"{entry.file} is {exercise.name}; the class file calls it {entry.name!r}. Use one name.")
     return exercise
+
+
+def write_shared(file: Path, content: str) -> None:
+    """Write a file, whole or not at all, that other users of the computer may read. Raises OSError."""
+    write_whole(file, content)
+    file.chmod(0o644)
 
 
 def _learners_path(file: Path) -> Path:

@@ -16,7 +16,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError, field_validator
 
 from gainlib import __version__
-from gainlib.classroom.class_file import exercise_of
+from gainlib.classroom.class_file import exercise_of, write_shared
 from gainlib.classroom.enrolment import HUB_USER, Enrolment, enrolled
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise, Progress
@@ -232,7 +232,7 @@ def hand_in(folder: str | os.PathLike[str] | None = None, to: str | os.PathLike[
                 raise GainError(f"{place} is not a folder that can be reached; your hand-in is {file}, hand that in.")
             copy = place / file.name
             if not copy.exists():
-                write_whole(copy, text)
+                write_shared(copy, text)
             copied = f"Handed in: a copy is in {place}."
     except OSError as fault:
         reason = (fault.strerror or str(fault)).lower()

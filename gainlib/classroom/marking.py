@@ -120,20 +120,29 @@ def engine_digest() -> str:
     return hashlib.sha256(b"\0".join(content)).hexdigest()[:16]
 
 
-@functools.lru_cache(maxsize=1024)
-def _task_digest(file: Path, digest: str) -> str:
-    found = hashlib.sha256(digest.encode())
-    for take in _takes(tomllib.loads(file.read_text(encoding="utf-8"))):
-        parts = take.split("/")
-        path = bundled_folder("media").joinpath(*parts[1:]) if parts[0] == "media" else file.parent.joinpath(*parts)
-        with path.open("rb") as recording:
-            found.update(hashlib.file_digest(recording, "sha256").digest())
+def task_digest(exercise: Exercise) -> str:
+    """The digest of an exercise and of the recordings that it names: what a mark depends on, besides the answer."""
+    found = hashlib.sha256(exercise.digest.encode())
+    for path in _recordings(exercise.file, exercise.digest):
+        now = path.stat()
+        found.update(_content_digest(path, now.st_size, now.st_mtime_ns))
     return found.hexdigest()[:16]
 
 
-def task_digest(exercise: Exercise) -> str:
-    """The digest of an exercise and of the recordings that it names: what a mark depends on, besides the answer."""
-    return _task_digest(exercise.file, exercise.digest)
+@functools.lru_cache(maxsize=1024)
+def _recordings(file: Path, digest: str) -> tuple[Path, ...]:
+    """The recordings of an exercise file, by the file's digest, so that a changed one is read again."""
+    found = []
+    for take in _takes(tomllib.loads(file.read_text(encoding="utf-8"))):
+        home, parts = file.parent, take.split("/")
+        found.append(bundled_folder("media").joinpath(*parts[1:]) if parts[0] == "media" else home.joinpath(*parts))
+    return tuple(found)
+
+
+@functools.lru_cache(maxsize=1024)
+def _content_digest(path: Path, size: int, changed: int) -> bytes:
+    with path.open("rb") as recording:
+        return hashlib.file_digest(recording, "sha256").digest()
 
 
 def _takes(entries: Any) -> list[str]:

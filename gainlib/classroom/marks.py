@@ -90,13 +90,17 @@ class LearnerMark:
 class Marks:
     """A marked folder: `lines()` gives a mark line for every learner, `not_marked()` every file that got none.
 
+    `answers` is how many different answers count, `marked_before` how many of them an earlier run had marked.
     Lines are made one at a time from the store, so a large class takes no more memory than a small one.
     """
 
-    def __init__(self, class_file: ClassFile, exercises: Mapping[str, Exercise], store: Store) -> None:
+    def __init__(
+        self, class_file: ClassFile, exercises: Mapping[str, Exercise], store: Store, answers: int, before: int
+    ) -> None:
         self.class_file = class_file
         self.exercises = exercises
         self.store = store
+        self.answers, self.marked_before = answers, before
 
     def learners(self) -> list[tuple[str, str]]:
         """Id and name: of the roster in its order, or of everybody who handed in, where the class has no roster."""
@@ -204,7 +208,7 @@ def mark_folder(
     told("reading hand-ins", seen, seen)
     store.choose()
     every, without = store.to_do()
-    count = every - without
+    count = before = every - without
     told("marking answers", count, every)
     for work, mark in done_by(marked, store.work(), workers=workers, cluster=cluster):
         if mark is not None and mark.get("kept", True):
@@ -213,7 +217,7 @@ def mark_folder(
         told("marking answers", count, every)
         store.write()
     store.write(now=True)
-    return Marks(class_file, exercises, store)
+    return Marks(class_file, exercises, store, every, before)
 
 
 def _noted(

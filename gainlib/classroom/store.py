@@ -56,6 +56,7 @@ class Store:
             self._base.execute("BEGIN IMMEDIATE")
             self._base.execute("ROLLBACK")
             self._base.executescript(_TABLES)
+            self.file.chmod(0o600)  # names and marks
         except (sqlite3.Error, OSError) as fault:
             raise GainError(
                 f"{self.file} cannot be used ({str(fault).lower()}); end another marking, or move the file away."
