@@ -151,7 +151,7 @@ def test_a_changed_exercise_or_recording_is_marked_again_and_the_other_is_not(tm
     mark_class(tmp_path / "in", file, feedback="none")
     assert len(counted) == 2
     counted.clear()
-    write(tmp_path / "levels" / "two.flac", take.between(0.0, 19.0), overwrite=True)
+    write(tmp_path / "levels" / "two.flac", take.between(0.0, 18.9), overwrite=True)
     mark_class(tmp_path / "in", file, feedback="none")
     assert len(counted) == 1
     counted.clear()
