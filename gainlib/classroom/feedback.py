@@ -91,7 +91,7 @@ def _page(work: PageWork) -> str:
     for index, (told, answer) in enumerate(zip(work.content["exercises"], work.answers, strict=True)):
         drawn: dict[str, Any] = {}
         if answer is not None:
-            variant = _exercise(answer.source).variant(answer.learner_id, answer.class_key)
+            variant = _exercise(answer.source, answer.task).variant(answer.learner_id, answer.class_key)
             drawn["settings"] = _settings(variant, answer.answer)
             if shown := answered_picture(variant, answer.answer):
                 spec, columns, heading, sentence = shown
@@ -103,7 +103,7 @@ def _page(work: PageWork) -> str:
 
 
 @functools.lru_cache(maxsize=64)
-def _exercise(source: str) -> Exercise:
+def _exercise(source: str, task: str) -> Exercise:
     return load(source)
 
 

@@ -67,7 +67,7 @@ def _marked(work: Work) -> dict[str, Any]:
             f"a worker has another gainlib ({__version__}, {engine_digest()}) than this machine ({work.engine}); "
             "install the same one everywhere."
         )
-    exercise = _loaded(work.source)
+    exercise = _loaded(work.source, work.task)
     if task_digest(exercise) != work.task:
         raise GainError(f"{exercise.name} is another file on a worker than here; put the same one on all machines.")
     try:
@@ -96,9 +96,12 @@ def _told(variant: Variant, verdict: Verdict) -> dict[str, Any]:
 
 
 @functools.lru_cache(maxsize=4)
-def _loaded(name: str) -> Exercise:
-    """An exercise with its recordings; answers come sorted by exercise, so a few are enough and memory stays flat."""
-    return load(name)
+def _loaded(source: str, task: str) -> Exercise:
+    """An exercise with its recordings; answers come sorted by exercise, so a few are enough and memory stays flat.
+
+    It is loaded once for each state of its files, which `task` tells.
+    """
+    return load(source)
 
 
 @functools.cache
