@@ -11,10 +11,23 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from gainlib.audio import Audio, read, write
-    from gainlib.bench import Control, bench, compare, exercise
+    from gainlib.audio import Audio, read, tone, write
+    from gainlib.bench import Control, bench, compare, exercise, exercise_book
     from gainlib.bench.predict import predict
-    from gainlib.course import contents
+    from gainlib.course import contents, learner
+    from gainlib.decibels import (
+        db_from_power,
+        db_from_ratio,
+        dbu_from_dbv,
+        dbu_from_volts,
+        dbv_from_dbu,
+        dbv_from_volts,
+        power_from_db,
+        ratio_from_db,
+        sum_db,
+        volts_from_dbu,
+        volts_from_dbv,
+    )
     from gainlib.errors import GainError
     from gainlib.flow import Bus, Rendering, Send, Session, Strip
     from gainlib.meters import measure, measures
@@ -72,13 +85,27 @@ _ROOMS = {
     "codec_overshoot": "stages",
     "compare": "bench",
     "contents": "course",
+    "db_from_power": "decibels",
+    "db_from_ratio": "decibels",
+    "dbu_from_dbv": "decibels",
+    "dbu_from_volts": "decibels",
+    "dbv_from_dbu": "decibels",
+    "dbv_from_volts": "decibels",
     "deliver": "stages",
     "exercise": "bench",
+    "learner": "course",
+    "exercise_book": "bench",
     "measure": "meters",
     "measures": "meters",
+    "power_from_db": "decibels",
     "predict": "bench",
     "proposed_ride": "stages",
+    "ratio_from_db": "decibels",
     "read": "audio",
+    "sum_db": "decibels",
+    "tone": "audio",
+    "volts_from_dbu": "decibels",
+    "volts_from_dbv": "decibels",
     "write": "audio",
 }
 
@@ -112,13 +139,27 @@ __all__ = [
     "codec_overshoot",
     "compare",
     "contents",
+    "db_from_power",
+    "db_from_ratio",
+    "dbu_from_dbv",
+    "dbu_from_volts",
+    "dbv_from_dbu",
+    "dbv_from_volts",
     "deliver",
     "exercise",
+    "exercise_book",
+    "learner",
     "measure",
     "measures",
+    "power_from_db",
     "predict",
     "proposed_ride",
+    "ratio_from_db",
     "read",
+    "sum_db",
+    "tone",
+    "volts_from_dbu",
+    "volts_from_dbv",
     "write",
 ]
 

@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from gainlib.errors import GainError
 
-__all__ = ["Audio", "bundled", "bundled_folder", "read", "write"]
+__all__ = ["Audio", "bundled", "bundled_folder", "read", "tone", "write"]
 
 Samples = NDArray[np.floating[Any]]
 
@@ -82,6 +82,26 @@ class Audio:
     def __repr__(self) -> str:
         channels = {1: "mono", 2: "stereo"}.get(self.channels, f"{self.channels} channels")
         return f"<{self.name or 'audio'}: {self.seconds:.2f} s, {channels}, {self.rate_hz} Hz>"
+
+
+def tone(level_dbfs: float, frequency_hz: float, *, seconds: float, rate_hz: int) -> Audio:
+    """A steady sine, as one sends through equipment to set its levels; it begins at zero and is mono.
+
+    The level is its peak in dBFS, and its AES17 RMS too. Raises GainError for a level above full scale, a frequency
+    of half the rate or more, and a length of no sample or more than ten minutes.
+
+    >>> tone(-18.0, 1000, seconds=0.5, rate_hz=48000).seconds
+    0.5
+    """
+    if not -200.0 <= level_dbfs <= 0.0:
+        raise GainError(f"level_dbfs is {level_dbfs}; it must be from -200 to 0 dBFS.")
+    made = Audio(np.zeros(1), rate_hz)  # refuses a rate that cannot be
+    if not 0.0 < frequency_hz < made.rate_hz / 2:
+        raise GainError(f"frequency_hz is {frequency_hz}; it must be above 0 and below half the rate of {rate_hz} Hz.")
+    if not 0.5 / made.rate_hz <= seconds <= 600.0:
+        raise GainError(f"seconds is {seconds}; it must hold one sample at least and be at most 600 s.")
+    turns = np.arange(round(seconds * made.rate_hz)) * (frequency_hz / made.rate_hz)
+    return Audio(10.0 ** (level_dbfs / 20.0) * np.sin(2.0 * math.pi * turns), rate_hz, "tone")
 
 
 def checked_samples(samples: ArrayLike, name: str) -> Samples:

@@ -6,6 +6,7 @@ import hashlib
 import html
 import json
 import os
+import re
 import sys
 import urllib.parse
 from dataclasses import dataclass
@@ -14,12 +15,26 @@ from pathlib import Path, PurePosixPath
 from gainlib.audio import bundled_folder
 from gainlib.errors import GainError
 from gainlib.exercises import Progress, exercise_names, load
-from gainlib.exercises.progress import MANIFEST, MARK, course_folder, write_whole
+from gainlib.exercises.progress import MANIFEST, MARK, course_folder, require_text, write_whole
 
-__all__ = ["Contents", "Laid", "Lesson", "address", "contents", "lay", "server_command", "server_environment"]
+__all__ = [
+    "Contents",
+    "Laid",
+    "Learner",
+    "Lesson",
+    "Task",
+    "address",
+    "contents",
+    "lay",
+    "learner",
+    "server_command",
+    "server_environment",
+]
 
 FIRST_PAGE = "contents.ipynb"
-NOT_LAID = {"progress.json"}
+BOOK = "exercise-book.ipynb"
+NOT_LAID = {"progress.json", "for-teachers.md"}
+LESSON_FILES = "[0-9][0-9]-*.ipynb"
 
 
 @dataclass(frozen=True)
@@ -39,13 +54,15 @@ class Laid:
         return "\n".join(self.sentences) or f"Your lessons in {self.folder} are up to date."
 
 
-def lay(folder: str | os.PathLike[str], version: str, lessons: Path | None = None) -> Laid:
+def lay(folder: str | os.PathLike[str], version: str, lessons: Path | None = None, *, only: str | None = None) -> Laid:
     """Make the learner's own copy of the lessons, or bring it up to date; what the learner changed is never touched.
 
     What was laid is remembered by its digest in a hidden folder. A lesson that the learner left as it was is replaced
     by a newer one; beside a changed one the newer is laid under a name that says so; one that is missing is laid
-    again, which is how a learner gets a fresh copy. `lessons` is the course's own folder unless given. Raises
-    GainError when something stands in the way or cannot be written.
+    again, which is how a learner gets a fresh copy. The exercise book is laid beside the lessons. `lessons` is the
+    course's own folder unless given, and then there is no book. With `only`, such as "03,04,06", just those lessons
+    are laid and listed, until "all" or others are given; none that is there is taken away. Raises GainError when
+    something stands in the way or cannot be written, and for a lesson that there is not.
 
     >>> import tempfile
     >>> laid = lay(tempfile.mkdtemp(), "0.1.0")
@@ -65,14 +82,20 @@ def lay(folder: str | os.PathLike[str], version: str, lessons: Path | None = Non
         mark.mkdir(parents=True, exist_ok=True)
         known = _manifest(mark / MANIFEST)
         first = not known
-        sentences = [
-            sentence
+        chosen = _chosen(home) if only is None else _lessons_meant(only, source)
+        files = [
+            (source, name)
             for name in _course_files(source)
-            if (sentence := _laid_one(home, source, name, known, version, first=first))
+            if not chosen or name in chosen or not PurePosixPath(name).match(LESSON_FILES)
+        ]
+        if lessons is None:  # the exercise book lies beside the exercises that it opens
+            files.append((bundled_folder("exercises"), BOOK))
+        sentences = [
+            sentence for place, name in files if (sentence := _laid_one(home, place, name, known, version, first=first))
         ]
         if first:
             sentences.insert(0, f"Your lessons are in {home}.")
-        content = {"version": 1, "course": version, "laid": known}
+        content = {"version": 1, "course": version, "lessons": list(chosen), "laid": known}
         write_whole(mark / MANIFEST, json.dumps(content, indent=1, ensure_ascii=False) + "\n")
     except OSError as fault:
         where = fault.filename or home
@@ -148,6 +171,29 @@ def _manifest(file: Path) -> dict[str, dict[str, str]]:
         return {}
 
 
+def _chosen(home: Path) -> tuple[str, ...]:
+    """The lessons, by file name, that were picked for this folder; none for all of them, and where none can be read."""
+    try:
+        return tuple(map(str, json.loads((home / MARK / MANIFEST).read_text(encoding="utf-8"))["lessons"]))
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        return ()
+
+
+def _lessons_meant(only: str, source: Path) -> tuple[str, ...]:
+    """The file names of lessons that a list such as "3, 04, 6" names; none for "all". Raises GainError."""
+    if only.strip().lower() == "all":
+        return ()
+    names = {file.name[:2]: file.name for file in sorted(source.glob(LESSON_FILES))}
+    wanted = [each.strip() for each in only.split(",")]
+    for each in wanted:
+        if not each.isdecimal() or each.zfill(2) not in names:
+            raise GainError(
+                f"there is no lesson {each!r}; the course has {', '.join(names)}: give some of them, such as 03,06, "
+                "or all."
+            )
+    return tuple(sorted({names[each.zfill(2)] for each in wanted}))
+
+
 def _digest(content: bytes) -> str:
     return hashlib.sha256(content).hexdigest()
 
@@ -179,12 +225,29 @@ def server_command(folder: Path, port: int) -> list[str]:
     return command
 
 
+_SETTINGS: dict[str, object] = {
+    "apputils-extension/notification": {"fetchNews": "false", "checkForUpdates": False, "doNotDisturbMode": True},
+    "statusbar-extension/plugin": {"visible": False},
+    "notebook-extension/panel": {
+        "toolbar": [{"name": name, "disabled": True} for name in ("insert", "cut", "copy", "paste", "cellType")]
+    },
+}
+_HIDDEN = (
+    "@jupyterlab/application-extension:property-inspector",
+    "@jupyterlab/cell-toolbar-extension",
+    "@jupyterlab/debugger-extension",
+    "@jupyterlab/extensionmanager-extension",
+)
+
+
 def server_environment(folder: Path, runtime: Path, token: str) -> dict[str, str]:
     """The environment of the server: settings, kernel and state of its own, so that nobody's own Jupyter is touched.
 
     Lays the few files that it points to in the learner's hidden folder: a kernel that is this very Python, whatever
-    kernels the user has installed, and settings without news and update checks. The token goes by the environment,
-    since other users of a computer can read a command line. Raises GainError where the files cannot be written.
+    kernels the user has installed, and settings that make a page of a course: no news, no update checks, none of the
+    buttons that take cells away or are for programmers. A setting that was changed is kept. The token goes by the
+    environment, since other users of a computer can read a command line. Raises GainError where the files cannot be
+    written.
 
     >>> import tempfile
     >>> folder = Path(tempfile.mkdtemp())
@@ -198,12 +261,13 @@ def server_environment(folder: Path, runtime: Path, token: str) -> dict[str, str
         "language": "python",
         "metadata": {"debugger": True},
     }
-    notices = {"fetchNews": "false", "checkForUpdates": False, "doNotDisturbMode": True}
     settings = own / "settings"
     files: dict[Path, object] = {own / "kernels" / "python3" / "kernel.json": kernel}
-    notice = settings / "@jupyterlab" / "apputils-extension" / "notification.jupyterlab-settings"
-    if not notice.exists():
-        files[notice] = notices
+    files[own / "config" / "labconfig" / "page_config.json"] = {"disabledExtensions": dict.fromkeys(_HIDDEN, True)}
+    for name, values in _SETTINGS.items():
+        file = settings / "@jupyterlab" / f"{name}.jupyterlab-settings"
+        if not file.exists():
+            files[file] = values
     try:
         for file, content in files.items():
             file.parent.mkdir(parents=True, exist_ok=True)
@@ -237,30 +301,102 @@ def address(port: int, token: str, page: str = FIRST_PAGE) -> str:
 
 
 @dataclass(frozen=True)
+class Learner:
+    """Who works in this folder; shows itself as one sentence.
+
+    >>> Learner("Ada", Path("progress.json"))
+    You are Ada. Your name and your answers are kept in progress.json.
+    """
+
+    name: str
+    file: Path
+    note: str = ""
+
+    def __repr__(self) -> str:
+        who = (
+            f"You are {self.name}." if self.name else "No name yet: write yours between the quotes and run this again."
+        )
+        kept = f"Your name and your answers are kept in {self.file.name}." if self.name else ""
+        return " ".join(filter(None, [who, self.note or kept]))
+
+    def _repr_html_(self) -> str:
+        return f"<p style='font-size:1.1em;max-width:44em'>{html.escape(repr(self))}</p>"
+
+
+def learner(name: str = "") -> Learner:
+    """Who works in this folder; with a name, that name is kept with the progress from now on.
+
+    Answers stay where they are when the name changes. Without a name nothing is written. Raises GainError for a name
+    that is not one line of 1 to 200 characters.
+
+    >>> import contextlib, tempfile
+    >>> with contextlib.chdir(tempfile.mkdtemp()):
+    ...     learner("Ada").name
+    'Ada'
+    """
+    folder = course_folder() or Path.cwd()
+    found = Progress.at(folder, name=require_text("the name", name)) if name else Progress.at(folder, make=False)
+    return Learner(found.learner_name, found.file, found.note)
+
+
+@dataclass(frozen=True)
+class Task:
+    """One exercise in the contents: what it is called and what the learner has got for it."""
+
+    name: str
+    title: str
+    passed: bool = False
+    points: float = 0.0
+    out_of: float = 0.0
+
+
+@dataclass(frozen=True)
 class Lesson:
-    """One line of the contents: a lesson, where it lies, and how far the learner is in its exercises."""
+    """One line of the contents: a lesson, where it lies, how long it takes, and how far the learner is in it."""
 
     title: str
     link: str
-    newer: str
-    exercises: tuple[str, ...]
-    passed: int
-    points: float
-    out_of: float
+    newer: str = ""
+    minutes: int = 0
+    tasks: tuple[Task, ...] = ()
+
+    @property
+    def number(self) -> str:
+        """The two digits that its file begins with."""
+        return PurePosixPath(urllib.parse.unquote(self.link)).name[:2]
+
+    @property
+    def exercises(self) -> tuple[str, ...]:
+        """The names of its exercises."""
+        return tuple(each.name for each in self.tasks)
+
+    @property
+    def passed(self) -> int:
+        """How many of them are passed."""
+        return sum(each.passed for each in self.tasks)
+
+    @property
+    def points(self) -> float:
+        """The points that the learner has got in them."""
+        return sum(each.points for each in self.tasks)
+
+    @property
+    def out_of(self) -> float:
+        """The points that can be got in them."""
+        return sum(each.out_of for each in self.tasks)
 
     @property
     def done(self) -> bool:
         """Whether it has exercises and all are passed."""
-        return bool(self.exercises) and self.passed == len(self.exercises)
+        return bool(self.tasks) and self.passed == len(self.tasks)
 
     @property
     def state(self) -> str:
         """How far the learner is, in words."""
-        if not self.exercises:
+        if not self.tasks:
             return "no exercise yet"
-        if self.done:
-            return f"done, points: {self.points:g} of {self.out_of:g}"
-        return f"exercises passed: {self.passed} of {len(self.exercises)}, points: {self.points:g} of {self.out_of:g}"
+        points = f"{self.points:g} of {self.out_of:g} points"
+        return f"done, {points}" if self.done else f"{self.passed} of {len(self.tasks)} passed, {points}"
 
 
 @dataclass(frozen=True)
@@ -269,63 +405,89 @@ class Contents:
 
     lessons: tuple[Lesson, ...]
     note: str = ""
+    pages: tuple[tuple[str, str], ...] = ()
 
     @property
     def next(self) -> Lesson | None:
         """The first lesson with something left to do."""
-        return next((each for each in self.lessons if not each.done), None)
+        return next((each for each in self.lessons if each.tasks and not each.done), None)
+
+    @property
+    def sentence(self) -> str:
+        """How far the learner is in all, in one sentence."""
+        tasks = [task for each in self.lessons for task in each.tasks]
+        if not tasks:
+            return "There is no exercise yet."
+        passed, points, out_of = (sum(getattr(task, name) for task in tasks) for name in ("passed", "points", "out_of"))
+        return f"Exercises passed: {passed} of {len(tasks)}. Points: {points:g} of {out_of:g}."
 
     def __repr__(self) -> str:
         lines = [f"{each.title}: {each.state}{' (next)' if each is self.next else ''}" for each in self.lessons]
-        return "\n".join([*lines, *filter(None, [self.note])])
-
-    def _repr_markdown_(self) -> str:
-        rows = ["| lesson | so far | |", "| --- | --- | --- |"]
-        for each in self.lessons:
-            newer = f" ([newer version]({each.newer}))" if each.newer else ""
-            rows.append(
-                f"| [{each.title}]({each.link}){newer} | {each.state} | {'next' if each is self.next else ''} |"
-            )
-        return "\n".join([*rows, *filter(None, ["", self.note])])
+        return "\n".join([self.sentence, *lines, *filter(None, [self.note])])
 
     def _repr_html_(self) -> str:
-        rows = []
-        for each in self.lessons:
-            newer = f' (<a href="{html.escape(each.newer)}">newer version</a>)' if each.newer else ""
-            link = f'<a href="{html.escape(each.link)}">{html.escape(each.title)}</a>{newer}'
-            mark = "<strong>next</strong>" if each is self.next else ""
-            rows.append(f"<tr><td>{link}</td><td>{html.escape(each.state)}</td><td>{mark}</td></tr>")
-        head = "<thead><tr><th>Lesson</th><th>So far</th><th></th></tr></thead>"
-        note = f"<p>{html.escape(self.note)}</p>" if self.note else ""
-        return f"<table>{head}<tbody>{''.join(rows)}</tbody></table>{note}"
+        left = "text-align:left;vertical-align:top;white-space:normal"
+        rows = "".join(self._row(each, left) for each in self.lessons)
+        heads = "".join(
+            f"<th style='{left}' scope='col'>{head}</th>" for head in ("", "Lesson", "Time", "Exercises", "So far")
+        )
+        table = f"<table><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>"
+        more = " · ".join(f'<a href="{html.escape(link)}">{html.escape(title)}</a>' for title, link in self.pages)
+        texts = [self._where_to(), table, more, html.escape(self.note)]
+        return f"<div style='font-size:1.1em'>{''.join(f'<p>{each}</p>' for each in texts if each)}</div>"
+
+    def _where_to(self) -> str:
+        """What is next, as a link, and how far the learner is."""
+        if self.next is None:
+            return html.escape(self.sentence)
+        begun = any(task.points or task.passed for each in self.lessons for task in each.tasks)
+        link = f'<a href="{html.escape(self.next.link)}"><strong>{html.escape(self.next.title)}</strong></a>'
+        return f"{'Next' if begun else 'Begin with'}: {link}. {html.escape(self.sentence)}"
+
+    def _row(self, lesson: Lesson, left: str) -> str:
+        newer = f' (<a href="{html.escape(lesson.newer)}">newer version</a>)' if lesson.newer else ""
+        link = f'<a href="{html.escape(lesson.link)}">{html.escape(lesson.title)}</a>{newer}'
+        tasks = ", ".join(html.escape(each.title) + (" ✓" if each.passed else "") for each in lesson.tasks)
+        state = html.escape(lesson.state) + ("<br><strong>next</strong>" if lesson is self.next else "")
+        time = f"{lesson.minutes} min" if lesson.minutes else ""
+        cells = "".join(
+            f"<td style='{left}'>{each}</td>" for each in (html.escape(lesson.number), link, time, tasks, state)
+        )
+        return f"<tr>{cells}</tr>"
 
 
 def contents() -> Contents:
     """Every lesson of the course with what the learner has done in it, and which is next.
 
     >>> contents().lessons[0].title
-    'Set a recording level'
+    'Start here'
     """
     folder = course_folder() or Path.cwd()
     progress = Progress.at(folder, make=False)  # to look is not to begin
     exercises = [load(name) for name in exercise_names()]
-    lessons = []
-    for file in sorted(bundled_folder("lessons").glob("[0-9][0-9]-*.ipynb")):
-        own = [each for each in exercises if each.lesson == file.stem]
+    chosen, lessons = _chosen(folder), []
+    for file in sorted(bundled_folder("lessons").glob(LESSON_FILES)):
+        if chosen and file.name not in chosen:
+            continue
         newer = sorted(folder.glob(f"{file.stem} (new in *).ipynb"), key=lambda each: each.stat().st_mtime)
-        best = [progress.best(each.name) for each in own]
+        title, minutes = _headed(file)
         lessons.append(
             Lesson(
-                title=_title(file),
+                title=title,
                 link=_link(folder, file.name),
                 newer=_link(folder, newer[-1].name) if newer else "",
-                exercises=tuple(each.name for each in own),
-                passed=sum(progress.passed(each.name) for each in own),
-                points=sum(score[0] for score in best if score),
-                out_of=sum(each.out_of for each in own),
+                minutes=minutes,
+                tasks=tuple(
+                    Task(each.name, each.title, progress.passed(each.name), best[0], each.out_of)
+                    for each in sorted(exercises, key=lambda each: (each.level, each.name))
+                    if each.lesson == file.stem
+                    for best in [progress.best(each.name) or (0.0, 0.0)]
+                ),
             )
         )
-    return Contents(tuple(lessons), progress.note)
+    pages = (("Exercise book", "exercise-book.ipynb"), ("Glossary: every trade word in one sentence", "glossary.ipynb"))
+    laid = tuple((title, _link(folder, name)) for title, name in pages if (folder / name).is_file())
+    return Contents(tuple(lessons), progress.note, laid)
 
 
 def _link(folder: Path, name: str) -> str:
@@ -337,10 +499,11 @@ def _link(folder: Path, name: str) -> str:
     return urllib.parse.quote(str(PurePosixPath(*[".."] * depth, name)))
 
 
-def _title(notebook: Path) -> str:
-    """The first heading of a notebook, else its name."""
+def _headed(notebook: Path) -> tuple[str, int]:
+    """The first heading of a notebook, else its name; and the minutes that the text under it tells, else 0."""
     for cell in json.loads(notebook.read_text(encoding="utf-8"))["cells"]:
-        for line in "".join(cell["source"]).splitlines():
-            if cell["cell_type"] == "markdown" and line.startswith("# "):
-                return line[2:].strip()
-    return notebook.stem
+        text = "".join(cell["source"])
+        if cell["cell_type"] == "markdown" and (title := re.search(r"(?m)^# (.+)$", text)):
+            minutes = re.search(r"About (\d+) minutes", text)
+            return title[1].strip(), int(minutes[1]) if minutes else 0
+    return notebook.stem, 0

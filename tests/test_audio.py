@@ -12,7 +12,7 @@ import soundfile
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gainlib.audio import Audio, bundled_folder, read, write
+from gainlib.audio import Audio, bundled_folder, read, tone, write
 from gainlib.errors import GainError
 
 RATE_HZ = 48_000
@@ -241,3 +241,30 @@ def test_a_path_out_of_the_media_folder_is_not_followed(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     with pytest.raises(GainError, match="is not there"):
         read("media/../pyproject.toml")
+
+
+def test_a_tone_has_its_level_its_frequency_and_begins_at_zero():
+    made = tone(-20.0, 1000, seconds=0.5, rate_hz=RATE_HZ)
+    assert (made.samples.shape, made.rate_hz) == ((24_000, 1), RATE_HZ)
+    assert made.samples[0, 0] == 0.0
+    assert made.samples.max() == pytest.approx(0.1)  # -20 dB is a tenth
+    assert made.samples[12, 0] == pytest.approx(0.1)  # a quarter of a millisecond: the first top
+    rising = (made.samples[:-1, 0] < 0) & (made.samples[1:, 0] >= 0)
+    assert rising.sum() in (499, 500)
+
+
+@pytest.mark.parametrize(
+    ("level_dbfs", "frequency_hz", "seconds", "rate_hz", "told"),
+    [
+        (0.1, 1000, 1.0, RATE_HZ, "level_dbfs is 0.1; it must be from -200 to 0"),
+        (float("nan"), 1000, 1.0, RATE_HZ, "level_dbfs is nan"),
+        (-20.0, 24_000, 1.0, RATE_HZ, "frequency_hz is 24000; it must be above 0 and below half"),
+        (-20.0, 0, 1.0, RATE_HZ, "frequency_hz is 0;"),
+        (-20.0, 1000, 0.0, RATE_HZ, "seconds is 0.0; it must hold one sample"),
+        (-20.0, 1000, 601.0, RATE_HZ, "seconds is 601.0;"),
+        (-20.0, 1000, 1.0, 0, "rate_hz is 0; it must be a whole number"),
+    ],
+)
+def test_a_tone_that_cannot_be_is_told(level_dbfs, frequency_hz, seconds, rate_hz, told):
+    with pytest.raises(GainError, match=re.escape(told)):
+        tone(level_dbfs, frequency_hz, seconds=seconds, rate_hz=rate_hz)

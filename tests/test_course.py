@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import sys
 
 import pytest
 
 import gainlib as gl
-from gainlib.course import Contents, Lesson, contents, lay, server_command, server_environment
+from gainlib.course import Contents, Lesson, Task, contents, lay, server_command, server_environment
 from gainlib.errors import GainError
 from gainlib.exercises import Progress, load
 from gainlib.exercises.progress import MANIFEST, MARK
@@ -195,6 +196,8 @@ def test_settings_of_the_learner_are_kept_and_notices_are_off(own):
     assert environment["JUPYTER_RUNTIME_DIR"] == str(own / "runtime")
     (notice,) = (own / MARK / "jupyter" / "settings").rglob("notification.jupyterlab-settings")
     assert json.loads(notice.read_text()) == {"fetchNews": "false", "checkForUpdates": False, "doNotDisturbMode": True}
+    hidden = json.loads((own / MARK / "jupyter" / "config" / "labconfig" / "page_config.json").read_text())
+    assert hidden["disabledExtensions"]["@jupyterlab/cell-toolbar-extension"]
     notice.write_text('{"fetchNews": "true"}')
     server_environment(own, own, "secret")
     assert notice.read_text() == '{"fetchNews": "true"}'
@@ -209,15 +212,21 @@ def test_the_contents_list_what_is_done_and_what_is_next(own, monkeypatch):
     assert "progress.json" not in files(own)  # looking at the contents begins nothing
     (lesson,) = [each for each in before.lessons if each.link == LESSON]
     assert (lesson.title, lesson.exercises) == ("Set a recording level", ("recording/leave-room",))
-    assert before.next == before.lessons[0] == lesson
+    assert before.next == before.lessons[0] != lesson
     assert not lesson.done
+    assert lesson.minutes == 30
+    assert "Begin with: <a" in before._repr_html_()
     progress = Progress.here()
     variant = load("recording/leave-room").variant(progress.learner_id)
     progress.record(variant, variant.solution, variant.check(variant.solution))
     (after,) = [each for each in contents().lessons if each.link == LESSON]
     assert (after.done, after.points, after.out_of) == (True, 5.0, 5.0)
     assert contents().next != after
-    assert "done, points: 5 of 5" in contents()._repr_html_()
+    page = contents()._repr_html_()
+    assert "done, 5 of 5 points" in page
+    assert "Leave room for the shout ✓" in page
+    assert "Next: <a" in page
+    assert re.search(r"Exercises passed: 1 of \d+\. Points: 5 of \d+", page)
 
 
 def test_the_contents_link_to_the_lessons_from_a_folder_below_and_to_newer_versions(own, monkeypatch):
@@ -228,12 +237,89 @@ def test_the_contents_link_to_the_lessons_from_a_folder_below_and_to_newer_versi
     page = contents()._repr_html_()
     assert f'href="../{LESSON}"' in page
     assert 'href="../03-set-recording-level%20%28new%20in%200.2%29.ipynb"' in page
-    assert f"](../{LESSON})" in contents()._repr_markdown_()
 
 
 def test_a_title_cannot_bring_markup_into_the_page():
-    odd = Lesson("<script>x</script>", 'a"b.ipynb', "", (), 0, 0.0, 0.0)
-    page = Contents((odd,), note="<b>")._repr_html_()
+    odd = Lesson("<script>x</script>", 'a"b.ipynb', tasks=(Task("x", "<script>y</script>", passed=True),))
+    page = Contents((odd,), "<b>", (("<script>z</script>", 'c"d.ipynb'),))._repr_html_()
     assert "<script>" not in page
     assert "<b>" not in page
     assert 'a"b' not in page
+    assert 'c"d' not in page
+
+
+def test_a_name_is_kept_with_the_answers_that_are_there(own, monkeypatch):
+    lay(own, gl.__version__)
+    monkeypatch.chdir(own)
+    assert "No name yet" in repr(gl.learner())
+    assert "progress.json" not in files(own)  # to ask is not to begin
+    progress = Progress.here()
+    variant = load("recording/leave-room").variant(progress.learner_id)
+    progress.record(variant, variant.solution, variant.check(variant.solution))
+    assert repr(gl.learner("  Ada Novak ")) == (
+        "You are Ada Novak. Your name and your answers are kept in progress.json."
+    )
+    after = Progress.here()
+    assert (after.learner_name, after.learner_id) == ("Ada Novak", progress.learner_id)
+    assert after.passed("recording/leave-room")
+    assert gl.learner().name == "Ada Novak"
+    gl.learner("Bea")
+    assert gl.learner().name == "Bea"
+
+
+def test_the_name_is_kept_from_a_folder_below_and_refused_on_two_lines(own, monkeypatch):
+    lay(own, gl.__version__)
+    (own / "takes").mkdir()
+    monkeypatch.chdir(own / "takes")
+    gl.learner("Ada")
+    assert json.loads((own / "progress.json").read_text())["learner"]["name"] == "Ada"
+    for wrong in ("two\nlines", "x" * 201, 7):
+        with pytest.raises(GainError, match="the name is"):
+            gl.learner(wrong)
+    assert "<b>" not in gl.learner("<b>")._repr_html_()
+
+
+def test_what_is_next_is_the_first_lesson_with_something_left():
+    done = Lesson("One", "01-one.ipynb", tasks=(Task("a", "A", True, 2, 2),))
+    empty = Lesson("Two", "02-two.ipynb")
+    begun = Lesson("Three", "03-three.ipynb", tasks=(Task("b", "B", True, 2, 2), Task("c", "C", False, 1, 3)))
+    course = Contents((done, empty, begun))
+    assert course.next is begun
+    assert (begun.number, begun.state) == ("03", "1 of 2 passed, 3 of 5 points")
+    assert course.sentence == "Exercises passed: 2 of 3. Points: 5 of 7."
+    assert Contents((done,)).next is None
+    assert "Next" not in Contents((done,))._repr_html_()
+
+
+def test_an_instructor_picks_the_lessons_of_a_term(course, own, monkeypatch):
+    for name in ("04-find.ipynb", "06-trim.ipynb"):
+        (course / name).write_text("x")
+    lay(own, "0.1", course, only="3, 06")
+    assert files(own) == sorted([LESSON, "06-trim.ipynb", "contents.ipynb", "pictures/one.png"])
+    # The choice holds until another is made, and what is there stays.
+    assert "up to date" in lay(own, "0.1", course).text
+    lay(own, "0.1", course, only="04")
+    assert {LESSON, "04-find.ipynb", "06-trim.ipynb"} <= set(files(own))
+    (own / "04-find.ipynb").unlink()
+    lay(own, "0.1", course, only="all")
+    assert "04-find.ipynb" in files(own)
+
+
+@pytest.mark.parametrize("wrong", ["17", "x", "03,", "", "-3", "03-set"])
+def test_a_lesson_that_there_is_not_is_told(course, own, wrong):
+    with pytest.raises(GainError, match=r"there is no lesson .*; the course has 03: give some of them"):
+        lay(own, "0.1", course, only=wrong)
+    assert not (own / "contents.ipynb").exists()
+
+
+def test_the_contents_list_the_picked_lessons_only(own, monkeypatch):
+    lay(own, gl.__version__, only="02,3")
+    monkeypatch.chdir(own)
+    assert [each.number for each in contents().lessons] == ["02", "03"]
+    assert contents().next in contents().lessons
+    lay(own, gl.__version__, only="all")
+    assert [each.number for each in contents().lessons][:3] == ["00", "01", "02"]
+
+
+def test_every_lesson_says_how_long_it_takes():
+    assert all(15 <= each.minutes <= 60 for each in contents().lessons), contents().lessons

@@ -6,12 +6,15 @@ import sys
 from types import ModuleType
 from typing import Any
 
+from gainlib.bench.book import ExerciseBook, exercise_book
 from gainlib.bench.controls import Control
 from gainlib.bench.predict import compare, predict
 from gainlib.bench.sitting import Sitting, exercise
 from gainlib.bench.state import Bench, bench
 
-__all__ = ["Bench", "Control", "Sitting", "bench", "compare", "exercise", "predict"]
+__all__ = [
+    "Bench", "Control", "ExerciseBook", "Sitting", "bench", "compare", "exercise", "exercise_book", "predict",
+]  # fmt: skip
 
 
 class _Room(ModuleType):

@@ -79,18 +79,16 @@ def level_heard(samples: NDArray[np.floating[Any]], rate_hz: int) -> HeardLevel:
     return HeardLevel(loudness_lufs(samples, rate_hz), "loudness")
 
 
-def matched_db(before_level: float, after_level: float) -> tuple[float, float]:
-    """The gains, 0 dB or below, that bring before and after to one level: the louder is lowered to the quieter.
+def matched_db(*levels: float) -> tuple[float, ...]:
+    """The gains, 0 dB or below, that bring two versions or more to one level: the louder are lowered to the quietest.
 
-    Takes the loudness of both, or the RMS of both; silence is left alone. Lowering cannot clip, raising could.
+    Takes the loudness of all, or the RMS of all; silence is left alone. Lowering cannot clip, raising could.
 
     >>> matched_db(-20.0, -26.0)
     (-6.0, 0.0)
     """
-    if not (math.isfinite(before_level) and math.isfinite(after_level)):
-        return 0.0, 0.0
-    quieter = min(before_level, after_level)
-    return quieter - before_level, quieter - after_level
+    heard = [level for level in levels if math.isfinite(level)]
+    return tuple(min(heard) - level if math.isfinite(level) else 0.0 for level in levels)
 
 
 def matched_words(before_db: float, after_db: float, *, by: str) -> str:

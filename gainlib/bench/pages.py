@@ -10,9 +10,9 @@ _HERE = Path(__file__).parent / "page"
 
 
 def page_script(name: str) -> str:
-    """A widget's module as text, with the marking of what has not arrived yet in front of it.
+    """A widget's module as text, with what all of them share in front of it.
 
     >>> "export default" in page_script("range.js")
     True
     """
-    return "\n".join((_HERE / each).read_text(encoding="utf-8") for each in ("arrivals.js", name))
+    return "\n".join((_HERE / each).read_text(encoding="utf-8") for each in ("house.js", name))

@@ -46,7 +46,8 @@ class Panel:
             widget.observe(lambda _, path=path: self._moved(path), trait)
         self.chooser = self._choosing()
         self.steps = StepsRow(_asked(bench))
-        self.player = Player(uid, bench.hear)
+        # Where nothing moves there is no before and after.
+        self.player = Player(uid, bench.hear, **({} if bench.moves else {"slots": ["after"], "matching": False}))
         self.below = ipywidgets.GridBox()
         self.below.add_class("gainlib-below")
         self.beside = ipywidgets.HBox()
@@ -76,6 +77,7 @@ class Panel:
         columns = next((taps for view in bench.views if (taps := view.taps(bench.rendering))), ())
         below: list[Any] = []
         beside: list[Any] = []
+        several = bool(columns) or len(bench.session.chains) > 1
         rows: dict[str, int] = {}
         for path, widget in self.inputs.items():
             control = bench.controls[path]
@@ -86,12 +88,13 @@ class Panel:
                 below.append(widget)
             else:
                 beside.append(widget)
-            # Away from its column a control says whose it is.
-            widget.label = control.name if widget in beside and columns else control.label
+            # Away from its column, and where there are several strips, a control says whose it is.
+            widget.label = control.name if widget in beside and several else control.label
         self.below.layout.grid_template_columns = f"repeat({max(1, len(columns))}, minmax(0, 1fr))"
         self.below.layout.padding = f"0 {FRAME_RIGHT}px 0 {FRAME_LEFT}px"
         self.below.children, self.beside.children = below, beside
-        controls = [*([self.below] if below else []), *([self.beside] if beside else []), self.steps]
+        controls = [*([self.below] if below else []), *([self.beside] if beside else [])]
+        controls += [self.steps] if bench.moves else []  # there is nothing to take back where nothing moves
         standing: list[Any] = [self.headline, *([self.chooser] if self.chooser else [])]
         placed = not columns
         for view, picture in zip(bench.views, self.pictures, strict=True):
@@ -152,7 +155,7 @@ class Panel:
         if not self.closed:
             self.closed = True
             self._stop()
-            for each in (self.box, self.below, self.beside):  # an empty row does not stand in the box
+            for each in (self.box, self.below, self.beside, self.steps):  # what is empty does not stand in the box
                 close_tree(each)
 
     def shown(self, key: str | None, **kwargs: Any) -> Any:

@@ -26,7 +26,6 @@ from gainlib.flow import Rendering
 __all__ = ["Player"]
 
 _HERE = Path(__file__).parent / "page"
-_SLOTS = ("before", "after")
 
 
 class Player(anywidget.AnyWidget):
@@ -40,11 +39,13 @@ class Player(anywidget.AnyWidget):
     _esm = _HERE / "player.js"
 
     uid = traitlets.Unicode().tag(sync=True)
+    slots = traitlets.List(traitlets.Unicode(), ["after", "before"]).tag(sync=True)
     taps = traitlets.List(traitlets.Unicode()).tag(sync=True)
     tap = traitlets.Unicode("").tag(sync=True)
     ceiling = traitlets.Float(10.0 ** (CEILING_DBFS / 20.0)).tag(sync=True)
     caution = traitlets.Unicode(CAUTION).tag(sync=True)
     gains = traitlets.Dict({"before": 0.0, "after": 0.0}).tag(sync=True)
+    matching = traitlets.Bool(True).tag(sync=True)
     matched = traitlets.Unicode("").tag(sync=True)
     moves = traitlets.Int(0).tag(sync=True)
     rate_hz = traitlets.Int().tag(sync=True)
@@ -52,23 +53,26 @@ class Player(anywidget.AnyWidget):
     start = traitlets.Float(0.0).tag(sync=True)
     longest = traitlets.Float(LONGEST_SECONDS).tag(sync=True)
 
-    def __init__(self, uid: str, hear: Callable[[str], object]) -> None:
-        super().__init__(uid=uid)
+    def __init__(self, uid: str, hear: Callable[[str], object], **given: Any) -> None:
+        super().__init__(uid=uid, **given)
         self._hear = hear
         self._renderings: dict[str, Rendering] = {}
         self._versions: dict[str, tuple[int, object]] = {}
         self._sent: dict[str, int] = {}
-        self._matched_for: tuple[int, int] | None = None
-        self._gains_db: dict[str, float] = dict.fromkeys(_SLOTS, 0.0)
+        self._matched_for: tuple[int, ...] | None = None
+        self._gains_db: dict[str, float] = dict.fromkeys(self.slots, 0.0)
         self._by = ""
         self._sounding = self._under_way = False
         self.on_msg(self._asked)
 
     def hold(self, before: Rendering, after: Rendering, tap: str, taps: Sequence[str]) -> None:
         """Take the renderings before and after the moves, the tap that is heard and those that could be."""
-        self._renderings = {"before": before, "after": after}
+        self._hold({"before": before, "after": after}, tap, taps)
+
+    def _hold(self, renderings: dict[str, Rendering], tap: str, taps: Sequence[str]) -> None:
+        self._renderings = renderings
         if tap != self.tap:
-            heard = after.at(tap)
+            heard = next(reversed(renderings.values())).at(tap)
             with self.hold_sync():
                 self.tap, self.rate_hz, self.seconds = tap, heard.rate_hz, heard.seconds
                 self.start = min(self.start, max(0.0, heard.seconds - LONGEST_SECONDS))
@@ -86,12 +90,17 @@ class Player(anywidget.AnyWidget):
                 self._versions[slot] = number + 1, now
         if self._matched_for != self._numbers:
             self.moves += 1
-        if self._sounding and not self._under_way and self._sent.get("after") != self._versions["after"][0]:
+        if not self._under_way:
+            self._catch_up()
+
+    def _catch_up(self) -> None:
+        """While it sounds, send what has moved since it was sent; only "after" moves."""
+        if self._sounding and "after" in self._versions and self._sent.get("after") != self._versions["after"][0]:
             self._hand_over("after")
 
     @property
-    def _numbers(self) -> tuple[int, int]:
-        return self._versions["before"][0], self._versions["after"][0]
+    def _numbers(self) -> tuple[int, ...]:
+        return tuple(number for number, _ in self._versions.values())
 
     def heard(self, slot: str) -> NDArray[np.floating[Any]]:
         """The samples of a version as they are sent: the part that is played, held at full scale, finite."""
@@ -104,12 +113,15 @@ class Player(anywidget.AnyWidget):
         gains = self._measured()
         with self.hold_sync():
             self.gains = gains
-            self.matched = matched_words(*gains.values(), by=self._by)
+            self.matched = self._words(gains)
+
+    def _words(self, gains_db: dict[str, float]) -> str:
+        return matched_words(*gains_db.values(), by=self._by)
 
     def _measured(self) -> dict[str, float]:
-        if self._matched_for != self._numbers:
-            levels = [level_heard(self.heard(slot), self.rate_hz) for slot in _SLOTS]
-            self._gains_db = dict(zip(_SLOTS, matched_db(*(each.level for each in levels)), strict=True))
+        if self.matching and self._matched_for != self._numbers:
+            levels = [level_heard(self.heard(slot), self.rate_hz) for slot in self._renderings]
+            self._gains_db = dict(zip(self._renderings, matched_db(*(each.level for each in levels)), strict=True))
             self._by = levels[0].by
             self._matched_for = self._numbers
         return dict(self._gains_db)
@@ -144,8 +156,7 @@ class Player(anywidget.AnyWidget):
             self._hand_over(content["slot"])
         elif kind == "arrived":
             self._under_way = False
-            if self._sounding and self._sent.get("after") != self._versions["after"][0]:
-                self._hand_over("after")
+            self._catch_up()
         elif kind == "ended":
             self.match()
         elif kind == "tap" and content.get("tap") in self.taps:

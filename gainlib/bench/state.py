@@ -28,7 +28,7 @@ class Bench:
     """One signal flow with its controls and views; as the last line of a cell it shows itself.
 
     `session` and `rendering` are the present state, `values` the controls' settings by path, `headline` and
-    `sentences` what the panel says. Made by `gainlib.bench(...)`.
+    `sentences` what the panel says, `moves` whether anything can move here. Made by `gainlib.bench(...)`.
     """
 
     def __init__(
@@ -57,6 +57,7 @@ class Bench:
         self.controls: dict[str, Range | Pick | Breakpoints] = {
             each.path: each for each in (control_of(session, each) for each in _listed(controls, "controls"))
         }
+        self.moves = bool(self.controls) or follow is not None
         self.before = session.render()
         self.listen = "/".join(session.tap(listen)) if listen else self.before.last_tap
         self.title = title if title is not None else _titled(session)

@@ -13,16 +13,18 @@ from gainlib.bench.pages import page_script
 from gainlib.errors import GainError
 from gainlib.views import Headline
 
-__all__ = ["HeadlineLine", "StepsRow"]
+__all__ = ["STYLES", "HeadlineLine", "StepsRow"]
 
 _HERE = Path(__file__).parent / "page"
+STYLES = _HERE / "bench.css"
+"""How everything of a bench looks."""
 
 
 class HeadlineLine(anywidget.AnyWidget):
     """The sentence above the bench; read out when a move has ended, not at each of its steps."""
 
     _esm = _HERE / "headline.js"
-    _css = _HERE / "bench.css"
+    _css = STYLES
 
     title = traitlets.Unicode("").tag(sync=True)
     what = traitlets.Unicode("").tag(sync=True)

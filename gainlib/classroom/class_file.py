@@ -22,7 +22,7 @@ from typing import Annotated, Any, Literal, TypeVar, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError
 
-from gainlib.errors import GainError
+from gainlib.errors import GainError, nearest
 from gainlib.exercises import Exercise, exercise_names, load
 from gainlib.exercises.progress import require_text, write_whole
 from gainlib.exercises.spec import shown, told
@@ -240,6 +240,18 @@ def _learners_path(file: Path) -> Path:
     return file.with_name(file.stem + FOR_LEARNERS)
 
 
+def told_of(fault: ValidationError, model: type[BaseModel]) -> str:
+    """The first of pydantic's faults as a plain sentence."""
+    first: Any = fault.errors(include_url=False)[0]
+    *table, name = first["loc"]
+    if first["type"] != "extra_forbidden":
+        return told(first)
+    if table:
+        return f"there is no entry {str(name)[:80]} in {' '.join(str(each) for each in table[:1])}; leave it out."
+    known = [field.alias or own for own, field in model.model_fields.items()]
+    return f"there is no entry {str(name)[:80]}; {nearest(str(name)[:80], known)}"
+
+
 def _read(file: Path, model: type[Kind]) -> Kind:
     try:
         if file.stat().st_size > LARGEST_CLASS_BYTES:
@@ -265,7 +277,7 @@ def _validated(content: dict[str, Any], model: type[Kind], file: Path) -> Kind:
     try:
         made = model.model_validate(content)
     except ValidationError as fault:
-        raise GainError(f"{file.name}: {told(fault.errors()[0], model)}") from fault
+        raise GainError(f"{file.name}: {told_of(fault, model)}") from fault
     if made.due is not None and made.due.tzinfo is None:
         raise GainError(f"{file.name}: due has no time zone; write for example {made.due.isoformat()}+01:00.")
     names = [each.name for each in made.exercises]

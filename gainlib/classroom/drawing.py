@@ -14,7 +14,9 @@ import numpy as np
 from jinja2 import Environment, PackageLoader
 from markupsafe import Markup
 
+from gainlib.errors import GainError
 from gainlib.exercises import Exercise, Variant
+from gainlib.flow import Session
 from gainlib.views import Columns, View, Waveform, view
 
 __all__ = ["answered_picture", "page", "picture", "script", "script_beside"]
@@ -96,17 +98,7 @@ def answered_picture(variant: Variant, answer: dict[str, Any]) -> tuple[str, Col
     """The first view of an exercise as a learner set it: figure, columns, heading, sentence; None without a view."""
     if not variant.views:
         return None
-    session = variant.session
-    known = {move.path: move for move in variant.moves}
-    settings = {
-        path: value
-        for path, value in answer.items()
-        if path in known
-        and isinstance(value, int | float)
-        and not isinstance(value, bool)
-        and known[path].low <= value <= known[path].high
-    }
-    rendering = session.replaced(settings).render()
+    rendering = _as_set(variant, answer).render()
     drawn = _view(variant.views[0], variant)
     return (
         _spec(variant.exercise, variant.views[0]),
@@ -114,6 +106,24 @@ def answered_picture(variant: Variant, answer: dict[str, Any]) -> tuple[str, Col
         drawn.heading(rendering),
         drawn.sentence(rendering),
     )
+
+
+def _as_set(variant: Variant, answer: dict[str, Any]) -> Session:
+    """The session with what an answer sets; what the controls cannot do, and what a stage refuses, stays as it was."""
+    settings: dict[str, Any] = {}
+    for move in variant.moves:
+        value = answer.get(move.path)
+        if move.points and isinstance(value, list):
+            settings[move.path] = tuple(map(tuple, value))
+        elif move.options:
+            if any(isinstance(each, bool) == isinstance(value, bool) and each == value for each in move.options):
+                settings[move.path] = value
+        elif isinstance(value, int | float) and not isinstance(value, bool) and move.low <= value <= move.high:
+            settings[move.path] = value
+    try:
+        return variant.session.replaced(settings)
+    except GainError:
+        return variant.session
 
 
 @functools.lru_cache(maxsize=64)

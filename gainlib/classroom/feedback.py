@@ -14,7 +14,7 @@ from gainlib.classroom.drawing import answered_picture, page, picture, script, s
 from gainlib.classroom.marking import Work, engine_digest
 from gainlib.classroom.marks import LearnerMark
 from gainlib.exercises import Exercise, Variant, load
-from gainlib.exercises.exercise import printed_setting
+from gainlib.exercises.readings import printed_number
 
 __all__ = ["PageWork", "feedback_pages"]
 
@@ -92,7 +92,7 @@ def _page(work: PageWork) -> str:
         drawn: dict[str, Any] = {}
         if answer is not None:
             variant = _exercise(answer.source, answer.task).variant(answer.learner_id, answer.class_key)
-            drawn["settings"] = _settings(variant, answer.answer)
+            drawn |= {"settings": _settings(variant, answer.answer), "moved": bool(variant.moves)}
             if shown := answered_picture(variant, answer.answer):
                 spec, columns, heading, sentence = shown
                 drawn["picture"] = picture(f"picture-{index}", None, columns, spec)
@@ -108,11 +108,24 @@ def _exercise(source: str, task: str) -> Exercise:
 
 
 def _settings(variant: Variant, answer: dict[str, Any]) -> list[str]:
-    """What the learner set, as the bench writes it."""
+    """What the learner set or answered, as the exercise writes it."""
     said = []
     for move in variant.moves:
         value = answer.get(move.path)
-        if isinstance(value, bool) or not isinstance(value, int | float):
-            continue
-        said.append(f"{move.label} {printed_setting(float(value), move.unit, move.step)}")
+        if isinstance(value, bool):
+            said.append(f"{move.label} {'on' if value else 'off'}")
+        elif isinstance(value, int | float):
+            said.append(f"{move.label} {printed_number(float(value), move.unit, move.step)}")
+        elif isinstance(value, list):
+            said.append(f"{move.label} of {len(value)} points")
+        elif isinstance(value, str):
+            said.append(f"{move.label} {value}")
+    for ask in variant.asks:
+        value = answer.get(ask.name)
+        if isinstance(value, list):
+            said.append(f"{ask.title}: {', '.join(str(each) for each in value)}")
+        elif isinstance(value, str):
+            said.append(f"{ask.title}: {value}")
+        elif isinstance(value, int | float) and not isinstance(value, bool):
+            said.append(f"{ask.title}: {printed_number(float(value), ask.unit, plus=False)}")
     return said

@@ -16,12 +16,12 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError, field_validator
 
 from gainlib import __version__
-from gainlib.classroom.class_file import exercise_of, write_shared
+from gainlib.classroom.class_file import exercise_of, told_of, write_shared
 from gainlib.classroom.enrolment import HUB_USER, Enrolment, enrolled
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise, Progress
 from gainlib.exercises.progress import course_folder, write_whole
-from gainlib.exercises.spec import shown, told
+from gainlib.exercises.spec import shown
 
 __all__ = ["Answer", "HandIn", "HandedIn", "hand_in", "read_hand_in"]
 
@@ -165,7 +165,7 @@ def _told(fault: ValidationError) -> str:
         return f"made is {shown(first.get('input'))}; it must be a time with its zone."
     if len(place) > 3 and place[2] in ("answer", "values"):  # a union tells of all its members; one is enough
         return f"{place[3]!r:.60} of answer {place[1] + 1} is {shown(first.get('input'))}, which answers nothing."
-    return told(first, HandIn)
+    return told_of(fault, HandIn)
 
 
 def _no_number(word: str) -> Any:

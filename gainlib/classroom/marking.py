@@ -15,7 +15,7 @@ from gainlib import __version__
 from gainlib.audio import bundled_folder
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise, Variant, Verdict, load
-from gainlib.exercises.exercise import filled
+from gainlib.exercises.spec import filled
 
 __all__ = ["Work", "engine_digest", "marked", "task_digest"]
 

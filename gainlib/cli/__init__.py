@@ -49,6 +49,9 @@ def _open(
         Path | None, typer.Option("--class", help="Your class's file for learners; once is enough.")
     ] = None,
     learner: Annotated[str, typer.Option(help="Your id in that class.")] = "",
+    lessons: Annotated[
+        str, typer.Option(help="Lay and list these lessons only, such as 03,04,06, from now on; all for all of them.")
+    ] = "",
     browser: Annotated[bool, typer.Option("--browser/--no-browser", help="Open the browser as well.")] = True,
     port: Annotated[int, typer.Option(help="The port on this computer; 0 takes a free one.", min=0, max=65535)] = 0,
 ) -> None:
@@ -69,7 +72,7 @@ def _open(
         from gainlib.classroom import enrol
 
         typer.echo(f"You are {learner} in {enrol(folder, class_file, learner).of.title}.")
-    laid = lay(folder, __version__)
+    laid = lay(folder, __version__, only=lessons or None)
     typer.echo(laid.text)
     progress = Progress.at(laid.folder, name=name)
     if progress.note:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from gainlib.exercises.exercise import Exercise, Hint, Move, Variant, exercise_names, load
+from gainlib.exercises.exercise import Ask, Candidate, Exercise, Hint, Move, Variant, exercise_names, load
 from gainlib.exercises.faults import Fault
 from gainlib.exercises.progress import Progress
 from gainlib.exercises.proof import Proof, prove
@@ -10,6 +10,8 @@ from gainlib.exercises.template import new_exercise
 from gainlib.exercises.verdict import CheckLine, Verdict
 
 __all__ = [
+    "Ask",
+    "Candidate",
     "CheckLine",
     "Exercise",
     "Fault",

@@ -2,54 +2,83 @@
 
 from __future__ import annotations
 
-import contextlib
 import dataclasses
 import functools
 import hashlib
-import hmac
-import json
-import math
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
+from pydantic import BaseModel
 
-import gainlib.stages
-from gainlib.audio import Audio, bundled_folder, read
-from gainlib.decibels import signed
+from gainlib.audio import Audio, bundled_folder
 from gainlib.errors import GainError, nearest
-from gainlib.exercises.spec import Amount, MoveEntry, Range, Reading, SetSpec, Vary, number_in_quotes, read_spec, shown
+from gainlib.exercises.draws import ORDER, Draw
+from gainlib.exercises.given import Layout, Start
+from gainlib.exercises.readings import described_setting, owner_of, printed_number, reading_of, words_of
+from gainlib.exercises.spec import Answer, AskEntry, Drawn, Less, MoveEntry, Spec, Value, filled, read_spec, shown
 from gainlib.flow import Session
-from gainlib.meters import measures
-from gainlib.stages import Setting, Stage, settings_of
+from gainlib.flow.session import Send
+from gainlib.stages import Setting, proposed_ride
 
 if TYPE_CHECKING:
+    from gainlib.exercises.asks import Truth
+    from gainlib.exercises.readings import Reading, Renderings
     from gainlib.exercises.verdict import Verdict
 
-__all__ = ["Exercise", "Hint", "Move", "Variant", "exercise_names", "load"]
+__all__ = ["Ask", "Candidate", "Exercise", "Hint", "Move", "Variant", "exercise_names", "load"]
 
-LARGEST_TAKE_BYTES = 200 * 1024 * 1024
-MOST_DRAWS = 10_000
-Place = tuple[str | int, ...]
-"""Where an entry stands in a file, such as `("checks", 0, "reads")`."""
-Told = tuple[Place, str]
-PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
+LETTERS = "ABCDE"
+RIDE_STEP_DB = 0.1
+Part = float | str | bool | tuple[tuple[float, float], ...] | tuple[str, ...]
+"""One part of an answer: a number, a text, a switch, the points of a ride, an order."""
 
 
 @dataclass(frozen=True)
 class Move:
-    """A setting that the learner may move: its path, its range, where it stands at the start, what it is called."""
+    """A setting that the learner may move: its path, its range, where it stands at the start, what it is called.
+
+    `options` are the values of a choice, empty for a number; `points` says that a ride is drawn, whose gains lie from
+    `low` to `high` dB: then a value is a row of (seconds, gain in dB).
+    """
 
     path: str
     low: float
     high: float
     step: float
-    start: float
+    start: Any
     label: str
     unit: str = ""
+    options: tuple[Any, ...] = ()
+    points: bool = False
+
+
+@dataclass(frozen=True)
+class Ask:
+    """A question about the session as given: `form` is "number", "choice", "order" or "seconds".
+
+    `choices` are the labels that are shown (strips, stages, or A, B, C); `low` and `high` what may be typed.
+    """
+
+    name: str
+    title: str
+    form: str
+    unit: str = ""
+    low: float = 0.0
+    high: float = 0.0
+    choices: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class Candidate:
+    """One version of the session to judge, by the letter that it is shown under."""
+
+    label: str
+    session: Session
+    name: str = ""
+    say: str = ""
 
 
 @dataclass(frozen=True)
@@ -69,16 +98,21 @@ class Exercise:
     """
 
     name: str
-    spec: SetSpec
+    spec: Spec
     file: Path
     digest: str
-    take_file: Path
-    stages: tuple[Stage, ...]
+    layout: Layout
+    draws: dict[str, Draw]
 
     @property
     def title(self) -> str:
         """What it is headed with."""
         return self.spec.title
+
+    @property
+    def kind(self) -> str:
+        """What the learner does: set, ride, session, reckon, find or judge."""
+        return self.spec.kind
 
     @property
     def lesson(self) -> str:
@@ -98,19 +132,19 @@ class Exercise:
     @property
     def out_of(self) -> float:
         """The points that a full answer gets."""
-        return sum(check.points for check in self.spec.checks)
+        return sum(check.points for check in self.spec.checks) + sum(ask.points for ask in self.spec.asks)
 
     @functools.cached_property
-    def take(self) -> Audio:
-        """The recording that the learner gets."""
-        take = read(self.take_file)
-        for reading in _readings(self.spec):
-            if reading.seconds and reading.seconds[1] > take.seconds + 0.5 / take.rate_hz:
-                raise GainError(
-                    f"{self.file.name}: seconds ends at {reading.seconds[1]:g} s; "
-                    f"{self.take_file.name} ends at {take.seconds:g} s."
-                )
-        return take
+    def takes(self) -> dict[str, Audio]:
+        """The recordings that the learner gets, by strip; GainError where they end before what is read of them."""
+        takes = self.layout.takes
+        longest = max([each.seconds for each in takes.values()] + self.layout.made_seconds)
+        latest = max((end for _, end in _stretches(self.spec)), default=0.0)
+        if latest > longest + 0.00005:
+            file = self.layout.plans[0].file
+            what = file.name if file is not None and len(self.layout.plans) == 1 else "the longest recording"
+            raise GainError(f"{self.file.name}: seconds ends at {latest:g} s; {what} ends at {longest:g} s.")
+        return takes
 
     def variant(self, learner_id: str, class_key: str = "") -> Variant:
         """The exercise with the numbers drawn for one learner: the same learner and key give the same numbers.
@@ -127,39 +161,37 @@ class Exercise:
                 raise GainError(f"{name} is {shown(text)}; give text.")
         if not learner_id:
             raise GainError("learner_id is empty; give the learner's id, a text of any length.")
-        values = {
-            entry: _drawn(vary, class_key, learner_id, self.name, entry) for entry, vary in self.spec.varies.items()
-        }
+        values = {name: draw.drawn(class_key, learner_id, self.name) for name, draw in self.draws.items()}
         return self.with_values(values)
 
-    def with_values(self, values: Mapping[str, float]) -> Variant:
+    def with_values(self, values: Mapping[str, float | str | bool]) -> Variant:
         """The variant of these drawn values, as a hand-in or a proof gives them; refused where they cannot be drawn.
 
         >>> load("recording/leave-room").with_values({"level": -24.0}).values
         {'level': -24.0}
         """
-        _same_names(values, self.spec.varies, "drawn value", self.file.name)
-        for entry, vary in self.spec.varies.items():
-            if not vary.low <= values[entry] <= vary.high:
-                raise GainError(
-                    f"{entry} is {shown(values[entry])}; {self.name} draws it from {vary.low:g} to {vary.high:g}."
-                )
-        drawn = {entry: float(value) for entry, value in values.items()}
-        session = Session.of(self.take, self.stages, name=self.spec.given.strip)
-        session = session.replaced({vary.path: drawn[entry] for entry, vary in self.spec.varies.items()})
-        moves = tuple(_move(entry, session, drawn) for entry in self.spec.moves)
-        session = session.replaced({move.path: move.start for move in moves})
-        printed = {entry: _printed(session, vary, drawn[entry]) for entry, vary in self.spec.varies.items()}
+        self.takes  # noqa: B018  (read once, and held against what is read of them)
+        same_names(values, self.draws, "drawn value", self.file.name)
+        drawn = {name: draw.checked(values[name], self.name) for name, draw in self.draws.items()}
+        start = begun(self.spec, self.layout, drawn)
+        moves = tuple(moved(entry, start, drawn) for entry in self.spec.moves)
+        for move in moves:
+            start.put(move.path, move.start)
+        printed = printed_values(self.draws, start.session, drawn)
+        words = words_of(drawn)
+        listen = self.spec.given.listen
         return Variant(
             exercise=self,
             values=drawn,
             brief=_paragraphs(filled(self.spec.brief, printed)),
-            session=session,
+            session=self.layout.heard(start),
             moves=moves,
-            listen=_tap_path(session, self.spec.given.listen or self.stages[-1].name),
+            candidates=_candidates(self.spec, self.layout, start, drawn, printed),
+            listen="/".join(start.session.tap(filled(listen, words))) if listen else _last_tap(start.session),
             views=tuple(self.spec.given.views),
-            parts={name: (start, end) for name, (start, end) in self.spec.given.parts.items()},
+            parts={name: (begin, end) for name, (begin, end) in self.spec.given.parts.items()},
             hints=tuple(Hint(filled(hint.text, printed), hint.cost) for hint in self.spec.hints),
+            matched=self.spec.matched,
             printed=printed,
         )
 
@@ -168,8 +200,9 @@ class Exercise:
 class Variant:
     """The exercise with the numbers drawn for one learner: what is asked, the session at the start, what may be moved.
 
-    `brief` is text, a blank line between paragraphs; `listen` is the tap to be heard, `views` names
-    what is shown, `parts` the stretches of the take, in seconds, whose peaks the waveform tells.
+    `brief` is text, a blank line between paragraphs; `listen` is the tap to be heard, `views` names what is shown,
+    `parts` the stretches of the take, in seconds, whose peaks the waveform tells. `candidates` are the versions to
+    judge, `matched` whether they are heard at one loudness.
 
     >>> variant = load("recording/leave-room").variant("ada")
     >>> [move.label for move in variant.moves]
@@ -177,27 +210,77 @@ class Variant:
     """
 
     exercise: Exercise
-    values: dict[str, float]
+    values: dict[str, float | str | bool]
     brief: str
     session: Session
     moves: tuple[Move, ...]
+    candidates: tuple[Candidate, ...]
     listen: str
     views: tuple[str, ...]
     parts: dict[str, tuple[float, float]]
     hints: tuple[Hint, ...]
+    matched: bool
     printed: dict[str, str] = dataclasses.field(repr=False)
 
+    @functools.cached_property
+    def asks(self) -> tuple[Ask, ...]:
+        """The questions about the session as given."""
+        return tuple(asked(entry, self) for entry in self.exercise.spec.asks)
+
+    @functools.cached_property
+    def checks(self) -> tuple[Reading, ...]:
+        """What each check reads, with its bounds as numbers."""
+        return tuple(reading_of(check.reads, self.values, self.session) for check in self.exercise.spec.checks)
+
     @property
-    def solution(self) -> dict[str, float]:
-        """The author's own answer for these numbers: path -> value."""
+    def start(self) -> dict[str, Any]:
+        """The answer of somebody who has moved nothing yet: path -> value."""
+        return {move.path: move.start for move in self.moves}
+
+    @property
+    def solution(self) -> dict[str, Any]:
+        """The author's own answer for these numbers: path or name of an ask -> value."""
         return self.amounts(self.exercise.spec.solution)
 
-    def amounts(self, entries: Mapping[str, Amount]) -> dict[str, float]:
-        """An answer that is written as rules, for these numbers: path -> value."""
-        return {setting_path(self.session, path): amount.at(self.values) for path, amount in entries.items()}
+    def amounts(self, entries: Mapping[str, Answer]) -> dict[str, Any]:
+        """An answer that is written as rules, for these numbers: path or name of an ask -> value.
+
+        Where not every control is named (in a session), the others stay where they start.
+        """
+        from gainlib.exercises.asks import answered
+
+        asks = {ask.name: ask for ask in self.asks}
+        paths = {key: setting_key(self.session, key, self.values) for key in entries if key not in asks}
+        answer = dict(self.start) if paths and self.exercise.kind == "session" else {}
+        rides = []
+        for key, entry in entries.items():
+            if key in asks:
+                answer[key] = answered(entry, asks[key], self)
+            elif entry.even_to_db is not None:
+                rides.append((paths[key], entry))
+            else:
+                answer[paths[key]] = plain_part(entry, self.values)
+        for path, entry in rides:  # what goes into a ride depends on the other moves
+            answer[path] = self._proposed(path, entry, answer)
+        return answer
+
+    def truths(self, renderings: Renderings | None = None) -> tuple[Truth, ...]:
+        """What is right for each ask, measured or reckoned from the session as given."""
+        from gainlib.exercises.asks import truth_of
+        from gainlib.exercises.readings import Renderings
+
+        if "_truths" not in self.__dict__:
+            chain = renderings or Renderings()
+            found = tuple(truth_of(entry, ask, self, chain) for entry, ask in self._asked())
+            self.__dict__["_truths"] = found
+        known: tuple[Truth, ...] = self.__dict__["_truths"]
+        return known
+
+    def _asked(self) -> Iterable[tuple[AskEntry, Ask]]:
+        return zip(self.exercise.spec.asks, self.asks, strict=True)
 
     def check(self, answer: object, hints_used: int = 0) -> Verdict:
-        """Measure an answer (path -> value) and say in words what is met, what is not, and which way to go.
+        """Measure an answer (path or ask -> value) and say in words what is met, what is not, and which way to go.
 
         Whatever the answer holds, nothing is raised: what cannot be read is told in a sentence and gets no points.
         `hints_used` is how many hints the learner took; their cost comes off the points.
@@ -209,6 +292,31 @@ class Variant:
         from gainlib.exercises.verdict import judged
 
         return judged(self, answer, hints_used)
+
+    def _proposed(self, path: str, entry: Answer, others: Mapping[str, Any]) -> tuple[tuple[float, float], ...]:
+        assert entry.even_to_db is not None
+        known = {move.path for move in self.moves}
+        session = self.session.replaced({key: value for key, value in others.items() if key in known})
+        return ride_to(session, path, entry.even_to_db.amount(self.values), entry.strength, entry.most_db)
+
+
+def ride_to(
+    session: Session, path: str, even_to_db: float, strength: float = 1.0, most_db: float = 12.0
+) -> tuple[tuple[float, float], ...]:
+    """The points of a ride that brings each phrase of what enters it towards one level, by a part of the way.
+
+    >>> from gainlib.stages import Ride
+    >>> session = load("recording/leave-room").variant("ada").session
+    >>> longer = Session.of(session.strips[0].take, [Ride()], name="voice")
+    >>> len(ride_to(longer, "voice/ride/points", -20.0)) > 2
+    True
+    """
+    part, stage, _ = path.split("/")
+    chain = session.part(part)
+    index = chain.stage_names.index(stage)
+    take = session.render().at(f"{part}/{chain.stage_names[index - 1]}") if index else session.strip(part).take
+    points = proposed_ride(take, even_to_db, most_db=most_db).points
+    return tuple((round(seconds, 3), round(strength * gain_db, 2)) for seconds, gain_db in points)
 
 
 def exercise_names() -> tuple[str, ...]:
@@ -241,21 +349,18 @@ def load(name: str | Path) -> Exercise:
     return _made(str(name), bundled_folder("exercises").joinpath(*str(name).split("/")).with_suffix(".toml"))
 
 
-def filled(text: str, values: Mapping[str, str]) -> str:
-    """The text with each {name} replaced by its value; nothing else in braces means anything.
-
-    >>> filled("Turn it down by {off}.", {"off": "about 3 dB"})
-    'Turn it down by about 3 dB.'
-    """
-    return PLACEHOLDER.sub(lambda found: values.get(found[1], found[0]), text)
-
-
 def _made(name: str, file: Path) -> Exercise:
+    from gainlib.exercises.sense import assembled
+
     spec, content = read_spec(file)
     exercise, found = assembled(name, file, spec, content)
     if exercise is None:
         raise GainError(f"{file.name}: {found[0][1]}")
     return exercise
+
+
+def digest_of(content: bytes) -> str:
+    return hashlib.sha256(content).hexdigest()[:16]
 
 
 def own_name(file: Path) -> str:
@@ -267,219 +372,147 @@ def own_name(file: Path) -> str:
     return f"{file.resolve().parent.name}/{file.stem}"
 
 
-def assembled(name: str, file: Path, spec: SetSpec, content: bytes) -> tuple[Exercise | None, list[Told]]:
-    """The exercise of these entries, or None and everything in them that makes no sense, each with its place."""
-    found: list[Told] = []
-    take_file: Path | None = None
-    stages: list[Stage] = []
-    with _noted(found, ("given", "take")):
-        take_file = _take_file(spec.given.take, file)
-    for index, entry in enumerate(spec.given.stages):
-        with _noted(found, ("given", "stages", index)):
-            stages.append(_stage(dict(entry), index))
-            continue
-        with contextlib.suppress(GainError):  # one as it comes, so that what names it is looked at as well
-            stages.append(_stage({key: entry[key] for key in ("stage", "name") if key in entry}, index))
-    if len(stages) == len(spec.given.stages):
-        session: Session | None = None
-        with _noted(found, ("given", "stages")):
-            silence = Audio(np.zeros(480), 48_000)  # paths need a session, and a session a take; the real one is long
-            session = Session.of(silence, stages, name=spec.given.strip)
-        if session is not None:
-            found += _senseless(spec, session)
-    if found or take_file is None:
-        return None, found
-    digest = hashlib.sha256(content).hexdigest()[:16]
-    return Exercise(name, spec, file, digest, take_file, tuple(stages)), []
+# --- from the entries of a file to what a learner gets ---
 
 
-def _take_file(take: str, file: Path) -> Path:
-    """Where the take is: `media/...` in the course's media, anything else beside the exercise file."""
-    parts = take.split("/")
-    if "\\" in take or ":" in take or take.startswith("/") or any(part in ("", ".", "..") for part in parts):
-        raise GainError(f"take is {take!r}; name a file under media/ or beside the exercise, without .. or a drive.")
-    home = bundled_folder("media") if parts[0] == "media" else file.parent
-    found = home.joinpath(*parts[1:] if parts[0] == "media" else parts)
-    if not found.resolve().is_relative_to(home.resolve()):
-        raise GainError(f"take is {take!r}, a link that leads out of {home.name}; copy the recording there.")
-    if not found.is_file():
-        there = sorted(each.name for each in home.glob("*.flac"))
-        raise GainError(f"take is {take!r}, which is not there; {nearest(found.name, there)}")
-    if found.stat().st_size > LARGEST_TAKE_BYTES:
-        raise GainError(f"take is {take!r} of {found.stat().st_size // 1024**2} MB; at most 200 MB are read.")
-    return found
+def begun(spec: Spec, layout: Layout, drawn: Drawn) -> Start:
+    """The session with what was drawn and planted, over silence still."""
+    start, words = layout.start(), words_of(drawn)
+    for name, vary in spec.varies.items():
+        if vary.path is not None:
+            start.put(filled(vary.path, words), drawn[name])
+    for plant in spec.plant:
+        path = filled(plant.at, words)
+        if plant.by is not None:
+            start.put(path, round(float(start.value(path)) + plant.by.amount(drawn), 9))
+        elif plant.to is not None:
+            start.put(path, plain_part(plant.to, drawn))
+    return start
 
 
-def _stage(entry: dict[str, Any], index: int) -> Stage:
-    kinds = {
-        name: kind
-        for name in gainlib.stages.__all__
-        if isinstance(kind := getattr(gainlib.stages, name), type) and issubclass(kind, Stage) and kind is not Stage
-    }
-    kind = entry.pop("stage", None)
-    if kind is None:
-        raise GainError(f"stage {index + 1} of given lacks the entry stage; give its kind, such as 'Trim'.")
-    if not isinstance(kind, str) or kind not in kinds:
-        raise GainError(f"stage {index + 1} of given is {shown(kind)}; {nearest(str(kind)[:80], kinds)}")
-    known = [field.name for field in dataclasses.fields(kinds[kind])]
-    settings_known = [field.name for field in dataclasses.fields(kinds[kind]) if "label" in field.metadata]
-    for setting, value in entry.items():
-        if setting not in known:
-            raise GainError(f"the {kind.lower()} of given has no setting {setting!r}; {nearest(setting, known)}")
-        if not isinstance(value, str | int | float):
-            raise GainError(f"{setting} of the {kind.lower()} is {shown(value)}; give one number or one text.")
-        if isinstance(value, str) and (todo := number_in_quotes(value)) and setting in settings_known:
-            raise GainError(f"{setting} of the {kind.lower()} is {shown(value)}; {todo}")
-    try:
-        return kinds[kind](**entry)
-    except TypeError as fault:
-        raise GainError(f"the {kind.lower()} of given cannot be made: {fault}.") from fault
+def moved(entry: MoveEntry, start: Start, drawn: Drawn) -> Move:
+    """One move for these drawn values."""
+    path = start.full_path(filled(entry.path, words_of(drawn)))
+    described = described_setting(start.session, path)
+    value = plain_part(entry.start, drawn) if entry.start is not None else start.value(path)
+    if entry.points:
+        value = tuple((float(seconds), float(gain)) for seconds, gain in value)
+    elif entry.options is None:
+        value = float(value)
+    return Move(
+        path=path,
+        low=entry.low or 0.0,
+        high=entry.high or 0.0,
+        step=entry.step or (RIDE_STEP_DB if entry.points else 0.0),
+        start=value,
+        label=entry.label or _label(start.session, path),
+        unit="dB" if entry.points else described.unit if isinstance(described, Setting) else "",
+        options=tuple(entry.options or ()),
+        points=entry.points,
+    )
 
 
-def _senseless(spec: SetSpec, session: Session) -> list[Told]:
-    """Every path, tap, measure, bound, range and placeholder of the file, held against the stages that it names."""
-    found: list[Told] = []
-    paths: list[str] = []
-    ranges: list[tuple[Place, str, Range]] = [
-        (("varies", entry), f"{entry} of varies", vary) for entry, vary in spec.varies.items()
-    ]
-    ranges += [(("moves", index), f"move {index + 1}", move) for index, move in enumerate(spec.moves)]
-    for place, name, entry in ranges:
-        with _noted(found, place):
-            _require_range(entry, session, name)
-            if isinstance(entry, Vary) and (entry.high - entry.low) / entry.step > MOST_DRAWS:
-                raise GainError(f"{name} has more than {MOST_DRAWS} values; give a larger step.")
-            path = setting_path(session, entry.path)
-            if path in paths:
-                raise GainError(f"{path} is named twice among moves and varies; name it once.")
-            paths.append(path)
-    for index, check in enumerate(spec.checks):
-        with _noted(found, ("checks", index, "reads")), _at(f"check {index + 1}"):
-            _require_reading(check.reads, session)
-    for index, slip in enumerate(spec.slips):
-        for reading in slip.when:
-            with _noted(found, ("slips", index, "when")), _at(f"slip {index + 1}"):
-                _require_reading(reading, session)
-    if spec.given.listen:
-        with _noted(found, ("given", "listen")):
-            session.tap(spec.given.listen)
-    known = set(spec.varies)
-    texts: list[tuple[Place, str, str, set[str]]] = [(("brief",), "brief", spec.brief, known)]
-    for index, hint in enumerate(spec.hints):
-        texts.append((("hints", index, "text"), f"text of hint {index + 1}", hint.text, known))
-    for index, slip in enumerate(spec.slips):
-        texts.append((("slips", index, "say"), f"say of slip {index + 1}", slip.say, known))
-    for index, check in enumerate(spec.checks):
-        for name, told in (("low", check.low), ("high", check.high), ("good", check.good)):
-            words = known | {"measured", "wanted", "off"}
-            texts.append((("checks", index, name), f"{name} of check {index + 1}", told or "", words))
-    for place, name, text, words in texts:
-        with _noted(found, place):
-            _require_placeholders(name, text, words)
-    if len(paths) < len(ranges):
-        return found  # answers are told by the moves, and a move is at fault
-    with _noted(found, ("solution",)):
-        _require_answer("solution", spec.solution, spec, session)
-    for index, slip in enumerate(spec.slips):
-        with _noted(found, ("slips", index, "answer")):
-            _require_answer(f"answer of slip {index + 1}", slip.answer, spec, session)
-    for index, move in enumerate(spec.moves):
-        if move.start:
-            with _noted(found, ("moves", index, "start")):
-                _require_amount(f"start of move {index + 1}", move.start, move, spec)
-    return found
-
-
-@contextlib.contextmanager
-def _noted(found: list[Told], place: Place) -> Iterator[None]:
-    """Note a fault with its place in the file, so that the next one is looked for as well."""
-    try:
-        yield
-    except GainError as fault:
-        found.append((place, str(fault)))
-
-
-@contextlib.contextmanager
-def _at(place: str) -> Iterator[None]:
-    """Put the place in the file before the sentence of a fault that is found there."""
-    try:
-        yield
-    except GainError as fault:
-        raise GainError(f"{place}: {fault}") from fault
-
-
-def _require_range(entry: Range, session: Session, name: str) -> None:
-    with _at(f"path of {name}"):
-        value = session.setting(setting_path(session, entry.path))
-    if not isinstance(value, int | float) or isinstance(value, bool):
-        raise GainError(f"{name} is {entry.path}, which is not a number; name a setting that is one.")
-    if entry.low >= entry.high:
-        raise GainError(f"{name} goes from {entry.low:g} to {entry.high:g}; from must be below to.")
-    if entry.step > entry.high - entry.low:
-        raise GainError(f"{name} has a step of {entry.step:g}, wider than its range; give a smaller one.")
-    for end in (entry.low, entry.high):
-        with _at(name):
-            session.replaced({entry.path: end})
-
-
-def _require_reading(reading: Reading, session: Session) -> None:
-    if (reading.measure is None) == (reading.setting is None):
-        raise GainError("a reading names a measure and a setting, or neither; give exactly one of the two.")
-    if reading.measure is not None:
-        measures()[reading.measure]
-        if reading.at is None:
-            raise GainError(f"{reading.measure} lacks the entry at; name the tap where it is read.")
-        session.tap(reading.at)
-        if reading.seconds and reading.seconds[0] >= reading.seconds[1]:
-            raise GainError(
-                f"seconds of {reading.measure} runs from {reading.seconds[0]:g} to {reading.seconds[1]:g}; "
-                "the start must come before the end."
-            )
+def _label(session: Session, path: str) -> str:
+    part, _, name = path.split("/")
+    owner, described = owner_of(session, path), described_setting(session, path)
+    if isinstance(owner, Send):
+        label = owner.name.capitalize()
     else:
-        session.setting(setting_path(session, reading.setting or ""))
-        if reading.at or reading.seconds:
-            raise GainError(f"{reading.setting} is a setting; leave out at and seconds.")
-    if reading.at_least is None and reading.at_most is None:
-        raise GainError(f"{reading.measure or reading.setting} has no bound; give at_least or at_most.")
-    if reading.at_least is not None and reading.at_most is not None and reading.at_least > reading.at_most:
-        raise GainError(
-            f"{reading.measure or reading.setting} wants at least {reading.at_least:g} "
-            f"and at most {reading.at_most:g}; nothing can meet both."
-        )
+        # A second stage of a kind is told apart by the name that it was given.
+        kind = owner.kind if owner.name == owner.kind.lower() else owner.name.capitalize()
+        own = described.label if described else name.replace("_", " ")
+        same = own.lower() in (kind.lower(), owner.kind.lower()) or name in ("points", "ride")
+        label = kind if same else f"{kind} {own.lower()}"
+    return label if len(session.strips) == 1 else f"{label} of {part}"
 
 
-def _require_placeholders(name: str, text: str, known: Iterable[str]) -> None:
-    for word in PLACEHOLDER.findall(text):
-        if word not in known:
-            raise GainError(f"{name} holds {{{word[:40]}}}; {nearest(word[:40], known)}")
+def plain_part(entry: Answer, drawn: Drawn) -> Any:
+    """A part of an answer that needs nothing but the drawn values: a number, a text, a switch, points."""
+    if entry.plain is None:
+        return entry.amount(drawn)
+    if isinstance(entry.plain, str):
+        return filled(entry.plain, words_of(drawn))
+    if isinstance(entry.plain, list):
+        return tuple(tuple(each) if isinstance(each, list) else filled(each, words_of(drawn)) for each in entry.plain)
+    return entry.plain
 
 
-def _require_answer(name: str, answer: Mapping[str, Amount], spec: SetSpec, session: Session) -> None:
-    moves = {setting_path(session, move.path): move for move in spec.moves}
-    with _at(name):
-        given = {setting_path(session, path): amount for path, amount in answer.items()}
-    _same_names(given, moves, "move", name)
-    for path, amount in given.items():
-        _require_amount(f"{name}, {path}", amount, moves[path], spec)
+def setting_key(session: Session, key: str, drawn: Drawn) -> str:
+    """The full path that a key of an answer means for these drawn words."""
+    path = filled(key, words_of(drawn))
+    session.setting(path)
+    return f"{session.strips[0].name}/{path}" if path.count("/") == 1 and len(session.strips) == 1 else path
 
 
-def _require_amount(name: str, amount: Amount, move: MoveEntry, spec: SetSpec) -> None:
-    for followed in (amount.plus, amount.minus):
-        if followed is not None and followed not in spec.varies:
-            raise GainError(f"{name} follows {followed!r}, which does not vary; {nearest(followed, spec.varies)}")
-    # An amount follows its values in straight lines, so its ends are where each of them has its ends.
-    for ends in ("low", "high"):
-        for others in ("low", "high"):
-            drawn = {
-                entry: float(getattr(vary, ends if entry == amount.plus else others))
-                for entry, vary in spec.varies.items()
-            }
-            value = amount.at(drawn)
-            if not move.low <= value <= move.high:
-                raise GainError(f"{name} comes to {value:g}; the move goes from {move.low:g} to {move.high:g}.")
+def asked(entry: AskEntry, variant: Variant) -> Ask:
+    """One ask as it is put to the learner."""
+    choices: tuple[str, ...] = ()
+    form, low, high, unit = "choice", 0.0, 0.0, ""
+    if entry.expected is not None:
+        form, low, high, unit = "number", entry.lowest or 0.0, entry.highest or 0.0, entry.unit
+    elif entry.among == "seconds":
+        part = variant.session.tap(filled(entry.at or "", words_of(variant.values)))[0]
+        own = [strip.take.seconds for strip in variant.session.strips if strip.name == part]
+        longest = max(own or [strip.take.seconds for strip in variant.session.strips])
+        form, high, unit = "seconds", round(longest, 3), "s"
+    elif entry.among == "strips":
+        choices = tuple(strip.name for strip in variant.session.strips)
+    elif entry.among == "stages":
+        choices = variant.session.part(filled(entry.of or "", words_of(variant.values))).stage_names
+    else:
+        form = "order" if entry.order else "choice"
+        choices = tuple(candidate.label for candidate in variant.candidates)
+    return Ask(entry.name, entry.title, form, unit, low, high, choices)
 
 
-def _same_names(given: Iterable[str], wanted: Iterable[str], what: str, name: str) -> None:
+def printed_values(draws: Mapping[str, Draw], session: Session, drawn: Drawn) -> dict[str, str]:
+    """Each drawn value as a text prints it; the order of candidates is nobody's business."""
+    printed = {}
+    for name, draw in draws.items():
+        value = drawn[name]
+        if name == ORDER:
+            continue
+        if isinstance(value, bool):
+            printed[name] = "on" if value else "off"
+        elif isinstance(value, str):
+            printed[name] = value
+        else:
+            unit = draw.unit
+            if draw.path is not None and not unit:
+                unit = _unit_of(session, filled(draw.path, words_of(drawn)))
+            printed[name] = printed_number(value, unit, draw.step)
+    return printed
+
+
+def _unit_of(session: Session, path: str) -> str:
+    if "/signal/" in f"/{path}":
+        return "Hz" if path.endswith("_hz") else "dBFS"
+    described = described_setting(session, path)
+    return described.unit if isinstance(described, Setting) else ""
+
+
+def _candidates(
+    spec: Spec, layout: Layout, start: Start, drawn: Drawn, printed: Mapping[str, str]
+) -> tuple[Candidate, ...]:
+    if not spec.candidates:
+        return ()
+    entries = {each.name: each for each in spec.candidates}
+    names = str(drawn[ORDER]).split(", ") if ORDER in drawn else list(entries)
+    made = []
+    for letter, name in zip(LETTERS, names, strict=False):
+        own = Start(start.session, dict(start.signals))
+        for path, part in entries[name].set_.items():
+            own.put(filled(path, words_of(drawn)), plain_part(part, drawn))
+        made.append(Candidate(letter, layout.heard(own), name, filled(entries[name].say or "", printed)))
+    return tuple(made)
+
+
+def _last_tap(session: Session) -> str:
+    chain = session.main if session.main is not None else session.strips[0]
+    return f"{chain.name}/{chain.stage_names[-1]}"
+
+
+def same_names(given: Iterable[str], wanted: Iterable[str], what: str, name: str) -> None:
     given, wanted = list(given), list(wanted)
     for each in given:
         if each not in wanted:
@@ -489,87 +522,16 @@ def _same_names(given: Iterable[str], wanted: Iterable[str], what: str, name: st
             raise GainError(f"{name} says nothing of the {what} {each!r}; add it.")
 
 
-def _readings(spec: SetSpec) -> list[Reading]:
-    return [check.reads for check in spec.checks] + [reading for slip in spec.slips for reading in slip.when]
-
-
-def _drawn(vary: Vary, class_key: str, *about: str) -> float:
-    # JSON keeps the parts apart: ("ab", "c") and ("a", "bc") are two messages.
-    message = json.dumps(about, ensure_ascii=True).encode()
-    number = int.from_bytes(hmac.new(class_key.encode(), message, hashlib.sha256).digest(), "big")
-    return drawable(vary, number % draws_of(vary))
-
-
-def draws_of(vary: Range) -> int:
-    """How many values lie on the steps of a range.
-
-    >>> draws_of(load("recording/leave-room").spec.varies["level"])
-    15
-    """
-    return math.floor((vary.high - vary.low) / vary.step + 1e-9) + 1
-
-
-def drawable(vary: Range, index: int) -> float:
-    """The value on one of the steps of a range, counted from its low end.
-
-    >>> drawable(load("recording/leave-room").spec.varies["level"], 2)
-    -28.0
-    """
-    return round(vary.low + index * vary.step, 9)
-
-
-def _tap_path(session: Session, tap: str) -> str:
-    return "/".join(session.tap(tap))
-
-
-def setting_path(session: Session, path: str) -> str:
-    """A setting's path in full, strip first, so that one setting has one name.
-
-    >>> variant = load("recording/leave-room").variant("ada")
-    >>> setting_path(variant.session, "trim/gain_db")
-    'voice/trim/gain_db'
-    """
-    tap, _, name = path.rpartition("/")
-    session.setting(path)
-    return f"{_tap_path(session, tap)}/{name}"
-
-
-def setting_of(session: Session, path: str) -> Setting | None:
-    """How the stage describes a setting; None for one that no control is meant to move."""
-    strip, stage, name = setting_path(session, path).split("/")
-    return settings_of(session.strip(strip).stage(stage)).get(name)
-
-
-def _move(entry: MoveEntry, session: Session, drawn: dict[str, float]) -> Move:
-    strip, stage, name = setting_path(session, entry.path).split("/")
-    kind, known = session.strip(strip).stage(stage).kind, setting_of(session, entry.path)
-    own = known.label if known else name
-    start = entry.start.at(drawn) if entry.start else float(session.setting(entry.path))
-    return Move(
-        path=f"{strip}/{stage}/{name}",
-        low=entry.low,
-        high=entry.high,
-        step=entry.step,
-        start=start,
-        label=entry.label or (kind if own.lower() == kind.lower() else f"{kind} {own.lower()}"),
-        unit=known.unit if known else "",
-    )
-
-
-def _printed(session: Session, vary: Vary, value: float) -> str:
-    known = setting_of(session, vary.path)
-    return printed_setting(value, known.unit if known else "", vary.step)
-
-
-def printed_setting(value: float, unit: str, step: float = 0.1) -> str:
-    """A setting as a sentence prints it, with as many digits as its step has.
-
-    >>> printed_setting(-30.0, "dBu", 1.0), printed_setting(1.5, "dB", 0.5)
-    ('−30 dBu', '+1.5 dB')
-    """
-    whole = float(step).is_integer() and float(value).is_integer()
-    digits = 0 if whole else 1 if round(step * 10, 6).is_integer() else 2
-    return signed(value, digits, unit, plus=unit in ("dB", "LU"))
+def _stretches(entry: Any) -> Iterator[tuple[float, float]]:
+    """Every stretch of seconds that a reading of the file names."""
+    if isinstance(entry, BaseModel):
+        if isinstance(entry, Less | Value) and entry.seconds:
+            yield entry.seconds[0], entry.seconds[1]
+        for name in type(entry).model_fields:
+            yield from _stretches(getattr(entry, name))
+    elif isinstance(entry, list | dict):
+        for each in entry.values() if isinstance(entry, dict) else entry:
+            yield from _stretches(each)
 
 
 def _paragraphs(text: str) -> str:

@@ -12,10 +12,13 @@ from typing import Any
 from pydantic import ValidationError
 
 from gainlib.errors import nearest
-from gainlib.exercises.exercise import Exercise, Place, assembled, own_name
+from gainlib.exercises.exercise import Exercise, own_name
+from gainlib.exercises.given import Places
+from gainlib.exercises.sense import assembled
 from gainlib.exercises.spec import (
     KINDS,
-    SetSpec,
+    PLAIN,
+    Spec,
     known_entries,
     number_in_quotes,
     plain_number,
@@ -44,7 +47,7 @@ class Fault:
         return f"line {self.line}: {self.said}" if self.line else self.said
 
 
-def faults_of(file: Path, name: str = "") -> tuple[Exercise | None, tuple[Fault, ...], dict[Place, int]]:
+def faults_of(file: Path, name: str = "") -> tuple[Exercise | None, tuple[Fault, ...], dict[Places, int]]:
     """The exercise if its file is without fault, else None and all faults; and the line of each entry.
 
     What can be guessed (a comma for a point, a unit behind a number, a wrong name with a near one) is told and then
@@ -62,12 +65,11 @@ def faults_of(file: Path, name: str = "") -> tuple[Exercise | None, tuple[Fault,
         near = nearest(str(kind)[:80], KINDS)
         said = "the entry kind is missing; known are " + ", ".join(KINDS) + "."
         found.append(Fault(line_of(lines, ("kind",)), f"kind is {shown(kind)}; {near}" if kind is not None else said))
-        if len(KINDS) > 1 and not near.startswith("did"):
+        entries["kind"] = near.removeprefix("did you mean ").removesuffix("?")
+        if entries["kind"] not in KINDS:
             return None, _in_order(found), lines
-        entries["kind"] = next((each for each in KINDS if each in near), next(iter(KINDS)))
-    model = KINDS[entries["kind"]]
-    unsure: set[Place] = set()
-    spec = _shaped(entries, model, lines, found, unsure)
+    unsure: set[Places] = set()
+    spec = _shaped(entries, lines, found, unsure)
     if spec is None:
         return None, _in_order(found), lines
     exercise, senseless = assembled(name or own_name(file), file, spec, text.encode())
@@ -79,7 +81,7 @@ def faults_of(file: Path, name: str = "") -> tuple[Exercise | None, tuple[Fault,
     return None if found else exercise, _in_order(found), lines
 
 
-def line_of(lines: dict[Place, int], place: Place) -> int | None:
+def line_of(lines: dict[Places, int], place: Places) -> int | None:
     """The line of an entry, or of the nearest one around it that the file has.
 
     >>> line_of({("checks", 0): 3}, ("checks", 0, "reads"))
@@ -90,7 +92,7 @@ def line_of(lines: dict[Place, int], place: Place) -> int | None:
     return lines.get(place)
 
 
-def lines_of(text: str) -> dict[Place, int]:
+def lines_of(text: str) -> dict[Places, int]:
     """The line of each entry of a TOML text that is sound, by its place.
 
     >>> lines_of('a = [1,\\n 2]\\n[[b]]\\nc.d = "x"')[("b", 0, "c", "d")]
@@ -206,9 +208,9 @@ class _Scan:
 
     def __init__(self, text: str) -> None:
         self.text, self.at = text, 0
-        self.lines: dict[Place, int] = {}
-        self.lists: dict[Place, int] = {}
-        prefix: Place = ()
+        self.lines: dict[Places, int] = {}
+        self.lists: dict[Places, int] = {}
+        prefix: Places = ()
         while self._skip():
             if self.text.startswith("[[", self.at):
                 self.at += 2
@@ -225,16 +227,16 @@ class _Scan:
             else:
                 self._pair(prefix)
 
-    def _under(self, key: Place) -> Place:
+    def _under(self, key: Places) -> Places:
         """The key of a header, the last item put in where a list of tables is on the way."""
-        place: Place = ()
+        place: Places = ()
         for index, part in enumerate(key):
             place = (*place, part)
             if place in self.lists and index + 1 < len(key):
                 place = (*place, self.lists[place])
         return place
 
-    def _note(self, place: Place) -> None:
+    def _note(self, place: Places) -> None:
         line = self.text.count("\n", 0, self.at) + 1
         for end in range(1, len(place) + 1):
             self.lines.setdefault(place[:end], line)
@@ -245,7 +247,7 @@ class _Scan:
         self.at = found.end() if found else self.at
         return self.at < len(self.text)
 
-    def _key(self) -> Place:
+    def _key(self) -> Places:
         parts: list[str] = []
         while True:
             self._skip()
@@ -263,7 +265,7 @@ class _Scan:
                 return tuple(parts)
             self.at += 1
 
-    def _pair(self, prefix: Place) -> None:
+    def _pair(self, prefix: Places) -> None:
         self._skip()
         start = self.at
         place = (*prefix, *self._key())
@@ -273,7 +275,7 @@ class _Scan:
         self._skip()
         self._value(place)
 
-    def _value(self, place: Place) -> None:
+    def _value(self, place: Places) -> None:
         rest = self.text[self.at]
         if rest in "{[":
             close, index = {"{": "}", "[": "]"}[rest], 0
@@ -298,30 +300,24 @@ class _Scan:
 # --- the shape ---
 
 
-def _shaped(
-    entries: dict[str, Any],
-    model: type[SetSpec],
-    lines: dict[Place, int],
-    found: list[Fault],
-    unsure: set[Place],
-) -> SetSpec | None:
+def _shaped(entries: dict[str, Any], lines: dict[Places, int], found: list[Fault], unsure: set[Places]) -> Spec | None:
     """The entries as a spec; what is wrong with their shape is told, and mended where it is plain what was meant.
 
     Where it is not, something that is allowed stands in, and the place is noted as unsure.
     """
-    told_of: set[Place] = set()
+    told_of: set[Places] = set()
     for _ in range(MOST_MENDINGS):
         try:
-            return model.model_validate(entries)
+            return Spec.model_validate(entries)
         except ValidationError as fault:
             faults = fault.errors()
         mended = False
         elsewhere = {each["loc"][-1] for each in faults if each["type"] == "extra_forbidden" and len(each["loc"]) > 1}
-        renamed: set[Place] = set()
+        renamed: set[Places] = set()
         for each in faults:
-            place: Place = tuple(each["loc"])
+            place: Places = tuple(each["loc"])
             if each["type"] == "extra_forbidden":
-                near = nearest(str(place[-1]), known_entries(place[:-1], model))
+                near = nearest(str(place[-1]), known_entries(place[:-1]))
                 renamed.add((*place[:-1], near.removeprefix("did you mean ").removesuffix("?")))
         for each in faults:
             place = tuple(each["loc"])
@@ -331,15 +327,17 @@ def _shaped(
             if place not in told_of:
                 told_of.add(place)
                 at = line_of(lines, place[:-1] if missing else place)
-                found.append(Fault(at, told(each, model)))
-            mended = _as_meant(entries, place, each, model, unsure) or mended
+                found.append(Fault(at, told(each)))
+            mended = _as_meant(entries, place, each, unsure) or mended
         if not mended:
             return None
     return None
 
 
-def _as_meant(entries: dict[str, Any], place: Place, fault: Any, model: type[SetSpec], unsure: set[Place]) -> bool:
+def _as_meant(entries: dict[str, Any], place: Places, fault: Any, unsure: set[Places]) -> bool:
     """Change the entries to what was probably meant, or to what is allowed there; False where neither is known."""
+    if place[-1] in ("base", PLAIN):
+        place = place[:-1]  # a number or a text that stands for a whole table
     *way, last = place
     owner: Any = entries
     for part in way:
@@ -349,10 +347,10 @@ def _as_meant(entries: dict[str, Any], place: Place, fault: Any, model: type[Set
             return False
     if fault["type"] == "extra_forbidden" and isinstance(owner, dict) and last in owner:
         value = owner.pop(last)
-        if way and last in known_entries((), model):
+        if way and last in known_entries(()):
             entries.setdefault(str(last), value)
             return True
-        near = nearest(str(last), known_entries(tuple(way), model))
+        near = nearest(str(last), known_entries(tuple(way)))
         if near.startswith("did you mean "):
             owner.setdefault(near.removeprefix("did you mean ").removesuffix("?"), value)
         else:

@@ -30,6 +30,8 @@ MANIFEST = "course.json"
 SCHEMA = "gainlib progress"
 VERSION = 1
 UNSAVED = "unsaved"
+LONGEST_TEXT = 200
+MOST_IN_A_ROW = 1000
 
 
 @dataclass(frozen=True)
@@ -89,9 +91,12 @@ class Progress:
         """Whether any attempt at this exercise passed."""
         return any(each["passed"] for each in self.attempts if each["exercise"] == exercise)
 
-    def record(self, variant: Variant, answer: object, verdict: Verdict, hints_used: int = 0) -> str:
-        """Keep an attempt; gives a sentence that says what was saved and where, or why nothing could be."""
-        attempt = {
+    def record(self, variant: Variant, answer: object, verdict: Verdict, hints_used: int = 0, *, draw: int = 0) -> str:
+        """Keep an attempt; gives a sentence that says what was saved and where, or why nothing could be.
+
+        `draw` counts the fresh numbers that the exercise book drew for this exercise; 0 are the learner's own.
+        """
+        attempt: dict[str, Any] = {
             "exercise": variant.exercise.name,
             "exercise_digest": variant.exercise.digest,
             "values": dict(variant.values),
@@ -102,6 +107,8 @@ class Progress:
             "hints_used": hints_used if isinstance(hints_used, int) else 0,
             "time": datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z"),
         }
+        if draw:
+            attempt["draw"] = draw
         if _newer(self.file):
             return f"Not saved: {self.file} was written by a newer gainlib; update gainlib to go on with it."
         # Another notebook may have saved since this one read the file, so it is read again.
@@ -247,9 +254,14 @@ def _kept(answer: object) -> Any:
     return {str(key)[:200] if isinstance(key, str) else shown(key): _plain(value) for key, value in kept}
 
 
-def _plain(value: object) -> Any:
+def _plain(value: object, depth: int = 0) -> Any:
     if value is None or isinstance(value, bool):
         return value
+    if isinstance(value, str) and len(value) <= LONGEST_TEXT:
+        return value
+    # The points of a ride are pairs in a row, an order is a row of names.
+    if isinstance(value, list | tuple) and len(value) <= MOST_IN_A_ROW and depth < 2:
+        return [_plain(each, depth + 1) for each in value]
     try:
         number = float(value)  # type: ignore[arg-type]
     except Exception:

@@ -5,40 +5,32 @@ from __future__ import annotations
 import itertools
 import math
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from gainlib.errors import GainError
-from gainlib.exercises.exercise import (
-    Exercise,
-    Move,
-    Place,
-    Variant,
-    drawable,
-    draws_of,
-    exercise_names,
-    load,
-    own_name,
-    printed_setting,
-)
+from gainlib.exercises.asks import Truth
+from gainlib.exercises.draws import ORDER
+from gainlib.exercises.exercise import Exercise, Variant, exercise_names, load, own_name
 from gainlib.exercises.faults import Fault, faults_of, line_of
-from gainlib.exercises.spec import Reading, shown
-from gainlib.exercises.verdict import met_slips, reading_side, reading_unit, reading_value
-from gainlib.flow import Rendering
+from gainlib.exercises.given import Places
+from gainlib.exercises.readings import DIFFERENCES, LEVEL_UNITS, Reading, Renderings, printed_number
+from gainlib.exercises.search import halton, part_of, search, spread_answers
+from gainlib.exercises.spec import PLACEHOLDER, shown
+from gainlib.exercises.verdict import met_slips, reaches
 
 __all__ = ["Proof", "prove"]
 
 ANSWERS = 400  # evenly spread answers over all variants together
 LEAST_ANSWERS = 2  # in each variant
-COARSE = 120  # answers on the first grid of a search
-STARTS = 3  # of the grid's best, to go on from
-MOST_STEPS = 120  # answers that are tried from each of them
+MOST_LOOKS = 480  # answers that one search may try
 MOST_SEARCHED = 6  # variants that are searched with a grid of their own
-LEVEL_UNITS = ("dB", "dBFS", "dBTP", "dBu", "LUFS", "LU")
+RENDERED_SECONDS = 40_000.0  # of audio, strip by strip: what one proof renders at most, roughly
+LEAST_VARIANTS = 4
 
-Answer = dict[str, float]
+Answer = dict[str, Any]
 
 
 @dataclass(frozen=True)
@@ -47,7 +39,8 @@ class Proof:
 
     `faults` are what makes it unsound, each with its line; `remarks` what an author should look at, such as a check
     that never fails alone; `shown` what was proven, a sentence each. `variants` is how many were tried, of
-    `all_variants`; `answers` how many evenly spread answers were measured and `passing` how many of them passed.
+    `all_variants`; `answers` how many evenly spread answers were measured and `passing` how many of them passed;
+    `guesses` is the share of guesses at the asks that are right by chance, 1 where nothing is asked.
     `narrowest_db` is how near the author's answers come to a bound; None where no bound is a level.
     """
 
@@ -58,9 +51,10 @@ class Proof:
     shown: tuple[str, ...] = ()
     variants: int = 0
     all_variants: int = 0
-    unsolved: tuple[dict[str, float], ...] = ()
+    unsolved: tuple[dict[str, Any], ...] = ()
     answers: int = 0
     passing: int = 0
+    guesses: float = 1.0
     narrowest_db: float | None = None
     fails_alone: dict[str, bool] = field(default_factory=dict)
 
@@ -83,6 +77,7 @@ class Proof:
             "unsolved": [dict(each) for each in self.unsolved],
             "answers": self.answers,
             "passing": self.passing,
+            "guesses": self.guesses,
             "narrowest_db": self.narrowest_db,
             "fails_alone": dict(self.fails_alone),
         }
@@ -109,7 +104,7 @@ def prove(exercise: str | Path, *, variants: int = 200) -> Proof:
     if made is None:
         return Proof(name, file, faults)
     try:
-        made.take  # noqa: B018  (read once; its faults are the file's)
+        made.takes  # noqa: B018  (read once; its faults are the file's)
     except GainError as fault:
         return Proof(name, file, (Fault(line_of(lines, ("given", "take")), str(fault)),))
     return _Prover(made, lines, variants).proof()
@@ -125,7 +120,7 @@ def _bundled(name: str) -> Path:
 
 @dataclass(frozen=True, eq=False)
 class _Seen:
-    """One answer measured: the value of each check and on which side it missed, and the slips that it meets."""
+    """One answer measured: the value of each check, where each check and ask missed, the slips that it meets."""
 
     variant: Variant
     answer: Answer
@@ -145,15 +140,20 @@ class _Seen:
 class _Prover:
     """One exercise under proof; every answer that is measured is kept as evidence."""
 
-    def __init__(self, exercise: Exercise, lines: dict[Place, int], most: int) -> None:
+    def __init__(self, exercise: Exercise, lines: dict[Places, int], most: int) -> None:
         self.exercise, self.spec, self.lines = exercise, exercise.spec, lines
         self.faults: list[Fault] = []
         self.remarks: list[Fault] = []
         self.shown: list[str] = []
         self.seen: list[_Seen] = []
-        self._last: Rendering | None = None
+        self.count = len(self.spec.checks)
+        self._renderings = Renderings()
         self._known: dict[tuple[Any, ...], _Seen] = {}
-        drawn, self.all_variants = _drawn(exercise, most)
+        # What a look costs: every strip once, or every candidate; how many looks there may be follows from it.
+        seconds = exercise.layout.seconds * max(1, len(self.spec.candidates))
+        self.looks = max(40, int(RENDERED_SECONDS / 10 / seconds))
+        each = (2 + len(self.spec.slips) + LEAST_ANSWERS) if self.spec.checks else 1
+        drawn, self.all_variants = _drawn(exercise, min(most, max(LEAST_VARIANTS, 2 * self.looks // each)))
         self.variants: list[Variant] = []
         for values in drawn:
             try:
@@ -163,21 +163,27 @@ class _Prover:
 
     def proof(self) -> Proof:
         """Everything in order."""
-        unsolved: list[dict[str, float]] = []
+        unsolved: list[dict[str, Any]] = []
         narrowest: float | None = None
         spread: list[_Seen] = []
+        guesses = 1.0
         try:
-            self._start()
-            solved = self._solution()
-            narrowest = self._narrowest(solved)
-            self._slips()
-            unsolved = self._unsolved(solved)
-            spread = self._spread()
-            self._one_for_all(solved)
-            self._sides()
+            self._truths()
+            if not self.faults:
+                self._start()
+                solved = self._solution()
+                narrowest = self._narrowest(solved)
+                self._slips()
+                if self.count:
+                    unsolved = self._unsolved(solved)
+                    spread = self._spread()
+                if self.spec.asks:
+                    guesses = self._guesses()
+                self._one_for_all(solved)
+                self._sides()
         except GainError as fault:
             self._fault(("given",), f"it cannot be rendered and measured: {fault}")
-        alone = self._alone() if spread else {}
+        alone = self._alone() if self.seen and not self.faults else {}
         self._texts()
         return Proof(
             name=self.exercise.name,
@@ -190,16 +196,17 @@ class _Prover:
             unsolved=tuple(unsolved),
             answers=len(spread),
             passing=sum(each.passed for each in spread),
+            guesses=guesses,
             narrowest_db=narrowest,
             fails_alone=alone,
         )
 
     # --- what is told ---
 
-    def _fault(self, place: Place, said: str) -> None:
+    def _fault(self, place: Places, said: str) -> None:
         self.faults.append(Fault(line_of(self.lines, place), said))
 
-    def _remark(self, place: Place, said: str) -> None:
+    def _remark(self, place: Places, said: str) -> None:
         self.remarks.append(Fault(line_of(self.lines, place), said))
 
     @property
@@ -222,29 +229,62 @@ class _Prover:
     # --- what is measured ---
 
     def _look(self, variant: Variant, answer: Answer) -> _Seen:
-        key = (*variant.values.values(), *(answer[move.path] for move in variant.moves))
+        key = (*variant.values.values(), *(answer.get(name) for name in self._names(variant)))
         if key in self._known:
             return self._known[key]
-        rendering = variant.session.replaced(answer).render(after=self._last)
-        self._last = rendering
-        readings: dict[tuple[object, ...], float] = {}
-
-        def read(reading: Reading, rendering: Rendering) -> float:
-            what = (reading.measure, reading.at, tuple(reading.seconds or ()), reading.setting)
-            if what not in readings:
-                readings[what] = reading_value(reading, rendering)
-            return readings[what]
-
-        values = tuple(read(check.reads, rendering) for check in self.spec.checks)
-        sides = tuple(reading_side(check.reads, value) for check, value in zip(self.spec.checks, values, strict=True))
-        seen = _Seen(variant, answer, values, sides, met_slips(variant, rendering, read))
+        values: tuple[float, ...] = ()
+        sides: list[str] = []
+        read = None
+        if self.count:
+            moves = {move.path: answer[move.path] for move in variant.moves}
+            read = self._renderings.read(variant.session.replaced(moves))
+            values = tuple(read.value(reading) for reading in variant.checks)
+            sides = [reading.side(value) for reading, value in zip(variant.checks, values, strict=True)]
+        for truth in variant.truths(self._renderings):
+            sides.append(truth.side(answer[truth.ask.name]) if truth.ask.name in answer else "wrong")
+        slips = met_slips(variant, read, answer, self._renderings)
+        seen = _Seen(variant, answer, values, tuple(sides), slips)
         self._known[key] = seen
         self.seen.append(seen)
         return seen
 
+    @staticmethod
+    def _names(variant: Variant) -> Iterator[str]:
+        yield from (move.path for move in variant.moves)
+        yield from (ask.name for ask in variant.asks)
+
+    def _right(self, variant: Variant) -> Answer:
+        """What is right for each ask, to put beside moves."""
+        return {truth.ask.name: truth.right for truth in variant.truths(self._renderings)}
+
+    def _truths(self) -> None:
+        """Each ask has one right answer in every variant."""
+        for index, ask in enumerate(self.spec.asks):
+            faulty = [(each, each.truths(self._renderings)[index]) for each in self.variants]
+            faulty = [(variant, truth) for variant, truth in faulty if truth.fault]
+            if faulty:
+                variants = [variant for variant, _ in faulty]
+                self._fault(
+                    ("asks", index),
+                    f"the ask {ask.title!r} has no one right answer {self._in(variants)}: {faulty[0][1].fault}.",
+                )
+            outside = [
+                each
+                for each in self.variants
+                if ask.expected is not None and not _typed(each.truths(self._renderings)[index])
+            ]
+            if outside:
+                right = outside[0].truths(self._renderings)[index]
+                self._fault(
+                    ("asks", index, "from"),
+                    f"what is right for {ask.title!r} cannot be typed {self._in(outside)}: it is {right.measured}.",
+                )
+
     def _start(self) -> None:
-        starts = [self._look(each, {move.path: move.start for move in each.moves}) for each in self.variants]
-        passing = [each.variant for each in starts if each.passed]
+        if not self.count:
+            return
+        starts = [self._look(each, each.start | self._right(each)) for each in self.variants]
+        passing = [each.variant for each in starts if not any(each.sides[: self.count])]
         if passing:
             self._fault(("moves",), f"the start passes already {self._in(passing)}; begin further away.")
         else:
@@ -263,9 +303,18 @@ class _Prover:
         looks = [self._look(each, each.solution) for each in self.variants]
         missed = [each for each in looks if not each.passed]
         if missed:
-            lines = missed[0].variant.check(missed[0].answer).lines
-            first = next((line for line in lines if not line.passed), None)
-            why = f" {first.title}: {first.sentence}" if first else ""
+            first = missed[0]
+            why = ""
+            index = first.failed[0]
+            if index >= self.count:
+                truth = first.variant.truths()[index - self.count]
+                given = truth.printed(first.answer.get(truth.ask.name))
+                measured = "" if isinstance(truth.right, float) or not truth.measured else f" ({truth.measured})"
+                right = truth.measured if isinstance(truth.right, float) else truth.printed(truth.right)
+                why = f" {truth.ask.title}: you give {given}; what is measured or reckoned gives {right}{measured}."
+            else:
+                line = first.variant.check(first.answer).lines[index]
+                why = f" {line.title}: {line.sentence}"
             self._fault(("solution",), f"your answer fails {self._in([each.variant for each in missed])}.{why}")
         else:
             self.shown.append(f"The author's answer passes {self._everywhere}.")
@@ -278,11 +327,12 @@ class _Prover:
     def _narrowest(self, solved: dict[int, _Seen]) -> float | None:
         found: list[tuple[float, str, Variant]] = []
         for seen in solved.values():
-            for check, value in zip(self.spec.checks, seen.values, strict=True):
-                unit = self._unit(check.reads)
-                room = _room(check.reads, value)
-                if unit in LEVEL_UNITS and math.isfinite(room):
+            for check, reading, value in zip(self.spec.checks, seen.variant.checks, seen.values, strict=True):
+                room = reading.room(value)
+                if reading.unit(seen.variant.session) in LEVEL_UNITS and math.isfinite(room):
                     found.append((room, check.title, seen.variant))
+        for index, ask in enumerate(self.spec.asks):
+            self._narrowest_of(index, ask.title, [seen.variant for seen in solved.values()])
         if not found:
             return None
         room, title, variant = min(found, key=lambda each: each[0])
@@ -290,13 +340,53 @@ class _Prover:
         self.shown.append(f"The author's answer comes as near as {room:.1f} dB to a bound: {title}{where}.")
         return round(room, 6)
 
+    def _narrowest_of(self, index: int, title: str, variants: list[Variant]) -> None:
+        """How far the author's closed form lies from what is right, or the right choice from the next."""
+        if not variants:
+            return
+        truths = [variant.truths()[index] for variant in variants]
+        first = truths[0]
+        if isinstance(first.right, float):
+            name = first.ask.name
+            off = max(
+                abs(float(variant.solution[name]) - float(truth.right))  # type: ignore[arg-type]
+                for variant, truth in zip(variants, truths, strict=True)
+            )
+            unit = DIFFERENCES.get(first.ask.unit, first.ask.unit)
+            self.shown.append(
+                f"{title}: your own answer lies within {off:.2g} {unit} of what is right; {first.within:g} are allowed."
+                if off > 0
+                else f"{title}: your own answer is what is right, to the last figure."
+            )
+            if off > first.within / 2:
+                self._remark(("solution",), f"{title}: your own answer takes up more than half of what is allowed.")
+            return
+        margin = min(truth.margin for truth in truths)
+        unit = DIFFERENCES.get(first.unit, first.unit)
+        if math.isfinite(margin):
+            self.shown.append(f"{title}: the right choice stands {margin:.1f} {unit} from the next, or from a bound.")
+            if unit in LEVEL_UNITS and margin < 0.5:
+                self._remark(
+                    ("asks", index, "by"),
+                    f"{title}: {margin:.1f} {unit} between the right choice and the next are hard to tell apart.",
+                )
+
     def _slips(self) -> None:
         sound = 0
         for index, slip in enumerate(self.spec.slips):
-            looks = [self._look(each, each.amounts(slip.answer)) for each in self.variants]
-            place: Place = ("slips", index)
+            looks = []
+            for variant in self.variants:
+                answer = variant.amounts(slip.answer)
+                # What a slip does not name is right, or where it starts.
+                looks.append(self._look(variant, variant.start | self._right(variant) | answer))
+            place: Places = ("slips", index)
             faults = len(self.faults)
             passing = [each.variant for each in looks if each.passed]
+            choice = all(when.is_ is not None for when in slip.when if when.ask) and any(w.ask for w in slip.when)
+            if choice and len(passing) < len(looks):
+                # A name that is right for some learners is a slip for the others alone.
+                looks = [each for each in looks if not each.passed]
+                passing = []
             if passing:
                 self._fault((*place, "answer"), f"the answer of the slip {slip.name!r} passes {self._in(passing)}.")
             unmet = [each.variant for each in looks if slip.name not in each.slips]
@@ -317,7 +407,7 @@ class _Prover:
         if self.spec.slips and sound == len(self.spec.slips):
             self.shown.append(f"Each slip's answer meets its own sentence and no other; slips: {sound}.")
 
-    def _unsolved(self, solved: dict[int, _Seen]) -> list[dict[str, float]]:
+    def _unsolved(self, solved: dict[int, _Seen]) -> list[dict[str, Any]]:
         """The variants in which neither the author's answer passes nor a search finds one that does."""
         unsolved: list[Variant] = []
         left = [each for index, each in enumerate(self.variants) if index not in solved]
@@ -329,9 +419,8 @@ class _Prover:
                 found += 1
             else:
                 unsolved.append(variant)
-                checks = self.spec.checks
                 near = "; ".join(
-                    f"{checks[index].title} stays {'below' if best.sides[index] == 'low' else 'above'} "
+                    f"{self.spec.checks[index].title} stays {'below' if best.sides[index] == 'low' else 'above'} "
                     f"its bound, at {best.values[index]:g}"
                     for index in best.failed
                 )
@@ -362,11 +451,14 @@ class _Prover:
     def _spread(self) -> list[_Seen]:
         """Evenly spread answers in every variant: how tight the exercise is."""
         spread: list[_Seen] = []
-        each_count = max(LEAST_ANSWERS, math.ceil(ANSWERS / len(self.variants)))
-        points = _halton(len(self.spec.moves))
+        wanted = min(ANSWERS, max(self.looks, LEAST_ANSWERS * len(self.variants)))
+        each_count = max(LEAST_ANSWERS, math.ceil(wanted / len(self.variants)))
+        points = halton(len(self.spec.moves))
         for variant in self.variants:
-            answers = [_snapped(variant, next(points)) for _ in range(each_count)]
-            spread += [self._look(variant, each) for each in sorted(answers, key=lambda each: tuple(each.values()))]
+            answers = spread_answers(variant, points, each_count)
+            right = self._right(variant)
+            in_order = sorted(answers, key=lambda each: tuple(map(str, each.values())))
+            spread += [self._look(variant, each | right) for each in in_order]
         passing = sum(each.passed for each in spread)
         share = 100 * passing / len(spread)
         said = f"{share:.1f} %" if passing else "none"
@@ -383,9 +475,38 @@ class _Prover:
             )
         return spread
 
+    def _guesses(self) -> float:
+        """The share of guesses that are right by chance: of each ask, and of all together."""
+        share = 1.0
+        for index, ask in enumerate(self.spec.asks):
+            truth = self.variants[0].truths()[index]
+            chance = _chance(truth)
+            share *= chance
+            if chance > 0.5:
+                self._remark(("asks", index), f"{ask.title}: {100 * chance:.0f} % of all guesses are right.")
+        what = "both" if len(self.spec.asks) == 2 else "all"
+        of_all = f" {what} asks" if len(self.spec.asks) > 1 else " the ask"
+        self.shown.append(f"A guess gets{of_all} right in {100 * share:.2g} % of cases.")
+        return share
+
     def _one_for_all(self, solved: dict[int, _Seen]) -> None:
         """One answer that passes in all variants, so that a class could copy it."""
+        if self.all_variants == 1:
+            self._remark(
+                ("varies",), "nothing varies: every learner gets the same numbers, and a class could copy one answer."
+            )
         if len(self.variants) < 2 or len(solved) < len(self.variants):
+            return
+        same = [
+            index for index in range(len(self.spec.asks)) if _constant([each.truths()[index] for each in self.variants])
+        ]
+        for index in same if self.count or len(same) < len(self.spec.asks) else ():
+            self._remark(("asks", index), f"{self.spec.asks[index].title}: the answer is the same {self._everywhere}.")
+        if len(same) < len(self.spec.asks):
+            self.shown.append("No one answer to the asks serves for all variants.")
+            return
+        if not self.count:
+            self._fault(("varies",), f"one answer passes {self._everywhere}; let something vary that changes it.")
             return
         tried: list[Answer] = []
         for index in sorted({0, len(self.variants) // 2, len(self.variants) - 1}):
@@ -393,7 +514,7 @@ class _Prover:
         tried += [each.answer for each in self.seen if each.passed][:: max(1, len(self.seen) // 20)]
         order = [self.variants[0], self.variants[-1], *self.variants[1:-1]]
         for answer in tried:
-            if all(self._look(each, answer).passed for each in order):
+            if all(set(each.start) <= set(answer) and self._look(each, answer).passed for each in order):
                 self._fault(
                     ("varies",),
                     f"one answer passes {self._everywhere}: {_settings(order[0], answer)}; "
@@ -443,7 +564,7 @@ class _Prover:
             found[check.title] = alone
             if not alone:
                 companions = [set(each.failed) - {index} for each in self.seen if each.sides[index]]
-                always = sorted(set.intersection(*companions))
+                always = [each for each in sorted(set.intersection(*companions)) if each < self.count]
                 with_it = (
                     f"whenever it failed, {_and(checks[each].title for each in always)} failed as well"
                     if always
@@ -457,23 +578,49 @@ class _Prover:
             self.shown.append(f"Each of the {len(checks)} checks can be the only one to fail.")
         elif any(found.values()):
             self.shown.append(f"{sum(found.values())} of the {len(checks)} checks can be the only one to fail.")
+        return found | self._asks_alone()
+
+    def _asks_alone(self) -> dict[str, bool]:
+        """Whether each ask can be the only one to be missed: everything else right, and one wrong answer to it."""
+        found: dict[str, bool] = {}
+        variant = self.variants[0]
+        for index, ask in enumerate(self.spec.asks):
+            wrong = _wrong(variant.truths()[index])
+            if wrong is None:
+                self._fault(("asks", index), f"the ask {ask.title!r} cannot be missed: every answer to it is right.")
+                continue
+            seen = self._look(variant, variant.solution | {ask.name: wrong})
+            found[ask.title] = seen.failed == (self.count + index,)
+        if found and all(found.values()):
+            self.shown.append(f"Each ask can be the only one that is missed; asks: {len(found)}.")
         return found
 
     def _texts(self) -> None:
-        """Numbers in the texts that no check with their unit would accept."""
-        texts: list[tuple[Place, str, str]] = [(("brief",), "the brief", self.spec.brief)]
+        """Numbers in the texts that no check with their unit would accept, and sentences that give the answer away."""
+        for index, ask in enumerate(self.spec.asks):
+            for side in ("low", "high", "wrong"):
+                words = set(PLACEHOLDER.findall(getattr(ask, side) or ""))
+                if told := sorted(words & {"measured", "wanted"}):
+                    self._remark(
+                        ("asks", index, side),
+                        f"{side} of the ask {ask.name} tells {{{told[0]}}}, which gives the answer away.",
+                    )
+        if not self.count or not self.variants:
+            return
+        texts: list[tuple[Places, str, str]] = [(("brief",), "the brief", self.spec.brief)]
         texts += [(("hints", at, "text"), f"hint {at + 1}", hint.text) for at, hint in enumerate(self.spec.hints)]
         for at, check in enumerate(self.spec.checks):
             for side in ("low", "high", "good"):
                 texts.append((("checks", at, side), f"{side} of check {at + 1}", getattr(check, side) or ""))
         bounds: dict[str, list[Reading]] = {}
-        for check in self.spec.checks:
-            bounds.setdefault(self._unit(check.reads), []).append(check.reads)
+        for variant in self._ends():
+            for reading in variant.checks:
+                bounds.setdefault(reading.unit(variant.session), []).append(reading)
         remarks = len(self.remarks)
         for place, name, text in texts:
             for number, unit in _numbers_in(text):
                 held = bounds.get(unit, [])
-                if held and not any(_room(each, number) >= 0 for each in held):
+                if held and not any(each.room(number) >= 0 for each in held):
                     wanted = _and(_bounds(each) for each in held)
                     self._remark(place, f"{name} says {number:g} {unit}; the checks want {wanted} {unit}.")
         if len(self.remarks) == remarks:
@@ -484,67 +631,91 @@ class _Prover:
     def _miss(self, seen: _Seen, failing: frozenset[int]) -> float:
         """How far an answer is from passing all checks but `failing`, which shall fail; 0 where it is there."""
         total = 0.0
-        for index, (check, value) in enumerate(zip(self.spec.checks, seen.values, strict=True)):
-            room = _room(check.reads, value)
+        for index, (reading, value) in enumerate(zip(seen.variant.checks, seen.values, strict=True)):
+            room = reading.room(value)
             if index in failing:
-                total += 0.0 if seen.sides[index] else 0.1 + _part(room)
+                total += 0.0 if seen.sides[index] else 0.1 + part_of(room)
             elif seen.sides[index]:
-                total += 0.1 + _part(-room)
+                total += 0.1 + part_of(-room)
         return total
 
     def _search(self, variant: Variant, failing: frozenset[int], hints: Iterable[Answer]) -> _Seen:
-        """The best answer that a grid over the moves finds, then steps along and across them, halved each time."""
+        right = self._right(variant)
+        return search(
+            variant,
+            lambda answer: self._look(variant, right | answer),
+            lambda seen: self._miss(seen, failing),
+            lambda seen: seen.answer,
+            aims=lambda seen: _aims(seen, failing),
+            begin=hints,
+            most=min(MOST_LOOKS, self.looks),
+        )
 
-        def miss(seen: _Seen) -> float:
-            return self._miss(seen, failing)
-
-        looks: list[_Seen] = []
-        for answer in (*hints, *_grid(variant)):
-            looks.append(self._look(variant, answer))
-            if miss(looks[-1]) == 0:
-                return looks[-1]
-        best = min(looks, key=miss)
-        # Several places to go on from: a count such as that of clipped runs is flat over wide parts of the grid.
-        for here in sorted(looks, key=miss)[:STARTS]:
-            steps_left, share = MOST_STEPS, 0.25
-            while steps_left > 0:
-                steps = {move.path: max(move.step, share * (move.high - move.low)) for move in variant.moves}
-                moved = False
-                for answer in itertools.islice(_around(variant, here.answer, steps), steps_left):
-                    steps_left -= 1
-                    near = self._look(variant, answer)
-                    if miss(near) == 0:
-                        return near
-                    if miss(near) < miss(here):
-                        here, moved = near, True
-                        break
-                if not moved:
-                    if all(steps[move.path] == move.step for move in variant.moves):
-                        break
-                    share /= 2
-            best = min(best, here, key=miss)
-        return best
-
-    def _unit(self, reading: Reading) -> str:
-        return reading_unit(reading, self._last) if self._last else ""
-
-    def _slip_place(self, name: str) -> Place:
+    def _slip_place(self, name: str) -> Places:
         return ("slips", next(at for at, slip in enumerate(self.spec.slips) if slip.name == name))
 
 
-def _drawn(exercise: Exercise, most: int) -> tuple[list[dict[str, float]], int]:
+def _aims(seen: _Seen, failing: frozenset[int]) -> Iterator[tuple[str, float]]:
+    """Which number to move, and by how much, so that a missed check comes to the middle of its bounds: decibels add."""
+    variant = seen.variant
+    numbers = [move for move in variant.moves if not move.options and not move.points]
+    for index, (reading, value) in enumerate(zip(variant.checks, seen.values, strict=True)):
+        if not seen.sides[index] or index in failing or not math.isfinite(value):
+            continue
+        low, high = reading.least, reading.most
+        aim = (low + high) / 2 if low is not None and high is not None else high if high is not None else low or 0.0
+        for move in reversed(numbers):
+            if reaches(move.path, reading, variant):
+                yield move.path, aim - value
+                yield move.path, value - aim
+
+
+def _typed(truth: Truth) -> bool:
+    return bool(truth.fault) or (isinstance(truth.right, float) and truth.ask.low <= truth.right <= truth.ask.high)
+
+
+def _chance(truth: Truth) -> float:
+    """The share of guesses at an ask that are right."""
+    ask = truth.ask
+    if ask.form == "order":
+        return 1.0 / math.factorial(len(ask.choices))
+    if ask.form == "choice":
+        return 1.0 / len(ask.choices)
+    return min(1.0, 2.0 * truth.within / (ask.high - ask.low))
+
+
+def _wrong(truth: Truth) -> Any:
+    """An answer to an ask that is wrong; None where there is none."""
+    ask = truth.ask
+    tries: Iterable[Any] = ask.choices
+    if ask.form in ("number", "seconds"):
+        tries = (ask.low, ask.high)
+    elif ask.form == "order":
+        tries = itertools.permutations(ask.choices)
+    return next((each for each in tries if not truth.accepts(each)), None)
+
+
+def _constant(truths: Sequence[Truth]) -> bool:
+    """Whether one answer to an ask is right in all these variants."""
+    if isinstance(truths[0].right, float):
+        rights = [float(each.right) for each in truths if isinstance(each.right, float)]
+        return max(rights) - min(rights) <= 2 * truths[0].within
+    return len({each.right for each in truths}) == 1
+
+
+def _drawn(exercise: Exercise, most: int) -> tuple[list[dict[str, float | str | bool]], int]:
     """The values of each variant to look at, at most so many, and how many there are in all."""
-    varies = exercise.spec.varies
-    if not varies:
+    draws = exercise.draws
+    if not draws:
         return [{}], 1
-    counts = [draws_of(vary) for vary in varies.values()]
+    counts = [draw.count for draw in draws.values()]
     total = math.prod(counts)
     if total <= most:
         chosen: Iterable[tuple[int, ...]] = itertools.product(*(range(count) for count in counts))
     else:
         all_ends = itertools.product(*((0, count - 1) for count in counts))
         ends = itertools.islice(all_ends, most if 2 ** len(counts) <= most else max(1, most // 2))
-        points = _halton(len(counts))
+        points = halton(len(counts))
         spread = (
             tuple(min(count - 1, int(part * count)) for part, count in zip(point, counts, strict=True))
             for point in points
@@ -555,83 +726,27 @@ def _drawn(exercise: Exercise, most: int) -> tuple[list[dict[str, float]], int]:
                 break
             picked[each] = None
         chosen = sorted(picked)
-    return [
-        {name: drawable(vary, at) for (name, vary), at in zip(varies.items(), each, strict=True)} for each in chosen
-    ], total
-
-
-def _halton(dimensions: int) -> Iterator[tuple[float, ...]]:
-    """Points that fill a cube evenly, one after the other: in each dimension the radical inverse to its own prime."""
-    primes = (2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41, 43, 47, 53)[:dimensions]
-    for count in itertools.count(1):
-        point = []
-        for base in primes:
-            value, weight, left = 0.0, 1.0 / base, count
-            while left:
-                left, digit = divmod(left, base)
-                value += digit * weight
-                weight /= base
-            point.append(value)
-        yield tuple(point)
-
-
-def _on_step(move: Move, value: float) -> float:
-    steps = round((min(max(value, move.low), move.high) - move.low) / move.step)
-    return min(round(move.low + steps * move.step, 9), move.high)
-
-
-def _snapped(variant: Variant, point: Sequence[float]) -> Answer:
-    return {move.path: at_part(move, part) for move, part in zip(variant.moves, point, strict=True)}
-
-
-def at_part(move: Move, part: float) -> float:
-    """The value at a part of a move's range, 0 to 1, on its steps.
-
-    >>> at_part(Move("trim/gain_db", -24.0, 12.0, 0.5, 0.0, "Trim"), 0.26)
-    -14.5
-    """
-    return _on_step(move, move.low + part * (move.high - move.low))
-
-
-def _grid(variant: Variant) -> list[Answer]:
-    """A coarse grid over the moves; with many moves, where a grid would have two points each, evenly spread answers."""
-    count = int(COARSE ** (1 / len(variant.moves)) + 1e-9)
-    if count < 4:
-        return [_snapped(variant, point) for point in itertools.islice(_halton(len(variant.moves)), COARSE)]
-    parts = [index / (count - 1) for index in range(count)]
-    return [_snapped(variant, point) for point in itertools.product(parts, repeat=len(variant.moves))]
-
-
-def _around(variant: Variant, answer: Answer, steps: dict[str, float]) -> Iterator[Answer]:
-    """The answers one step away, along each move and, for two together, across them."""
-    paths = {move.path: move for move in variant.moves}
-    ways = [{path: sign} for path in paths for sign in (-1, 1)]
-    if len(paths) <= 5:
-        ways += [{one: a, two: b} for one, two in itertools.combinations(paths, 2) for a in (-1, 1) for b in (-1, 1)]
-    for way in ways:
-        yield answer | {path: _on_step(paths[path], answer[path] + sign * steps[path]) for path, sign in way.items()}
-
-
-def _room(reading: Reading, value: float) -> float:
-    """From a value to the nearest bound, negative outside; infinite inside where there is none that near."""
-    low = math.inf if reading.at_least is None else value - reading.at_least
-    high = math.inf if reading.at_most is None else reading.at_most - value
-    return min(low, high)
-
-
-def _part(distance: float) -> float:
-    """A distance of any size as a part of 1, so that no check drowns another."""
-    return 1.0 if math.isinf(distance) else max(distance, 0.0) / (max(distance, 0.0) + 10.0)
+    return [{name: draws[name].at(at) for name, at in zip(draws, each, strict=True)} for each in chosen], total
 
 
 def _numbers(variant: Variant) -> str:
-    return ", ".join(f"{name} {text}" for name, text in variant.printed.items()) or "the only numbers"
+    told = [f"{name} {text}" for name, text in variant.printed.items()]
+    if ORDER in variant.values:
+        told.append(f"the candidates in the order {variant.values[ORDER]}")
+    return ", ".join(told) or "the only numbers"
 
 
-def _settings(variant: Variant, answer: Answer) -> str:
-    return ", ".join(
-        f"{move.label} {printed_setting(answer[move.path], move.unit, move.step)}" for move in variant.moves
-    )
+def _settings(variant: Variant, answer: Mapping[str, Any]) -> str:
+    said = []
+    for move in variant.moves:
+        value = answer[move.path]
+        if move.points:
+            said.append(f"{move.label} with {len(value)} points")
+        elif move.options:
+            said.append(f"{move.label} {shown(value)}")
+        else:
+            said.append(f"{move.label} {printed_number(value, move.unit, move.step)}")
+    return ", ".join(said)
 
 
 def _looked(variants: Sequence[Variant]) -> str:
@@ -646,7 +761,7 @@ def _and(parts: Iterable[str]) -> str:
 
 
 def _bounds(reading: Reading) -> str:
-    low, high = reading.at_least, reading.at_most
+    low, high = reading.least, reading.most
     if low is not None and high is not None:
         return f"{low:g} to {high:g}"
     return f"at most {high:g}" if high is not None else f"at least {low:g}"

@@ -4,22 +4,44 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, ValidationError
+from pydantic_core import PydanticCustomError
 
 from gainlib.errors import GainError, nearest
 
-__all__ = ["Amount", "Check", "MoveEntry", "Range", "Reading", "SetSpec", "Slip", "Spec", "Vary", "read_spec", "shown"]
+__all__ = [
+    "KINDS",
+    "Amount",
+    "Answer",
+    "AskEntry",
+    "Check",
+    "Reading",
+    "Slip",
+    "Spec",
+    "Value",
+    "filled",
+    "read_spec",
+    "shown",
+]
 
 LARGEST_FILE_BYTES = 64 * 1024
+MOST_POINTS = 200
 
 Number = Annotated[float, Field(allow_inf_nan=False)]
 Above0 = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+Seconds = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+Stretch = Annotated[list[Seconds], Field(min_length=2, max_length=2)]
 Line = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)]
 Prose = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=4000)]
 EntryName = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]{0,39}$")]
+Points = Annotated[float, Field(gt=0, le=100, allow_inf_nan=False)]
+Standing = Literal["published", "derived", "common practice", "from memory"]
+Drawn = Mapping[str, "float | str | bool"]
+"""The values that were drawn for one learner, by name."""
 
 
 class Entry(BaseModel):
@@ -28,95 +50,266 @@ class Entry(BaseModel):
     model_config = ConfigDict(strict=True, extra="forbid", frozen=True, populate_by_name=False)
 
 
-class Amount(Entry):
-    """A number, or a number that follows a drawn value: `{ base = 14, minus = "level" }` is 14 less the level."""
-
-    base: Number = 0.0
-    plus: EntryName | None = None
-    minus: EntryName | None = None
-
-    def at(self, drawn: dict[str, float]) -> float:
-        """The amount for one learner's drawn values."""
-        value = self.base
-        value += drawn[self.plus] if self.plus else 0.0
-        value -= drawn[self.minus] if self.minus else 0.0
-        return round(value, 9)
-
-
-def _as_table(given: Any) -> Any:
+def _as_base(given: Any) -> Any:
     return {"base": given} if isinstance(given, int | float) and not isinstance(given, bool) else given
 
 
-Rule = Annotated[Amount, BeforeValidator(_as_table)]
-Amounts = Annotated[dict[str, Rule], Field(max_length=16)]
+def _as_plain(given: Any) -> Any:
+    return {PLAIN: given} if isinstance(given, str | bool | list) else _as_base(given)
 
 
-Stretch = Annotated[list[Annotated[float, Field(ge=0, allow_inf_nan=False)]], Field(min_length=2, max_length=2)]
+def _scalar(given: Any) -> Any:
+    """A number, a text, true or false; whole numbers become floats, as everywhere else."""
+    if isinstance(given, bool) or (isinstance(given, str) and 0 < len(given) <= 200):
+        return given
+    if isinstance(given, int | float) and abs(given) < 1e12:
+        return float(given)
+    raise PydanticCustomError("scalar", "a number, a short text, true or false")
+
+
+def _plain(given: Any) -> Any:
+    """A text, true or false, a row of texts, or the points of a ride."""
+    if not isinstance(given, list):
+        return _scalar(given)
+    texts = all(isinstance(each, str) and len(each) <= 200 for each in given)
+    points = all(isinstance(each, list) and len(each) == 2 and all(map(_is_number, each)) for each in given)
+    if len(given) > MOST_POINTS or not (texts or points):
+        raise PydanticCustomError("row", "a row of texts, or at most 200 points [seconds, gain in dB]")
+    return given if texts and given else [[float(seconds), float(gain)] for seconds, gain in given]
+
+
+def _is_number(given: Any) -> bool:
+    return isinstance(given, int | float) and not isinstance(given, bool) and abs(given) < 1e9
+
+
+PLAIN = "(plain)"
+"""Where a value that is no table is put, so that every value has one shape; no author types it."""
+Scalar = Annotated[Any, BeforeValidator(_scalar)]
+Names = Annotated[
+    list[EntryName],
+    BeforeValidator(lambda given: [given] if isinstance(given, str) else given),
+    Field(max_length=8),
+]
+
+
+class Amount(Entry):
+    """A number, or a number that follows drawn values: `{ base = 14, minus = "level" }` is 14 less the level."""
+
+    base: Number = 0.0
+    plus: Names = Field(default_factory=list)
+    minus: Names = Field(default_factory=list)
+
+    def amount(self, drawn: Drawn) -> float:
+        """The amount for one learner's drawn values."""
+        value = self.base + sum(float(drawn[name]) for name in self.plus)
+        return round(value - sum(float(drawn[name]) for name in self.minus), 9)
+
+
+Rule = Annotated[Amount, BeforeValidator(_as_base)]
+
+
+class Less(Entry):
+    """What a reading takes off: the same thing at another tap, or another thing at the same one."""
+
+    measure: Line | None = None
+    told: Line | None = None
+    setting: Line | None = None
+    at: Line | None = None
+    seconds: Stretch | None = None
+
+
+class Reading(Less):
+    """One thing read from a rendering (a measure, what a stage tells, a setting) and the bounds it is held against."""
+
+    less: Less | None = None
+    at_least: Rule | None = None
+    at_most: Rule | None = None
+
+
+class Value(Amount):
+    """A number that is typed, follows drawn values, is read from the session as given, or is reckoned from others."""
+
+    measure: Line | None = None
+    told: Line | None = None
+    setting: Line | None = None
+    at: Line | None = None
+    seconds: Stretch | None = None
+    less: Less | None = None
+    reckon: Line | None = None
+    with_: list[Figure] = Field(default_factory=list, alias="with", max_length=16)
+
+
+Figure = Annotated[Value, BeforeValidator(_as_base)]
+
+
+class Answer(Value):
+    """One part of an answer: an amount, a text, a switch, a row of texts, the points of a ride, or a ride proposed."""
+
+    plain: Annotated[Any, BeforeValidator(_plain)] = Field(default=None, alias="(plain)")
+    even_to_db: Rule | None = None
+    strength: Annotated[float, Field(ge=0, le=2, allow_inf_nan=False)] = 1.0
+    most_db: Annotated[float, Field(gt=0, le=60, allow_inf_nan=False)] = 12.0
+
+
+Part = Annotated[Answer, BeforeValidator(_as_plain)]
+Answers = Annotated[dict[str, Part], Field(max_length=64)]
+
+
+class SignalEntry(Entry):
+    """A made signal in place of a take, 48 kHz, mono."""
+
+    wave: Literal["sine", "square", "noise", "burst"]
+    frequency_hz: Annotated[float, Field(ge=10, le=20_000, allow_inf_nan=False)] = 997.0
+    level_dbfs: Annotated[float, Field(ge=-140, le=0, allow_inf_nan=False)] = -20.0
+    seconds: Annotated[float, Field(ge=0.1, le=60, allow_inf_nan=False)] = 3.0
+
+
+StageRows = Annotated[list[dict[str, Any]], Field(max_length=32)]
+
+
+class SendEntry(Entry):
+    """A copy of a strip's signal to another bus."""
+
+    to: Line
+    gain_db: Number = 0.0
+    pre_fader: bool = False
+
+
+Sends = Annotated[list[SendEntry], Field(max_length=8)]
+
+
+class StripEntry(Entry):
+    """One strip of a session: its take or made signal, its stages, and where it goes."""
+
+    name: Line
+    take: Line | None = None
+    signal: SignalEntry | None = None
+    stages: StageRows = Field(min_length=1)
+    to: Line | None = None
+    sends: Sends = Field(default_factory=list)
+
+
+class BusEntry(Entry):
+    """One bus of a session; the one named main is the last."""
+
+    name: Line
+    stages: StageRows = Field(default_factory=list)
+    to: Line | None = None
+    sends: Sends = Field(default_factory=list)
 
 
 class Given(Entry):
-    """What the learner gets: a take, and the stages that it passes with their settings."""
+    """What the learner gets: one strip, or strips and buses; and what is heard and shown."""
 
-    take: Line
-    strip: Line = "take"
-    stages: list[dict[str, Any]] = Field(min_length=1, max_length=32)
+    take: Line | None = None
+    signal: SignalEntry | None = None
+    strip: Line | None = None
+    stages: StageRows = Field(default_factory=list)
+    strips: Annotated[list[StripEntry], Field(max_length=16)] = Field(default_factory=list)
+    buses: Annotated[list[BusEntry], Field(max_length=16)] = Field(default_factory=list)
+    between: Stretch | None = None
     listen: Line | None = None
-    views: list[Line] = Field(default_factory=lambda: ["level diagram"], min_length=1, max_length=6)
+    views: list[Line] = Field(default_factory=lambda: ["level diagram"], max_length=6)
     parts: Annotated[dict[Line, Stretch], Field(max_length=8)] = Field(default_factory=dict)
 
 
-class Range(Entry):
-    """A setting, and the values that it may have."""
+Choices = Annotated[list[Scalar], Field(min_length=2, max_length=64)]
+
+
+class Vary(Entry):
+    """What is drawn for each learner: a setting, or without a path a number or a word for texts, rules and paths."""
+
+    path: Line | None = None
+    low: Number | None = Field(default=None, alias="from")
+    high: Number | None = Field(default=None, alias="to")
+    step: Above0 | None = None
+    choose: Choices | None = None
+    unit: Annotated[str, StringConstraints(max_length=20)] = ""
+
+
+class Plant(Entry):
+    """A setting that the exercise puts wrong for this learner: `to` a value, or moved `by` an amount."""
+
+    at: Line
+    to: Part | None = None
+    by: Rule | None = None
+
+
+class MoveEntry(Entry):
+    """What the learner may move: a number, a choice, or the points of a ride; by default it starts as it is given."""
 
     path: Line
-    low: Number = Field(alias="from")
-    high: Number = Field(alias="to")
-    step: Above0
-
-
-class Vary(Range):
-    """A setting that is drawn for each learner."""
-
-
-class MoveEntry(Range):
-    """A setting that the learner may move; without `start` it begins where the stage was given."""
-
-    start: Rule | None = None
+    low: Number | None = Field(default=None, alias="from")
+    high: Number | None = Field(default=None, alias="to")
+    step: Above0 | None = None
+    options: Choices | None = None
+    points: bool = False
+    start: Part | None = None
     label: Line | None = None
-
-
-class Reading(Entry):
-    """One thing read from an answer (a measure at a tap, or a setting) and the bounds that it is held against."""
-
-    measure: Line | None = None
-    at: Line | None = None
-    seconds: list[Annotated[float, Field(ge=0, allow_inf_nan=False)]] | None = Field(
-        default=None, min_length=2, max_length=2
-    )
-    setting: Line | None = None
-    at_least: Number | None = None
-    at_most: Number | None = None
 
 
 class Check(Entry):
     """One thing that is measured on the answer, its points, and what to say when it is low or high."""
 
     title: Line
-    points: Annotated[float, Field(gt=0, le=100, allow_inf_nan=False)]
+    points: Points
     reads: Reading
     low: Prose | None = None
     high: Prose | None = None
     good: Prose | None = None
     source: Prose
-    standing: Literal["published", "derived", "common practice", "from memory"]
+    standing: Standing
+
+
+class AskEntry(Entry):
+    """One question about the session as given: a number, a strip, a stage, a moment, or one of the candidates."""
+
+    name: EntryName
+    title: Line
+    points: Points
+    source: Prose
+    standing: Standing
+    low: Prose | None = None
+    high: Prose | None = None
+    wrong: Prose | None = None
+    good: Prose | None = None
+    unit: Annotated[str, StringConstraints(max_length=20)] = ""
+    within: Above0 | None = None
+    lowest: Number | None = Field(default=None, alias="from")
+    highest: Number | None = Field(default=None, alias="to")
+    expected: Figure | None = None
+    among: Literal["strips", "stages", "seconds"] | None = None
+    of: Line | None = None
+    at: Line | None = None
+    moment: Literal["first clipped run", "highest peak", "loudest moment"] | None = None
+    by: Reading | None = None
+    pick: Literal["largest", "smallest", "first"] | None = None
+    order: Literal["rising", "falling"] | None = None
+
+
+class CandidateEntry(Entry):
+    """One of several versions of the session to judge: what is set in it, and what it was, told afterwards."""
+
+    name: EntryName
+    set_: Annotated[dict[str, Part], Field(alias="set", max_length=32)]
+    say: Prose | None = None
+
+
+class When(Reading):
+    """What a slip looks like: a reading within its bounds, or an answer to a question."""
+
+    ask: EntryName | None = None
+    near: Figure | None = None
+    within: Above0 | None = None
+    is_: Annotated[Any, BeforeValidator(_plain)] = Field(default=None, alias="is")
 
 
 class Slip(Entry):
     """A known wrong answer: what it looks like, an answer that commits it, and the sentence that meets it."""
 
     name: Line
-    when: list[Reading] = Field(min_length=1, max_length=8)
-    answer: Amounts
+    when: list[When] = Field(min_length=1, max_length=8)
+    answer: Answers
     say: Prose
 
 
@@ -128,31 +321,54 @@ class HintEntry(Entry):
 
 
 class Spec(Entry):
-    """What an exercise of every kind has."""
+    """What an exercise file holds; which of it a kind needs and which it does not have is in `KINDS`."""
 
     title: Line
     lesson: Line
+    kind: str
     level: Annotated[int, Field(ge=1, le=3)]
     goal: Line
     brief: Prose
-    hints: list[HintEntry] = Field(default_factory=list, max_length=6)
-
-
-class SetSpec(Spec):
-    """Kind "set": move controls until the measured outcomes are met; any settings that meet them pass."""
-
-    kind: Literal["set"]
     given: Given
     varies: Annotated[dict[EntryName, Vary], Field(max_length=16)] = Field(default_factory=dict)
-    moves: list[MoveEntry] = Field(min_length=1, max_length=16)
-    checks: list[Check] = Field(min_length=1, max_length=12)
-    slips: list[Slip] = Field(default_factory=list, max_length=12)
-    solution: Amounts
+    plant: Annotated[list[Plant], Field(max_length=16)] = Field(default_factory=list)
+    moves: Annotated[list[MoveEntry], Field(max_length=64)] = Field(default_factory=list)
+    checks: Annotated[list[Check], Field(max_length=24)] = Field(default_factory=list)
+    asks: Annotated[list[AskEntry], Field(max_length=12)] = Field(default_factory=list)
+    candidates: Annotated[list[CandidateEntry], Field(max_length=5)] = Field(default_factory=list)
+    matched: bool = True
+    solution: Answers
+    slips: Annotated[list[Slip], Field(max_length=12)] = Field(default_factory=list)
+    hints: Annotated[list[HintEntry], Field(max_length=6)] = Field(default_factory=list)
 
 
-KINDS: dict[str, type[SetSpec]] = {"set": SetSpec}
+KINDS: dict[str, tuple[frozenset[str], frozenset[str]]] = {
+    kind: (frozenset(needs.split()), frozenset(lacks.split()))
+    for kind, needs, lacks in (
+        ("set", "moves checks", "asks candidates"),
+        ("ride", "moves checks", "asks candidates"),
+        ("session", "moves checks", "candidates"),
+        ("reckon", "asks", "checks candidates"),
+        ("find", "asks", "checks candidates"),
+        ("judge", "asks candidates", "checks"),
+    )
+}
+"""Every kind of exercise, with the entries that it needs and those that it does not have."""
 
 
+PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
+
+
+def filled(text: str, values: Mapping[str, str]) -> str:
+    """The text with each {name} replaced by its value; nothing else in braces means anything.
+
+    >>> filled("Turn it down by {off}.", {"off": "about 3 dB"})
+    'Turn it down by about 3 dB.'
+    """
+    return PLACEHOLDER.sub(lambda found: values.get(found[1], found[0]), text)
+
+
+A_NUMBER = 'a number, or a rule such as { base = 14, minus = "level" }'
 NUMBER_IN_QUOTES = re.compile(r"\s*([-+−–—]?)\s*(\d+)(?:([.,])(\d+))?\s*([A-Za-z%]*)\s*")
 
 
@@ -201,7 +417,7 @@ def read_content(file: Path) -> str:
         raise GainError(f"{file.name} is not UTF-8 text (byte {fault.start}); save it as UTF-8.") from fault
 
 
-def read_spec(file: Path) -> tuple[SetSpec, bytes]:
+def read_spec(file: Path) -> tuple[Spec, bytes]:
     """The entries of an exercise file, and the file's bytes; a GainError names the file and the entry at fault."""
     text = read_content(file)
     try:
@@ -215,9 +431,9 @@ def read_spec(file: Path) -> tuple[SetSpec, bytes]:
     if not isinstance(kind, str) or kind not in KINDS:
         raise GainError(f"{file.name}: kind is {shown(kind)}; {nearest(str(kind)[:80], KINDS)}")
     try:
-        return KINDS[kind].model_validate(entries), text.encode()
+        return Spec.model_validate(entries), text.encode()
     except ValidationError as fault:
-        raise GainError(f"{file.name}: {told(fault.errors()[0], KINDS[kind])}") from fault
+        raise GainError(f"{file.name}: {told(fault.errors()[0])}") from fault
 
 
 def shown(value: object) -> str:
@@ -242,19 +458,21 @@ def shown(value: object) -> str:
     return f"{'an' if kind[:1].lower() in 'aeiou' else 'a'} {kind}"
 
 
-def told(fault: Any, model: type[BaseModel]) -> str:
+def told(fault: Any) -> str:
     """One of pydantic's faults as a plain sentence."""
     place, kind, given = tuple(fault["loc"]), fault["type"], fault.get("input")
+    if place and place[-1] in ("base", PLAIN):
+        place = place[:-1]  # a number or a text that stands for a whole table
     where, context = _where(place), fault.get("ctx", {})
     if kind == "missing":
         return f"the entry {where} is missing; add it."
     if kind == "extra_forbidden":
-        if len(place) > 1 and place[-1] in known_entries((), model):
+        if len(place) > 1 and place[-1] in known_entries(()):
             return (
                 f"{place[-1]} stands under {_where(place[:-1])}, but belongs to the whole exercise; "
                 "move it above the first line in square brackets."
             )
-        return f"there is no entry {where}; {nearest(str(place[-1]), known_entries(place[:-1], model))}"
+        return f"there is no entry {where}; {nearest(str(place[-1]), known_entries(place[:-1]))}"
     wanted = {
         "string_type": "text in quotes",
         "float_type": "a number",
@@ -267,10 +485,10 @@ def told(fault: Any, model: type[BaseModel]) -> str:
         "string_too_short": "a text that is not empty",
         "string_pattern_mismatch": "a short name of small letters, digits and _",
     }.get(kind)
-    if context.get("class_name") == "Amount":
+    if context.get("class_name") in ("Amount", "Value", "Answer"):
         if isinstance(given, str) and number_in_quotes(given):
             return f"{where} is {shown(given)}; {number_in_quotes(given)}"
-        wanted = 'a number, or a rule such as { base = 14, minus = "level" }'
+        wanted = A_NUMBER
     elif kind == "literal_error":
         wanted = f"one of {context.get('expected', '')}".replace(" or ", ", ").replace("'", "")
     elif kind in ("greater_than", "greater_than_equal", "less_than", "less_than_equal"):
@@ -301,8 +519,9 @@ def _where(place: tuple[int | str, ...]) -> str:
     return " of ".join(reversed(parts))
 
 
-def known_entries(place: tuple[int | str, ...], model: Any) -> list[str]:
+def known_entries(place: tuple[int | str, ...]) -> list[str]:
     """The entries that a table at this place may have."""
+    model: Any = Spec
     for part in place:
         if isinstance(part, str) and isinstance(model, type) and issubclass(model, BaseModel):
             fields = {field.alias or name: field.annotation for name, field in model.model_fields.items()}
@@ -310,7 +529,7 @@ def known_entries(place: tuple[int | str, ...], model: Any) -> list[str]:
         inner = _model_within(model)
         model = inner or model
     if isinstance(model, type) and issubclass(model, BaseModel):
-        return [field.alias or name for name, field in model.model_fields.items()]
+        return [alias for name, field in model.model_fields.items() if (alias := field.alias or name) != PLAIN]
     return ["the entries of this table"]
 
 

@@ -1,18 +1,16 @@
-"""An answer measured: every check with its points and its sentence, the slip that it shows, the hint that is next."""
+"""An answer measured: every check and ask with points and sentence, the slip that it shows, the hint that is next."""
 
 from __future__ import annotations
 
-import math
 import numbers
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
 
 from gainlib.errors import GainError, nearest
-from gainlib.exercises.exercise import filled, printed_setting, setting_of, setting_path
-from gainlib.exercises.spec import Check, Reading, shown
-from gainlib.flow import Rendering
-from gainlib.meters import Measure, measure, measures
+from gainlib.exercises.asks import Truth, as_number, meets, read_answer
+from gainlib.exercises.readings import Reading, Readings, Renderings, printed_number, reading_of, setting_path
+from gainlib.exercises.spec import MOST_POINTS, AskEntry, Check, When, filled, shown
 
 if TYPE_CHECKING:
     from gainlib.exercises.exercise import Move, Variant
@@ -24,7 +22,7 @@ MOST_ENTRIES = 100
 
 @dataclass(frozen=True)
 class CheckLine:
-    """One check of a verdict: what was measured, what was wanted, and which way to go, in one sentence or two."""
+    """One check or ask of a verdict: what was measured, what was wanted, and which way to go, in a sentence or two."""
 
     title: str
     passed: bool
@@ -74,15 +72,21 @@ class Verdict:
 def judged(variant: Variant, answer: object, hints_used: object) -> Verdict:
     """The verdict on an answer; never raises, whatever the answer is."""
     spec = variant.exercise.spec
-    values, unread, notes = _read_answer(variant, answer)
+    answers, unread, notes = _read_answer(variant, answer)
+    renderings = Renderings()
     try:
-        rendering = variant.session.replaced(values).render()
+        truths = variant.truths(renderings)
+        session = variant.session.replaced({path: answers[path] for path in answers if "/" in path})
+        read = renderings.read(session) if spec.checks else None
+        lines = [_checked(check, reading, read, variant, unread) for check, reading in _read_checks(variant, read)]
     except GainError as fault:
-        unread = {move.path: str(fault) for move in variant.moves}
-        rendering = variant.session.render()
-    lines = tuple(_checked(check, variant, rendering, unread) for check in spec.checks)
+        lines = [CheckLine(each.title, False, 0.0, each.points, _not_measured(fault)) for each in spec.checks]
+        truths, read = (), None
+    lines += [_asked(entry, truth, answers, unread, variant) for entry, truth in zip(spec.asks, truths, strict=False)]
+    lines += [CheckLine(each.title, False, 0.0, each.points, "Not measured.") for each in spec.asks[len(truths) :]]
     passed = all(line.passed for line in lines)
-    slip = None if passed else _met_slip(variant, rendering, unread)
+    if passed:
+        lines[-1] = _told_afterwards(lines[-1], variant)
     taken = _taken(hints_used, len(variant.hints))
     earned = sum(line.points for line in lines)
     cost = min(earned, sum(hint.cost for hint in variant.hints[:taken]))
@@ -90,8 +94,8 @@ def judged(variant: Variant, answer: object, hints_used: object) -> Verdict:
         passed=passed,
         points=round(earned - cost, 6),
         out_of=variant.exercise.out_of,
-        lines=lines,
-        slip=slip,
+        lines=tuple(lines),
+        slip=None if passed or (read is None and not truths) else _met_slip(variant, read, answers, unread, renderings),
         hint=None if passed else _next_hint(variant, taken),
         notes=tuple(notes),
         hint_cost=cost,
@@ -99,23 +103,52 @@ def judged(variant: Variant, answer: object, hints_used: object) -> Verdict:
 
 
 def met_slips(
-    variant: Variant, rendering: Rendering, read: Callable[[Reading, Rendering], float] | None = None
+    variant: Variant, read: Readings | None, answers: Mapping[str, Any], renderings: Renderings | None = None
 ) -> tuple[str, ...]:
-    """The names of the slips whose conditions a rendered answer meets; a sound exercise has one at most.
-
-    `read` may be given where readings are remembered.
-    """
-    value_of = read or reading_value
+    """The names of the slips that an answer meets; a sound exercise has one at most. `read` is of its session."""
+    renderings = renderings or Renderings()
     return tuple(
         slip.name
         for slip in variant.exercise.spec.slips
-        if all(not reading_side(reading, value_of(reading, rendering)) for reading in slip.when)
+        if all(_looks_so(when, variant, read, answers, renderings) for when in slip.when)
     )
 
 
-def _read_answer(variant: Variant, answer: object) -> tuple[dict[str, float], dict[str, str], list[str]]:
-    """The values that can be used, for each other move why not, and sentences about what belongs to no move."""
+def _looks_so(
+    when: When, variant: Variant, read: Readings | None, answers: Mapping[str, Any], renderings: Renderings
+) -> bool:
+    if when.ask is not None:
+        return meets(when, dict(answers), variant, renderings)
+    if read is None:
+        return False
+    reading = reading_of(when, variant.values, variant.session)
+    return not reading.side(read.value(reading))
+
+
+def _met_slip(
+    variant: Variant,
+    read: Readings | None,
+    answers: Mapping[str, Any],
+    unread: Mapping[str, str],
+    renderings: Renderings,
+) -> str | None:
+    for slip in variant.exercise.spec.slips:
+        readings = [reading_of(when, variant.values, variant.session) for when in slip.when if when.ask is None]
+        readable = not any(reaches(path, reading, variant) for path in unread for reading in readings)
+        try:
+            met = readable and all(_looks_so(when, variant, read, answers, renderings) for when in slip.when)
+        except GainError:
+            met = False
+        if met:
+            return filled(slip.say, variant.printed)
+    return None
+
+
+def _read_answer(variant: Variant, answer: object) -> tuple[dict[str, Any], dict[str, str], list[str]]:
+    """The values that can be used, for each other move or ask why not, and sentences about what belongs to neither."""
     moves = {move.path: move for move in variant.moves}
+    asks = {ask.name: ask for ask in variant.asks}
+    titles = {**{path: move.label for path, move in moves.items()}, **{name: ask.title for name, ask in asks.items()}}
     try:
         # A learner's answer may be any object at all, one that fails while it is read included.
         given = dict(answer) if isinstance(answer, Mapping) else None
@@ -123,59 +156,98 @@ def _read_answer(variant: Variant, answer: object) -> tuple[dict[str, float], di
         given = None
     if given is None or len(given) > MOST_ENTRIES:
         why = "it holds too much" if given else f"it is {shown(answer)}"
-        sentence = f"The answer cannot be read: {why}; a value for each control is wanted."
-        return {}, dict.fromkeys(moves, "no value came with the answer"), [sentence]
-    values: dict[str, float] = {}
+        wanted = "a value for each control" if moves and not asks else "an answer to each question"
+        sentence = f"The answer cannot be read: {why}; {wanted} is wanted."
+        return {}, dict.fromkeys(titles, "no value came with the answer"), [sentence]
+    answers: dict[str, Any] = {}
     unread: dict[str, str] = {}
     notes: list[str] = []
     strips = len(variant.session.strips)
     for key, value in given.items():
-        path = key if isinstance(key, str) else ""
-        if strips == 1 and path.count("/") == 1:
-            path = f"{variant.session.strips[0].name}/{path}"
-        if path not in moves:
-            close = nearest(path[:80], moves) if path else f"known are {', '.join(moves)}."
-            notes.append(f"The answer names {shown(key)}, which is not one of the controls; {close}")
+        name = key if isinstance(key, str) else ""
+        if strips == 1 and name.count("/") == 1:
+            name = f"{variant.session.strips[0].name}/{name}"
+        if name not in titles:
+            close = nearest(name[:80], titles) if name else f"known are {', '.join(titles)}."
+            what = "controls" if not asks else "questions" if not moves else "controls or questions"
+            notes.append(f"The answer names {shown(key)}, which is not one of the {what}; {close}")
             continue
-        number, fault = _number(value, moves[path])
+        read, fault = _moved(moves[name], value, variant) if name in moves else read_answer(asks[name], value)
         if fault:
-            unread[path] = fault
+            unread[name] = fault
         else:
-            values[path] = number
-    for path, move in moves.items():
-        if path not in values and path not in unread:
-            unread[path] = f"no value for {move.label} came with the answer"
-    return values, unread, notes
+            answers[name] = read
+    for name, title in titles.items():
+        if name not in answers and name not in unread:
+            unread[name] = f"no value for {title} came with the answer" if name in moves else "there is no answer yet"
+    return answers, unread, notes
 
 
-def _number(value: object, move: Move) -> tuple[float, str]:
-    fault = f"{move.label} is {shown(value)}; it must be a number"
-    if isinstance(value, bool) or not isinstance(value, numbers.Real):
-        return math.nan, fault
-    try:
-        number = float(value)
-    except Exception:  # a foreign number type may fail in ways of its own
-        return math.nan, fault
-    if not math.isfinite(number):
-        return math.nan, fault
+def _moved(move: Move, given: object, variant: Variant) -> tuple[Any, str]:
+    """The value of a move, and a sentence where it cannot be used; never raises."""
+    if move.points:
+        return _ridden(move, given, variant)
+    number = as_number(given)
+    if move.options:
+        for option in move.options:
+            same = option == number if isinstance(option, float) else type(given) is type(option) and option == given
+            if same:
+                return option, ""
+        return None, f"{move.label} is {shown(given)}; it must be one of {', '.join(map(shown, move.options))}"
+    if number is None:
+        return None, f"{move.label} is {shown(given)}; it must be a number"
     if not move.low <= number <= move.high:
-        came, low, high = (printed_setting(each, move.unit, move.step) for each in (number, move.low, move.high))
-        return math.nan, f"{move.label} is {came}; the control goes from {low} to {high}"
+        came, low, high = (printed_number(each, move.unit, move.step) for each in (number, move.low, move.high))
+        return None, f"{move.label} is {came}; the control goes from {low} to {high}"
     return number, ""
 
 
-def _checked(check: Check, variant: Variant, rendering: Rendering, unread: Mapping[str, str]) -> CheckLine:
-    blocking = list(dict.fromkeys(why for path, why in unread.items() if _reaches(path, check.reads, variant)))
+def _ridden(move: Move, given: object, variant: Variant) -> tuple[Any, str]:
+    wanted = "it must be a row of points, each [seconds, gain in dB], the seconds rising"
+    if not isinstance(given, list | tuple) or len(given) > MOST_POINTS:
+        return None, f"{move.label} is {shown(given)}; {wanted}, at most {MOST_POINTS}"
+    points = []
+    for row in given:
+        pair = [as_number(each) for each in row] if isinstance(row, list | tuple) and len(row) == 2 else [None]
+        if any(each is None for each in pair):
+            return None, f"{move.label} holds {shown(row)}; {wanted}"
+        points.append((float(pair[0] or 0.0), float(pair[1] or 0.0)))
+    longest = max(strip.take.seconds for strip in variant.session.strips)
+    for index, (seconds, gain_db) in enumerate(points):
+        if seconds < 0.0 or seconds > longest + 1.0 or (index and seconds <= points[index - 1][0]):
+            return None, f"{move.label} has a point at {printed_number(seconds, 's')}; {wanted}"
+        if not move.low - 1e-9 <= gain_db <= move.high + 1e-9:
+            came, low, high = (printed_number(each, "dB") for each in (gain_db, move.low, move.high))
+            return None, f"{move.label} goes to {came}; the ride goes from {low} to {high}"
+    return tuple(points), ""
+
+
+def _read_checks(variant: Variant, read: Readings | None) -> list[tuple[Check, Reading]]:
+    return list(zip(variant.exercise.spec.checks, variant.checks, strict=True)) if read else []
+
+
+def _not_measured(fault: object) -> str:
+    return f"Not measured: {str(fault).rstrip('.')}."
+
+
+def _checked(
+    check: Check, reading: Reading, read: Readings | None, variant: Variant, unread: Mapping[str, str]
+) -> CheckLine:
+    assert read is not None
+    blocking = list(dict.fromkeys(why for name, why in unread.items() if reaches(name, reading, variant)))
     if blocking:
-        sentence = f"Not measured: {'; '.join(blocking)}."
-        return CheckLine(check.title, False, 0.0, check.points, sentence)
-    value = reading_value(check.reads, rendering)
-    side = reading_side(check.reads, value)
+        return CheckLine(check.title, False, 0.0, check.points, _not_measured("; ".join(blocking)))
+    try:
+        value = read.value(reading)
+    except GainError as fault:
+        return CheckLine(check.title, False, 0.0, check.points, _not_measured(fault))
+    session = read.rendering.session
+    side = reading.side(value)
     words = {
         **variant.printed,
-        "measured": _print(check.reads, value, rendering),
-        "wanted": _wanted(check.reads, rendering),
-        "off": _off(check.reads, value, rendering),
+        "measured": reading.printed(value, session),
+        "wanted": reading.wanted(session),
+        "off": reading.off(value, read.rendering),
     }
     own = {"low": check.low, "high": check.high, "": check.good}[side]
     told = filled(own, words) if own else ""
@@ -185,107 +257,59 @@ def _checked(check: Check, variant: Variant, rendering: Rendering, unread: Mappi
     return CheckLine(check.title, not side, 0.0 if side else check.points, check.points, told)
 
 
-def _reaches(path: str, reading: Reading, variant: Variant) -> bool:
-    """Whether a setting can have a part in what is read: it is the setting, or stands in front of the tap."""
+def _asked(
+    entry: AskEntry, truth: Truth, answers: Mapping[str, Any], unread: Mapping[str, str], variant: Variant
+) -> CheckLine:
+    name = entry.name
+    if name not in answers:
+        said = unread.get(name, "there is no answer yet")
+        return CheckLine(entry.title, False, 0.0, entry.points, f"{said[:1].upper()}{said[1:]}.")
+    given = answers[name]
+    side = truth.side(given)
+    words = {
+        **variant.printed,
+        "answered": truth.printed(given),
+        "measured": truth.measured,
+        "wanted": truth.printed(truth.right),
+        "off": truth.off(given),
+    }
+    own = {"low": entry.low, "high": entry.high, "wrong": entry.wrong, "": entry.good}[side] or entry.wrong
+    own = entry.good if not side else own
+    usual = {
+        "low": "That is {off} too low.",
+        "high": "That is {off} too high.",
+        "wrong": "That is not it.",
+        "": "It is {measured}." if isinstance(given, float) else "That is right: {measured}.",
+    }[side]
+    text = own or usual
+    said = filled(text if "{answered}" in text else f"You said {{answered}}. {text}", words)
+    return CheckLine(entry.title, not side, 0.0 if side else entry.points, entry.points, said)
+
+
+def _told_afterwards(line: CheckLine, variant: Variant) -> CheckLine:
+    """The last line with what each candidate was, once all is passed."""
+    said = [f"{each.label}: {each.say.rstrip('.')}." for each in variant.candidates if each.say]
+    return replace(line, sentence=" ".join([line.sentence, *said])) if said else line
+
+
+def reaches(path: str, reading: Reading, variant: Variant) -> bool:
+    """Whether a move can have a part in what is read: it is the setting, or stands in front of a tap."""
+    if "/" not in path:
+        return False  # an ask: nothing that is rendered follows it
     strip, stage, _ = path.split("/")
-    if reading.setting is not None:
-        return path == setting_path(variant.session, reading.setting)
-    tap_strip, tap_stage = variant.session.tap(reading.at or "")
-    if strip != tap_strip:
-        return True  # what strips feed each other is the flow's matter; the safe answer is yes
-    names = variant.session.strip(strip).stage_names
-    return names.index(stage) <= names.index(tap_stage)
-
-
-def reading_value(reading: Reading, rendering: Rendering) -> float:
-    """What is read, rounded as it is printed: a learner is judged by the figure on the screen."""
-    if reading.setting is not None:
-        return float(rendering.session.setting(reading.setting))
-    audio = rendering.at(reading.at or "")
-    if reading.seconds:
-        audio = audio.between(reading.seconds[0], reading.seconds[1])
-    name = reading.measure or ""
-    value = float(measure(name, audio))
-    return value if math.isinf(value) else round(value, measures()[name].digits)
-
-
-def reading_side(reading: Reading, value: float) -> str:
-    if reading.at_least is not None and not value >= reading.at_least:
-        return "low"
-    if reading.at_most is not None and not value <= reading.at_most:
-        return "high"
-    return ""
-
-
-def _holds(reading: Reading, rendering: Rendering) -> bool:
-    return not reading_side(reading, reading_value(reading, rendering))
-
-
-def reading_unit(reading: Reading, rendering: Rendering) -> str:
-    if reading.measure:
-        return measures()[reading.measure].unit
-    known = setting_of(rendering.session, reading.setting or "")
-    return known.unit if known else ""
-
-
-def _print(reading: Reading, value: float, rendering: Rendering, *, bound: bool = False) -> str:
-    known: Measure | None = measures()[reading.measure] if reading.measure else None
-    if known and not (bound and float(value).is_integer()):
-        return known.printed(value)
-    return printed_setting(value, reading_unit(reading, rendering), 1.0 if bound else 0.1)
-
-
-def _wanted(reading: Reading, rendering: Rendering) -> str:
-    low, high = reading.at_least, reading.at_most
-    unit = reading_unit(reading, rendering)
-    if low is not None and high is not None:
-        if low == high:
-            return f"exactly {_print(reading, low, rendering, bound=True)}"
-        first = _print(reading, low, rendering, bound=True).removesuffix(unit).strip()
-        return f"{first} to {_print(reading, high, rendering, bound=True)}"
-    if high is not None:
-        return "none" if high == 0 and not unit else f"at most {_print(reading, high, rendering, bound=True)}"
-    return f"at least {_print(reading, low or 0.0, rendering, bound=True)}"
-
-
-def _off(reading: Reading, value: float, rendering: Rendering) -> str:
-    """How far off: to the middle of what is wanted, or to the one bound; a clipped reading tells only the least."""
-    if not reading_side(reading, value):
-        return "nothing"
-    if math.isinf(value):
-        return "a long way"
-    low, high = reading.at_least, reading.at_most
-    aim = (low + high) / 2 if low is not None and high is not None else high if high is not None else low or 0.0
-    distance = abs(value - aim)
-    unit = {"dBFS": "dB", "dBTP": "dB", "dBu": "dB", "LUFS": "LU"}.get(unit := reading_unit(reading, rendering), unit)
-    if not unit:
-        return f"{distance:.0f}"
-    cut = value > aim and _clipped_within(reading, rendering)
-    return f"{'at least' if cut else 'about'} {math.ceil(round(distance * 10, 6)) / 10:.1f} {unit}"
-
-
-def _clipped_within(reading: Reading, rendering: Rendering) -> bool:
-    """Whether a stage up to the tap clipped in the part that was read, so that the true level was higher."""
-    if reading.at is None:
-        return False
-    strip_name, tap = rendering.session.tap(reading.at)
-    strip = rendering.session.strip(strip_name)
-    rate_hz = strip.take.rate_hz
-    start, end = reading.seconds or (0.0, strip.take.seconds)
-    for name in strip.stage_names[: strip.stage_names.index(tap) + 1]:
-        if rendering.level(f"{strip_name}/{name}").clipped:
-            at = rendering.clipped(f"{strip_name}/{name}").start / rate_hz
-            if bool(((at >= start) & (at < end)).any()):
+    for probe in (reading.probe, reading.less):
+        if probe is None:
+            continue
+        if probe.setting is not None:
+            if path == setting_path(variant.session, probe.setting):
                 return True
+            continue
+        tap_strip, tap_stage = variant.session.tap(probe.at)
+        names = variant.session.part(tap_strip).stage_names
+        # What strips and buses feed each other is the flow's matter; the safe answer is yes.
+        if strip != tap_strip or stage not in names or names.index(stage) <= names.index(tap_stage):
+            return True
     return False
-
-
-def _met_slip(variant: Variant, rendering: Rendering, unread: Mapping[str, str]) -> str | None:
-    for slip in variant.exercise.spec.slips:
-        readable = not any(_reaches(path, reading, variant) for path in unread for reading in slip.when)
-        if readable and all(_holds(reading, rendering) for reading in slip.when):
-            return filled(slip.say, variant.printed)
-    return None
 
 
 def _taken(hints_used: object, count: int) -> int:

@@ -32,6 +32,7 @@ __all__ = [
     "require_within",
     "setting",
     "settings_of",
+    "unit_of",
 ]
 
 Domain = Literal["analogue", "digital"]
@@ -163,6 +164,15 @@ class Stage:
         raise NotImplementedError
 
 
+def unit_of(name: str) -> str:
+    """The unit that a name ends in; empty where it ends in none.
+
+    >>> unit_of("release_ms"), unit_of("ratio")
+    ('ms', '')
+    """
+    return _UNITS.get(name.rsplit("_", 1)[-1], "")
+
+
 def settings_of(stage: Stage) -> dict[str, Setting]:
     """The settings of a stage that a control may move, by name.
 
@@ -174,7 +184,7 @@ def settings_of(stage: Stage) -> dict[str, Setting]:
         field.name: Setting(
             field.name,
             field.metadata["label"],
-            _UNITS.get(field.name.rsplit("_", 1)[-1], ""),
+            unit_of(field.name),
             field.metadata["low"],
             field.metadata["high"],
             field.metadata["step"],
@@ -218,7 +228,7 @@ def require_within(
     Infinite values pass only where the range reaches them.
     """
     value = getattr(stage, name)
-    unit = _UNITS.get(name.rsplit("_", 1)[-1], "")
+    unit = unit_of(name)
     if _is_number(value) and (low < value <= high or (value == low and not above)):
         return
     least = f"above {low:g}" if above else f"{low:g} or above"

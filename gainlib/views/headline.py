@@ -130,6 +130,11 @@ def _of_strip(rendering: Rendering, name: str) -> tuple[float, Headline]:
     mover = _mover(rendering, table, at)
     lower = f": lower the {mover} by about {{}} dB." if mover else "."
     subject = f"The {spoken(stages[at])}" if converters else "The recording"
+    if room < 0.0:
+        return 200.0 - room, Headline(
+            f"{whose}The {spoken(stages[at])} reaches {-room:.1f} dB over full scale.",
+            f"Nothing cuts it off here, but a fixed-point file would{lower.format(math.ceil(HEADROOM_DB - room))}",
+        )
     usual = _usual_peak_dbfs(rendering, here)
     if here.peak_dbfs - usual >= SURPRISE_DB:
         # The loud moment has been recorded: what counts is that it passed, not what a louder one would need.

@@ -28,6 +28,7 @@ _GRID_DB = 20
 _LETTERS = 125  # as many stand side by side in a picture as wide as a notebook on a small screen
 _FEW = 8  # more columns than these are narrow
 _LEAST_DOWN_DB = 0.05
+_LEAST_PERCENT = 0.05
 
 
 class LevelDiagram(View):
@@ -281,12 +282,15 @@ def _shown(value: float) -> str:
 
 
 def _room(each: TapLevels) -> str:
-    """What a stage does to the peaks, or leaves them; nothing where it has no ceiling and turns nothing down."""
+    """What a stage does to the peaks, adds or leaves; nothing where it has no ceiling, turns down and adds nothing."""
     if each.clipped:
         return f"clips {times(each.clipped)}"
     down = each.readings.get("gain_reduction_db", 0.0)
     if down >= _LEAST_DOWN_DB:
         return f"{left(down)} down"
+    distortion = each.readings.get("distortion_percent", 0.0)
+    if distortion >= _LEAST_PERCENT:
+        return f"{distortion:.1f} % distortion"
     return "" if math.isinf(each.ceiling_dbfs) else f"{left(each.headroom_db)} left"
 
 

@@ -244,7 +244,7 @@ def test_an_exercise_is_checked_on_the_page_and_the_attempt_is_kept(lab, page, k
     gain.focus()
     for _ in range(7):  # seven decibels lower than the start stands the verse at -15 dBFS
         page.keyboard.press("ArrowLeft")
-    verdict.get_by_text("You have moved a control since; check again.").wait_for()
+    verdict.get_by_text("You have changed your answer since; check again.").wait_for()
     page.get_by_role("button", name="Check my answer").click()
     verdict.get_by_text("Passed: 5 of 5 points.").wait_for()
     assert all("● met" in each for each in verdict.locator("li").all_inner_texts())

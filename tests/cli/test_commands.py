@@ -150,8 +150,8 @@ def test_widgets_that_are_disabled_or_not_found_are_a_fault(tmp_path, monkeypatc
     environment = setup.server_environment(tmp_path, tmp_path, "none")
     assert setup.widgets_in(environment).works
     page = tmp_path / ".gainlib" / "jupyter" / "config" / "labconfig" / "page_config.json"
-    page.parent.mkdir(parents=True)
-    page.write_text(json.dumps({"disabledExtensions": {"anywidget": True}}))
+    disabled = json.loads(page.read_text())["disabledExtensions"]
+    page.write_text(json.dumps({"disabledExtensions": disabled | {"anywidget": True}}))
     disabled = setup.widgets_in(environment)
     assert (disabled.works, disabled.said) == (False, "The extension anywidget is disabled in JupyterLab.")
     monkeypatch.setitem(setup.EXTENSIONS, "another", "another-extension")

@@ -35,7 +35,7 @@ FAULTS = [
     (('title  = "Leave room for the shout"', "title  = “Leave room”"), "curly quotation marks; type straight ones"),
     (('title  = "Leave room for the shout"', "title  = Leave room # by the shout"), 'write title  = "Leave room".'),
     (("title  = ", "titel  = "), "there is no entry titel; did you mean title?"),
-    (("at_most = -26", "with_in = -26"), "there is no entry with_in of when 1 of slip 3; known are"),
+    (("at_most = -26", "bound = -26"), "there is no entry bound of when 1 of slip 3; known are"),
     (
         ('at = "converter", at_most = 0', 'at = "convertor", at_most = 0'),
         "'convertor'; did you mean converter?",

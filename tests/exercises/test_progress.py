@@ -222,3 +222,17 @@ def test_nothing_is_left_behind_when_writing_fails_half_way(tmp_path, variant, m
     assert "no space left on device" in said
     assert (tmp_path / FILE).read_bytes() == before
     assert [each.name for each in tmp_path.iterdir()] == [FILE]
+
+
+def test_texts_orders_and_drawn_rides_are_kept_as_they_were_answered(tmp_path, variant):
+    answer = {"where": "kick", "order": ["B", "A"], "voice/ride/points": ((0.0, 1.5), (2.0, -3.0)), "on": True}
+    Progress.at(tmp_path).record(variant, answer, variant.check({}), draw=3)
+    (attempt,) = kept(tmp_path)["attempts"]
+    assert attempt["answer"] == {**answer, "voice/ride/points": [[0.0, 1.5], [2.0, -3.0]]}
+    assert attempt["draw"] == 3
+
+
+def test_what_is_too_long_to_be_an_answer_is_named_instead_of_kept(tmp_path, variant):
+    deep = [[[[1.0]]]]
+    Progress.at(tmp_path).record(variant, {"a": "x" * 10_000, "b": [0.0] * 10_000, "c": deep}, variant.check({}))
+    assert len(json.dumps(kept(tmp_path)["attempts"])) < 1000

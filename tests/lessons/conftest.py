@@ -18,3 +18,17 @@ def lesson_text():
         return "\n".join("".join(cell["source"]) for cell in notebook["cells"])
 
     return text
+
+
+@pytest.fixture(scope="session")
+def lesson_start():
+    """The names that the first code cell of a lesson gives: its recording and its chain, by its file name."""
+
+    def names(name: str) -> dict:
+        notebook = json.loads((bundled_folder("lessons") / f"{name}.ipynb").read_text(encoding="utf-8"))
+        first = next(cell for cell in notebook["cells"] if cell["cell_type"] == "code")
+        given: dict = {}
+        exec("".join(first["source"]), given)
+        return given
+
+    return names

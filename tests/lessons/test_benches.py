@@ -10,6 +10,7 @@ import pytest
 
 from gainlib.audio import bundled_folder
 from gainlib.bench import Bench, Sitting
+from gainlib.bench.controls import Breakpoints, Pick
 
 LESSONS = sorted(bundled_folder("lessons").glob("[0-9][0-9]-*.ipynb"))
 
@@ -27,6 +28,16 @@ def shown_by(path):
             yield eval(compile(ast.Expression(last.value), path.stem, "eval"), names)
 
 
+def ends_of(control):
+    """Both ends of a control and its middle; each option of a choice; a ride at its highest, its lowest, and none."""
+    if isinstance(control, Pick):
+        return control.options
+    if isinstance(control, Breakpoints):
+        ends = ((0.0, control.high), (control.seconds, control.low))
+        return (ends, ((control.seconds / 2, control.low),), ())
+    return (control.low, control.high, (control.low + control.high) / 2)
+
+
 @pytest.mark.parametrize("path", LESSONS, ids=lambda path: path.stem)
 def test_every_control_reaches_its_ends_and_its_middle(path, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
@@ -36,7 +47,7 @@ def test_every_control_reaches_its_ends_and_its_middle(path, tmp_path, monkeypat
     for bench in benches:
         assert bench.controls
         for setting, control in bench.controls.items():
-            for value in (control.low, control.high, (control.low + control.high) / 2):
+            for value in ends_of(control):
                 bench.move(setting, value)
                 assert bench.values[setting] == value
                 assert bench.headline.what.endswith(".")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 import gainlib as gl
@@ -81,3 +82,40 @@ def test_voice_and_noise_come_down_together(session):
         for level in (session.replaced({"preamp/gain_db": gain}).render().level("preamp") for gain in (53.0, 41.0))
     ]
     assert far[0] == pytest.approx(far[1], abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("bits", "sentence", "steps_dbfs"), [(16, "−98 dBFS with 16 bits", -98), (24, "−146 dBFS with 24", -146)]
+)
+def test_the_steps_make_the_noise_that_is_named(lesson_text, bits, sentence, steps_dbfs):
+    """Read: "at −98 dBFS with 16 bits, at −146 dBFS with 24"; measured on a voltage that no step meets."""
+    assert sentence in lesson_text("03-set-recording-level")
+    quiet = gl.Audio(0.25 * np.sin(np.arange(96_000) * 0.1307), 48_000)
+    chain = [
+        gl.Source(0, noise_dbfs=-np.inf),
+        gl.Preamp(12, input_noise_dbu=-np.inf),
+        gl.Converter("EBU R 68", bits=bits),
+    ]
+    rendering = gl.Session.of(quiet, chain, name="tone").render()
+    error = rendering.at("converter").samples - rendering.at("preamp").samples
+    assert gl.measure("rms_dbfs", gl.Audio(error, 48_000)) == pytest.approx(steps_dbfs, abs=0.5)
+
+
+def test_the_booth_covers_the_steps_at_41_db(session, lesson_text):
+    """Read: "With the preamp at 41 dB the booth's noise lies at −69 dBFS and covers both"."""
+    assert "the booth's noise lies at −69 dBFS" in lesson_text("03-set-recording-level")
+    booth = session.replaced({"preamp/gain_db": 41.0}).render()
+    assert gl.measure("noise_floor_dbfs", booth.at("converter")) == pytest.approx(-69, abs=0.5)
+
+
+def test_far_down_16_bits_lose_distance_and_24_bits_none(session, lesson_text):
+    """Read: "24 bits lose nothing. With 16 bits the steps begin to show: 1.2 dB are gone"."""
+    assert "1.2 dB are gone" in lesson_text("03-set-recording-level")
+    usual = distance_db(session, 41, 24)
+    assert distance_db(session, 17, 24) == pytest.approx(usual, abs=0.05)
+    assert usual - distance_db(session, 17, 16) == pytest.approx(1.2, abs=0.05)
+
+
+def distance_db(session, gain_db, bits):
+    level = session.replaced({"preamp/gain_db": gain_db, "converter/bits": bits}).render().level("converter")
+    return level.rms_dbfs - level.noise_dbfs

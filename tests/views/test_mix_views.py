@@ -487,6 +487,19 @@ def test_the_close_up_tells_what_a_ceiling_took_only_of_plain_gains():
     assert held["given"].tolist() == held["came"].tolist()
 
 
+def test_a_saturation_says_how_much_it_distorts():
+    # The harmonics of tanh(kx) over the whole, read off one period; k = 1.91 has a slope of 6 dB at zero.
+    beat = np.linspace(0.0, 2 * np.pi, 48_000, endpoint=False)
+    lines = np.abs(np.fft.rfft(np.tanh(1.9100 * np.sin(beat))))
+    percent = 100 * np.sqrt(np.sum(lines[2:] ** 2) / np.sum(lines[1:] ** 2))
+    tone = Audio(np.sin(100 * beat), 48_000)
+    driven = Session.of(tone, [Saturation(drive_db=6.0, low_end_db=0.0)], name="tone").render()
+    assert LevelDiagram().columns(driven)["room"]["text"] == [f"{percent:.1f} % distortion"]
+    assert f", {percent:.1f} % distortion" in LevelDiagram().sentence(driven)
+    idle = Session.of(tone, [Saturation(drive_db=0.0)], name="tone").render()
+    assert LevelDiagram().columns(idle)["room"]["text"] == []
+
+
 def test_a_limiter_that_works_says_how_far_it_turns_down():
     # 2 dB under full scale against a ceiling of -6 dB.
     rendering = chain(sine(-2.0), Trim(), Limiter(-6.0, true_peak=False))
@@ -567,6 +580,14 @@ def mix(level_dbfs, *main, strip=()):
 )
 def test_the_headline_is_right_with_buses_a_main_and_dynamics(rendering, sentence):
     assert str(headline(rendering())) == sentence
+
+
+def test_a_level_over_full_scale_before_a_compressor_is_told_without_a_minus():
+    # -4 dBFS and 12 dB of trim: 8 dB over, and 18 dB down leave the 10 dB for a surprise.
+    assert str(headline(chain(sine(-4.0), Trim(12.0), Compressor(-20.0, 4.0, attack_ms=0.0)))) == (
+        "The trim reaches 8.0 dB over full scale. "
+        "Nothing cuts it off here, but a fixed-point file would: lower the trim by about 18 dB."
+    )
 
 
 def test_the_headline_of_a_delivered_mix_says_what_the_file_reads():

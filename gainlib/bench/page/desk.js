@@ -14,14 +14,17 @@ export default {
       each.setAttribute("data-lm-suppress-shortcuts", "true");
     }
     for (const each of [hints, verdict]) each.setAttribute("aria-live", "polite");
+    const missing = make("p", "gainlib-missing");
+    missing.setAttribute("role", "alert");
     row.append(check, hint);
-    el.append(row, hints, verdict);
+    el.append(row, missing, hints, verdict);
     const offer = () => {
       hint.textContent = model.get("offer") || "No more hints";
       hint.disabled = !model.get("offer");
     };
     const told = () => hints.replaceChildren(...model.get("hints").map((text) => make("li", "", text)));
     const stale = () => verdict.classList.toggle("gainlib-stale", model.get("stale"));
+    const lack = () => { missing.textContent = model.get("missing"); };
     const say = () => {
       const said = model.get("verdict");
       if (!said.head) return;
@@ -34,8 +37,8 @@ export default {
         item.append(shape, " ", make("strong", "", line.title), ` (${line.points}): ${line.sentence}`);
         lines.append(item);
       }
-      const more = [...said.notes, said.slip, said.hint].filter(Boolean).map((text) => make("p", "", text));
-      const moved = make("p", "gainlib-moved", "You have moved a control since; check again.");
+      const more = [...said.notes, ...(said.told ?? []), said.slip, said.hint].filter(Boolean).map((text) => make("p", "", text));
+      const moved = make("p", "gainlib-moved", "You have changed your answer since; check again.");
       verdict.replaceChildren(head, lines, ...more, make("p", "gainlib-saved", model.get("saved")), moved);
       stale();
     };
@@ -50,9 +53,9 @@ export default {
     };
     check.onclick = () => ask("check");
     hint.onclick = () => ask("hint");
-    const followed = { offer, hints: told, verdict: say, saved: say, stale };
+    const followed = { offer, hints: told, verdict: say, saved: say, stale, missing: lack };
     for (const [name, update] of Object.entries(followed)) model.on(`change:${name}`, update);
-    offer(); told(); say();
+    offer(); told(); say(); lack();
     return () => { for (const [name, update] of Object.entries(followed)) model.off(`change:${name}`, update); };
   },
 };

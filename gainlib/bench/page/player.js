@@ -200,7 +200,7 @@ export default {
   initialize({ model }) {
     const uid = model.get("uid");
     const state = {
-      loop: null, slot: "after", matching: true, volume: -20, wanting: false, start: 0, tap: model.get("tap"), to: null,
+      loop: null, slot: model.get("slots")[0], matching: true, volume: -20, wanting: false, start: 0, tap: model.get("tap"), to: null,
       show: new Set(),
     };
     page.players.set(uid, state);
@@ -317,8 +317,11 @@ export default {
     };
     const play = button("Play");
     play.setAttribute("aria-keyshortcuts", "p");
-    const after = button("after");
-    const before = button("before");
+    // Before and after the moves, or the candidates of a question.
+    const slots = model.get("slots");
+    const versions = slots.map((slot) => button(slot));
+    const pair = slots.includes("before");
+    if (!pair) versions.forEach((each, index) => each.setAttribute("aria-label", `Hear ${slots[index]}`));
     const tap = make("select", {});
     const seek = make("input", { type: "range", min: 0, step: 0.1, className: "gainlib-seek" });
     seek.setAttribute("aria-label", "Place in the recording");
@@ -333,10 +336,12 @@ export default {
     const part = make("p", { className: "gainlib-part" });
     const caution = make("p", { className: "gainlib-caution", textContent: model.get("caution") });
     const rows = [1, 2, 3].map(() => make("div", { className: "gainlib-player-row" }));
-    for (const each of [play, after, before, tap, seek, match, volume]) {
+    for (const each of [play, ...versions, tap, seek, match, volume]) {
       each.setAttribute("data-lm-suppress-shortcuts", "true");
     }
-    rows[0].append(play, after, before, labelled("heard behind", tap), matchLabel);
+    const several = slots.length > 1;
+    const stages = pair || !several ? [labelled("heard behind", tap)] : [];
+    rows[0].append(play, ...(several ? versions : []), ...stages, ...(several ? [matchLabel] : []));
     rows[1].append(seek, time, part);
     rows[2].append(volumeLabel, caution);
     el.append(...rows);
@@ -349,13 +354,17 @@ export default {
     const show = () => {
       const playing = Boolean(state.loop?.playing);
       play.textContent = playing ? "Pause" : "Play";
-      for (const [each, slot] of [[after, "after"], [before, "before"]]) {
+      for (const [index, each] of versions.entries()) {
+        const slot = slots[index];
         each.setAttribute("aria-pressed", String(state.slot === slot));
+        if (!pair) continue;
         if (state.slot === slot) each.removeAttribute("aria-keyshortcuts");
         else each.setAttribute("aria-keyshortcuts", "q");
       }
+      match.hidden = !model.get("matching");
       match.checked = state.matching;
-      matched.textContent = state.matching
+      if (!model.get("matching")) matched.textContent = "each at its own level";
+      else matched.textContent = state.matching
         ? `matched: ${model.get("matched") || "measured when the move ends"}` : "not matched in level";
       volume.setAttribute("aria-valuetext", spoken(state.volume));
       loud.textContent = spoken(state.volume);
@@ -385,14 +394,14 @@ export default {
     };
     const choose = (slot) => () => {
       state.slot = slot;
+      if (!pair) tell(model, { kind: "choose", slot });
       if (state.loop) {
         if (!state.loop.slots[slot] && state.loop.playing) tell(model, { kind: "want", slot });
         state.loop.choose(slot);
       }
       show();
     };
-    after.onclick = choose("after");
-    before.onclick = choose("before");
+    versions.forEach((each, index) => { each.onclick = choose(slots[index]); });
     tap.onchange = () => tell(model, { kind: "tap", tap: tap.value });
     match.onchange = () => { state.matching = match.checked; state.match(); show(); };
     volume.oninput = () => { state.volume = Number(volume.value); state.loop?.loud(amplitude(state.volume)); show(); };

@@ -1,18 +1,6 @@
 // Undo, redo, reset, two kept settings and the settings as text: by button, and by key anywhere on the bench.
 const page = (window.gainlib ??= {});
 
-// Notebook shortcuts of one letter (x cuts a cell) fire unless the focused element itself carries this attribute; with
-// it Ctrl+S would not save either. The window hears a key before the notebook does, so it is put on for plain keys only.
-page.keysApart ??= (() => {
-  const ours = ".gainlib-bench :is(input, button, select, textarea, summary), .gainlib-desk button";
-  window.addEventListener("keydown", (event) => {
-    if (!event.target.matches?.(ours)) return;
-    if (event.ctrlKey || event.metaKey) event.target.removeAttribute("data-lm-suppress-shortcuts");
-    else event.target.setAttribute("data-lm-suppress-shortcuts", "true");
-  }, true);
-  return true;
-})();
-
 const typing = (target) => target.matches("select, textarea, input:not([type=range]):not([type=checkbox])");
 
 export default {

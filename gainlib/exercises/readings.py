@@ -1,0 +1,389 @@
+"""What can be read from a rendering: a measure, what a stage tells, a setting, or the difference of two of them."""
+
+from __future__ import annotations
+
+import functools
+import math
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+import gainlib.stages
+from gainlib.decibels import signed
+from gainlib.errors import GainError, nearest
+from gainlib.exercises.spec import Amount, Drawn, Less, filled, shown
+from gainlib.exercises.spec import Reading as ReadingEntry
+from gainlib.exercises.spec import Value as ValueEntry
+from gainlib.flow import Rendering, Session
+from gainlib.flow.session import Send
+from gainlib.meters import measures
+from gainlib.meters.registry import Reader
+from gainlib.stages import Choice, Setting, Stage, choices_of, settings_of
+from gainlib.stages.base import Signal, unit_of
+
+__all__ = ["Probe", "Reading", "Readings", "Renderings", "stage_readings"]
+
+OF_EVERY_STAGE = {"clipped": "", "headroom_db": "dB", "noise_dbfs": "dBFS"}
+"""What every stage tells: how often it clipped, what is left to its ceiling, the noise floor that passes it."""
+DIFFERENCES = {"dBFS": "dB", "dBTP": "dB", "dBu": "dB", "LUFS": "LU"}
+LEVEL_UNITS = ("dB", "dBFS", "dBTP", "dBu", "LUFS", "LU")
+
+
+@dataclass(frozen=True)
+class Probe:
+    """One thing that can be read: exactly one of a measure, a stage's own reading and a setting.
+
+    >>> Probe(measure="peak_dbfs", at="trim").name
+    'peak_dbfs'
+    """
+
+    measure: str | None = None
+    told: str | None = None
+    setting: str | None = None
+    at: str = ""
+    seconds: tuple[float, float] | None = None
+
+    @property
+    def name(self) -> str:
+        """What it is called."""
+        return self.measure or self.told or self.setting or ""
+
+    @property
+    def digits(self) -> int | None:
+        """How many decimals its value is judged and printed with; None for all of them."""
+        if self.measure:
+            return measures()[self.measure].digits
+        if self.told:
+            return 0 if self.told == "clipped" else 2 if self.told.endswith("percent") else 1
+        return None
+
+    def unit(self, session: Session) -> str:
+        """Its unit."""
+        if self.measure:
+            return measures()[self.measure].unit
+        if self.told:
+            return OF_EVERY_STAGE.get(self.told, unit_of(self.told))
+        described = described_setting(session, self.setting or "")
+        return described.unit if isinstance(described, Setting) else ""
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What is read for one learner, with its bounds as numbers; `less` is taken off.
+
+    >>> Reading(Probe(measure="peak_dbfs", at="trim"), most=-3.0).side(-2.0)
+    'high'
+    """
+
+    probe: Probe
+    less: Probe | None = None
+    least: float | None = None
+    most: float | None = None
+
+    @property
+    def digits(self) -> int | None:
+        """How many decimals it is judged and printed with."""
+        return self.probe.digits if self.probe.digits is not None or not self.less else self.less.digits
+
+    def unit(self, session: Session) -> str:
+        """Its unit; two levels differ by decibels."""
+        unit = self.probe.unit(session)
+        return DIFFERENCES.get(unit, unit) if self.less else unit
+
+    def side(self, value: float) -> str:
+        """Where a value lies: "low", "high", or "" within the bounds."""
+        if self.least is not None and not value >= self.least:
+            return "low"
+        return "high" if self.most is not None and not value <= self.most else ""
+
+    def room(self, value: float) -> float:
+        """From a value to the nearest bound, negative outside; infinite where there is none that near."""
+        low = math.inf if self.least is None else value - self.least
+        high = math.inf if self.most is None else self.most - value
+        return -math.inf if math.isnan(value) else min(low, high)
+
+    def printed(self, value: float, session: Session, *, bound: bool = False) -> str:
+        """A value of it as a sentence prints it, with its unit."""
+        if math.isnan(value):
+            return "nothing to compare"
+        unit, measure = self.unit(session), self.probe.measure
+        plus = self.less is not None or self.digits is None or bool(measure and measures()[measure].plus)
+        if self.digits is None or bound:
+            return printed_number(value, unit, plus=plus)
+        return signed(value, self.digits, unit, plus=plus)
+
+    def wanted(self, session: Session) -> str:
+        """The bounds as a sentence prints them."""
+        unit = self.unit(session)
+        low, high = self.least, self.most
+        if low is not None and high is not None:
+            if low == high:
+                return f"exactly {self.printed(low, session, bound=True)}"
+            first = self.printed(low, session, bound=True).removesuffix(unit).strip()
+            return f"{first} to {self.printed(high, session, bound=True)}"
+        if high is not None:
+            return "none" if high == 0 and not unit else f"at most {self.printed(high, session, bound=True)}"
+        return f"at least {self.printed(low or 0.0, session, bound=True)}"
+
+    def off(self, value: float, rendering: Rendering) -> str:
+        """How far off: to the middle of what is wanted, or to the one bound; a clipped reading tells only the least."""
+        if not self.side(value):
+            return "nothing"
+        if not math.isfinite(value):
+            return "a long way"
+        low, high = self.least, self.most
+        aim = (low + high) / 2 if low is not None and high is not None else high if high is not None else low or 0.0
+        unit = self.unit(rendering.session)
+        unit = DIFFERENCES.get(unit, unit)
+        if not unit:
+            return f"{abs(value - aim):.0f}"
+        cut = value > aim and _clipped_within(self.probe, rendering)
+        return f"{'at least' if cut else 'about'} {math.ceil(round(abs(value - aim) * 10, 6)) / 10:.1f} {unit}"
+
+
+class Readings:
+    """Everything that was read from one rendering, each once; what an earlier one read at unchanged taps is kept.
+
+    >>> from gainlib.exercises import load
+    >>> read = Readings(load("recording/leave-room").variant("ada").session.render())
+    >>> read.value(Reading(Probe(setting="trim/gain_db")))
+    0.0
+    """
+
+    def __init__(self, rendering: Rendering, before: Readings | None = None) -> None:
+        self.rendering = rendering
+        self._known: dict[tuple[Any, ...], float] = {}
+        self._readers: dict[tuple[Any, ...], Reader] = {}
+        if before is not None:
+            taps, earlier = rendering.taps, before.rendering.taps
+            same = {tap for tap in taps if tap in earlier and taps[tap] is earlier[tap]}
+            self._known = {key: value for key, value in before._known.items() if key[0] in same}
+
+    def value(self, reading: Reading) -> float:
+        """What is read, rounded as it is printed: a learner is judged by the figure on the screen."""
+        value = self.raw(reading.probe)
+        if reading.less is not None:
+            value -= self.raw(reading.less)  # not a number where both are silent
+        digits = reading.digits
+        return value if digits is None or not math.isfinite(value) else round(value, digits)
+
+    def raw(self, probe: Probe) -> float:
+        """One thing read, unrounded."""
+        session = self.rendering.session
+        if probe.setting is not None:
+            return float(session.setting(probe.setting))
+        tap = session.tap(probe.at)
+        key = (tap, probe.name, probe.seconds)
+        if key not in self._known:
+            self._known[key] = self._told(probe) if probe.told else self._measured(probe, tap)
+        return self._known[key]
+
+    def _told(self, probe: Probe) -> float:
+        levels = self.rendering.level(probe.at)
+        if probe.told in OF_EVERY_STAGE:
+            return float(getattr(levels, probe.told))
+        return self.rendering.reading(probe.at, probe.told or "")
+
+    def _measured(self, probe: Probe, tap: tuple[str, str]) -> float:
+        measure = measures()[probe.measure or ""]
+        levels = self.rendering.taps[tap].levels
+        if probe.seconds is None and measure.name in ("peak_dbfs", "rms_dbfs"):
+            return float(getattr(levels, measure.name))  # the rendering has read them already
+        place = (tap, probe.seconds)
+        if place not in self._readers:
+            audio = self.rendering.at(probe.at)
+            self._readers = {place: Reader(audio.between(*probe.seconds) if probe.seconds else audio)}
+        return measure.of_all(measure.read_from(self._readers[place]))
+
+
+class Renderings:
+    """Sessions rendered one after the other, each taking over from the last what did not change.
+
+    >>> from gainlib.exercises import load
+    >>> Renderings().read(load("recording/leave-room").variant("ada").session).rendering.last_tap
+    'voice/trim'
+    """
+
+    def __init__(self) -> None:
+        self.last: Readings | None = None
+
+    def read(self, session: Session) -> Readings:
+        """The readings of a session."""
+        rendering = session.render(after=self.last.rendering if self.last else None)
+        self.last = Readings(rendering, self.last)
+        return self.last
+
+
+@functools.lru_cache(maxsize=1)
+def stage_readings() -> dict[str, tuple[str, ...]]:
+    """What stages tell of themselves, and which stages tell it: the names that `told` may have.
+
+    >>> stage_readings()["gain_reduction_db"]
+    ('Compressor', 'Delivery', 'Limiter', 'SoftClip')
+    """
+    found: dict[str, list[str]] = {name: ["every stage"] for name in OF_EVERY_STAGE}
+    tone = Signal(0.5 * np.sin(np.arange(24_000) / 8.0)[:, None], 48_000, 0.0, "digital")
+    needed: dict[str, dict[str, Any]] = {"OutboardInsert": {"alignment": 18.0}}
+    for name, kind in stage_kinds().items():
+        try:
+            stage = kind(**needed.get(name, {}))
+        except TypeError:
+            continue  # it has a setting without a usual value, and tells nothing
+        if stage.takes == "digital":
+            for told in stage.process(tone).readings:
+                found.setdefault(told, []).append(name)
+    return {name: tuple(sorted(kinds)) for name, kinds in sorted(found.items())}
+
+
+def stage_kinds() -> dict[str, type[Stage]]:
+    """Every kind of stage, by the name that a file uses.
+
+    >>> "Trim" in stage_kinds()
+    True
+    """
+    every = {name: getattr(gainlib.stages, name) for name in gainlib.stages.__all__}
+    return {
+        name: kind
+        for name, kind in every.items()
+        if isinstance(kind, type) and issubclass(kind, Stage) and kind is not Stage
+    }
+
+
+# --- from the entries of a file ---
+
+
+def reading_of(entry: ReadingEntry | ValueEntry, drawn: Drawn, session: Session, *, at: str = "") -> Reading:
+    """A file's reading for one learner's drawn values: words put into its paths, its bounds reckoned."""
+    probe = probe_of(entry, drawn, at=at)
+    less = None
+    if entry.less is not None:
+        what = entry.less.model_fields_set & {"measure", "told", "setting"}
+        less = probe_of(entry.less, drawn, at=probe.at)
+        if not what:
+            less = replace(less, measure=probe.measure, told=probe.told)
+        if less.seconds is None:
+            less = replace(less, seconds=probe.seconds)
+        _require_probe(less, session)
+    _require_probe(probe, session)
+    least = _bound(entry.at_least, drawn) if isinstance(entry, ReadingEntry) else None
+    most = _bound(entry.at_most, drawn) if isinstance(entry, ReadingEntry) else None
+    if least is not None and most is not None and least > most:
+        raise GainError(f"{probe.name} wants at least {least:g} and at most {most:g}; nothing can meet both.")
+    return Reading(probe, less, least, most)
+
+
+def probe_of(entry: Less | ValueEntry, drawn: Drawn, *, at: str = "") -> Probe:
+    words = words_of(drawn)
+    return Probe(
+        measure=entry.measure,
+        told=entry.told,
+        setting=filled(entry.setting, words) if entry.setting is not None else None,
+        at=filled(entry.at, words) if entry.at is not None else at if entry.setting is None else "",
+        seconds=(entry.seconds[0], entry.seconds[1]) if entry.seconds else None,
+    )
+
+
+def _bound(amount: Amount | None, drawn: Drawn) -> float | None:
+    return None if amount is None else amount.amount(drawn)
+
+
+def words_of(drawn: Drawn) -> dict[str, str]:
+    """The drawn words, which may stand in a path."""
+    return {name: value for name, value in drawn.items() if isinstance(value, str)}
+
+
+def _require_probe(probe: Probe, session: Session) -> None:
+    given = [each for each in (probe.measure, probe.told, probe.setting) if each is not None]
+    if len(given) != 1:
+        held = " and ".join(given) or "neither a measure nor a setting"
+        raise GainError(f"a reading names {held}; give exactly one of the two, or told for what a stage tells.")
+    if probe.seconds and probe.seconds[0] >= probe.seconds[1]:
+        raise GainError(
+            f"seconds of {probe.name} runs from {probe.seconds[0]:g} to {probe.seconds[1]:g}; "
+            "the start must come before the end."
+        )
+    if probe.setting is not None:
+        if probe.at or probe.seconds:
+            raise GainError(f"{probe.setting} is a setting; leave out at and seconds.")
+        value = session.setting(setting_path(session, probe.setting))
+        if not isinstance(value, int | float):
+            raise GainError(f"{probe.setting} is {shown(value)}, which has no bounds; name a setting that is a number.")
+        return
+    if probe.measure is not None:
+        measures()[probe.measure]
+    if not probe.at:
+        raise GainError(f"{probe.name} lacks the entry at; name the tap where it is read.")
+    part, name = session.tap(probe.at)
+    if probe.told is None:
+        return
+    known = stage_readings()
+    if probe.told not in known:
+        raise GainError(f"{probe.told!r} is nothing that a stage tells; {nearest(probe.told, known)}")
+    if probe.seconds:
+        raise GainError(f"{probe.told} is told of the whole recording; leave out seconds, or give a measure.")
+    kind = type(session.part(part).stage(name)).__name__
+    if probe.told not in OF_EVERY_STAGE and kind not in known[probe.told]:
+        raise GainError(f"{probe.at} tells no {probe.told}; ask one of {', '.join(known[probe.told])}.")
+
+
+# --- settings, by their path ---
+
+
+def setting_path(session: Session, path: str) -> str:
+    """A setting's path in full, strip first, so that one setting has one name.
+
+    >>> from gainlib.exercises import load
+    >>> setting_path(load("recording/leave-room").variant("ada").session, "trim/gain_db")
+    'voice/trim/gain_db'
+    """
+    session.setting(path)
+    short = path.count("/") == 1 and len(session.strips) == 1
+    return f"{session.strips[0].name}/{path}" if short else path
+
+
+def owner_of(session: Session, path: str) -> Stage | Send:
+    """The stage, or the send, that a setting belongs to."""
+    part, owner, _ = setting_path(session, path).split("/")
+    for send in session.part(part).sends:
+        if send.name == owner:
+            return send
+    return session.part(part).stage(owner)
+
+
+def described_setting(session: Session, path: str) -> Setting | Choice | None:
+    """How the stage describes a setting; None for one that no control is meant to move."""
+    owner, name = owner_of(session, path), path.rpartition("/")[2]
+    if isinstance(owner, Send):
+        return Setting(name, "Gain", "dB", -60.0, 12.0, 0.5) if name == "gain_db" else None
+    return settings_of(owner).get(name) or choices_of(owner).get(name)
+
+
+def printed_number(value: float, unit: str, step: float = 0.0, *, plus: bool = True) -> str:
+    """A number as a sentence prints it, with as many digits as it (or its step) has, up to four.
+
+    >>> printed_number(-30.0, "dBu", 1.0), printed_number(1.5, "dB", 0.5), printed_number(0.775, "V")
+    ('−30 dBu', '+1.5 dB', '0.775 V')
+    """
+    digits = next((count for count in range(4) if _has_digits(value, count) and _has_digits(step, count)), 4)
+    return signed(value, digits, unit, plus=plus and unit in ("dB", "LU"))
+
+
+def _has_digits(value: float, digits: int) -> bool:
+    return not math.isfinite(value) or abs(round(value, digits) - value) < 1e-9 * max(1.0, abs(value))
+
+
+def _clipped_within(probe: Probe, rendering: Rendering) -> bool:
+    """Whether a stage up to the tap clipped in the part that was read, so that the true level was higher."""
+    if not probe.at:
+        return False
+    name, tap = rendering.session.tap(probe.at)
+    names = rendering.session.part(name).stage_names
+    for stage in names[: names.index(tap) + 1]:
+        if rendering.level(f"{name}/{stage}").clipped:
+            if probe.seconds is None:
+                return True
+            at = rendering.clipped(f"{name}/{stage}").start / rendering.at(f"{name}/{stage}").rate_hz
+            if bool(((at >= probe.seconds[0]) & (at < probe.seconds[1])).any()):
+                return True
+    return False

@@ -1,0 +1,81 @@
+"""What the lesson "Find clipping" says in numbers, measured on the lesson's own chain."""
+
+from __future__ import annotations
+
+import pytest
+
+import gainlib as gl
+
+LESSON = "04-find-clipping"
+HOT = {"preamp/gain_db": 41, "trim/gain_db": 16}
+
+
+@pytest.fixture(scope="module")
+def session(lesson_start):
+    return lesson_start(LESSON)["session"]
+
+
+# Sentence of the lesson: (the number in it, how near, what is measured).
+CLAIMS = {
+    "The preamp here gives +18 dBu at most": (18, 0.01, lambda s: s.setting("preamp/max_output_dbu")),
+    "The preamp has cut 329 tops off": (329, 0, lambda s: s.render().level("preamp").clipped),
+    "the take passes the converter with 6 dB to spare": (6, 0.05, lambda s: s.render().level("converter").headroom_db),
+    "these tops were cut 6 dB below it": (6, 0.05, lambda s: -gl.measure("peak_dbfs", s.render().at("fader"))),
+    "Somebody raised the trim by 16 dB": (16, 0.01, lambda s: hot(s).session.setting("trim/gain_db")),
+    "the shout stands 5 dB over full scale": (5, 0.5, lambda s: hot(s).level("trim").peak_dbfs),
+    "The trim wrote 4.9 dB over full scale": (4.9, 0.05, lambda s: hot(s).level("trim").peak_dbfs),
+    "One decibel too much leaves 11 short cuts": (11, 0, lambda s: len(cuts(s, 47))),
+    "the longest 4 samples": (4, 0, lambda s: cuts(s, 47).longest),
+    "Ten decibels too much leave 2724 cuts": (2724, 0, lambda s: len(cuts(s, 56))),
+    "of up to 36 samples": (36, 0, lambda s: cuts(s, 56).longest),
+}
+
+
+def hot(session, **more):
+    return session.replaced(HOT | more).render()
+
+
+def cuts(session, gain_db):
+    return session.replaced({"preamp/gain_db": gain_db}).render().clipped("preamp")
+
+
+@pytest.mark.parametrize("sentence", CLAIMS)
+def test_the_lesson_says_what_is_measured(sentence, session, lesson_text):
+    wanted, within, measured = CLAIMS[sentence]
+    assert sentence in " ".join(lesson_text(LESSON).replace("**", "").split())
+    assert f"{wanted:g}" in sentence
+    assert measured(session) == pytest.approx(wanted, abs=within)
+
+
+def test_the_chain_is_the_one_that_the_text_describes(session):
+    """Setup: full scale of the converter "lies at +24 dBu", the file is a float file."""
+    assert session.part("voice").stage("converter").full_scale_volts == pytest.approx(
+        session.part("voice").stage("preamp").ceiling * 10 ** (6 / 20)
+    )
+    assert session.setting("stored file/coding") == "float 32"
+
+
+def test_a_lamp_at_full_scale_finds_none_and_the_flat_tops_stay(session):
+    """Read: "The lamp stays dark"; "Turned down, the count is the same"."""
+    done, lower = (session.replaced({"trim/gain_db": gain}).render().at("fader") for gain in (0, -12))
+    assert gl.measure("clipped_runs", done) == 0
+    assert gl.measure("flat_runs", done) == gl.measure("flat_runs", lower) == session.render().level("preamp").clipped
+    assert gl.measure("peak_dbfs", lower) == pytest.approx(gl.measure("peak_dbfs", done) - 12, abs=1e-6)
+
+
+def test_only_the_preamp_mends_the_first_bench(session):
+    """Move: "Lower the preamp until nothing clips"; Read: 47 dB is "One decibel too much", 56 dB "Ten decibels"."""
+    assert len(cuts(session, 46)) == 0 < len(cuts(session, 47))
+    over = session.replaced({"preamp/gain_db": 46}).render().level("preamp").headroom_db
+    assert over == pytest.approx(0, abs=0.5)
+
+
+def test_over_full_scale_a_float_file_is_whole_and_a_fixed_one_is_not(session):
+    """Move: "Nothing has clipped so far"; Read: "the fader brought all of it back"; only the trim mends *fixed 24*."""
+    clean = session.replaced({"preamp/gain_db": 41}).render().at("fader")
+    back = hot(session, **{"fader/gain_db": -16}).at("fader")
+    assert hot(session).level("stored file").clipped == 0
+    assert abs(back.samples - clean.samples).max() < 1e-6
+    fixed = {"stored file/coding": "fixed 24", "fader/gain_db": -12}
+    assert gl.measure("flat_runs", hot(session, **fixed).at("fader")) > 100
+    assert hot(session, **fixed, **{"trim/gain_db": 11}).level("stored file").clipped == 0

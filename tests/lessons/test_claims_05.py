@@ -1,0 +1,112 @@
+"""What the lesson "Ride the phrases" says in numbers, measured on the lesson's own chain."""
+
+from __future__ import annotations
+
+import pytest
+
+import gainlib as gl
+from gainlib.meters import phrases
+
+LESSON = "05-ride-phrases"
+ANSWERS = [(6.25, 8.6, 15), (10.8, 13.2, 16), (15.45, 17.1, 18)]
+PRESENTER = (3.33, 5.9)
+
+
+@pytest.fixture(scope="module")
+def session(lesson_start):
+    return lesson_start(LESSON)["session"]
+
+
+def ridden(session, **settings):
+    return session.replaced({"ride/points": gl.proposed_ride(session.strips[0].take, -17.5).points, **settings})
+
+
+def most_db(session, threshold_db=-24):
+    rendering = session.replaced({"compressor/threshold_db": threshold_db}).render()
+    return rendering.reading("compressor", "gain_reduction_db")
+
+
+def apart_db(session, threshold_db=-24):
+    rendering = session.replaced({"compressor/threshold_db": threshold_db}).render()
+    return gl.measure("phrase_range_db", rendering.at("compressor"))
+
+
+def guest(regions, trim_db):
+    talk = gl.Session.of(gl.read("media/radio-guest.flac"), [gl.ClipGain(regions), gl.Trim(trim_db)], name="guest")
+    return talk.render().at("trim")
+
+
+def presenter_dbfs(regions, trim_db):
+    return gl.measure("peak_dbfs", guest(regions, trim_db).between(*PRESENTER))
+
+
+# Sentence of the lesson: (the number in it, how near, what is measured).
+CLAIMS = {
+    "takes away 8.7 dB at most": (8.7, 0.05, lambda s: most_db(ridden(s))),
+    "in place of 10.8 dB": (10.8, 0.05, lambda s: most_db(s)),
+    "Alone it takes away 15 dB": (15, 0.5, lambda s: most_db(s, -30)),
+    "still leaves more than 2 dB between the phrases": (2, 0.5, lambda s: apart_db(s, -30)),
+    "After the ride 6 dB are enough": (6, 0.5, lambda s: most_db(ridden(s), -20)),
+    "the regions left the presenter at −36 dBFS": (-36, 0.5, lambda s: presenter_dbfs(ANSWERS, 0)),
+    "The trim raised him to −20 dBFS": (-20, 0.5, lambda s: presenter_dbfs([], 16)),
+}
+
+
+@pytest.mark.parametrize("sentence", CLAIMS)
+def test_the_lesson_says_what_is_measured(sentence, session, lesson_text):
+    wanted, within, measured = CLAIMS[sentence]
+    assert sentence in " ".join(lesson_text(LESSON).replace("**", "").split())
+    assert f"{wanted:g}".replace("-", "−") in sentence
+    assert measured(session) == pytest.approx(wanted, abs=within)
+
+
+def test_the_phrases_come_out_closer_together_after_a_ride(session):
+    """Read: "far more even", "still leaves more than 2 dB", "less than 1 dB"; the level while she sings stays."""
+    assert apart_db(session) > 3 * apart_db(ridden(session))
+    assert apart_db(session, -30) > 2
+    assert apart_db(ridden(session), -20) < 1
+    before, after = (gl.measure("active_rms_dbfs", each.render().at("ride")) for each in (session, ridden(session)))
+    assert after == pytest.approx(before, abs=0.5)
+
+
+def test_on_average_the_compressor_is_as_busy_as_before(session):
+    """Read: "On average it is as busy as before, for the soft lines now reach it too"."""
+    before, after = (
+        each.render().reading("compressor", "mean_gain_reduction_db") for each in (session, ridden(session))
+    )
+    assert after == pytest.approx(before, abs=1.0)
+    assert after > before
+
+
+def test_the_cells_of_the_lesson_hold_what_is_measured_here(lesson_text):
+    text = lesson_text(LESSON)
+    assert "gl.proposed_ride(take, -17.5)" in text
+    assert f"answers = {ANSWERS}" in text
+    assert f'"presenter": {PRESENTER}' in text
+
+
+def test_the_verse_is_four_phrases(session):
+    """Move: "This is the verse: four phrases"."""
+    verse = session.strips[0].take.between(0, 9.34)
+    assert len(phrases(verse.samples, verse.rate_hz)) == 4
+
+
+def test_a_region_of_6_db_takes_the_shout_down_to_the_line_before_it(session):
+    """Move: "the shout costs the compressor no more than the line before it" can be reached with clip gain alone."""
+    most = {}
+    for gain_db in (0, -6, -9):
+        trace = session.replaced({"clip gain/regions": [(17.73, 18.68, gain_db)]}).render().reduction_db("compressor")
+        rate = session.strips[0].take.rate_hz
+        line, shout = (trace[round(a * rate) : round(b * rate)].max() for a, b in ((16.5, 17.7), (17.73, 18.68)))
+        most[gain_db] = float(shout - line)
+    assert most[0] > most[-6] > most[-9]
+    assert most[-9] <= 0.5
+
+
+def test_the_guest_comes_up_and_the_presenter_does_not(session):
+    """Move: "Three regions raise her three answers"; Read: "up to the guest"."""
+    answer = (6.36, 8.48)
+    plain, regions, trimmed = guest([], 0), guest(ANSWERS, 0), guest([], 16)
+    assert gl.measure("rms_dbfs", regions.between(*answer)) > gl.measure("rms_dbfs", plain.between(*answer)) + 14
+    assert presenter_dbfs(ANSWERS, 0) == presenter_dbfs([], 0)
+    assert gl.measure("rms_dbfs", trimmed.between(*answer)) == pytest.approx(-20, abs=0.5)
