@@ -91,7 +91,7 @@ def _page(work: PageWork) -> str:
     for index, (told, answer) in enumerate(zip(work.content["exercises"], work.answers, strict=True)):
         drawn: dict[str, Any] = {}
         if answer is not None:
-            variant = _exercise(answer.source, answer.task).variant(answer.learner_id, answer.class_key)
+            variant = _exercise(answer.source, answer.task).with_values(answer.values)
             drawn |= {"settings": _settings(variant, answer.answer), "moved": bool(variant.moves)}
             if shown := answered_picture(variant, answer.answer):
                 spec, columns, heading, sentence = shown

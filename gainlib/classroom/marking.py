@@ -17,7 +17,7 @@ from gainlib.errors import GainError
 from gainlib.exercises import Exercise, Variant, Verdict, load
 from gainlib.exercises.spec import filled
 
-__all__ = ["Work", "engine_digest", "marked", "task_digest"]
+__all__ = ["Work", "engine_digest", "marked", "own_values", "task_digest"]
 
 # What can change a verdict: the rooms from the cellar up to the exercises. A new report marks nothing again.
 _ROOMS = ("errors.py", "decibels.py", "kernels", "audio.py", "meters", "stages", "flow", "exercises")
@@ -27,6 +27,7 @@ _ROOMS = ("errors.py", "decibels.py", "kernels", "audio.py", "meters", "stages",
 class Work:
     """One answer to be marked, and all that the mark depends on; any machine with the same gainlib can do it.
 
+    Whose answer it is is no part of it: the same answer at the same numbers is measured once for a whole class.
     `source` is where the exercise is found: its name in the collection, or its file.
     """
 
@@ -34,8 +35,6 @@ class Work:
     source: str
     task: str
     engine: str
-    learner_id: str
-    class_key: str
     values: dict[str, Any]
     answer: dict[str, Any]
     hints_used: int
@@ -71,13 +70,10 @@ def _marked(work: Work) -> dict[str, Any]:
     if task_digest(exercise) != work.task:
         raise GainError(f"{exercise.name} is another file on a worker than here; put the same one on all machines.")
     try:
-        variant = exercise.variant(work.learner_id, work.class_key)
-        told = {"values": dict(variant.values), "fault": ""}
-        if variant.values != work.values:
-            return {**told, "other_numbers": True}
-        return {**told, **_told(variant, variant.check(work.answer, work.hints_used))}
+        variant = exercise.with_values(work.values)
+        return {"fault": "", **_told(variant, variant.check(work.answer, work.hints_used))}
     except Exception as fault:  # whatever one answer does, the others are marked
-        return {"values": {}, "fault": f"it could not be marked ({type(fault).__name__}: {fault}).", "kept": False}
+        return {"fault": f"it could not be marked ({type(fault).__name__}: {fault}).", "kept": False}
 
 
 def _told(variant: Variant, verdict: Verdict) -> dict[str, Any]:
@@ -121,6 +117,16 @@ def engine_digest() -> str:
     for file in files:
         content += [file.relative_to(package).as_posix().encode(), file.read_bytes().replace(b"\r\n", b"\n")]
     return hashlib.sha256(b"\0".join(content)).hexdigest()[:16]
+
+
+def own_values(exercise: Exercise, learner_id: str, class_key: str) -> dict[str, Any]:
+    """The numbers that a learner of the class has in an exercise, drawn as its variant draws them.
+
+    >>> exercise = load("recording/leave-room")
+    >>> own_values(exercise, "ada", "key") == exercise.variant("ada", "key").values
+    True
+    """
+    return {name: draw.drawn(class_key, learner_id, exercise.name) for name, draw in exercise.draws.items()}
 
 
 def task_digest(exercise: Exercise) -> str:

@@ -13,7 +13,7 @@ from typing import Any
 from gainlib.classroom.class_file import ClassFile, exercise_of
 from gainlib.classroom.collecting import Found, found_in
 from gainlib.classroom.handing_in import HandIn, read_hand_in
-from gainlib.classroom.marking import Work, engine_digest, marked, task_digest
+from gainlib.classroom.marking import Work, engine_digest, marked, own_values, task_digest
 from gainlib.classroom.store import HandedFile, Store
 from gainlib.classroom.workers import done_by
 from gainlib.errors import GainError
@@ -147,8 +147,6 @@ class Marks:
             return ExerciseMark(exercise, worth, fault=fault, attempts=attempts)
         mark = self.store.mark(key) or {"fault": "it could not be marked: the worker that had it ended, twice."}
         done = Work.of(work)
-        if mark.get("other_numbers"):
-            fault = "it answers other numbers than this learner's own."
         fault = fault or str(mark.get("fault", ""))
         if fault:
             return ExerciseMark(exercise, worth, fault=fault, attempts=attempts, work=done, mark=mark)
@@ -255,14 +253,14 @@ def _noted(
                 "it answers another version of the exercise than the present one; "
                 "where the task is still the same, mark with --any-version."
             )
+        elif answer.values != own_values(exercise, learner, class_file.key):
+            fault = "it answers other numbers than this learner's own."
         else:
             work = Work(
                 exercise=exercise.name,
                 source=sources[exercise.name],
                 task=task_digest(exercise),
                 engine=engine_digest(),
-                learner_id=learner,
-                class_key=class_file.key,
                 values=answer.values,
                 answer=answer.answer,
                 hints_used=answer.hints_used,

@@ -6,7 +6,7 @@ import itertools
 import os
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +15,7 @@ from gainlib.classroom.drawing import SCRIPT, bokeh_script
 from gainlib.classroom.feedback import PageWork, feedback_pages
 from gainlib.classroom.handing_in import plain_name
 from gainlib.classroom.likeness import Given, alike
-from gainlib.classroom.marking import Work, marked, task_digest
+from gainlib.classroom.marking import Work, marked
 from gainlib.classroom.marks import Marks, Told, mark_folder
 from gainlib.classroom.report import class_report
 from gainlib.classroom.sheet import Cell, heading, row, write_csv, write_sheets
@@ -133,9 +133,8 @@ def _given(marks: Marks) -> Iterator[Given]:
     for line in marks.lines():
         for each in line.exercises:
             if each.answered and each.work is not None:
-                yield Given(
-                    line.learner_id, each.exercise.name, each.mark["values"], each.work.answer, each.passed, each.share
-                )
+                work = each.work
+                yield Given(line.learner_id, work.exercise, work.values, work.answer, each.passed, each.share)
 
 
 def _ranges(marks: Marks) -> dict[str, dict[str, float]]:
@@ -147,12 +146,9 @@ def _ranges(marks: Marks) -> dict[str, dict[str, float]]:
 
 def _fits(marks: Marks, mine: Given, theirs: Given) -> bool:
     """Whether an answer passes under another learner's numbers."""
-    key = marks.store.answers(mine.learner)
-    own = next(Work.of(each[2]) for each in key if each[0] == mine.exercise and each[2])
-    work = Work(
-        own.exercise, own.source, task_digest(marks.exercises[mine.exercise]), own.engine, theirs.learner,
-        own.class_key, dict(theirs.values), dict(mine.answer), 0,
-    )  # fmt: skip
+    answers = marks.store.answers(mine.learner)
+    own = next(Work.of(each[2]) for each in answers if each[0] == mine.exercise and each[2])
+    work = replace(own, values=dict(theirs.values), hints_used=0)
     found = marks.store.mark(work.key)
     if found is None:
         found = marked([work])[0]

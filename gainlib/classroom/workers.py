@@ -25,6 +25,7 @@ Done = Iterator[tuple[Item, "Result | None"]]
 CHUNK = 16
 _WAITING = 3  # chunks that lie ready for each worker, so that none waits and few are held in memory
 _RETRIES = 5
+LONGEST_ANSWER_SECONDS = 20
 
 
 def done_by(
@@ -127,7 +128,7 @@ def _on_cluster(function: Function[Item, Result], chunks: Iterator[list[Item]], 
     except ImportError as fault:
         raise GainError('--cluster wants Dask, which is not installed: pip install "gainlib[cluster]"') from fault
     try:
-        client = dask.Client(address, timeout=20)
+        client = dask.Client(address, timeout=LONGEST_ANSWER_SECONDS)
     except (OSError, ValueError, TimeoutError) as fault:
         raise GainError(f"no cluster answers at {address}; give a scheduler such as tcp://10.0.0.5:8786.") from fault
     with contextlib.closing(client):

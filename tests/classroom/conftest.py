@@ -74,6 +74,16 @@ class SmallClass:
             file.write_text(content if isinstance(content, str) else json.dumps(content), encoding="utf-8")
         return file
 
+    def grow(self, learners: int = 30) -> None:
+        """Make it a class of so many, each with an answer of their own."""
+        self.file.unlink()
+        self.for_learners.unlink()
+        roster = [Learner(id=f"b-{index:02d}", name=f"Learner {index}") for index in range(learners)]
+        new_class(self.file, roster=roster, exercises=[EXERCISE])
+        for index, each in enumerate(roster):
+            answer = self.variant(each.id).solution | {TRIM: index * 0.5 - 7}
+            self.put(f"{each.id}.json", self.content(each.id, answer=answer))
+
     def marked(self, **given):
         """Lines by learner, and place -> sentence of what got no mark."""
         with Store(self.home / "marks.sqlite") as store:

@@ -12,7 +12,7 @@ import time
 import pytest
 
 from gainlib.audio import read, write
-from gainlib.classroom import Learner, new_class, read_class
+from gainlib.classroom import new_class, read_class
 from gainlib.classroom import marks as marks_module
 from gainlib.classroom.marking import marked
 from gainlib.classroom.run import mark_class
@@ -176,6 +176,19 @@ def test_a_page_that_is_there_is_not_made_again(group):
     assert "5 of 5 points" in page.read_text(encoding="utf-8")
 
 
+def test_the_same_answer_at_the_same_numbers_is_measured_once(group, counted):
+    """Two learners whose numbers are the same, and one whose are not, all with one answer."""
+    group.file.write_text(group.file.read_text().replace('"a-02"', '"twin"'))
+    twin = next(each for each in map(str, range(1000)) if group.variant(each).values == group.variant("a-01").values)
+    group.file.write_text(group.file.read_text().replace('"twin"', f'"{twin}"'))
+    for each in ("a-01", twin, "a-03"):
+        group.put(f"{each}.json", group.content(each, answer=group.variant("a-01").solution))
+    done = mark_class(group.folder, group.file, feedback="none")
+    assert (len(counted), done.answers, done.handed_in) == (2, 2, 3)
+    lines = (done.out / "marks.csv").read_text(encoding="utf-8-sig").splitlines()
+    assert [line.split(",")[3] for line in lines[1:]] == ["5.0", "5.0", "2.0"]
+
+
 SLOW = """
 import sys, time
 import gainlib.classroom.marks as marks
@@ -196,12 +209,7 @@ mark_class(sys.argv[1], sys.argv[2], feedback="none", told=told)
 
 @pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="this system has no kill signal")
 def test_a_killed_marking_goes_on_where_it_was(group, counted):
-    group.file.unlink()
-    group.for_learners.unlink()
-    roster = [Learner(id=f"b-{index:02d}", name=f"Learner {index}") for index in range(30)]
-    new_class(group.file, roster=roster, exercises=[EXERCISE])
-    for each in roster:
-        group.put(f"{each.id}.json", group.content(each.id))
+    group.grow()
     process = subprocess.Popen(
         [sys.executable, "-c", SLOW, str(group.folder), str(group.file)], stdout=subprocess.PIPE, text=True
     )
