@@ -12,8 +12,8 @@ import time
 import pytest
 
 from gainlib.audio import read, write
-from gainlib.classroom import new_class, read_class
 from gainlib.classroom import marks as marks_module
+from gainlib.classroom import new_class, read_class
 from gainlib.classroom.marking import marked
 from gainlib.classroom.run import mark_class
 from gainlib.classroom.workers import done_by
