@@ -189,10 +189,8 @@ def notebook(arguments):
     print(f"{name}: marked in {1000 * other:.1f} ms (median of {len(marks) - 5} different answers)")
     for kind, seconds in runs.items():
         one = statistics.median(seconds)
-        print(
-            f"{kind} is run in {1000 * one:.0f} ms (median of {len(seconds)}): marking is {one / other:.0f} times as fast"
-        )
-
+        times = f"marking is {one / other:.0f} times as fast"
+        print(f"{kind} is run in {1000 * one:.0f} ms (median of {len(seconds)}): {times}")
 
 def growth(arguments):
     """The same kind of class at growing sizes, every answer different, so that each is measured."""
