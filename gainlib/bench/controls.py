@@ -11,6 +11,7 @@ from gainlib.decibels import ALIGNMENTS, signed
 from gainlib.errors import GainError
 from gainlib.flow import Session
 from gainlib.stages import choices_of, settings_of
+from gainlib.views.words import plain
 
 __all__ = ["Breakpoints", "Control", "Pick", "Range", "control_of"]
 
@@ -188,7 +189,7 @@ def control_of(session: Session, given: str | Control) -> Range | Pick | Breakpo
     told = number or choice
     label = control.label or (told.label if told else usual_label)
     spoken = label if label.lower().startswith(stage_name.lower()) else f"{stage_name} {label.lower()}"
-    whose = "" if len(session.chains) == 1 else f"{part}, "
+    whose = "" if len(session.chains) == 1 else f"{plain(part)}, "
     named = f"{whose}{spoken[:1].lower()}{spoken[1:]}"
     place = (path, f"{part}/{stage_name}", label, named[:1].upper() + named[1:])
 

@@ -15,6 +15,9 @@ from gainlib.errors import GainError
 
 __all__ = ["Comparison", "Prediction", "compare", "predict"]
 
+_DISTANCES = {"dBFS": "dB", "dBTP": "dB", "dBu": "dB", "dBV": "dB", "LUFS": "LU"}
+"""The unit in which two levels lie apart."""
+
 # What was asked in this kernel, by name: a later cell of a lesson finds the answer there.
 _asked: dict[str, Prediction] = {}
 
@@ -90,7 +93,7 @@ class Comparison:
         off = self.answer - self.measured
         if abs(off) < 0.5:
             return f"{said}. Very close."
-        distance = signed(abs(off), self.digits, self.unit, plus=False)
+        distance = signed(abs(off), self.digits, _DISTANCES.get(self.unit, self.unit), plus=False)
         return f"{said}. You were {distance} too {'high' if off > 0 else 'low'}."
 
     @property

@@ -63,9 +63,9 @@ class Sitting:
     """One learner at one exercise: `answer` is what stands on it, `check()` gives the verdict and keeps the attempt.
 
     `variant` has the learner's numbers, `bench` the controls (None where candidates are judged, which are in
-    `candidates`), `answers` what was answered to each question, `hints` those that were taken, `verdict` and `saved`
-    what the last check said and what was kept; each function in `on_check` is called after a check. Made by
-    `gainlib.exercise(...)`.
+    `candidates`, and where there is nothing to move, to see or to hear), `answers` what was answered to each question,
+    `hints` those that were taken, `verdict` and `saved` what the last check said and what was kept; each function in
+    `on_check` is called after a check. Made by `gainlib.exercise(...)`.
     """
 
     def __init__(self, exercise: Exercise, variant: Variant, progress: Progress, *, kept: bool, draw: int = 0) -> None:
@@ -76,7 +76,7 @@ class Sitting:
         if variant.candidates:
             sessions = {each.label: each.session for each in variant.candidates}
             self.candidates = Candidates(sessions, views, listen=variant.listen, matched=variant.matched)
-        else:
+        elif variant.moves or variant.views or exercise.spec.given.listen:
             looking = bool(variant.asks) and exercise.kind != "session"
             self.bench = (LookingBench if looking else Bench)(
                 variant.session,
@@ -200,7 +200,7 @@ class SittingPanel:
         for name, widget in self.asks.items():
             widget.follow(sitting.answers[name])
             widget.observe(lambda _, name=name: self._replied(name), ["number", "chosen", "order"])
-        standing = [self.brief, stand]
+        standing = [self.brief, *stand]
         if self.asks:
             standing.append(ipywidgets.VBox(list(self.asks.values())))
             standing[-1].add_class("gainlib-asks")
@@ -209,13 +209,12 @@ class SittingPanel:
         self._stop = sitting.bench.on_move(lambda _: self._changed()) if sitting.bench is not None else lambda: None
         self.follow()
 
-    def _standing(self) -> tuple[Any, str]:
-        """What is looked at and listened to, and the channel on which its player tells where it is."""
+    def _standing(self) -> tuple[list[Any], str]:
+        """What is looked at and listened to, if anything, and the channel on which its player tells where it is."""
         sitting = self.sitting
         if sitting.bench is not None:
-            return sitting.bench.panel.box, sitting.bench.panel.player.uid
-        assert sitting.candidates is not None
-        return sitting.candidates.box, ""
+            return [sitting.bench.panel.box], sitting.bench.panel.player.uid
+        return ([] if sitting.candidates is None else [sitting.candidates.box]), ""
 
     def follow(self) -> None:
         """Bring the desk to what the sitting holds."""

@@ -138,7 +138,7 @@ class _Sense:
             with self._noted(("varies", name)):
                 path = _full(start, filled(vary.path, self.words), f"path of {name} of varies")
                 if path in paths:
-                    raise GainError(f"{path} is named twice among moves and varies; name it once.")
+                    raise GainError(f"{path} is named twice in varies; name it once.")
                 paths.append(path)
                 value = start.value(path)
                 if not self.draws[name].choices and (isinstance(value, bool) or not isinstance(value, int | float)):
@@ -162,7 +162,7 @@ class _Sense:
                 else:
                     assert plant.to is not None
                     self._plain("to", plant.to)
-        self.taken = paths
+        self.varied = paths
         if self.found:
             return None
         with self._noted(("plant",), "plant"):
@@ -174,13 +174,14 @@ class _Sense:
             name = f"move {index + 1}"
             with self._noted(("moves", index)):
                 path = _full(start, filled(entry.path, self.words), f"path of {name}")
-                if path in self.taken:
-                    raise GainError(f"{path} is named twice among moves and varies; name it once.")
+                if path in self.moves:
+                    raise GainError(f"{path} is named twice among moves; name it once.")
+                if path in self.varied and entry.start is not None:
+                    raise GainError(f"{path} varies, so that {name} starts where it was drawn; leave its start out.")
                 if f"/{SIGNAL}/" in path:
                     raise GainError(f"path of {name} is the signal itself; let a stage be moved.")
                 self._shape_of_move(entry, name, start.value(path), start, path)
                 self.moves[path] = entry
-                self.taken.append(path)
                 if self._start_of_move(index, entry):
                     moved(entry, start, self.drawn)
 

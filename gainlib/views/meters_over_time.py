@@ -106,10 +106,7 @@ class MetersOverTime(View):
         """Each meter's readings, and its highest in the key."""
         runs = self._runs(rendering)
         seconds = rendering.at(self._at(rendering)).seconds
-        texts = [
-            f"{name}{' so far' if name == 'true peak' else ''}, at most {_printed(name, runs[name][2])}"
-            for name in self.meters
-        ]
+        texts = [f"{name}, at most {_printed(name, runs[name][2])}" for name in self.meters]
         return {
             **{name: {"seconds": at, "reading": np.clip(run, _FLOOR, _TOP)} for name, (at, run, _) in runs.items()},
             "key": key_columns(texts, 3, lambda part: part * seconds, _TOP + self._rows * _KEY, _KEY),

@@ -62,3 +62,11 @@ def test_a_learners_text_is_shown_and_not_rendered():
 def test_a_question_needs_two_choices_or_a_unit(options):
     with pytest.raises(GainError, match="give two choices or a unit"):
         predict("q", "What?", **options)
+
+
+@pytest.mark.parametrize(
+    ("unit", "apart"), [("dBFS", "4.0 dB too high"), ("LUFS", "4.0 LU too high"), ("s", "4.0 s too")]
+)
+def test_levels_lie_decibels_apart(unit, apart):
+    predict("a level", "Where does it stand?", unit=unit).number = -14.0
+    assert apart in compare("a level", -18.0, unit=unit).sentence

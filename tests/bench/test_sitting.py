@@ -116,3 +116,14 @@ def test_no_hint_is_sold_once_the_exercise_is_passed(sitting):
     assert sitting.offer == ""
     assert sitting.hint() is None
     assert sitting.hints == ()
+
+
+def test_a_reckoning_with_nothing_to_see_or_move_has_no_bench(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    reckoning = gl.exercise("meters/zero-vu")
+    assert reckoning.bench is None
+    assert [type(each).__name__ for each in reckoning.panel.box.children] == ["BriefText", "VBox", "AnswerDesk"]
+    right = reckoning.variant.solution["digital"]
+    assert not reckoning.reply("digital", right + 1).check().passed
+    assert reckoning.reply("digital", right).check().passed
+    assert reckoning.answer == {"digital": right}

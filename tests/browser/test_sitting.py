@@ -3,11 +3,18 @@
 from __future__ import annotations
 
 import json
+import shutil
+from importlib import resources
+from pathlib import Path
 
 import pytest
 
+from gainlib.exercises import load
+
 pytestmark = pytest.mark.browser
 
+KINDS = Path(__file__).parents[1] / "bench" / "kinds"
+EXERCISES = Path(__file__).parents[2] / "exercises"
 SLOW = """\
 import time
 import gainlib as gl
@@ -41,3 +48,172 @@ def test_a_check_in_the_same_breath_as_25_key_presses_judges_the_last_of_them(la
     slow.locator(".gainlib-saved", has_text=f"attempt {before + 1} at").wait_for(state="attached", timeout=30_000)
     assert attempts(lab)[-1]["answer"]["voice/preamp/gain_db"] == start - 25
     assert not slow.locator(".gainlib-moved").is_visible()
+
+
+BUSY = "import time; time.sleep(1.5)"
+
+
+def sat(lab, page, *names):
+    """A notebook with these exercises, and a cell that keeps the kernel busy."""
+    cells = []
+    for name in names:
+        shutil.copy(KINDS / f"{name}.toml", lab.root)
+        cells.append(f'import gainlib as gl; gl.exercise("{name}.toml")')
+    lab.open(page, lab.write("kinds.ipynb", *cells, BUSY))
+    lab.run_all(page)
+    page.get_by_role("button", name="Check my answer").last.wait_for()
+    return [page.locator(".jp-CodeCell", has_text=f"{name}.toml") for name in names]
+
+
+def busy(page):
+    page.locator(".jp-CodeCell", has_text=BUSY).locator(".jp-InputArea-editor").click()
+    page.keyboard.press("Control+Enter")
+
+
+def checked(lab, page, part, before):
+    part.get_by_role("button", name="Check my answer").press("Enter")
+    part.locator(".gainlib-saved", has_text="Saved in").wait_for(timeout=20_000)
+    page.wait_for_function("() => !document.querySelector('[data-gainlib-waiting]')")
+    made = attempts(lab)
+    assert len(made) == before + 1
+    return made[-1]
+
+
+def learner(lab):
+    return json.loads((lab.root / "progress.json").read_text())["learner"]["id"]
+
+
+def no_serious_fault(page):
+    page.evaluate(resources.files("axe_playwright_python").joinpath("axe.min.js").read_text(encoding="utf-8"))
+    found = page.evaluate("""async () => {
+        const { violations } = await axe.run(document.querySelectorAll(".gainlib-sitting, .gainlib-book"));
+        return violations.filter(each => ["serious", "critical"].includes(each.impact))
+            .map(each => `${each.id}: ${each.nodes.map(node => node.html.slice(0, 160)).join(" | ")}`);
+    }""")
+    assert found == []
+
+
+def test_numbers_choices_and_orders_are_answered_by_keyboard_alone(lab, page, keep):
+    reckon, judge, order = sat(lab, page, "read-the-verse", "which-was-clipped", "in-order")
+    made = len(attempts(lab))
+
+    # nothing answered: nothing is judged
+    reckon.get_by_role("button", name="Check my answer").press("Enter")
+    reckon.get_by_role("alert").get_by_text("Nothing is checked yet").wait_for()
+    level = reckon.get_by_role("textbox", name="Peak of the verse")
+    for typed, complaint in [
+        ("loud", "“loud” is not a number in dBFS; give −60 dBFS to 0 dBFS."),
+        ("11", "11 dBFS is out of reach; give −60 dBFS to 0 dBFS."),
+    ]:
+        level.fill(typed)
+        level.press("Enter")
+        reckon.get_by_text(complaint).wait_for()
+        assert level.get_attribute("aria-invalid") == "true"
+    assert len(attempts(lab)) == made
+    level.fill("")
+    busy(page)
+    level.focus()
+    page.keyboard.type("−9,4")  # a key at a time, while the kernel is busy
+    first = checked(lab, page, reckon, made)
+    assert first["answer"] == {"level": -9.4}
+    assert reckon.get_by_text("Taken as −9.4 dBFS.").is_visible()
+    solution = load(lab.root / "read-the-verse.toml").variant(learner(lab)).solution
+    level.fill(f"{solution['level']} dBFS")
+    reckon.get_by_text("You have changed your answer since; check again.").wait_for()
+    moment = reckon.get_by_role("textbox", name="When the converter clips first")
+    moment.fill("17.9 s")
+    reckon.get_by_role("button", name="Check my answer").press("Enter")
+    reckon.get_by_text("Passed: 3 of 3 points").wait_for()
+    reckon.locator(".gainlib-ask").first.scroll_into_view_if_needed()
+    keep(page, "sitting-reckon")
+
+    # candidates: chosen, heard and judged, first wrong, then right
+    variant = load(lab.root / "which-was-clipped.toml").variant(learner(lab))
+    labels = {each.name: each.label for each in variant.candidates}
+    for label in "CB":
+        judge.get_by_role("button", name=f"Hear {label}").press("Enter")
+        judge.locator(".gainlib-heading", has_text=f"{label}: ").wait_for()
+    assert judge.get_by_role("button", name="Hear B").get_attribute("aria-pressed") == "true"
+    judge.get_by_role("button", name="Play").press("Enter")
+    page.wait_for_function(
+        "() => [...window.gainlib.players.values()].some(each => each.loop?.playing && each.slot === 'B')"
+    )
+    judge.get_by_role("button", name="Hear A").press("Enter")
+    page.wait_for_function(
+        "() => [...window.gainlib.players.values()].some(each => each.loop?.playing && each.loop.slots.A)"
+    )
+    judge.get_by_role("button", name="Pause").press("Enter")
+    radio = judge.get_by_role("radio", name=labels["low"])
+    radio.press("Space")
+    last = checked(lab, page, judge, made + 2)
+    assert (last["answer"], last["passed"]) == ({"which": labels["low"]}, False)
+    judge.get_by_text(f"You chose {labels['low']}: clean and low.").wait_for()
+    for _ in range((ord(labels["squashed"]) - ord(labels["low"])) % 3):
+        judge.locator("input[type=radio]:checked").press("ArrowDown")
+    judge.get_by_role("button", name="Check my answer").press("Enter")
+    judge.get_by_text("Passed: 2 of 2 points").wait_for()
+    judge.locator(".gainlib-player").scroll_into_view_if_needed()
+    keep(page, "sitting-judge")
+
+    # an order: what is put in the place of another takes that other's place
+    variant = load(lab.root / "in-order.toml").variant(learner(lab))
+    assert order.get_by_text("each at its own level", exact=True).is_visible()
+    places = [order.get_by_role("combobox", name=f"The quietest first: place {place} of 3") for place in (1, 2, 3)]
+    for field, label in zip(places, "ABC", strict=True):
+        field.select_option(label=label)
+    places[0].select_option(label="C")
+    assert [field.evaluate("each => each.selectedOptions[0].text") for field in places] == ["C", "B", "A"]
+    order.get_by_text("Now: C, B, A.").wait_for()
+    right = variant.solution["order"]
+    for field, label in zip(places, right, strict=True):
+        field.select_option(label=label)
+    order.get_by_role("button", name="Check my answer").press("Enter")
+    order.get_by_text("Passed: 1 of 1 point").wait_for()
+    assert attempts(lab)[-1]["answer"] == {"order": list(right)}
+    no_serious_fault(page)
+
+
+def test_a_ride_and_a_switch_moved_while_the_kernel_is_busy_are_judged_as_they_stand_last(lab, page):
+    (part,) = sat(lab, page, "even-out")
+    made = len(attempts(lab))
+    busy(page)
+    muted = part.get_by_role("checkbox", name="Fader muted")
+    for _ in range(3):
+        muted.press("Space")
+    part.get_by_role("button", name="Add a point").press("Enter")
+    gain = part.get_by_role("spinbutton", name="point 1, gain in dB")
+    for _ in range(6):
+        gain.press("ArrowUp")
+    answer = checked(lab, page, part, made)["answer"]
+    assert answer == {"voice/ride/points": [[0.0, 3.0]], "voice/fader/muted": False}
+
+
+def test_the_exercise_book_opens_fresh_numbers_by_keyboard(lab, page, keep):
+    shutil.copy(EXERCISES / "exercise-book.ipynb", lab.root)
+    lab.open(page, "exercise-book.ipynb")
+    lab.run_all(page)
+    made = len(attempts(lab))
+    level = page.get_by_role("combobox", name="Level")
+    level.select_option(label="1, easy")
+    topic = page.get_by_role("combobox", name="Topic")
+    topic.select_option(label="Recording")
+    shown = page.get_by_role("listbox", name="Exercises")
+    page.wait_for_function(
+        "() => [...document.querySelectorAll('.gainlib-book select[size] option')].every(e => /level 1/.test(e.text))"
+    )
+    shown.select_option("recording/leave-room")
+    shown.press("Enter")
+    page.get_by_text("Open: Leave room for the shout").wait_for()
+    first = page.locator(".gainlib-brief").inner_text()
+    page.get_by_role("button", name="Check my answer").press("Enter")
+    page.locator(".gainlib-saved", has_text="Saved in").wait_for()
+    kept = attempts(lab)
+    assert (len(kept), kept[-1]["draw"] >= 1) == (made + 1, True)
+    page.locator("option", has_text="Leave room for the shout (level 1, missed").wait_for(state="attached")
+    keep(page, "exercise-book")
+    page.get_by_role("button", name="Open with new numbers").press("Enter")
+    page.wait_for_function(
+        "first => ![undefined, first].includes(document.querySelector('.gainlib-brief')?.innerText)", arg=first
+    )
+    assert page.locator(".gainlib-sitting").count() == 1
+    no_serious_fault(page)
