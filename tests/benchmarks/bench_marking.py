@@ -192,6 +192,7 @@ def notebook(arguments):
         times = f"marking is {one / other:.0f} times as fast"
         print(f"{kind} is run in {1000 * one:.0f} ms (median of {len(seconds)}): {times}")
 
+
 def growth(arguments):
     """The same kind of class at growing sizes, every answer different, so that each is measured."""
     times = {}
