@@ -47,11 +47,12 @@ class Marking:
     def text(self) -> str:
         """What was done, a line for each sentence."""
         before = f", {self.marked_before} of them marked before" if self.marked_before else ""
+        what = "answer" if self.answers == 1 else "different answers"
         without = (
             f"{self.not_marked} got no mark; not-marked.csv says why." if self.not_marked else "Everything got a mark."
         )
         return (
-            f"{self.handed_in} of {self.learners} learners handed in; {self.answers} answers{before}.\n{without}\n"
+            f"{self.handed_in} of {self.learners} learners handed in; {self.answers} {what}{before}.\n{without}\n"
             f"In {self.out}: report.html, marks.xlsx, marks.csv{', feedback' if self.pages else ''}."
         )
 
