@@ -95,9 +95,9 @@ _UNPACK = """
 
 
 def answered_picture(variant: Variant, answer: dict[str, Any]) -> tuple[str, Columns, str, str] | None:
-    """The first view of an exercise as a learner set it: figure, columns, heading, sentence; None without a view."""
-    if not variant.views:
-        return None
+    """The first view of an exercise as a learner set it: figure, columns, heading, sentence; None without."""
+    if not variant.views or variant.candidates:
+        return None  # where versions were judged, nothing was set
     rendering = _as_set(variant, answer).render()
     drawn = _view(variant.views[0], variant)
     return (

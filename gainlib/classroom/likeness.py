@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 import math
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,7 +17,9 @@ __all__ = ["Alike", "Given", "alike"]
 NEAR_SHARE = 0.01
 """Settings that lie this near to each other, as a share of the control's range, count as taken over with a change."""
 MOST_BY_CHANCE = 0.5
-LARGEST_CLASS_NEAR = 1000
+LARGEST_SMALL_CLASS = 1000
+_MOST_WITH_IT = {True: 20, False: 3}
+"""An answer that more than so many others give right is no sign of anything, in a small and in a large class."""
 _TRIED = 3
 
 
@@ -44,36 +46,37 @@ class Alike:
 
 
 def alike(
-    answers: Iterable[Given],
+    exercises: Iterable[Sequence[Given]],
+    learners: int,
     ranges: Mapping[str, Mapping[str, float]],
     fits: Callable[[Given, Given], bool] = lambda mine, theirs: False,
 ) -> list[Alike]:
     """Pairs of learners of whom one hands in the other's answers, most telling first.
 
+    `exercises` gives the answers of one exercise after the other, `learners` is how many there are.
     An answer counts that gets at most half of its points, and is the same as another learner's who passed with other
     numbers; or nearly the same (within 1 % of each control's `ranges`), and `fits` says that it passes theirs. How
     often chance makes such a pair is reckoned from how many of the class have each setting; pairs are given that chance
     would make less than once in two classes.
     """
-    by_exercise: dict[str, list[Given]] = defaultdict(list)
-    learners = set()
-    for each in answers:
-        by_exercise[each.exercise].append(each)
-        learners.add(each.learner)
+    small = learners <= LARGEST_SMALL_CLASS
     evidence: dict[tuple[str, str], dict[str, float]] = defaultdict(dict)
-    for exercise, given in by_exercise.items():
+    for given in exercises:
+        if not given:
+            continue
+        exercise = given[0].exercise
         spans = ranges.get(exercise, {})
         counts: dict[str, Counter[str]] = defaultdict(Counter)
         for each in given:
             for name, value in each.answer.items():
                 counts[name][_word(value)] += 1
-        for mine, theirs, same in _pairs(given, spans, near=len(learners) <= LARGEST_CLASS_NEAR, fits=fits):
+        for mine, theirs, same in _pairs(given, spans, small, fits):
             chance = 1.0
             for name, value in theirs.answer.items():
                 having = counts[name][_word(value)] if same else _having(counts[name], value, spans.get(name, 0.0))
                 chance *= max(1, having - 1) / max(1, len(given) - 1)
             evidence[mine.learner, theirs.learner][exercise] = min(1.0, chance)
-    pairs = len(learners) * (len(learners) - 1)
+    pairs = learners * (learners - 1)
     found = [
         Alike(mine, theirs, tuple(sorted(of)), pairs * math.prod(of.values()))
         for (mine, theirs), of in evidence.items()
@@ -85,7 +88,7 @@ def alike(
 
 
 def _pairs(
-    given: list[Given], spans: Mapping[str, float], near: bool, fits: Callable[[Given, Given], bool]
+    given: Sequence[Given], spans: Mapping[str, float], small: bool, fits: Callable[[Given, Given], bool]
 ) -> Iterator[tuple[Given, Given, bool]]:
     right: dict[str, list[Given]] = defaultdict(list)
     for each in given:
@@ -95,10 +98,10 @@ def _pairs(
         if mine.passed or mine.share > 0.5 or not mine.answer:
             continue
         same = right.get(_word(mine.answer), ())
-        for theirs in same:
+        for theirs in same if len(same) <= _MOST_WITH_IT[small] else ():
             if theirs.values != mine.values and theirs.learner != mine.learner:
                 yield mine, theirs, True
-        if not same and near:
+        if not same and small:
             close = sorted(
                 (distance, theirs.learner, theirs)
                 for each in right.values()

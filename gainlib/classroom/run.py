@@ -123,19 +123,23 @@ def _written(marks: Marks, target: Path) -> tuple[ClassFigures, int]:
         ],
     )
     names = dict(marks.learners())
-    pairs = alike(_given(marks), _ranges(marks), lambda mine, theirs: _fits(marks, mine, theirs))
+    pairs = alike(_given(marks), figures.learners, _ranges(marks), lambda mine, theirs: _fits(marks, mine, theirs))
     earlier = sum(not counts and not file.fault for file, counts in marks.store.files())
     report = class_report(marks.class_file, figures, pairs, names, without[:MOST_LISTED], len(without))
     write_whole(target / "report.html", report)
     return figures, len(without) - earlier
 
 
-def _given(marks: Marks) -> Iterator[Given]:
-    for line in marks.lines():
-        for each in line.exercises:
-            if each.answered and each.work is not None:
-                work = each.work
-                yield Given(line.learner_id, work.exercise, work.values, work.answer, each.passed, each.share)
+def _given(marks: Marks) -> Iterator[list[Given]]:
+    """The marked answers to one exercise after the other."""
+    for name in marks.exercises:
+        given = []
+        for learner, key, text in marks.store.of_exercise(name):
+            mark, work = marks.store.mark(key), Work.of(text)
+            if mark and not mark["fault"]:
+                share = mark["points"] / mark["out_of"]
+                given.append(Given(learner, name, work.values, work.answer, mark["passed"], share))
+        yield given
 
 
 def _ranges(marks: Marks) -> dict[str, dict[str, float]]:

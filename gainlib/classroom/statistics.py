@@ -78,7 +78,7 @@ class ExerciseFigures:
         tells = self.discrimination
         if tells is None:
             return f"{hard}; all answers or all other points are alike, so nothing can be compared"
-        if tells < 0:
+        if tells < -0.1:
             return f"{hard}; those who are good at the rest do it worse: read its text again"
         well = "well" if tells >= 0.3 else "a little" if tells >= 0.1 else "hardly"
         return f"{hard}; tells {well} who is good at the rest"

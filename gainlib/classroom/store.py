@@ -159,6 +159,13 @@ class Store:
             )
         )
 
+    def of_exercise(self, exercise: str) -> Iterator[tuple[str, str, str]]:
+        """Every answer to an exercise that counts: learner, key, work."""
+        yield from self._base.execute(
+            "SELECT learner, key, work FROM answers WHERE exercise = ? AND key IS NOT NULL ORDER BY learner",
+            (exercise,),
+        )
+
     def files(self) -> Iterator[tuple[HandedFile, bool]]:
         """Every file that was found, with whether it counts, by place."""
         for *row, counts in self._base.execute(

@@ -64,6 +64,11 @@ def test_a_broken_hand_in_is_listed_and_the_good_one_beside_it_is_marked(group, 
     assert lines["a-02"].file is None
 
 
+def test_what_is_too_large_is_not_even_parsed():
+    with pytest.raises(GainError, match="larger than 512 kB"):
+        read_hand_in(b"[" * 600_000)
+
+
 def test_another_version_of_the_exercise_gets_no_mark_unless_it_is_allowed(group):
     group.put("a.json", changed(group.content("a-01"), exercise_digest="0" * 16))
     lines, without = group.marked()

@@ -66,6 +66,11 @@ def test_the_figures_of_a_class_are_those_of_its_answers(group):
 RANGES = {f"e{number}": {"x": 60.0, "y": 36.0} for number in range(10)}
 
 
+def by_exercise(given):
+    """The answers as the marking gives them: one exercise after the other."""
+    return [[each for each in given if each.exercise == exercise] for exercise in RANGES]
+
+
 def honest(seed: int, learners: int = 30, wrong: float = 0.3, exercises: int = 8) -> list[Given]:
     """A class that works by itself: each learner has numbers of their own, some answers are wrong in their own way."""
     chance = random.Random(seed)
@@ -84,7 +89,7 @@ def honest(seed: int, learners: int = 30, wrong: float = 0.3, exercises: int = 8
 
 @pytest.mark.parametrize("seed", range(6))
 def test_an_honest_class_is_not_suspected(seed):
-    assert alike(honest(seed), RANGES, lambda mine, theirs: True) == []
+    assert alike(by_exercise(honest(seed)), 30, RANGES, lambda mine, theirs: True) == []
 
 
 def copied(given: list[Given], mine: str, theirs: str, change: float = 0.0) -> list[Given]:
@@ -99,23 +104,25 @@ def copied(given: list[Given], mine: str, theirs: str, change: float = 0.0) -> l
 
 
 def test_who_hands_in_anothers_answers_is_named_with_whose_they_are():
-    found = alike(copied(honest(1), "l03", "l11"), RANGES)
+    found = alike(by_exercise(copied(honest(1), "l03", "l11")), 30, RANGES)
     assert [(each.learner, each.other) for each in found] == [("l03", "l11")]
     assert len(found[0].exercises) >= 3
     assert found[0].by_chance < 0.05
 
 
 def test_a_small_change_does_not_hide_it_but_only_if_it_passes_there():
-    given = copied(honest(1), "l03", "l11", change=0.5)
-    assert [(each.learner, each.other) for each in alike(given, RANGES, lambda mine, theirs: True)] == [("l03", "l11")]
-    assert alike(given, RANGES, lambda mine, theirs: False) == []
+    given = by_exercise(copied(honest(1), "l03", "l11", change=0.5))
+    assert [(each.learner, each.other) for each in alike(given, 30, RANGES, lambda mine, theirs: True)] == [
+        ("l03", "l11")
+    ]
+    assert alike(given, 30, RANGES, lambda mine, theirs: False) == []
 
 
 def test_one_who_takes_a_right_answer_over_that_is_right_for_them_too_is_left_alone():
     given = [
         Given(each.learner, each.exercise, {"level": 1}, {"x": 3.0, "y": 0.0}, True, 1.0) for each in honest(2, wrong=0)
     ]
-    assert alike(given, RANGES) == []
+    assert alike(by_exercise(given), 30, RANGES) == []
 
 
 def test_an_answer_that_half_the_class_gives_is_no_sign_of_anything():
@@ -123,4 +130,4 @@ def test_an_answer_that_half_the_class_gives_is_no_sign_of_anything():
         Given(each.learner, each.exercise, each.values, {"x": 0.0, "y": 0.0}, number % 2 == 0, float(number % 2 == 0))
         for number, each in enumerate(honest(3))
     ]
-    assert alike(given, RANGES) == []
+    assert alike(by_exercise(given), 30, RANGES) == []
