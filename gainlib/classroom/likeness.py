@@ -98,9 +98,9 @@ def _pairs(
         if mine.passed or mine.share > 0.5 or not mine.answer:
             continue
         same = right.get(_word(mine.answer), ())
-        for theirs in same if len(same) <= _MOST_WITH_IT[small] else ():
-            if theirs.values != mine.values and theirs.learner != mine.learner:
-                yield mine, theirs, True
+        if len(same) <= _MOST_WITH_IT[small]:
+            # Who passed with the same answer has other numbers, or it would have passed here too.
+            yield from ((mine, theirs, True) for theirs in same)
         if not same and small:
             close = sorted(
                 (distance, theirs.learner, theirs)

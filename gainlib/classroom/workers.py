@@ -150,18 +150,22 @@ def _on_cluster(function: Function[Item, Result], chunks: Iterator[list[Item]], 
                 send(chunk)
 
         fill()
+        suspects: list[Item] = []
         while held:
             future: Any = next(coming)
             chunk = held.pop(future.key)
             try:
                 results = future.result()
             except dask.KilledWorker:
-                if len(chunk) > 1:
-                    for each in chunk:
-                        send([each])
-                else:
-                    yield chunk[0], None
+                # What only shared a worker with the item that ended it is blamed as well.
+                suspects += chunk
             else:
                 future.release()
                 yield from zip(chunk, results, strict=True)
             fill()
+        for each in suspects:
+            # Alone on the cluster, so that the item is known.
+            try:
+                yield each, client.submit(function, [each], pure=False).result()[0]
+            except dask.KilledWorker:
+                yield each, None

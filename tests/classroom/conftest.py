@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import importlib
 import json
+import os
+import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
+import gainlib
 from gainlib.classroom import Learner, mark_folder, new_class, read_class
 from gainlib.classroom.class_file import write_learners_file
 from gainlib.classroom.store import Store
@@ -89,6 +93,34 @@ class SmallClass:
         with Store(self.home / "marks.sqlite") as store:
             marks = mark_folder(self.folder, self.class_file, store, home=self.home, **given)
             return {each.learner_id: each for each in marks.lines()}, dict(marks.not_marked())
+
+
+WORK = """
+import os
+from gainlib.errors import GainError
+
+def doubled(items):
+    return [each * 2 for each in items]
+
+def ends_on_7(items):
+    if 7 in items:
+        os._exit(9)
+    return doubled(items)
+
+def refuses(items):
+    raise GainError("no.")
+"""
+
+
+@pytest.fixture
+def work(tmp_path, monkeypatch):
+    """Some work in a module that a worker process finds as well."""
+    (tmp_path / "work_of_a_test.py").write_text(WORK)
+    monkeypatch.syspath_prepend(tmp_path)
+    monkeypatch.setenv("PYTHONPATH", os.pathsep.join([str(tmp_path), str(Path(gainlib.__file__).parents[1])]))
+    monkeypatch.setattr("gainlib.classroom.workers.CHUNK", 4)
+    yield importlib.import_module("work_of_a_test")
+    del sys.modules["work_of_a_test"]
 
 
 @pytest.fixture

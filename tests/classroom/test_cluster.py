@@ -10,6 +10,7 @@ import pytest
 
 from gainlib.classroom.run import mark_class
 from gainlib.classroom.store import Store
+from gainlib.classroom.workers import done_by
 from gainlib.errors import GainError
 
 distributed = pytest.importorskip("distributed", reason='Dask is not installed: pip install "gainlib[cluster]"')
@@ -21,11 +22,8 @@ pytestmark = [
 
 
 @pytest.fixture
-def cluster(monkeypatch):
-    import gainlib
-
-    # Workers find the gainlib under test, wherever they are started.
-    monkeypatch.setenv("PYTHONPATH", os.path.dirname(os.path.dirname(gainlib.__file__)))
+def cluster(work):
+    """Two worker processes, which find the gainlib under test and the work of these tests."""
     with distributed.LocalCluster(
         n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, silence_logs=50
     ) as started:
@@ -64,6 +62,12 @@ def test_a_worker_killed_halfway_loses_nothing_and_doubles_nothing(group, cluste
     assert len(added) == 30
     alone = mark_class(group.folder, group.file, tmp_path / "alone", feedback="none")
     assert sheet(done) == sheet(alone)
+
+
+def test_an_item_that_ends_every_worker_is_given_back_without_a_result(work, cluster):
+    cluster.scheduler.allowed_failures = 0  # one worker is enough to see it
+    found = list(done_by(work.ends_on_7, range(5, 9), cluster=cluster.scheduler_address))
+    assert sorted(found, key=lambda each: each[0]) == [(5, 10), (6, 12), (7, None), (8, 16)]
 
 
 def test_an_address_where_no_cluster_is_is_one_sentence(group, monkeypatch):

@@ -63,6 +63,14 @@ def test_the_figures_of_a_class_are_those_of_its_answers(group):
     assert own[TRIM] == 0
 
 
+def test_an_exercise_is_not_compared_with_its_own_points(group):
+    group.grow(12)
+    lines, _ = group.marked()
+    (exercise,) = class_figures(lines.values()).exercises
+    assert len({each.percent for each in lines.values()}) > 1
+    assert exercise.discrimination is None  # there are no other points
+
+
 RANGES = {f"e{number}": {"x": 60.0, "y": 36.0} for number in range(10)}
 
 
@@ -123,6 +131,17 @@ def test_one_who_takes_a_right_answer_over_that_is_right_for_them_too_is_left_al
         Given(each.learner, each.exercise, {"level": 1}, {"x": 3.0, "y": 0.0}, True, 1.0) for each in honest(2, wrong=0)
     ]
     assert alike(by_exercise(given), 30, RANGES) == []
+
+
+def test_an_answer_that_passes_under_both_their_numbers_is_left_alone():
+    given = []
+    for each in honest(4):
+        if each.learner in ("l03", "l11"):
+            level = {"level": 5 if each.learner == "l03" else 6}
+            given.append(Given(each.learner, each.exercise, level, {"x": 77.7, "y": 3.3}, True, 1.0))
+        else:
+            given.append(each)
+    assert alike(by_exercise(given), 30, RANGES, lambda mine, theirs: True) == []
 
 
 def test_an_answer_that_half_the_class_gives_is_no_sign_of_anything():

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib
 import json
 import signal
 import subprocess
@@ -12,8 +11,8 @@ import time
 import pytest
 
 from gainlib.audio import read, write
+from gainlib.classroom import marking, new_class, read_class
 from gainlib.classroom import marks as marks_module
-from gainlib.classroom import new_class, read_class
 from gainlib.classroom.marking import marked
 from gainlib.classroom.run import mark_class
 from gainlib.classroom.workers import done_by
@@ -21,32 +20,6 @@ from gainlib.errors import GainError
 from gainlib.exercises import load
 
 from .conftest import EXERCISE, GAIN, TRIM
-
-WORK = """
-import os
-from gainlib.errors import GainError
-
-def doubled(items):
-    return [each * 2 for each in items]
-
-def ends_on_7(items):
-    if 7 in items:
-        os._exit(9)
-    return doubled(items)
-
-def refuses(items):
-    raise GainError("no.")
-"""
-
-
-@pytest.fixture
-def work(tmp_path, monkeypatch):
-    """Some work in a module that a worker process finds as well."""
-    (tmp_path / "work_of_a_test.py").write_text(WORK)
-    monkeypatch.syspath_prepend(tmp_path)
-    monkeypatch.setattr("gainlib.classroom.workers.CHUNK", 4)
-    yield importlib.import_module("work_of_a_test")
-    del sys.modules["work_of_a_test"]
 
 
 @pytest.fixture
@@ -118,6 +91,21 @@ def test_another_gainlib_marks_again(group, counted, monkeypatch):
     monkeypatch.setattr("gainlib.classroom.marking.engine_digest", lambda: "another")
     mark_class(group.folder, group.file, feedback="none")
     assert len(counted) == 1
+
+
+def test_the_digest_of_gainlib_follows_its_version_and_its_sources(monkeypatch):
+    def digest():
+        marking.engine_digest.cache_clear()
+        return marking.engine_digest()
+
+    found = {digest(), digest()}
+    assert len(found) == 1
+    monkeypatch.setattr(marking, "_ROOMS", marking._ROOMS[:-1])
+    found.add(digest())
+    monkeypatch.setattr(marking, "__version__", "another")
+    found.add(digest())
+    marking.engine_digest.cache_clear()
+    assert len(found) == 3
 
 
 def test_a_changed_exercise_or_recording_is_marked_again_and_the_other_is_not(tmp_path, counted):
