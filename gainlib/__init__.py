@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from gainlib.audio import Audio, read, tone, write
-    from gainlib.bench import Control, bench, compare, exercise, exercise_book
+    from gainlib.bench import Control, bench, compare, exercise, exercise_book, hand_in
     from gainlib.bench.predict import predict
     from gainlib.course import contents, learner
     from gainlib.decibels import (
@@ -97,6 +97,7 @@ _ROOMS = {
     "exercise": "bench",
     "learner": "course",
     "exercise_book": "bench",
+    "hand_in": "bench",
     "measure": "meters",
     "measures": "meters",
     "power_from_db": "decibels",
@@ -152,6 +153,7 @@ __all__ = [
     "deliver",
     "exercise",
     "exercise_book",
+    "hand_in",
     "learner",
     "measure",
     "measures",

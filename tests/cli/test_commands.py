@@ -31,7 +31,7 @@ def test_the_version_is_printed(run):
     assert run("--version") == (0, f"gainlib {gainlib.__version__}\n", "")
 
 
-@pytest.mark.parametrize("command", ["open", "check-setup", "prove", "new-exercise"])
+@pytest.mark.parametrize("command", ["open", "check-setup", "prove", "new-exercise", "new-class", "hand-in", "mark"])
 def test_each_command_has_help_with_an_example(run, command):
     status, out, _ = run(command, "--help")
     assert status == 0
