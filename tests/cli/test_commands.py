@@ -258,13 +258,13 @@ def test_every_fault_of_every_file_is_printed_and_the_status_is_1(run, folder):
 
 def test_a_proof_as_json_holds_the_figures(run, folder):
     run("new-exercise", "one")
-    status, out, _ = run("prove", "one.toml", "--variants", "19", "--json")
+    status, out, _ = run("prove", "one.toml", "--variants", "2", "--json")
     content = json.loads(out)
     assert (status, content["proven"]) == (0, True)
     (proof,) = content["exercises"]
     assert (proof["name"], proof["faults"], proof["unsolved"]) == (f"{folder.name}/one", [], [])
-    assert (proof["variants"], proof["all_variants"]) == (19, 19)
-    assert 0 < proof["passing"] < proof["answers"]
+    assert (proof["variants"], proof["all_variants"]) == (2, 19)
+    assert 0 <= proof["passing"] < proof["answers"]  # of so few none may pass
     (folder / "one.toml").write_text("title = 1,5\n")
     status, out, _ = run("prove", "one.toml", "--json")
     assert (status, json.loads(out)["exercises"][0]["faults"][0]["line"]) == (1, 1)
