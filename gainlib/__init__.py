@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from gainlib.audio import Audio, read, tone, write
-    from gainlib.bench import Control, bench, compare, exercise, exercise_book
+    from gainlib.bench import Control, bench, compare, exercise, exercise_book, hand_in
     from gainlib.bench.predict import predict
     from gainlib.course import contents, learner
     from gainlib.decibels import (
@@ -52,7 +52,7 @@ if TYPE_CHECKING:
         proposed_ride,
     )
     from gainlib.survey.survey import survey
-    from gainlib.views import Waveform
+    from gainlib.views import CloseUp, Waveform
 
 __version__ = "0.1.0"
 
@@ -61,6 +61,7 @@ _ROOMS = {
     "Audio": "audio",
     "Bus": "flow",
     "ClipGain": "stages",
+    "CloseUp": "views",
     "Compressor": "stages",
     "Control": "bench",
     "Converter": "stages",
@@ -96,6 +97,7 @@ _ROOMS = {
     "exercise": "bench",
     "learner": "course",
     "exercise_book": "bench",
+    "hand_in": "bench",
     "measure": "meters",
     "measures": "meters",
     "power_from_db": "decibels",
@@ -115,6 +117,7 @@ __all__ = [
     "Audio",
     "Bus",
     "ClipGain",
+    "CloseUp",
     "Compressor",
     "Control",
     "Converter",
@@ -150,6 +153,7 @@ __all__ = [
     "deliver",
     "exercise",
     "exercise_book",
+    "hand_in",
     "learner",
     "measure",
     "measures",

@@ -26,7 +26,8 @@ FLOORS = [
     {"flow"},
     {"views", "exercises", "survey"},
     {"course"},
-    {"bench", "classroom"},
+    {"classroom"},
+    {"bench"},
     {"cli"},
 ]
 FLOOR = {room: floor for floor, rooms in enumerate(FLOORS) for room in rooms}

@@ -17,6 +17,7 @@ from gainlib.bench.pages import page_script
 from gainlib.bench.shown import close_tree, take_place
 from gainlib.bench.state import Bench
 from gainlib.bench.steps import STYLES
+from gainlib.classroom import own_variant
 from gainlib.errors import GainError, nearest
 from gainlib.exercises import Exercise, Hint, Move, Progress, Variant, Verdict, load
 from gainlib.views import Headline, View, Waveform
@@ -294,9 +295,10 @@ class SittingPanel:
 def exercise(name: str | Path, learner: str | None = None) -> Sitting:
     """An exercise with its brief, a bench, hints and a verdict; as the last line of a cell it shows itself.
 
-    The numbers are the learner's own, drawn from the id in the progress of the current folder, where every attempt is
-    kept too. With `learner` the variant of that id is shown and nothing is kept. `name` may be the path of a TOML file
-    of one's own. Raises GainError for a name that is not in the collection, with the nearest that is.
+    The numbers are the learner's own, drawn from the id in the progress of the current folder, or from the one that
+    they have in a class; every attempt is kept in that progress. With `learner` the variant of that id is shown and
+    nothing is kept. `name` may be the path of a TOML file of one's own. Raises GainError for a name that is not in the
+    collection, with the nearest that is.
 
     >>> sitting = exercise("recording/leave-room", learner="ada")
     >>> sitting.check().passed
@@ -304,7 +306,8 @@ def exercise(name: str | Path, learner: str | None = None) -> Sitting:
     """
     made = load(name)
     progress = Progress(Path("progress.json"), learner) if learner else Progress.here()
-    return Sitting(made, made.variant(learner or progress.learner_id), progress, kept=learner is None)
+    variant = made.variant(learner) if learner else own_variant(made, progress)
+    return Sitting(made, variant, progress, kept=learner is None)
 
 
 def _control(move: Move) -> Control:

@@ -10,6 +10,7 @@ from typing import Annotated
 import typer
 
 from gainlib import __version__
+from gainlib.cli import classroom
 from gainlib.cli.survey import EXAMPLE, survey_command
 from gainlib.errors import GainError
 
@@ -45,6 +46,10 @@ def _open(
         "gainlib-course"
     ),
     name: Annotated[str, typer.Option(help="Your name, kept with your progress.")] = "",
+    class_file: Annotated[
+        Path | None, typer.Option("--class", help="Your class's file for learners; once is enough.")
+    ] = None,
+    learner: Annotated[str, typer.Option(help="Your id in that class.")] = "",
     lessons: Annotated[
         str, typer.Option(help="Lay and list these lessons only, such as 03,04,06, from now on; all for all of them.")
     ] = "",
@@ -62,6 +67,12 @@ def _open(
     from gainlib.exercises.progress import require_text
 
     name = require_text("--name", name) if name else ""
+    if bool(class_file) != bool(learner):
+        raise GainError("--class and --learner go together; give your class's file and your id in it.")
+    if class_file:
+        from gainlib.classroom import enrol
+
+        typer.echo(f"You are {learner} in {enrol(folder, class_file, learner).of.title}.")
     laid = lay(folder, __version__, only=lessons or None)
     typer.echo(laid.text)
     progress = Progress.at(laid.folder, name=name)
@@ -198,6 +209,7 @@ def _try(
 
 
 app.command("survey", epilog=EXAMPLE)(survey_command)
+classroom.add_to(app)
 
 
 def main() -> None:

@@ -1,0 +1,131 @@
+"""The feedback page of one learner: each check in words, the slip, and the picture of what their settings did."""
+
+from __future__ import annotations
+
+import functools
+import hashlib
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from gainlib.classroom.drawing import answered_picture, page, picture, script, script_beside
+from gainlib.classroom.marking import Work, engine_digest
+from gainlib.classroom.marks import LearnerMark
+from gainlib.exercises import Exercise, Variant, load
+from gainlib.exercises.readings import printed_number
+
+__all__ = ["PageWork", "feedback_pages"]
+
+
+@dataclass(frozen=True)
+class PageWork:
+    """All that one page is made from; `digest` tells whether a page that is there was made from the same."""
+
+    file: str
+    light: bool
+    content: dict[str, Any]
+    answers: tuple[Work | None, ...]
+
+    @functools.cached_property
+    def digest(self) -> str:
+        """The digest of all that the page is made from."""
+        rooms = [
+            Path(__file__),
+            Path(__file__).parent / "drawing.py",
+            *sorted((Path(__file__).parent / "pages").iterdir()),
+        ]
+        made_by = [
+            engine_digest(),
+            *(hashlib.sha256(each.read_bytes()).hexdigest() for each in rooms if each.is_file()),
+        ]
+        parts = [self.light, self.content, [each.key if each else "" for each in self.answers], made_by]
+        return hashlib.sha256(json.dumps(parts, sort_keys=True).encode()).hexdigest()[:32]
+
+    @classmethod
+    def of(cls, line: LearnerMark, title: str, file: str, light: bool) -> PageWork:
+        """The page of a mark line."""
+        return cls(
+            file=file,
+            light=light,
+            content={
+                "name": line.name,
+                "title": title,
+                "made": f"handed in {line.made:%Y-%m-%d %H:%M} UTC" if line.made else "nothing handed in",
+                "total": f"{line.total:g}",
+                "out_of": f"{line.out_of:g}",
+                "days_late": line.days_late,
+                "penalty": f"{line.penalty_percent:g}",
+                "exercises": [
+                    {
+                        "title": each.exercise.title,
+                        "goal": each.exercise.goal,
+                        "fault": each.fault,
+                        "answered": each.answered,
+                        "passed": each.passed,
+                        "points": f"{each.points:g}",
+                        "out_of": f"{each.out_of:g}",
+                        "hint_cost": f"{each.mark['hint_cost']:g} points" if each.mark.get("hint_cost") else "",
+                        "checks": [
+                            {"title": title, "met": met, "sentence": sentence}
+                            for title, met, _, _, sentence in each.mark.get("lines", [])
+                        ],
+                        "notes": each.mark.get("notes", []),
+                        "slip": each.mark.get("slip_said", ""),
+                    }
+                    for each in line.exercises
+                ],
+            },
+            answers=tuple(each.work if each.answered else None for each in line.exercises),
+        )
+
+
+def feedback_pages(works: Sequence[PageWork]) -> list[str]:
+    """The pages of some learners as text, in the same order."""
+    return [_page(each) for each in works]
+
+
+def _page(work: PageWork) -> str:
+    exercises = []
+    for index, (told, answer) in enumerate(zip(work.content["exercises"], work.answers, strict=True)):
+        drawn: dict[str, Any] = {}
+        if answer is not None:
+            variant = _exercise(answer.source, answer.task).with_values(answer.values)
+            drawn |= {"settings": _settings(variant, answer.answer), "moved": bool(variant.moves)}
+            if shown := answered_picture(variant, answer.answer):
+                spec, columns, heading, sentence = shown
+                drawn["picture"] = picture(f"picture-{index}", None, columns, spec)
+                drawn |= {"heading": heading, "sentence": sentence}
+        exercises.append({**told, **drawn})
+    drawing = script_beside() if work.light else script()
+    return page("feedback.html", **{**work.content, "exercises": exercises}, script=drawing)
+
+
+@functools.lru_cache(maxsize=64)
+def _exercise(source: str, task: str) -> Exercise:
+    return load(source)
+
+
+def _settings(variant: Variant, answer: dict[str, Any]) -> list[str]:
+    """What the learner set or answered, as the exercise writes it."""
+    said = []
+    for move in variant.moves:
+        value = answer.get(move.path)
+        if isinstance(value, bool):
+            said.append(f"{move.label} {'on' if value else 'off'}")
+        elif isinstance(value, int | float):
+            said.append(f"{move.label} {printed_number(float(value), move.unit, move.step)}")
+        elif isinstance(value, list):
+            said.append(f"{move.label} of {len(value)} points")
+        elif isinstance(value, str):
+            said.append(f"{move.label} {value}")
+    for ask in variant.asks:
+        value = answer.get(ask.name)
+        if isinstance(value, list):
+            said.append(f"{ask.title}: {', '.join(str(each) for each in value)}")
+        elif isinstance(value, str):
+            said.append(f"{ask.title}: {value}")
+        elif isinstance(value, int | float) and not isinstance(value, bool):
+            said.append(f"{ask.title}: {printed_number(float(value), ask.unit, plus=False)}")
+    return said

@@ -1,0 +1,149 @@
+"""Answers that look taken over: wrong for the learner's own numbers, right for somebody else's, and the same as theirs.
+
+Nothing here proves anything. For each pair it is told how many such pairs chance alone would make in this class.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+__all__ = ["Alike", "Given", "alike"]
+
+NEAR_SHARE = 0.01
+"""Settings that lie this near to each other, as a share of the control's range, count as taken over with a change."""
+MOST_BY_CHANCE = 0.5
+LARGEST_SMALL_CLASS = 1000
+_MOST_WITH_IT = {True: 20, False: 3}
+"""An answer that more than so many others give right is no sign of anything, in a small and in a large class."""
+_TRIED = 3
+
+
+@dataclass(frozen=True)
+class Given:
+    """One marked answer: whose, to what, for which numbers, what it was, how it did."""
+
+    learner: str
+    exercise: str
+    values: Mapping[str, Any]
+    answer: Mapping[str, Any]
+    passed: bool
+    share: float
+
+
+@dataclass(frozen=True)
+class Alike:
+    """A learner whose failed answers are those of another; `by_chance` is how many such pairs one would expect."""
+
+    learner: str
+    other: str
+    exercises: tuple[str, ...]
+    by_chance: float
+
+
+def alike(
+    exercises: Iterable[Sequence[Given]],
+    learners: int,
+    ranges: Mapping[str, Mapping[str, float]],
+    fits: Callable[[Given, Given], bool] = lambda mine, theirs: False,
+) -> list[Alike]:
+    """Pairs of learners of whom one hands in the other's answers, most telling first.
+
+    `exercises` gives the answers of one exercise after the other, `learners` is how many there are.
+    An answer counts that gets at most half of its points, and is the same as another learner's who passed with other
+    numbers; or nearly the same (within 1 % of each control's `ranges`), and `fits` says that it passes theirs. How
+    often chance makes such a pair is reckoned from how many of the class have each setting; pairs are given that chance
+    would make less than once in two classes.
+    """
+    small = learners <= LARGEST_SMALL_CLASS
+    evidence: dict[tuple[str, str], dict[str, float]] = defaultdict(dict)
+    for given in exercises:
+        if not given:
+            continue
+        exercise = given[0].exercise
+        spans = ranges.get(exercise, {})
+        counts: dict[str, Counter[str]] = defaultdict(Counter)
+        for each in given:
+            for name, value in each.answer.items():
+                counts[name][_word(value)] += 1
+        for mine, theirs, same in _pairs(given, spans, small, fits):
+            chance = 1.0
+            for name, value in theirs.answer.items():
+                having = counts[name][_word(value)] if same else _having(counts[name], value, spans.get(name, 0.0))
+                chance *= max(1, having - 1) / max(1, len(given) - 1)
+            evidence[mine.learner, theirs.learner][exercise] = min(1.0, chance)
+    pairs = learners * (learners - 1)
+    found = [
+        Alike(mine, theirs, tuple(sorted(of)), pairs * math.prod(of.values()))
+        for (mine, theirs), of in evidence.items()
+    ]
+    return sorted(
+        (each for each in found if each.by_chance < MOST_BY_CHANCE),
+        key=lambda each: (each.by_chance, each.learner, each.other),
+    )
+
+
+def _pairs(
+    given: Sequence[Given], spans: Mapping[str, float], small: bool, fits: Callable[[Given, Given], bool]
+) -> Iterator[tuple[Given, Given, bool]]:
+    right: dict[str, list[Given]] = defaultdict(list)
+    for each in given:
+        if each.passed:
+            right[_word(each.answer)].append(each)
+    for mine in given:
+        if mine.passed or mine.share > 0.5 or not mine.answer:
+            continue
+        same = right.get(_word(mine.answer), ())
+        if len(same) <= _MOST_WITH_IT[small]:
+            # Who passed with the same answer has other numbers, or it would have passed here too.
+            yield from ((mine, theirs, True) for theirs in same)
+        if not same and small:
+            close = sorted(
+                (distance, theirs.learner, theirs)
+                for each in right.values()
+                for theirs in each
+                if theirs.values != mine.values
+                and theirs.learner != mine.learner
+                and (distance := _distance(mine.answer, theirs.answer, spans)) <= NEAR_SHARE
+            )
+            for _, _, theirs in close[:_TRIED]:
+                if fits(mine, theirs):
+                    yield mine, theirs, False
+
+
+def _distance(mine: Mapping[str, Any], theirs: Mapping[str, Any], spans: Mapping[str, float]) -> float:
+    """The widest difference of two answers, as a share of the control's range; infinite where there is none to tell."""
+    if mine.keys() != theirs.keys():
+        return math.inf
+    widest = 0.0
+    for name, value in mine.items():
+        other = theirs[name]
+        if _word(value) == _word(other):
+            continue
+        if not _is_number(value) or not _is_number(other) or not spans.get(name):
+            return math.inf
+        widest = max(widest, abs(value - other) / spans[name])
+    return widest
+
+
+def _having(counts: Counter[str], value: Any, span: float) -> int:
+    """How many of the class have this setting, or nearly."""
+    if not _is_number(value) or not span:
+        return counts[_word(value)]
+    words = ((json.loads(each), count) for each, count in counts.items())
+    return sum(count for each, count in words if _is_number(each) and abs(each - value) <= NEAR_SHARE * span)
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
+def _word(value: Any) -> str:
+    """A value as a text by which equal ones are known: 3 and 3.0 are the same setting."""
+    if isinstance(value, Mapping):
+        return json.dumps({name: _word(each) for name, each in value.items()}, sort_keys=True)
+    return json.dumps(float(value) if _is_number(value) else value, sort_keys=True)

@@ -1,0 +1,161 @@
+"""One answer marked: rendered again at the learner's own numbers and measured; a pure function of what it is given."""
+
+from __future__ import annotations
+
+import functools
+import hashlib
+import json
+import tomllib
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+from gainlib import __version__
+from gainlib.audio import bundled_folder
+from gainlib.errors import GainError
+from gainlib.exercises import Exercise, Variant, Verdict, load
+from gainlib.exercises.spec import filled
+
+__all__ = ["Work", "engine_digest", "marked", "own_values", "task_digest"]
+
+# What can change a verdict: the rooms from the cellar up to the exercises. A new report marks nothing again.
+_ROOMS = ("errors.py", "decibels.py", "kernels", "audio.py", "meters", "stages", "flow", "exercises")
+
+
+@dataclass(frozen=True)
+class Work:
+    """One answer to be marked, and all that the mark depends on; any machine with the same gainlib can do it.
+
+    Whose answer it is is no part of it: the same answer at the same numbers is measured once for a whole class.
+    `source` is where the exercise is found: its name in the collection, or its file.
+    """
+
+    exercise: str
+    source: str
+    task: str
+    engine: str
+    values: dict[str, Any]
+    answer: dict[str, Any]
+    hints_used: int
+
+    @classmethod
+    def of(cls, text: str) -> Work:
+        """The work that a store keeps as text."""
+        return cls(**json.loads(text))
+
+    @functools.cached_property
+    def key(self) -> str:
+        """The digest of all that the mark depends on: the same key, the same mark."""
+        content = {name: value for name, value in asdict(self).items() if name != "source"}
+        return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()[:32]
+
+
+def marked(works: Sequence[Work]) -> list[dict[str, Any]]:
+    """The marks of some answers, each as a table that JSON can hold; in the same order, and never raising for one.
+
+    `fault` is a sentence for an answer that gets no mark, `kept` is false for a fault of the machine. Raises GainError
+    where this machine's gainlib or its exercises are not those of the machine that asks.
+    """
+    return [_marked(each) for each in works]
+
+
+def _marked(work: Work) -> dict[str, Any]:
+    if work.engine != engine_digest():
+        raise GainError(
+            f"a worker has another gainlib ({__version__}, {engine_digest()}) than this machine ({work.engine}); "
+            "install the same one everywhere."
+        )
+    exercise = _loaded(work.source, work.task)
+    if task_digest(exercise) != work.task:
+        raise GainError(f"{exercise.name} is another file on a worker than here; put the same one on all machines.")
+    try:
+        variant = exercise.with_values(work.values)
+        return {"fault": "", **_told(variant, variant.check(work.answer, work.hints_used))}
+    except Exception as fault:  # whatever one answer does, the others are marked
+        return {"fault": f"it could not be marked ({type(fault).__name__}: {fault}).", "kept": False}
+
+
+def _told(variant: Variant, verdict: Verdict) -> dict[str, Any]:
+    slips = getattr(variant.exercise.spec, "slips", [])
+    name = next((each.name for each in slips if filled(each.say, variant.printed) == verdict.slip), "")
+    return {
+        "passed": bool(verdict.passed),
+        "points": float(verdict.points),
+        "out_of": float(verdict.out_of),
+        "hint_cost": float(verdict.hint_cost),
+        "lines": [[each.title, bool(each.passed), each.points, each.out_of, each.sentence] for each in verdict.lines],
+        "slip": name or (verdict.slip or ""),
+        "slip_said": verdict.slip or "",
+        "notes": list(verdict.notes),
+    }
+
+
+@functools.lru_cache(maxsize=4)
+def _loaded(source: str, task: str) -> Exercise:
+    """An exercise with its recordings; answers come sorted by exercise, so a few are enough and memory stays flat.
+
+    It is loaded once for each state of its files, which `task` tells.
+    """
+    return load(source)
+
+
+@functools.cache
+def engine_digest() -> str:
+    """The digest of the part of gainlib that a mark depends on.
+
+    >>> len(engine_digest())
+    16
+    """
+    package = Path(__file__).parent.parent
+    files = sorted(
+        file
+        for room in _ROOMS
+        for file in ([package / room] if room.endswith(".py") else (package / room).rglob("*.py"))
+    )
+    content = [__version__.encode()]
+    for file in files:
+        content += [file.relative_to(package).as_posix().encode(), file.read_bytes().replace(b"\r\n", b"\n")]
+    return hashlib.sha256(b"\0".join(content)).hexdigest()[:16]
+
+
+def own_values(exercise: Exercise, learner_id: str, class_key: str) -> dict[str, Any]:
+    """The numbers that a learner of the class has in an exercise, drawn as its variant draws them.
+
+    >>> exercise = load("recording/leave-room")
+    >>> own_values(exercise, "ada", "key") == exercise.variant("ada", "key").values
+    True
+    """
+    return {name: draw.drawn(class_key, learner_id, exercise.name) for name, draw in exercise.draws.items()}
+
+
+def task_digest(exercise: Exercise) -> str:
+    """The digest of an exercise and of the recordings that it names: what a mark depends on, besides the answer."""
+    found = hashlib.sha256(exercise.digest.encode())
+    for path in _recordings(exercise.file, exercise.digest):
+        now = path.stat()
+        found.update(_content_digest(path, now.st_size, now.st_mtime_ns))
+    return found.hexdigest()[:16]
+
+
+@functools.lru_cache(maxsize=1024)
+def _recordings(file: Path, digest: str) -> tuple[Path, ...]:
+    """The recordings of an exercise file, by the file's digest, so that a changed one is read again."""
+    found = []
+    for take in _takes(tomllib.loads(file.read_text(encoding="utf-8"))):
+        home, parts = file.parent, take.split("/")
+        found.append(bundled_folder("media").joinpath(*parts[1:]) if parts[0] == "media" else home.joinpath(*parts))
+    return tuple(found)
+
+
+@functools.lru_cache(maxsize=1024)
+def _content_digest(path: Path, size: int, changed: int) -> bytes:
+    with path.open("rb") as recording:
+        return hashlib.file_digest(recording, "sha256").digest()
+
+
+def _takes(entries: Any) -> list[str]:
+    if isinstance(entries, dict):
+        own = [str(entries["take"])] if isinstance(entries.get("take"), str) else []
+        return own + [each for value in entries.values() for each in _takes(value)]
+    return [take for each in entries for take in _takes(each)] if isinstance(entries, list) else []

@@ -1,0 +1,198 @@
+"""One marking of a class from folder to report: what `gainlib mark` does, and what it says of it."""
+
+from __future__ import annotations
+
+import itertools
+import os
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from gainlib.classroom.class_file import read_class
+from gainlib.classroom.drawing import SCRIPT, bokeh_script
+from gainlib.classroom.feedback import PageWork, feedback_pages
+from gainlib.classroom.handing_in import plain_name
+from gainlib.classroom.likeness import Given, alike
+from gainlib.classroom.marking import Work, marked
+from gainlib.classroom.marks import Marks, Told, mark_folder
+from gainlib.classroom.report import class_report
+from gainlib.classroom.sheet import Cell, heading, row, write_csv, write_sheets
+from gainlib.classroom.statistics import ClassFigures, class_figures
+from gainlib.classroom.store import Store
+from gainlib.classroom.workers import done_by
+from gainlib.errors import GainError
+from gainlib.exercises.progress import write_whole
+
+__all__ = ["Marking", "mark_class"]
+
+MOST_LISTED = 200
+FEEDBACK = ("whole", "light", "none")
+
+
+@dataclass(frozen=True)
+class Marking:
+    """What a marking did: where its results are, and how much got a mark."""
+
+    out: Path
+    learners: int
+    handed_in: int
+    answers: int
+    marked_before: int
+    not_marked: int
+    pages: int
+
+    @property
+    def text(self) -> str:
+        """What was done, a line for each sentence."""
+        before = f", {self.marked_before} of them marked before" if self.marked_before else ""
+        what = "answer" if self.answers == 1 else "different answers"
+        without = (
+            f"{self.not_marked} got no mark; not-marked.csv says why." if self.not_marked else "Everything got a mark."
+        )
+        return (
+            f"{self.handed_in} of {self.learners} learners handed in; {self.answers} {what}{before}.\n{without}\n"
+            f"In {self.out}: report.html, marks.xlsx, marks.csv{', feedback' if self.pages else ''}."
+        )
+
+    def as_dict(self) -> dict[str, Any]:
+        """The same for a script."""
+        return {
+            "out": str(self.out), "learners": self.learners, "handed_in": self.handed_in, "answers": self.answers,
+            "marked_before": self.marked_before, "not_marked": self.not_marked, "pages": self.pages,
+        }  # fmt: skip
+
+
+def mark_class(
+    folder: str | os.PathLike[str],
+    class_file: str | os.PathLike[str],
+    out: str | os.PathLike[str] | None = None,
+    *,
+    workers: int = 1,
+    cluster: str = "",
+    feedback: str = "whole",
+    any_version: bool = False,
+    told: Told = lambda what, done, of: None,
+) -> Marking:
+    """Mark a folder of hand-ins and write mark sheet, feedback pages and class report; says what it did.
+
+    The results lie beside the class file, in `marks-of-` and its name, unless `out` names another folder. Raises
+    GainError where something cannot be read or written; a bad hand-in is no such thing, it is listed.
+    """
+    if feedback not in FEEDBACK:
+        raise GainError(f"--feedback is {feedback!r}; it must be one of {', '.join(FEEDBACK)}.")
+    source = Path(class_file)
+    of_class = read_class(source)
+    target = Path(out) if out is not None else source.with_name(f"marks-of-{source.stem}")
+    if Path(folder).resolve() == target.resolve() or Path(folder).resolve() in target.resolve().parents:
+        raise GainError(f"{target} lies in the folder of the hand-ins; name another with --out.")
+    with Store(target / "marks.sqlite") as store:
+        marks = mark_folder(
+            folder, of_class, store, home=source.parent, workers=workers, cluster=cluster, any_version=any_version,
+            told=told,
+        )  # fmt: skip
+        try:
+            figures, without = _written(marks, target)
+            pages = 0
+            if feedback != "none":
+                pages = _feedback(marks, target / "feedback", feedback == "light", workers, cluster, told)
+        except OSError as fault:
+            reason = (fault.strerror or str(fault)).lower()
+            raise GainError(f"{fault.filename or target} cannot be written ({reason}).") from fault
+    return Marking(target, figures.learners, figures.handed_in, marks.answers, marks.marked_before, without, pages)
+
+
+def _written(marks: Marks, target: Path) -> tuple[ClassFigures, int]:
+    """Write sheets and report; gives the figures, and how much got no mark."""
+    exercises = list(marks.exercises)
+    write_csv(target / "marks.csv", itertools.chain([heading(exercises)], map(row, marks.lines())))
+    without = list(marks.not_marked())
+    not_marked: list[tuple[Cell, ...]] = [("file", "why"), *without]
+    write_csv(target / "not-marked.csv", not_marked)
+    figures = class_figures(marks.lines())
+    slips: list[tuple[Cell, ...]] = [("exercise", "slip", "learners", "what was said")]
+    for each in figures.exercises:
+        slips += [(each.exercise.name, slip.name, slip.count, slip.said) for slip in each.slips]
+    write_sheets(
+        target / "marks.xlsx",
+        [
+            ("Marks", itertools.chain([heading(exercises)], map(row, marks.lines()))),
+            ("Not marked", not_marked),
+            ("Slips", slips),
+        ],
+    )
+    names = dict(marks.learners())
+    pairs = alike(_given(marks), figures.learners, _ranges(marks), lambda mine, theirs: _fits(marks, mine, theirs))
+    earlier = sum(not counts and not file.fault for file, counts in marks.store.files())
+    report = class_report(marks.class_file, figures, pairs, names, without[:MOST_LISTED], len(without))
+    write_whole(target / "report.html", report)
+    return figures, len(without) - earlier
+
+
+def _given(marks: Marks) -> Iterator[list[Given]]:
+    """The marked answers to one exercise after the other."""
+    for name in marks.exercises:
+        given = []
+        for learner, key, text in marks.store.of_exercise(name):
+            mark, work = marks.store.mark(key), Work.of(text)
+            if mark and not mark["fault"]:
+                share = mark["points"] / mark["out_of"]
+                given.append(Given(learner, name, work.values, work.answer, mark["passed"], share))
+        yield given
+
+
+def _ranges(marks: Marks) -> dict[str, dict[str, float]]:
+    return {
+        name: {move.path: move.high - move.low for move in exercise.variant("anyone").moves}
+        for name, exercise in marks.exercises.items()
+    }
+
+
+def _fits(marks: Marks, mine: Given, theirs: Given) -> bool:
+    """Whether an answer passes under another learner's numbers."""
+    answers = marks.store.answers(mine.learner)
+    own = next(Work.of(each[2]) for each in answers if each[0] == mine.exercise and each[2])
+    work = replace(own, values=dict(theirs.values), hints_used=0)
+    found = marks.store.mark(work.key)
+    if found is None:
+        found = marked([work])[0]
+        if found.get("kept", True):
+            marks.store.add_mark(work.key, found)
+    return bool(found.get("passed"))
+
+
+def _feedback(marks: Marks, folder: Path, light: bool, workers: int, cluster: str, told: Told) -> int:
+    """Write the page of all who handed in, unless one is there, made from the same; gives how many there are."""
+    folder.mkdir(parents=True, exist_ok=True)
+    learners = marks.learners()
+    plain = {learner_id: plain_name(learner_id) for learner_id, _ in learners}
+    # On some systems a and A are one file.
+    same = Counter(each.lower() for each in plain.values())
+    if light:
+        write_whole(folder / SCRIPT, bokeh_script())
+    count = 0
+
+    def to_do() -> Iterator[PageWork]:
+        nonlocal count
+        for line in marks.lines():
+            if line.file is None:
+                continue
+            count += 1
+            name = plain[line.learner_id]
+            name = f"{name}-{count}" if same[name.lower()] > 1 else name
+            work = PageWork.of(line, marks.class_file.title, f"for-{name}.html", light)
+            if marks.store.page(work.file) == work.digest and (folder / work.file).is_file():
+                told("writing feedback", count, 0)
+                continue
+            yield work
+
+    made = done_by(feedback_pages, to_do(), workers=workers, cluster=cluster)
+    for done, (work, text) in enumerate(made, start=1):
+        if text is not None:
+            write_whole(folder / work.file, text)
+            marks.store.add_page(work.file, work.digest)
+            marks.store.write()
+        told("writing feedback", done, 0)
+    told("writing feedback", count, count)
+    return count

@@ -1,0 +1,178 @@
+"""What a class's marks say about the exercises: how hard each is, what it tells apart, which slips were met."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from gainlib.classroom.marks import LearnerMark
+from gainlib.exercises import Exercise
+
+__all__ = ["CheckFigures", "ClassFigures", "ExerciseFigures", "SlipFigures", "class_figures", "discrimination"]
+
+FEWEST = 5
+"""Below this many answers a share or a correlation says nothing."""
+HELP_BELOW = 0.6
+
+
+def discrimination(share: Sequence[float], rest: Sequence[float]) -> float | None:
+    """How far an item goes along with the rest of the marks: the correlation of its points with all other points.
+
+    From −1 to 1; None for fewer than 5 answers, or where either does not vary. *Published*: the item-rest correlation,
+    corrected for the item's own part in the total (Henrysson, Psychometrika 28, 1963).
+
+    >>> discrimination([0, 0, 0, 1, 1, 1], [1, 2, 3, 4, 5, 6])
+    0.878
+    """
+    first, second = np.asarray(share, dtype=float), np.asarray(rest, dtype=float)
+    if len(first) < FEWEST or np.ptp(first) < 1e-9 or np.ptp(second) < 1e-9:
+        return None
+    return round(float(np.corrcoef(first, second)[0, 1]), 3)
+
+
+@dataclass(frozen=True)
+class CheckFigures:
+    """One check: how many of those who answered met it, and how far it goes along with the rest."""
+
+    title: str
+    met: float
+    discrimination: float | None
+
+
+@dataclass(frozen=True)
+class SlipFigures:
+    """A known wrong answer: its name, what was said to it, and how many met it."""
+
+    name: str
+    said: str
+    count: int
+
+
+@dataclass(frozen=True)
+class ExerciseFigures:
+    """One exercise: how many answered and passed, the mean share of its points, its checks, its slips, who needs help.
+
+    `difficulty` is the mean share of the points among those who answered: 1 for an exercise that all can do.
+    """
+
+    exercise: Exercise
+    answered: int
+    passed: int
+    difficulty: float | None
+    discrimination: float | None
+    checks: tuple[CheckFigures, ...]
+    slips: tuple[SlipFigures, ...]
+    need_help: tuple[str, ...]
+    without_answer: tuple[str, ...]
+
+    @property
+    def words(self) -> str:
+        """What the two figures mean, in words."""
+        if self.difficulty is None or self.answered < FEWEST:
+            return f"{self.answered} answers; too few to say more"
+        hard = "hard" if self.difficulty < 0.4 else "of middling difficulty" if self.difficulty < 0.85 else "easy"
+        tells = self.discrimination
+        if tells is None:
+            return f"{hard}; all answers or all other points are alike, so nothing can be compared"
+        if tells < -0.1:
+            return f"{hard}; those who are good at the rest do it worse: read its text again"
+        well = "well" if tells >= 0.3 else "a little" if tells >= 0.1 else "hardly"
+        return f"{hard}; tells {well} who is good at the rest"
+
+
+@dataclass(frozen=True)
+class ClassFigures:
+    """All of a class: who handed in, how the totals spread, each exercise."""
+
+    learners: int
+    handed_in: int
+    late: int
+    percents: tuple[float, ...]
+    nothing: tuple[str, ...]
+    exercises: tuple[ExerciseFigures, ...]
+
+    @property
+    def median(self) -> float | None:
+        """The middle of the percentages of those who handed in."""
+        return round(float(np.median(self.percents)), 1) if self.percents else None
+
+
+@dataclass
+class _Gathered:
+    shares: list[float] = field(default_factory=list)
+    rest: list[float] = field(default_factory=list)
+    passed: int = 0
+    checks: dict[str, list[tuple[float, float]]] = field(default_factory=dict)
+    slips: Counter[str] = field(default_factory=Counter)
+    said: dict[str, str] = field(default_factory=dict)
+    need_help: list[str] = field(default_factory=list)
+    without: list[str] = field(default_factory=list)
+
+
+def class_figures(lines: Iterable[LearnerMark]) -> ClassFigures:
+    """The figures of a class from its mark lines, which are gone through once."""
+    gathered: dict[str, _Gathered] = {}
+    exercises: dict[str, Exercise] = {}
+    percents, nothing = [], []
+    learners = late = 0
+    for line in lines:
+        learners += 1
+        if line.file is None:
+            nothing.append(line.name)
+        else:
+            percents.append(line.percent)
+            late += line.days_late > 0
+        for each in line.exercises:
+            exercises[each.exercise.name] = each.exercise
+            own = gathered.setdefault(each.exercise.name, _Gathered())
+            if not each.answered:
+                if line.file is not None:
+                    own.without.append(line.name)
+                continue
+            own.shares.append(each.share)
+            own.rest.append(line.before_lateness - each.points)
+            own.passed += each.passed
+            if each.share < HELP_BELOW:
+                own.need_help.append(line.name)
+            for title, met, points, out_of, _ in each.mark["lines"]:
+                worth = each.out_of * points / float(each.mark["out_of"]) if out_of else 0.0
+                own.checks.setdefault(title, []).append((float(met), line.before_lateness - worth))
+            if slip := each.mark["slip"]:
+                own.slips[slip] += 1
+                own.said.setdefault(slip, each.mark["slip_said"])
+    return ClassFigures(
+        learners=learners,
+        handed_in=len(percents),
+        late=late,
+        percents=tuple(percents),
+        nothing=tuple(nothing),
+        exercises=tuple(_figures(exercises[name], own) for name, own in gathered.items()),
+    )
+
+
+def _figures(exercise: Exercise, own: _Gathered) -> ExerciseFigures:
+    return ExerciseFigures(
+        exercise=exercise,
+        answered=len(own.shares),
+        passed=own.passed,
+        difficulty=round(math.fsum(own.shares) / len(own.shares), 3) if own.shares else None,
+        discrimination=discrimination(own.shares, own.rest),
+        checks=tuple(
+            CheckFigures(
+                title,
+                round(sum(met for met, _ in pairs) / len(pairs), 3),
+                discrimination([met for met, _ in pairs], [rest for _, rest in pairs]),
+            )
+            for title, pairs in own.checks.items()
+        ),
+        slips=tuple(
+            SlipFigures(name, own.said[name], count)
+            for name, count in sorted(own.slips.items(), key=lambda each: (-each[1], each[0]))
+        ),
+        need_help=tuple(own.need_help),
+        without_answer=tuple(own.without),
+    )

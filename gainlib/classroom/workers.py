@@ -1,0 +1,171 @@
+"""Who does the work: this process, some processes beside it, or a Dask cluster. The results are the same."""
+
+from __future__ import annotations
+
+import concurrent.futures
+import contextlib
+import importlib
+import multiprocessing
+import os
+import threading
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures.process import BrokenProcessPool
+from multiprocessing.connection import wait
+from typing import Any, TypeVar
+
+from gainlib.errors import GainError
+
+__all__ = ["done_by"]
+
+Item = TypeVar("Item")
+Result = TypeVar("Result")
+Function = Callable[[list[Item]], list[Result]]
+Done = Iterator[tuple[Item, "Result | None"]]
+
+CHUNK = 16
+_WAITING = 3  # chunks that lie ready for each worker, so that none waits and few are held in memory
+_RETRIES = 5
+LONGEST_ANSWER_SECONDS = 20
+
+
+def done_by(
+    function: Function[Item, Result], items: Iterable[Item], *, workers: int = 1, cluster: str = ""
+) -> Done[Item, Result]:
+    """Each item with its result, as they come; None where the worker ended on that very item, twice.
+
+    `function` takes a list and gives a list. With `workers` above 1 it runs in as many processes, with `cluster` on the
+    Dask scheduler at that address; a worker that ends takes nothing along, its items are done by another. What the
+    function raises is raised.
+    """
+    chunks = _chunks(items, CHUNK)
+    if cluster:
+        yield from _on_cluster(function, chunks, cluster)
+    elif workers > 1:
+        yield from _in_processes(function, chunks, workers)
+    else:
+        for chunk in chunks:
+            yield from zip(chunk, function(chunk), strict=True)
+
+
+def _chunks(items: Iterable[Item], size: int) -> Iterator[list[Item]]:
+    chunk: list[Item] = []
+    for each in items:
+        chunk.append(each)
+        if len(chunk) == size:
+            yield chunk
+            chunk = []
+    if chunk:
+        yield chunk
+
+
+def _in_processes(function: Function[Item, Result], chunks: Iterator[list[Item]], count: int) -> Done[Item, Result]:
+    pool = _pool(count)
+    held: dict[concurrent.futures.Future[list[Result]], list[Item]] = {}
+    try:
+        more = True
+        while more or held:
+            while more and len(held) < count * _WAITING:
+                chunk = next(chunks, None)
+                if chunk is None:
+                    more = False
+                else:
+                    held[pool.submit(function, chunk)] = chunk
+            if not held:
+                break
+            done, _ = concurrent.futures.wait(held, return_when=concurrent.futures.FIRST_COMPLETED)
+            lost: list[list[Item]] = []
+            for future in done:
+                chunk = held.pop(future)
+                try:
+                    yield from zip(chunk, future.result(), strict=True)
+                except BrokenProcessPool:
+                    lost.append(chunk)
+            if lost:
+                # One worker ended, and the pool with it. What it held is done one by one: so the item is known.
+                lost += held.values()
+                held.clear()
+                pool.shutdown(wait=False, cancel_futures=True)
+                yield from _one_by_one(function, [each for chunk in lost for each in chunk])
+                pool = _pool(count)
+    finally:
+        pool.shutdown(wait=True, cancel_futures=True)
+
+
+def _one_by_one(function: Function[Item, Result], items: list[Item]) -> Done[Item, Result]:
+    pool = _pool(1)
+    try:
+        for each in items:
+            try:
+                yield each, pool.submit(function, [each]).result()[0]
+            except BrokenProcessPool:
+                pool.shutdown(wait=False)
+                pool = _pool(1)
+                yield each, None
+    finally:
+        pool.shutdown(wait=True, cancel_futures=True)
+
+
+def _pool(count: int) -> concurrent.futures.ProcessPoolExecutor:
+    # "spawn" on every system: compiled loops and threads do not survive a fork.
+    return concurrent.futures.ProcessPoolExecutor(count, multiprocessing.get_context("spawn"), _end_with_parent)
+
+
+def _end_with_parent() -> None:
+    """A worker whose parent was killed ends as well, instead of waiting for work for ever."""
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+
+        def watch() -> None:
+            wait([parent.sentinel])
+            os._exit(1)
+
+        threading.Thread(target=watch, daemon=True).start()
+
+
+def _on_cluster(function: Function[Item, Result], chunks: Iterator[list[Item]], address: str) -> Done[Item, Result]:
+    try:
+        dask: Any = importlib.import_module("distributed")
+    except ImportError as fault:
+        raise GainError('--cluster wants Dask, which is not installed: pip install "gainlib[cluster]"') from fault
+    try:
+        client = dask.Client(address, timeout=LONGEST_ANSWER_SECONDS)
+    except (OSError, ValueError, TimeoutError) as fault:
+        raise GainError(f"no cluster answers at {address}; give a scheduler such as tcp://10.0.0.5:8786.") from fault
+    with contextlib.closing(client):
+        try:
+            client.wait_for_workers(1, timeout=60)
+        except TimeoutError as fault:
+            raise GainError(f"the cluster at {address} has no workers; start one: dask worker {address}.") from fault
+        held: dict[str, list[Item]] = {}
+        coming = dask.as_completed()
+
+        def send(chunk: list[Item]) -> None:
+            future = client.submit(function, chunk, pure=False, retries=_RETRIES)
+            held[future.key] = chunk
+            coming.add(future)
+
+        def fill() -> None:
+            most = max(1, sum(client.nthreads().values())) * _WAITING
+            while len(held) < most and (chunk := next(chunks, None)) is not None:
+                send(chunk)
+
+        fill()
+        suspects: list[Item] = []
+        while held:
+            future: Any = next(coming)
+            chunk = held.pop(future.key)
+            try:
+                results = future.result()
+            except dask.KilledWorker:
+                # What only shared a worker with the item that ended it is blamed as well.
+                suspects += chunk
+            else:
+                future.release()
+                yield from zip(chunk, results, strict=True)
+            fill()
+        for each in suspects:
+            # Alone on the cluster, so that the item is known.
+            try:
+                yield each, client.submit(function, [each], pure=False).result()[0]
+            except dask.KilledWorker:
+                yield each, None

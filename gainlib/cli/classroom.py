@@ -1,0 +1,140 @@
+"""The commands of a class: a new class, a hand-in, the marking of a folder."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import sys
+from collections.abc import Callable, Iterator
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from gainlib import __version__
+from gainlib.errors import GainError
+
+__all__ = ["add_to"]
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add these commands to the command line."""
+    app.command("new-class", epilog='Example: gainlib new-class group-a --title "Group A" --roster list.csv')(
+        _new_class
+    )
+    app.command("hand-in", epilog="Example: gainlib hand-in my-course")(_hand_in)
+    app.command("mark", epilog="Example: gainlib mark hand-ins --class group-a.toml --workers 2")(_mark)
+
+
+def _new_class(
+    file: Annotated[Path, typer.Argument(help="The class file, with or without .toml.")],
+    title: Annotated[str, typer.Option(help="What the class is called.")] = "",
+    roster: Annotated[Path | None, typer.Option(help="The class list as CSV: id and name, with a heading.")] = None,
+    exercise: Annotated[
+        list[str] | None, typer.Option(help="An exercise, by name or file; may be given again. All, if left out.")
+    ] = None,
+    due: Annotated[str, typer.Option(help="When hand-ins are due, such as 2027-01-15T18:00.")] = "",
+    collect: Annotated[str, typer.Option(help="A folder that everybody reaches; hand-ins are copied there.")] = "",
+    again: Annotated[bool, typer.Option("--again", help="Write the learners' file again from the class file.")] = False,
+) -> None:
+    """Write a class file for the teacher, and one without names for the learners.
+
+    The teacher's file is then yours to change: points, due date, what a late hand-in costs, the roster. After that,
+    --again writes the learners' file anew; the key, and so everybody's numbers, stay.
+    """
+    from gainlib.classroom import new_class, read_roster
+    from gainlib.classroom.class_file import write_learners_file
+
+    if again:
+        typer.echo(
+            f"Written again: {write_learners_file(file if file.suffix == '.toml' else file.with_suffix('.toml'))}"
+        )
+        return
+    learners = read_roster(roster) if roster else ()
+    when = None
+    if due:
+        try:
+            when = datetime.fromisoformat(due).astimezone()
+        except ValueError as fault:
+            raise GainError(f"--due is {due!r}; give a date and a time such as 2027-01-15T18:00.") from fault
+    teacher, for_learners = new_class(
+        file, title=title, roster=learners, exercises=exercise or (), due=when, collect=collect
+    )
+    typer.echo(f"{teacher} is yours: it holds the key{f' and {len(learners)} names' if learners else ''}.")
+    typer.echo(f"{for_learners} is for the learners: gainlib open --class {for_learners.name} --learner ID")
+
+
+def _hand_in(
+    folder: Annotated[Path | None, typer.Argument(help="Your course folder; the current one, if left out.")] = None,
+    to: Annotated[Path | None, typer.Option(help="A folder that a copy is put into.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Write what was done as JSON.")] = False,
+) -> None:
+    """Write your answers as one small file for your teacher, beside every earlier one.
+
+    It holds your id, your name, your answers and when you gave them; you can read it. It claims no points: the answers
+    are measured again.
+    """
+    from gainlib.classroom import hand_in
+
+    done = hand_in(folder, to)
+    if as_json:
+        typer.echo(json.dumps({"file": str(done.file), "said": list(done.sentences)}, indent=1, ensure_ascii=False))
+    else:
+        typer.echo(done.text)
+
+
+def _mark(
+    folder: Annotated[Path, typer.Argument(help="The folder with the hand-ins; archives in it are read as well.")],
+    class_file: Annotated[Path, typer.Option("--class", help="The teacher's class file.")],
+    out: Annotated[
+        Path | None, typer.Option(help="Where the marks are written; beside the class file, if left out.")
+    ] = None,
+    workers: Annotated[int, typer.Option(help="How many processes mark at once.", min=1, max=256)] = 1,
+    cluster: Annotated[str, typer.Option(help="The address of a Dask scheduler that shall do the work.")] = "",
+    feedback: Annotated[
+        str, typer.Option(help="Feedback pages: whole (each by itself), light (one script beside them), none.")
+    ] = "whole",
+    any_version: Annotated[
+        bool, typer.Option("--any-version", help="Mark answers to another version of an exercise by the present one.")
+    ] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Write what was done as JSON.")] = False,
+) -> None:
+    """Mark every hand-in of a folder: mark sheet, feedback pages and a report on the class.
+
+    Each answer is rendered again and measured; what is marked already is not marked again, so a run that was stopped
+    goes on. Ends with 0 when everything was marked and with 1 when something got no mark; it is listed with the reason.
+    """
+    from gainlib.classroom.run import mark_class
+
+    with _progress() as told:
+        done = mark_class(
+            folder, class_file, out, workers=workers, cluster=cluster, feedback=feedback, any_version=any_version,
+            told=told,
+        )  # fmt: skip
+    if as_json:
+        typer.echo(json.dumps({"gainlib": __version__} | done.as_dict(), indent=1, ensure_ascii=False))
+    else:
+        typer.echo(done.text)
+    raise typer.Exit(1 if done.not_marked else 0)
+
+
+@contextlib.contextmanager
+def _progress() -> Iterator[Callable[[str, int, int], None]]:
+    """A bar for each part of the work, on a terminal only."""
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TaskID, TextColumn, TimeRemainingColumn
+
+    bars = Progress(
+        TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn(),
+        console=Console(file=sys.stderr), disable=not sys.stderr.isatty(),
+    )  # fmt: skip
+    known: dict[str, TaskID] = {}
+    with bars:
+
+        def told(what: str, done: int, of: int) -> None:
+            if what not in known:
+                known[what] = bars.add_task(what, total=None)
+            bars.update(known[what], completed=done, total=of or None)
+
+        yield told

@@ -1,0 +1,227 @@
+"""Ten learners on one JupyterHub, in a browser: from signing in to handing in, with times and memory.
+
+    python tests/benchmarks/bench_hub.py --learners 10 --lesson 03-set-recording-level.ipynb --proxy PATH
+
+Wants jupyterhub (pip), configurable-http-proxy (npm; `--proxy` is the path of its command), psutil and Chromium. The
+hub runs on this computer only, with one password for all: a test, and no way to run a hub.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import secrets
+import shutil
+import socket
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+import urllib.request
+from pathlib import Path
+
+import psutil
+from playwright.sync_api import sync_playwright
+
+import gainlib
+from gainlib.classroom import Learner, new_class
+from gainlib.classroom.run import mark_class
+from gainlib.exercises import load
+
+CONFIG = """
+c = get_config()
+c.JupyterHub.bind_url = "http://127.0.0.1:{port}/"
+c.JupyterHub.hub_bind_url = "http://127.0.0.1:{hub_port}"
+c.ConfigurableHTTPProxy.api_url = "http://127.0.0.1:{proxy_port}"
+c.ConfigurableHTTPProxy.command = ["{proxy}"]
+c.JupyterHub.db_url = "sqlite:///{home}/hub.sqlite"
+c.JupyterHub.cookie_secret_file = "{home}/cookie"
+c.JupyterHub.spawner_class = "simple"
+c.SimpleLocalProcessSpawner.home_dir_template = "{home}/users/{{username}}"
+c.JupyterHub.authenticator_class = "shared-password"
+c.SharedPasswordAuthenticator.user_password = "{password}"
+c.Authenticator.allow_all = True
+c.Spawner.cmd = ["{home}/learner"]
+c.Spawner.args = ["--allow-root"]
+c.Spawner.environment = {{"GAINLIB_CLASS": "{for_learners}", "PYTHONPATH": "{package}"}}
+c.Spawner.default_url = "/lab"
+c.Spawner.http_timeout = c.Spawner.start_timeout = 120
+c.JupyterHub.log_level = "WARN"
+"""
+# Each learner's own copy of the lessons is laid as that learner, before their server starts.
+LEARNER = """#!/bin/sh
+{python} -c 'import gainlib, gainlib.course; gainlib.course.lay("gainlib-course", gainlib.__version__)'
+cd gainlib-course && exec {python} -m jupyterhub.singleuser "$@"
+"""
+IDLE = r"/\| Idle/.test(document.querySelector('#jp-main-statusbar')?.innerText || '')"
+RAN = (
+    r"[...document.querySelectorAll('.jp-Notebook .jp-CodeCell .jp-InputPrompt')]"
+    r".every(each => /^\[\d+\]:$/.test(each.textContent.trim()))"
+)
+
+
+def free_port():
+    with socket.socket() as found:
+        found.bind(("127.0.0.1", 0))
+        return found.getsockname()[1]
+
+
+def signed_in(browser, base, name, password, lesson):
+    """One learner in a browser of their own, with the lesson open and its kernel connected; seconds to each."""
+    page = browser.new_context(viewport={"width": 1280, "height": 900}).new_page()
+    page.set_default_timeout(180_000)
+    begin = time.perf_counter()
+    page.goto(f"{base}/hub/login")
+    page.fill("#username_input", name)
+    page.fill("#password_input", password)
+    page.click("#login_submit")
+    page.wait_for_url(f"**/user/{name}/lab**")
+    started = time.perf_counter() - begin
+    page.goto(f"{base}/user/{name}/lab/tree/{lesson}?reset")
+    page.wait_for_selector(".jp-Notebook .jp-CodeCell")
+    page.wait_for_function(f"() => {IDLE}")
+    return page, started, time.perf_counter() - begin
+
+
+def run_all(pages):
+    """Press Run All in every page, and wait for the last cell and a picture in each; seconds for each page."""
+    for page in pages:
+        page.bring_to_front()
+        page.click('.lm-MenuBar-item:has-text("Run")')
+        page.wait_for_selector('.lm-Menu-item[data-command="runmenu:run-all"]')
+    begin = time.perf_counter()
+    for page in pages:
+        page.locator('.lm-Menu-item[data-command="runmenu:run-all"]').dispatch_event("mousemove")
+        page.click('.lm-Menu-item[data-command="runmenu:run-all"]', no_wait_after=True)
+    pressed = time.perf_counter() - begin
+    times = []
+    for page in pages:
+        page.wait_for_function(f"() => {IDLE} && {RAN}")
+        page.wait_for_function("() => window.gainlib?.Bokeh?.documents.length >= 1")
+        times.append(time.perf_counter() - begin)
+        errors = page.locator('.jp-OutputArea-output[data-mime-type="application/vnd.jupyter.error"]')
+        assert errors.count() == 0, errors.first.inner_text()
+    return pressed, times
+
+
+def memory(process):
+    """Resident megabytes of hub, proxy, servers and kernels."""
+    found = {"hub": [], "proxy": [], "server": [], "kernel": []}
+    for each in [process, *process.children(recursive=True)]:
+        line = " ".join(each.cmdline())
+        kind = (
+            "kernel" if "ipykernel" in line else "server" if "singleuser" in line else
+            "proxy" if "http-proxy" in line else "hub" if "jupyterhub" in line else ""
+        )  # fmt: skip
+        if kind:
+            found[kind].append(each.memory_info().rss / 1024**2)
+    return found
+
+
+def main():
+    given = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    given.add_argument("--learners", type=int, default=10)
+    given.add_argument("--lesson", default="03-set-recording-level.ipynb")
+    given.add_argument("--exercise", default="recording/leave-room")
+    given.add_argument("--proxy", default=shutil.which("configurable-http-proxy") or "configurable-http-proxy")
+    given.add_argument("--chromium", default=os.environ.get("CHROMIUM") or shutil.which("chromium"))
+    given.add_argument("--shot", type=Path, help="where a picture of one learner's page is put")
+    arguments = given.parse_args()
+    home = Path(tempfile.mkdtemp(prefix="gainlib-hub-"))
+    ids = [f"learner{index}" for index in range(arguments.learners)]
+    (home / "collect").mkdir()
+    (home / "users").mkdir()
+    teacher, for_learners = new_class(
+        home / "hub", title="On the hub", roster=[Learner(id=each, name=each.title()) for each in ids],
+        exercises=[arguments.exercise], collect=str(home / "collect"),
+    )  # fmt: skip
+    package = Path(gainlib.__file__).parent.parent
+    port, password = free_port(), secrets.token_hex(8)
+    (home / "learner").write_text(LEARNER.format(python=sys.executable))
+    (home / "learner").chmod(0o755)
+    (home / "config.py").write_text(
+        CONFIG.format(
+            port=port,
+            hub_port=free_port(),
+            proxy_port=free_port(),
+            home=home,
+            password=password,
+            proxy=arguments.proxy,
+            for_learners=for_learners,
+            package=package,
+        )
+    )
+    log = (home / "log").open("wb")
+    hub = subprocess.Popen(
+        [sys.executable, "-m", "jupyterhub", "-f", str(home / "config.py")], cwd=home, stdout=log, stderr=log,
+        env=os.environ | {"PYTHONPATH": str(package)},
+    )  # fmt: skip
+    base = f"http://127.0.0.1:{port}"
+    try:
+        latest = time.monotonic() + 60
+        while time.monotonic() < latest and hub.poll() is None:
+            try:
+                urllib.request.urlopen(f"{base}/hub/login", timeout=2).close()
+                break
+            except OSError:
+                time.sleep(0.2)
+        with sync_playwright() as tools:
+            browser = tools.chromium.launch(
+                executable_path=arguments.chromium, args=["--no-sandbox", "--disable-gpu", "--disable-quic"]
+            )
+            pages, started, opened = [], [], []
+            for each in ids:
+                page, one, other = signed_in(browser, base, each, password, arguments.lesson)
+                pages.append(page)
+                started.append(one)
+                opened.append(other)
+            print(
+                f"{len(ids)} learners signed in one after the other: server after {statistics.median(started):.1f} s "
+                f"(at most {max(started):.1f}), lesson and kernel after {statistics.median(opened):.1f} s", flush=True,
+            )  # fmt: skip
+            pressed, times = run_all(pages)
+            print(
+                f"{arguments.lesson}, Run All in all {len(ids)} within {pressed:.1f} s: the first is through after "
+                f"{min(times):.1f} s, the last after {max(times):.1f} s", flush=True,
+            )  # fmt: skip
+            for kind, found in memory(psutil.Process(hub.pid)).items():
+                if found:
+                    print(
+                        f"{kind}: {len(found)} of {statistics.mean(found):.0f} MB resident, at most {max(found):.0f} MB"
+                    )
+            if arguments.shot:
+                pages[0].screenshot(path=arguments.shot)
+            handed_in(pages[0], base, ids[0], arguments.exercise, for_learners)
+            browser.close()
+        done = mark_class(home / "collect", teacher, feedback="none")
+        assert (done.handed_in, done.not_marked) == (1, 0), done
+        print(f"handed in by the button and marked: {(done.out / 'marks.csv').read_text('utf-8-sig').splitlines()[1]}")
+    finally:
+        hub.terminate()
+        hub.wait(30)
+        log.close()
+    shutil.rmtree(home)
+
+
+def handed_in(page, base, name, exercise, for_learners):
+    """One learner answers an exercise in a notebook and presses the button on the contents page."""
+    own = load(exercise)
+    from gainlib.classroom.class_file import read_learners_file
+
+    answer = own.variant(name, read_learners_file(for_learners).key).solution
+    page.goto(f"{base}/user/{name}/lab/tree/contents.ipynb?reset")
+    page.wait_for_selector(".jp-Notebook .jp-CodeCell")
+    page.wait_for_function(f"() => {IDLE}")
+    page.locator(".jp-CodeCell .cm-content").first.fill(
+        f"import gainlib as gl\nsitting = gl.exercise({exercise!r})\n"
+        f"for path, value in {answer!r}.items():\n    sitting.bench.move(path, value)\nsitting.check()"
+    )
+    page.click('.lm-MenuBar-item:has-text("Run")')
+    page.click('.lm-Menu-item[data-command="runmenu:run-all"]')
+    page.get_by_role("button", name="Hand in my answers").click()
+    page.get_by_text("Handed in: a copy is in").wait_for()
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,128 @@
+"""What the tests of a class share: a small class, and hand-ins of its learners as they are written."""
+
+from __future__ import annotations
+
+import importlib
+import json
+import os
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+import gainlib
+from gainlib.classroom import Learner, mark_folder, new_class, read_class
+from gainlib.classroom.class_file import write_learners_file
+from gainlib.classroom.store import Store
+from gainlib.exercises import load
+
+EXERCISE = "recording/leave-room"
+GAIN, TRIM = "voice/preamp/gain_db", "voice/trim/gain_db"
+DUE = datetime(2027, 1, 15, 18, 0, tzinfo=UTC)
+KEY = "a key for these tests 18"
+ROSTER = (Learner(id="a-01", name="Ada Quill"), Learner(id="a-02", name="Bo Marsh"), Learner(id="a-03", name="Cy Fenn"))
+
+
+class SmallClass:
+    """A class in a folder of its own, with a folder of hand-ins."""
+
+    def __init__(self, home: Path) -> None:
+        self.home, self.folder = home, home / "hand-ins"
+        self.folder.mkdir()
+        self.file, self.for_learners = new_class(
+            home / "group-a", title="Group A", roster=ROSTER, exercises=[EXERCISE], due=DUE
+        )
+
+        # A key that is known, so that the numbers are: -16, -26 and -21 dBu for the three learners.
+        key = read_class(self.file).key
+        self.file.write_text(self.file.read_text(encoding="utf-8").replace(key, KEY), encoding="utf-8")
+        write_learners_file(self.file)
+
+    @property
+    def class_file(self):
+        return read_class(self.file)
+
+    def variant(self, learner_id: str):
+        return load(EXERCISE).variant(learner_id, self.class_file.key)
+
+    def content(self, learner_id: str, answer=None, **changed):
+        """A hand-in as it is in the file: the author's own answer, unless another is given."""
+        variant = self.variant(learner_id)
+        of_class = self.class_file
+        answered = {
+            "exercise": EXERCISE,
+            "exercise_digest": variant.exercise.digest,
+            "values": variant.values,
+            "answer": variant.solution if answer is None else answer,
+            "hints_used": 0,
+            "attempts": 2,
+            "time": "2027-01-15T12:00:00Z",
+        }
+        return {
+            "schema": "gainlib hand-in",
+            "version": 1,
+            "class": {"title": of_class.title, "tag": of_class.tag},
+            "learner": {"id": learner_id, "name": ""},
+            "course": {"gainlib": "0.1.0", "digest": "0123456789abcdef"},
+            "made": "2027-01-15T12:00:00Z",
+            "answers": [answered],
+        } | changed
+
+    def put(self, name: str, content) -> Path:
+        file = self.folder / name
+        file.parent.mkdir(parents=True, exist_ok=True)
+        if isinstance(content, bytes):
+            file.write_bytes(content)
+        else:
+            file.write_text(content if isinstance(content, str) else json.dumps(content), encoding="utf-8")
+        return file
+
+    def grow(self, learners: int = 30) -> None:
+        """Make it a class of so many, each with an answer of their own."""
+        self.file.unlink()
+        self.for_learners.unlink()
+        roster = [Learner(id=f"b-{index:02d}", name=f"Learner {index}") for index in range(learners)]
+        new_class(self.file, roster=roster, exercises=[EXERCISE])
+        for index, each in enumerate(roster):
+            answer = self.variant(each.id).solution | {TRIM: index * 0.5 - 7}
+            self.put(f"{each.id}.json", self.content(each.id, answer=answer))
+
+    def marked(self, **given):
+        """Lines by learner, and place -> sentence of what got no mark."""
+        with Store(self.home / "marks.sqlite") as store:
+            marks = mark_folder(self.folder, self.class_file, store, home=self.home, **given)
+            return {each.learner_id: each for each in marks.lines()}, dict(marks.not_marked())
+
+
+WORK = """
+import os
+from gainlib.errors import GainError
+
+def doubled(items):
+    return [each * 2 for each in items]
+
+def ends_on_7(items):
+    if 7 in items:
+        os._exit(9)
+    return doubled(items)
+
+def refuses(items):
+    raise GainError("no.")
+"""
+
+
+@pytest.fixture
+def work(tmp_path, monkeypatch):
+    """Some work in a module that a worker process finds as well."""
+    (tmp_path / "work_of_a_test.py").write_text(WORK)
+    monkeypatch.syspath_prepend(tmp_path)
+    monkeypatch.setenv("PYTHONPATH", os.pathsep.join([str(tmp_path), str(Path(gainlib.__file__).parents[1])]))
+    monkeypatch.setattr("gainlib.classroom.workers.CHUNK", 4)
+    yield importlib.import_module("work_of_a_test")
+    del sys.modules["work_of_a_test"]
+
+
+@pytest.fixture
+def group(tmp_path):
+    return SmallClass(tmp_path)

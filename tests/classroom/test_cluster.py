@@ -1,0 +1,77 @@
+"""Marking on a Dask cluster: the same marks, and a worker that is killed halfway loses nothing and doubles nothing."""
+
+from __future__ import annotations
+
+import os
+import signal
+from collections import Counter
+
+import pytest
+
+from gainlib.classroom.run import mark_class
+from gainlib.classroom.store import Store
+from gainlib.classroom.workers import done_by
+from gainlib.errors import GainError
+
+distributed = pytest.importorskip("distributed", reason='Dask is not installed: pip install "gainlib[cluster]"')
+pytestmark = [
+    pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="this system has no kill signal"),
+    # Dask tells of the worker that the test kills in warnings of its own.
+    pytest.mark.filterwarnings("default"),
+]
+
+
+@pytest.fixture
+def cluster(work):
+    """Two worker processes, which find the gainlib under test and the work of these tests."""
+    with distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, silence_logs=50
+    ) as started:
+        yield started
+
+
+def sheet(done):
+    return (done.out / "marks.csv").read_bytes()
+
+
+def test_a_worker_killed_halfway_loses_nothing_and_doubles_nothing(group, cluster, tmp_path, monkeypatch):
+    group.grow()
+    monkeypatch.setattr("gainlib.classroom.workers.CHUNK", 2)
+    with distributed.Client(cluster.scheduler_address) as client:
+        workers = list(client.run(os.getpid).values())
+    assert len(set(workers)) == 2
+    added, killed = Counter(), []
+    add_mark = Store.add_mark
+
+    def counting(store, key, mark):
+        added[key] += 1
+        add_mark(store, key, mark)
+
+    def told(what, done, of):
+        if what == "marking answers" and done >= 8 and not killed:
+            killed.append(workers[0])
+            os.kill(workers[0], signal.SIGKILL)
+
+    monkeypatch.setattr(Store, "add_mark", counting)
+    done = mark_class(
+        group.folder, group.file, tmp_path / "cluster", cluster=cluster.scheduler_address, feedback="none", told=told
+    )
+    assert killed
+    assert (done.answers, done.marked_before, done.not_marked) == (30, 0, 0)
+    assert set(added.values()) == {1}
+    assert len(added) == 30
+    alone = mark_class(group.folder, group.file, tmp_path / "alone", feedback="none")
+    assert sheet(done) == sheet(alone)
+
+
+def test_an_item_that_ends_every_worker_is_given_back_without_a_result(work, cluster):
+    cluster.scheduler.allowed_failures = 0  # one worker is enough to see it
+    found = list(done_by(work.ends_on_7, range(5, 9), cluster=cluster.scheduler_address))
+    assert sorted(found, key=lambda each: each[0]) == [(5, 10), (6, 12), (7, None), (8, 16)]
+
+
+def test_an_address_where_no_cluster_is_is_one_sentence(group, monkeypatch):
+    group.put("1.json", group.content("a-01"))
+    monkeypatch.setattr("gainlib.classroom.workers.LONGEST_ANSWER_SECONDS", 1)
+    with pytest.raises(GainError, match="no cluster answers at tcp://127.0.0.1:9"):
+        mark_class(group.folder, group.file, cluster="tcp://127.0.0.1:9", feedback="none")

@@ -1,0 +1,90 @@
+"""The commands of a class as a terminal meets them: statuses 0, 1 and 2, one sentence for what cannot be done."""
+
+from __future__ import annotations
+
+import json
+import sys
+
+import pytest
+
+from gainlib.classroom import enrol, own_variant, read_class
+from gainlib.cli import main
+from gainlib.exercises import Progress, load
+
+from .conftest import EXERCISE
+
+
+@pytest.fixture
+def run(monkeypatch, capsys):
+    """Run a command in this process; gives status, standard output and standard error."""
+
+    def run_it(*arguments: object):
+        monkeypatch.setattr(sys, "argv", ["gainlib", *map(str, arguments)])
+        with pytest.raises(SystemExit) as ended:
+            main()
+        said = capsys.readouterr()
+        return ended.value.code, said.out, said.err
+
+    return run_it
+
+
+def test_a_class_from_its_list_to_its_marks(run, tmp_path):
+    (tmp_path / "list.csv").write_text("id;name\na-01;Ada Quill\na-02;Bo Marsh\n", encoding="utf-8")
+    file, handed = tmp_path / "group-a.toml", tmp_path / "in"
+    handed.mkdir()
+    status, out, _ = run(
+        "new-class", tmp_path / "group-a", "--title", "Group A", "--roster", tmp_path / "list.csv",
+        "--exercise", EXERCISE, "--due", "2099-01-15T18:00", "--collect", handed,
+    )  # fmt: skip
+    assert status == 0
+    assert "group-a.toml is yours: it holds the key and 2 names." in out
+    assert "gainlib open --class group-a-for-learners.toml --learner ID" in out
+    assert read_class(file).due.tzinfo is not None
+
+    course = tmp_path / "course"
+    enrol(course, tmp_path / "group-a-for-learners.toml", "a-01")
+    progress = Progress.at(course, name="Ada Quill")
+    variant = own_variant(load(EXERCISE), progress)
+    progress.record(variant, variant.solution, variant.check(variant.solution))
+    status, out, _ = run("hand-in", course)
+    assert (status, "Handed in: a copy is in" in out) == (0, True)
+
+    status, out, _ = run("mark", handed, "--class", file, "--feedback", "none")
+    assert status == 0
+    assert out.startswith("1 of 2 learners handed in; 1 answer.\nEverything got a mark.\n")
+    (handed / "bad.json").write_text("{")
+    status, out, _ = run("mark", handed, "--class", file, "--feedback", "none", "--json")
+    assert status == 1
+    told = json.loads(out)
+    assert (told["handed_in"], told["marked_before"], told["not_marked"]) == (1, 1, 1)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["new-class", "x", "--due", "tomorrow"], "--due is 'tomorrow'; give a date and a time"),
+        (["new-class", "x", "--exercise", "recording/leave-rom"], "did you mean recording/leave-room?"),
+        (["new-class", "x", "--roster", "no.csv"], "no.csv cannot be read"),
+        (["new-class", "x", "--again"], "x.toml cannot be read"),
+        (["hand-in", "."], "belongs to no class"),
+        (["mark", ".", "--class", "no.toml"], "no.toml cannot be read"),
+        (["open", "course", "--class", "no.toml"], "--class and --learner go together"),
+        (["open", "course", "--class", "no.toml", "--learner", "a"], "no.toml cannot be read"),
+    ],
+)
+def test_what_cannot_be_done_is_one_sentence_and_2(run, tmp_path, monkeypatch, arguments, said):
+    monkeypatch.chdir(tmp_path)
+    status, _, err = run(*arguments)
+    assert status == 2
+    assert said in err
+    assert len(err.splitlines()) == 1
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_again_writes_the_learners_file_and_keeps_the_key(run, group):
+    group.file.write_text(group.file.read_text().replace("Group A", "Group B"))
+    status, out, _ = run("new-class", group.file, "--again")
+    assert (status, "group-a-for-learners.toml" in out) == (0, True)
+    text = group.for_learners.read_text(encoding="utf-8")
+    assert "Group B" in text
+    assert group.class_file.key in text

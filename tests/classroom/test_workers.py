@@ -1,0 +1,213 @@
+"""Who does the work: resuming after a kill, what is marked again and what is not, workers that end."""
+
+from __future__ import annotations
+
+import json
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+
+from gainlib.audio import read, write
+from gainlib.classroom import marking, new_class, read_class
+from gainlib.classroom import marks as marks_module
+from gainlib.classroom.marking import marked
+from gainlib.classroom.run import mark_class
+from gainlib.classroom.workers import done_by
+from gainlib.errors import GainError
+from gainlib.exercises import load
+
+from .conftest import EXERCISE, GAIN, TRIM
+
+
+@pytest.fixture
+def counted(monkeypatch):
+    """How many answers are marked in this process."""
+    done = []
+
+    def counting(works):
+        done.extend(each.key for each in works)
+        return marked(works)
+
+    monkeypatch.setattr(marks_module, "marked", counting)
+    return done
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_every_item_comes_back_once_with_its_result(work, workers):
+    found = list(done_by(work.doubled, range(50), workers=workers))
+    assert sorted(found) == [(each, 2 * each) for each in range(50)]
+
+
+def test_a_worker_that_ends_takes_nothing_along_but_the_item_that_ended_it(work):
+    found = list(done_by(work.ends_on_7, range(20), workers=2))
+    assert sorted(found, key=lambda each: each[0]) == [(each, None if each == 7 else 2 * each) for each in range(20)]
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_what_the_work_raises_is_raised(work, workers):
+    with pytest.raises(GainError, match="no"):
+        list(done_by(work.refuses, range(40), workers=workers))
+
+
+def test_what_is_marked_is_not_marked_again(group, counted):
+    for number in ("1", "2", "3"):
+        group.put(f"{number}.json", group.content(f"a-0{number}"))
+    assert mark_class(group.folder, group.file, feedback="none").marked_before == 0
+    assert len(counted) == 3
+    counted.clear()
+    assert mark_class(group.folder, group.file, feedback="none").marked_before == 3
+    assert counted == []
+
+
+def test_a_changed_hand_in_is_marked_again_and_no_other(group, counted):
+    for number in ("1", "2"):
+        group.put(f"{number}.json", group.content(f"a-0{number}"))
+    mark_class(group.folder, group.file, feedback="none")
+    counted.clear()
+    group.put("2.json", group.content("a-02", answer={GAIN: 10, TRIM: 0}))
+    done = mark_class(group.folder, group.file, feedback="none")
+    assert len(counted) == 1
+    assert "a-02,Bo Marsh,40.0" in (done.out / "marks.csv").read_text(encoding="utf-8-sig")
+
+
+def test_a_changed_due_date_or_weight_marks_nothing_again(group, counted):
+    group.put("1.json", group.content("a-01"))
+    mark_class(group.folder, group.file, feedback="none")
+    counted.clear()
+    group.file.write_text(group.file.read_text().replace("points = 5", "points = 7").replace("2027", "2025"))
+    done = mark_class(group.folder, group.file, feedback="none")
+    assert counted == []
+    assert "a-01,Ada Quill,100.0,7.0,7.0,7.0," in (done.out / "marks.csv").read_text(encoding="utf-8-sig")
+
+
+def test_another_gainlib_marks_again(group, counted, monkeypatch):
+    group.put("1.json", group.content("a-01"))
+    mark_class(group.folder, group.file, feedback="none")
+    counted.clear()
+    monkeypatch.setattr("gainlib.classroom.marks.engine_digest", lambda: "another")
+    monkeypatch.setattr("gainlib.classroom.marking.engine_digest", lambda: "another")
+    mark_class(group.folder, group.file, feedback="none")
+    assert len(counted) == 1
+
+
+def test_the_digest_of_gainlib_follows_its_version_and_its_sources(monkeypatch):
+    def digest():
+        marking.engine_digest.cache_clear()
+        return marking.engine_digest()
+
+    found = {digest(), digest()}
+    assert len(found) == 1
+    monkeypatch.setattr(marking, "_ROOMS", marking._ROOMS[:-1])
+    found.add(digest())
+    monkeypatch.setattr(marking, "__version__", "another")
+    found.add(digest())
+    marking.engine_digest.cache_clear()
+    assert len(found) == 3
+
+
+def test_a_changed_exercise_or_recording_is_marked_again_and_the_other_is_not(tmp_path, counted):
+    (tmp_path / "levels").mkdir()
+    take = read("media/lead-voice.flac")
+    text = load(EXERCISE).file.read_text(encoding="utf-8").replace("media/lead-voice.flac", "take.flac")
+    for name in ("one", "two"):
+        (tmp_path / "levels" / f"{name}.toml").write_text(text.replace("take.flac", f"{name}.flac"), encoding="utf-8")
+        write(tmp_path / "levels" / f"{name}.flac", take)
+    names = [str(tmp_path / "levels" / f"{name}.toml") for name in ("one", "two")]
+    file, _ = new_class(tmp_path / "own", exercises=names)
+    of_class = read_class(file)
+
+    def put(*exercises):
+        answers = []
+        for each in exercises:
+            variant = load(each).variant("zoe", of_class.key)
+            answers.append(
+                {"exercise": variant.exercise.name, "exercise_digest": variant.exercise.digest,
+                 "values": variant.values, "answer": variant.solution, "hints_used": 0, "attempts": 1, "time": "x"}
+            )  # fmt: skip
+        content = {
+            "schema": "gainlib hand-in", "version": 1, "class": {"title": "own", "tag": of_class.tag},
+            "learner": {"id": "zoe", "name": "Zoe"}, "course": {"gainlib": "0.1.0", "digest": "x"},
+            "made": "2027-01-15T12:00:00Z", "answers": answers,
+        }  # fmt: skip
+        (tmp_path / "in").mkdir(exist_ok=True)
+        (tmp_path / "in" / "zoe.json").write_text(json.dumps(content))
+
+    put(*names)
+    mark_class(tmp_path / "in", file, feedback="none")
+    assert len(counted) == 2
+    counted.clear()
+    write(tmp_path / "levels" / "two.flac", take.between(0.0, 18.9), overwrite=True)
+    mark_class(tmp_path / "in", file, feedback="none")
+    assert len(counted) == 1
+    counted.clear()
+    changed = tmp_path / "levels" / "one.toml"
+    changed.write_text(changed.read_text(encoding="utf-8").replace("points   = 1", "points   = 2"), encoding="utf-8")
+    done = mark_class(tmp_path / "in", file, feedback="none")
+    assert (counted, done.not_marked) == ([], 1)  # another version than was answered: told, not marked
+    put(*names)
+    mark_class(tmp_path / "in", file, feedback="none")
+    assert len(counted) == 1
+
+
+def test_a_page_that_is_there_is_not_made_again(group):
+    group.put("1.json", group.content("a-01"))
+    done = mark_class(group.folder, group.file, feedback="light")
+    page = done.out / "feedback" / "for-a-01.html"
+    page.write_text("kept")
+    assert mark_class(group.folder, group.file, feedback="light").pages == 1
+    assert page.read_text() == "kept"
+    page.unlink()
+    mark_class(group.folder, group.file, feedback="light")
+    assert "5 of 5 points" in page.read_text(encoding="utf-8")
+
+
+def test_the_same_answer_at_the_same_numbers_is_measured_once(group, counted):
+    """Two learners whose numbers are the same, and one whose are not, all with one answer."""
+    group.file.write_text(group.file.read_text().replace('"a-02"', '"twin"'))
+    twin = next(each for each in map(str, range(1000)) if group.variant(each).values == group.variant("a-01").values)
+    group.file.write_text(group.file.read_text().replace('"twin"', f'"{twin}"'))
+    for each in ("a-01", twin, "a-03"):
+        group.put(f"{each}.json", group.content(each, answer=group.variant("a-01").solution))
+    done = mark_class(group.folder, group.file, feedback="none")
+    assert (len(counted), done.answers, done.handed_in) == (2, 2, 3)
+    lines = (done.out / "marks.csv").read_text(encoding="utf-8-sig").splitlines()
+    assert [line.split(",")[3] for line in lines[1:]] == ["5.0", "5.0", "2.0"]
+
+
+SLOW = """
+import sys, time
+import gainlib.classroom.marks as marks
+from gainlib.classroom.marking import marked
+from gainlib.classroom.run import mark_class
+import gainlib.classroom.workers as workers, gainlib.classroom.store as store
+workers.CHUNK, store._SECONDS_BETWEEN_WRITES = 1, 0.0
+def slow(works):
+    time.sleep(0.05)
+    return marked(works)
+marks.marked = slow
+def told(what, done, of):
+    if what == "marking answers":
+        print(done, flush=True)
+mark_class(sys.argv[1], sys.argv[2], feedback="none", told=told)
+"""
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="this system has no kill signal")
+def test_a_killed_marking_goes_on_where_it_was(group, counted):
+    group.grow()
+    process = subprocess.Popen(
+        [sys.executable, "-c", SLOW, str(group.folder), str(group.file)], stdout=subprocess.PIPE, text=True
+    )
+    latest = time.monotonic() + 60
+    while time.monotonic() < latest and int(process.stdout.readline() or 99) < 8:
+        pass
+    process.kill()
+    process.wait()
+    process.stdout.close()
+    done = mark_class(group.folder, group.file, feedback="none")
+    assert 7 <= done.marked_before < 30
+    assert len(counted) == 30 - done.marked_before
+    assert (done.answers, done.handed_in, done.not_marked) == (30, 30, 0)
