@@ -55,19 +55,33 @@ class Survey:
 
     def stem(self, name: str) -> Stem:
         """The stem of that name; GainError with the nearest name where there is none."""
-        for each in self.stems:
-            if each.name == name:
-                return each
+        if name in self._stems:
+            return self._stems[name]
         raise GainError(f"there is no stem {name!r}; {nearest(name, [each.name for each in self.stems])}")
 
     def trim(self, name: str) -> Trim:
         """The trim of the stem of that name; GainError where there is none."""
         self.stem(name)
-        return next(each for each in self.trims if each.stem == name)
+        return self._trims[name]
 
     def faults_of(self, name: str) -> tuple[Fault, ...]:
         """What is wrong with one stem, the worst first."""
-        return tuple(each for each in self.faults if each.stem == name)
+        return tuple(self._faults.get(name, ()))
+
+    @functools.cached_property
+    def _stems(self) -> dict[str, Stem]:
+        return {each.name: each for each in self.stems}
+
+    @functools.cached_property
+    def _trims(self) -> dict[str, Trim]:
+        return {each.stem: each for each in self.trims}
+
+    @functools.cached_property
+    def _faults(self) -> dict[str, list[Fault]]:
+        found: dict[str, list[Fault]] = {}
+        for each in self.faults:
+            found.setdefault(each.stem, []).append(each)
+        return found
 
     @property
     def sound(self) -> bool:

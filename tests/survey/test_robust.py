@@ -100,3 +100,22 @@ def _mapped(process: int) -> bool:
         return any(os.path.realpath(f"{folder}/{each}").endswith(".wav") for each in os.listdir(folder))
     except OSError:
         return False
+
+
+def test_what_no_one_thought_of_is_told_as_well(tmp_path, making, monkeypatch):
+    making.save(tmp_path / "a.wav", making.noise(1, 0.5))
+    making.save(tmp_path / "b.wav", making.noise(2, 0.5))
+    from gainlib.survey import survey as function
+    from gainlib.survey.stem import measured
+
+    def fails(path, name, **heard):
+        if name == "a":
+            raise ZeroDivisionError("something of the library")
+        return measured(path, name, **heard)
+
+    monkeypatch.setitem(function.__globals__, "measured", fails)
+    made = survey(tmp_path)
+    assert [each.name for each in made.stems] == ["b"]
+    assert made.unreadable == (
+        ("a", "a could not be measured (ZeroDivisionError: something of the library); export it again."),
+    )
