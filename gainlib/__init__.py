@@ -51,7 +51,8 @@ if TYPE_CHECKING:
         deliver,
         proposed_ride,
     )
-    from gainlib.views import Waveform
+    from gainlib.survey.survey import survey
+    from gainlib.views import CloseUp, Waveform
 
 __version__ = "0.1.0"
 
@@ -60,6 +61,7 @@ _ROOMS = {
     "Audio": "audio",
     "Bus": "flow",
     "ClipGain": "stages",
+    "CloseUp": "views",
     "Compressor": "stages",
     "Control": "bench",
     "Converter": "stages",
@@ -104,6 +106,7 @@ _ROOMS = {
     "ratio_from_db": "decibels",
     "read": "audio",
     "sum_db": "decibels",
+    "survey": "bench",
     "tone": "audio",
     "volts_from_dbu": "decibels",
     "volts_from_dbv": "decibels",
@@ -114,6 +117,7 @@ __all__ = [
     "Audio",
     "Bus",
     "ClipGain",
+    "CloseUp",
     "Compressor",
     "Control",
     "Converter",
@@ -159,6 +163,7 @@ __all__ = [
     "ratio_from_db",
     "read",
     "sum_db",
+    "survey",
     "tone",
     "volts_from_dbu",
     "volts_from_dbv",

@@ -2,22 +2,28 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 import os
-import tempfile
+from collections.abc import Iterator
 from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
+from types import TracebackType
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gainlib.errors import GainError
+from gainlib.files import taking_its_place
 
-__all__ = ["Audio", "bundled", "bundled_folder", "read", "tone", "write"]
+__all__ = ["Audio", "Recording", "bundled", "bundled_folder", "read", "tone", "write", "write_blocks"]
 
 Samples = NDArray[np.floating[Any]]
+
+_LONGEST_PLAIN_WAV = 4_000_000_000
+"""Bytes of samples, taken as 64-bit ones, from which a WAV gets the long header; the plain one counts to 2^32."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -159,41 +165,135 @@ def bundled(path: str | os.PathLike[str]) -> Path:
     return here
 
 
-def read(path: str | os.PathLike[str]) -> Audio:
+def read(path: str | os.PathLike[str], *, most_seconds: float | None = None) -> Audio:
     """A sound file as Audio: any format that libsndfile reads, samples as float64, full scale ±1.0.
 
-    A path such as `media/lead-voice.flac` that is not there is looked up among the course's own stems. Raises
-    GainError when the file is missing, a folder, empty, not a sound file, truncated, or holds no finite samples.
+    A path such as `media/lead-voice.flac` that is not there is looked up among the course's own stems. A file that
+    lasts longer than `most_seconds` is refused before it is read: silence packs well, and a small file may hold hours.
+    Raises GainError when the file is missing, a folder, empty, not a sound file, truncated, or holds no finite samples.
 
     >>> read("media/lead-voice.flac").rate_hz
     48000
     """
-    import soundfile
+    with Recording(path) as recording:
+        if most_seconds is not None and recording.seconds > most_seconds:
+            raise GainError(
+                f"{path} lasts {recording.seconds:.0f} s; at most {most_seconds:g} s are read, so cut it first."
+            )
+        return Audio(checked_samples(recording.rest(), str(path)), recording.rate_hz, recording.path.stem)
 
-    where = bundled(path)
-    if not where.exists():
-        raise GainError(f"{path} is not there; check the name and the folder you are in ({Path.cwd()}).")
-    if where.is_dir():
-        raise GainError(f"{path} is a folder; name one sound file in it.")
-    size = where.stat().st_size
-    if size == 0:
-        raise GainError(f"{path} is empty (0 bytes); copy or export it again.")
-    try:
-        with soundfile.SoundFile(where) as sound:
-            if sound.channels < 1:
-                raise GainError(f"{path} has zero channels; a recording needs at least one.")
-            promised = _promised_bytes(where)
-            samples = sound.read(dtype="float64", always_2d=True)
-            frames, rate_hz = sound.frames, int(sound.samplerate)
-    except (soundfile.LibsndfileError, RuntimeError, OSError) as fault:
-        raise GainError(
-            f"{path} could not be read as a sound file ({_reason(fault)}); export it as WAV or FLAC."
-        ) from fault
-    if promised > size or len(samples) < frames:
-        raise GainError(f"{path} is truncated: it holds less than its own header says; copy or export it again.")
-    if len(samples) == 0:
-        raise GainError(f"{path} holds no samples; copy or export it again.")
-    return Audio(checked_samples(samples, str(path)), rate_hz, where.stem)
+
+class Recording:
+    """A sound file that is open to be read a stretch at a time, however long it is; use it in a `with` statement.
+
+    `rate_hz`, `channels`, `frames` (samples a channel) and `seconds` are those of its header; `form` and `coding` are
+    libsndfile's names, such as WAV and PCM_24; `starts_at` is the sample at which a broadcast WAV says that it starts
+    in its session, None where it does not say. Raises GainError as `read` does, for a file that cannot be opened here,
+    for one that breaks off in `blocks`.
+
+    >>> with Recording("media/lead-voice.flac") as recording:
+    ...     recording.rate_hz, recording.coding, sum(len(block) for block in recording.blocks(4800)) == recording.frames
+    (48000, 'PCM_24', True)
+    """
+
+    def __init__(self, path: str | os.PathLike[str]) -> None:
+        import soundfile
+
+        self._given = path
+        self.path = where = bundled(path)
+        if not where.exists():
+            raise GainError(f"{path} is not there; check the name and the folder you are in ({Path.cwd()}).")
+        if where.is_dir():
+            raise GainError(f"{path} is a folder; name one sound file in it.")
+        if not where.is_file():
+            raise GainError(f"{path} is not a file but a device or a pipe; name a sound file.")
+        size = where.stat().st_size
+        if size == 0:
+            raise GainError(f"{path} is empty (0 bytes); copy or export it again.")
+        try:
+            promised, self.starts_at = _promised_bytes(where), _time_reference(where)
+            # As bytes, since a name need not be text in the encoding that the library would ask for.
+            self._sound = soundfile.SoundFile(where if os.name == "nt" else os.fsencode(where))
+        except (soundfile.LibsndfileError, RuntimeError, OSError, TypeError) as fault:
+            raise self._unreadable(fault) from fault
+        if promised > size:
+            self.close()
+            raise self._truncated()
+        self.channels, self.rate_hz = int(self._sound.channels), int(self._sound.samplerate)
+        self.frames, self.form, self.coding = int(self._sound.frames), self._sound.format, self._sound.subtype
+        if self.channels < 1 or self.frames < 1 or self.rate_hz < 1:
+            self.close()
+            what = "channels" if self.channels < 1 else "samples"
+            raise GainError(f"{path} holds no {what}; copy or export it again.")
+
+    @property
+    def seconds(self) -> float:
+        """How long it lasts."""
+        return self.frames / self.rate_hz
+
+    @property
+    def wide(self) -> bool:
+        """Whether its samples need double precision; single precision holds those of all others exactly."""
+        return self.coding in ("PCM_32", "DOUBLE")
+
+    def rest(self) -> Samples:
+        """All samples from here to the end as float64 `(n, channels)`; GainError where it breaks off."""
+        samples = self._read(self.frames - self._sound.tell(), "float64")
+        if self._sound.tell() < self.frames:
+            raise self._truncated()
+        return samples
+
+    def blocks(self, frames: int, *, start: int = 0) -> Iterator[Samples]:
+        """Stretches of `frames` samples `(n, channels)` from `start` on, the last one shorter; float32 unless `wide`.
+
+        The samples are as the file holds them, not looked at: they may be infinite or not a number in a float file.
+        """
+        at = start
+        if start:
+            self._sought(start)
+        while at < self.frames:
+            block = self._read(min(frames, self.frames - at), "float64" if self.wide else "float32")
+            if not len(block):
+                raise self._truncated()
+            at += len(block)
+            yield block
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self._sound.close()
+
+    def __enter__(self) -> Recording:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, fault: BaseException | None, at: TracebackType | None) -> None:
+        self.close()
+
+    def _read(self, frames: int, dtype: str) -> Samples:
+        import soundfile
+
+        try:
+            samples: Samples = self._sound.read(frames, dtype=dtype, always_2d=True)
+        except (soundfile.LibsndfileError, RuntimeError, OSError, MemoryError, ValueError) as fault:
+            raise self._unreadable(fault) from fault
+        return samples
+
+    def _sought(self, start: int) -> None:
+        import soundfile
+
+        try:
+            self._sound.seek(start)
+        except (soundfile.LibsndfileError, RuntimeError, OSError) as fault:
+            raise self._unreadable(fault) from fault
+
+    def _unreadable(self, fault: BaseException) -> GainError:
+        return GainError(
+            f"{self._given} could not be read as a sound file ({_reason(fault)}); export it as WAV or FLAC."
+        )
+
+    def _truncated(self) -> GainError:
+        return GainError(
+            f"{self._given} is truncated: it holds less than its own header says; copy or export it again."
+        )
 
 
 def write(path: str | os.PathLike[str], audio: Audio, *, subtype: str | None = None, overwrite: bool = False) -> Path:
@@ -209,6 +309,54 @@ def write(path: str | os.PathLike[str], audio: Audio, *, subtype: str | None = N
     >>> write(f"{folder}/tone.wav", Audio(np.zeros(480), 48000)).name
     'tone.wav'
     """
+    where, kind, coding = _place(path, subtype, overwrite)
+    _require_room(audio.samples, coding)
+    with _whole(path, where) as half:
+        import soundfile
+
+        soundfile.write(half, _in_codes(audio.samples, coding), audio.rate_hz, format=kind, subtype=coding)
+    return where
+
+
+def write_blocks(
+    path: str | os.PathLike[str],
+    blocks: Iterator[Samples],
+    rate_hz: int,
+    channels: int,
+    *,
+    frames: int,
+    subtype: str | None = None,
+    overwrite: bool = False,
+) -> Path:
+    """Blocks of samples `(n, channels)`, `frames` in all, into one sound file, whole or not at all; gives the path.
+
+    As `write`, for what is too long to be held at once. A WAV of more than 4 GB gets the 64-bit header that EBU Tech
+    3306 defines. What goes wrong while the blocks are made leaves no file behind either.
+
+    >>> import tempfile
+    >>> folder = tempfile.mkdtemp()
+    >>> write_blocks(f"{folder}/long.wav", iter([np.zeros((480, 2))] * 10), 48000, 2, frames=4800).name
+    'long.wav'
+    """
+    import soundfile
+
+    where, kind, coding = _place(path, subtype, overwrite)
+    if kind == "WAV" and frames * channels * 8 > _LONGEST_PLAIN_WAV:
+        kind = "RF64"
+    written = 0
+    with _whole(path, where) as half:
+        with soundfile.SoundFile(half, "w", rate_hz, channels, format=kind, subtype=coding) as sound:
+            for block in blocks:
+                _require_room(block, coding)
+                sound.write(_in_codes(block, coding))
+                written += len(block)
+        if not written == frames == soundfile.info(half).frames or _promised_bytes(half) > half.stat().st_size:
+            raise OSError("the disk took less than was written")
+    return where
+
+
+def _place(path: str | os.PathLike[str], subtype: str | None, overwrite: bool) -> tuple[Path, str, str]:
+    """Where a file goes, its format and its coding, or a GainError that says why it cannot."""
     import soundfile
 
     where = Path(path)
@@ -223,26 +371,36 @@ def write(path: str | os.PathLike[str], audio: Audio, *, subtype: str | None = N
         raise GainError(f"{path} is there already; choose another name or say overwrite=True.")
     if not where.parent.is_dir():
         raise GainError(f"the folder {where.parent} is not there; make it first.")
-    peak = float(np.abs(audio.samples).max())
+    return where, kind, coding
+
+
+def _require_room(samples: Samples, coding: str) -> None:
+    """Refuse samples beyond full scale where the coding ends there."""
+    peak = float(np.abs(samples).max(initial=0.0))
     if coding.startswith("PCM") and peak > 1.0:
         raise GainError(
             f"the audio reaches {20 * math.log10(peak):+.2f} dBFS and {coding} ends at 0 dBFS; "
             "trim it first or write a float file (subtype='FLOAT')."
         )
+
+
+@contextlib.contextmanager
+def _whole(path: str | os.PathLike[str], where: Path) -> Iterator[Path]:
+    """A neighbour of the file to be written, which takes its place when all went well, and else is gone."""
+    import soundfile
+
+    begun = False
     try:
-        handle, half = tempfile.mkstemp(prefix=f".{where.name}.", suffix=where.suffix, dir=where.parent)
-        os.close(handle)
-    except OSError as fault:
-        raise GainError(f"{where.parent} cannot be written to ({_reason(fault)}); choose another folder.") from fault
-    try:
-        soundfile.write(half, _in_codes(audio.samples, coding), audio.rate_hz, format=kind, subtype=coding)
-        os.chmod(half, 0o666 & ~_umask())
-        os.replace(half, where)
-    except (soundfile.LibsndfileError, RuntimeError, OSError) as fault:
+        with taking_its_place(where) as half:
+            begun = True
+            yield half
+    # soundfile asserts that all was written, which is how a full disk may show.
+    except (soundfile.LibsndfileError, RuntimeError, OSError, AssertionError) as fault:
+        if not begun:
+            raise GainError(
+                f"{where.parent} cannot be written to ({_reason(fault)}); choose another folder."
+            ) from fault
         raise GainError(f"{path} could not be written ({_reason(fault)}); nothing was left behind.") from fault
-    finally:
-        Path(half).unlink(missing_ok=True)
-    return where
 
 
 def _in_codes(samples: Samples, coding: str) -> Samples | NDArray[np.int32]:
@@ -270,12 +428,27 @@ def _promised_bytes(where: Path) -> int:
     return 0 if promised in (0, 0xFFFFFFFF) else promised + 8
 
 
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask
+def _time_reference(where: Path) -> int | None:
+    """The sample since midnight or session start that a broadcast WAV's `bext` chunk tells; None where it tells none.
+
+    Source: *published*, EBU Tech 3285 (the field stands 338 bytes into the chunk, 64 bits, low end first).
+    """
+    with where.open("rb") as file:
+        head = file.read(12)
+        if head[:4] not in (b"RIFF", b"RF64") or head[8:] != b"WAVE":
+            return None
+        for _ in range(64):  # more chunks than any file has before its samples
+            chunk = file.read(8)
+            size = int.from_bytes(chunk[4:], "little")
+            if len(chunk) < 8 or chunk[:4] == b"data":
+                return None
+            if chunk[:4] == b"bext":
+                field = file.read(346)[338:]
+                return int.from_bytes(field, "little") if len(field) == 8 <= size - 338 else None
+            file.seek(size + size % 2, os.SEEK_CUR)
+    return None
 
 
 def _reason(fault: BaseException) -> str:
     text = getattr(fault, "error_string", None) or getattr(fault, "strerror", None) or str(fault)
-    return str(text).strip().rstrip(".").lower()
+    return str(text or type(fault).__name__).strip().rstrip(".").lower()

@@ -79,10 +79,10 @@ def lay(folder: str | os.PathLike[str], version: str, lessons: Path | None = Non
         mark = home / MARK
         if mark.exists() and not mark.is_dir():
             raise GainError(f"{mark} is a file and stands in the way of the course's folder of that name; move it.")
+        chosen = _chosen(home) if only is None else _lessons_meant(only, source)
         mark.mkdir(parents=True, exist_ok=True)
         known = _manifest(mark / MANIFEST)
         first = not known
-        chosen = _chosen(home) if only is None else _lessons_meant(only, source)
         files = [
             (source, name)
             for name in _course_files(source)
@@ -447,9 +447,9 @@ class Contents:
     def _row(self, lesson: Lesson, left: str) -> str:
         newer = f' (<a href="{html.escape(lesson.newer)}">newer version</a>)' if lesson.newer else ""
         link = f'<a href="{html.escape(lesson.link)}">{html.escape(lesson.title)}</a>{newer}'
-        tasks = ", ".join(html.escape(each.title) + (" ✓" if each.passed else "") for each in lesson.tasks)
+        tasks = " · ".join(html.escape(each.title) + (" ✓" if each.passed else "") for each in lesson.tasks)
         state = html.escape(lesson.state) + ("<br><strong>next</strong>" if lesson is self.next else "")
-        time = f"{lesson.minutes} min" if lesson.minutes else ""
+        time = f"{lesson.minutes}\u00a0min" if lesson.minutes else ""
         cells = "".join(
             f"<td style='{left}'>{each}</td>" for each in (html.escape(lesson.number), link, time, tasks, state)
         )

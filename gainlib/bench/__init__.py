@@ -9,13 +9,14 @@ from typing import Any
 from gainlib.bench.book import ExerciseBook, exercise_book
 from gainlib.bench.controls import Control
 from gainlib.bench.handing_in import hand_in
+from gainlib.bench.own_stems import survey
 from gainlib.bench.predict import compare, predict
 from gainlib.bench.sitting import Sitting, exercise
 from gainlib.bench.state import Bench, bench
 
 __all__ = [
     "Bench", "Control", "ExerciseBook", "Sitting", "bench", "compare", "exercise", "exercise_book", "hand_in",
-    "predict",
+    "predict", "survey",
 ]  # fmt: skip
 
 

@@ -11,6 +11,7 @@ from gainlib.decibels import ALIGNMENTS, signed
 from gainlib.errors import GainError
 from gainlib.flow import Session
 from gainlib.stages import choices_of, settings_of
+from gainlib.stages.base import unit_of
 from gainlib.views.words import plain
 
 __all__ = ["Breakpoints", "Control", "Pick", "Range", "control_of"]
@@ -107,7 +108,8 @@ class Pick:
             return "on" if value else "off"
         if isinstance(value, int | float):
             return signed(value, 1 if self.unit == "dB" else 0, self.unit, plus=False)
-        return str(value)
+        text = str(value)
+        return f"−{text[1:]}" if text.startswith("-") else text
 
     def held(self, value: Any) -> Any:
         """The setting of a session as this control's value: an alignment by its name."""
@@ -218,7 +220,7 @@ def control_of(session: Session, given: str | Control) -> Range | Pick | Breakpo
         raise GainError(
             f"the control of {path} has low {low_:g}, high {high_:g}, step {step:g}; give low < high, step > 0."
         )
-    made = Range(*place, number.unit if number else "", float(low_), float(high_), float(step), float(start))
+    made = Range(*place, number.unit if number else unit_of(name), float(low_), float(high_), float(step), float(start))
     made.checked(float(start))
     return made
 

@@ -104,6 +104,9 @@ class _Drawn:
         elif "question" in held:
             choices = "".join(f"<li>{escape(each)}</li>" for each in held["choices"])
             parts.append(f"<p><strong>{escape(held['question'])}</strong></p><ul>{choices}</ul>")
+        elif "form" in held and "order" in held:
+            asked = " or ".join(held["choices"]) or held["unit"]
+            parts.append(_setting(held["title"], f"… {asked}"))
         elif "options" in held and "chosen" in held:
             parts.append(_setting(held["name"], held["options"][held["chosen"]]))
         elif "points" in held:

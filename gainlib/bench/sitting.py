@@ -16,6 +16,7 @@ from gainlib.bench.controls import Control
 from gainlib.bench.pages import page_script
 from gainlib.bench.shown import close_tree, take_place
 from gainlib.bench.state import Bench
+from gainlib.bench.steps import STYLES
 from gainlib.classroom import own_variant
 from gainlib.errors import GainError, nearest
 from gainlib.exercises import Exercise, Hint, Move, Progress, Variant, Verdict, load
@@ -38,9 +39,13 @@ class BriefText(anywidget.AnyWidget):
 
 
 class AnswerDesk(anywidget.AnyWidget):
-    """The buttons under an exercise, the hints that were taken, and the verdict."""
+    """The buttons under an exercise, the hints that were taken, and the verdict.
+
+    `answered` counts what was asked for and done, so that the page knows when it may ask for more.
+    """
 
     _esm = page_script("desk.js")
+    _css = STYLES  # an exercise may have no bench that brings it
 
     hints = traitlets.List(traitlets.Unicode()).tag(sync=True)
     offer = traitlets.Unicode("").tag(sync=True)
@@ -48,6 +53,7 @@ class AnswerDesk(anywidget.AnyWidget):
     stale = traitlets.Bool(False).tag(sync=True)
     saved = traitlets.Unicode("").tag(sync=True)
     missing = traitlets.Unicode("").tag(sync=True)
+    answered = traitlets.Int(0).tag(sync=True)
 
 
 class LookingBench(Bench):
@@ -56,7 +62,7 @@ class LookingBench(Bench):
     @property
     def headline(self) -> Headline:
         """Where the answer goes, whatever the signal does."""
-        return Headline("Look and listen, then answer below.", "", False)
+        return Headline(f"{'Look and listen' if self.views else 'Listen'}, then answer below.", "", False)
 
 
 class Sitting:
@@ -269,6 +275,7 @@ class SittingPanel:
                 self.sitting.check()
         elif content.get("kind") == "hint":
             self.sitting.hint()
+        self.desk.answered += 1
 
     def close(self) -> None:
         """Free every widget."""

@@ -11,6 +11,7 @@ import typer
 
 from gainlib import __version__
 from gainlib.cli import classroom
+from gainlib.cli.survey import EXAMPLE, survey_command
 from gainlib.errors import GainError
 
 __all__ = ["main"]
@@ -138,14 +139,21 @@ def _prove(
     ] = None,
     variants: Annotated[int, typer.Option(help="How many variants to look at, where there are more.", min=1)] = 200,
     as_json: Annotated[bool, typer.Option("--json", help="Write the proofs as JSON.")] = False,
+    picture: Annotated[
+        Path | None, typer.Option(help="Also draw which answers pass, as a web page; for one exercise.")
+    ] = None,
+    controls: Annotated[
+        str, typer.Option(help="The two controls of the picture, such as preamp/gain_db,trim/gain_db; else the first.")
+    ] = "",
 ) -> None:
     """Show that exercises are sound: each fault with its line, or what was measured in how many variants.
 
     Ends with 0 when all are proven, with 1 when something was found wrong, with 2 when a file cannot be read.
     """
-    from gainlib.cli.authoring import print_proof
+    from gainlib.cli.authoring import draw_passing, print_proof, wanted_controls
     from gainlib.exercises import exercise_names, prove
 
+    pair = wanted_controls(files, picture, controls)
     proofs = []
     for each in files or exercise_names():
         proofs.append(prove(each, variants=variants))
@@ -157,13 +165,18 @@ def _prove(
         typer.echo(json.dumps(content, indent=1, ensure_ascii=False))
     elif len(proofs) > 1:
         typer.echo(f"{len(proofs) - unsound} of {len(proofs)} exercises are proven.")
+    if picture is not None and files:
+        said = draw_passing(files[0], picture, pair)
+        typer.echo(said, err=as_json)
     raise typer.Exit(1 if unsound else 0)
 
 
 @app.command("new-exercise", epilog="Example: gainlib new-exercise levels/hot-guitar --kind set")
 def _new_exercise(
     name: Annotated[str, typer.Argument(help="What it is called, such as hot-guitar or levels/hot-guitar.")],
-    kind: Annotated[str, typer.Option(help="What the learner does: set.")] = "set",
+    kind: Annotated[
+        str, typer.Option(help="What the learner does: set, ride, session, reckon, find or judge.")
+    ] = "set",
 ) -> None:
     """Write an exercise file that is sound already, with a comment at each entry, to be changed into your own.
 
@@ -195,6 +208,7 @@ def _try(
     raise typer.Exit(0 if try_exercise(file, learner, folder, port=port, browser=browser) else 1)
 
 
+app.command("survey", epilog=EXAMPLE)(survey_command)
 classroom.add_to(app)
 
 

@@ -1,14 +1,50 @@
-"""How a proof is printed for an author: what is wrong first, each with its line, then what was shown."""
+"""What an author is told of a proof: what is wrong first, each with its line, then what was shown, and the picture."""
 
 from __future__ import annotations
+
+from pathlib import Path
 
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from gainlib.exercises import Proof
+from gainlib.errors import GainError
+from gainlib.exercises import Proof, load
 
-__all__ = ["print_proof"]
+__all__ = ["draw_passing", "print_proof", "wanted_controls"]
+
+
+def wanted_controls(files: list[str] | None, picture: Path | None, controls: str) -> tuple[str, str] | None:
+    """The two controls that a picture is drawn over, None for the first; refused where no picture can come of it.
+
+    >>> wanted_controls(["a.toml"], Path("a.html"), "preamp/gain_db, trim/gain_db")
+    ('preamp/gain_db', 'trim/gain_db')
+    """
+    if picture is None:
+        if controls:
+            raise GainError("--controls names what a picture shows; give --picture PAGE.html as well.")
+        return None
+    if len(files or ()) != 1:
+        raise GainError(f"--picture draws one exercise; {len(files or ())} are named, so name one.")
+    if not controls:
+        return None
+    names = [each.strip() for each in controls.split(",")]
+    if len(names) != 2 or not all(names):
+        raise GainError(f"--controls is {controls!r}; give two with a comma between, as preamp/gain_db,trim/gain_db.")
+    return names[0], names[1]
+
+
+def draw_passing(exercise: str, picture: Path, controls: tuple[str, str] | None) -> str:
+    """Draw which answers pass; says where, or that a file with faults gives no picture."""
+    from gainlib.bench.passing import passing_region, write_passing_page
+
+    try:
+        made = load(exercise)
+        made.variant("Ada")
+    except GainError:
+        return "No picture is drawn of a file with faults."
+    region = passing_region(made, controls=controls)
+    return f"The picture is {write_passing_page(region, picture)}. {region.sentence}"
 
 
 def print_proof(proof: Proof) -> None:

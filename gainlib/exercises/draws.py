@@ -111,7 +111,7 @@ def draw_of(name: str, vary: Vary) -> Draw:
 def require_range(low: float, high: float, step: float, name: str) -> None:
     if low >= high:
         raise GainError(f"{name} goes from {low:g} to {high:g}; from must be below to.")
-    if step > high - low:
+    if step > (high - low) * (1 + 1e-9):
         raise GainError(f"{name} has a step of {step:g}, wider than its range; give a smaller one.")
 
 

@@ -336,7 +336,7 @@ def _shaped(entries: dict[str, Any], lines: dict[Places, int], found: list[Fault
 
 def _as_meant(entries: dict[str, Any], place: Places, fault: Any, unsure: set[Places]) -> bool:
     """Change the entries to what was probably meant, or to what is allowed there; False where neither is known."""
-    if place[-1] in ("base", PLAIN):
+    if fault["type"] != "extra_forbidden" and place[-1] in ("base", PLAIN):
         place = place[:-1]  # a number or a text that stands for a whole table
     *way, last = place
     owner: Any = entries

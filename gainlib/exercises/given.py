@@ -73,7 +73,7 @@ class Layout:
     def takes(self) -> dict[str, Audio]:
         """The recordings by strip, cut to what the file wants of them; made signals are not among them."""
         files = {plan.file for plan in self.plans if plan.file}
-        recordings = {file: read(file) for file in files}
+        recordings = {file: read(file, most_seconds=MOST_SECONDS) for file in files}
         found = {plan.name: self._cut(recordings[plan.file], plan.name) for plan in self.plans if plan.file}
         seconds = sum(each.seconds for each in found.values())
         if seconds > MOST_SECONDS:

@@ -24,11 +24,23 @@ from gainlib.exercises.verdict import met_slips, reaches
 __all__ = ["Proof", "prove"]
 
 ANSWERS = 400  # evenly spread answers over all variants together
-LEAST_ANSWERS = 2  # in each variant
 MOST_LOOKS = 480  # answers that one search may try
 MOST_SEARCHED = 6  # variants that are searched with a grid of their own
-RENDERED_SECONDS = 40_000.0  # of audio, strip by strip: what one proof renders at most, roughly
 LEAST_VARIANTS = 4
+LEAST_LOOKS = 24
+# What a proof may cost, in milliseconds as they were measured once; a count of looks, so that two proofs are equal.
+BUDGET_MS, BUDGET_MS_A_VARIANT, MOST_BUDGET_MS = 700.0, 150.0, 30_000.0
+STAGE_MS = {
+    "Converter": 0.3,
+    "Compressor": 0.6,
+    "SoftClip": 0.8,
+    "Limiter": 2.0,
+    "Ride": 4.0,
+    "Saturation": 6.0,
+    "Delivery": 6.0,
+}
+OTHER_STAGE_MS, MEASURE_MS = 0.1, 0.2  # for each second of one channel at 48 kHz
+MEASURES_MS = {"thd_percent": 500.0, "thd_n_percent": 500.0}
 
 Answer = dict[str, Any]
 
@@ -149,11 +161,12 @@ class _Prover:
         self.count = len(self.spec.checks)
         self._renderings = Renderings()
         self._known: dict[tuple[Any, ...], _Seen] = {}
-        # What a look costs: every strip once, or every candidate; how many looks there may be follows from it.
-        seconds = exercise.layout.seconds * max(1, len(self.spec.candidates))
-        self.looks = max(40, int(RENDERED_SECONDS / 10 / seconds))
-        each = (2 + len(self.spec.slips) + LEAST_ANSWERS) if self.spec.checks else 1
-        drawn, self.all_variants = _drawn(exercise, min(most, max(LEAST_VARIANTS, 2 * self.looks // each)))
+        budget = min(BUDGET_MS + BUDGET_MS_A_VARIANT * most, MOST_BUDGET_MS) / _look_ms(exercise)
+        each = (2 + len(self.spec.slips)) if self.spec.checks else max(1, len(self.spec.candidates))
+        # A third for the author's answers and slips, a third for the spread ones, the rest for searches.
+        drawn, self.all_variants = _drawn(exercise, min(most, max(LEAST_VARIANTS, int(budget / 3 / each))))
+        self.spread = min(ANSWERS, max(LEAST_LOOKS, int(budget / 3)))
+        self.looks = min(MOST_LOOKS, max(LEAST_LOOKS, int(budget / 9)))
         self.variants: list[Variant] = []
         for values in drawn:
             try:
@@ -451,8 +464,7 @@ class _Prover:
     def _spread(self) -> list[_Seen]:
         """Evenly spread answers in every variant: how tight the exercise is."""
         spread: list[_Seen] = []
-        wanted = min(ANSWERS, max(self.looks, LEAST_ANSWERS * len(self.variants)))
-        each_count = max(LEAST_ANSWERS, math.ceil(wanted / len(self.variants)))
+        each_count = max(1, math.ceil(self.spread / len(self.variants)))
         points = halton(len(self.spec.moves))
         for variant in self.variants:
             answers = spread_answers(variant, points, each_count)
@@ -648,7 +660,7 @@ class _Prover:
             lambda seen: seen.answer,
             aims=lambda seen: _aims(seen, failing),
             begin=hints,
-            most=min(MOST_LOOKS, self.looks),
+            most=self.looks,
         )
 
     def _slip_place(self, name: str) -> Places:
@@ -656,18 +668,33 @@ class _Prover:
 
 
 def _aims(seen: _Seen, failing: frozenset[int]) -> Iterator[tuple[str, float]]:
-    """Which number to move, and by how much, so that a missed check comes to the middle of its bounds: decibels add."""
+    """Which number to move, and by how much, so that a check comes to the middle of its bounds, or out of them."""
     variant = seen.variant
     numbers = [move for move in variant.moves if not move.options and not move.points]
     for index, (reading, value) in enumerate(zip(variant.checks, seen.values, strict=True)):
-        if not seen.sides[index] or index in failing or not math.isfinite(value):
+        if bool(seen.sides[index]) == (index in failing) or not math.isfinite(value):
             continue
         low, high = reading.least, reading.most
         aim = (low + high) / 2 if low is not None and high is not None else high if high is not None else low or 0.0
+        if index in failing:
+            aim = high + 1.0 if high is not None else (low or 0.0) - 1.0
         for move in reversed(numbers):
             if reaches(move.path, reading, variant):
                 yield move.path, aim - value
                 yield move.path, value - aim
+
+
+def _look_ms(exercise: Exercise) -> float:
+    """What one look costs, roughly: every stage of every strip and bus made anew, every reading taken."""
+    session = exercise.with_values({name: draw.at(0) for name, draw in exercise.draws.items()}).session
+    seconds = {strip.name: strip.take.seconds * strip.take.rate_hz / 48_000 for strip in session.strips}
+    longest = max(seconds.values())
+    total = 0.0
+    for chain in session.chains:
+        stages = sum(STAGE_MS.get(type(stage).__name__, OTHER_STAGE_MS) for stage in chain.chain)
+        total += stages * seconds.get(chain.name, 2 * longest)  # a bus has two channels, as a rule
+    read = [check.reads for check in exercise.spec.checks] + [ask.by for ask in exercise.spec.asks if ask.by]
+    return total + longest * sum(MEASURES_MS.get(each.measure or "", MEASURE_MS) for each in read)
 
 
 def _typed(truth: Truth) -> bool:
@@ -713,8 +740,7 @@ def _drawn(exercise: Exercise, most: int) -> tuple[list[dict[str, float | str | 
     if total <= most:
         chosen: Iterable[tuple[int, ...]] = itertools.product(*(range(count) for count in counts))
     else:
-        all_ends = itertools.product(*((0, count - 1) for count in counts))
-        ends = itertools.islice(all_ends, most if 2 ** len(counts) <= most else max(1, most // 2))
+        ends = itertools.islice(_corners(counts), most if 2 ** len(counts) <= most else max(2, most // 2))
         points = halton(len(counts))
         spread = (
             tuple(min(count - 1, int(part * count)) for part, count in zip(point, counts, strict=True))
@@ -727,6 +753,14 @@ def _drawn(exercise: Exercise, most: int) -> tuple[list[dict[str, float | str | 
             picked[each] = None
         chosen = sorted(picked)
     return [{name: draws[name].at(at) for name, at in zip(draws, each, strict=True)} for each in chosen], total
+
+
+def _corners(counts: Sequence[int]) -> Iterator[tuple[int, ...]]:
+    """The first or the last of everything, each combination followed by its opposite: two differ in all they can."""
+    for lasts in itertools.product((False, True), repeat=len(counts) - 1):
+        corner = (False, *lasts)
+        yield tuple((count - 1) * last for count, last in zip(counts, corner, strict=True))
+        yield tuple((count - 1) * (not last) for count, last in zip(counts, corner, strict=True))
 
 
 def _numbers(variant: Variant) -> str:

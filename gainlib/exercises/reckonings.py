@@ -6,6 +6,8 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import numpy as np
+
 from gainlib import decibels
 from gainlib.errors import GainError, nearest
 from gainlib.stages import Compressor
@@ -159,9 +161,10 @@ def reckoned(name: str, numbers: list[float]) -> float:
     chosen = require_reckoning(name, len(numbers))
     given = ", ".join(f"{each:g}" for each in numbers)
     try:
-        result = float(chosen.work(*numbers))  # type: ignore[arg-type]
+        with np.errstate(over="ignore"):
+            result = float(chosen.work(*numbers))  # type: ignore[arg-type]
     except (OverflowError, ZeroDivisionError, ValueError) as fault:
         raise GainError(f"{name} cannot be reckoned from {given}: {fault}") from fault
-    if math.isnan(result):
-        raise GainError(f"{name} of {given} is not a number.")
+    if math.isnan(result) or result == math.inf:
+        raise GainError(f"{name} of {given} is beyond all bounds; give other numbers.")
     return result

@@ -461,7 +461,7 @@ def shown(value: object) -> str:
 def told(fault: Any) -> str:
     """One of pydantic's faults as a plain sentence."""
     place, kind, given = tuple(fault["loc"]), fault["type"], fault.get("input")
-    if place and place[-1] in ("base", PLAIN):
+    if kind != "extra_forbidden" and place[-1] in ("base", PLAIN):
         place = place[:-1]  # a number or a text that stands for a whole table
     where, context = _where(place), fault.get("ctx", {})
     if kind == "missing":

@@ -17,6 +17,7 @@ from gainlib.kernels import twins
 from gainlib.kernels.twins import Array, Channel
 
 __all__ = [
+    "crests",
     "detector",
     "each_channel",
     "extremes",
@@ -67,6 +68,20 @@ def runs_beyond(channel: Channel, low: float, high: float, least: int) -> tuple[
     ([1], [2])
     """
     return working().runs_beyond(channel, low, high, least)  # type: ignore[no-any-return]
+
+
+def crests(channel: Channel, level: float, relative: float, absolute: float) -> tuple[Array, Array, Array, Array]:
+    """The shape of each crest of one channel: of each stretch at or above `level`, how long its top is and how steep.
+
+    Four arrays: the first sample of the top, its length (the samples within `relative` of the stretch's height, or
+    within `absolute` where that is more, from the first to the last of them), the height, and how far the channel falls
+    within as many samples before and after, on the side where it falls less.
+
+    >>> import numpy as np
+    >>> crests(np.array([0.0, 0.2, 0.9, 0.9, 0.9, 0.3, -1.0]), 0.5, 1e-3, 0.0)
+    (array([2]), array([3]), array([0.9]), array([0.9]))
+    """
+    return working().crests(channel, level, relative, absolute)  # type: ignore[no-any-return]
 
 
 def extremes(channel: Channel, columns: int) -> tuple[Array, Array]:

@@ -8,6 +8,7 @@ from numba import njit
 from gainlib.kernels.twins import Array, Channel
 
 __all__ = [
+    "crests",
     "detector",
     "extremes",
     "interpolated_peak",
@@ -51,6 +52,49 @@ def runs_beyond(channel: Channel, low: float, high: float, least: int) -> tuple[
             side = now
             begin = index
     return np.array(starts, dtype=np.int64), np.array(lengths, dtype=np.int64)
+
+
+@njit(cache=True, nogil=True)
+def crests(channel: Channel, level: float, relative: float, absolute: float) -> tuple[Array, Array, Array, Array]:
+    """First sample, length, height and fall of the flat part of each stretch at or above `level`."""
+    starts = []
+    lengths = []
+    heights = []
+    falls = []
+    index = 0
+    while index < len(channel):
+        if channel[index] < level:
+            index += 1
+            continue
+        begin = index
+        height = np.float64(channel[index])
+        while index < len(channel) and channel[index] >= level:
+            height = max(height, np.float64(channel[index]))
+            index += 1
+        edge = height - max(height * relative, absolute)
+        first = begin
+        while channel[first] < edge:
+            first += 1
+        last = index - 1
+        while channel[last] < edge:
+            last -= 1
+        count = last - first + 1
+        before = height
+        for at in range(max(first - count, 0), first):
+            before = min(before, np.float64(channel[at]))
+        after = height
+        for at in range(last + 1, min(last + 1 + count, len(channel))):
+            after = min(after, np.float64(channel[at]))
+        starts.append(first)
+        lengths.append(count)
+        heights.append(height)
+        falls.append(height - max(before, after))
+    return (
+        np.array(starts, dtype=np.int64),
+        np.array(lengths, dtype=np.int64),
+        np.array(heights, dtype=np.float64),
+        np.array(falls, dtype=np.float64),
+    )
 
 
 @njit(cache=True, nogil=True)

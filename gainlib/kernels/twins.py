@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 __all__ = [
     "Array",
     "Channel",
+    "crests",
     "detector",
     "extremes",
     "interpolated_peak",
@@ -37,6 +38,22 @@ def runs_beyond(channel: Channel, low: float, high: float, least: int) -> tuple[
     lengths = np.diff(np.concatenate((starts, [len(side)])))
     kept = (side[starts] != 0) & (lengths >= least)
     return starts[kept].astype(np.int64), lengths[kept].astype(np.int64)
+
+
+def crests(channel: Channel, level: float, relative: float, absolute: float) -> tuple[Array, Array, Array, Array]:
+    """First sample, length, height and fall of the flat part of each stretch at or above `level`."""
+    starts, lengths = runs_beyond(channel, -np.inf, level, 1)
+    found = []
+    for start, length in zip(starts.tolist(), lengths.tolist(), strict=True):
+        stretch = channel[start : start + length].astype(np.float64)
+        height = float(stretch.max())
+        near = np.flatnonzero(stretch >= height - max(height * relative, absolute))
+        first, count = start + int(near[0]), int(near[-1] - near[0]) + 1
+        before, after = channel[max(first - count, 0) : first], channel[first + count : first + 2 * count]
+        lowest = max(float(before.min(initial=height)), float(after.min(initial=height)))
+        found.append((first, count, height, height - lowest))
+    columns = np.array(found, dtype=np.float64).reshape(-1, 4).T
+    return columns[0].astype(np.int64), columns[1].astype(np.int64), columns[2], columns[3]
 
 
 def extremes(channel: Channel, columns: int) -> tuple[Array, Array]:

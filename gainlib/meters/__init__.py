@@ -19,7 +19,7 @@ from gainlib.meters.ballistics import (
     vu,
     vu_max_dbfs,
 )
-from gainlib.meters.clipping import ClippedRuns, ClippedRunsMeter, clipped_runs, flat_runs
+from gainlib.meters.clipping import ClippedRuns, ClippedRunsMeter, FlatTopsMeter, clipped_runs, flat_runs, flat_tops
 from gainlib.meters.distortion import (
     Harmonics,
     Intermodulation,
@@ -78,6 +78,7 @@ __all__ = [
     "ClippedRuns",
     "ClippedRunsMeter",
     "Deflection",
+    "FlatTopsMeter",
     "GainReduction",
     "GainReductionMeter",
     "Harmonics",
@@ -103,6 +104,7 @@ __all__ = [
     "crest_db",
     "dc_offset_dbfs",
     "flat_runs",
+    "flat_tops",
     "gain_reduction",
     "harmonics",
     "headroom_db",

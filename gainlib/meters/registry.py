@@ -14,7 +14,7 @@ from gainlib.audio import Audio
 from gainlib.decibels import AES17_ZERO_RMS, db_from_power, db_from_ratio, signed
 from gainlib.errors import GainError, nearest
 from gainlib.meters.ballistics import PpmMeter, PpmType, VuMeter
-from gainlib.meters.clipping import ClippedRuns, clipped_runs, flat_runs
+from gainlib.meters.clipping import ClippedRuns, clipped_runs, flat_runs, flat_tops
 from gainlib.meters.distortion import harmonics, thd_n_percent
 from gainlib.meters.levels import (
     checked_dc_offset_dbfs,
@@ -279,6 +279,13 @@ _MEASURES = Measures(
             "",
             "How often three neighbouring samples and more stand at the recording's own extreme: clipped before.",
             _counted(flat_runs),
+            digits=0,
+        ),
+        Measure(
+            "flat_tops",
+            "",
+            "How often a crest is cut off at the recording's own extreme: clipped, then turned down, also dithered.",
+            _counted(flat_tops),
             digits=0,
         ),
         Measure(

@@ -48,8 +48,8 @@ class OutboardInsert(Stage):
     alignment: Alignment | str | float
     send: str = choice("+4 dBu", "+4 dBu", "-10 dBV", label="Send")
     receive: str = choice("+4 dBu", "+4 dBu", "-10 dBV", label="Return")
-    return_gain_db: float = setting(0.0, label="Return", low=-24.0, high=24.0, step=0.5)
-    device_gain_db: float = setting(0.0, label="Device", low=-24.0, high=24.0, step=0.5)
+    return_gain_db: float = setting(0.0, label="Return gain", low=-24.0, high=24.0, step=0.5)
+    device_gain_db: float = setting(0.0, label="Device gain", low=-24.0, high=24.0, step=0.5)
     device_max_dbu: float = 24.0
     device_noise_dbu: float = -90.0
     noise_seed: int = 4

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from gainlib.decibels import db_from_ratio, ratio_from_db, signed
 from gainlib.flow import Rendering
-from gainlib.meters import flat_runs
+from gainlib.meters import flat_runs, true_peak_dbtp
 from gainlib.stages import Converter, Fader, Preamp, SoftClip, Source, Stage, StoredFile, Trim
 from gainlib.views.base import Columns, View
 from gainlib.views.strokes import decibel_axis, frame, hatch, inked
@@ -21,20 +21,24 @@ __all__ = ["CloseUp"]
 
 _HALF_MS = 4.0
 _TOP = 2.0
+# Points of the curve for each sample, and samples to both sides that still bear on it.
+_FINE, _TAIL = 16, 64
 
 
 class CloseUp(View):
     """The samples behind one stage around the loudest moment of the take, one by one.
 
-    A dashed line shows the same moment as a chain of plain gains without ceilings would give it. `tap` is the stage,
-    the last unless named; the moment is the take's own, so no move makes the picture jump to another place.
+    A dashed line shows the same moment as a chain of plain gains without ceilings would give it; with `curve` there is
+    the curve between the samples instead, as a converter draws it. `tap` is the stage, the last unless named; the
+    moment is the take's own, so no move makes the picture jump to another place.
     """
 
     name: ClassVar[str] = "close-up"
     title: ClassVar[str] = "The loudest moment, close up,"
 
-    def __init__(self, tap: str | None = None, *, height: int = 200) -> None:
+    def __init__(self, tap: str | None = None, *, curve: bool = False, height: int = 200) -> None:
         self.tap = tap
+        self.curve = curve
         self.height = height
 
     def _at(self, rendering: Rendering) -> tuple[str, str]:
@@ -59,9 +63,12 @@ class CloseUp(View):
         drawing.ygrid.ticker = drawing.yaxis[0].ticker
         sources = {name: ColumnDataSource(data=dict(data), name=name) for name, data in self.columns(rendering).items()}
         hatch(drawing, sources["full scale"])
-        drawing.line("ms", "given", source=sources["moment"], line_width=1.5, line_dash=[3, 3],
-                     **inked(line_color="text"))  # fmt: skip
-        drawing.line("ms", "came", source=sources["moment"], line_width=2.0, **inked(line_color="peak"))
+        if self.curve:
+            drawing.line("ms", "came", source=sources["curve"], line_width=2.0, **inked(line_color="peak"))
+        else:
+            drawing.line("ms", "given", source=sources["moment"], line_width=1.5, line_dash=[3, 3],
+                         **inked(line_color="text"))  # fmt: skip
+            drawing.line("ms", "came", source=sources["moment"], line_width=2.0, **inked(line_color="peak"))
         dots = drawing.scatter(
             "ms", "came", source=sources["moment"], size=4, **inked(fill_color="peak", line_color="peak")
         )
@@ -69,11 +76,12 @@ class CloseUp(View):
         return drawing
 
     def columns(self, rendering: Rendering) -> Columns:
-        """The samples around the moment: `came` after the stage, `given` without any ceiling before it."""
+        """The samples around the moment: `came` after the stage, `given` without a ceiling; the curve if wanted."""
         ms, came, given = self._moment(rendering)
         with np.errstate(divide="ignore"):
             levels = 20.0 * np.log10(np.abs(came))
-        return {
+        held: Columns = {"curve": self._between(rendering)} if self.curve else {}
+        return held | {
             "moment": {
                 "ms": ms,
                 "came": np.clip(came, -_TOP, _TOP),
@@ -94,6 +102,14 @@ class CloseUp(View):
         first = rendering.session.part(strip).stage_names[0]
         if rendering.level(f"{strip}/{first}").peak_dbfs == -math.inf:
             return f"After the {of_tap(rendering, f'{strip}/{stage}')}: no sound to look at."
+        if self.curve:
+            heard = rendering.at(f"{strip}/{stage}")
+            sample = rendering.level(f"{strip}/{stage}").peak_dbfs
+            between = float(true_peak_dbtp(heard.samples).max())
+            return (
+                f"The highest sample reaches {signed(sample, unit='dBFS', plus=sample > 0)}; "
+                f"the curve between the samples reaches {signed(between, unit='dBTP', plus=between > 0)}."
+            )
         _, came, given = self._moment(rendering)
         top, wanted = (float(db_from_ratio(np.abs(each).max())) for each in (came, given))
         reached = f"it reaches {signed(top, unit='dBFS', plus=top > 0)}"
@@ -106,15 +122,27 @@ class CloseUp(View):
             f"without a ceiling it would reach {signed(wanted, unit='dBFS', plus=wanted > 0)}."
         )
 
+    def _between(self, rendering: Rendering) -> dict[str, NDArray[np.floating[Any]] | list[str]]:
+        """The curve that a converter draws through the samples, at sixteen points for each."""
+        from scipy.signal import resample_poly
+
+        strip, stage = self._at(rendering)
+        behind = rendering.at(f"{strip}/{stage}")
+        start, end, channel, loudest = self._stretch(rendering)
+        first = max(0, start - _TAIL)
+        drawn = resample_poly(behind.samples[first : end + _TAIL, channel], _FINE, 1)
+        drawn = drawn[(start - first) * _FINE : (end - 1 - first) * _FINE + 1]
+        ms = (start + np.arange(len(drawn)) / _FINE - loudest) * 1000.0 / behind.rate_hz
+        return {"ms": ms, "came": np.clip(drawn, -_TOP, _TOP)}
+
     def _moment(self, rendering: Rendering) -> tuple[NDArray[Any], NDArray[Any], NDArray[Any]]:
         strip, stage = self._at(rendering)
         names = rendering.session.part(strip).stage_names
         behind = rendering.at(f"{strip}/{stage}")
         source = rendering.at(f"{strip}/{names[0]}")
         source = source if source.rate_hz == behind.rate_hz else behind  # a delivery may convert the rate
-        loudest, channel = np.unravel_index(np.abs(source.samples).argmax(), source.samples.shape)
-        reach = math.ceil(_HALF_MS / 1000.0 * source.rate_hz)
-        part = slice(max(0, int(loudest) - reach), int(loudest) + reach + 1)
+        start, end, channel, loudest = self._stretch(rendering)
+        part = slice(start, end)
         gain_db = sum(
             float(getattr(stage_of(rendering, strip, name), "gain_db", 0.0))
             for name in names[1 : names.index(stage) + 1]
@@ -123,8 +151,19 @@ class CloseUp(View):
         # Without its ceilings only a chain of plain gains can be told.
         gains = all(_is_gain(stage_of(rendering, strip, name)) for name in names[1 : names.index(stage) + 1])
         given = source.samples[part, channel] * float(ratio_from_db(gain_db)) if gains else came
-        ms = (np.arange(part.start, part.start + len(came)) - int(loudest)) * 1000.0 / source.rate_hz
+        ms = (np.arange(part.start, part.start + len(came)) - loudest) * 1000.0 / source.rate_hz
         return ms, came, given
+
+    def _stretch(self, rendering: Rendering) -> tuple[int, int, int, int]:
+        """First and past-last sample of what is drawn, the channel, and the loudest sample of what came in."""
+        strip, stage = self._at(rendering)
+        source = rendering.at(f"{strip}/{rendering.session.part(strip).stage_names[0]}")
+        behind = rendering.at(f"{strip}/{stage}")
+        source = source if source.rate_hz == behind.rate_hz else behind  # a delivery may convert the rate
+        loudest, channel = np.unravel_index(np.abs(source.samples).argmax(), source.samples.shape)
+        reach = math.ceil(_HALF_MS / 1000.0 * source.rate_hz)
+        end = min(len(behind.samples), int(loudest) + reach + 1)
+        return max(0, int(loudest) - reach), end, int(channel), int(loudest)
 
 
 def _is_gain(stage: Stage) -> bool:

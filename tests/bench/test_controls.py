@@ -117,6 +117,22 @@ def test_what_cannot_be_chosen_is_refused_in_words(path, value, words):
     assert bench.values == before
 
 
+def test_a_choice_below_zero_is_written_with_a_real_minus_and_picked_all_the_same():
+    chain = [gl.OutboardInsert("EBU R 68")]
+    bench = gl.bench(gl.Session.of(TAKE, chain), controls=["insert/receive"])
+    widget = bench.panel.inputs["insert/receive"]
+    assert list(widget.options) == ["+4 dBu", "−10 dBV"]
+    widget.chosen = 1
+    assert bench.session.setting("insert/receive") == "-10 dBV"
+    bench.close()
+
+
+def test_a_number_without_a_usual_range_has_the_unit_of_its_name():
+    session = gl.Session.of(TAKE, [gl.Delivery("EBU R 128", loudness_lufs=-23.0)])
+    made = control_of(session, gl.Control("delivery/loudness_lufs", low=-30, high=-9, step=0.5))
+    assert made.printed(-16.0) == "−16.0 LUFS"
+
+
 def test_a_ride_is_drawn_in_the_table_and_undone():
     bench = gl.bench(every_stage(), controls=["ride/points"])
     table = bench.panel.inputs["ride/points"]

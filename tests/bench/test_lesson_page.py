@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from pathlib import Path
 
 import pytest
 
@@ -48,6 +49,21 @@ def test_the_page_holds_the_sentences_the_settings_and_the_drawn_levels(tmp_path
     # Whatever the page itself would load: nothing. (BokehJS names addresses in its text that it does not ask.)
     before_bokeh = text[: text.index("data-gainlib")] + text[text.index("</script></div>") :][:3000]
     assert not re.search(r"<(script|link|img)[^>]+(src|href)=[\"']https?:", before_bokeh)
+
+
+def test_questions_and_candidates_of_an_exercise_are_written_out(tmp_path):
+    kinds = Path(__file__).parent / "kinds"
+    cells = [
+        f'import gainlib as gl; gl.exercise(r"{kinds / name}.toml", "ada")' for name in ("read-the-verse", "in-order")
+    ]
+    text = lesson_page(written(tmp_path, *cells), tmp_path / "page.html").read_text()
+    for line in (
+        "Peak of the verse: … dBFS",
+        "When the converter clips first: … s",
+        "The quietest first: … A or B or C",
+    ):
+        assert f"<p>{line}</p>" in text
+    assert "<strong>Hear A, B and C, then answer below.</strong>" in text
 
 
 def test_what_cannot_be_is_refused_in_words(tmp_path):

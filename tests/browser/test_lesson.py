@@ -75,6 +75,7 @@ def test_the_lesson_from_the_rehearsal_to_the_turned_down_take(lesson, keep):
     lesson.wait_for_function(
         "box => box.textContent.includes('(verse −15.3 dBFS, shout −5.1 dBFS)')", arg=take.element_handle()
     )
+    take.locator(".gainlib-headline-line", has_text="The take is clean: its loudest moment leaves").wait_for()
     assert headline(take).startswith("The take is clean: its loudest moment leaves 5 dB.")
     take.locator(".gainlib-headline").scroll_into_view_if_needed()
     assert keep(lesson, "lesson-sensible").stat().st_size > 20_000

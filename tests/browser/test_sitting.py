@@ -120,8 +120,22 @@ def test_numbers_choices_and_orders_are_answered_by_keyboard_alone(lab, page, ke
     solution = load(lab.root / "read-the-verse.toml").variant(learner(lab)).solution
     level.fill(f"{solution['level']} dBFS")
     reckon.get_by_text("You have changed your answer since; check again.").wait_for()
+    # a moment: clicked in the waveform, moved on by a key, and taken over
     moment = reckon.get_by_role("textbox", name="When the converter clips first")
-    moment.fill("17.9 s")
+    take = reckon.get_by_role("button", name="Take the player")
+    assert take.is_disabled()
+    place = reckon.locator(".gainlib-timed").first
+    place.scroll_into_view_if_needed()
+    box = place.bounding_box()
+    # the frame of the picture lies 72 and 14 pixels from its edges, the take lasts 19 s
+    place.click(position={"x": 72 + (box["width"] - 86) * 17 / 19, "y": box["height"] / 2})
+    reckon.get_by_role("button", name="Take the player’s place, 17.0 s").wait_for()
+    seek = reckon.get_by_role("slider", name="Place in the recording")
+    for _ in range(9):
+        seek.press("ArrowRight")
+    take.press("Enter")
+    reckon.get_by_text("Taken: 17.9 s.").wait_for()
+    assert moment.input_value() == "17.9"
     reckon.get_by_role("button", name="Check my answer").press("Enter")
     reckon.get_by_text("Passed: 3 of 3 points").wait_for()
     reckon.locator(".gainlib-ask").first.scroll_into_view_if_needed()
@@ -178,14 +192,39 @@ def test_a_ride_and_a_switch_moved_while_the_kernel_is_busy_are_judged_as_they_s
     made = len(attempts(lab))
     busy(page)
     muted = part.get_by_role("checkbox", name="Fader muted")
-    for _ in range(3):
+    for _ in range(2):
         muted.press("Space")
+    assert checked(lab, page, part, made)["answer"]["voice/fader/muted"] is True  # back where it began
+    busy(page)
     part.get_by_role("button", name="Add a point").press("Enter")
     gain = part.get_by_role("spinbutton", name="point 1, gain in dB")
     for _ in range(6):
         gain.press("ArrowUp")
-    answer = checked(lab, page, part, made)["answer"]
-    assert answer == {"voice/ride/points": [[0.0, 3.0]], "voice/fader/muted": False}
+    part.get_by_role("button", name="Check my answer").press("Enter")
+    part.locator(".gainlib-saved", has_text="attempt 2 at").wait_for(timeout=20_000)
+    answer = attempts(lab)[-1]["answer"]
+    assert answer == {"voice/ride/points": [[0.0, 3.0]], "voice/fader/muted": True}
+
+
+def test_a_check_pressed_twice_while_the_kernel_is_busy_is_one_attempt_and_a_hint_comes_after_it(lab, page):
+    (part,) = sat(lab, page, "read-the-verse")
+    made = len(attempts(lab))
+    part.get_by_role("textbox", name="Peak of the verse").fill("-30")
+    busy(page)
+    check = part.get_by_role("button", name="Check my answer")
+    check.press("Enter")
+    check.press("Enter")
+    part.get_by_role("button", name="Show a hint").press("Enter")
+    part.locator(".gainlib-hints li").wait_for()
+    assert len(attempts(lab)) == made + 1
+    assert attempts(lab)[-1]["hints_used"] == 0
+    # A kernel that is gone is said to be, and the next press is tried again.
+    page.evaluate("() => { window.gainlib.tell = () => {}; }")
+    page.clock.install()
+    check.press("Enter")
+    page.clock.run_for(11_000)
+    part.get_by_text("The kernel has not answered for some seconds").wait_for()
+    assert page.locator(".gainlib-desk[aria-busy]").count() == 0
 
 
 def test_the_exercise_book_opens_fresh_numbers_by_keyboard(lab, page, keep):
@@ -198,9 +237,8 @@ def test_the_exercise_book_opens_fresh_numbers_by_keyboard(lab, page, keep):
     topic = page.get_by_role("combobox", name="Topic")
     topic.select_option(label="Recording")
     shown = page.get_by_role("listbox", name="Exercises")
-    page.wait_for_function(
-        "() => [...document.querySelectorAll('.gainlib-book select[size] option')].every(e => /level 1/.test(e.text))"
-    )
+    page.wait_for_function("""() => [...document.querySelectorAll(".gainlib-book select[size] option")]
+        .every(each => each.value.startsWith("recording/") && /level 1/.test(each.text))""")
     shown.select_option("recording/leave-room")
     shown.press("Enter")
     page.get_by_text("Open: Leave room for the shout").wait_for()

@@ -104,7 +104,7 @@ def test_a_region_of_6_db_takes_the_shout_down_to_the_line_before_it(session):
 
 
 def test_the_guest_comes_up_and_the_presenter_does_not(session):
-    """Move: "Three regions raise her three answers"; Read: "up to the guest"."""
+    """Move: "Three regions raise her three answers. Nothing else is raised"; Read: "together with her"."""
     answer = (6.36, 8.48)
     plain, regions, trimmed = guest([], 0), guest(ANSWERS, 0), guest([], 16)
     assert gl.measure("rms_dbfs", regions.between(*answer)) > gl.measure("rms_dbfs", plain.between(*answer)) + 14

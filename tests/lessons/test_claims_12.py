@@ -30,7 +30,7 @@ def rendered(band):
 
 @pytest.fixture(scope="module")
 def tone():
-    return gl.Audio([0.7, 0.7, -0.7, -0.7] * 6000, 48000, "tone")
+    return gl.Audio([0.35, 0.35, -0.35, -0.35] * 4000 + [0.7, 0.7, -0.7, -0.7] * 4000, 8000, "tone")
 
 
 def down(rendering):
@@ -45,7 +45,7 @@ def test_the_band_here_is_the_lessons_band(lesson_text):
     text = lesson_text(LESSON)
     assert text.count("between(9.5, 15.5), [gl.Trim()])") == 4
     assert 'gl.read("media/snare.flac").between(9.5, 15.5), [gl.Trim(6)])' in text
-    assert "[0.7, 0.7, -0.7, -0.7] * 6000, 48000" in text
+    assert "[0.35, 0.35, -0.35, -0.35] * 4000 + [0.7, 0.7, -0.7, -0.7] * 4000, 8000" in text
     assert "Here the ceiling is −1 dB." in text
     assert gl.Limiter().ceiling_dbfs == -1.0
 

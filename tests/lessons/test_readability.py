@@ -30,6 +30,7 @@ def prose(markdown: str) -> str:
     text = re.sub(r"\[([^\]]*)\]\([^)]*\)", r"\1", "\n".join(kept))
     text = re.sub(r"`[^`]*`", "it", text)  # a path or a call is looked at, not read aloud
     text = re.sub(r"<[^>]*>|[*_]", "", text)
+    text = re.sub(r"(?<=\d)\.(?=\d)", "", text)  # the point of a decimal ends no sentence
     # A paragraph that ends in a list's comma or a colon ends a sentence all the same.
     return " ".join(each.rstrip(",;:") + "." if each[-1] not in ".?!" else each for each in paragraphs(text))
 
@@ -59,10 +60,10 @@ def test_a_lesson_is_easy_to_read(path, grade):
 def test_only_the_running_text_counts():
     assert (
         prose(
-            "# Title\n\nOne [link](http://x.y/z), *so*.\n\n| a | b |\n| - | - |\n\n- **set** it,\n- tell it\n\n"
+            "# Title\n\nOne [link](http://x.y/z), *so* at 9.3 s.\n\n| a |\n| - |\n\n- **set** it,\n- tell it\n\n"
             "```\ncode here\n```\n\nUse `gl.read(x)` now:\n\n## Sources\n\n- Not this."
         )
-        == "One link, so. set it. tell it. Use it now."
+        == "One link, so at 93 s. set it. tell it. Use it now."
     )
 
 

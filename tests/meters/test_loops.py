@@ -96,3 +96,12 @@ def test_silence_after_sound_leaves_no_denormal_numbers():
     take = kernels.laid_out(np.concatenate((np.ones((480, 1)), np.zeros((480_000, 1)))))
     loops.weighted_cell_sums(take, 0, k_weighting(48_000), state, np.arange(480, len(take) + 1, 480))
     assert not state.any()
+
+
+@settings(max_examples=40)
+@given(seeds, st.integers(1, 3_000), dtypes, st.floats(0.01, 1.0), st.sampled_from([1e-7, 1e-3, 0.1]))
+def test_crests(seed, count, dtype, clip, relative):
+    take = np.clip(take_of(seed, count, dtype)[:, 1], -np.inf, dtype(clip))
+    found = [module.crests(take, 0.5 * float(take.max()), relative, 1e-6) for module in (loops, twins)]
+    for one, other in zip(*found, strict=True):
+        assert np.array_equal(one, other)

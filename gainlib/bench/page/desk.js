@@ -1,4 +1,8 @@
 // Check and hint buttons, the hints that were taken, and the verdict with a word and a shape for each check.
+const PATIENCE_MS = 10_000;
+const BUSY = "The kernel has not answered for some seconds: it is busy with another cell, or gone. Wait for it, or run the "
+  + "cell above again.";
+
 export default {
   render({ model, el }) {
     el.classList.add("gainlib-desk");
@@ -43,17 +47,34 @@ export default {
       stale();
     };
     // What is asked for waits until the last move anywhere in this exercise has reached the kernel.
-    let busy = false;
-    const ask = async (kind) => {
-      if (busy) return;
-      busy = true;
-      await window.gainlib.arrived(el.closest(".gainlib-sitting"));
+    // Then the next is asked for when this has been answered, and a second press meanwhile asks for nothing more.
+    const waiting = new Set();
+    let asked = Promise.resolve();
+    const answer = (kind) => new Promise((resolve) => {
+      let patience = 0;
+      const done = () => {
+        clearTimeout(patience);
+        model.off("change:answered", done);
+        resolve();
+      };
+      model.on("change:answered", done);
+      patience = setTimeout(() => { missing.textContent = BUSY; done(); }, PATIENCE_MS);
       window.gainlib.tell(model, { kind });
-      busy = false;
+    });
+    const ask = (kind) => {
+      if (waiting.has(kind)) return;
+      waiting.add(kind);
+      el.setAttribute("aria-busy", "true");
+      asked = asked.then(async () => {
+        await window.gainlib.arrived(el.closest(".gainlib-sitting"));
+        await answer(kind);
+        waiting.delete(kind);
+        if (!waiting.size) el.removeAttribute("aria-busy");
+      });
     };
     check.onclick = () => ask("check");
     hint.onclick = () => ask("hint");
-    const followed = { offer, hints: told, verdict: say, saved: say, stale, missing: lack };
+    const followed = { offer, hints: told, verdict: say, saved: say, stale, missing: lack, answered: lack };
     for (const [name, update] of Object.entries(followed)) model.on(`change:${name}`, update);
     offer(); told(); say(); lack();
     return () => { for (const [name, update] of Object.entries(followed)) model.off(`change:${name}`, update); };

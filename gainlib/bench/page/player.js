@@ -316,11 +316,12 @@ export default {
       return label;
     };
     const play = button("Play");
-    play.setAttribute("aria-keyshortcuts", "p");
     // Before and after the moves, or the candidates of a question.
     const slots = model.get("slots");
     const versions = slots.map((slot) => button(slot));
     const pair = slots.includes("before");
+    // The keys are heard by the row that takes moves back, which stands where there is a before and after.
+    if (pair) play.setAttribute("aria-keyshortcuts", "p");
     if (!pair) versions.forEach((each, index) => each.setAttribute("aria-label", `Hear ${slots[index]}`));
     const tap = make("select", {});
     const seek = make("input", { type: "range", min: 0, step: 0.1, className: "gainlib-seek" });
@@ -405,7 +406,12 @@ export default {
     tap.onchange = () => tell(model, { kind: "tap", tap: tap.value });
     match.onchange = () => { state.matching = match.checked; state.match(); show(); };
     volume.oninput = () => { state.volume = Number(volume.value); state.loop?.loud(amplitude(state.volume)); show(); };
-    seek.oninput = () => state.seek(Number(seek.value));
+    seek.oninput = () => {
+      const seconds = Number(seek.value);
+      state.seek(seconds);
+      // Before anything was played the timer below has no place to tell.
+      window.dispatchEvent(new CustomEvent("gainlib-position", { detail: { channel: uid, seconds } }));
+    };
     let last = -1;
     const timer = setInterval(() => {
       const seconds = state.position();

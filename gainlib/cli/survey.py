@@ -1,0 +1,144 @@
+"""`gainlib survey`: stems measured from the command line, in words, as JSON, CSV, a gain sheet, trimmed copies."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from gainlib.errors import GainError
+
+if TYPE_CHECKING:
+    from gainlib.survey.changes import Changes
+    from gainlib.survey.survey import Progress, Survey
+
+__all__ = ["EXAMPLE", "survey_command"]
+
+EXAMPLE = "Example: gainlib survey stems/ --sheet gain-sheet.html --write trimmed/"
+
+
+def survey_command(
+    stems: Annotated[
+        list[str] | None, typer.Argument(help="Sound files, folders, or patterns in quotes such as 'stems/**/*.wav'.")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Write the survey as JSON instead of words.")] = False,
+    csv: Annotated[Path | None, typer.Option(help="Write the table into this CSV file.")] = None,
+    sheet: Annotated[Path | None, typer.Option(help="Write the gain sheet into this HTML file.")] = None,
+    write: Annotated[Path | None, typer.Option(help="Write trimmed copies into this folder.")] = None,
+    word: Annotated[str, typer.Option(help="What the copies hold: 24 (bit, dithered) or float.")] = "24",
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Write over files that are there already.")] = False,
+    measure: Annotated[str, typer.Option(help="The measure that trims bring to one value.")] = "active_rms_dbfs",
+    target: Annotated[
+        float | None, typer.Option(help="That value; -18 dBFS of active_rms_dbfs unless given.", show_default=False)
+    ] = None,
+    stem_ceiling: Annotated[float, typer.Option(help="True peak that no trim lifts a stem above, dBTP.")] = -6.0,
+    main_ceiling: Annotated[float, typer.Option(help="True peak that the main is turned down to, dBTP.")] = -6.0,
+    noise_limit: Annotated[float, typer.Option(help="Noise floor that is trouble above this, dBFS AES17.")] = -60.0,
+    threshold: Annotated[float, typer.Option(help="The compressor threshold that is looked at, dBFS.")] = -20.0,
+    tempo: Annotated[
+        float | None, typer.Option(help="Beats a minute: places are then told as bar:beat too.", show_default=False)
+    ] = None,
+    beats: Annotated[int, typer.Option(help="Beats a bar.")] = 4,
+    against: Annotated[
+        Path | None,
+        typer.Option(help="An earlier survey (a file from --json) or its stems (a folder or file): say what changed."),
+    ] = None,
+    title: Annotated[str, typer.Option(help="What the gain sheet is headed; the folder's name unless given.")] = "",
+    workers: Annotated[
+        int | None, typer.Option(help="Files measured side by side; as many as processors.", show_default=False)
+    ] = None,
+    schema: Annotated[bool, typer.Option("--schema", help="Print the schema of the JSON and end.")] = False,
+) -> None:
+    """Measure stems, say what is wrong with each, the worst first, and which trims bring them into one range.
+
+    Any sound file will do, of any rate and length, mono to 8 channels. Originals are never touched.
+
+    Ends with 0 when all is well, with 1 when something is wrong with a stem or a file cannot be read, with 2 when
+    nothing could be done or the survey was ended before its end.
+    """
+    from gainlib.survey import Practice, Tempo, as_csv, lines, survey
+    from gainlib.survey import as_json as json_of
+    from gainlib.survey.changes import compared, earlier
+    from gainlib.survey.copies import WORDS, require_free, write_copies
+    from gainlib.survey.folder import shown
+    from gainlib.survey.report import schema_text
+    from gainlib.survey.sheet import require_writable, write_sheet, write_text
+
+    if schema:
+        typer.echo(schema_text())
+        return
+    _print_any_script()
+    practice = Practice(
+        measure, target, stem_ceiling_dbtp=stem_ceiling, main_ceiling_dbtp=main_ceiling, noise_limit_dbfs=noise_limit,
+        threshold_dbfs=threshold,
+    )  # fmt: skip
+    beat = Tempo(tempo, beats) if tempo is not None else None
+    if word not in WORDS:
+        raise GainError(f"--word is {word!r}; give {' or '.join(WORDS)}.")
+    # What could not be written in the end is refused before hours of work, not after.
+    for each in (csv, sheet):
+        if each is not None:
+            require_writable(each, overwrite=overwrite)
+    if write is not None:
+        require_free(stems or [], write, word=word, overwrite=overwrite)
+    with _progress() as progress:
+        before: Survey | dict[str, object] | None = None
+        if against is not None:
+            is_sound = against.is_dir() or against.suffix.lower() != ".json"
+            before = survey(against, practice=practice, tempo=beat, workers=workers) if is_sound else earlier(against)
+        found = survey(
+            *(stems or []), practice=practice, tempo=beat, progress=progress, workers=workers, title=title
+        )  # fmt: skip
+    changes: Changes | None = None if before is None else compared(before, found)
+    said = sys.stderr if as_json else sys.stdout
+    if as_json:
+        typer.echo(json_of(found, changes=changes))
+    else:
+        for line in lines(found):
+            typer.echo(line)
+        for line in [] if changes is None else ["What has changed:", *changes.lines]:
+            typer.echo(line)
+    if csv is not None:
+        write_text(csv, as_csv(found), overwrite=overwrite)
+        print(f"Written: {shown(csv)}", file=said)
+    if sheet is not None:
+        print(f"Written: {shown(write_sheet(found, sheet, changes=changes, overwrite=overwrite))}", file=said)
+    if write is not None and found.whole:
+        copies = write_copies(found, write, word=word, overwrite=overwrite)
+        print(f"Written: {len(copies)} trimmed copies in {shown(write)}", file=said)
+        if any(each.starts_at is not None for each in found.stems):
+            print("The copies do not carry the start time that the originals' headers hold.", file=said)
+    raise typer.Exit(2 if not found.whole or not found.stems else 0 if found.sound else 1)
+
+
+def _print_any_script() -> None:
+    """Let names in any script through, also where the terminal's own encoding does not know them."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+
+
+@contextmanager
+def _progress() -> Iterator[Progress]:
+    """A bar on standard error while a person watches, nothing in a script."""
+    if not sys.stderr.isatty():
+        yield lambda share, doing: None
+        return
+    from rich.console import Console
+    from rich.markup import escape
+    from rich.progress import BarColumn, TextColumn, TimeRemainingColumn
+    from rich.progress import Progress as Bar
+
+    columns = (
+        BarColumn(),
+        TextColumn("{task.percentage:3.0f} %"),
+        TimeRemainingColumn(),
+        TextColumn("{task.description}"),
+    )
+    with Bar(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("", total=1.0)
+        yield lambda share, doing: bar.update(task, completed=share, description=escape(doing[:40]))

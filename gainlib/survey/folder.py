@@ -1,0 +1,125 @@
+"""Which sound files are meant by files, folders and patterns, and what each is called."""
+
+from __future__ import annotations
+
+import glob
+import os
+import re
+import unicodedata
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+__all__ = ["ENDINGS", "Found", "found", "shown"]
+
+ENDINGS = frozenset(
+    (
+        "aif", "aifc", "aiff", "au", "avr", "caf", "flac", "htk", "iff", "ircam", "mp1", "mp2", "mp3", "nist", "oga",
+        "ogg", "opus", "paf", "pvf", "rf64", "sd2", "sds", "sf", "snd", "svx", "voc", "w64", "wav", "wave", "wve", "xi",
+    )
+)  # fmt: skip
+"""The endings by which a folder's sound files are known; any file that is named itself is tried."""
+
+
+@dataclass(frozen=True)
+class Found:
+    """The files with their names, in order; what was asked for and is not there; and what is worth saying."""
+
+    files: tuple[tuple[Path, str], ...]
+    missing: tuple[tuple[str, str], ...]
+    notes: tuple[str, ...]
+
+
+def shown(text: str | os.PathLike[str]) -> str:
+    """A name as it can be printed anywhere: letters of any script stay, what is no letter of any is replaced.
+
+    Control characters could move a terminal's cursor, and those that turn the direction of writing could make one
+    name look like another.
+
+    >>> shown("tief\\x1b[2J\\u202egnal"), shown("ドラム")
+    ('tief�[2J�gnal', 'ドラム')
+    """
+    plain = os.fsencode(text).decode("utf-8", "replace")
+    return "".join("�" if unicodedata.category(each) in ("Cc", "Cf", "Zl", "Zp", "Cs") else each for each in plain)
+
+
+def found(given: Iterable[str | os.PathLike[str]]) -> Found:
+    """The sound files that files, folders and patterns stand for, each once, those of a folder in order of name.
+
+    A folder stands for the sound files in it, known by their endings; folders in it are not looked into, a pattern
+    such as `stems/**/*.wav` does. Hidden files are left out of both.
+
+    >>> from gainlib.audio import bundled_folder
+    >>> [name for _, name in found([bundled_folder("media")]).files][:3]
+    ['backing-voices', 'bass', 'guitar']
+    """
+    paths: list[Path] = []
+    missing: list[tuple[str, str]] = []
+    notes: list[str] = []
+    for each in given:
+        where = Path(each)
+        if where.is_dir():
+            inside = _sounds_in(where)
+            paths += inside
+            below = sorted(shown(one.name) for one in where.iterdir() if one.is_dir() and _sounds_in(one))
+            if below:
+                names = ", ".join(below[:5]) + (" and more" if len(below) > 5 else "")
+                notes.append(
+                    f"{shown(where)} has folders with sound files in it ({names}), which were not looked into; "
+                    "name them as well to survey them."
+                )
+            if not inside:
+                missing.append((shown(each), f"{shown(each)} holds no sound files; name a folder that does."))
+        elif where.exists():
+            paths.append(where)
+        elif matching := _matching(os.fspath(each)):
+            paths += matching
+        else:
+            missing.append((shown(each), f"{shown(each)} is not there; check the name and the folder you are in."))
+    seen: dict[str, Path] = {}
+    for path in paths:
+        seen.setdefault(os.path.realpath(path), path)
+    return Found(_named(list(seen.values())), tuple(missing), tuple(notes))
+
+
+def _sounds_in(folder: Path) -> list[Path]:
+    try:
+        inside = [each for each in folder.iterdir() if _is_sound(each)]
+    except OSError:
+        return []
+    return sorted(inside, key=lambda path: _in_order(path.name))
+
+
+def _is_sound(path: Path) -> bool:
+    return path.suffix.removeprefix(".").lower() in ENDINGS and not path.name.startswith(".") and path.is_file()
+
+
+def _matching(pattern: str) -> list[Path]:
+    if not glob.has_magic(pattern):
+        return []
+    return [path for each in sorted(glob.glob(pattern, recursive=True), key=_in_order) if _is_sound(path := Path(each))]
+
+
+def _in_order(name: str) -> list[tuple[int, int, str]]:
+    """Names in the order in which a person counts: take 2 before take 10."""
+    parts = re.split(r"([0-9]+)", name.casefold())
+    return [(0, int(each), "") if index % 2 else (1, 0, each) for index, each in enumerate(parts)]
+
+
+def _named(paths: list[Path]) -> tuple[tuple[Path, str], ...]:
+    """A name for each file, as short as tells it from the others."""
+    for name_of in (
+        lambda path: path.stem,
+        lambda path: path.name,
+        lambda path: f"{path.parent.name}/{path.name}",
+        lambda path: path.as_posix(),
+    ):
+        names = [shown(name_of(path)) for path in paths]
+        if len(set(names)) == len(names):
+            break
+    counts: Counter[str] = Counter()
+    for index, name in enumerate(names):
+        counts[name] += 1
+        names[index] = name if counts[name] == 1 else f"{name} ({counts[name]})"
+    return tuple(zip(paths, names, strict=True))

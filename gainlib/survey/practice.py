@@ -1,0 +1,122 @@
+"""What a survey goes by: the level that stems are brought to, the ceilings, and what counts as trouble."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, fields
+
+from gainlib.decibels import signed
+from gainlib.errors import GainError, nearest
+from gainlib.meters import measures
+
+__all__ = ["TARGETS", "Practice", "Tempo"]
+
+TARGETS = {
+    "active_rms_dbfs": -18.0,
+    "rms_dbfs": -18.0,
+    "loudness_lufs": -23.0,
+    "short_term_max_lufs": -20.0,
+    "peak_dbfs": -10.0,
+    "true_peak_dbtp": -10.0,
+}
+"""The measures that stems can be brought to one value of, and the value where none is given."""
+
+
+@dataclass(frozen=True)
+class Practice:
+    """The assumptions of a survey; every one is printed on the gain sheet, and every one can be set otherwise.
+
+    Trims bring `measure` of each stem to `target`, held back where its true peak would pass `stem_ceiling_dbtp`; the
+    main is turned down until the sum's true peak is at most `main_ceiling_dbtp`. A noise floor above
+    `noise_limit_dbfs` after the trims is trouble. `threshold_dbfs` is the compressor threshold that is looked at.
+    -18 dBFS is where EBU R 68 puts the alignment tone (*published*) and where many set the average of a stem (*common
+    practice*); the ceilings of -6 dBTP and the noise limit are *common practice* as well, no standard asks for them.
+
+    >>> Practice(measure="loudness_lufs").value
+    -23.0
+    """
+
+    measure: str = "active_rms_dbfs"
+    target: float | None = None
+    stem_ceiling_dbtp: float = -6.0
+    main_ceiling_dbtp: float = -6.0
+    noise_limit_dbfs: float = -60.0
+    threshold_dbfs: float = -20.0
+    opposite_correlation: float = -0.5
+    imbalance_db: float = 6.0
+    dc_limit_dbfs: float = -50.0
+
+    def __post_init__(self) -> None:
+        if self.measure not in TARGETS:
+            raise GainError(f"measure is {self.measure!r}; {nearest(str(self.measure), TARGETS)}")
+        for field in fields(self)[1:]:
+            value = getattr(self, field.name)
+            if value is None and field.name == "target":
+                continue
+            if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+                raise GainError(f"{field.name} is {value!r}; it must be a finite number.")
+            if field.name.endswith(("target", "_dbfs", "_dbtp")) and not -120.0 <= value <= 20.0:
+                raise GainError(f"{field.name} is {value!r}; it must be a level from -120 to 20.")
+        if not -1.0 <= self.opposite_correlation < 0.0:
+            raise GainError(f"opposite_correlation is {self.opposite_correlation!r}; it must be from -1 to below 0.")
+        if self.imbalance_db <= 0.0:
+            raise GainError(f"imbalance_db is {self.imbalance_db!r}; it must be above 0 dB.")
+
+    @property
+    def value(self) -> float:
+        """The value that the measure is brought to."""
+        return TARGETS[self.measure] if self.target is None else float(self.target)
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """The assumptions in words."""
+        chosen = measures()[self.measure]
+        usual = " (common practice: EBU R 68 aligns 0 VU here)" if self.measure == "active_rms_dbfs" and (
+            self.value == -18.0
+        ) else ""  # fmt: skip
+        return (
+            f"Each stem is trimmed to {chosen.printed(self.value)} of {self.measure}{usual}: "
+            f"{chosen.meaning[0].lower()}{chosen.meaning[1:]}",
+            f"A trim is held back where the stem's true peak would pass {_level(self.stem_ceiling_dbtp, 'dBTP')} "
+            "(common practice).",
+            f"The main is turned down until the true peak of the sum is at most "
+            f"{_level(self.main_ceiling_dbtp, 'dBTP')} (common practice); it is never turned up.",
+            "The sum has every fader at 0 dB: stems added sample by sample from their first samples on, mono stems to "
+            "both sides.",
+            f"Noise above {_level(self.noise_limit_dbfs, 'dBFS')} after the trims is called trouble (common practice); "
+            "the noise floor is the quietest twentieth of a stem, and is left out where a stem never pauses.",
+            f"The compressor that is looked at has its threshold at {_level(self.threshold_dbfs, 'dBFS')} and hears "
+            "the sample peak and windows of 50 ms.",
+            "RMS levels have the AES17 zero: a full-scale sine reads 0 dBFS. Loudness is after ITU-R BS.1770-5, true "
+            "peak after its Annex 2, range after EBU Tech 3342.",
+        )
+
+
+def _level(value: float, unit: str) -> str:
+    return signed(value, 1, unit)
+
+
+@dataclass(frozen=True)
+class Tempo:
+    """A steady tempo, so that places can be told as bar:beat, counted from 1:1 at the file's first sample.
+
+    >>> Tempo(120.0).place(2.5)
+    '2:2'
+    """
+
+    beats_a_minute: float
+    beats_a_bar: int = 4
+
+    def __post_init__(self) -> None:
+        tempo: object = self.beats_a_minute
+        if isinstance(tempo, bool) or not isinstance(tempo, int | float) or not 1.0 <= tempo <= 1000.0:
+            raise GainError(f"the tempo is {tempo!r}; give beats a minute, from 1 to 1000.")
+        beats: object = self.beats_a_bar
+        if isinstance(beats, bool) or not isinstance(beats, int) or not 1 <= beats <= 64:
+            raise GainError(f"a bar has {beats!r} beats; give a whole number from 1 to 64.")
+
+    def place(self, seconds: float) -> str:
+        """The bar and beat of a moment."""
+        # A nanosecond of grace, so that a beat that falls on a sample is not told as the one before.
+        beat = int((seconds + 1e-9) * self.beats_a_minute / 60.0)
+        return f"{beat // self.beats_a_bar + 1}:{beat % self.beats_a_bar + 1}"

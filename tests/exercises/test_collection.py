@@ -1,0 +1,33 @@
+"""The whole collection, proven in the fast form: two variants each; and what it holds taken together."""
+
+from __future__ import annotations
+
+import pytest
+
+from gainlib.exercises import exercise_names, load, prove
+from gainlib.exercises.spec import KINDS
+
+VARIANTS = 2
+LEAST_EXERCISES = 45
+
+
+@pytest.mark.parametrize("name", exercise_names())
+def test_an_exercise_is_proven(name):
+    proof = prove(name, variants=VARIANTS)
+    assert proof.sound, [each.text for each in proof.faults]
+    assert proof.all_variants > 1, "every learner would get the same numbers"
+
+
+def test_the_collection_is_large_enough():
+    assert len(exercise_names()) >= LEAST_EXERCISES
+
+
+def test_every_kind_is_used():
+    assert {load(name).kind for name in exercise_names()} == set(KINDS)
+
+
+def test_every_learner_can_be_drawn_a_variant():
+    for name in exercise_names():
+        variant = load(name).variant("ada", "lantern")
+        assert variant.brief
+        assert "{" not in variant.brief, "a word in braces was left over"

@@ -1,0 +1,53 @@
+"""The notes for teachers: a section for each lesson in order, and only exercises that are in the collection."""
+
+from __future__ import annotations
+
+import json
+import re
+
+import pytest
+
+from gainlib.audio import bundled_folder
+from gainlib.exercises import exercise_names, load
+
+LESSONS = bundled_folder("lessons")
+NOTES = (LESSONS / "for-teachers.md").read_text(encoding="utf-8")
+SECTION = re.compile(r"(?ms)^### \[(\d\d) (.+?)\]\((.+?)\), (\d+) minutes$(.*?)(?=^### |\Z)")
+SECTIONS = {found[3]: found for found in SECTION.finditer(NOTES)}
+
+
+def names_in(text: str) -> set[str]:
+    """What is written as the name of an exercise: topic/name in backticks."""
+    return set(re.findall(r"`([a-z0-9-]+/[a-z0-9-]+)`", text))
+
+
+def test_every_lesson_has_its_notes_in_order():
+    assert list(SECTIONS) == [path.name for path in sorted(LESSONS.glob("[0-9][0-9]-*.ipynb"))]
+    assert NOTES.count("\n### ") == len(SECTIONS)
+
+
+@pytest.mark.parametrize("file", SECTIONS)
+def test_notes_agree_with_their_lesson(file):
+    number, title, _, minutes, notes = SECTIONS[file].groups()
+    cells = json.loads((LESSONS / file).read_text(encoding="utf-8"))["cells"]
+    text = "\n".join("".join(cell["source"]) for cell in cells)
+    assert file.startswith(number)
+    assert title == re.search(r"(?m)^# (.+)$", text)[1]
+    assert int(minutes) == int(re.search(r"About (\d+) minutes", text)[1])
+    for wanted in ("**Timing**", "**On the projector", "**Homework"):
+        assert wanted in notes, f"{file}: {wanted} is missing"
+    assert 6 <= notes.count("\n- ") <= 15
+
+
+@pytest.mark.parametrize("file", SECTIONS)
+def test_exercises_that_notes_name_are_of_that_lesson(file):
+    named = names_in(SECTIONS[file][5])
+    assert named, f"{file}: no exercise is named"
+    assert named <= set(exercise_names())
+    assert {load(name).lesson for name in named} == {file.removesuffix(".ipynb")}
+
+
+def test_the_notes_stay_with_the_teacher(tmp_path):
+    from gainlib.course import lay
+
+    assert not (lay(tmp_path / "own", "0").folder / "for-teachers.md").exists()

@@ -1,0 +1,101 @@
+"""`gainlib survey` as a person and as a script call it."""
+
+from __future__ import annotations
+
+import json
+import sys
+
+import pytest
+from typer.testing import CliRunner
+
+from gainlib.cli import app, main
+
+runner = CliRunner()
+
+
+@pytest.fixture
+def called(monkeypatch, capsys):
+    """Call the command as a shell would, in this process: status, what it printed, what it complained of."""
+
+    def call(*words):
+        monkeypatch.setattr(sys, "argv", ["gainlib", "survey", *map(str, words)])
+        with pytest.raises(SystemExit) as ended:
+            main()
+        printed = capsys.readouterr()
+        return ended.value.code or 0, printed.out, printed.err
+
+    return call
+
+
+def test_words_and_files(planted, tmp_path):
+    done = runner.invoke(
+        app,
+        ["survey", str(planted[0]), "--tempo", "120", "--sheet", str(tmp_path / "sheet.html"), "--csv",
+         str(tmp_path / "table.csv"), "--write", str(tmp_path / "out"), "--word", "float"],
+    )  # fmt: skip
+    assert done.exit_code == 1
+    assert done.stdout.splitlines()[0].startswith("guitar: It is clipped")
+    assert f"Written: {tmp_path / 'sheet.html'}" in done.stdout
+    assert "Written: 11 trimmed copies" in done.stdout
+    assert (tmp_path / "table.csv").read_text(encoding="utf-8").startswith("stem,")
+    assert len(list((tmp_path / "out").iterdir())) == 11
+
+
+def test_json_is_all_that_a_script_gets(called, planted, tmp_path):
+    status, said, aside = called(planted[0], "--json", "--sheet", tmp_path / "sheet.html")
+    assert status == 1
+    assert set(json.loads(said)) >= {"stems", "faults", "sum", "trims", "unreadable"}
+    assert "Written" in aside
+    then = tmp_path / "then.json"
+    then.write_text(said, encoding="utf-8")
+    assert json.loads(called(planted[0], "--json", "--against", then)[1])["changes"]["levels"] == []
+
+
+def test_the_status_says_how_it_went(called, planted, tmp_path, making):
+    fine = making.save(tmp_path / "fine.wav", making.noise(1, 1.0))
+    assert called(fine)[0] == 0
+    assert called(planted[0] / "guitar.wav")[0] == 1
+    assert called(fine, tmp_path / "gone.wav")[0] == 1
+    assert called(tmp_path / "gone.wav")[0] == 2
+    status, _, aside = called()
+    assert (status, aside.strip()) == (
+        2,
+        "gainlib: no stems were named; give files, folders or patterns such as 'stems/*.wav'.",
+    )
+
+
+@pytest.mark.parametrize(
+    ("options", "sentence"),
+    [
+        (["--word", "16"], "--word is '16'; give 24 or float."),
+        (["--measure", "rms_db"], "measure is 'rms_db'; did you mean rms_dbfs?"),
+        (["--sheet", "nowhere/sheet.html"], "is not there; make it first."),
+        (["--against", "then.json"], "then.json could not be read as an earlier survey"),
+    ],
+)
+def test_what_cannot_be_done_is_told_before_the_work(called, planted, options, sentence):
+    status, said, aside = called(planted[0], *options)
+    assert (status, said) == (2, "")
+    assert sentence in aside
+
+
+def test_what_stands_in_the_way_is_told_before_the_work(called, planted, tmp_path):
+    (tmp_path / "sheet.html").write_text("mine")
+    assert called(planted[0], "--sheet", tmp_path / "sheet.html")[:2] == (2, "")
+    assert (tmp_path / "sheet.html").read_text() == "mine"
+    status, said, aside = called(planted[0], "--write", planted[0], "--overwrite")
+    assert (status, said) == (2, "")
+    assert "originals stay" in aside
+
+
+def test_two_folders_are_compared(called, planted):
+    said = called(planted[0] / "bass.wav", "--against", planted[0])[1]
+    assert "What has changed:" in said
+    assert "No longer there: drum-top" in said
+
+
+def test_the_schema_and_help(called):
+    assert json.loads(called("--schema")[1])["type"] == "object"
+    helped = runner.invoke(app, ["survey", "--help"])
+    assert helped.exit_code == 0
+    assert "Example: gainlib survey stems/" in helped.stdout

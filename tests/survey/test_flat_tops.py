@@ -1,0 +1,93 @@
+"""Flat tops: what was clipped and turned down is found, round crests are not; whole and block by block."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from gainlib import GainError
+from gainlib.audio import Audio
+from gainlib.meters import FlatTopsMeter, clipped_runs, flat_tops, measure
+
+
+def dithered(samples, bits, seed=0):
+    rng = np.random.default_rng(seed)
+    steps = 2.0 ** (bits - 1)
+    return np.rint(samples * steps + rng.random(samples.shape) - rng.random(samples.shape)) / steps
+
+
+@pytest.mark.parametrize("level_db", [-0.1, -1.0, -6.0, -20.0])
+@pytest.mark.parametrize("bits", [None, 16, 24])
+def test_planted_clips_are_found_where_they_are(making, level_db, bits):
+    # Noise that clips often; each clip of three samples and more is known from before it was turned down.
+    cut = np.clip(4.0 * making.noise(1, 2.0, rms=0.12), -1.0, 1.0)
+    planted = clipped_runs(cut)
+    lowered = cut * 10 ** (level_db / 20)
+    found = flat_tops(lowered if bits is None else dithered(lowered, bits))
+    assert len(planted) > 200
+    hit = np.isin(planted.start, found.start)
+    assert hit.mean() > 0.9
+    assert np.isin(found.start, planted.start).mean() > 0.9
+
+
+@pytest.mark.parametrize("frequency_hz", [20.0, 55.0, 110.0, 440.0, 1000.0, 5000.0])
+@pytest.mark.parametrize("amplitude", [0.9, 0.05, 0.002])
+@pytest.mark.parametrize("bits", [16, 24])
+def test_a_sine_has_round_tops(making, frequency_hz, amplitude, bits):
+    assert len(flat_tops(dithered(making.tone(1.0, amplitude, frequency_hz), bits))) == 0
+
+
+def test_a_square_is_flat_and_a_constant_is_not():
+    assert len(flat_tops(np.tile(np.repeat([0.3, -0.3], 50), 20))) == 38  # the first and the last have but one side
+    assert len(flat_tops(np.full(48_000, 0.5))) == 0
+    assert len(flat_tops(np.zeros(100))) == 0
+
+
+def test_one_flat_top_may_be_chance():
+    once = np.concatenate((np.zeros(50), np.full(10, 0.5), np.zeros(50)))
+    assert len(flat_tops(once)) == 0
+    assert len(flat_tops(np.tile(once, 2))) == 2
+    # At another height they have nothing in common.
+    assert len(flat_tops(np.concatenate((once, 0.9 * once)))) == 0
+
+
+@given(st.integers(0, 99), st.integers(1, 30_000), st.lists(st.integers(1, 29_999), max_size=8))
+def test_blocks_read_what_the_whole_reads(seed, count, cuts):
+    rng = np.random.default_rng(seed)
+    # Cut for less than a few hundred samples at a time, as sound is: what stands longer a seam may hide.
+    wave = np.stack(
+        [np.convolve(each, np.hanning(80), "same") for each in rng.standard_normal((2, count + 80))], axis=1
+    )
+    wave = wave[:count]
+    take = np.clip(wave / max(np.abs(wave).max(), 1e-9) * 1.5, -1.0, 1.0) * rng.uniform(0.1, 0.9)
+    meter = FlatTopsMeter(2)
+    for part in np.split(take, sorted({cut for cut in cuts if cut < count})):
+        meter.push(part)
+    read, whole = meter.reading(), flat_tops(take)
+    assert read.start.tolist() == whole.start.tolist()
+    assert read.length.tolist() == whole.length.tolist()
+    assert meter.counts.tolist() == np.bincount(whole.channel, minlength=2).tolist()
+
+
+def test_asking_changes_nothing_and_more_than_are_kept_are_counted(monkeypatch):
+    monkeypatch.setattr("gainlib.meters.clipping._MOST_KEPT", 10)
+    square = np.tile(np.repeat([0.3, -0.3], 50), 40)
+    meter = FlatTopsMeter(1)
+    for part in np.split(square, 20):
+        meter.push(part)
+        meter.reading()
+    assert meter.counts.tolist() == [78]
+    assert len(meter.reading()) == 20
+
+
+def test_it_is_a_measure_and_refuses_what_it_cannot_read():
+    square = np.tile(np.repeat([0.3, -0.3], 50), 20)
+    assert measure("flat_tops", Audio(square, 48_000)) == 38.0
+    with pytest.raises(GainError, match="block has 1 channels; this meter was made for 2"):
+        FlatTopsMeter(2).push(square)
+    with pytest.raises(GainError, match="least_samples is 0; it must be 1 or above"):
+        FlatTopsMeter(1, least_samples=0)
+    with pytest.raises(GainError, match="channels is 0; a meter needs at least one"):
+        FlatTopsMeter(0)
