@@ -208,7 +208,7 @@ def test_a_stage_is_heard_alone_and_the_place_is_kept(lab, page):
     page.get_by_role("slider", name="Fader").focus()
     page.keyboard.press("End")
     page.wait_for_function(f"() => Math.abs((({peak})() ?? [0, 1])[1] - {0.45 * 10 ** (-14 / 20) * CEILING}) < 1e-4")
-    page.get_by_role("combobox", name="heard behind").select_option("ramp/trim")
+    page.get_by_role("combobox", name="heard after").select_option("ramp/trim")
     page.wait_for_function(f"() => (({peak})() ?? [])[0] === 'ramp/trim'")
     assert page.evaluate(peak)[1] == pytest.approx(0.45 * 10 ** (-24 / 20) * CEILING, abs=1e-4)
     assert page.evaluate("() => [...gainlib.players.values()][0].loop.playing") is True

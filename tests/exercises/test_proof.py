@@ -37,7 +37,12 @@ def test_the_unspoilt_copy_is_proven(proven):
     (remark,) = proof.remarks
     assert "never the only one to fail" in remark.said
     assert "whenever it failed, Verse after the converter failed as well" in remark.said
+
+
+def test_the_share_of_passing_answers_is_told(written):
+    proof = prove(written(), variants=200)
     # Gains from 0 to 60 and trims from -24 to 12 dB, both levels within 4 dB of them: about 4/60 of 4/36.
+    assert proof.answers >= 300
     assert 0 < proof.passing / proof.answers < 3 * (4 / 60) * (4 / 36)
 
 

@@ -341,7 +341,7 @@ export default {
       each.setAttribute("data-lm-suppress-shortcuts", "true");
     }
     const several = slots.length > 1;
-    const stages = pair || !several ? [labelled("heard behind", tap)] : [];
+    const stages = pair || !several ? [labelled("heard after", tap)] : [];
     rows[0].append(play, ...(several ? versions : []), ...stages, ...(several ? [matchLabel] : []));
     rows[1].append(seek, time, part);
     rows[2].append(volumeLabel, caution);
