@@ -29,6 +29,7 @@ MOST_SEARCHED = 6  # variants that are searched with a grid of their own
 LEAST_VARIANTS = 4
 LEAST_LOOKS = 24
 # What a proof may cost, in milliseconds as they were measured once; a count of looks, so that two proofs are equal.
+MOST_VARIANTS_MS = 300_000.0  # for the start, the author's answer and the slips in all variants; far beyond a usual file
 BUDGET_MS, BUDGET_MS_A_VARIANT, MOST_BUDGET_MS = 700.0, 150.0, 30_000.0
 STAGE_MS = {
     "Converter": 0.3,
@@ -163,8 +164,9 @@ class _Prover:
         self._known: dict[tuple[Any, ...], _Seen] = {}
         budget = min(BUDGET_MS + BUDGET_MS_A_VARIANT * most, MOST_BUDGET_MS) / _look_ms(exercise)
         each = (2 + len(self.spec.slips)) if self.spec.checks else max(1, len(self.spec.candidates))
-        # A third for the author's answers and slips, a third for the spread ones, the rest for searches.
-        drawn, self.all_variants = _drawn(exercise, min(most, max(LEAST_VARIANTS, int(budget / 3 / each))))
+        affordable = int(MOST_VARIANTS_MS / each / _look_ms(exercise))
+        drawn, self.all_variants = _drawn(exercise, min(most, max(LEAST_VARIANTS, affordable)))
+        # Beside the variants themselves a part of the budget goes to the spread answers, the rest to searches.
         self.spread = min(ANSWERS, max(LEAST_LOOKS, int(budget / 3)))
         self.looks = min(MOST_LOOKS, max(LEAST_LOOKS, int(budget / 9)))
         self.variants: list[Variant] = []
