@@ -45,6 +45,11 @@ CLAIMS = {
         0.5,
         lambda s: spread([gl.measure("active_rms_dbfs", chorus(each)) for each in STEMS]),
     ),
+    "its peaks would stand 3.5 dB over full scale": (
+        3.5,
+        0.05,
+        lambda s: gl.measure("peak_dbfs", chorus("snare")) - 20 - gl.measure("active_rms_dbfs", chorus("snare")),
+    ),
     "the steady levels lie 16 dB apart": (16, 0.5, lambda s: spread([over_peak_db(each) for each in STEMS])),
 }
 
@@ -58,7 +63,7 @@ def test_the_lesson_says_what_is_measured(sentence, session, lesson_text):
 
 
 def test_the_text_names_the_preset_and_the_stems_that_are_measured_here(session, lesson_text):
-    """Predict: "threshold −20 dB, ratio 4"."""
+    """Predict: "threshold −20 dBFS, ratio 4"."""
     assert (session.setting("compressor/threshold_db"), session.setting("compressor/ratio")) == (-20, 4)
     assert f"names = [{', '.join(chr(34) + each + chr(34) for each in STEMS)}]" in lesson_text(LESSON)
     assert ".between(9.5, 14.25)" in lesson_text(LESSON)
