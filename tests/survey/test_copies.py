@@ -135,10 +135,11 @@ def test_a_disk_that_is_full_leaves_nothing_behind(stems, tmp_path, monkeypatch)
     assert len(list(out.iterdir())) == 3
 
 
-@pytest.mark.skipif(os.name == "nt" or os.geteuid() == 0, reason="root may write anywhere")
 def test_a_folder_that_is_read_only(stems, tmp_path):
     out = tmp_path / "out"
     out.mkdir(mode=0o500)
+    if os.access(out, os.W_OK):
+        pytest.skip("whoever runs this may write anywhere")
     with pytest.raises(GainError, match="did not take the copies"):
         write_copies(survey(stems), out)
 
