@@ -63,7 +63,7 @@ def test_12_db_lower_the_same_drive_does_next_to_nothing(drums):
 
 
 def test_what_the_distortion_reading_says(drums):
-    """Read: "3.5 % are heard"; the cell prints 0.25 % for the same drive 12 dB lower."""
+    """Read: "3.5 % may be heard"; the cell prints 0.25 % for the same drive 12 dB lower."""
     assert percent(drums(8)) == pytest.approx(3.5, abs=0.05)
     assert percent(drums(8, trim_db=-12.0)) < 0.3
 
