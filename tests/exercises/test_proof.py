@@ -87,7 +87,8 @@ UNSOUND = [
     (
         [('{ setting = "trim/gain_db", at_most = -0.5 }', '{ setting = "trim/gain_db", at_most = -9 }')],
         "at_most = -9 }",
-        "'clipped, then trimmed down' does not meet its own when in all 3 variants looked at (of 15)",
+        "'clipped, then trimmed down' does not meet its own when in all 3 variants looked at (of 15). "
+        "There trim/gain_db is −8 dB; wanted: at most −9 dB.",
     ),
     (
         [('{ setting = "trim/gain_db", at_most = -0.5 }', '{ setting = "trim/gain_db", at_most = 5 }')],
