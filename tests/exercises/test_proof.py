@@ -68,6 +68,12 @@ UNSOUND = [
         "your answer fails in all 3 variants looked at (of 15). Verse after the",
     ),
     (
+        # So hot that the converter clips, too: the other failing line is named beside the first.
+        [(SOLUTION, SOLUTION.replace("17", "30"))],
+        "solution",
+        "Failing there as well: Clipped",
+    ),
+    (
         [(SOLUTION, SOLUTION.replace('{ base = 17, minus = "level" }', "42"))],
         "solution",
         "your answer fails in 2 of 3 variants, first with level −30 dBu",
