@@ -16,9 +16,9 @@ from gainlib.exercises.draws import ORDER
 from gainlib.exercises.exercise import Exercise, Variant, exercise_names, load, own_name
 from gainlib.exercises.faults import Fault, faults_of, line_of
 from gainlib.exercises.given import Places
-from gainlib.exercises.readings import DIFFERENCES, LEVEL_UNITS, Reading, Renderings, printed_number
+from gainlib.exercises.readings import DIFFERENCES, LEVEL_UNITS, Reading, Renderings, printed_number, reading_of
 from gainlib.exercises.search import halton, part_of, search, spread_answers
-from gainlib.exercises.spec import PLACEHOLDER, shown
+from gainlib.exercises.spec import PLACEHOLDER, Slip, shown
 from gainlib.exercises.verdict import met_slips, reaches
 
 __all__ = ["Proof", "prove"]
@@ -330,6 +330,10 @@ class _Prover:
             else:
                 line = first.variant.check(first.answer).lines[index]
                 why = f" {line.title}: {line.sentence}"
+            titles = [each.title for each in self.spec.checks] + [each.title for each in self.spec.asks]
+            beside = [titles[each] for each in first.failed[1:]]
+            if beside:
+                why += f" Failing there as well: {', '.join(beside)}."
             self._fault(("solution",), f"your answer fails {self._in([each.variant for each in missed])}.{why}")
         else:
             self.shown.append(f"The author's answer passes {self._everywhere}.")
@@ -404,11 +408,12 @@ class _Prover:
                 passing = []
             if passing:
                 self._fault((*place, "answer"), f"the answer of the slip {slip.name!r} passes {self._in(passing)}.")
-            unmet = [each.variant for each in looks if slip.name not in each.slips]
+            unmet = [each for each in looks if slip.name not in each.slips]
             if unmet:
                 self._fault(
                     (*place, "when"),
-                    f"the answer of the slip {slip.name!r} does not meet its own when {self._in(unmet)}.",
+                    f"the answer of the slip {slip.name!r} does not meet its own when "
+                    f"{self._in([each.variant for each in unmet])}.{self._short_of(slip, unmet[0])}",
                 )
             others = [each for each in looks if set(each.slips) - {slip.name}]
             if others:
@@ -421,6 +426,19 @@ class _Prover:
             sound += len(self.faults) == faults
         if self.spec.slips and sound == len(self.spec.slips):
             self.shown.append(f"Each slip's answer meets its own sentence and no other; slips: {sound}.")
+
+    def _short_of(self, slip: Slip, seen: _Seen) -> str:
+        """What the first reading that keeps an answer from its slip reads, and what the slip's when wants."""
+        variant = seen.variant
+        for when in slip.when if self.count else ():
+            if when.ask is None:
+                session = variant.session.replaced({move.path: seen.answer[move.path] for move in variant.moves})
+                reading = reading_of(when, variant.values, session)
+                value = self._renderings.read(session).value(reading)
+                if reading.side(value):
+                    name = reading.probe.name
+                    return f" There {name} is {reading.printed(value, session)}; wanted: {reading.wanted(session)}."
+        return ""
 
     def _unsolved(self, solved: dict[int, _Seen]) -> list[dict[str, Any]]:
         """The variants in which neither the author's answer passes nor a search finds one that does."""

@@ -32,6 +32,7 @@ from gainlib.exercises.spec import (
     shown,
 )
 from gainlib.flow import Session
+from gainlib.views import view
 
 __all__ = ["assembled"]
 
@@ -55,6 +56,9 @@ def assembled(name: str, file: Path, spec: Spec, content: bytes) -> tuple[Exerci
         for drawn in combinations(draws, MOST_COMBINATIONS):
             found += _Sense(spec, layout, draws, drawn).found
     found += _texts(spec)
+    for choice in spec.given.views:
+        with noted(found, ("given", "views")):
+            view(choice)
     found = list(dict.fromkeys(found))
     if found or layout is None:
         return None, found
@@ -469,6 +473,9 @@ def _texts(spec: Spec) -> list[Told]:
     for place, name, text, words in texts:
         for word in PLACEHOLDER.findall(text or ""):
             if word not in words:
-                found.append((place, f"{name} holds {{{word[:40]}}}; {nearest(word[:40], words)}"))
+                near = (
+                    nearest(word[:40], words) if words else "nothing varies here; add varies, or take the braces off."
+                )
+                found.append((place, f"{name} holds {{{word[:40]}}}; {near}"))
                 break
     return found

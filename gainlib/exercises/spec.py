@@ -513,7 +513,8 @@ def _where(place: tuple[int | str, ...]) -> str:
     parts: list[str] = []
     for part in place:
         if isinstance(part, int):
-            parts[-1] = f"{parts[-1].removesuffix('s')} {part + 1}"
+            one = "bus" if parts[-1] == "buses" else parts[-1].removesuffix("s")
+            parts[-1] = f"{one} {part + 1}"
         elif part != "[key]":
             parts.append(str(part))
     return " of ".join(reversed(parts))

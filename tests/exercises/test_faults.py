@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 
 from gainlib.audio import bundled_folder
 from gainlib.errors import GainError
-from gainlib.exercises import load
+from gainlib.exercises import load, new_exercise
 from gainlib.exercises.faults import faults_of, line_of, lines_of
-from gainlib.exercises.spec import LARGEST_FILE_BYTES
+from gainlib.exercises.spec import LARGEST_FILE_BYTES, told
 
 PREAMP = '{ stage = "Preamp", gain_db = 40 }'
 FAULTS = [
@@ -48,6 +48,7 @@ FAULTS = [
     (("level  = 1", "level  = 7"), "level is 7; it must be at most 3"),
     (("up by {off}", "up by {of}"), "low of check 1 holds {of}; did you mean off?"),
     (("step = 0.5 }", "step = 0 }"), "step of move 2 is 0; it must be above 0"),
+    (('"waveform"]', '"wave form"]'), "'wave form' is not a view; did you mean waveform?"),
 ]
 
 
@@ -91,6 +92,20 @@ def test_a_top_entry_typed_under_a_table_is_told_once(written):
     ]
     lines = file.read_text(encoding="utf-8").split("\n")
     assert [lines[fault.line - 1].split()[0] for fault in faults] == ["solution", "hints"]
+
+
+def test_a_top_entry_under_a_bus_names_the_bus():
+    fault = {"loc": ("given", "buses", 1, "hints"), "type": "extra_forbidden", "input": []}
+    assert told(fault).startswith("hints stands under bus 2 of given, but belongs to the whole exercise")
+
+
+def test_braces_where_nothing_varies_say_so(tmp_path):
+    file = new_exercise("plain", folder=tmp_path, kind="judge")
+    text = file.read_text(encoding="utf-8")
+    drawn = next(line for line in text.split("\n") if line.startswith("varies.hard"))
+    file.write_text(text.replace(drawn, ""), encoding="utf-8")
+    _, faults, _ = faults_of(file)
+    assert any("brief holds {hard}; nothing varies here; add varies" in fault.said for fault in faults)
 
 
 def test_a_missing_entry_is_told_at_the_table_that_lacks_it(written):

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 import tomllib
 
 import pytest
 
 from gainlib.audio import bundled_folder
-from gainlib.exercises.readings import OF_EVERY_STAGE, stage_readings
+from gainlib.exercises.readings import OF_EVERY_STAGE, stage_kinds, stage_readings
 from gainlib.exercises.reckonings import reckonings
 from gainlib.exercises.spec import KINDS, known_entries
 from gainlib.meters import measures
 from gainlib.stages.base import unit_of
+from gainlib.views import views
 
 
 def measure_rows():
@@ -48,7 +50,35 @@ def reckoning_rows():
     ]
 
 
-TABLES = {"measures": measure_rows, "told": told_rows, "reckonings": reckoning_rows}
+def stage_rows():
+    def told(field):
+        usual = field.default
+        if usual is dataclasses.MISSING:
+            return f"`{field.name}` (must be given)"
+        usual = {(): "none", None: "as the stage knows it"}.get(usual, usual)
+        return f"`{field.name}` {str(usual).lower() if isinstance(usual, bool) else usual}"
+
+    return [
+        "| stage | settings, and what they are unless said |",
+        "| --- | --- |",
+        *(
+            f"| `{name}` | {', '.join(told(each) for each in dataclasses.fields(kind) if each.name != 'name')} |"
+            for name, kind in sorted(stage_kinds().items())
+        ),
+    ]
+
+
+def view_rows():
+    return [", ".join(f"`{name}`" for name in sorted(views())) + "."]
+
+
+TABLES = {
+    "stages": stage_rows,
+    "views": view_rows,
+    "measures": measure_rows,
+    "told": told_rows,
+    "reckonings": reckoning_rows,
+}
 
 
 @pytest.fixture(scope="module")

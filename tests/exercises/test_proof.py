@@ -68,6 +68,12 @@ UNSOUND = [
         "your answer fails in all 3 variants looked at (of 15). Verse after the",
     ),
     (
+        # So hot that the converter clips, too: the other failing line is named beside the first.
+        [(SOLUTION, SOLUTION.replace("17", "30"))],
+        "solution",
+        "Failing there as well: Clipped",
+    ),
+    (
         [(SOLUTION, SOLUTION.replace('{ base = 17, minus = "level" }', "42"))],
         "solution",
         "your answer fails in 2 of 3 variants, first with level −30 dBu",
@@ -87,7 +93,8 @@ UNSOUND = [
     (
         [('{ setting = "trim/gain_db", at_most = -0.5 }', '{ setting = "trim/gain_db", at_most = -9 }')],
         "at_most = -9 }",
-        "'clipped, then trimmed down' does not meet its own when in all 3 variants looked at (of 15)",
+        "'clipped, then trimmed down' does not meet its own when in all 3 variants looked at (of 15). "
+        "There trim/gain_db is −8 dB; wanted: at most −9 dB.",
     ),
     (
         [('{ setting = "trim/gain_db", at_most = -0.5 }', '{ setting = "trim/gain_db", at_most = 5 }')],
