@@ -26,6 +26,7 @@ _GAP_PX = 4.0
 _MARK_PX = 7.0  # the mark of a clip stands on the ceiling with its tip
 _GRID_DB = 20
 _LETTERS = 125  # as many stand side by side in a picture as wide as a notebook on a small screen
+_BOLD_LETTERS = 113  # bold ones are wider
 _FEW = 8  # more columns than these are narrow
 _LEAST_DOWN_DB = 0.05
 _LEAST_PERCENT = 0.05
@@ -143,7 +144,7 @@ class LevelDiagram(View):
         calm = [index for index, each in enumerate(table) if _room(each) and not each.clipped]
         thresholds = _thresholds(rendering, table)
         seams = np.array([index - 0.5 for index, each in enumerate(table) if index and each.kind == "Sum"])
-        letters = int(_LETTERS / len(table))
+        letters, bold_letters = _LETTERS // len(table), _BOLD_LETTERS // len(table)
         numbers, words = self._written(table, peak, rms, noise, thresholds, top)
         feet = np.full(len(table), _LOWEST_DBFS - 0.36 * _FEET_DB)
         under = _LOWEST_DBFS - 0.78 * _FEET_DB
@@ -197,7 +198,8 @@ class LevelDiagram(View):
                 "edge": np.array([table[index].ceiling_dbfs for index in clipping])
                 + _MARK_PX * self._db_per_pixel(top),
                 "text": [
-                    _cut(f"▼ {_room(table[index])}", letters, f"▼ {table[index].clipped} clips") for index in clipping
+                    _cut(f"▼ {_room(table[index])}", bold_letters, f"▼ {table[index].clipped} clips")
+                    for index in clipping
                 ],
             },
         }

@@ -101,6 +101,15 @@ def test_a_clipping_stage_is_told_by_shape_and_word():
     assert columns["room"]["text"] == ["4 dB left"]
 
 
+def test_seven_columns_leave_no_room_for_the_whole_word_in_bold():
+    # Seen in a browser: 17 bold letters of 12 px were 113 px wide, a column of seven at a notebook's width 108 px.
+    trims = [Trim(name=f"trim {each}") for each in range(4)]
+    chain = [Source(-30.0), Preamp(50.0, max_output_dbu=24.0), Converter("EBU R 68"), *trims]
+    tenth = Audio(SINE[: RATE_HZ // 10], RATE_HZ)
+    columns = LevelDiagram().columns(Session.of(tenth, chain, name="voice").render())
+    assert re.fullmatch(r"▼ \d{3} clips", columns["trouble"]["text"][0])
+
+
 def test_silence_reads_minus_infinity_and_lies_on_the_ground():
     columns = LevelDiagram().columns(rendered(np.zeros(RATE_HZ), 0.0))
     assert columns["river"]["peak"][0] == -100.0
