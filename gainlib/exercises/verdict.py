@@ -282,7 +282,7 @@ def _asked(
         "": "It is {measured}." if isinstance(given, float) else "That is right: {measured}.",
     }[side]
     text = own or usual
-    said = filled(text if "{answered}" in text else f"You said {{answered}}. {text}", words)
+    said = filled(text if "{answered}" in text else f"You said: {{answered}}. {text}", words)
     return CheckLine(entry.title, not side, 0.0 if side else entry.points, entry.points, said)
 
 

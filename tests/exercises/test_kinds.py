@@ -153,7 +153,7 @@ def test_a_number_is_right_within_its_tolerance_and_told_roughly_otherwise(made)
     for answer, passes in ((-26.99, True), (-27.48, True), (-26.5, True), (-27.5, False), (-26.48, False)):
         assert variant.check({"sum": answer}).passed is passes, answer
     low = variant.check({"sum": -34})
-    assert low.lines[0].sentence == "You said −34 dBFS. That is 5 to 10 dB too low."
+    assert low.lines[0].sentence == "You said: −34 dBFS. That is 5 to 10 dB too low."
     assert "26.9" not in low.text, "the right answer is not given away"
     six = variant.check({"sum": -24.0})
     assert (six.slip, six.points, six.out_of) == ("Six is for the same signal.", 0.0, 2.0)
@@ -252,7 +252,7 @@ def test_a_moment_is_right_within_its_seconds(made, tmp_path):
         assert variant.asks[0].form == "seconds"
         assert variant.truths()[0].right == pytest.approx(at, abs=0.01)
         assert variant.check({"when": 2.2}).passed
-        assert variant.check({"when": 1.6}).lines[0].sentence == "You said 1.6 s. That is 0.2 to 0.5 s too low."
+        assert variant.check({"when": 1.6}).lines[0].sentence == "You said: 1.6 s. That is 0.2 to 0.5 s too low."
 
 
 # --- judge ---
