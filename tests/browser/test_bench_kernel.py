@@ -159,3 +159,11 @@ gl.bench(mix, controls=[f"{each.name}/preamp/gain_db" for each in strips] + ["ma
     page.keyboard.press("ArrowRight")
     page.wait_for_function(f"() => ({text})() === '−27'")
     keep(page, "strips-bass")
+
+
+def test_pictures_are_drawn_after_a_kernel_that_was_busy_for_long(lab, page):
+    """A picture stops asking after 15 seconds; a lesson run from top to bottom may keep the kernel longer than that."""
+    lab.open(page, lab.write("busy.ipynb", OPENING, FIRST, "import time; time.sleep(18)"))
+    lab.run_all(page)
+    drawn(page, 2)
+    assert page.get_by_text("This picture waits for the kernel").count() == 0

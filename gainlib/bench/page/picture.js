@@ -28,10 +28,9 @@ function haveBokeh(model) {
   ask();
   const again = setInterval(ask, 1000);
   const late = new Promise((resolve) => setTimeout(() => resolve(null), 15000));
-  return Promise.race([page.bokeh, late]).finally(() => {
-    clearInterval(again);
-    model.off("msg:custom", arrived);
-  });
+  // A kernel that is busy with the cells below answers when they are done: the asking ends before, the listening not.
+  page.bokeh.then(() => model.off("msg:custom", arrived));
+  return Promise.race([page.bokeh, late]).finally(() => clearInterval(again));
 }
 
 function unpacked(columns) {
@@ -194,7 +193,8 @@ async function render({ model, el }) {
     while (!gone && !el.isConnected) await new Promise(requestAnimationFrame);
     if (gone || mine !== turn) return;
     if (!Bokeh) {
-      if (!model.get("still")) place.textContent = "This picture is not running: run the cell again.";
+      if (!model.get("still")) place.textContent = "This picture waits for the kernel. If no cell is running, run this one again.";
+      page.bokeh.then(() => { if (!gone && mine === turn) start(); });
       return;
     }
     close();
