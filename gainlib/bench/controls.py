@@ -187,7 +187,8 @@ def control_of(session: Session, given: str | Control) -> Range | Pick | Breakpo
     part, stage_name = session.tap(tap)
     stage = session.part(part).stage(stage_name)
     number, choice = settings_of(stage).get(name), choices_of(stage).get(name)
-    usual_label, usual = _FEW.get(name, (name.replace("_", " ").capitalize(), None))
+    unitless = name.rsplit("_", 1)[0] if unit_of(name) else name  # the unit stands beside the figure
+    usual_label, usual = _FEW.get(name, (unitless.replace("_", " ").capitalize(), None))
     told = number or choice
     label = control.label or (told.label if told else usual_label)
     spoken = label if label.lower().startswith(stage_name.lower()) else f"{stage_name} {label.lower()}"

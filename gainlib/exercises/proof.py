@@ -29,7 +29,7 @@ MOST_SEARCHED = 6  # variants that are searched with a grid of their own
 LEAST_VARIANTS = 4
 LEAST_LOOKS = 24
 # What a proof may cost, in milliseconds as they were measured once; a count of looks, so that two proofs are equal.
-MOST_VARIANTS_MS = 300_000.0  # for the start, the author's answer and the slips in all variants; far beyond a usual file
+MOST_VARIANTS_MS = 300_000.0  # for what is looked at in every variant; far beyond a usual file
 BUDGET_MS, BUDGET_MS_A_VARIANT, MOST_BUDGET_MS = 700.0, 150.0, 30_000.0
 STAGE_MS = {
     "Converter": 0.3,

@@ -131,6 +131,7 @@ def test_a_number_without_a_usual_range_has_the_unit_of_its_name():
     session = gl.Session.of(TAKE, [gl.Delivery("EBU R 128", loudness_lufs=-23.0)])
     made = control_of(session, gl.Control("delivery/loudness_lufs", low=-30, high=-9, step=0.5))
     assert made.printed(-16.0) == "−16.0 LUFS"
+    assert made.label == "Loudness"
 
 
 def test_a_ride_is_drawn_in_the_table_and_undone():
