@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sys
+
 import numpy as np
 import pytest
 from hypothesis import settings
@@ -11,6 +13,21 @@ RATE_HZ = 48_000
 # The first call of a compiled loop compiles it; how long a call takes is a matter for the benchmarks.
 settings.register_profile("gainlib", deadline=None)
 settings.load_profile("gainlib")
+
+
+@pytest.fixture
+def run(monkeypatch, capsys):
+    """Run a command in this process; gives status, standard output and standard error."""
+    from gainlib.cli import main
+
+    def run_it(*arguments: object):
+        monkeypatch.setattr(sys, "argv", ["gainlib", *map(str, arguments)])
+        with pytest.raises(SystemExit) as ended:
+            main()
+        said = capsys.readouterr()
+        return ended.value.code, said.out, said.err
+
+    return run_it
 
 
 @pytest.fixture

@@ -13,26 +13,13 @@ from html import escape
 from pathlib import Path
 from typing import Any
 
-from gainlib.bench.picture import bokeh_script
 from gainlib.errors import GainError
+from gainlib.views.page import DRAW_ALL, bokeh_script
 
 __all__ = ["lesson_page"]
 
 _WIDGET = "application/vnd.jupyter.widget-view+json"
 _STATE = "application/vnd.jupyter.widget-state+json"
-
-_DRAW = """
-for (const each of document.querySelectorAll("[data-gainlib]")) {
-  const { spec, columns } = JSON.parse(each.querySelector("script").textContent);
-  Bokeh.embed.embed_item(spec, each.id).then((views) => {
-    const doc = [...(views.roots ?? views)][0].model.document;
-    for (const [name, data] of Object.entries(columns)) {
-      const source = doc.get_model_by_name(name);
-      if (source) source.data = data;
-    }
-  });
-}
-"""
 
 
 def lesson_page(notebook: str | os.PathLike[str], page: str | os.PathLike[str], *, overwrite: bool = False) -> Path:
@@ -78,7 +65,8 @@ def lesson_page(notebook: str | os.PathLike[str], page: str | os.PathLike[str], 
     body, _ = exporter.from_notebook_node(lesson)
     if drawn.count:
         script = bokeh_script().decode("utf-8").replace("</script", "<\\/script")
-        body = body.replace("</body>", f"<script>{script}</script>\n<script>{_DRAW}</script>\n</body>")
+        draw = f'{DRAW_ALL}\ndrawAll("[data-gainlib]");'
+        body = body.replace("</body>", f"<script>{script}</script>\n<script>{draw}</script>\n</body>")
     target.write_text(body, encoding="utf-8")
     return target
 

@@ -9,10 +9,10 @@ from html import escape
 from pathlib import Path
 from typing import Any
 
-from gainlib.bench.picture import bokeh_script
 from gainlib.errors import GainError, nearest
 from gainlib.exercises import Exercise, Move, Variant, load
 from gainlib.exercises.readings import Renderings, printed_number
+from gainlib.views.page import bokeh_script
 from gainlib.views.strokes import frame, inked
 
 __all__ = ["Cell", "PassingRegion", "passing_region", "write_passing_page"]

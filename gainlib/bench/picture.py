@@ -11,6 +11,7 @@ import numpy as np
 import traitlets
 
 from gainlib.views import INKS, Columns
+from gainlib.views.page import bokeh_script
 
 __all__ = ["Picture"]
 
@@ -64,13 +65,6 @@ class Picture(anywidget.AnyWidget):
     def _asked(self, _widget: object, content: dict[str, Any], _buffers: object) -> None:
         if content.get("kind") == "bokeh":
             self.send({"kind": "bokeh"}, [bokeh_script()])
-
-
-def bokeh_script() -> bytes:
-    """BokehJS as it lies in the installed Bokeh."""
-    import bokeh
-
-    return (Path(bokeh.__file__).parent / "server" / "static" / "js" / "bokeh.min.js").read_bytes()
 
 
 def _packed(columns: Columns) -> dict[str, dict[str, Any]]:

@@ -7,7 +7,6 @@ import functools
 import gzip
 import json
 import re
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -18,6 +17,7 @@ from gainlib.errors import GainError
 from gainlib.exercises import Exercise, Variant
 from gainlib.flow import Session
 from gainlib.views import Columns, View, Waveform, view
+from gainlib.views.page import DRAW_ALL, bokeh_script
 
 __all__ = ["answered_picture", "page", "picture", "script", "script_beside"]
 
@@ -54,35 +54,14 @@ def spec_of(figure: Any) -> str:
 def script() -> Markup:
     """What draws the pictures of a page, Bokeh included, which is packed to a third."""
     packed = base64.b64encode(gzip.compress(bokeh_script(), 9, mtime=0)).decode()
-    return Markup(f'<script type="text/plain" id="packed">{packed}</script>\n<script>{_DRAW}\n{_UNPACK}</script>')
+    return Markup(f'<script type="text/plain" id="packed">{packed}</script>\n<script>{DRAW_ALL}\n{_UNPACK}</script>')
 
 
 def script_beside() -> Markup:
     """What draws the pictures of a page with the Bokeh that lies in a file beside it."""
-    return Markup(f'<script src="{SCRIPT}"></script>\n<script>{_DRAW}\ndrawAll();</script>')
+    return Markup(f'<script src="{SCRIPT}"></script>\n<script>{DRAW_ALL}\ndrawAll(".picture");</script>')
 
 
-@functools.cache
-def bokeh_script() -> bytes:
-    """BokehJS as it lies in the installed Bokeh."""
-    import bokeh
-
-    return (Path(bokeh.__file__).parent / "server" / "static" / "js" / "bokeh.min.js").read_bytes()
-
-
-_DRAW = """
-function drawAll() {
-  for (const each of document.querySelectorAll(".picture")) {
-    const { spec, columns } = JSON.parse(each.querySelector("script").textContent);
-    Bokeh.embed.embed_item(spec, each.id).then((views) => {
-      const doc = [...(views.roots ?? views)][0].model.document;
-      for (const [name, data] of Object.entries(columns)) {
-        const source = doc.get_model_by_name(name);
-        if (source) source.data = data;
-      }
-    });
-  }
-}"""
 _UNPACK = """
 (async () => {
   const bytes = Uint8Array.from(atob(document.getElementById("packed").textContent), (each) => each.charCodeAt(0));
@@ -90,7 +69,7 @@ _UNPACK = """
   const script = document.createElement("script");
   script.textContent = await new Response(unpacked).text();
   document.head.append(script);
-  drawAll();
+  drawAll(".picture");
 })();"""
 
 

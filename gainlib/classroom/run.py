@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from gainlib.classroom.class_file import read_class
-from gainlib.classroom.drawing import SCRIPT, bokeh_script
+from gainlib.classroom.drawing import SCRIPT
 from gainlib.classroom.feedback import PageWork, feedback_pages
 from gainlib.classroom.handing_in import plain_name
 from gainlib.classroom.likeness import Given, alike
@@ -24,6 +24,7 @@ from gainlib.classroom.store import Store
 from gainlib.classroom.workers import done_by
 from gainlib.errors import GainError
 from gainlib.exercises.progress import write_whole
+from gainlib.views.page import bokeh_script
 
 __all__ = ["Marking", "mark_class"]
 

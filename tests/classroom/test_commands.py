@@ -3,29 +3,13 @@
 from __future__ import annotations
 
 import json
-import sys
 
 import pytest
 
 from gainlib.classroom import enrol, own_variant, read_class
-from gainlib.cli import main
 from gainlib.exercises import Progress, load
 
 from .conftest import EXERCISE
-
-
-@pytest.fixture
-def run(monkeypatch, capsys):
-    """Run a command in this process; gives status, standard output and standard error."""
-
-    def run_it(*arguments: object):
-        monkeypatch.setattr(sys, "argv", ["gainlib", *map(str, arguments)])
-        with pytest.raises(SystemExit) as ended:
-            main()
-        said = capsys.readouterr()
-        return ended.value.code, said.out, said.err
-
-    return run_it
 
 
 def test_a_class_from_its_list_to_its_marks(run, tmp_path):

@@ -10,21 +10,7 @@ import sys
 import pytest
 
 import gainlib
-from gainlib.cli import main, setup
-
-
-@pytest.fixture
-def run(monkeypatch, capsys):
-    """Run a command in this process; gives status, standard output and standard error."""
-
-    def run_it(*arguments: str):
-        monkeypatch.setattr(sys, "argv", ["gainlib", *arguments])
-        with pytest.raises(SystemExit) as ended:
-            main()
-        said = capsys.readouterr()
-        return ended.value.code, said.out, said.err
-
-    return run_it
+from gainlib.cli import setup
 
 
 def test_the_version_is_printed(run):

@@ -3,24 +3,11 @@
 from __future__ import annotations
 
 import json
-import sys
 
 import pytest
 
 import gainlib as gl
-from gainlib.cli import main, trying
-
-
-@pytest.fixture
-def run(monkeypatch, capsys):
-    def run_it(*arguments: str):
-        monkeypatch.setattr(sys, "argv", ["gainlib", *arguments])
-        with pytest.raises(SystemExit) as ended:
-            main()
-        said = capsys.readouterr()
-        return ended.value.code, said.out, said.err
-
-    return run_it
+from gainlib.cli import trying
 
 
 @pytest.fixture
