@@ -12,6 +12,9 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 __all__ = ["Alike", "Given", "alike"]
 
 NEAR_SHARE = 0.01
@@ -21,6 +24,7 @@ LARGEST_SMALL_CLASS = 1000
 _MOST_WITH_IT = {True: 20, False: 3}
 """An answer that more than so many others give right is no sign of anything, in a small and in a large class."""
 _TRIED = 3
+_NONE = object()
 
 
 @dataclass(frozen=True)
@@ -90,10 +94,11 @@ def alike(
 def _pairs(
     given: Sequence[Given], spans: Mapping[str, float], small: bool, fits: Callable[[Given, Given], bool]
 ) -> Iterator[tuple[Given, Given, bool]]:
+    passed = [each for each in given if each.passed]
     right: dict[str, list[Given]] = defaultdict(list)
-    for each in given:
-        if each.passed:
-            right[_word(each.answer)].append(each)
+    for each in passed:
+        right[_word(each.answer)].append(each)
+    near = _Near(passed if small else (), spans)
     for mine in given:
         if mine.passed or mine.share > 0.5 or not mine.answer:
             continue
@@ -104,30 +109,40 @@ def _pairs(
         if not same and small:
             close = sorted(
                 (distance, theirs.learner, theirs)
-                for each in right.values()
-                for theirs in each
-                if theirs.values != mine.values
-                and theirs.learner != mine.learner
-                and (distance := _distance(mine.answer, theirs.answer, spans)) <= NEAR_SHARE
+                for distance, theirs in near.to(mine)
+                if theirs.values != mine.values and theirs.learner != mine.learner
             )
             for _, _, theirs in close[:_TRIED]:
                 if fits(mine, theirs):
                     yield mine, theirs, False
 
 
-def _distance(mine: Mapping[str, Any], theirs: Mapping[str, Any], spans: Mapping[str, float]) -> float:
-    """The widest difference of two answers, as a share of the control's range; infinite where there is none to tell."""
-    if mine.keys() != theirs.keys():
-        return math.inf
-    widest = 0.0
-    for name, value in mine.items():
-        other = theirs[name]
-        if _word(value) == _word(other):
-            continue
-        if not _is_number(value) or not _is_number(other) or not spans.get(name):
-            return math.inf
-        widest = max(widest, abs(value - other) / spans[name])
-    return widest
+class _Near:
+    """The right answers to an exercise, setting by setting, so that one answer is held against all of them at once."""
+
+    def __init__(self, right: Sequence[Given], spans: Mapping[str, float]) -> None:
+        self._right, self._spans = right, spans
+        self._words: dict[str, int] = {}
+        self._settings: dict[str, tuple[NDArray[np.int64], NDArray[np.float64]]] = {}
+        for name in sorted({name for each in right for name in each.answer}):
+            found = [each.answer.get(name, _NONE) for each in right]
+            words = np.array([self._word(each) for each in found])
+            numbers = np.array([each if _is_number(each) else math.inf for each in found], float)
+            self._settings[name] = words, numbers
+
+    def _word(self, value: Any) -> int:
+        return -1 if value is _NONE else self._words.setdefault(_word(value), len(self._words))
+
+    def to(self, mine: Given) -> list[tuple[float, Given]]:
+        """Those of whom each setting is at most `NEAR_SHARE` of its range away, with the widest such share."""
+        if not mine.answer.keys() <= self._settings.keys():
+            return []
+        widest = np.zeros(len(self._right))
+        for name, (words, numbers) in self._settings.items():
+            value, span = mine.answer.get(name, _NONE), self._spans.get(name, 0.0)
+            apart = np.abs(numbers - value) / span if span and _is_number(value) else math.inf
+            widest = np.maximum(widest, np.where(words == self._word(value), 0.0, apart))
+        return [(float(widest[each]), self._right[each]) for each in np.flatnonzero(widest <= NEAR_SHARE).tolist()]
 
 
 def _having(counts: Counter[str], value: Any, span: float) -> int:
