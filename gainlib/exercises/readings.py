@@ -7,8 +7,6 @@ import math
 from dataclasses import dataclass, replace
 from typing import Any
 
-import numpy as np
-
 import gainlib.stages
 from gainlib.decibels import signed
 from gainlib.errors import GainError, nearest
@@ -20,7 +18,7 @@ from gainlib.flow.session import Send
 from gainlib.meters import measures
 from gainlib.meters.registry import Reader
 from gainlib.stages import Choice, Setting, Stage, choices_of, settings_of
-from gainlib.stages.base import Signal, unit_of
+from gainlib.stages.base import unit_of
 
 __all__ = ["Probe", "Reading", "Readings", "Renderings", "stage_readings"]
 
@@ -223,16 +221,9 @@ def stage_readings() -> dict[str, tuple[str, ...]]:
     ('Compressor', 'Delivery', 'Limiter', 'SoftClip')
     """
     found: dict[str, list[str]] = {name: ["every stage"] for name in OF_EVERY_STAGE}
-    tone = Signal(0.5 * np.sin(np.arange(24_000) / 8.0)[:, None], 48_000, 0.0, "digital")
-    needed: dict[str, dict[str, Any]] = {"OutboardInsert": {"alignment": 18.0}}
     for name, kind in stage_kinds().items():
-        try:
-            stage = kind(**needed.get(name, {}))
-        except TypeError:
-            continue  # it has a setting without a usual value, and tells nothing
-        if stage.takes == "digital":
-            for told in stage.process(tone).readings:
-                found.setdefault(told, []).append(name)
+        for told in kind.tells:
+            found.setdefault(told, []).append(name)
     return {name: tuple(sorted(kinds)) for name, kinds in sorted(found.items())}
 
 

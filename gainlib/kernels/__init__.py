@@ -1,6 +1,7 @@
 """The loops that must be fast, each in two forms: compiled (`loops`) and plain numpy (`twins`), chosen on first use.
 
-Where numba is not to be had, the numpy twins run; they are also the text to read and the oracle in the tests.
+Where numba is not to be had, the numpy twins run; they are also the text to read and the oracle in the tests. What
+numpy alone does as fast stands in `passes`: numba takes 100 MB and half a second, which many a lesson can do without.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from typing import TypeVar
 import numpy as np
 
 from gainlib.kernels import twins
+from gainlib.kernels.passes import extremes, peak_and_square_sum, runs_beyond
 from gainlib.kernels.twins import Array, Channel
 
 __all__ = [
@@ -31,6 +33,7 @@ __all__ = [
 ]
 
 Result = TypeVar("Result")
+_SHORT_SAMPLES = 4096  # a stretch that is looked at closely: the twin is quick enough, and both give the same
 
 
 @functools.cache
@@ -47,29 +50,6 @@ def working() -> ModuleType:
     return loops
 
 
-def peak_and_square_sum(channel: Channel) -> tuple[float, float]:
-    """The largest |sample| and the sum of the squares of one channel `(n,)`, in one pass.
-
-    >>> import numpy as np
-    >>> peak_and_square_sum(np.array([0.5, -1.0]))
-    (1.0, 1.25)
-    """
-    return working().peak_and_square_sum(channel)  # type: ignore[no-any-return]
-
-
-def runs_beyond(channel: Channel, low: float, high: float, least: int) -> tuple[Array, Array]:
-    """Where one channel stays at or beyond `high`, or at or below `low`, for `least` samples and more.
-
-    Gives two int64 arrays: the first sample of each run and its length in samples. A run ends where the side changes.
-
-    >>> import numpy as np
-    >>> starts, lengths = runs_beyond(np.array([0.0, 1.0, 1.0, -1.0]), -1.0, 1.0, 2)
-    >>> starts.tolist(), lengths.tolist()
-    ([1], [2])
-    """
-    return working().runs_beyond(channel, low, high, least)  # type: ignore[no-any-return]
-
-
 def crests(channel: Channel, level: float, relative: float, absolute: float) -> tuple[Array, Array, Array, Array]:
     """The shape of each crest of one channel: of each stretch at or above `level`, how long its top is and how steep.
 
@@ -81,20 +61,8 @@ def crests(channel: Channel, level: float, relative: float, absolute: float) -> 
     >>> crests(np.array([0.0, 0.2, 0.9, 0.9, 0.9, 0.3, -1.0]), 0.5, 1e-3, 0.0)
     (array([2]), array([3]), array([0.9]), array([0.9]))
     """
-    return working().crests(channel, level, relative, absolute)  # type: ignore[no-any-return]
-
-
-def extremes(channel: Channel, columns: int) -> tuple[Array, Array]:
-    """The smallest and the largest sample in each of `columns` equal parts of one channel, for drawing a waveform.
-
-    Part k runs from sample k·n // columns up to (k+1)·n // columns, at least one sample. Two arrays `(columns,)`.
-
-    >>> import numpy as np
-    >>> lowest, highest = extremes(np.array([0.0, 1.0, -1.0, 0.5]), 2)
-    >>> lowest.tolist(), highest.tolist()
-    ([0.0, -1.0], [1.0, 0.5])
-    """
-    return working().extremes(channel, columns)  # type: ignore[no-any-return]
+    short = len(channel) < _SHORT_SAMPLES
+    return (twins if short else working()).crests(channel, level, relative, absolute)  # type: ignore[no-any-return]
 
 
 def laid_out(samples: Array) -> Array:

@@ -2,42 +2,19 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
-from numpy.typing import NDArray
+
+from gainlib.kernels.passes import Array, Channel, runs_beyond
 
 __all__ = [
     "Array",
     "Channel",
     "crests",
     "detector",
-    "extremes",
     "interpolated_peak",
     "needle",
-    "peak_and_square_sum",
-    "runs_beyond",
     "weighted_cell_sums",
 ]
-
-Channel = NDArray[np.floating[Any]]
-Array = NDArray[Any]
-
-
-def peak_and_square_sum(channel: Channel) -> tuple[float, float]:
-    """The largest |sample| and the sum of squares of one channel."""
-    wide = np.asarray(channel, dtype=np.float64)
-    return float(np.abs(wide).max()), float(np.dot(wide, wide))
-
-
-def runs_beyond(channel: Channel, low: float, high: float, least: int) -> tuple[Array, Array]:
-    """First samples and lengths of the runs at or beyond `low` or `high`."""
-    side = (channel >= high).astype(np.int8) - (channel <= low).astype(np.int8)
-    edges = np.flatnonzero(np.diff(side)) + 1
-    starts = np.concatenate(([0], edges))
-    lengths = np.diff(np.concatenate((starts, [len(side)])))
-    kept = (side[starts] != 0) & (lengths >= least)
-    return starts[kept].astype(np.int64), lengths[kept].astype(np.int64)
 
 
 def crests(channel: Channel, level: float, relative: float, absolute: float) -> tuple[Array, Array, Array, Array]:
@@ -54,12 +31,6 @@ def crests(channel: Channel, level: float, relative: float, absolute: float) -> 
         found.append((first, count, height, height - lowest))
     columns = np.array(found, dtype=np.float64).reshape(-1, 4).T
     return columns[0].astype(np.int64), columns[1].astype(np.int64), columns[2], columns[3]
-
-
-def extremes(channel: Channel, columns: int) -> tuple[Array, Array]:
-    """Smallest and largest sample in each of `columns` parts."""
-    edges = np.arange(columns) * len(channel) // columns
-    return np.minimum.reduceat(channel, edges), np.maximum.reduceat(channel, edges)
 
 
 def weighted_cell_sums(samples: Array, channel: int, sections: Array, state: Array, ends: Array) -> Array:

@@ -126,13 +126,14 @@ class Stage:
     `name` is how a tap is asked for, by default the kind; two stages of a kind in one strip need two names. `takes` and
     `gives` say on which side of the converter the stage stands. `kept` says whether a rendering keeps the samples
     behind it: a stage that costs more than a multiplication does, the others are made again when they are asked for.
-    `single` says that single precision holds its samples exactly.
+    `single` says that single precision holds its samples exactly, `tells` which `readings` the stage gives.
     """
 
     takes: ClassVar[Domain] = "digital"
     gives: ClassVar[Domain] = "digital"
     kept: ClassVar[bool] = False
     single: ClassVar[bool] = False
+    tells: ClassVar[tuple[str, ...]] = ()
 
     name: str = dataclasses.field(default="", kw_only=True)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import math
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
@@ -44,6 +45,8 @@ class SoftClip(Stage):
     >>> SoftClip(ceiling_dbfs=-1.0).ceiling < 1.0
     True
     """
+
+    tells: ClassVar[tuple[str, ...]] = ("gain_reduction_db",)
 
     ceiling_dbfs: float = setting(-0.5, label="Ceiling", low=-12.0, high=0.0, step=0.1)
     onset_db: float = setting(6.0, label="Onset", low=0.5, high=12.0, step=0.5)

@@ -64,6 +64,7 @@ class Compressor(Stage):
     """
 
     kept: ClassVar[bool] = True
+    tells: ClassVar[tuple[str, ...]] = ("gain_reduction_db", "mean_gain_reduction_db")
 
     threshold_db: float = setting(-20.0, label="Threshold", low=-60.0, high=0.0, step=0.5)
     ratio: float = setting(4.0, label="Ratio", low=1.0, high=20.0, step=0.1)

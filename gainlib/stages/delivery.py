@@ -81,6 +81,7 @@ class Delivery(Stage):
     """
 
     kept: ClassVar[bool] = True
+    tells: ClassVar[tuple[str, ...]] = ("loudness_lufs", "true_peak_dbtp", "gain_db", "gain_reduction_db")
 
     target: str = choice("EBU R 128", *TARGETS, label="Target")
     loudness_lufs: float | None = None

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import math
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
@@ -46,6 +47,8 @@ class OutboardInsert(Stage):
     """
 
     alignment: Alignment | str | float
+    tells: ClassVar[tuple[str, ...]] = ("loop_gain_db",)
+
     send: str = choice("+4 dBu", "+4 dBu", "-10 dBV", label="Send")
     receive: str = choice("+4 dBu", "+4 dBu", "-10 dBV", label="Return")
     return_gain_db: float = setting(0.0, label="Return gain", low=-24.0, high=24.0, step=0.5)

@@ -43,6 +43,7 @@ class Limiter(Stage):
     """
 
     kept: ClassVar[bool] = True
+    tells: ClassVar[tuple[str, ...]] = ("gain_reduction_db", "mean_gain_reduction_db")
 
     ceiling_dbfs: float = setting(-1.0, label="Ceiling", low=-12.0, high=0.0, step=0.1)
     look_ahead_ms: float = setting(2.0, label="Look-ahead", low=0.0, high=10.0, step=0.5)

@@ -53,6 +53,7 @@ class Saturation(Stage):
     """
 
     kept: ClassVar[bool] = True
+    tells: ClassVar[tuple[str, ...]] = ("distortion_percent", "distortion_db", "compensation_db")
 
     drive_db: float = setting(4.0, label="Drive", low=0.0, high=12.0, step=0.5)
     low_end_db: float = setting(6.0, label="Low end", low=0.0, high=12.0, step=0.5)

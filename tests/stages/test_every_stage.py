@@ -76,6 +76,14 @@ def test_the_same_in_gives_the_same_out_and_the_input_is_left_alone(signal_of, s
 
 
 @by_kind
+def test_a_stage_tells_what_it_says_that_it_tells(signal_of, stage: Stage) -> None:
+    passed = stage.process(entering(signal_of, stage))
+    assert set(passed.readings) == set(stage.tells)
+    silent = dataclasses.replace(entering(signal_of, stage), samples=np.zeros((1000, 1)))
+    assert set(stage.process(silent).readings) == set(stage.tells)
+
+
+@by_kind
 @pytest.mark.parametrize("channels", [1, 2])
 def test_mono_and_stereo_keep_their_length(signal_of, stage: Stage, channels: int) -> None:
     out = stage.process(entering(signal_of, stage, channels)).signal.samples
