@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import sys
 
 import numpy as np
@@ -11,7 +12,7 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
 from gainlib import kernels
-from gainlib.kernels import twins
+from gainlib.kernels import passes, twins
 
 loops = pytest.importorskip("gainlib.kernels.loops", reason="numba is not installed, so only the twins run")
 
@@ -22,37 +23,59 @@ channels = hnp.arrays(
 )
 
 
+@pytest.fixture(autouse=True, scope="module")
+def short_pieces():
+    """Pieces of seven samples, so that what is found goes over their edges."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(passes, "_PIECE", 7)
+        yield
+
+
 @given(channels)
 def test_peak_and_square_sum(channel):
     # Every square here is a multiple of 1/16, so the sums are exact and must be the same to the last bit.
-    assert loops.peak_and_square_sum(channel) == twins.peak_and_square_sum(channel)
+    values = channel.tolist()
+    assert kernels.peak_and_square_sum(channel) == (max(map(abs, values)), sum(value * value for value in values))
 
 
 @given(channels, st.integers(1, 5))
 def test_runs_beyond(channel, least):
-    for compiled, plain in zip(
-        loops.runs_beyond(channel, -1.0, 1.0, least), twins.runs_beyond(channel, -1.0, 1.0, least), strict=True
-    ):
-        assert compiled.dtype == plain.dtype == np.int64
-        assert compiled.tolist() == plain.tolist()
+    starts, lengths = kernels.runs_beyond(channel, -1.0, 1.0, least)
+    assert starts.dtype == lengths.dtype == np.int64
+    found, at = [], 0
+    for value, run in itertools.groupby(channel.tolist()):
+        length = len(list(run))
+        if abs(value) == 1.0 and length >= least:
+            found.append((at, length))
+        at += length
+    assert list(zip(starts.tolist(), lengths.tolist(), strict=True)) == found
 
 
 @given(channels, st.integers(1, 400))
 def test_extremes(channel, columns):
-    for compiled, plain in zip(loops.extremes(channel, columns), twins.extremes(channel, columns), strict=True):
+    edges = [column * len(channel) // columns for column in range(columns + 1)]
+    parts = [channel[first : max(last, first + 1)] for first, last in itertools.pairwise(edges)]
+    lowest, highest = kernels.extremes(channel, columns)
+    assert lowest.tolist() == [part.min() for part in parts]
+    assert highest.tolist() == [part.max() for part in parts]
+
+
+@given(channels, st.sampled_from([0.0, 0.25, 0.5, 1.0]), st.sampled_from([0.0, 0.5]))
+def test_crests(channel, level, relative):
+    for compiled, plain in zip(
+        loops.crests(channel, level, relative, 0.0), twins.crests(channel, level, relative, 0.0), strict=True
+    ):
+        assert compiled.dtype == plain.dtype
         assert compiled.tolist() == plain.tolist()
 
 
-def test_the_twins_by_hand():
+def test_runs_by_hand():
     # Worked on paper: two runs at the top that touch a run at the bottom, which ends the first.
     channel = np.array([1.0, 1.0, -1.0, -1.0, -1.0, 0.0, 1.0])
-    starts, lengths = twins.runs_beyond(channel, -1.0, 1.0, 2)
+    starts, lengths = kernels.runs_beyond(channel, -1.0, 1.0, 2)
     assert (starts.tolist(), lengths.tolist()) == ([0, 2], [2, 3])
-    starts, lengths = twins.runs_beyond(channel, -1.0, 1.0, 1)
+    starts, lengths = kernels.runs_beyond(channel, -1.0, 1.0, 1)
     assert (starts.tolist(), lengths.tolist()) == ([0, 2, 6], [2, 3, 1])
-    assert twins.peak_and_square_sum(np.array([3.0, -4.0])) == (4.0, 25.0)
-    lowest, highest = twins.extremes(np.array([0.0, 2.0, -1.0, 5.0, 4.0]), 2)
-    assert (lowest.tolist(), highest.tolist()) == ([0.0, -1.0], [2.0, 5.0])
 
 
 def test_without_numba_the_twins_run(monkeypatch):
@@ -61,6 +84,7 @@ def test_without_numba_the_twins_run(monkeypatch):
     kernels.working.cache_clear()
     try:
         assert kernels.working() is twins
-        assert kernels.peak_and_square_sum(np.array([0.5, -1.0])) == (1.0, 1.25)
+        starts, lengths, *_ = kernels.crests(np.repeat([0.0, 1.0], 4096), 0.5, 0.0, 0.0)
+        assert (starts.tolist(), lengths.tolist()) == ([4096], [4096])
     finally:
         kernels.working.cache_clear()

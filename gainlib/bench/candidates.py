@@ -44,7 +44,7 @@ class CandidatePlayer(Player):
     def _asked(self, widget: object, content: dict[str, Any], buffers: object) -> None:
         if content.get("kind") == "choose" and content.get("slot") in self.slots:
             self._chosen(content["slot"])
-        else:
+        elif content.get("kind") != "ended":  # nothing moves here; what is heard is measured when it is sent
             super()._asked(widget, content, buffers)
 
 

@@ -57,7 +57,7 @@ class Player(anywidget.AnyWidget):
         super().__init__(uid=uid, **given)
         self._hear = hear
         self._renderings: dict[str, Rendering] = {}
-        self._versions: dict[str, tuple[int, object]] = {}
+        self._versions: dict[str, tuple[int, tuple[object, float]]] = {}
         self._sent: dict[str, int] = {}
         self._matched_for: tuple[int, ...] | None = None
         self._gains_db: dict[str, float] = dict.fromkeys(self.slots, 0.0)
@@ -83,10 +83,10 @@ class Player(anywidget.AnyWidget):
     def _count(self) -> None:
         """Number the versions anew where what is heard is another one."""
         for slot, rendering in self._renderings.items():
-            number, held = self._versions.get(slot, (0, None))
+            number, held = self._versions.get(slot, (0, (None, 0.0)))
             # A rendering takes over each tap that did not change, so the same object is the same sound.
             now = (rendering.taps[rendering.session.tap(self.tap)], self.start)
-            if held is None or held[0] is not now[0] or held[1] != now[1]:  # type: ignore[index]
+            if held[0] is not now[0] or held[1] != now[1]:
                 self._versions[slot] = number + 1, now
         if self._matched_for != self._numbers:
             self.moves += 1
@@ -116,13 +116,16 @@ class Player(anywidget.AnyWidget):
             self.matched = self._words(gains)
 
     def _words(self, gains_db: dict[str, float]) -> str:
-        return matched_words(*gains_db.values(), by=self._by)
+        return matched_words(*gains_db.values(), by=self._by) if self._by else "before and after are the same sound"
 
     def _measured(self) -> dict[str, float]:
         if self.matching and self._matched_for != self._numbers:
-            levels = [level_heard(self.heard(slot), self.rate_hz) for slot in self._renderings]
-            self._gains_db = dict(zip(self._renderings, matched_db(*(each.level for each in levels)), strict=True))
-            self._by = levels[0].by
+            if len({id(tap) for _, (tap, _) in self._versions.values()}) > 1:
+                levels = [level_heard(self.heard(slot), self.rate_hz) for slot in self._renderings]
+                self._gains_db = dict(zip(self._renderings, matched_db(*(each.level for each in levels)), strict=True))
+                self._by = levels[0].by
+            else:  # nothing that is heard has moved: there is nothing to measure
+                self._gains_db, self._by = dict.fromkeys(self._renderings, 0.0), ""
             self._matched_for = self._numbers
         return dict(self._gains_db)
 
