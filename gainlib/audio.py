@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import math
 import os
+import weakref
 from collections.abc import Iterator
 from dataclasses import dataclass
 from importlib import resources
@@ -180,7 +181,17 @@ def read(path: str | os.PathLike[str], *, most_seconds: float | None = None) -> 
             raise GainError(
                 f"{path} lasts {recording.seconds:.0f} s; at most {most_seconds:g} s are read, so cut it first."
             )
-        return Audio(checked_samples(recording.rest(), str(path)), recording.rate_hz, recording.path.stem)
+        where = recording.path
+        same = _stems.get(where)
+        if same is None:
+            same = Audio(checked_samples(recording.rest(), str(path)), recording.rate_hz, where.stem)
+            if where.is_relative_to(bundled_folder("media")):
+                _stems[where] = same
+        return same
+
+
+_stems: weakref.WeakValueDictionary[Path, Audio] = weakref.WeakValueDictionary()
+"""The course's own stems that are in use: a lesson reads the same ones for its benches and for its exercises."""
 
 
 class Recording:

@@ -99,6 +99,13 @@ def test_a_float_file_keeps_what_is_over_full_scale(tmp_path):
     assert read(tmp_path / "a.wav").samples[:, 0].tolist() == [4.0, -0.25]
 
 
+def test_a_stem_of_the_course_that_is_in_use_is_read_once_and_a_file_of_ones_own_each_time(tmp_path):
+    stem = read("media/snare.flac")
+    assert read("media/snare.flac") is stem
+    own = write(tmp_path / "own.wav", stem)
+    assert read(own) is not read(own)
+
+
 @pytest.mark.parametrize("ending", ["ogg", "mp3", "w64", "au", "caf"])
 def test_every_format_of_libsndfile_is_written_and_read(tmp_path, ending):
     if ending.upper() not in soundfile.available_formats():

@@ -22,6 +22,9 @@ __all__ = ["SLOTS", "Bench", "bench"]
 
 SLOTS = ("A", "B")
 """The places in which settings are kept to compare them."""
+_WAITING_BYTES = 32 * 1024**2
+"""What the benches of a notebook may hold of samples besides the one in use; a lesson has up to seven of them."""
+_lately: list[weakref.ref[Bench]] = []
 
 
 class Bench:
@@ -67,6 +70,7 @@ class Bench:
         self.kept: dict[str, dict[str, Any]] = {}
         self._watching: list[Callable[[Bench], object]] = []
         self._panel: Panel | None = None
+        self._use()
         if follow is not None:
             follow._watching.append(_Following(self, _shared(follow, session)))
 
@@ -232,10 +236,22 @@ class Bench:
         if session != self.session:
             rendering = session.render(after=self.rendering)  # what cannot be rendered is refused before it is noted
             self.session, self.rendering = session, rendering
+            self._use()
         self.history.note(moved or {}, stroke)
         for callback in tuple(self._watching):
             callback(self)
         return self
+
+    def _use(self) -> None:
+        """This bench is in use now: those that were used long before it let go of their samples."""
+        waiting = [each for ref in _lately if (each := ref()) not in (None, self)]
+        _lately[:] = map(weakref.ref, [self, *waiting])
+        taken = 0
+        for each in waiting:
+            taken += each.rendering.kept_bytes + each.before.kept_bytes
+            if taken > _WAITING_BYTES:
+                each.rendering.rest()
+                each.before.rest()
 
     def __repr__(self) -> str:
         settings = ", ".join(f"{path} {self._printed(path, value)}" for path, value in self.values.items())

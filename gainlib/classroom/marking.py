@@ -15,7 +15,9 @@ from gainlib import __version__
 from gainlib.audio import bundled_folder
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise, Variant, Verdict, load
+from gainlib.exercises.readings import Renderings
 from gainlib.exercises.spec import filled
+from gainlib.exercises.verdict import judged
 
 __all__ = ["Work", "engine_digest", "marked", "own_values", "task_digest"]
 
@@ -66,12 +68,12 @@ def _marked(work: Work) -> dict[str, Any]:
             f"a worker has another gainlib ({__version__}, {engine_digest()}) than this machine ({work.engine}); "
             "install the same one everywhere."
         )
-    exercise = _loaded(work.source, work.task)
+    exercise, renderings = _loaded(work.source, work.task)
     if task_digest(exercise) != work.task:
         raise GainError(f"{exercise.name} is another file on a worker than here; put the same one on all machines.")
     try:
         variant = exercise.with_values(work.values)
-        return {"fault": "", **_told(variant, variant.check(work.answer, work.hints_used))}
+        return {"fault": "", **_told(variant, judged(variant, work.answer, work.hints_used, renderings))}
     except Exception as fault:  # whatever one answer does, the others are marked
         return {"fault": f"it could not be marked ({type(fault).__name__}: {fault}).", "kept": False}
 
@@ -92,12 +94,13 @@ def _told(variant: Variant, verdict: Verdict) -> dict[str, Any]:
 
 
 @functools.lru_cache(maxsize=4)
-def _loaded(source: str, task: str) -> Exercise:
+def _loaded(source: str, task: str) -> tuple[Exercise, Renderings]:
     """An exercise with its recordings; answers come sorted by exercise, so a few are enough and memory stays flat.
 
-    It is loaded once for each state of its files, which `task` tells.
+    It is loaded once for each state of its files, which `task` tells. What one answer leaves unchanged of the last one
+    rendered is taken over, which gives the same to the last bit.
     """
-    return load(source)
+    return load(source), Renderings()
 
 
 @functools.cache

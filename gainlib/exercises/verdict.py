@@ -69,11 +69,14 @@ class Verdict:
         return self.text
 
 
-def judged(variant: Variant, answer: object, hints_used: object) -> Verdict:
-    """The verdict on an answer; never raises, whatever the answer is."""
+def judged(variant: Variant, answer: object, hints_used: object, renderings: Renderings | None = None) -> Verdict:
+    """The verdict on an answer; never raises, whatever the answer is.
+
+    `renderings` may have come from another answer to the same exercise: what did not change is taken over from it.
+    """
     spec = variant.exercise.spec
     answers, unread, notes = _read_answer(variant, answer)
-    renderings = Renderings()
+    renderings = renderings or Renderings()
     try:
         truths = variant.truths(renderings)
         session = variant.session.replaced({path: answers[path] for path in answers if "/" in path})

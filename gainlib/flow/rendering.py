@@ -85,6 +85,7 @@ class _Node:
         self.name = name
         self.sources = sources
         self.latency = 0
+        self.keeps = False
         self.kept: Signal | None = None
         self.passed: Passed | None = None
         self.peak = self.power = 0.0
@@ -106,34 +107,42 @@ class _Node:
         self.power = max(pair[1] for pair in pairs) / len(signal.samples)
         self.latency = max(source.latency for source, _ in self.sources) + self.stage.latency_samples(signal.rate_hz)
         # A sum of signals that are kept themselves is only a few additions.
-        dear = not all(isinstance(each, _Node) and each.kept for each, _ in self.sources) or len(self.sources) > _FEW
-        if dear if isinstance(self.stage, Sum) else self.stage.kept:
-            samples: NDArray[Any] = signal.samples.astype(np.float32) if self.stage.single else signal.samples
-            self.kept = dataclasses.replace(signal, samples=samples)
+        dear = not all(isinstance(each, _Node) and each.keeps for each, _ in self.sources) or len(self.sources) > _FEW
+        self.keeps = dear if isinstance(self.stage, Sum) else self.stage.kept
+        self._keep(signal)
         # A copy of nothing: a view would hold on to all the samples.
         bare = dataclasses.replace(signal, samples=np.empty((0, signal.samples.shape[1])))
         self.passed = dataclasses.replace(passed, signal=bare, reduction_db=None)
         return signal
 
+    def _keep(self, signal: Signal) -> None:
+        if self.keeps:
+            samples: NDArray[Any] = signal.samples.astype(np.float32) if self.stage.single else signal.samples
+            self.kept = dataclasses.replace(signal, samples=samples)
+
     def again(self) -> Passed:
         """Through the stage once more, for what was not kept."""
         if not isinstance(self.stage, Sum):
             return self.stage.process(self.sources[0][0].signal())
-        if self.kept is not None:
-            return Passed(self.kept)
+        kept = self.kept
+        if kept is not None:
+            return Passed(kept)
         meeting = _Meeting(self.name)
         for source, gain in self.sources:
             meeting.add(source.signal(), gain)
         return Passed(meeting.signal())
 
     def signal(self) -> Signal:
-        if self.kept is None:
-            return self.again().signal
+        kept = self.kept
+        if kept is None:
+            signal = self.again().signal
+            self._keep(signal)
+            return signal
         if not self.stage.single:
-            return self.kept
-        samples = self.kept.samples.astype(np.float64)
+            return kept
+        samples = kept.samples.astype(np.float64)
         samples.flags.writeable = False
-        return dataclasses.replace(self.kept, samples=samples)
+        return dataclasses.replace(kept, samples=samples)
 
 
 class _Meeting:
@@ -229,6 +238,16 @@ class Rendering:
     def latency_samples(self, tap: str) -> int:
         """The delay that a live chain would have up to this tap, of several routes the longest; here all is in time."""
         return self.taps[self.session.tap(tap)].node.latency
+
+    @property
+    def kept_bytes(self) -> int:
+        """How much memory the samples take that are kept behind its stages; the recordings do not count."""
+        return sum(tap.node.kept.samples.nbytes for tap in self.taps.values() if tap.node.kept is not None)
+
+    def rest(self) -> None:
+        """Let go of the samples that are kept: what is asked for later is made again, the same, and kept again."""
+        for tap in self.taps.values():
+            tap.node.kept = None
 
     @property
     def last_tap(self) -> str:

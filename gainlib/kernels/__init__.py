@@ -86,8 +86,12 @@ def each_channel(work: Callable[[int], Result], channels: int, samples: int) -> 
     # Below a second or so of sound the threads cost more than they save. The numpy twins hold the interpreter anyway.
     if channels < 2 or samples < 50_000 or working() is twins:
         return [work(channel) for channel in range(channels)]
-    with ThreadPoolExecutor(max_workers=min(channels, 4)) as pool:
-        return list(pool.map(work, range(channels)))
+    return list(_pool().map(work, range(channels)))
+
+
+@functools.cache
+def _pool() -> ThreadPoolExecutor:
+    return ThreadPoolExecutor(max_workers=4)
 
 
 def weighted_cell_sums(samples: Array, channel: int, sections: Array, state: Array, ends: Array) -> Array:

@@ -15,6 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import gainlib as gl
+from gainlib.bench import state
 from gainlib.bench.listening import CAUTION, CEILING_DBFS, listening_codes, matched_db, matched_words
 from gainlib.bench.player import Player
 from gainlib.bench.shown import close_tree
@@ -171,6 +172,28 @@ def test_a_bench_that_follows_is_not_kept_alive_by_the_one_it_follows(session):
     assert follower() is None
     first.move("preamp/gain_db", 26.0)
     assert first._watching == []
+
+
+def test_benches_that_wait_let_go_of_samples_and_the_one_in_use_does_not(session, monkeypatch):
+    monkeypatch.setattr(state, "_WAITING_BYTES", 0)
+    first = gl.bench(session, controls=["trim/gain_db"])
+    held = first.rendering.kept_bytes
+    assert held > 0
+    other = gl.bench(session, controls=["trim/gain_db"])
+    assert (first.rendering.kept_bytes, other.rendering.kept_bytes) == (0, held)
+    first.move("trim/gain_db", -6.0)
+    assert other.rendering.kept_bytes == 0
+    assert first.headline == gl.bench(session.replaced({"trim/gain_db": -6.0})).headline
+
+
+def test_before_the_first_move_nothing_is_measured_to_match_it(session, monkeypatch):
+    measured = []
+    monkeypatch.setattr("gainlib.bench.player.level_heard", lambda *given: measured.append(given))
+    player = gl.bench(session, controls=["trim/gain_db"]).panel.player
+    player._handle_custom_msg({"kind": "ended"}, None)
+    assert (player.matched, player.gains, measured) == (
+        "before and after are the same sound", {"before": 0.0, "after": 0.0}, []
+    )  # fmt: skip
 
 
 def test_the_widgets_follow_the_bench_and_the_bench_the_widgets(bench):

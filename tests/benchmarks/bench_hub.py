@@ -1,6 +1,11 @@
 """Ten learners on one JupyterHub, in a browser: from signing in to handing in, with times and memory.
 
     python tests/benchmarks/bench_hub.py --learners 10 --lesson 03-set-recording-level.ipynb --proxy PATH
+    python tests/benchmarks/bench_hub.py --elsewhere --proxy PATH
+
+In the first form ten pages run on the same processors as the hub. With `--elsewhere` the learners' pages take nothing
+from them, as in a class where everybody has a computer: each learner's cells are sent to the hub one after the other,
+and what a page would ask for is fetched, but nothing is drawn.
 
 Wants jupyterhub (pip), configurable-http-proxy (npm; `--proxy` is the path of its command), psutil and Chromium. The
 hub runs on this computer only, with one password for all: a test, and no way to run a hub.
@@ -9,6 +14,8 @@ hub runs on this computer only, with one password for all: a test, and no way to
 from __future__ import annotations
 
 import argparse
+import asyncio
+import json
 import os
 import secrets
 import shutil
@@ -23,6 +30,8 @@ from pathlib import Path
 
 import psutil
 from playwright.sync_api import sync_playwright
+from tornado.httpclient import AsyncHTTPClient, HTTPRequest
+from tornado.websocket import websocket_connect
 
 import gainlib
 from gainlib.classroom import Learner, new_class
@@ -48,6 +57,10 @@ c.Spawner.environment = {{"GAINLIB_CLASS": "{for_learners}", "PYTHONPATH": "{pac
 c.Spawner.default_url = "/lab"
 c.Spawner.http_timeout = c.Spawner.start_timeout = 120
 c.JupyterHub.log_level = "WARN"
+c.JupyterHub.services = [{{"name": "bench", "api_token": "{token}"}}]
+c.JupyterHub.load_roles = [
+    {{"name": "bench", "services": ["bench"], "scopes": ["admin:servers", "access:servers", "admin:users"]}}
+]
 """
 # Each learner's own copy of the lessons is laid as that learner, before their server starts.
 LEARNER = """#!/bin/sh
@@ -110,6 +123,76 @@ def run_all(pages):
     return pressed, times
 
 
+async def elsewhere(base, token, names, lesson):
+    """Start a server and a kernel for each, then send all of them all cells of the lesson at once; seconds for each."""
+    client, head = AsyncHTTPClient(max_clients=100), {"Authorization": f"token {token}"}
+
+    async def asked(path, method="GET", **given):
+        body = None if method == "GET" else json.dumps(given)
+        answer = await client.fetch(f"{base}/{path}", method=method, headers=head, body=body, request_timeout=120)
+        return json.loads(answer.body or "null")
+
+    channels = {}
+    for name in names:
+        await asked(f"hub/api/users/{name}", "POST")
+        await asked(f"hub/api/users/{name}/server", "POST")
+        while not (await asked(f"hub/api/users/{name}"))["servers"].get("", {}).get("ready"):
+            await asyncio.sleep(0.2)
+        kernel = await asked(f"user/{name}/api/kernels", "POST", name="python3")
+        address = f"{base.replace('http', 'ws', 1)}/user/{name}/api/kernels/{kernel['id']}/channels"
+        socket_of = HTTPRequest(address, headers=head)
+        channels[name] = await websocket_connect(socket_of, max_message_size=2**28)
+        cells = (await asked(f"user/{name}/api/contents/{lesson}"))["content"]["cells"]
+        await executed(channels[name], ["pass"])
+    code = [cell["source"] for cell in cells if cell["cell_type"] == "code"]
+    begin = time.perf_counter()
+
+    async def timed(name):
+        await executed(channels[name], code)
+        return time.perf_counter() - begin
+
+    return await asyncio.gather(*map(timed, names))
+
+
+async def executed(channel, cells):
+    """Send cells to a kernel as Run All does, ask for BokehJS as the first picture does, and wait for all of it."""
+    header = {"username": "", "session": secrets.token_hex(8), "version": "5.3", "date": "2027-01-15T12:00:00Z"}
+
+    def send(kind, content):
+        made = header | {"msg_id": secrets.token_hex(8), "msg_type": kind}
+        message = {"header": made, "parent_header": {}, "metadata": {}, "content": content, "channel": "shell"}
+        channel.write_message(json.dumps(message))
+        return made["msg_id"]
+
+    flags = {
+        "silent": False,
+        "store_history": True,
+        "user_expressions": {},
+        "allow_stdin": False,
+        "stop_on_error": True,
+    }
+    waited, drawn = {send("execute_request", {"code": cell, **flags}) for cell in cells}, False
+    while waited:
+        message = await channel.read_message()
+        assert message is not None, "the hub closed the connection"
+        if isinstance(message, bytes):  # buffers come along: their places, then the message, then the buffers
+            count = int.from_bytes(message[:4], "big")
+            first, second = (int.from_bytes(message[at : at + 4], "big") for at in (4, 8))
+            message = message[first : second if count > 1 else None]
+        message = json.loads(message)
+        kind, content = message["header"]["msg_type"], message["content"]
+        if kind == "comm_open" and not drawn and "bokeh_version" in content["data"].get("state", {}):
+            drawn = True
+            waited.add("bokeh")
+            data = {"method": "custom", "content": {"kind": "bokeh"}}
+            send("comm_msg", {"comm_id": content["comm_id"], "data": data})
+        if kind == "comm_msg" and content["data"].get("content", {}).get("kind") == "bokeh":
+            waited.discard("bokeh")
+        if kind == "execute_reply" and message["parent_header"]["msg_id"] in waited:
+            assert content["status"] == "ok", content
+            waited.remove(message["parent_header"]["msg_id"])
+
+
 def processor_seconds(process):
     """Processor time so far: of the hub with its servers and kernels, and of all else that this script started."""
     own = {each.pid: sum(each.cpu_times()[:2]) for each in [process, *process.children(recursive=True)]}
@@ -131,6 +214,12 @@ def memory(process):
     return found
 
 
+def print_memory(hub):
+    for kind, found in memory(psutil.Process(hub.pid)).items():
+        if found:
+            print(f"{kind}: {len(found)} of {statistics.mean(found):.0f} MB resident, at most {max(found):.0f} MB")
+
+
 def main():
     given = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     given.add_argument("--learners", type=int, default=10)
@@ -138,6 +227,7 @@ def main():
     given.add_argument("--exercise", default="recording/leave-room")
     given.add_argument("--proxy", default=shutil.which("configurable-http-proxy") or "configurable-http-proxy")
     given.add_argument("--chromium", default=os.environ.get("CHROMIUM") or shutil.which("chromium"))
+    given.add_argument("--elsewhere", action="store_true", help="the learners' pages run on other computers")
     given.add_argument("--shot", type=Path, help="where a picture of one learner's page is put")
     arguments = given.parse_args()
     home = Path(tempfile.mkdtemp(prefix="gainlib-hub-"))
@@ -149,7 +239,7 @@ def main():
         exercises=[arguments.exercise], collect=str(home / "collect"),
     )  # fmt: skip
     package = Path(gainlib.__file__).parent.parent
-    port, password = free_port(), secrets.token_hex(8)
+    port, password, token = free_port(), secrets.token_hex(8), secrets.token_hex(16)
     (home / "learner").write_text(LEARNER.format(python=sys.executable))
     (home / "learner").chmod(0o755)
     (home / "config.py").write_text(
@@ -159,6 +249,7 @@ def main():
             proxy_port=free_port(),
             home=home,
             password=password,
+            token=token,
             proxy=arguments.proxy,
             for_learners=for_learners,
             package=package,
@@ -178,6 +269,19 @@ def main():
                 break
             except OSError:
                 time.sleep(0.2)
+        if arguments.elsewhere:
+            before = processor_seconds(psutil.Process(hub.pid))[0]
+            own = time.process_time()
+            times = asyncio.run(elsewhere(base, token, ids, arguments.lesson))
+            print(
+                f"{arguments.lesson}, all {len(ids)} at once, no page on these processors: the first is through after "
+                f"{min(times):.1f} s, the last after {max(times):.1f} s"
+            )
+            spent = processor_seconds(psutil.Process(hub.pid))[0] - before
+            own = time.process_time() - own
+            print(f"processor time with the servers' start: {spent:.1f} s, of this script: {own:.1f} s")
+            print_memory(hub)
+            return
         with sync_playwright() as tools:
             browser = tools.chromium.launch(
                 executable_path=arguments.chromium, args=["--no-sandbox", "--disable-gpu", "--disable-quic", *AWAKE]
@@ -203,11 +307,7 @@ def main():
                 f"processor time of that: {after[0] - before[0]:.1f} s in servers and kernels, "
                 f"{after[1] - before[1]:.1f} s in the browser, on {os.cpu_count()} processors", flush=True,
             )  # fmt: skip
-            for kind, found in memory(psutil.Process(hub.pid)).items():
-                if found:
-                    print(
-                        f"{kind}: {len(found)} of {statistics.mean(found):.0f} MB resident, at most {max(found):.0f} MB"
-                    )
+            print_memory(hub)
             if arguments.shot:
                 pages[0].screenshot(path=arguments.shot)
             handed_in(pages[0], base, ids[0], arguments.exercise, for_learners)
@@ -219,7 +319,7 @@ def main():
         hub.terminate()
         hub.wait(30)
         log.close()
-    shutil.rmtree(home)
+        shutil.rmtree(home, ignore_errors=True)
 
 
 def handed_in(page, base, name, exercise, for_learners):

@@ -211,6 +211,21 @@ def test_after_any_changes_the_rendering_is_that_of_a_fresh_one(
         assert np.array_equal(rendering.at(tap).samples, fresh.at(tap).samples)
 
 
+def test_a_rendering_that_rested_gives_the_same_and_keeps_it_again(session: Session) -> None:
+    rendering, fresh = session.render(), session.render()
+    kept = rendering.kept_bytes
+    assert kept > 0
+    rendering.rest()
+    assert rendering.kept_bytes == 0
+    assert rendering.levels == fresh.levels
+    for strip, stage in rendering.taps:
+        assert np.array_equal(rendering.at(f"{strip}/{stage}").samples, fresh.at(f"{strip}/{stage}").samples)
+    assert rendering.kept_bytes == kept
+    rendering.rest()
+    moved = session.replaced({"main/compressor/ratio": 3.0})
+    assert moved.render(after=rendering).levels == moved.render().levels
+
+
 @pytest.mark.parametrize("bits", [16, 24])
 def test_what_is_kept_in_single_precision_is_exact(stems: dict[str, Audio], bits: int) -> None:
     from gainlib.stages import Signal
