@@ -181,7 +181,7 @@ def read(path: str | os.PathLike[str], *, most_seconds: float | None = None) -> 
             raise GainError(
                 f"{path} lasts {recording.seconds:.0f} s; at most {most_seconds:g} s are read, so cut it first."
             )
-        where = recording.path
+        where = recording.path.absolute()
         same = _stems.get(where)
         if same is None:
             same = Audio(checked_samples(recording.rest(), str(path)), recording.rate_hz, where.stem)

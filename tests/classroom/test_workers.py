@@ -13,7 +13,7 @@ import pytest
 from gainlib.audio import read, write
 from gainlib.classroom import marking, new_class, read_class
 from gainlib.classroom import marks as marks_module
-from gainlib.classroom.marking import marked
+from gainlib.classroom.marking import Work, engine_digest, marked, own_values, task_digest
 from gainlib.classroom.run import mark_class
 from gainlib.classroom.workers import done_by
 from gainlib.errors import GainError
@@ -180,7 +180,7 @@ def test_the_same_answer_at_the_same_numbers_is_measured_once(group, counted):
 SLOW = """
 import sys, time
 import gainlib.classroom.marks as marks
-from gainlib.classroom.marking import marked
+from gainlib.classroom.marking import Work, engine_digest, marked, own_values, task_digest
 from gainlib.classroom.run import mark_class
 import gainlib.classroom.workers as workers, gainlib.classroom.store as store
 workers.CHUNK, store._SECONDS_BETWEEN_WRITES = 1, 0.0
@@ -211,3 +211,23 @@ def test_a_killed_marking_goes_on_where_it_was(group, counted):
     assert 7 <= done.marked_before < 30
     assert len(counted) == 30 - done.marked_before
     assert (done.answers, done.handed_in, done.not_marked) == (30, 30, 0)
+
+
+def test_a_mark_does_not_hang_on_what_was_marked_before_it():
+    exercise = load("recording/leave-room")
+    works = []
+    for learner in ("ada", "ben", "cem", "dora"):
+        values = own_values(exercise, learner, "key")
+        solution = exercise.with_values(values).solution
+        for answer in (solution, dict.fromkeys(solution, 0.0), dict.fromkeys(solution, 60.0)):
+            works.append(Work(exercise.name, exercise.name, task_digest(exercise), engine_digest(), values, answer, 0))
+    alone = []
+    for work in works:
+        marking._loaded.cache_clear()
+        alone += marked([work])
+    marking._loaded.cache_clear()
+    together = marked(works)
+    assert [mark["fault"] for mark in alone] == [""] * len(works)
+    assert len({json.dumps(mark) for mark in alone}) > 2
+    assert together == alone
+    assert list(reversed(marked(works[::-1]))) == alone
