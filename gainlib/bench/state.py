@@ -22,9 +22,8 @@ __all__ = ["SLOTS", "Bench", "bench"]
 
 SLOTS = ("A", "B")
 """The places in which settings are kept to compare them."""
-_WAITING_BYTES = 32 * 1024**2
-"""What the benches of a notebook may hold of samples besides the one in use; a lesson has up to seven of them."""
-_lately: list[weakref.ref[Bench]] = []
+_benches: weakref.WeakSet[Bench] = weakref.WeakSet()
+"""All benches of this kernel; a lesson has up to seven, and samples are kept for the one in use."""
 
 
 class Bench:
@@ -243,15 +242,11 @@ class Bench:
         return self
 
     def _use(self) -> None:
-        """This bench is in use now: those that were used long before it let go of their samples."""
-        waiting = [each for ref in _lately if (each := ref()) not in (None, self)]
-        _lately[:] = map(weakref.ref, [self, *waiting])
-        taken = 0
-        for each in waiting:
-            taken += each.rendering.kept_bytes + each.before.kept_bytes
-            if taken > _WAITING_BYTES:
-                each.rendering.rest()
-                each.before.rest()
+        """This bench is in use now; the others let go of their samples, and make them again when they are used."""
+        _benches.add(self)
+        for each in _benches - {self}:
+            each.rendering.rest()
+            each.before.rest()
 
     def __repr__(self) -> str:
         settings = ", ".join(f"{path} {self._printed(path, value)}" for path, value in self.values.items())

@@ -15,7 +15,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import gainlib as gl
-from gainlib.bench import state
 from gainlib.bench.listening import CAUTION, CEILING_DBFS, listening_codes, matched_db, matched_words
 from gainlib.bench.player import Player
 from gainlib.bench.shown import close_tree
@@ -174,8 +173,7 @@ def test_a_bench_that_follows_is_not_kept_alive_by_the_one_it_follows(session):
     assert first._watching == []
 
 
-def test_benches_that_wait_let_go_of_samples_and_the_one_in_use_does_not(session, monkeypatch):
-    monkeypatch.setattr(state, "_WAITING_BYTES", 0)
+def test_benches_that_wait_let_go_of_samples_and_the_one_in_use_does_not(session):
     first = gl.bench(session, controls=["trim/gain_db"])
     held = first.rendering.kept_bytes
     assert held > 0
