@@ -84,7 +84,9 @@ class Audio:
                 f"this recording runs from 0 s to {self.seconds:g} s."
             )
         start, end = round(start_seconds * self.rate_hz), round(end_seconds * self.rate_hz)
-        return Audio(self.samples[start:end], self.rate_hz, self.name)
+        part = self.samples[start:end]
+        # A view of a short part would hold on to the whole recording.
+        return Audio(part.copy() if 2 * len(part) <= len(self.samples) else part, self.rate_hz, self.name)
 
     def __repr__(self) -> str:
         channels = {1: "mono", 2: "stereo"}.get(self.channels, f"{self.channels} channels")

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import re
 import struct
+import weakref
 
 import numpy as np
 import pytest
@@ -104,6 +106,16 @@ def test_a_stem_of_the_course_that_is_in_use_is_read_once_and_a_file_of_ones_own
     assert read("media/snare.flac") is stem
     own = write(tmp_path / "own.wav", stem)
     assert read(own) is not read(own)
+
+
+def test_a_short_part_does_not_hold_on_to_the_whole_recording():
+    whole = Audio(np.linspace(-1.0, 1.0, 48_000), 48_000)
+    part = whole.between(0.25, 0.5)
+    assert np.array_equal(part.samples, whole.samples[12_000:24_000])
+    held = weakref.ref(whole.samples.base)
+    del whole
+    gc.collect()
+    assert held() is None
 
 
 @pytest.mark.parametrize("ending", ["ogg", "mp3", "w64", "au", "caf"])
