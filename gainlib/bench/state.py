@@ -69,6 +69,7 @@ class Bench:
         self.kept: dict[str, dict[str, Any]] = {}
         self._watching: list[Callable[[Bench], object]] = []
         self._panel: Panel | None = None
+        self._moved_together: object = follow._moved_together if follow is not None else object()
         self._use()
         if follow is not None:
             follow._watching.append(_Following(self, _shared(follow, session)))
@@ -242,11 +243,12 @@ class Bench:
         return self
 
     def _use(self) -> None:
-        """This bench is in use now; the others let go of their samples, and make them again when they are used."""
+        """This bench is in use, and what follows it; the others let go of their samples until they are used."""
         _benches.add(self)
-        for each in _benches - {self}:
-            each.rendering.rest()
-            each.before.rest()
+        for each in _benches:
+            if each._moved_together is not self._moved_together:
+                each.rendering.rest()
+                each.before.rest()
 
     def __repr__(self) -> str:
         settings = ", ".join(f"{path} {self._printed(path, value)}" for path, value in self.values.items())

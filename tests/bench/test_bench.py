@@ -181,6 +181,10 @@ def test_benches_that_wait_let_go_of_samples_and_the_one_in_use_does_not(session
     assert (first.rendering.kept_bytes, other.rendering.kept_bytes) == (0, held)
     first.move("trim/gain_db", -6.0)
     assert other.rendering.kept_bytes == 0
+    follower = gl.bench(session, follow=first)
+    first.move("trim/gain_db", -3.0)
+    first.move("trim/gain_db", -6.0)
+    assert first.rendering.kept_bytes == follower.rendering.kept_bytes == held
     assert first.headline == gl.bench(session.replaced({"trim/gain_db": -6.0})).headline
 
 
