@@ -69,13 +69,16 @@ def test_crests(channel, level, relative):
         assert compiled.tolist() == plain.tolist()
 
 
-def test_runs_by_hand():
+def test_the_passes_by_hand():
     # Worked on paper: two runs at the top that touch a run at the bottom, which ends the first.
     channel = np.array([1.0, 1.0, -1.0, -1.0, -1.0, 0.0, 1.0])
     starts, lengths = kernels.runs_beyond(channel, -1.0, 1.0, 2)
     assert (starts.tolist(), lengths.tolist()) == ([0, 2], [2, 3])
     starts, lengths = kernels.runs_beyond(channel, -1.0, 1.0, 1)
     assert (starts.tolist(), lengths.tolist()) == ([0, 2, 6], [2, 3, 1])
+    assert kernels.peak_and_square_sum(np.array([3.0, -4.0])) == (4.0, 25.0)
+    lowest, highest = kernels.extremes(np.array([0.0, 2.0, -1.0, 5.0, 4.0]), 2)
+    assert (lowest.tolist(), highest.tolist()) == ([0.0, -1.0], [2.0, 5.0])
 
 
 def test_without_numba_the_twins_run(monkeypatch):
@@ -86,5 +89,6 @@ def test_without_numba_the_twins_run(monkeypatch):
         assert kernels.working() is twins
         starts, lengths, *_ = kernels.crests(np.repeat([0.0, 1.0], 4096), 0.5, 0.0, 0.0)
         assert (starts.tolist(), lengths.tolist()) == ([4096], [4096])
+        assert kernels.peak_and_square_sum(np.array([0.5, -1.0])) == (1.0, 1.25)
     finally:
         kernels.working.cache_clear()

@@ -46,9 +46,9 @@ class OutboardInsert(Stage):
     11.78
     """
 
-    alignment: Alignment | str | float
     tells: ClassVar[tuple[str, ...]] = ("loop_gain_db",)
 
+    alignment: Alignment | str | float
     send: str = choice("+4 dBu", "+4 dBu", "-10 dBV", label="Send")
     receive: str = choice("+4 dBu", "+4 dBu", "-10 dBV", label="Return")
     return_gain_db: float = setting(0.0, label="Return gain", low=-24.0, high=24.0, step=0.5)

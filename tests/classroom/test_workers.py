@@ -180,7 +180,7 @@ def test_the_same_answer_at_the_same_numbers_is_measured_once(group, counted):
 SLOW = """
 import sys, time
 import gainlib.classroom.marks as marks
-from gainlib.classroom.marking import Work, engine_digest, marked, own_values, task_digest
+from gainlib.classroom.marking import marked
 from gainlib.classroom.run import mark_class
 import gainlib.classroom.workers as workers, gainlib.classroom.store as store
 workers.CHUNK, store._SECONDS_BETWEEN_WRITES = 1, 0.0
