@@ -7,7 +7,7 @@ import hashlib
 import json
 import tomllib
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
 
@@ -46,10 +46,19 @@ class Work:
         """The work that a store keeps as text."""
         return cls(**json.loads(text))
 
+    @property
+    def text(self) -> str:
+        """The work as a store keeps it."""
+        return json.dumps(self._content)
+
+    @property
+    def _content(self) -> dict[str, Any]:
+        return {each.name: getattr(self, each.name) for each in fields(self)}
+
     @functools.cached_property
     def key(self) -> str:
         """The digest of all that the mark depends on: the same key, the same mark."""
-        content = {name: value for name, value in asdict(self).items() if name != "source"}
+        content = {name: value for name, value in self._content.items() if name != "source"}
         return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()[:32]
 
 

@@ -198,17 +198,23 @@ def mark_folder(
     for entry in class_file.exercises:
         exercises[entry.name] = exercise_of(entry, home)
         sources[entry.name] = str((home / entry.file).resolve()) if entry.file else entry.name
-    seen = 0
-    for seen, found in enumerate(found_in(folder), start=1):
-        _noted(found, class_file, exercises, sources, store, any_version)
-        told("reading hand-ins", seen, 0)
-        store.write()
-    told("reading hand-ins", seen, seen)
-    store.choose()
-    every, without = store.to_do()
-    count = before = every - without
-    told("marking answers", count, every)
-    for work, mark in done_by(marked, store.work(), workers=workers, cluster=cluster):
+    every = count = before = 0
+
+    def to_do() -> Iterator[Work]:
+        nonlocal every, count, before
+        seen = 0
+        for seen, found in enumerate(found_in(folder), start=1):
+            _noted(found, class_file, exercises, sources, store, any_version)
+            told("reading hand-ins", seen, 0)
+            store.write()
+        told("reading hand-ins", seen, seen)
+        store.choose()
+        every, without = store.to_do()
+        count = before = every - without
+        told("marking answers", count, every)
+        yield from store.work()
+
+    for work, mark in done_by(marked, to_do(), workers=workers, cluster=cluster, ahead=True):
         if mark is not None and mark.get("kept", True):
             store.add_mark(work.key, mark)
         count += 1

@@ -10,7 +10,7 @@ import os
 import sqlite3
 import time
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -93,7 +93,7 @@ class Store:
         """Note one answer of a file: the work that marks it, or why it gets no mark."""
         self._base.execute(
             "INSERT INTO answers VALUES (?, ?, ?, ?, ?, ?, ?)",
-            (place, learner, exercise, work.key if work else None, json.dumps(asdict(work)) if work else None,
+            (place, learner, exercise, work.key if work else None, work.text if work else None,
              attempts, fault),
         )  # fmt: skip
 

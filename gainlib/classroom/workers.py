@@ -29,19 +29,20 @@ LONGEST_ANSWER_SECONDS = 20
 
 
 def done_by(
-    function: Function[Item, Result], items: Iterable[Item], *, workers: int = 1, cluster: str = ""
+    function: Function[Item, Result], items: Iterable[Item], *, workers: int = 1, cluster: str = "", ahead: bool = False
 ) -> Done[Item, Result]:
     """Each item with its result, as they come; None where the worker ended on that very item, twice.
 
     `function` takes a list and gives a list. With `workers` above 1 it runs in as many processes, with `cluster` on the
     Dask scheduler at that address; a worker that ends takes nothing along, its items are done by another. What the
-    function raises is raised.
+    function raises is raised. `ahead` starts the processes before the first item is asked for, so that they are there
+    when a slow source gives it.
     """
     chunks = _chunks(items, CHUNK)
     if cluster:
         yield from _on_cluster(function, chunks, cluster)
     elif workers > 1:
-        yield from _in_processes(function, chunks, workers)
+        yield from _in_processes(function, chunks, workers, ahead)
     else:
         for chunk in chunks:
             yield from zip(chunk, function(chunk), strict=True)
@@ -58,22 +59,27 @@ def _chunks(items: Iterable[Item], size: int) -> Iterator[list[Item]]:
         yield chunk
 
 
-def _in_processes(function: Function[Item, Result], chunks: Iterator[list[Item]], count: int) -> Done[Item, Result]:
+def _in_processes(
+    function: Function[Item, Result], chunks: Iterator[list[Item]], count: int, ahead: bool
+) -> Done[Item, Result]:
     pool = _pool(count)
     held: dict[concurrent.futures.Future[list[Result]], list[Item]] = {}
     try:
+        for _ in range(count if ahead else 0):
+            pool.submit(function, [])
         more = True
         while more or held:
-            while more and len(held) < count * _WAITING:
+            lost: list[list[Item]] = []
+            while more and not lost and len(held) < count * _WAITING:
                 chunk = next(chunks, None)
                 if chunk is None:
                     more = False
-                else:
+                    continue
+                try:
                     held[pool.submit(function, chunk)] = chunk
-            if not held:
-                break
-            done, _ = concurrent.futures.wait(held, return_when=concurrent.futures.FIRST_COMPLETED)
-            lost: list[list[Item]] = []
+                except BrokenProcessPool:  # a worker ended since the last results were taken
+                    lost.append(chunk)
+            done = () if lost else concurrent.futures.wait(held, return_when=concurrent.futures.FIRST_COMPLETED).done
             for future in done:
                 chunk = held.pop(future)
                 try:

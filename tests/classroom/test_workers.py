@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import multiprocessing
 import signal
 import subprocess
 import sys
@@ -44,6 +45,28 @@ def test_every_item_comes_back_once_with_its_result(work, workers):
 def test_a_worker_that_ends_takes_nothing_along_but_the_item_that_ended_it(work):
     found = list(done_by(work.ends_on_7, range(20), workers=2))
     assert sorted(found, key=lambda each: each[0]) == [(each, None if each == 7 else 2 * each) for each in range(20)]
+
+
+def test_workers_that_end_while_results_are_being_written_take_nothing_along(work):
+    results = done_by(work.doubled, range(60), workers=2)
+    found = [next(results)]
+    for each in multiprocessing.active_children():
+        each.kill()
+        each.join()
+    time.sleep(0.5)  # until the pool has noticed
+    found += results
+    assert sorted(found) == [(each, 2 * each) for each in range(60)]
+
+
+def test_workers_are_there_before_the_first_item_where_they_are_to_start_ahead(work):
+    def slow():
+        running.append(len(multiprocessing.active_children()))
+        yield from range(3)
+
+    running = []
+    for ahead in (False, True):
+        assert sorted(done_by(work.doubled, slow(), workers=2, ahead=ahead)) == [(0, 0), (1, 2), (2, 4)]
+    assert running == [0, 2]
 
 
 @pytest.mark.parametrize("workers", [1, 2])
