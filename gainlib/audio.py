@@ -184,16 +184,16 @@ def read(path: str | os.PathLike[str], *, most_seconds: float | None = None) -> 
                 f"{path} lasts {recording.seconds:.0f} s; at most {most_seconds:g} s are read, so cut it first."
             )
         where = recording.path.absolute()
-        same = _stems.get(where)
-        if same is None:
-            same = Audio(checked_samples(recording.rest(), str(path)), recording.rate_hz, where.stem)
+        samples = _stems.get(where)
+        if samples is None:
+            samples = recording.rest()
             if where.is_relative_to(bundled_folder("media")):
-                _stems[where] = same
-        return same
+                _stems[where] = samples
+        return Audio(checked_samples(samples, str(path)), recording.rate_hz, where.stem)
 
 
-_stems: weakref.WeakValueDictionary[Path, Audio] = weakref.WeakValueDictionary()
-"""The course's own stems that are in use: a lesson reads the same ones for its benches and for its exercises."""
+_stems: weakref.WeakValueDictionary[Path, Samples] = weakref.WeakValueDictionary()
+"""The course's own stems that are in use, whole or in part: a lesson's benches and its exercises take the same ones."""
 
 
 class Recording:

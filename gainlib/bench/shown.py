@@ -8,7 +8,12 @@ from typing import Any, Protocol
 
 import ipywidgets
 
+from gainlib.flow import let_rest
+
 __all__ = ["close_tree", "give_back", "take_place"]
+
+_SHORT_SECONDS = 30
+"""Up to here a session is rendered again in a moment; the course's recordings last 19 s at most."""
 
 
 class Closable(Protocol):
@@ -51,10 +56,12 @@ def take_place(panel: Closable, key: str | None) -> None:
 
 
 def give_back(*_: object) -> None:
-    """Give the system back what is free; glibc alone keeps tens of megabytes of a lesson's passing samples.
+    """Let short renderings rest and give the system back what is free: a lesson that was run waits for its learner.
 
-    Where the C library has no `malloc_trim`, it is left to itself.
+    What is moved or heard next is rendered again. glibc alone would keep tens of megabytes that passed through; a
+    C library without `malloc_trim` is left to itself.
     """
+    let_rest(_SHORT_SECONDS)
     with contextlib.suppress(AttributeError, OSError, TypeError):
         ctypes.CDLL(None).malloc_trim(0)
 

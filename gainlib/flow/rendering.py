@@ -11,6 +11,7 @@ lies behind it.
 from __future__ import annotations
 
 import dataclasses
+import weakref
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -26,7 +27,7 @@ from gainlib.flow.session import Bus, Session, Strip, Sum
 from gainlib.meters import ClippedRuns
 from gainlib.stages import Fader, Passed, Signal, Stage
 
-__all__ = ["Rendering", "TapLevels", "rendered"]
+__all__ = ["Rendering", "TapLevels", "let_rest", "rendered"]
 
 
 @dataclass(frozen=True)
@@ -119,6 +120,7 @@ class _Node:
         if self.keeps:
             samples: NDArray[Any] = signal.samples.astype(np.float32) if self.stage.single else signal.samples
             self.kept = dataclasses.replace(signal, samples=samples)
+            _holding.add(self)
 
     def again(self) -> Passed:
         """Through the stage once more, for what was not kept."""
@@ -143,6 +145,23 @@ class _Node:
         samples = kept.samples.astype(np.float64)
         samples.flags.writeable = False
         return dataclasses.replace(kept, samples=samples)
+
+
+_holding: weakref.WeakSet[_Node] = weakref.WeakSet()
+"""The nodes of this process that keep samples, or did before they came to rest."""
+
+
+def let_rest(most_seconds: float) -> None:
+    """Let every rendering of this process rest as far as it keeps samples of up to so many seconds.
+
+    What is asked for later is made again, the same.
+
+    >>> let_rest(30.0)
+    """
+    for node in list(_holding):
+        kept = node.kept
+        if kept is not None and len(kept.samples) <= most_seconds * kept.rate_hz:
+            node.kept = None
 
 
 class _Meeting:
