@@ -106,6 +106,22 @@ def test_importing_gainlib_opens_none_of_the_heavy_libraries():
     assert done.stdout.strip() == "[]"
 
 
+def test_a_kernel_that_saturates_and_draws_the_curve_between_samples_needs_no_more_of_scipy_than_numba_does():
+    code = """
+import sys
+import numpy as np
+import gainlib as gl
+from gainlib.views import CloseUp, HarmonicSpectrum
+tone = gl.Audio(0.5 * np.sin(np.arange(48_000) / 7), 48_000, "tone")
+rendering = gl.Session.of(tone, [gl.Trim(), gl.Saturation(6.0)]).render()
+print(CloseUp(curve=True).sentence(rendering), CloseUp(curve=True).columns(rendering).keys())
+print(HarmonicSpectrum().sentence(rendering))
+print([each for each in ("scipy.signal", "scipy.optimize") if each in sys.modules])
+"""
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.splitlines()[-1] == "[]"
+
+
 def test_every_public_name_opens():
     for name in gainlib.__all__:
         assert getattr(gainlib, name) is not None

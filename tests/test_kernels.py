@@ -10,9 +10,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
+from scipy.signal import firwin
 
 from gainlib import kernels
 from gainlib.kernels import passes, twins
+from gainlib.kernels.windowed_sinc import windowed_sinc
 
 loops = pytest.importorskip("gainlib.kernels.loops", reason="numba is not installed, so only the twins run")
 
@@ -36,6 +38,12 @@ def test_peak_and_square_sum(channel):
     # Every square here is a multiple of 1/16, so the sums are exact and must be the same to the last bit.
     values = channel.tolist()
     assert kernels.peak_and_square_sum(channel) == (max(map(abs, values)), sum(value * value for value in values))
+
+
+@pytest.mark.parametrize(("half", "edge", "beta"), [(15, 0.5, 11.8), (87, 0.455, 11.8), (83, 0.5, 12.3), (8, 0.9, 3.0)])
+def test_a_low_pass_of_windowed_sincs_is_that_of_scipy(half, edge, beta):
+    taps = windowed_sinc(np.arange(-half, half + 1.0), half, beta, edge)
+    assert taps / taps.sum() == pytest.approx(firwin(2 * half + 1, edge, window=("kaiser", beta)), abs=1e-15)
 
 
 @given(channels, st.integers(1, 5))

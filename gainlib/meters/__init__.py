@@ -66,7 +66,7 @@ from gainlib.meters.statistics import (
     octave_bands,
     short_time_spectrum,
 )
-from gainlib.meters.true_peak import TruePeakMeter, true_peak_dbtp
+from gainlib.meters.true_peak import TruePeakMeter, curve_between, true_peak_dbtp
 
 __all__ = [
     "CHANNEL_WEIGHTS",
@@ -102,6 +102,7 @@ __all__ = [
     "active_rms_dbfs",
     "clipped_runs",
     "crest_db",
+    "curve_between",
     "dc_offset_dbfs",
     "flat_runs",
     "flat_tops",

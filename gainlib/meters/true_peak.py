@@ -9,26 +9,20 @@ from gainlib import kernels
 from gainlib.audio import checked_samples
 from gainlib.decibels import db_from_ratio
 from gainlib.errors import GainError
+from gainlib.kernels.windowed_sinc import windowed_sinc
 
-__all__ = ["TruePeakMeter", "true_peak_dbtp"]
+__all__ = ["TruePeakMeter", "curve_between", "true_peak_dbtp"]
 
 Readings = NDArray[np.float64]
 
 
-def _windowed_sinc(away: NDArray[np.floating], half_width: float, beta: float) -> NDArray[np.float64]:
-    """The sinc at some distances from its middle, under a Kaiser window that ends `half_width` away."""
-    inside = np.sqrt(np.clip(1.0 - (away / half_width) ** 2, 0.0, 1.0))
-    taps: NDArray[np.float64] = np.sinc(away) * np.i0(beta * inside) / np.i0(beta)
-    taps.flags.writeable = False
-    return taps
-
-
 # The values a quarter, a half and three quarters after a sample, from 32 samples on either side. Flat to 0.003 dB up to
 # 0.48 of the rate; the annex's printed 12 taps a phase are not to 0.2 dB.
-QUARTERS = _windowed_sinc(np.arange(-31.0, 33.0) - np.array([[0.25], [0.5], [0.75]]), 32.0, 7.0)
+_AROUND = np.arange(-31.0, 33.0)
+QUARTERS = windowed_sinc(_AROUND - np.array([[0.25], [0.5], [0.75]]), 32.0, 7.0)
 # Half-way on that finer grid, from four of its values on either side, which are alike: the curve fills an eighth of the
 # band there, and so few taps are flat to 0.0004 dB.
-MIDWAY = _windowed_sinc(np.arange(4.0) + 0.5, 4.0, 9.25)
+MIDWAY = windowed_sinc(np.arange(4.0) + 0.5, 4.0, 9.25)
 _REACH = QUARTERS.shape[1] // 2
 _STRETCH = 512
 # The first stretch starts where the curve can leave zero; the grid of stretches is the same however blocks arrive.
@@ -60,6 +54,20 @@ def checked_true_peak_dbtp(checked: NDArray[np.floating]) -> Readings:
     """`true_peak_dbtp` of samples that were checked before, as those of an Audio are."""
     rows = kernels.laid_out(checked)
     return _dbtp(_highest(rows, _START, len(rows) + _MARGIN, np.zeros(rows.shape[1])))
+
+
+def curve_between(channel: NDArray[np.floating], points: int) -> Readings:
+    """The curve that a converter draws through one channel `(n,)`, at `points` a sample: `(n * points,)`.
+
+    The same interpolation as `true_peak_dbtp`, with silence before and after; every sample itself lies on it.
+
+    >>> quarter = np.tile([0.0, 1.0, 0.0, -1.0], 50)
+    >>> curve_between(quarter, 2)[200:205].round(3).tolist()
+    [0.0, 0.707, 1.0, 0.707, 0.0]
+    """
+    wide = np.pad(channel, (-int(_AROUND[0]), int(_AROUND[-1])))
+    phases = [windowed_sinc(_AROUND - each / points, 32.0, 7.0) for each in range(points)]
+    return np.stack([np.correlate(wide, taps, "valid") for taps in phases], axis=1).ravel()
 
 
 class TruePeakMeter:

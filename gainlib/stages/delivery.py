@@ -197,7 +197,7 @@ def resampled(samples: Floats, rate_hz: int, to_rate_hz: int) -> Floats:
     # The transition is centred at half the lower rate: 0.45 to 0.55 of it.
     widest = max(up, down)
     taps = firwin(2 * 36 * widest + 1, 1.0 / widest, window=("kaiser", 11.0))
-    converted: Floats = resample_poly(samples, up, down, axis=0, window=taps)  # type: ignore[call-overload]
+    converted: Floats = resample_poly(samples, up, down, axis=0, window=taps)
     return converted
 
 

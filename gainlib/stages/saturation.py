@@ -14,6 +14,7 @@ from gainlib import kernels
 from gainlib.decibels import db_from_power, ratio_from_db
 from gainlib.errors import GainError
 from gainlib.kernels import dynamics
+from gainlib.kernels.windowed_sinc import windowed_sinc
 from gainlib.stages.base import Floats, Passed, Signal, Stage, frozen, require_within, setting
 
 __all__ = ["Saturation"]
@@ -69,10 +70,12 @@ class Saturation(Stage):
         slope = float(ratio_from_db(self.drive_db))
         if slope <= 1.0:
             return 0.0
-        from scipy.optimize import brentq
-
-        # Near zero k² = 3 (slope - 1), and k is always below the slope.
-        return float(brentq(lambda k: k - slope * math.tanh(k), 0.5 * min(slope, math.sqrt(3 * (slope - 1))), slope))
+        # Where k = slope tanh(k). The difference bends upwards, so Newton's steps from above never pass the root.
+        bend, last = slope, math.inf
+        while bend < last:
+            level = math.tanh(bend)
+            last, bend = bend, bend - (bend - slope * level) / (1.0 - slope * (1.0 - level * level))
+        return last
 
     def curve(self, values: Floats) -> Floats:
         """The curve itself, without emphasis and compensation: full scale stays full scale.
@@ -171,21 +174,23 @@ _UP_STEEP, _UP_WIDE = 42, 8
 _DOWN_STEEP, _DOWN_WIDE = 87, 15
 
 
+def _low_pass(half: int, edge: float, beta: float) -> Floats:
+    """The 2 half + 1 taps of a low-pass that leaves a constant as it is; `edge` as a share of half the rate."""
+    taps = windowed_sinc(np.arange(-half, half + 1.0), half, beta, edge)
+    return np.asarray(taps / taps.sum())
+
+
 @functools.cache
 def _doubling(half: int) -> Floats:
     """The values halfway between samples: a half-band filter, of which only these taps are not zero."""
-    from scipy.signal import firwin
-
-    taps = 2 * firwin(4 * half - 1, 0.5, window=("kaiser", 12.3))
+    taps = 2 * _low_pass(2 * half - 1, 0.5, 12.3)
     return frozen(np.ascontiguousarray(taps[::2]))
 
 
 @functools.cache
 def _halving(half: int, edge: float) -> tuple[Floats, Floats]:
     """A low-pass before every other sample is left out, its taps split for the odd samples and the even ones."""
-    from scipy.signal import firwin
-
-    taps = firwin(2 * half + 1, edge, window=("kaiser", 11.8))
+    taps = _low_pass(half, edge, 11.8)
     return frozen(np.ascontiguousarray(taps[::2])), frozen(np.ascontiguousarray(taps[1::2]))
 
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from gainlib.decibels import db_from_ratio, ratio_from_db, signed
 from gainlib.flow import Rendering
-from gainlib.meters import flat_runs, true_peak_dbtp
+from gainlib.meters import curve_between, flat_runs, true_peak_dbtp
 from gainlib.stages import Converter, Fader, Preamp, SoftClip, Source, Stage, StoredFile, Trim
 from gainlib.views.base import Columns, View
 from gainlib.views.strokes import decibel_axis, frame, hatch, inked
@@ -124,13 +124,11 @@ class CloseUp(View):
 
     def _between(self, rendering: Rendering) -> dict[str, NDArray[np.floating[Any]] | list[str]]:
         """The curve that a converter draws through the samples, at sixteen points for each."""
-        from scipy.signal import resample_poly
-
         strip, stage = self._at(rendering)
         behind = rendering.at(f"{strip}/{stage}")
         start, end, channel, loudest = self._stretch(rendering)
         first = max(0, start - _TAIL)
-        drawn = resample_poly(behind.samples[first : end + _TAIL, channel], _FINE, 1)
+        drawn = curve_between(behind.samples[first : end + _TAIL, channel], _FINE)
         drawn = drawn[(start - first) * _FINE : (end - 1 - first) * _FINE + 1]
         ms = (start + np.arange(len(drawn)) / _FINE - loudest) * 1000.0 / behind.rate_hz
         return {"ms": ms, "came": np.clip(drawn, -_TOP, _TOP)}

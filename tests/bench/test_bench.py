@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import ctypes.util
 import gc
 import json
 import math
+import subprocess
+import sys
 import weakref
 from types import SimpleNamespace
 
@@ -13,6 +16,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from IPython.core.events import EventManager, available_events
 
 import gainlib as gl
 from gainlib.bench.listening import CAUTION, CEILING_DBFS, listening_codes, matched_db, matched_words
@@ -247,9 +251,11 @@ def shell_that_runs(monkeypatch, cell, run):
     """A notebook's shell in the middle of a run of one of its cells."""
     parent = {"metadata": {"cellId": cell}, "header": {"msg_id": run}}
     shell = SimpleNamespace(get_parent=lambda: parent)
+    shell.events = EventManager(shell, available_events)
     monkeypatch.setattr("IPython.get_ipython", lambda: shell)
 
     def again(cell, run):
+        shell.events.trigger("post_run_cell", None)
         parent["metadata"]["cellId"], parent["header"]["msg_id"] = cell, run
 
     return again
@@ -259,6 +265,37 @@ def alive():
     from ipywidgets.widgets.widget import _instances
 
     return len(_instances)
+
+
+def test_a_bench_that_a_cell_showed_rests_when_the_cell_has_run_and_moves_as_before(session, monkeypatch):
+    run = shell_that_runs(monkeypatch, "cell-1", "run-1")
+    bench, other = (gl.bench(session, controls=["preamp/gain_db"]) for _ in range(2))
+    bench._repr_mimebundle_()
+    assert bench.rendering.kept_bytes > 0
+    said = str(bench.headline)
+    run("cell-2", "run-2")
+    assert bench.rendering.kept_bytes == bench.before.kept_bytes == 0
+    assert str(bench.headline) == said
+    assert bench.move("preamp/gain_db", 33.0).rendering.levels == other.move("preamp/gain_db", 33.0).rendering.levels
+    bench.close()
+
+
+def test_what_is_free_after_a_cell_goes_back_to_the_system():
+    libc = ctypes.util.find_library("c")
+    if not libc or not hasattr(ctypes.CDLL(libc), "malloc_trim"):
+        pytest.skip("this C library keeps what is free as it likes")
+    code = """
+import psutil
+from gainlib.bench.shown import give_back
+
+blocks = [bytearray(100_000) for _ in range(1000)]  # each too small to be mapped alone
+del blocks[:-1]  # the last one holds the heap's end
+held = psutil.Process().memory_info().rss
+give_back()
+print(held - psutil.Process().memory_info().rss)
+"""
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert int(done.stdout) > 50_000_000
 
 
 def test_running_a_cell_again_closes_all_that_it_showed(session, monkeypatch):

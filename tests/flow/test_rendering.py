@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from gainlib.audio import Audio
 from gainlib.errors import GainError
-from gainlib.flow import Bus, Send, Session, Strip
+from gainlib.flow import Bus, Send, Session, Strip, let_rest
 from gainlib.stages import (
     Compressor,
     Converter,
@@ -224,6 +224,16 @@ def test_a_rendering_that_rested_gives_the_same_and_keeps_it_again(session: Sess
     rendering.rest()
     moved = session.replaced({"main/compressor/ratio": 3.0})
     assert moved.render(after=rendering).levels == moved.render().levels
+
+
+def test_short_renderings_rest_together_and_long_ones_keep_their_samples(session: Session) -> None:
+    rendering, other = session.render(), session.render()
+    kept = rendering.kept_bytes
+    longest = max(len(strip.take.samples) for strip in session.strips) / RATE_HZ
+    let_rest(0.5 * min(len(strip.take.samples) for strip in session.strips) / RATE_HZ)
+    assert rendering.kept_bytes == kept
+    let_rest(longest)
+    assert rendering.kept_bytes == other.kept_bytes == 0
 
 
 @pytest.mark.parametrize("bits", [16, 24])

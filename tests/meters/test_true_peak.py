@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
 
 from gainlib.errors import GainError
-from gainlib.meters import peak_dbfs, true_peak_dbtp
+from gainlib.meters import curve_between, peak_dbfs, true_peak_dbtp
 
 RATES_HZ = [44_100, 48_000, 96_000]
 YARDSTICK = 0.01  # dB: against the exact interpolation
@@ -89,6 +89,17 @@ def test_peaks_between_the_samples_in_closed_form(signals):
     for divisor, degrees, over in ((4, 45.0, 3.0103), (6, 60.0, 1.2494), (8, 67.5, 0.6877)):
         take = signals.steady_sine(1 / divisor, 0.5, degrees, 48_000)
         assert true_peak_dbtp(take)[0] - peak_dbfs(take)[0] == pytest.approx(over, abs=0.01)
+
+
+@pytest.mark.parametrize("cycles", [0.01, 0.11, 0.25, 0.45])
+def test_the_curve_between_samples_is_the_sine_that_they_were_taken_from(cycles):
+    def wave(at):
+        return 0.8 * np.sin(2 * np.pi * cycles * at + 1.0)
+
+    curve = curve_between(wave(np.arange(400)), 16)
+    inner = slice(16 * 50, 16 * 350)
+    # 0.003 dB is what the taps' comment promises.
+    assert curve[inner] == pytest.approx(wave(np.arange(6400) / 16)[inner], abs=0.8 * (10 ** (0.003 / 20) - 1))
 
 
 @pytest.mark.parametrize("rate_hz", [6_000, 8_000, 22_050, 64_000, 88_200, 176_400, 192_000, 384_000])

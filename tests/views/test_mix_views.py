@@ -277,6 +277,14 @@ def test_the_spectrum_numbers_the_harmonics_in_percent_and_decibels():
         assert columns["lines"]["dbfs"][near].max() == pytest.approx(level_dbfs, abs=0.05)
 
 
+@pytest.mark.parametrize("between", [0.0, 0.25, 0.5])
+def test_a_tone_between_two_lines_of_the_spectrum_reads_its_level(between):
+    # Published: D'Antona and Ferrero (2006), the flat-topped window's scallop loss is below 0.02 dB; no window has 3.9.
+    columns = HarmonicSpectrum().columns(chain(sine(-6.0, 5000.0 + between), Trim()))
+    near = np.abs(np.log(columns["lines"]["hz"] / 5000.0)) < 0.01
+    assert columns["lines"]["dbfs"][near].max() == pytest.approx(-6.0, abs=0.02)
+
+
 def test_a_clipped_sine_has_the_harmonics_of_its_fourier_series():
     # Derived: a sine of 1.5 cut at 1 bends at a = asin(2/3); its harmonics are the integrals of the flat-topped wave,
     # b1 = 1.1713 (+1.37 dB) and b3 = 0.1757, 15.00 % of it, by the midpoint rule from
