@@ -158,7 +158,8 @@ class HarmonicSpectrum(View):
 
 
 def _percent(percent: float) -> str:
-    return f"{percent:.1f}" if percent >= 10 else f"{percent:.2f}" if percent >= 0.1 else f"{percent:.4f}"
+    shown = round(percent, 4)  # what is 0.1 % is written alike, on which side its last bit may lie
+    return f"{shown:.1f}" if shown >= 10 else f"{shown:.2f}" if shown >= 0.1 else f"{shown:.4f}"
 
 
 def _row(tone: Harmonics, order: int, channel: int) -> tuple[str, str, str]:
