@@ -91,6 +91,24 @@ def test_fixed_point_files_give_back_every_code(tmp_path, ending, subtype, bits)
     assert np.array_equal(back.samples[:, 0] * top, codes)
 
 
+@pytest.mark.parametrize(
+    ("subtype", "value", "kept"),
+    [
+        ("PCM_24", 1 - 2**-23, np.float32),
+        ("PCM_32", 2**-1 + 2**-31, np.float64),  # 31 bits from end to end
+        ("DOUBLE", 1e-300, np.float64),
+        ("DOUBLE", 1e300, np.float64),
+        ("DOUBLE", 0.25, np.float32),
+    ],
+)
+def test_samples_are_held_in_single_precision_only_where_it_loses_nothing(tmp_path, subtype, value, kept):
+    write(tmp_path / "a.wav", Audio(np.array([0.5, value]), RATE_HZ), subtype=subtype)
+    back = read(tmp_path / "a.wav")
+    assert back.samples.dtype == kept
+    assert back.in_double.samples.dtype == np.float64
+    assert back.in_double.samples[:, 0].tolist() == back.samples[:, 0].tolist() == [0.5, value]
+
+
 def test_plus_full_scale_becomes_the_highest_code(tmp_path):
     write(tmp_path / "a.wav", Audio(np.array([1.0, -1.0]), RATE_HZ))
     assert read(tmp_path / "a.wav").samples[:, 0].tolist() == [1 - 2**-23, -1.0]

@@ -56,18 +56,23 @@ class TapLevels:
 
 
 class _Take:
-    """A recording at the head of a strip."""
+    """A recording at the head of a strip; what its samples are in double precision is kept until it rests."""
 
     latency = 0
 
     def __init__(self, strip: Strip) -> None:
         self.recording = strip.take
-        samples = np.asarray(strip.take.samples, dtype=np.float64).view()
-        samples.flags.writeable = False
-        self._entering = Signal(samples, strip.take.rate_hz, 0.0, "digital", strip.name)
+        self.kept: Signal | None = None
+        self._name = strip.name
 
     def signal(self) -> Signal:
-        return self._entering
+        kept = self.kept
+        if kept is None:
+            recording = self.recording.in_double
+            samples = np.asarray(recording.samples, dtype=np.float64)
+            self.kept = kept = Signal(samples, recording.rate_hz, 0.0, "digital", self._name)
+            _holding.add(self)
+        return kept
 
 
 _FEW = 4
@@ -147,8 +152,8 @@ class _Node:
         return dataclasses.replace(kept, samples=samples)
 
 
-_holding: weakref.WeakSet[_Node] = weakref.WeakSet()
-"""The nodes of this process that keep samples, or did before they came to rest."""
+_holding: weakref.WeakSet[_Take | _Node] = weakref.WeakSet()
+"""What keeps samples in this process, or did before it came to rest."""
 
 
 def let_rest(most_seconds: float) -> None:
@@ -267,6 +272,8 @@ class Rendering:
         """Let go of the samples that are kept: what is asked for later is made again, the same, and kept again."""
         for tap in self.taps.values():
             tap.node.kept = None
+            for source, _ in tap.node.sources:
+                source.kept = None
 
     @property
     def last_tap(self) -> str:

@@ -40,7 +40,7 @@ class Reader:
     """
 
     def __init__(self, audio: Audio) -> None:
-        self.audio = audio
+        self.audio = audio.in_double
 
     @functools.cached_property
     def _levels(self) -> tuple[Readings, Readings]:

@@ -65,7 +65,7 @@ def entering(rendering: Rendering, tap: str) -> Audio:
     at = part.stage_names.index(stage)
     if at:
         return rendering.at(f"{name}/{part.stage_names[at - 1]}")
-    return part.take if isinstance(part, Strip) else rendering.at(f"{name}/{stage}")
+    return part.take.in_double if isinstance(part, Strip) else rendering.at(f"{name}/{stage}")
 
 
 def peaks_over_time(audio: Audio, columns: int) -> tuple[NDArray[Any], NDArray[Any]]:
