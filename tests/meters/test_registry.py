@@ -208,3 +208,11 @@ def test_the_layout_in_memory_does_not_matter():
     assert measure_all(columns) == pytest.approx(plain, abs=1e-9)
     single = Audio((take().samples + 0.001).astype(np.float32), RATE_HZ)
     assert measure_all(single) == pytest.approx(plain, abs=1e-4)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_recording_held_in_single_precision_reads_the_same_to_the_last_bit(name):
+    tone = 0.5 * np.sin(2 * np.pi * 997 * np.arange(4 * RATE_HZ) / RATE_HZ)
+    noise = 1e-3 * np.random.default_rng(5).standard_normal(len(tone))
+    narrow = Audio((tone + noise).astype(np.float32), RATE_HZ)
+    assert measure(name, narrow) == measure(name, Audio(narrow.samples.astype(np.float64), RATE_HZ))
