@@ -2,18 +2,13 @@
 
 from __future__ import annotations
 
-import contextlib
-import ctypes
 from typing import Any, Protocol
 
 import ipywidgets
 
-from gainlib.flow import let_rest
+from gainlib.bench.resting import rest_in_pauses
 
-__all__ = ["close_tree", "give_back", "take_place"]
-
-_SHORT_SECONDS = 30
-"""Up to here a session is rendered again in a moment; the course's recordings last 19 s at most."""
+__all__ = ["close_tree", "take_place"]
 
 
 class Closable(Protocol):
@@ -34,16 +29,14 @@ def take_place(panel: Closable, key: str | None) -> None:
     shell: Any = get_ipython()
     if shell is None:
         return
-    if "gainlib_panels" not in shell.__dict__:
-        shell.gainlib_panels = {}
-        shell.events.register("post_run_cell", give_back)
+    rest_in_pauses(shell)
     parent = shell.get_parent() if hasattr(shell, "get_parent") else {}
     cell = (parent.get("metadata") or {}).get("cellId")
     run = (parent.get("header") or {}).get("msg_id")
     place = ("key", key) if key else ("cell", cell)
     if place == ("cell", None):
         return
-    shown: dict[Any, list[tuple[Any, Closable]]] = shell.gainlib_panels
+    shown: dict[Any, list[tuple[Any, Closable]]] = shell.__dict__.setdefault("gainlib_panels", {})
     kept = []
     for earlier_run, earlier in shown.get(place, []):
         if earlier is panel:
@@ -53,17 +46,6 @@ def take_place(panel: Closable, key: str | None) -> None:
         else:
             kept.append((earlier_run, earlier))
     shown[place] = [*kept, (run, panel)]
-
-
-def give_back(*_: object) -> None:
-    """Let short renderings rest and give the system back what is free: a lesson that was run waits for its learner.
-
-    What is moved or heard next is rendered again. glibc alone would keep tens of megabytes that passed through; a
-    C library without `malloc_trim` is left to itself.
-    """
-    let_rest(_SHORT_SECONDS)
-    with contextlib.suppress(AttributeError, OSError, TypeError):
-        ctypes.CDLL(None).malloc_trim(0)
 
 
 def close_tree(widget: Any) -> None:

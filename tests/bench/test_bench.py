@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import ctypes.util
 import gc
 import json
@@ -21,6 +22,7 @@ from IPython.core.events import EventManager, available_events
 import gainlib as gl
 from gainlib.bench.listening import CAUTION, CEILING_DBFS, listening_codes, matched_db, matched_words
 from gainlib.bench.player import Player
+from gainlib.bench.resting import rest_in_pauses
 from gainlib.bench.shown import close_tree
 from gainlib.views import Waveform
 
@@ -280,13 +282,35 @@ def test_a_bench_that_a_cell_showed_rests_when_the_cell_has_run_and_moves_as_bef
     bench.close()
 
 
+def test_a_bench_rests_when_nothing_was_moved_for_a_while(session, monkeypatch):
+    monkeypatch.setattr("gainlib.bench.resting.PAUSE_SECONDS", 0.2)
+    shell = SimpleNamespace()
+    shell.events = EventManager(shell, available_events)
+    rest_in_pauses(shell)
+    bench = gl.bench(session, controls=["preamp/gain_db"])
+
+    async def moved_and_left():
+        kept = []
+        for gain_db in (30.0, 31.0, 32.0, 33.0):
+            bench.move("preamp/gain_db", gain_db)
+            shell.events.trigger("post_execute")
+            await asyncio.sleep(0.1)
+            kept.append(bench.rendering.kept_bytes)
+        await asyncio.sleep(0.3)
+        return kept
+
+    kept = asyncio.run(moved_and_left())
+    assert min(kept) > 0  # each move puts the pause off
+    assert bench.rendering.kept_bytes == 0
+
+
 def test_what_is_free_after_a_cell_goes_back_to_the_system():
     libc = ctypes.util.find_library("c")
     if not libc or not hasattr(ctypes.CDLL(libc), "malloc_trim"):
         pytest.skip("this C library keeps what is free as it likes")
     code = """
 import psutil
-from gainlib.bench.shown import give_back
+from gainlib.bench.resting import give_back
 
 blocks = [bytearray(100_000) for _ in range(1000)]  # each too small to be mapped alone
 del blocks[:-1]  # the last one holds the heap's end
