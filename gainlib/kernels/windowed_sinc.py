@@ -19,8 +19,8 @@ def windowed_sinc(
     Source: *published*, Kaiser and Schafer, IEEE Trans. ASSP 28 (1980), from memory; numpy alone, since scipy.signal
     takes 40 MB of every kernel that a lesson opens.
 
-    >>> windowed_sinc(np.array([0.0, 0.5, 1.0]), 4.0, 9.0).round(3).tolist()
-    [1.0, 0.6, 0.0]
+    >>> windowed_sinc(np.array([0.0, 1.0, 2.0]), 4.0, 9.0).round(3).tolist()
+    [1.0, 0.0, -0.0]
     """
     inside = np.sqrt(np.clip(1.0 - (away / half_width) ** 2, 0.0, 1.0))
     taps: NDArray[np.float64] = np.sinc(edge * away) * np.i0(beta * inside) / np.i0(beta)
