@@ -100,3 +100,21 @@ def test_without_numba_the_twins_run(monkeypatch):
         assert kernels.peak_and_square_sum(np.array([0.5, -1.0])) == (1.0, 1.25)
     finally:
         kernels.working.cache_clear()
+
+
+def test_a_loop_is_compiled_where_nothing_can_be_kept(monkeypatch):
+    from numba.core.caching import CompileResultCacheImpl
+
+    from gainlib.kernels.compiling import compiled
+
+    def loop(value):
+        return value + 1
+
+    kept = compiled()(loop)
+    assert kept(1) == 2
+    assert kept.stats.cache_path is not None
+    # As where neither the installation nor the user's own folder can be written to.
+    monkeypatch.setattr(CompileResultCacheImpl, "_locator_classes", [])
+    anew = compiled()(loop)
+    assert anew(1) == 2
+    assert anew.stats.cache_path is None

@@ -8,6 +8,7 @@ import secrets
 import signal
 import socket
 import subprocess
+import sys
 import tempfile
 import threading
 import time
@@ -25,6 +26,8 @@ __all__ = ["free_port", "serve"]
 
 LONGEST_START_SECONDS = 90.0
 LONGEST_END_SECONDS = 15.0
+COMPILE_LOOPS = "import os; getattr(os, 'nice', int)(10); from gainlib.cli.setup import loops; loops()"
+"""While the first page is read, so that no lesson waits for it; where all are compiled it ends at once."""
 
 
 def free_port() -> int:
@@ -56,11 +59,15 @@ def serve(
         log, token, port = Path(runtime) / "server.log", secrets.token_urlsafe(24), port or free_port()
         environment = server_environment(folder, Path(runtime), token)
         process = _started(server_command(folder, port), environment, log)
+        compiling = None
         try:
             if _ready(process, port, token, log, ended):
                 where = address(port, token, page)
                 typer.echo(f"{what} is open at {where}")
                 typer.echo("Stop it with Ctrl-C.")
+                compiling = _started(
+                    [sys.executable, "-c", COMPILE_LOOPS], dict(os.environ), Path(runtime) / "loops.log"
+                )
                 if browser and not webbrowser.open(where):
                     typer.echo("No browser could be opened; put the address above into one.")
             while process.poll() is None and not ended.wait(0.5):
@@ -68,6 +75,9 @@ def serve(
             if process.poll():
                 raise GainError(f"JupyterLab ended by itself ({_last_line(log)}); start it again.")
         finally:
+            if compiling is not None:
+                compiling.kill()
+                compiling.wait()
             _stop(process, port, token)
             for each, handler in before.items():
                 signal.signal(each, handler)

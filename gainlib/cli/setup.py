@@ -21,6 +21,10 @@ from gainlib.audio import Audio, bundled_folder, read, write
 from gainlib.course import server_environment
 from gainlib.exercises import exercise_names, load
 from gainlib.exercises.progress import write_whole
+from gainlib.flow import Session
+from gainlib.meters import measure_all, true_peak_dbtp
+from gainlib.stages import Compressor, Converter, Delivery, Pan, Preamp, Saturation, Source
+from gainlib.survey import survey
 
 __all__ = ["Finding", "findings"]
 
@@ -172,12 +176,22 @@ def material() -> Finding:
 
 
 def loops() -> Finding:
-    """Which loops run: compiled, or their stand-in, which is slower and gives the same."""
-    where = kernels.working().__name__.rsplit(".", 1)[-1]
-    kernels.crests(np.zeros(5000), 0.5, 0.0, 0.0)
-    if where == "loops":
-        return Finding("compiled loops", True, f"numba {importlib.metadata.version('numba')} compiles them.")
-    return Finding("compiled loops", True, "numba cannot be used here; the numpy stand-in runs, slower, same results.")
+    """Which loops run: compiled, all of them here and now and kept for later, or their stand-in, which is slower."""
+    if kernels.working() is kernels.twins:
+        said = "numba cannot be used here; the numpy stand-in runs, slower, same results."
+        return Finding("compiled loops", True, said)
+    take = read("media/snare.flac")
+    for detector in ("peak", "rms"):
+        lane = [Source(-24.0), Preamp(50.0), Converter("EBU R 68"), Compressor(-30.0, detector=detector), Pan(0.3)]
+        rendered = Session.of(take, [*lane, Saturation(), Delivery()]).render()
+        measure_all(rendered.at(rendered.last_tap))
+    survey([bundled_folder("media") / "snare.flac"])
+    true_peak_dbtp(take.samples)  # single precision, as a file holds it
+    made = f"numba {importlib.metadata.version('numba')} compiles them"
+    where = kernels.working().needle.stats.cache_path
+    return Finding(
+        "compiled loops", True, f"{made}, and keeps them in {where}." if where else f"{made}, each time anew."
+    )
 
 
 def loopback_port() -> Finding:

@@ -56,23 +56,18 @@ class TapLevels:
 
 
 class _Take:
-    """A recording at the head of a strip; what its samples are in double precision is kept until it rests."""
+    """A recording at the head of a strip; its samples are made double, a moment's work, whenever they are asked for."""
 
     latency = 0
 
     def __init__(self, strip: Strip) -> None:
         self.recording = strip.take
-        self.kept: Signal | None = None
         self._name = strip.name
 
     def signal(self) -> Signal:
-        kept = self.kept
-        if kept is None:
-            recording = self.recording.in_double
-            samples = np.asarray(recording.samples, dtype=np.float64)
-            self.kept = kept = Signal(samples, recording.rate_hz, 0.0, "digital", self._name)
-            _holding.add(self)
-        return kept
+        samples = self.recording.samples.astype(np.float64, copy=False)
+        samples.flags.writeable = False
+        return Signal(samples, self.recording.rate_hz, 0.0, "digital", self._name)
 
 
 _FEW = 4
@@ -152,7 +147,7 @@ class _Node:
         return dataclasses.replace(kept, samples=samples)
 
 
-_holding: weakref.WeakSet[_Take | _Node] = weakref.WeakSet()
+_holding: weakref.WeakSet[_Node] = weakref.WeakSet()
 """What keeps samples in this process, or did before it came to rest."""
 
 
@@ -272,8 +267,6 @@ class Rendering:
         """Let go of the samples that are kept: what is asked for later is made again, the same, and kept again."""
         for tap in self.taps.values():
             tap.node.kept = None
-            for source, _ in tap.node.sources:
-                source.kept = None
 
     @property
     def last_tap(self) -> str:

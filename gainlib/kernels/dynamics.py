@@ -61,7 +61,7 @@ def smoothed_reduction(
     >>> over.tolist()
     [3.0, 3.0]
     """
-    working_dynamics().smoothed_reduction(over_db, slope, knee_db, attack, release, decoupled, state)
+    working_dynamics().smoothed_reduction(over_db, slope, float(knee_db), attack, release, decoupled, state)
 
 
 def apply_gain(samples: Array, gain: Array, out: Array) -> None:
@@ -122,4 +122,6 @@ def shelved(samples: Array, now: float, before: float, feedback: float, state: A
     >>> out.tolist()
     [0.5, 0.25, 0.125]
     """
-    working_dynamics().shelved(samples, now, before, feedback, state, out)
+    entering = samples.view()
+    entering.flags.writeable = False  # the one kind of array that this loop compiles for
+    working_dynamics().shelved(entering, now, before, feedback, state, out)

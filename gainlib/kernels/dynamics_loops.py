@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
+from gainlib.kernels.compiling import compiled
 from gainlib.kernels.dynamics_twins import SETTLED, SETTLED_DB, Array
 
 __all__ = [
@@ -18,7 +18,7 @@ __all__ = [
 ]
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def largest_of_channels(samples: Array) -> Array:
     """The largest |sample| of all channels at each moment."""
     count, channels = samples.shape
@@ -38,7 +38,7 @@ def largest_of_channels(samples: Array) -> Array:
     return largest
 
 
-@njit(cache=True, nogil=True, fastmath={"contract"})
+@compiled(fastmath={"contract"})
 def smoothed_reduction(
     over_db: Array, slope: float, knee_db: float, attack: float, release: float, decoupled: bool, state: Array
 ) -> None:
@@ -66,7 +66,7 @@ def smoothed_reduction(
     state[1] = held
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def apply_gain(samples: Array, gain: Array, out: Array) -> None:
     """Samples times a shared gain."""
     count, channels = samples.shape
@@ -80,7 +80,7 @@ def apply_gain(samples: Array, gain: Array, out: Array) -> None:
                 out[index, channel] = samples[index, channel] * gain[index]
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def look_ahead_gain(wanted: Array, look_ahead: int, release: float) -> Array:
     """The gain of a look-ahead limiter in one pass."""
     count = len(wanted)
@@ -128,7 +128,7 @@ def look_ahead_gain(wanted: Array, look_ahead: int, release: float) -> Array:
     return gain
 
 
-@njit(cache=True, nogil=True, fastmath={"contract", "reassoc"})
+@compiled(fastmath={"contract", "reassoc"})
 def filtered(samples: Array, taps: Array) -> Array:
     """Each full overlap of the taps with one channel."""
     count = len(samples) - len(taps) + 1
@@ -141,7 +141,7 @@ def filtered(samples: Array, taps: Array) -> Array:
     return result
 
 
-@njit(cache=True, nogil=True, inline="always")
+@compiled(inline="always")
 def _top(left: float, middle: float, right: float) -> float:
     if middle < left or middle < right:
         return middle
@@ -149,7 +149,7 @@ def _top(left: float, middle: float, right: float) -> float:
     return middle - (right - left) ** 2 / (8.0 * bend) if bend < 0.0 else middle
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def curve_tops(samples: Array, between: Array, tops: Array) -> None:
     """How high the curve through one channel goes next to each sample."""
     first, second, third = between[0], between[1], between[2]
@@ -171,7 +171,7 @@ def curve_tops(samples: Array, between: Array, tops: Array) -> None:
         here = following
 
 
-@njit(cache=True, nogil=True, fastmath={"contract"})
+@compiled(fastmath={"contract"})
 def shelved(samples: Array, now: float, before: float, feedback: float, state: Array, out: Array) -> None:
     """A first-order filter over one channel."""
     x1 = state[0]

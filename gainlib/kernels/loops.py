@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
+from gainlib.kernels.compiling import compiled
 from gainlib.kernels.twins import Array, Channel
 
 __all__ = [
@@ -18,7 +18,7 @@ __all__ = [
 _STRETCH = 512  # samples that are oversampled at a time; what they need stays in the first-level cache
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def crests(channel: Channel, level: float, relative: float, absolute: float) -> tuple[Array, Array, Array, Array]:
     """First sample, length, height and fall of the flat part of each stretch at or above `level`."""
     starts = []
@@ -61,7 +61,7 @@ def crests(channel: Channel, level: float, relative: float, absolute: float) -> 
     )
 
 
-@njit(cache=True, nogil=True, fastmath={"contract"})
+@compiled(fastmath={"contract"})
 def weighted_cell_sums(samples: Array, channel: int, sections: Array, state: Array, ends: Array) -> Array:
     """Two second-order sections in cascade, squared and summed from each end to the next."""
     b0, b1, b2, a1, a2 = sections[0, 0], sections[0, 1], sections[0, 2], sections[0, 4], sections[0, 5]
@@ -91,7 +91,7 @@ def weighted_cell_sums(samples: Array, channel: int, sections: Array, state: Arr
     return sums
 
 
-@njit(cache=True, nogil=True, fastmath={"contract"})
+@compiled(fastmath={"contract"})
 def _quartered(window: Array, quarters: Array, grid: Array, count: int) -> None:
     """The three values between each sample and the next, eight taps at a time so that the processor's lanes fill."""
     for phase in range(3):
@@ -118,7 +118,7 @@ def _quartered(window: Array, quarters: Array, grid: Array, count: int) -> None:
 # and whole numbers are compared in lanes, eight times as fast.
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def _largest(values: Array, first: int, last: int) -> float:
     bits = values.view(np.int32)[first:last]
     top = np.int32(0)
@@ -129,7 +129,7 @@ def _largest(values: Array, first: int, last: int) -> float:
     return np.float64(found.view(np.float32)[0])
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def _largest_wide(values: Array, first: int, last: int) -> float:
     bits = values.view(np.int64)[first:last]
     top = np.int64(0)
@@ -143,7 +143,7 @@ def _largest_wide(values: Array, first: int, last: int) -> float:
 # The next ones are cut into plain loops over one array each: that is what fills the processor's lanes.
 
 
-@njit(cache=True, nogil=True, fastmath={"contract", "nnan", "ninf", "nsz"})
+@compiled(fastmath={"contract", "nnan", "ninf", "nsz"})
 def _midway(p0: Array, p1: Array, p2: Array, p3: Array, between: Array, midway: Array, count: int) -> None:
     """The values half-way between neighbours of a curve that is given four times a sample."""
     c0, c1, c2, c3 = midway[0], midway[1], midway[2], midway[3]
@@ -169,7 +169,7 @@ def _midway(p0: Array, p1: Array, p2: Array, p3: Array, between: Array, midway: 
         )
 
 
-@njit(cache=True, nogil=True, fastmath={"contract", "nnan", "ninf", "nsz", "reassoc"})
+@compiled(fastmath={"contract", "nnan", "ninf", "nsz", "reassoc"})
 def _rises(before: Array, here: Array, after: Array, highest: float) -> bool:
     """Whether a crest among |here| reaches above the highest so far: what `_crest` finds, without its division."""
     # A rise of less than 0.00001 dB is rounding, and a steady tone would ask for the division at every crest.
@@ -183,7 +183,7 @@ def _rises(before: Array, here: Array, after: Array, highest: float) -> bool:
     return bool(found)
 
 
-@njit(cache=True, nogil=True, fastmath={"contract", "nnan", "ninf", "nsz", "reassoc"})
+@compiled(fastmath={"contract", "nnan", "ninf", "nsz", "reassoc"})
 def _crest(before: Array, here: Array, after: Array, highest: float) -> float:
     """The highest of |here|, with the top of the parabola through its neighbours where it is a crest."""
     if not _rises(before, here, after, highest):
@@ -198,7 +198,7 @@ def _crest(before: Array, here: Array, after: Array, highest: float) -> float:
     return max(highest, np.float64(top))
 
 
-@njit(cache=True, nogil=True, fastmath={"contract"})
+@compiled(fastmath={"contract"})
 def interpolated_peak(
     samples: Array, channel: int, start: int, stop: int, highest: float, quarters: Array, midway: Array
 ) -> float:
@@ -260,7 +260,7 @@ def interpolated_peak(
     return highest
 
 
-@njit(cache=True, nogil=True, fastmath={"contract"})
+@compiled(fastmath={"contract"})
 def needle(samples: Array, channel: int, step: Array, state: Array, ends: Array) -> tuple[Array, Array]:
     """A mass on a spring that follows |sample|: its deflection at each end, and the highest since the end before."""
     pull_y, y_v, v_y, v_v = step[0, 0], step[0, 1], step[1, 0], step[1, 1]
@@ -287,7 +287,7 @@ def needle(samples: Array, channel: int, step: Array, state: Array, ends: Array)
     return at_ends, tops
 
 
-@njit(cache=True, nogil=True, fastmath={"contract"})
+@compiled(fastmath={"contract"})
 def detector(
     samples: Array, channel: int, charge: Array, hold: Array, state: Array, ends: Array
 ) -> tuple[Array, Array]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 import subprocess
 import sys
@@ -150,6 +151,18 @@ def test_sound_files_that_come_back_changed_are_a_fault(monkeypatch):
     halved = lambda path: setup.Audio(real(path).samples / 2, 48_000)  # noqa: E731
     monkeypatch.setattr(setup, "read", halved)
     assert not setup.sound_files().works
+
+
+def test_what_compiles_behind_the_first_page_leaves_no_loop_for_a_lesson(tmp_path):
+    from gainlib.cli.server import COMPILE_LOOPS
+    from gainlib.kernels import dynamics_loops, loops
+
+    subprocess.run(
+        [sys.executable, "-c", COMPILE_LOOPS], env=os.environ | {"NUMBA_CACHE_DIR": str(tmp_path)}, check=True
+    )
+    kept = {each.name.split("-")[0] for each in tmp_path.rglob("*.nbi")}
+    wanted = {f"{room.__name__.rsplit('.', 1)[-1]}.{name}" for room in (loops, dynamics_loops) for name in room.__all__}
+    assert wanted <= kept
 
 
 def test_without_numba_the_stand_in_is_told_and_is_no_fault(monkeypatch):
