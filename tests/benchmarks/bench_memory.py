@@ -9,14 +9,15 @@ first move. A first run also compiles loops, which leaves 60 MB in the kernel th
 from __future__ import annotations
 
 import argparse
+import runpy
 import sys
 import tempfile
 from pathlib import Path
 
 import psutil
-from bench_soak import HERE, tools_of_the_tests
 from playwright.sync_api import sync_playwright
 
+HERE = Path(__file__).resolve()
 LESSONS = HERE.parents[2] / "lessons"
 SLIDERS, PRESSES, PAUSE_SECONDS = 6, 10, 23
 
@@ -65,11 +66,11 @@ def main() -> int:
     arguments = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     arguments.add_argument("lesson", nargs="*", help="file names in lessons/; all of them when none is given")
     names = arguments.parse_args().lesson or sorted(each.name for each in LESSONS.glob("[0-9]*.ipynb"))
-    tools = tools_of_the_tests()
+    tools = runpy.run_path(str(HERE.parents[1] / "browser" / "conftest.py"))
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as play:
-        lab = tools.Lab(Path(folder))
+        lab = tools["Lab"](Path(folder))
         try:
-            browser = play.chromium.launch(executable_path=tools.CHROMIUM, args=tools.ARGUMENTS)
+            browser = play.chromium.launch(executable_path=tools["CHROMIUM"], args=tools["ARGUMENTS"])
             print(f"{'resident MB':32} {'Run All':>8} {'moving':>8} {'at rest':>8}  sliders moved")
             for name in names:
                 page = browser.new_context(viewport={"width": 1280, "height": 900}).new_page()
