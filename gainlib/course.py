@@ -35,6 +35,8 @@ FIRST_PAGE = "contents.ipynb"
 BOOK = "exercise-book.ipynb"
 NOT_LAID = {"progress.json", "for-teachers.md"}
 LESSON_FILES = "[0-9][0-9]-*.ipynb"
+OPEN_AHEAD = "--IPKernelApp.exec_lines=import gainlib.bench.book; del gainlib"
+"""What a lesson's first cell would wait for, opened while its learner reads."""
 
 
 @dataclass(frozen=True)
@@ -256,7 +258,7 @@ def server_environment(folder: Path, runtime: Path, token: str) -> dict[str, str
     """
     own = folder.resolve() / MARK / "jupyter"
     kernel = {
-        "argv": [sys.executable, "-m", "ipykernel_launcher", "-f", "{connection_file}"],
+        "argv": [sys.executable, "-m", "ipykernel_launcher", "-f", "{connection_file}", OPEN_AHEAD],
         "display_name": "Python (gainlib)",
         "language": "python",
         "metadata": {"debugger": True},

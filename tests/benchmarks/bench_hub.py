@@ -62,8 +62,12 @@ c.JupyterHub.load_roles = [
     {{"name": "bench", "services": ["bench"], "scopes": ["admin:servers", "access:servers", "admin:users"]}}
 ]
 """
-# Each learner's own copy of the lessons is laid as that learner, before their server starts.
+# Each learner's own copy of the lessons is laid as that learner, before their server starts. What the guide has an
+# administrator put into /etc/ipython stands in the learner's own folder here.
 LEARNER = """#!/bin/sh
+mkdir -p "$HOME/.ipython/profile_default"
+echo 'c.IPKernelApp.exec_lines = ["import gainlib.bench.book; del gainlib"]' \\
+  > "$HOME/.ipython/profile_default/ipython_kernel_config.py"
 {python} -c 'import gainlib, gainlib.course; gainlib.course.lay("gainlib-course", gainlib.__version__)'
 cd gainlib-course && exec {python} -m jupyterhub.singleuser "$@"
 """
