@@ -5,9 +5,12 @@ from __future__ import annotations
 import json
 import os
 import re
+import subprocess
 import sys
 
 import pytest
+from jupyter_client.kernelspec import KernelSpecManager
+from jupyter_client.manager import KernelManager
 
 import gainlib as gl
 from gainlib.course import Contents, Lesson, Task, contents, lay, server_command, server_environment
@@ -326,3 +329,23 @@ def test_the_contents_list_the_picked_lessons_only(own, monkeypatch):
 
 def test_every_lesson_says_how_long_it_takes():
     assert all(15 <= each.minutes <= 60 for each in contents().lessons), contents().lessons
+
+
+def test_a_kernel_has_opened_what_a_lesson_needs_before_its_first_cell_and_leaves_no_name(tmp_path):
+    environment = server_environment(tmp_path, tmp_path, "x")
+    specs = KernelSpecManager(kernel_dirs=[str(tmp_path / ".gainlib" / "jupyter" / "kernels")])
+    manager = KernelManager(kernel_name="python3", kernel_spec_manager=specs)
+    manager.start_kernel(env=environment, cwd=str(tmp_path), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    client = manager.client()
+    client.start_channels()
+    printed: list[str] = []
+    asked = "import sys; print('gainlib.bench.book' in sys.modules, 'gainlib' in globals())"
+    try:
+        client.wait_for_ready(timeout=60)
+        client.execute_interactive(
+            asked, timeout=60, output_hook=lambda message: printed.append(message["content"].get("text", ""))
+        )
+    finally:
+        client.stop_channels()
+        manager.shutdown_kernel(now=True)
+    assert "".join(printed) == "True False\n"
