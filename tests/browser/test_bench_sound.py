@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import time
 
 import numpy as np
 import pytest
@@ -79,23 +80,33 @@ def test_what_is_heard_while_a_control_is_moved_is_one_rendering_or_the_next_in_
     opened(lab, page, "ramp.ipynb", RAMP)
     page.evaluate(CAPTURE)
     page.wait_for_timeout(500)
-    trim = page.get_by_role("slider", name="Trim")
-    trim.focus()
-    for _ in range(3):
-        page.wait_for_timeout(400)
-        page.keyboard.press("ArrowLeft")
-    page.wait_for_timeout(900)
-    heard = captured(page)[RATE_HZ // 2 :]  # the volume was still on its way up before
-    assert len(heard) > RATE_HZ
+    begun = RATE_HZ // 2  # the volume was still on its way up before
+    page.wait_for_function(f"() => heard.length >= {begun + 4000}", timeout=15_000)
+    first = captured(page)[begun : begun + 4000]
     take = np.linspace(0.05, 0.45, 3 * RATE_HZ)
     versions = [np.rint(take * 10 ** (-0.5 * step / 20) * 32767) / 32767 * CEILING for step in range(4)]
     # Where the loop was: near the place that the first sample tells; some ten samples of the ramp share a code.
-    near = int(np.abs(versions[0] - heard[0]).argmin())
+    near = int(np.abs(versions[0] - first[0]).argmin())
 
     def fits(at):
-        return int((np.abs(heard[:4000] - versions[0][(at + np.arange(4000)) % len(take)]) < 2e-6).sum())
+        return int((np.abs(first - versions[0][(at + np.arange(4000)) % len(take)]) < 2e-6).sum())
 
     at = max(range(near - 15, near + 16), key=fits)
+
+    def sounds(step):
+        count, last = page.evaluate("() => [heard.length, heard.slice(-512)]")
+        return np.abs(last - versions[step][(at + count - 512 - begun + np.arange(512)) % len(take)]).max() < 2e-6
+
+    trim = page.get_by_role("slider", name="Trim")
+    trim.focus()
+    for step in (1, 2, 3):
+        page.keyboard.press("ArrowLeft")
+        latest = time.monotonic() + 15.0
+        while not sounds(step):
+            assert time.monotonic() < latest, f"version {step} was not heard within 15 s"
+            page.wait_for_timeout(100)
+    page.wait_for_timeout(300)
+    heard = captured(page)[begun:]
     places = (at + np.arange(len(heard))) % len(take)
     off = np.array([np.abs(heard - version[places]) for version in versions])
     exact = off.min(axis=0) < 2e-6
