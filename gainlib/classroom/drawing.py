@@ -17,7 +17,7 @@ from gainlib.errors import GainError
 from gainlib.exercises import Exercise, Variant
 from gainlib.flow import Session
 from gainlib.views import Columns, View, Waveform, view
-from gainlib.views.page import DRAW_ALL, bokeh_script
+from gainlib.views.page import DRAW_ALL, bokeh_script, embedded
 
 __all__ = ["answered_picture", "page", "picture", "script", "script_beside"]
 
@@ -43,9 +43,7 @@ def picture(name: str, figure: Any, columns: Columns | None = None, spec: str = 
 
 def spec_of(figure: Any) -> str:
     """A figure as JSON; its parts are numbered from 1, so that the same figure gives the same text."""
-    from bokeh.embed import json_item
-
-    text = _safe(json_item(figure))
+    text = _safe(embedded(figure))
     numbers: dict[str, str] = {}
     return re.sub(r'"p(\d+)"', lambda found: f'"p{numbers.setdefault(found[1], str(len(numbers) + 1))}"', text)
 

@@ -27,7 +27,7 @@ __all__ = ["free_port", "serve"]
 LONGEST_START_SECONDS = 90.0
 LONGEST_END_SECONDS = 15.0
 COMPILE_LOOPS = "import os; getattr(os, 'nice', int)(10); from gainlib.cli.setup import loops; loops()"
-"""While the first page is read, so that no lesson waits for it; where all are compiled it ends at once."""
+"""While the first page is read, so that no lesson waits for it; where all are compiled it takes three seconds."""
 
 
 def free_port() -> int:
