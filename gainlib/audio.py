@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gainlib.errors import GainError
-from gainlib.files import taking_its_place
+from gainlib.storage.atomic import taking_its_place
 
 __all__ = ["Audio", "Recording", "bundled", "bundled_folder", "read", "tone", "write", "write_blocks"]
 

@@ -24,8 +24,8 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints, Validation
 
 from gainlib.errors import GainError, nearest
 from gainlib.exercises import Exercise, exercise_names, load
-from gainlib.exercises.progress import require_text, write_whole
-from gainlib.exercises.spec import shown, told
+from gainlib.exercises.tables import shown, told
+from gainlib.learners.progress import require_text, write_whole
 
 __all__ = [
     "ClassFile", "ExerciseEntry", "Late", "Learner", "LearnersFile", "new_class", "read_class", "read_learners_file",

@@ -16,8 +16,8 @@ from markupsafe import Markup
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise, Variant
 from gainlib.flow import Session
+from gainlib.html.figures import DRAW_ALL, bokeh_script, embedded
 from gainlib.views import Columns, View, Waveform, view
-from gainlib.views.page import DRAW_ALL, bokeh_script, embedded
 
 __all__ = ["answered_picture", "page", "picture", "script", "script_beside"]
 

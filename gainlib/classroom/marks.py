@@ -11,13 +11,13 @@ from pathlib import Path
 from typing import Any
 
 from gainlib.classroom.class_file import ClassFile, exercise_of
-from gainlib.classroom.collecting import Found, found_in
-from gainlib.classroom.handing_in import HandIn, read_hand_in
+from gainlib.classroom.intake import Found, found_in
 from gainlib.classroom.marking import Work, engine_digest, marked, own_values, task_digest
 from gainlib.classroom.store import HandedFile, Store
 from gainlib.classroom.workers import done_by
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise
+from gainlib.learners.submission import HandIn, read_hand_in
 
 __all__ = ["ExerciseMark", "LearnerMark", "Marks", "mark_folder"]
 

@@ -9,8 +9,8 @@ import numpy as np
 
 from gainlib.classroom.class_file import ClassFile
 from gainlib.classroom.drawing import page, picture, script
-from gainlib.classroom.likeness import Alike
-from gainlib.classroom.statistics import ClassFigures, ExerciseFigures
+from gainlib.classroom.item_analysis import ClassFigures, ExerciseFigures
+from gainlib.classroom.similarity import Alike
 
 __all__ = ["class_report"]
 
@@ -72,7 +72,7 @@ def _spread_said(figures: ClassFigures) -> str:
 def _spread(percents: Sequence[float]) -> Any:
     from bokeh.models import ColumnDataSource, HoverTool
 
-    from gainlib.views.strokes import frame, inked
+    from gainlib.views.style import frame, inked
 
     counts = _counts(percents)
     filled = np.flatnonzero(counts)
@@ -103,7 +103,7 @@ def _spread(percents: Sequence[float]) -> Any:
 def _hardness(exercises: Sequence[ExerciseFigures]) -> Any:
     from bokeh.models import ColumnDataSource, HoverTool
 
-    from gainlib.views.strokes import frame, inked
+    from gainlib.views.style import frame, inked
 
     hardest_last = sorted(exercises, key=lambda each: (-(each.difficulty or 0.0), each.exercise.name))
     count = len(hardest_last)

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from gainlib.classroom.class_file import Learner
 from gainlib.errors import GainError
-from gainlib.exercises.progress import require_text
+from gainlib.learners.progress import require_text
 
 __all__ = ["read_roster"]
 

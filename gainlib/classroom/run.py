@@ -13,18 +13,18 @@ from typing import Any
 from gainlib.classroom.class_file import read_class
 from gainlib.classroom.drawing import SCRIPT
 from gainlib.classroom.feedback import PageWork, feedback_pages
-from gainlib.classroom.handing_in import plain_name
-from gainlib.classroom.likeness import Given, alike
+from gainlib.classroom.item_analysis import ClassFigures, class_figures
+from gainlib.classroom.mark_sheet import Cell, heading, row, write_csv, write_sheets
 from gainlib.classroom.marking import Work, marked
 from gainlib.classroom.marks import Marks, Told, mark_folder
 from gainlib.classroom.report import class_report
-from gainlib.classroom.sheet import Cell, heading, row, write_csv, write_sheets
-from gainlib.classroom.statistics import ClassFigures, class_figures
+from gainlib.classroom.similarity import Given, alike
 from gainlib.classroom.store import Store
 from gainlib.classroom.workers import done_by
 from gainlib.errors import GainError
-from gainlib.exercises.progress import write_whole
-from gainlib.views.page import bokeh_script
+from gainlib.html.figures import bokeh_script
+from gainlib.learners.progress import write_whole
+from gainlib.learners.submission import plain_name
 
 __all__ = ["Marking", "mark_class"]
 

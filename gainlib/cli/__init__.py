@@ -61,16 +61,15 @@ def _open(
     The copy is made or brought up to date; a lesson that you changed is never touched. JupyterLab then runs on this
     computer only, until you press Ctrl-C.
     """
-    from gainlib.cli.server import serve
-    from gainlib.course import lay
-    from gainlib.exercises import Progress
-    from gainlib.exercises.progress import require_text
+    from gainlib.learners.course_folder import lay
+    from gainlib.learners.jupyter_server import serve
+    from gainlib.learners.progress import Progress, require_text
 
     name = require_text("--name", name) if name else ""
     if bool(class_file) != bool(learner):
         raise GainError("--class and --learner go together; give your class's file and your id in it.")
     if class_file:
-        from gainlib.classroom import enrol
+        from gainlib.learners.enrolment import enrol
 
         typer.echo(f"You are {learner} in {enrol(folder, class_file, learner).of.title}.")
     laid = lay(folder, __version__, only=lessons or None)
@@ -108,7 +107,7 @@ def _lesson_page(
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Write over a page that is there already.")] = False,
 ) -> None:
     """Run a lesson and write it as one web page that shows the same with no kernel and no connection."""
-    from gainlib.bench.lesson_page import lesson_page
+    from gainlib.html.lesson_page import lesson_page
 
     typer.echo(f"Written: {lesson_page(lesson, page, overwrite=overwrite)}")
 
@@ -150,8 +149,9 @@ def _prove(
 
     Ends with 0 when all are proven, with 1 when something was found wrong, with 2 when a file cannot be read.
     """
+    from gainlib.authoring.verification import prove
     from gainlib.cli.authoring import draw_passing, print_proof, wanted_controls
-    from gainlib.exercises import exercise_names, prove
+    from gainlib.exercises import exercise_names
 
     pair = wanted_controls(files, picture, controls)
     proofs = []
@@ -182,7 +182,7 @@ def _new_exercise(
 
     It is written into this folder (or a folder in it, as the name says), never over a file that is there.
     """
-    from gainlib.exercises import new_exercise
+    from gainlib.authoring.new_exercise import new_exercise
 
     file = new_exercise(name, kind=kind)
     typer.echo(f"{file} is written. Change it, then: gainlib prove {file}")

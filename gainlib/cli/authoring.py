@@ -8,8 +8,9 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from gainlib.authoring.verification import Proof
 from gainlib.errors import GainError
-from gainlib.exercises import Proof, load
+from gainlib.exercises import load
 
 __all__ = ["draw_passing", "print_proof", "wanted_controls"]
 
@@ -36,7 +37,7 @@ def wanted_controls(files: list[str] | None, picture: Path | None, controls: str
 
 def draw_passing(exercise: str, picture: Path, controls: tuple[str, str] | None) -> str:
     """Draw which answers pass; says where, or that a file with faults gives no picture."""
-    from gainlib.bench.passing import passing_region, write_passing_page
+    from gainlib.authoring.passing_region import passing_region, write_passing_page
 
     try:
         made = load(exercise)

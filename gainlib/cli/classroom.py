@@ -75,7 +75,7 @@ def _hand_in(
     It holds your id, your name, your answers and when you gave them; you can read it. It claims no points: the answers
     are measured again.
     """
-    from gainlib.classroom import hand_in
+    from gainlib.learners.submission import hand_in
 
     done = hand_in(folder, to)
     if as_json:

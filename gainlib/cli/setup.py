@@ -16,15 +16,15 @@ from pathlib import Path
 
 import numpy as np
 
-from gainlib import kernels
+from gainlib import loops as fast_loops
 from gainlib.audio import Audio, bundled_folder, read, write
-from gainlib.course import server_environment
 from gainlib.exercises import exercise_names, load
-from gainlib.exercises.progress import write_whole
 from gainlib.flow import Session
+from gainlib.learners.course_folder import server_environment
+from gainlib.learners.progress import write_whole
 from gainlib.meters import measure_all, true_peak_dbtp
 from gainlib.stages import Compressor, Converter, Delivery, Pan, Preamp, Saturation, Source
-from gainlib.survey import survey
+from gainlib.surveys.survey import survey
 
 __all__ = ["Finding", "findings"]
 
@@ -60,7 +60,7 @@ class Finding:
 def findings(folder: Path) -> list[Finding]:
     """Look at everything that the course needs, each by itself, so that one fault does not hide the next.
 
-    >>> all(isinstance(each, Finding) for each in [python_version(), loops()])
+    >>> all(isinstance(each, Finding) for each in [python_version(), compiled_loops()])
     True
     """
     looks: list[tuple[str, Callable[[], Finding]]] = [
@@ -69,7 +69,7 @@ def findings(folder: Path) -> list[Finding]:
         ("widgets", widgets),
         ("sound files", sound_files),
         ("course material", material),
-        ("compiled loops", loops),
+        ("compiled loops", compiled_loops),
         ("port", loopback_port),
         ("folder", lambda: writable(folder)),
         ("kernel", kernel),
@@ -175,9 +175,9 @@ def material() -> Finding:
     return Finding("course material", True, said)
 
 
-def loops() -> Finding:
+def compiled_loops() -> Finding:
     """Which loops run: compiled, all of them here and now and kept for later, or their stand-in, which is slower."""
-    if kernels.working() is kernels.twins:
+    if fast_loops.working() is fast_loops.numpy_loops:
         said = "numba cannot be used here; the numpy stand-in runs, slower, same results."
         return Finding("compiled loops", True, said)
     take = read("media/snare.flac")
@@ -188,7 +188,7 @@ def loops() -> Finding:
     survey([bundled_folder("media") / "snare.flac"])
     true_peak_dbtp(take.samples)  # single precision, as a file holds it
     made = f"numba {importlib.metadata.version('numba')} compiles them"
-    where = kernels.working().needle.stats.cache_path
+    where = fast_loops.working().needle.stats.cache_path
     return Finding(
         "compiled loops", True, f"{made}, and keeps them in {where}." if where else f"{made}, each time anew."
     )

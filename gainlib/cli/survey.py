@@ -13,8 +13,8 @@ import typer
 from gainlib.errors import GainError
 
 if TYPE_CHECKING:
-    from gainlib.survey.changes import Changes
-    from gainlib.survey.survey import Progress, Survey
+    from gainlib.surveys.comparison import Changes
+    from gainlib.surveys.survey import Progress, Survey
 
 __all__ = ["EXAMPLE", "survey_command"]
 
@@ -60,13 +60,14 @@ def survey_command(
     Ends with 0 when all is well, with 1 when something is wrong with a stem or a file cannot be read, with 2 when
     nothing could be done or the survey was ended before its end.
     """
-    from gainlib.survey import Practice, Tempo, as_csv, lines, survey
-    from gainlib.survey import as_json as json_of
-    from gainlib.survey.changes import compared, earlier
-    from gainlib.survey.copies import WORDS, require_free, write_copies
-    from gainlib.survey.folder import shown
-    from gainlib.survey.report import schema_text
-    from gainlib.survey.sheet import require_writable, write_sheet, write_text
+    from gainlib.surveys import Practice, Tempo, as_csv, lines
+    from gainlib.surveys import as_json as json_of
+    from gainlib.surveys.comparison import compared, earlier
+    from gainlib.surveys.exports import WORDS, require_free, write_copies
+    from gainlib.surveys.folder import shown
+    from gainlib.surveys.report import schema_text
+    from gainlib.surveys.sheet import require_writable, write_sheet, write_text
+    from gainlib.surveys.survey import survey
 
     if schema:
         typer.echo(schema_text())

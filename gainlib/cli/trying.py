@@ -8,12 +8,13 @@ from pathlib import Path
 
 import typer
 
+from gainlib.authoring.messages import Fault, faults_of
+from gainlib.authoring.verification import Proof
 from gainlib.cli.authoring import print_proof
-from gainlib.cli.server import serve
 from gainlib.errors import GainError
-from gainlib.exercises import Exercise, Fault, Proof, load
-from gainlib.exercises.faults import faults_of
-from gainlib.exercises.progress import require_text, write_whole
+from gainlib.exercises import Exercise, load
+from gainlib.learners.jupyter_server import serve
+from gainlib.learners.progress import require_text, write_whole
 
 __all__ = ["NOTEBOOK", "faulty", "trial_notebook", "try_exercise"]
 

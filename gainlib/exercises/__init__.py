@@ -1,12 +1,8 @@
-"""Exercises as data: spec, variant, checks and verdict, the proof of a file, the record of attempts."""
+"""Exercises as data: tables, parameters, variant, readings and verdict. Nothing in them is ever executed."""
 
 from __future__ import annotations
 
 from gainlib.exercises.exercise import Ask, Candidate, Exercise, Hint, Move, Variant, exercise_names, load
-from gainlib.exercises.faults import Fault
-from gainlib.exercises.progress import Progress
-from gainlib.exercises.proof import Proof, prove
-from gainlib.exercises.template import new_exercise
 from gainlib.exercises.verdict import CheckLine, Verdict
 
 __all__ = [
@@ -14,15 +10,10 @@ __all__ = [
     "Candidate",
     "CheckLine",
     "Exercise",
-    "Fault",
     "Hint",
     "Move",
-    "Progress",
-    "Proof",
     "Variant",
     "Verdict",
     "exercise_names",
     "load",
-    "new_exercise",
-    "prove",
 ]

@@ -15,16 +15,16 @@ from pydantic import BaseModel
 
 from gainlib.audio import Audio, bundled_folder
 from gainlib.errors import GainError, nearest
-from gainlib.exercises.draws import ORDER, Draw
 from gainlib.exercises.given import Layout, Start
+from gainlib.exercises.parameters import ORDER, Draw
 from gainlib.exercises.readings import described_setting, owner_of, printed_number, reading_of, words_of
-from gainlib.exercises.spec import Answer, AskEntry, Drawn, Less, MoveEntry, Spec, Value, filled, read_spec, shown
+from gainlib.exercises.tables import Answer, AskEntry, Drawn, Less, MoveEntry, Spec, Value, filled, read_spec, shown
 from gainlib.flow import Session
 from gainlib.flow.session import Send
 from gainlib.stages import Setting, proposed_ride
 
 if TYPE_CHECKING:
-    from gainlib.exercises.asks import Truth
+    from gainlib.exercises.questions import Truth
     from gainlib.exercises.readings import Reading, Renderings
     from gainlib.exercises.verdict import Verdict
 
@@ -247,7 +247,7 @@ class Variant:
 
         Where not every control is named (in a session), the others stay where they start.
         """
-        from gainlib.exercises.asks import answered
+        from gainlib.exercises.questions import answered
 
         asks = {ask.name: ask for ask in self.asks}
         paths = {key: setting_key(self.session, key, self.values) for key in entries if key not in asks}
@@ -266,7 +266,7 @@ class Variant:
 
     def truths(self, renderings: Renderings | None = None) -> tuple[Truth, ...]:
         """What is right for each ask, measured or reckoned from the session as given."""
-        from gainlib.exercises.asks import truth_of
+        from gainlib.exercises.questions import truth_of
         from gainlib.exercises.readings import Renderings
 
         if "_truths" not in self.__dict__:
@@ -350,7 +350,7 @@ def load(name: str | Path) -> Exercise:
 
 
 def _made(name: str, file: Path) -> Exercise:
-    from gainlib.exercises.sense import assembled
+    from gainlib.authoring.validation import assembled
 
     spec, content = read_spec(file)
     exercise, found = assembled(name, file, spec, content)

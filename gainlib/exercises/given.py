@@ -16,7 +16,7 @@ from gainlib.audio import Audio, bundled_folder, read
 from gainlib.decibels import AES17_ZERO_RMS, ratio_from_db
 from gainlib.errors import GainError, nearest
 from gainlib.exercises.readings import setting_path, stage_kinds
-from gainlib.exercises.spec import BusEntry, Given, SignalEntry, StripEntry, number_in_quotes, shown
+from gainlib.exercises.tables import BusEntry, Given, SignalEntry, StripEntry, number_in_quotes, shown
 from gainlib.flow import Bus, Send, Session, Strip
 from gainlib.flow.session import MAIN
 from gainlib.stages import Stage

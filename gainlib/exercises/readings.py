@@ -10,9 +10,9 @@ from typing import Any
 import gainlib.stages
 from gainlib.decibels import signed
 from gainlib.errors import GainError, nearest
-from gainlib.exercises.spec import Amount, Drawn, Less, filled, shown
-from gainlib.exercises.spec import Reading as ReadingEntry
-from gainlib.exercises.spec import Value as ValueEntry
+from gainlib.exercises.tables import Amount, Drawn, Less, filled, shown
+from gainlib.exercises.tables import Reading as ReadingEntry
+from gainlib.exercises.tables import Value as ValueEntry
 from gainlib.flow import Rendering, Session
 from gainlib.flow.session import Send
 from gainlib.meters import measures

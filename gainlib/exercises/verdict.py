@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from gainlib.errors import GainError, nearest
-from gainlib.exercises.asks import Truth, as_number, meets, read_answer
+from gainlib.exercises.questions import Truth, as_number, meets, read_answer
 from gainlib.exercises.readings import Reading, Readings, Renderings, printed_number, reading_of, setting_path
-from gainlib.exercises.spec import MOST_POINTS, AskEntry, Check, When, filled, shown
+from gainlib.exercises.tables import MOST_POINTS, AskEntry, Check, When, filled, shown
 
 if TYPE_CHECKING:
     from gainlib.exercises.exercise import Move, Variant

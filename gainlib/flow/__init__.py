@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from gainlib.flow.files import session_faults
 from gainlib.flow.rendering import Rendering, TapLevels, let_rest
 from gainlib.flow.session import Bus, Send, Session, Strip
+from gainlib.flow.session_table import session_faults
 
 __all__ = ["Bus", "Rendering", "Send", "Session", "Strip", "TapLevels", "let_rest", "session_faults"]

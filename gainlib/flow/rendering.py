@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from gainlib import kernels
+from gainlib import loops
 from gainlib.audio import Audio
 from gainlib.decibels import AES17_ZERO_RMS, db_from_power, db_from_ratio, ratio_from_db
 from gainlib.errors import GainError
@@ -103,7 +103,7 @@ class _Node:
         """Through the stage for the first time: note the figures, keep the samples where that is worth it."""
         passed = self.stage.process(entering)
         signal = passed.signal
-        pairs = [kernels.peak_and_square_sum(signal.samples[:, each]) for each in range(signal.samples.shape[1])]
+        pairs = [loops.peak_and_square_sum(signal.samples[:, each]) for each in range(signal.samples.shape[1])]
         self.peak = max(pair[0] for pair in pairs)
         self.power = max(pair[1] for pair in pairs) / len(signal.samples)
         self.latency = max(source.latency for source, _ in self.sources) + self.stage.latency_samples(signal.rate_hz)

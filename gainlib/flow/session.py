@@ -240,7 +240,7 @@ class Session:
         >>> Session.load(made.save(f"{folder}/session.toml")).setting("voice/trim/gain_db")
         -3.0
         """
-        from gainlib.flow.files import loaded
+        from gainlib.flow.session_table import loaded
 
         return loaded(path)
 
@@ -249,7 +249,7 @@ class Session:
 
         Gives the path back. Raises GainError for a file that is there already unless `overwrite` is set.
         """
-        from gainlib.flow.files import saved
+        from gainlib.flow.session_table import saved
 
         return saved(self, path, overwrite=overwrite)
 

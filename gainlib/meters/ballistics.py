@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from gainlib import kernels
+from gainlib import loops
 from gainlib.audio import checked_samples
 from gainlib.decibels import Alignment, alignment, db_from_ratio
 from gainlib.errors import GainError
@@ -171,7 +171,7 @@ class NeedleMeter:
         channels = len(self._states)
         if checked.shape[1] != channels:
             raise GainError(f"block has {checked.shape[1]} channels; this meter was made for {channels}.")
-        rows = kernels.laid_out(checked)
+        rows = loops.laid_out(checked)
         last = self._samples + len(rows)
         due = np.arange(self._frames + 1, last * self._frames_a_second // self._rate_hz + 2, dtype=np.int64)
         edges = (due * self._rate_hz + self._frames_a_second // 2) // self._frames_a_second
@@ -180,7 +180,7 @@ class NeedleMeter:
         def one(channel: int) -> tuple[Readings, Readings]:
             return self._moved(rows, channel, self._states[channel], ends)
 
-        moved = kernels.each_channel(one, channels, len(rows))
+        moved = loops.each_channel(one, channels, len(rows))
         self._samples, self._frames = last, self._frames + len(ends)
         levels, tops = (np.stack([each[part] for each in moved], axis=1) for part in (0, 1))
         open_tops = self._states[:, -1]
@@ -218,7 +218,7 @@ class VuMeter(NeedleMeter):
     def _moved(
         self, rows: NDArray[np.floating], channel: int, state: Readings, ends: NDArray[np.int64]
     ) -> tuple[Readings, Readings]:
-        return kernels.needle(rows, channel, self._step, state, ends)
+        return loops.needle(rows, channel, self._step, state, ends)
 
 
 class PpmMeter(NeedleMeter):
@@ -249,7 +249,7 @@ class PpmMeter(NeedleMeter):
     def _moved(
         self, rows: NDArray[np.floating], channel: int, state: Readings, ends: NDArray[np.int64]
     ) -> tuple[Readings, Readings]:
-        return kernels.detector(rows, channel, self._charge, self._hold, state, ends)
+        return loops.detector(rows, channel, self._charge, self._hold, state, ends)
 
 
 class SamplePeakMeter(NeedleMeter):
@@ -272,7 +272,7 @@ class SamplePeakMeter(NeedleMeter):
     def _moved(
         self, rows: NDArray[np.floating], channel: int, state: Readings, ends: NDArray[np.int64]
     ) -> tuple[Readings, Readings]:
-        return kernels.detector(rows, channel, np.ones(1), self._hold, state, ends)
+        return loops.detector(rows, channel, np.ones(1), self._hold, state, ends)
 
 
 def vu(samples: ArrayLike, rate_hz: int, *, frames_a_second: int = 50) -> Deflection:

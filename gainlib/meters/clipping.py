@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from gainlib import kernels
+from gainlib import loops
 from gainlib.audio import checked_samples
 from gainlib.decibels import ratio_from_db
 from gainlib.errors import GainError
@@ -110,7 +110,7 @@ class ClippedRunsMeter:
             raise GainError(f"block has {checked.shape[1]} channels; this meter was made for {len(self._open)}.")
         for index in range(checked.shape[1]):
             channel = checked[:, index]
-            starts, lengths = kernels.runs_beyond(channel, -self._edge, self._edge, 1)
+            starts, lengths = loops.runs_beyond(channel, -self._edge, self._edge, 1)
             joined = len(starts) > 0 and starts[0] == 0 and np.sign(channel[0]) == self._side[index]
             if joined:
                 lengths[0] += self._open[index]
@@ -141,7 +141,7 @@ def flat_runs(samples: ArrayLike, *, least_samples: int = 3) -> ClippedRuns:
     checked = checked_samples(samples, "samples")
 
     def extremes(channel: NDArray[np.floating]) -> tuple[float, float]:
-        low, high = (float(each[0]) for each in kernels.extremes(channel, 1))
+        low, high = (float(each[0]) for each in loops.extremes(channel, 1))
         near = 1e-7 * max(abs(low), abs(high))
         # A side that the channel never visits (all samples positive, say) has no tops of its own.
         return (low + near if low < 0 else -np.inf, high - near if high > 0 else np.inf)
@@ -210,7 +210,7 @@ class _Tops:
         flat = self.flat(self.highest)
         if highest < self.highest - 2 * flat or self.highest <= 3 * flat:
             return
-        starts, lengths, heights, falls = kernels.crests(side, self.highest - 3 * flat, _FLAT_PART, _FLAT_STEPS)
+        starts, lengths, heights, falls = loops.crests(side, self.highest - 3 * flat, _FLAT_PART, _FLAT_STEPS)
         good = (starts >= first) & (starts < end) & (lengths >= least) & (heights >= self.highest - 2 * flat)
         good &= falls >= _STEEP * np.maximum(heights * _FLAT_PART, _FLAT_STEPS)
         room = _MOST_KEPT - len(self.start)
@@ -304,7 +304,7 @@ def _runs(checked: NDArray[np.floating], edges_of, least_samples: int) -> Clippe
     for index in range(checked.shape[1]):
         channel = checked[:, index]
         low, high = edges_of(channel)
-        start, length = kernels.runs_beyond(channel, low, high, least_samples)
+        start, length = loops.runs_beyond(channel, low, high, least_samples)
         starts.append(start)
         lengths.append(length)
         channels.append(np.full(len(start), index, dtype=np.int64))

@@ -7,7 +7,7 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from gainlib import kernels
+from gainlib import loops
 from gainlib.audio import checked_samples
 from gainlib.decibels import AES17_ZERO_RMS, db_from_power, db_from_ratio
 from gainlib.errors import GainError
@@ -25,7 +25,7 @@ def _peaks_and_powers(samples: ArrayLike) -> tuple[Readings, Readings]:
 
 def checked_peaks_and_powers(checked: NDArray[np.floating]) -> tuple[Readings, Readings]:
     """The largest |sample| and the mean square of each channel, of samples that were checked before."""
-    pairs = [kernels.peak_and_square_sum(checked[:, channel]) for channel in range(checked.shape[1])]
+    pairs = [loops.peak_and_square_sum(checked[:, channel]) for channel in range(checked.shape[1])]
     peaks, sums = np.array(pairs).T
     return peaks, finite_powers(sums / len(checked))
 

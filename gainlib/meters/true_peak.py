@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from gainlib import kernels
+from gainlib import loops
 from gainlib.audio import checked_samples
 from gainlib.decibels import db_from_ratio
 from gainlib.errors import GainError
-from gainlib.kernels.windowed_sinc import windowed_sinc
+from gainlib.loops.windowed_sinc import windowed_sinc
 
 __all__ = ["TruePeakMeter", "curve_between", "true_peak_dbtp"]
 
@@ -52,7 +52,7 @@ def true_peak_dbtp(samples: ArrayLike) -> Readings:
 
 def checked_true_peak_dbtp(checked: NDArray[np.floating]) -> Readings:
     """`true_peak_dbtp` of samples that were checked before, as those of an Audio are."""
-    rows = kernels.laid_out(checked)
+    rows = loops.laid_out(checked)
     return _dbtp(_highest(rows, _START, len(rows) + _MARGIN, np.zeros(rows.shape[1])))
 
 
@@ -114,15 +114,15 @@ class TruePeakMeter:
         return _dbtp(self._read(self._first + len(self._pending) + _MARGIN) if len(self._pending) else self._highest)
 
     def _read(self, stop: int) -> Readings:
-        pending = kernels.laid_out(self._pending)
+        pending = loops.laid_out(self._pending)
         return _highest(pending, self._begin - self._first, stop - self._first, self._highest)
 
 
 def _highest(samples: NDArray[np.floating], start: int, stop: int, before: Readings) -> Readings:
     def one(channel: int) -> float:
-        return kernels.interpolated_peak(samples, channel, start, stop, float(before[channel]), QUARTERS, MIDWAY)
+        return loops.interpolated_peak(samples, channel, start, stop, float(before[channel]), QUARTERS, MIDWAY)
 
-    return np.array(kernels.each_channel(one, samples.shape[1], len(samples)))
+    return np.array(loops.each_channel(one, samples.shape[1], len(samples)))
 
 
 def _dbtp(highest: Readings) -> Readings:

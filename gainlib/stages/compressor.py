@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gainlib.decibels import db_from_ratio, ratio_from_db
-from gainlib.kernels import dynamics
+from gainlib.loops import dynamics
 from gainlib.stages.base import (
     Floats,
     Passed,

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gainlib.decibels import ratio_from_db
-from gainlib.kernels import dynamics
+from gainlib.loops import dynamics
 from gainlib.meters.true_peak import QUARTERS, true_peak_dbtp
 from gainlib.stages.base import Floats, Passed, Signal, Stage, frozen, require_one_of, require_within, setting
 from gainlib.stages.compressor import coefficient

@@ -10,11 +10,11 @@ from typing import ClassVar
 
 import numpy as np
 
-from gainlib import kernels
+from gainlib import loops
 from gainlib.decibels import db_from_power, ratio_from_db
 from gainlib.errors import GainError
-from gainlib.kernels import dynamics
-from gainlib.kernels.windowed_sinc import windowed_sinc
+from gainlib.loops import dynamics
+from gainlib.loops.windowed_sinc import windowed_sinc
 from gainlib.stages.base import Floats, Passed, Signal, Stage, frozen, require_within, setting
 
 __all__ = ["Saturation"]
@@ -236,7 +236,7 @@ def _shelf(high: float, rate_hz: int) -> tuple[tuple[float, float, float], tuple
 
 
 def _peak(samples: Floats) -> float:
-    return max(kernels.peak_and_square_sum(samples[:, channel])[0] for channel in range(samples.shape[1]))
+    return max(loops.peak_and_square_sum(samples[:, channel])[0] for channel in range(samples.shape[1]))
 
 
 def _distortion_power(before: Floats, after: Floats) -> float:

@@ -8,8 +8,8 @@ from typing import Any, ClassVar
 from gainlib.flow import Rendering
 from gainlib.meters import active_rms_dbfs
 from gainlib.views.base import Columns, Kept, View
+from gainlib.views.phrasing import dbfs, plain, times
 from gainlib.views.rows import Row, row_columns, row_figure
-from gainlib.views.words import dbfs, plain, times
 
 __all__ = ["Balance"]
 

@@ -14,8 +14,8 @@ from gainlib.flow import Rendering
 from gainlib.meters import curve_between, flat_runs, true_peak_dbtp
 from gainlib.stages import Converter, Fader, Preamp, SoftClip, Source, Stage, StoredFile, Trim
 from gainlib.views.base import Columns, View
-from gainlib.views.strokes import decibel_axis, frame, hatch, inked
-from gainlib.views.words import of_tap, stage_of
+from gainlib.views.phrasing import of_tap, stage_of
+from gainlib.views.style import decibel_axis, frame, hatch, inked
 
 __all__ = ["CloseUp"]
 

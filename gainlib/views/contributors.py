@@ -8,7 +8,7 @@ from typing import Any, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from gainlib import kernels
+from gainlib import loops
 from gainlib.audio import Audio
 from gainlib.decibels import AES17_ZERO_RMS, db_from_power, db_from_ratio, ratio_from_db
 from gainlib.errors import GainError
@@ -16,8 +16,8 @@ from gainlib.flow import Rendering
 from gainlib.flow.session import Bus, Strip
 from gainlib.stages import Fader
 from gainlib.views.base import Columns, Kept, View
+from gainlib.views.phrasing import dbfs, plain
 from gainlib.views.rows import Row, row_columns, row_figure
-from gainlib.views.words import dbfs, plain
 
 __all__ = ["SumByContributor"]
 
@@ -124,7 +124,7 @@ def _at(rendering: Rendering, part: Strip | Bus, stage: str) -> Audio:
 
 
 def _peak_and_powers(audio: Audio, gain: float) -> tuple[float, NDArray[Any]]:
-    pairs = [kernels.peak_and_square_sum(audio.samples[:, each]) for each in range(audio.channels)]
+    pairs = [loops.peak_and_square_sum(audio.samples[:, each]) for each in range(audio.channels)]
     return max(pair[0] for pair in pairs) * gain, np.array([pair[1] for pair in pairs]) / len(audio.samples) * gain**2
 
 

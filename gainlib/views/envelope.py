@@ -13,9 +13,9 @@ from gainlib.flow import Rendering
 from gainlib.meters import crest_db, peak_dbfs, rms_dbfs
 from gainlib.stages import Compressor, Limiter, Saturation, SoftClip
 from gainlib.views.base import Columns, Kept, View
-from gainlib.views.routes import entering, last_of, peaks_over_time
-from gainlib.views.strokes import decibel_axis, inked, key, key_columns, sources_of, time_frame
-from gainlib.views.words import dbfs, level, of_tap
+from gainlib.views.phrasing import dbfs, level, of_tap
+from gainlib.views.signal_path import entering, last_of, peaks_over_time
+from gainlib.views.style import decibel_axis, inked, key, key_columns, sources_of, time_frame
 
 __all__ = ["Envelope"]
 

@@ -13,8 +13,8 @@ from gainlib.errors import GainError
 from gainlib.flow import Rendering
 from gainlib.stages import TAPER, Fader
 from gainlib.views.base import Columns, View
-from gainlib.views.strokes import decibel_axis, frame, inked, sources_of
-from gainlib.views.words import of_tap, stage_of
+from gainlib.views.phrasing import of_tap, stage_of
+from gainlib.views.style import decibel_axis, frame, inked, sources_of
 
 __all__ = ["FaderTaper"]
 

@@ -8,13 +8,13 @@ import numpy as np
 from bokeh.models import HoverTool
 from numpy.typing import NDArray
 
-from gainlib import kernels
+from gainlib import loops
 from gainlib.flow import Rendering
 from gainlib.meters import gain_reduction
 from gainlib.views.base import Columns, Kept, View
-from gainlib.views.routes import traced
-from gainlib.views.strokes import decibel_axis, inked, sources_of, time_frame
-from gainlib.views.words import of_tap
+from gainlib.views.phrasing import of_tap
+from gainlib.views.signal_path import traced
+from gainlib.views.style import decibel_axis, inked, sources_of, time_frame
 
 __all__ = ["GainReductionTrace"]
 
@@ -87,7 +87,7 @@ class GainReductionTrace(View):
         """The largest reduction in each of some hundred columns; triangles where it goes below the picture."""
         trace, rate_hz = self._trace(rendering)
         count = min(_COLUMNS, len(trace))
-        deepest = kernels.extremes(trace, count)[1].astype(float)
+        deepest = loops.extremes(trace, count)[1].astype(float)
         seconds = (np.arange(count) + 0.5) * len(trace) / rate_hz / count
         if count == 1:
             deepest, seconds = deepest.repeat(2), np.array([0.0, 1.0 / rate_hz])

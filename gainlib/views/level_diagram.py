@@ -12,9 +12,9 @@ from gainlib.decibels import signed
 from gainlib.flow import Rendering, TapLevels
 from gainlib.stages import Compressor
 from gainlib.views.base import Columns, View
-from gainlib.views.routes import route
-from gainlib.views.strokes import decibel_axis, frame, frame_height, hatch, inked
-from gainlib.views.words import left, level, plain, stage_of, times
+from gainlib.views.phrasing import left, level, plain, stage_of, times
+from gainlib.views.signal_path import route
+from gainlib.views.style import decibel_axis, frame, frame_height, hatch, inked
 
 __all__ = ["LevelDiagram"]
 

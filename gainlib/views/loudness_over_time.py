@@ -15,9 +15,9 @@ from gainlib.flow import Rendering
 from gainlib.meters import loudness, momentary_lufs, short_term_lufs
 from gainlib.stages import TARGETS, Delivery, Target
 from gainlib.views.base import Columns, Kept, View
-from gainlib.views.routes import last_of
-from gainlib.views.strokes import decibel_axis, inked, key, key_columns, sources_of, time_frame
-from gainlib.views.words import level, of_tap
+from gainlib.views.phrasing import level, of_tap
+from gainlib.views.signal_path import last_of
+from gainlib.views.style import decibel_axis, inked, key, key_columns, sources_of, time_frame
 
 __all__ = ["LoudnessOverTime"]
 

@@ -11,7 +11,7 @@ import numpy as np
 from bokeh.models import HoverTool
 from numpy.typing import NDArray
 
-from gainlib import kernels
+from gainlib import loops
 from gainlib.audio import Audio
 from gainlib.decibels import db_from_ratio, signed
 from gainlib.errors import GainError, nearest
@@ -19,8 +19,8 @@ from gainlib.flow import Rendering
 from gainlib.meters import Deflection, ppm, sample_peak_meter, short_term_lufs, vu
 from gainlib.meters.true_peak import MIDWAY, QUARTERS, true_peak_dbtp
 from gainlib.views.base import Columns, Kept, View
-from gainlib.views.strokes import decibel_axis, inked, key, key_columns, sources_of, time_frame
-from gainlib.views.words import level, of_tap
+from gainlib.views.phrasing import level, of_tap
+from gainlib.views.style import decibel_axis, inked, key, key_columns, sources_of, time_frame
 
 __all__ = ["MetersOverTime"]
 
@@ -145,13 +145,13 @@ def _run(name: str, audio: Audio) -> Run:
 
 def _true_peaks(audio: Audio) -> Run:
     """The highest point of the curve up to each moment, as the meter holds it."""
-    rows = kernels.laid_out(audio.samples)
+    rows = loops.laid_out(audio.samples)
     count = max(1, min(math.ceil(audio.seconds * _FRAMES), _COLUMNS, len(rows)))
     edges = np.linspace(0, len(rows), count + 1).round().astype(int).tolist()
     highest, run = [0.0] * audio.channels, []
     for start, stop in itertools.pairwise(edges):
         highest = [
-            kernels.interpolated_peak(rows, channel, start, stop, highest[channel], QUARTERS, MIDWAY)
+            loops.interpolated_peak(rows, channel, start, stop, highest[channel], QUARTERS, MIDWAY)
             for channel in range(audio.channels)
         ]
         run.append(max(highest))

@@ -17,9 +17,9 @@ from gainlib.meters import Phrase, phrases
 from gainlib.stages import Fader, Ride
 from gainlib.stages.automation import Points
 from gainlib.views.base import Columns, Kept, View
-from gainlib.views.routes import entering
-from gainlib.views.strokes import decibel_axis, inked, key, key_columns, sources_of, time_frame
-from gainlib.views.words import dbfs, of_tap, stage_of
+from gainlib.views.phrasing import dbfs, of_tap, stage_of
+from gainlib.views.signal_path import entering
+from gainlib.views.style import decibel_axis, inked, key, key_columns, sources_of, time_frame
 
 __all__ = ["DrawnRide"]
 

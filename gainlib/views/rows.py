@@ -11,8 +11,8 @@ import numpy as np
 from bokeh.models import HoverTool
 
 from gainlib.views.base import Columns
-from gainlib.views.strokes import decibel_axis, frame, inked, sources_of
-from gainlib.views.words import level
+from gainlib.views.phrasing import level
+from gainlib.views.style import decibel_axis, frame, inked, sources_of
 
 __all__ = ["Row", "row_columns", "row_figure"]
 

@@ -14,8 +14,8 @@ from gainlib.errors import GainError
 from gainlib.flow import Rendering
 from gainlib.meters import Harmonics, harmonics
 from gainlib.views.base import Columns, Kept, View
-from gainlib.views.strokes import decibel_axis, frame, inked, sources_of
-from gainlib.views.words import dbfs, level, of_tap
+from gainlib.views.phrasing import dbfs, level, of_tap
+from gainlib.views.style import decibel_axis, frame, inked, sources_of
 
 __all__ = ["HarmonicSpectrum"]
 

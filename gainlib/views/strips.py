@@ -10,8 +10,8 @@ from bokeh.models import HoverTool
 
 from gainlib.flow import Rendering, TapLevels
 from gainlib.views.base import Columns, View
-from gainlib.views.strokes import frame, inked, sources_of
-from gainlib.views.words import dbfs, left, of_tap, plain, times
+from gainlib.views.phrasing import dbfs, left, of_tap, plain, times
+from gainlib.views.style import frame, inked, sources_of
 
 __all__ = ["Strips"]
 

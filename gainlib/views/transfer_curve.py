@@ -18,9 +18,9 @@ from gainlib.meters.levels import window_powers
 from gainlib.stages import Compressor, Limiter, Saturation, SoftClip, Stage
 from gainlib.stages.clipping import rounded_off
 from gainlib.views.base import Columns, Kept, View
-from gainlib.views.routes import entering, last_of, peaks_over_time
-from gainlib.views.strokes import decibel_axis, frame, inked, sources_of
-from gainlib.views.words import dbfs, level, of_tap, stage_of
+from gainlib.views.phrasing import dbfs, level, of_tap, stage_of
+from gainlib.views.signal_path import entering, last_of, peaks_over_time
+from gainlib.views.style import decibel_axis, frame, inked, sources_of
 
 __all__ = ["TransferCurve"]
 

@@ -9,14 +9,14 @@ from typing import Any, ClassVar
 import numpy as np
 from bokeh.models import ColumnDataSource, HoverTool
 
-from gainlib import kernels
+from gainlib import loops
 from gainlib.decibels import db_from_ratio, signed
 from gainlib.errors import GainError
 from gainlib.flow import Bus, Rendering
 from gainlib.meters import ClippedRuns, flat_runs, peak_dbfs
 from gainlib.views.base import Columns, View
-from gainlib.views.strokes import cursor, decibel_axis, frame, hatch, inked
-from gainlib.views.words import of_tap, plain, times
+from gainlib.views.phrasing import of_tap, plain, times
+from gainlib.views.style import cursor, decibel_axis, frame, hatch, inked
 
 __all__ = ["Waveform"]
 
@@ -98,7 +98,7 @@ class Waveform(View):
         tap = self._at(rendering)
         audio = rendering.at(tap)
         count = min(_COLUMNS, len(audio.samples))
-        pairs = [kernels.extremes(audio.samples[:, each], count) for each in range(audio.channels)]
+        pairs = [loops.extremes(audio.samples[:, each], count) for each in range(audio.channels)]
         low = np.clip(np.min([pair[0] for pair in pairs], axis=0), -_TOP, _TOP)
         high = np.clip(np.max([pair[1] for pair in pairs], axis=0), -_TOP, _TOP)
         seconds = (np.arange(count) + 0.5) * audio.seconds / count

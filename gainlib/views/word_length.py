@@ -15,8 +15,8 @@ from gainlib.flow import Rendering
 from gainlib.meters import octave_bands, rms_dbfs
 from gainlib.stages.wordlength import rounding_power
 from gainlib.views.base import Columns, Kept, View
-from gainlib.views.strokes import decibel_axis, frame, inked, key, key_columns, sources_of
-from gainlib.views.words import dbfs, level, of_tap
+from gainlib.views.phrasing import dbfs, level, of_tap
+from gainlib.views.style import decibel_axis, frame, inked, key, key_columns, sources_of
 
 __all__ = ["WordLength"]
 

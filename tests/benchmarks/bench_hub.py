@@ -66,9 +66,9 @@ c.JupyterHub.load_roles = [
 # administrator put into /etc/ipython stands in the learner's own folder here.
 LEARNER = """#!/bin/sh
 mkdir -p "$HOME/.ipython/profile_default"
-echo 'c.IPKernelApp.exec_lines = ["import gainlib.bench.book; del gainlib"]' \\
+echo 'c.IPKernelApp.exec_lines = ["import gainlib.benches.book_panel; del gainlib"]' \\
   > "$HOME/.ipython/profile_default/ipython_kernel_config.py"
-{python} -c 'import gainlib, gainlib.course; gainlib.course.lay("gainlib-course", gainlib.__version__)'
+{python} -c 'import gainlib, gainlib.learners.course_folder as c; c.lay("gainlib-course", gainlib.__version__)'
 cd gainlib-course && exec {python} -m jupyterhub.singleuser "$@"
 """
 # Ten learners sit at ten screens; in one browser the pages behind would sleep.

@@ -47,8 +47,8 @@ bench"""
 # The same pictures and columns, moved by a slider that computes nothing but two scaled columns.
 BARE = """\
 import ipywidgets
-from gainlib.bench.inputs import input_of
-from gainlib.bench.picture import Picture
+from gainlib.widgets.inputs import input_of
+from gainlib.widgets.picture import Picture
 pictures = [Picture(view.figure(bench.rendering), view.columns(bench.rendering)) for view in bench.views]
 drawn = [view.columns(bench.rendering) for view in bench.views]
 slider = input_of(bench.controls["preamp/gain_db"], 40.0, "")

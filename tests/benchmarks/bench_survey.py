@@ -28,7 +28,7 @@ TURNS = 3
 SURVEY = """
 import sys, time
 before = time.perf_counter()
-from gainlib.survey import survey
+from gainlib.surveys.survey import survey
 found = survey(*sys.argv[2:], workers=int(sys.argv[1]))
 assert found.whole and not found.unreadable and found.sum is not None, found.unreadable
 took = time.perf_counter() - before

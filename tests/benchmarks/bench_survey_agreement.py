@@ -19,7 +19,7 @@ import soundfile
 
 from gainlib.audio import bundled_folder
 from gainlib.meters import clipped_runs, flat_tops
-from gainlib.survey.stem import measured
+from gainlib.surveys.stem import measured
 
 RATE_HZ = 48_000
 

@@ -8,8 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-import gainlib.bench as room
-from gainlib.exercises import Progress
+import gainlib.widgets as room
+from gainlib.learners.progress import Progress
 
 pytestmark = pytest.mark.browser
 

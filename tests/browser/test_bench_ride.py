@@ -12,7 +12,7 @@ import numpy as np
 import gainlib as gl
 from bokeh.models import ColumnDataSource
 from gainlib.views import View
-from gainlib.views.strokes import frame, inked
+from gainlib.views.style import frame, inked
 
 class Points(View):
     title = "Ride"

@@ -6,7 +6,8 @@ import json
 
 import pytest
 
-from gainlib.exercises import Progress, load
+from gainlib.exercises import load
+from gainlib.learners.progress import Progress
 
 pytestmark = pytest.mark.browser
 

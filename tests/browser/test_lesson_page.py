@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from gainlib.bench.lesson_page import lesson_page
+from gainlib.html.lesson_page import lesson_page
 
 pytestmark = pytest.mark.browser
 

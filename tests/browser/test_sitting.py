@@ -13,7 +13,7 @@ from gainlib.exercises import load
 
 pytestmark = pytest.mark.browser
 
-KINDS = Path(__file__).parents[1] / "bench" / "kinds"
+KINDS = Path(__file__).parents[1] / "benches" / "kinds"
 EXERCISES = Path(__file__).parents[2] / "exercises"
 SLOW = """\
 import time

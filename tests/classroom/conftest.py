@@ -12,8 +12,9 @@ from pathlib import Path
 import pytest
 
 import gainlib
-from gainlib.classroom import Learner, mark_folder, new_class, read_class
+from gainlib.classroom import Learner, new_class, read_class
 from gainlib.classroom.class_file import write_learners_file
+from gainlib.classroom.marks import mark_folder
 from gainlib.classroom.store import Store
 from gainlib.exercises import load
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 import pytest
 
 import gainlib as gl
-from gainlib.classroom import enrol, own_variant
-from gainlib.exercises import Progress, load
+from gainlib.exercises import load
+from gainlib.learners.enrolment import enrol, own_variant
+from gainlib.learners.progress import Progress
 
 from .conftest import EXERCISE
 

@@ -6,8 +6,10 @@ import json
 
 import pytest
 
-from gainlib.classroom import enrol, own_variant, read_class
-from gainlib.exercises import Progress, load
+from gainlib.classroom import read_class
+from gainlib.exercises import load
+from gainlib.learners.enrolment import enrol, own_variant
+from gainlib.learners.progress import Progress
 
 from .conftest import EXERCISE
 

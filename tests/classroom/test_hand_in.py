@@ -6,10 +6,11 @@ import json
 
 import pytest
 
-from gainlib.classroom import enrol, enrolled, hand_in, own_variant, read_hand_in
-from gainlib.classroom.handing_in import plain_name
 from gainlib.errors import GainError
-from gainlib.exercises import Progress, load
+from gainlib.exercises import load
+from gainlib.learners.enrolment import enrol, enrolled, own_variant
+from gainlib.learners.progress import Progress
+from gainlib.learners.submission import hand_in, plain_name, read_hand_in
 
 from .conftest import EXERCISE, GAIN
 
@@ -109,7 +110,7 @@ def test_a_failed_write_leaves_nothing_behind(learner, monkeypatch):
     def full(*given):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("gainlib.exercises.progress.os.replace", full)
+    monkeypatch.setattr("gainlib.learners.progress.os.replace", full)
     with pytest.raises(GainError, match="no space left on device.*nothing is handed in"):
         hand_in(learner)
     assert list((learner / "hand-ins").iterdir()) == []

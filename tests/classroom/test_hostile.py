@@ -12,9 +12,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from gainlib.classroom import read_hand_in
-from gainlib.classroom.collecting import found_in
+from gainlib.classroom.intake import found_in
 from gainlib.errors import GainError
+from gainlib.learners.submission import read_hand_in
 
 from .conftest import EXERCISE, GAIN, TRIM, SmallClass
 

@@ -13,8 +13,8 @@ import pytest
 
 from gainlib.classroom import Learner, new_class, read_class
 from gainlib.classroom.class_file import write_learners_file
+from gainlib.classroom.mark_sheet import plain_cell
 from gainlib.classroom.run import mark_class
-from gainlib.classroom.sheet import plain_cell
 from gainlib.errors import GainError
 from gainlib.exercises import load
 

@@ -7,8 +7,8 @@ import random
 import pytest
 from scipy.stats import pointbiserialr
 
-from gainlib.classroom.likeness import Given, alike
-from gainlib.classroom.statistics import class_figures, discrimination
+from gainlib.classroom.item_analysis import class_figures, discrimination
+from gainlib.classroom.similarity import Given, alike
 
 from .conftest import GAIN, TRIM
 

@@ -60,7 +60,7 @@ def test_a_port_in_use_is_told(run, tmp_path):
 
 def test_a_server_that_does_not_start_is_one_sentence(run, tmp_path, monkeypatch):
     command = [sys.executable, "-c", "import sys; print('first'); sys.exit('the reason.')"]
-    monkeypatch.setattr("gainlib.cli.server.server_command", lambda folder, port: command)
+    monkeypatch.setattr("gainlib.learners.jupyter_server.server_command", lambda folder, port: command)
     status, _, err = run("open", str(tmp_path / "own"), "--no-browser")
     assert status == 2
     assert err == "gainlib: JupyterLab did not start (the reason); `gainlib check-setup` may say why.\n"
@@ -154,8 +154,9 @@ def test_sound_files_that_come_back_changed_are_a_fault(monkeypatch):
 
 
 def test_what_compiles_behind_the_first_page_leaves_no_loop_for_a_lesson(tmp_path):
-    from gainlib.cli.server import COMPILE_LOOPS
-    from gainlib.kernels import dynamics_loops, loops
+    from gainlib.learners.jupyter_server import COMPILE_LOOPS
+    from gainlib.loops import numba_dynamics as dynamics_loops
+    from gainlib.loops import numba_loops as loops
 
     subprocess.run(
         [sys.executable, "-c", COMPILE_LOOPS], env=os.environ | {"NUMBA_CACHE_DIR": str(tmp_path)}, check=True
@@ -166,10 +167,10 @@ def test_what_compiles_behind_the_first_page_leaves_no_loop_for_a_lesson(tmp_pat
 
 
 def test_without_numba_the_stand_in_is_told_and_is_no_fault(monkeypatch):
-    from gainlib.kernels import twins
+    from gainlib.loops import numpy_loops as twins
 
-    monkeypatch.setattr(setup.kernels, "working", lambda: twins)
-    found = setup.loops()
+    monkeypatch.setattr(setup.fast_loops, "working", lambda: twins)
+    found = setup.compiled_loops()
     assert found.works
     assert "stand-in" in found.said
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from gainlib.exercises import exercise_names, load, prove
-from gainlib.exercises.spec import KINDS
+from gainlib.authoring.verification import prove
+from gainlib.exercises import exercise_names, load
+from gainlib.exercises.tables import KINDS
 
 VARIANTS = 2
 LEAST_EXERCISES = 45

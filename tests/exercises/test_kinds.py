@@ -10,11 +10,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gainlib.audio import Audio, write
+from gainlib.authoring.messages import faults_of
+from gainlib.authoring.new_exercise import new_exercise
+from gainlib.authoring.verification import prove
 from gainlib.errors import GainError
-from gainlib.exercises import load, new_exercise, prove
-from gainlib.exercises.faults import faults_of
-from gainlib.exercises.reckonings import reckoned, reckonings
-from gainlib.exercises.spec import KINDS
+from gainlib.exercises import load
+from gainlib.exercises.formulas import reckoned, reckonings
+from gainlib.exercises.tables import KINDS
 
 HEAD = """
 title  = "A title"

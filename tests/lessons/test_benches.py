@@ -9,8 +9,8 @@ import math
 import pytest
 
 from gainlib.audio import bundled_folder
-from gainlib.bench import Bench, Sitting
-from gainlib.bench.controls import Breakpoints, Pick
+from gainlib.benches import Bench, Sitting
+from gainlib.benches.controls import Breakpoints, Pick
 
 LESSONS = sorted(bundled_folder("lessons").glob("[0-9][0-9]-*.ipynb"))
 

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from gainlib.errors import GainError
-from gainlib.kernels import dynamics, dynamics_twins
+from gainlib.loops import dynamics
+from gainlib.loops import numpy_dynamics as dynamics_twins
 from gainlib.stages import (
     ClipGain,
     Compressor,

@@ -12,8 +12,8 @@ import pytest
 from bokeh.embed import json_item
 
 from gainlib import Audio, Converter, GainError, Preamp, Session, Source, Trim
+from gainlib.html.figures import embedded
 from gainlib.views import CloseUp, LevelDiagram, Waveform, headline, view, views
-from gainlib.views.page import embedded
 
 RATE_HZ = 48_000
 SECOND = np.arange(RATE_HZ) / RATE_HZ

@@ -1,0 +1,127 @@
+from .audio import Audio as Audio
+from .audio import read as read
+from .audio import tone as tone
+from .audio import write as write
+from .benches import Control as Control
+from .decibels import (
+    db_from_power as db_from_power,
+)
+from .decibels import (
+    db_from_ratio as db_from_ratio,
+)
+from .decibels import (
+    dbu_from_dbv as dbu_from_dbv,
+)
+from .decibels import (
+    dbu_from_volts as dbu_from_volts,
+)
+from .decibels import (
+    dbv_from_dbu as dbv_from_dbu,
+)
+from .decibels import (
+    dbv_from_volts as dbv_from_volts,
+)
+from .decibels import (
+    power_from_db as power_from_db,
+)
+from .decibels import (
+    ratio_from_db as ratio_from_db,
+)
+from .decibels import (
+    sum_db as sum_db,
+)
+from .decibels import (
+    volts_from_dbu as volts_from_dbu,
+)
+from .decibels import (
+    volts_from_dbv as volts_from_dbv,
+)
+from .errors import GainError as GainError
+from .flow import Bus as Bus
+from .flow import Rendering as Rendering
+from .flow import Send as Send
+from .flow import Session as Session
+from .flow import Strip as Strip
+from .learners.course_folder import contents as contents
+from .learners.course_folder import learner as learner
+from .meters import measure as measure
+from .meters import measures as measures
+from .notebook import (
+    bench as bench,
+)
+from .notebook import (
+    compare as compare,
+)
+from .notebook import (
+    exercise as exercise,
+)
+from .notebook import (
+    exercise_book as exercise_book,
+)
+from .notebook import (
+    hand_in as hand_in,
+)
+from .notebook import (
+    predict as predict,
+)
+from .notebook import (
+    survey as survey,
+)
+from .stages import (
+    ClipGain as ClipGain,
+)
+from .stages import (
+    Compressor as Compressor,
+)
+from .stages import (
+    Converter as Converter,
+)
+from .stages import (
+    Delivery as Delivery,
+)
+from .stages import (
+    Fader as Fader,
+)
+from .stages import (
+    Limiter as Limiter,
+)
+from .stages import (
+    OutboardInsert as OutboardInsert,
+)
+from .stages import (
+    Pan as Pan,
+)
+from .stages import (
+    Preamp as Preamp,
+)
+from .stages import (
+    Ride as Ride,
+)
+from .stages import (
+    Saturation as Saturation,
+)
+from .stages import (
+    SoftClip as SoftClip,
+)
+from .stages import (
+    Source as Source,
+)
+from .stages import (
+    StoredFile as StoredFile,
+)
+from .stages import (
+    Trim as Trim,
+)
+from .stages import (
+    codec_overshoot as codec_overshoot,
+)
+from .stages import (
+    deliver as deliver,
+)
+from .stages import (
+    proposed_ride as proposed_ride,
+)
+from .views import CloseUp as CloseUp
+from .views import Waveform as Waveform
+
+__version__: str

@@ -1,0 +1,315 @@
+"""Which answers to an exercise pass: a grid over two of its controls, as a picture that says the same in a sentence."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass
+from html import escape
+from pathlib import Path
+from typing import Any
+
+from gainlib.errors import GainError, nearest
+from gainlib.exercises import Exercise, Move, Variant, load
+from gainlib.exercises.readings import Renderings, printed_number
+from gainlib.html.figures import bokeh_script
+from gainlib.views.style import frame, inked
+
+__all__ = ["Cell", "PassingRegion", "passing_region", "write_passing_page"]
+
+MOST_VALUES = 41
+"""Along each control at most so many values: up to 1681 answers are rendered and measured."""
+_MARK = "<!-- gainlib: which answers pass -->"
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One answer of the grid: the two settings, and which bounds it fails, in words; none where it passes."""
+
+    across: float
+    up: float
+    fails: tuple[str, ...]
+
+    @property
+    def passes(self) -> bool:
+        """Whether every check is met."""
+        return not self.fails
+
+
+@dataclass(frozen=True)
+class PassingRegion:
+    """The answers over two controls of one variant, the other controls as the author sets them.
+
+    `steps` are the distances of the grid along both; `start` and `solution` are settings of the two controls.
+    """
+
+    variant: Variant
+    across: Move
+    up: Move
+    steps: tuple[float, float]
+    cells: tuple[Cell, ...]
+    solution: Cell
+    start: Cell
+
+    @property
+    def sentence(self) -> str:
+        """The picture in words."""
+        passing = [each for each in self.cells if each.passes]
+        count = f"{len(passing)} of {len(self.cells)} answers pass"
+        if passing:
+            reach = " and ".join(
+                f"{_named(move)} {_reach(move, values)}"
+                for move, values in (
+                    (self.across, [each.across for each in passing]),
+                    (self.up, [each.up for each in passing]),
+                )
+            )
+            count += f", with {reach} (not every pair of these)"
+        told = [f"{count}.", self._told("The author's answer", self.solution), self._told("The start", self.start)]
+        others = [each for each in self.variant.moves if each not in (self.across, self.up)]
+        if others:
+            told.append("The other controls stand where the author's answer has them.")
+        if self.variant.asks:
+            told.append("Its questions are left out.")
+        return " ".join(told)
+
+    def _told(self, what: str, cell: Cell) -> str:
+        across = f"{_named(self.across)} {_said(self.across, cell.across)}"
+        where = f"{what}, {across} and {_named(self.up)} {_said(self.up, cell.up)},"
+        return f"{where} passes." if cell.passes else f"{where} fails: {'; '.join(cell.fails)}."
+
+    def figure(self) -> Any:
+        """The grid as a Bokeh figure: passing answers hatched and dotted, the author's answer and the start marked."""
+        from bokeh.models import ColumnDataSource, HoverTool
+
+        (wide, high), across, up = self.steps, self.across, self.up
+        drawing = frame(
+            520,
+            (across.low - wide, across.high + wide),
+            (up.low - high, up.high + high),
+            x_axis_label=_headed(across),
+            y_axis_label=_headed(up),
+        )
+        drawing.name = "passing"
+        for name, passes in (("fails", False), ("passes", True)):
+            cells = [each for each in self.cells if each.passes is passes]
+            source = ColumnDataSource(
+                name=name,
+                data={
+                    "across": [each.across for each in cells],
+                    "up": [each.up for each in cells],
+                    "across_said": [_said(across, each.across) for each in cells],
+                    "up_said": [_said(up, each.up) for each in cells],
+                    "says": ["passes" if each.passes else "fails: " + "; ".join(each.fails) for each in cells],
+                },
+            )
+            look = inked(line_color="grid")
+            if passes:
+                look |= {"fill_color": "#0072B2", "fill_alpha": 0.2, "hatch_pattern": "/", "hatch_color": "#0072B2",
+                         "hatch_alpha": 0.8, "hatch_scale": 8}  # fmt: skip
+            else:
+                look |= {"fill_color": "#FFFFFF", "fill_alpha": 0.01}
+            drawn = drawing.rect("across", "up", width=wide, height=high, source=source, **look)
+            if passes:
+                drawing.scatter("across", "up", source=source, size=6, color="#0072B2")
+            drawing.add_tools(
+                HoverTool(
+                    renderers=[drawn],
+                    attachment="vertical",
+                    tooltips="<div style='max-width: 26em; white-space: normal; font-size: 13px'>"
+                    f"{escape(across.label)} @across_said, {escape(_named(up))} @up_said:<br>@says</div>",
+                )
+            )
+        for what, cell, marker, ink in (
+            ("start", self.start, "triangle", "#B34E00"),
+            ("author's answer", self.solution, "star", "#1A1D21"),
+        ):
+            right = cell.across < (across.low + across.high) / 2
+            place = {"x": [cell.across], "y": [cell.up], "text": [what]}
+            at = ColumnDataSource(name=what, data=place)
+            drawing.scatter("x", "y", source=at, marker=marker, size=16, color=ink, line_color="#FFFFFF")
+            drawing.text(
+                "x", "y", "text", source=at, x_offset=12 if right else -12, y_offset=-6, text_color=ink,
+                text_font_size="13px", text_font_style="bold", text_align="left" if right else "right",
+                background_fill_color="#FFFFFF", background_fill_alpha=0.85, padding=2,
+            )  # fmt: skip
+        return drawing
+
+
+def passing_region(
+    exercise: str | Path | Exercise, *, learner: str = "Ada", controls: tuple[str, str] | None = None
+) -> PassingRegion:
+    """Which settings of two controls pass, for one learner's numbers; the first two controls unless others are named.
+
+    The other controls stand as in the author's answer; at most 41 values are looked at along each control, the author's
+    own among them. Raises GainError where there are not two controls that are numbers, and for one that is not there.
+
+    >>> region = passing_region("recording/leave-room")
+    >>> region.solution.passes, region.start.passes
+    (True, False)
+    """
+    made = exercise if isinstance(exercise, Exercise) else load(exercise)
+    variant = made.variant(learner)
+    across, up = _pair(made, variant, controls)
+    solution = {**variant.start, **variant.solution}
+    values = {move.path: _values(move, solution[move.path]) for move in (across, up)}
+    renderings = Renderings()
+
+    def cell(here: float, there: float) -> Cell:
+        answer = {**solution, across.path: here, up.path: there}
+        settings = {move.path: answer[move.path] for move in variant.moves}
+        try:
+            read = renderings.read(variant.session.replaced(settings))
+            found = [(each, reading, read.value(reading)) for each, reading in _checks(variant)]
+        except GainError as fault:
+            return Cell(here, there, (str(fault).rstrip("."),))
+        session = read.rendering.session
+        fails = tuple(
+            f"{each.title} {reading.printed(value, session)}, too {side} (wanted: {reading.wanted(session)})"
+            for each, reading, value in found
+            if (side := reading.side(value))
+        )
+        return Cell(here, there, fails)
+
+    # The control that stands later in the flow moves fastest: what stands in front of it is rendered once.
+    first, second = sorted((across, up), key=lambda move: _depth(variant, move))
+    pairs = [
+        (here, there) if first is across else (there, here)
+        for here in values[first.path]
+        for there in values[second.path]
+    ]
+    return PassingRegion(
+        variant=variant,
+        across=across,
+        up=up,
+        steps=(_stride(across), _stride(up)),
+        cells=tuple(cell(*pair) for pair in pairs),
+        solution=cell(solution[across.path], solution[up.path]),
+        start=cell(variant.start[across.path], variant.start[up.path]),
+    )
+
+
+def write_passing_page(region: PassingRegion, page: str | os.PathLike[str]) -> Path:
+    """Write the picture with its sentence as one HTML file that needs no connection; gives its path back.
+
+    An earlier picture is replaced, and nothing else: raises GainError where another file stands, and where the file
+    cannot be written.
+    """
+    from bokeh.embed import components
+
+    target = Path(page)
+    try:
+        if target.exists() and _MARK not in target.read_text(encoding="utf-8", errors="replace")[:500]:
+            raise GainError(f"{target} is there already and no picture of this kind; give another name.")
+        drawing = region.figure()
+        script, place = components(drawing)
+        exercise, numbers = region.variant.exercise, region.variant.printed
+        drawn = ", ".join(f"{name} {value}" for name, value in numbers.items())
+        body = _PAGE.format(
+            mark=_MARK,
+            title=escape(f"{exercise.title}: which answers pass"),
+            drawn=escape(f"{exercise.name}, one learner's numbers: {drawn}" if drawn else exercise.name),
+            sentence=escape(region.sentence),
+            place=place,
+            library=bokeh_script().decode("utf-8").replace("</script", "<\\/script"),
+            script=script,
+        )
+        target.write_text(body, encoding="utf-8")
+    except OSError as fault:
+        reason = (fault.strerror or str(fault)).lower()
+        raise GainError(f"{target} cannot be written ({reason}); give another name.") from fault
+    return target
+
+
+_PAGE = """<!doctype html>
+{mark}
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<title>{title}</title>
+<style>
+body {{
+  font: 15px/1.5 system-ui, sans-serif; color: #1a1d21; background: #fff;
+  max-width: 60em; margin: 1.5em auto; padding: 0 1em;
+}}
+h1 {{ font-size: 1.4em; }}
+figure {{ margin: 0; }}
+.key {{ color: #5f6670; }}
+</style>
+</head>
+<body>
+<main>
+<h1>{title}</h1>
+<p>{drawn}</p>
+<p id="sentence">{sentence}</p>
+<figure role="figure" aria-label="{title}" aria-describedby="sentence">{place}</figure>
+<p class="key">Hatched, with a dot: the answer passes. Open: it fails; rest on it with the pointer to read which bounds.
+Star: the author’s answer. Triangle: the start.</p>
+</main>
+<script>{library}</script>
+{script}
+</body>
+</html>
+"""
+
+
+def _checks(variant: Variant) -> list[tuple[Any, Any]]:
+    return list(zip(variant.exercise.spec.checks, variant.checks, strict=True))
+
+
+def _pair(exercise: Exercise, variant: Variant, controls: tuple[str, str] | None) -> tuple[Move, Move]:
+    numbers = [each for each in variant.moves if not each.options and not each.points]
+    if len(numbers) < 2 or not exercise.spec.checks:
+        raise GainError(
+            f"{exercise.name} has {len(numbers)} controls that are numbers and {len(exercise.spec.checks)} checks; "
+            "a picture of what passes needs two controls and a check."
+        )
+    if controls is None:
+        return numbers[0], numbers[1]
+    found = []
+    for name in controls:
+        named = [each for each in numbers if each.path == name or each.path.endswith(f"/{name}")]
+        if len(named) != 1:
+            paths = [each.path for each in numbers]
+            raise GainError(f"{name!r} is not one of the controls that are numbers; {nearest(name, paths)}")
+        found.append(named[0])
+    if found[0] == found[1]:
+        raise GainError(f"both controls are {found[0].path}; name two.")
+    return found[0], found[1]
+
+
+def _stride(move: Move) -> float:
+    """The distance of the grid along a control: its step, or as many steps as leave 41 values at most."""
+    steps = max(1, -(-round((move.high - move.low) / move.step) // (MOST_VALUES - 1)))
+    return steps * move.step
+
+
+def _values(move: Move, middle: float) -> list[float]:
+    """The values along a control, the author's own among them."""
+    stride = _stride(move)
+    first = middle - stride * int((middle - move.low) / stride + 1e-9)
+    count = int((move.high - first) / stride + 1e-9) + 1
+    return [round(first + index * stride, 9) for index in range(count)]
+
+
+def _depth(variant: Variant, move: Move) -> tuple[int, int]:
+    part, stage, _ = move.path.split("/")
+    names = [each.name for each in variant.session.chains]
+    return names.index(part), variant.session.part(part).stage_names.index(stage)
+
+
+def _named(move: Move) -> str:
+    return move.label[:1].lower() + move.label[1:]
+
+
+def _said(move: Move, value: float) -> str:
+    return printed_number(value, move.unit, move.step)
+
+
+def _reach(move: Move, values: Sequence[float]) -> str:
+    low, high = _said(move, min(values)), _said(move, max(values))
+    return f"at {low}" if low == high else f"from {low} to {high}"
+
+
+def _headed(move: Move) -> str:
+    return f"{move.label}, {move.unit}" if move.unit else move.label

@@ -1,0 +1,490 @@
+"""Whether the entries of a file make sense together: paths, taps, measures, bounds, answers, words in texts."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterable, Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+from gainlib.errors import GainError, nearest
+from gainlib.exercises.exercise import Exercise, begun, digest_of, moved, plain_part, same_names
+from gainlib.exercises.formulas import require_reckoning
+from gainlib.exercises.given import SIGNAL, Layout, Places, Start, Told, laid_out, noted
+from gainlib.exercises.parameters import (
+    MOST_DRAWS,
+    ORDER,
+    Draw,
+    combinations,
+    draw_of,
+    draws_of,
+    ends_of,
+    require_range,
+)
+from gainlib.exercises.questions import READS, choice_reading
+from gainlib.exercises.readings import reading_of, words_of
+from gainlib.exercises.tables import (
+    A_NUMBER,
+    KINDS,
+    PLACEHOLDER,
+    Amount,
+    Answer,
+    AskEntry,
+    Drawn,
+    MoveEntry,
+    Reading,
+    Spec,
+    Value,
+    When,
+    filled,
+    number_in_quotes,
+    shown,
+)
+from gainlib.flow import Session
+from gainlib.views import view
+
+__all__ = ["assembled"]
+
+MOST_COMBINATIONS = 64
+DEEPEST = 4
+RIDE = {"even_to_db", "strength", "most_db"}
+
+
+def assembled(name: str, file: Path, spec: Spec, content: bytes) -> tuple[Exercise | None, list[Told]]:
+    """The exercise of these entries, or None and everything in them that makes no sense, each with its place."""
+    found = _of_kind(spec)
+    layout = laid_out(spec.given, file, found)
+    draws: dict[str, Draw] = {}
+    for entry, vary in spec.varies.items():
+        with noted(found, ("varies", entry)):
+            if entry == ORDER and spec.candidates:
+                raise GainError("order of varies: that name is kept for the order of the candidates; choose another.")
+            draws[entry] = draw_of(entry, vary)
+    if layout is not None and len(draws) == len(spec.varies):
+        draws = draws_of(spec)
+        for drawn in combinations(draws, MOST_COMBINATIONS):
+            found += _Sense(spec, layout, draws, drawn).found
+    found += _texts(spec)
+    for choice in spec.given.views:
+        with noted(found, ("given", "views")):
+            view(choice)
+    found = list(dict.fromkeys(found))
+    if found or layout is None:
+        return None, found
+    return Exercise(name, spec, file, digest_of(content), layout, draws), []
+
+
+def _of_kind(spec: Spec) -> list[Told]:
+    """Entries that the kind needs and that are missing, or that it does not have."""
+    found: list[Told] = []
+    needs, lacks = KINDS[spec.kind]
+    for entry in sorted(needs):
+        if not getattr(spec, entry):
+            found.append((("kind",), f"the entry {entry} is missing; an exercise of kind {spec.kind} needs it."))
+    for entry in sorted(lacks):
+        if getattr(spec, entry):
+            instead = " and ".join(sorted(needs - {"moves"}))
+            said = f"an exercise of kind {spec.kind} has no {entry}; give {instead}, or choose another kind."
+            found.append(((entry,), said))
+    if spec.kind == "ride" and spec.moves and not any(move.points for move in spec.moves):
+        found.append((("moves",), "an exercise of kind ride needs a move with points = true, the ride that is drawn."))
+    names = [each.name for each in spec.asks]
+    candidates = [each.name for each in spec.candidates]
+    for place, known in (("asks", names), ("candidates", candidates)):
+        twice = {name for name in known if known.count(name) > 1}
+        found += [((place,), f"the name {name!r} is taken twice in {place}; names are told apart.") for name in twice]
+    if len(candidates) == 1:
+        found.append((("candidates",), "there is one candidate; give two to five."))
+    return found
+
+
+class _Sense:
+    """One combination of drawn values, everything in the file held against the session that it gives."""
+
+    def __init__(self, spec: Spec, layout: Layout, draws: dict[str, Draw], drawn: Drawn) -> None:
+        self.spec, self.layout, self.draws, self.drawn = spec, layout, draws, drawn
+        self.words = words_of(drawn)
+        self.found: list[Told] = []
+        start = self._start()
+        if start is None:
+            return
+        self.session: Session = start.session
+        self.moves: dict[str, MoveEntry] = {}
+        self._moves(start)
+        for index, check in enumerate(spec.checks):
+            with self._noted(("checks", index, "reads"), f"check {index + 1}"):
+                self._reading(check.reads)
+        for index, ask in enumerate(spec.asks):
+            with self._noted(("asks", index), f"ask {ask.name}"):
+                self._ask(ask)
+        for index, candidate in enumerate(spec.candidates):
+            with self._noted(("candidates", index, "set"), f"candidate {candidate.name}"):
+                own = Start(start.session, dict(start.signals))
+                for path, part in candidate.set_.items():
+                    own.put(filled(path, self.words), self._plain(f"{path} of {candidate.name}", part))
+        for index, slip in enumerate(spec.slips):
+            for at, when in enumerate(slip.when):
+                with self._noted(("slips", index, "when", at), f"slip {index + 1}"):
+                    self._when(when)
+        if spec.given.listen:
+            with self._noted(("given", "listen")):
+                self.session.tap(filled(spec.given.listen, self.words))
+        if len(self.moves) == len(spec.moves):  # answers are told by the moves
+            self._answers()
+
+    @contextlib.contextmanager
+    def _noted(self, place: Places, what: str = "") -> Iterator[None]:
+        try:
+            yield
+        except GainError as fault:
+            said = str(fault)
+            self.found.append((place, f"{what}: {said}" if what and not said.startswith(what) else said))
+        except (ValueError, TypeError, OverflowError, KeyError) as fault:
+            self.found.append((place, f"{what or place[0]} cannot be used: {str(fault).splitlines()[0][:120]}."))
+
+    def _start(self) -> Start | None:
+        start = self.layout.start()
+        paths: list[str] = []
+        for name, vary in self.spec.varies.items():
+            if vary.path is None:
+                continue
+            with self._noted(("varies", name)):
+                path = _full(start, filled(vary.path, self.words), f"path of {name} of varies")
+                if path in paths:
+                    raise GainError(f"{path} is named twice in varies; name it once.")
+                paths.append(path)
+                value = start.value(path)
+                if not self.draws[name].choices and (isinstance(value, bool) or not isinstance(value, int | float)):
+                    raise GainError(
+                        f"{name} of varies is {vary.path}, which is not a number; name a setting that is one."
+                    )
+                for index in (0, self.draws[name].count - 1):
+                    with _at(f"{name} of varies"):
+                        self.layout.start().put(path, self.draws[name].at(index))
+                start.put(path, self.drawn[name])
+        for index, plant in enumerate(self.spec.plant):
+            with self._noted(("plant", index), f"plant {index + 1}"):
+                if (plant.to is None) == (plant.by is None):
+                    raise GainError("give to, the value, or by, the amount; one of the two.")
+                path = _full(start, filled(plant.at, self.words), "at")
+                if plant.by is not None:
+                    self._amount("by", plant.by)
+                    value = start.value(path)
+                    if isinstance(value, bool) or not isinstance(value, int | float):
+                        raise GainError(f"{plant.at} is not a number; give to.")
+                else:
+                    assert plant.to is not None
+                    self._plain("to", plant.to)
+        self.varied = paths
+        if self.found:
+            return None
+        with self._noted(("plant",), "plant"):
+            return begun(self.spec, self.layout, self.drawn)
+        return None
+
+    def _moves(self, start: Start) -> None:
+        for index, entry in enumerate(self.spec.moves):
+            name = f"move {index + 1}"
+            with self._noted(("moves", index)):
+                path = _full(start, filled(entry.path, self.words), f"path of {name}")
+                if path in self.moves:
+                    raise GainError(f"{path} is named twice among moves; name it once.")
+                if path in self.varied and entry.start is not None:
+                    raise GainError(f"{path} varies, so that {name} starts where it was drawn; leave its start out.")
+                if f"/{SIGNAL}/" in path:
+                    raise GainError(f"path of {name} is the signal itself; let a stage be moved.")
+                self._shape_of_move(entry, name, start.value(path), start, path)
+                self.moves[path] = entry
+                if self._start_of_move(index, entry):
+                    moved(entry, start, self.drawn)
+
+    def _start_of_move(self, index: int, entry: MoveEntry) -> bool:
+        with self._noted(("moves", index, "start")):
+            if entry.start is not None:
+                self._part(f"start of move {index + 1}", entry.start, entry)
+            return True
+        return False
+
+    def _shape_of_move(self, entry: MoveEntry, name: str, value: Any, start: Start, path: str) -> None:
+        forms = [entry.options is not None, entry.points, entry.step is not None]
+        if forms.count(True) > 1 and not (entry.points and entry.options is None):
+            raise GainError(f"{name} is a choice and a range at once; give options, or from, to and step.")
+        if entry.options is not None:
+            for option in entry.options:
+                Start(start.session, start.signals).put(path, option)
+            return
+        if entry.low is None or entry.high is None:
+            raise GainError(f"{name} lacks its range; give from, to and step, or options.")
+        if entry.points:
+            if path.rpartition("/")[2] not in ("points", "ride"):
+                raise GainError(
+                    f"{name} is {entry.path}, which holds no points; name those of a ride, or leave points out."
+                )
+            require_range(entry.low, entry.high, entry.step or 0.1, name)
+            return
+        if entry.step is None:
+            raise GainError(f"{name} lacks the entry step; give it.")
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise GainError(
+                f"{name} is {entry.path}, which is not a number; name a setting that is one, or give options."
+            )
+        require_range(entry.low, entry.high, entry.step, name)
+        if (entry.high - entry.low) / entry.step > MOST_DRAWS:
+            raise GainError(f"{name} has more than {MOST_DRAWS} values; give a larger step.")
+        for end in (entry.low, entry.high):
+            with _at(name):
+                Start(start.session, start.signals).put(path, end)
+
+    # --- readings and values ---
+
+    def _reading(self, entry: Reading) -> None:
+        for bound in (entry.at_least, entry.at_most):
+            if bound is not None:
+                self._amount("a bound", bound)
+        if entry.at_least is None and entry.at_most is None:
+            raise GainError(f"{entry.measure or entry.told or entry.setting} has no bound; give at_least or at_most.")
+        reading_of(entry, self.drawn, self.session)
+
+    def _value(self, name: str, value: Value, depth: int = 1) -> None:
+        forms = bool(READS & value.model_fields_set) + (value.reckon is not None)
+        typed = bool({"base", "plus", "minus"} & value.model_fields_set)
+        if forms + typed != 1:
+            raise GainError(f"{name} must be one thing: {A_NUMBER}, a reading, or a reckoning with its numbers.")
+        if depth > DEEPEST:
+            raise GainError(f"{name} is nested more than {DEEPEST} deep; reckon it in fewer steps.")
+        if value.reckon is not None:
+            require_reckoning(value.reckon, len(value.with_))
+            for each in value.with_:
+                self._value(f"with of {value.reckon}", each, depth + 1)
+        elif typed:
+            self._amount(name, value)
+        else:
+            reading_of(value, self.drawn, self.session)
+
+    def _amount(self, name: str, amount: Amount) -> tuple[float, float]:
+        numbers = [each for each, draw in self.draws.items() if draw.numbers]
+        for followed in (*amount.plus, *amount.minus):
+            if followed not in numbers:
+                what = "which is a word" if followed in self.draws else "which does not vary"
+                near = nearest(followed, numbers) if numbers else "nothing that varies is a number."
+                raise GainError(f"{name} follows {followed!r}, {what}; {near}")
+        return ends_of(amount, self.draws)
+
+    def _plain(self, name: str, part: Answer) -> Any:
+        """A part of an answer that is put into a setting: a number, a rule, a text, a switch, points."""
+        if part.plain is None:
+            if not {"base", "plus", "minus"} & part.model_fields_set or part.reckon or READS & part.model_fields_set:
+                raise GainError(f"{name} must be a number, a rule, a text, or true or false.")
+            self._amount(name, part)
+        return plain_part(part, self.drawn)
+
+    # --- asks ---
+
+    def _ask(self, ask: AskEntry) -> None:
+        kind = self.spec.kind
+        forms = {
+            "expected": ask.expected is not None,
+            "among": ask.among is not None,
+            "by, over the candidates": ask.among is None and ask.by is not None,
+        }
+        if list(forms.values()).count(True) != 1:
+            raise GainError("it asks for nothing or for two things; give expected, among, or by over the candidates.")
+        if ask.expected is not None:
+            self._value("expected", ask.expected)
+            for name, entry in (("within", ask.within), ("from", ask.lowest), ("to", ask.highest)):
+                if entry is None:
+                    raise GainError(
+                        f"it lacks the entry {name}; give the tolerance within, and from and to of the answer."
+                    )
+            assert ask.lowest is not None
+            assert ask.highest is not None
+            if ask.lowest >= ask.highest:
+                raise GainError(f"it goes from {ask.lowest:g} to {ask.highest:g}; from must be below to.")
+            return
+        if ask.among == "seconds":
+            if ask.at is None or ask.moment is None or ask.within is None:
+                raise GainError("a moment needs at, moment and within.")
+            self.session.tap(filled(ask.at, self.words))
+            return
+        if ask.by is None:
+            raise GainError("it lacks by, the reading that tells the choices apart.")
+        self._bounds(ask)
+        if ask.among is None:
+            if kind != "judge":
+                raise GainError("it needs expected, or among: strips, stages or seconds.")
+            reading_of(ask.by, self.drawn, self.session)
+            return
+        if ask.order:
+            raise GainError("an order is asked of candidates only; give pick.")
+        if ask.among == "strips":
+            labels: tuple[str, ...] = tuple(strip.name for strip in self.session.strips)
+            if len(labels) < 2:
+                raise GainError("there is one strip; among needs two or more to choose from.")
+        else:
+            if ask.of is None:
+                raise GainError("it lacks of, the strip or bus whose stages are meant.")
+            labels = self.session.part(filled(ask.of, self.words)).stage_names
+        if not any(choice_reading(ask, label, self.drawn, self.session) for label in labels):
+            raise GainError(f"by finds nothing to read in any of the {ask.among}; name a stage that they have.")
+
+    def _bounds(self, ask: AskEntry) -> None:
+        assert ask.by is not None
+        bounded = ask.by.at_least is not None or ask.by.at_most is not None
+        for bound in (ask.by.at_least, ask.by.at_most):
+            if bound is not None:
+                self._amount("a bound of by", bound)
+        ways = [bounded and ask.pick in (None, "first"), ask.pick in ("largest", "smallest"), ask.order is not None]
+        if ways.count(True) != 1 or (ask.pick == "first" and not bounded):
+            raise GainError("say in one way which is meant: pick largest or smallest, an order, or bounds in by.")
+        if ask.pick == "first" and ask.among != "stages":
+            raise GainError("pick first goes along the stages of a strip; give largest, smallest or bounds.")
+
+    def _when(self, when: When) -> None:
+        if when.ask is None:
+            if not self.spec.checks:
+                raise GainError("this kind has no controls to read a slip from; say which ask it answers.")
+            self._reading(when)
+            return
+        asks = {ask.name: ask for ask in self.spec.asks}
+        if when.ask not in asks:
+            raise GainError(f"there is no ask {when.ask!r}; {nearest(when.ask, asks)}")
+        counted = asks[when.ask].expected is not None or asks[when.ask].among == "seconds"
+        if counted != (when.near is not None) or counted == (when.is_ is not None):
+            raise GainError(f"give {'near and within' if counted else 'is'} for the ask {when.ask!r}.")
+        if when.near is not None:
+            self._value("near", when.near)
+        else:
+            self._choice(asks[when.ask], when.is_)
+
+    # --- answers ---
+
+    def _answers(self) -> None:
+        with self._noted(("solution",)):
+            self._answer("solution", self.spec.solution, whole=True)
+        for index, slip in enumerate(self.spec.slips):
+            with self._noted(("slips", index, "answer")):
+                self._answer(f"answer of slip {index + 1}", slip.answer, whole=False)
+
+    def _answer(self, name: str, answer: Mapping[str, Answer], *, whole: bool) -> None:
+        asks = {ask.name: ask for ask in self.spec.asks}
+        given: dict[str, Answer] = {}
+        start = Start(self.session, {})
+        for key, part in answer.items():
+            if key in asks:
+                given[key] = part
+            elif not self.spec.checks or "/" not in key:
+                known = [*asks, *(self.moves if self.spec.checks else ())]
+                raise GainError(
+                    f"{name} names {key!r}, which is no {'move' if self.moves else 'ask'}; {nearest(key, known)}"
+                )
+            else:
+                given[_full(start, filled(key, self.words), name)] = part
+        wanted = [*asks] if whole else [key for key in given if key in asks]
+        if self.spec.checks:
+            # In a session what is not named stays where it starts.
+            wanted += [key for key in self.moves if key in given or self.spec.kind != "session"]
+        same_names(given, wanted, "move" if self.spec.checks else "ask", name)
+        for key, part in given.items():
+            what = f"{key} of {name}"
+            if key in asks:
+                self._ask_part(what, part, asks[key])
+            else:
+                self._part(what, part, self.moves[key])
+
+    def _ask_part(self, name: str, part: Answer, ask: AskEntry) -> None:
+        if ask.expected is not None or ask.among == "seconds":
+            if part.plain is not None:
+                raise GainError(f"{name} is {shown(part.plain)}; it must be {A_NUMBER}.")
+            self._value(name, part)
+            return
+        self._choice(ask, part.plain)
+
+    def _choice(self, ask: AskEntry, named: object) -> None:
+        """A strip's, a stage's or a candidate's name; or all candidates in order."""
+        if ask.among == "strips":
+            known: Iterable[str] = [strip.name for strip in self.session.strips]
+        elif ask.among == "stages":
+            known = self.session.part(filled(ask.of or "", self.words)).stage_names
+        else:
+            known = [candidate.name for candidate in self.spec.candidates]
+        rows = named if isinstance(named, list) else [named]
+        if isinstance(named, list) != (ask.order is not None):
+            wanted = "all candidates in order, in square brackets" if ask.order else "one name"
+            raise GainError(f"the ask {ask.name!r} is answered by {shown(named)}; give {wanted}.")
+        for each in rows:
+            name = filled(each, self.words) if isinstance(each, str) else ""
+            if name not in known:
+                raise GainError(f"the ask {ask.name!r} is answered by {shown(each)}; {nearest(name, known)}")
+        if ask.order and sorted(rows) != sorted(known):
+            raise GainError(f"the ask {ask.name!r} wants each of {', '.join(known)} once.")
+
+    def _part(self, name: str, part: Answer, move: MoveEntry) -> None:
+        given = part.plain
+        if move.points:
+            if part.even_to_db is not None:
+                self._amount(name, part.even_to_db)
+                reach = part.strength * part.most_db
+                if not (move.low or 0.0) <= -reach <= reach <= (move.high or 0.0):
+                    raise GainError(
+                        f"{name} may go {reach:g} dB up and down; the ride goes from {move.low:g} to {move.high:g} dB."
+                    )
+            elif not isinstance(given, list):
+                raise GainError(f"{name} must be the points of a ride, or a ride such as {{ even_to_db = -20 }}.")
+            return
+        if RIDE & part.model_fields_set or READS & part.model_fields_set or part.reckon:
+            raise GainError(f"{name} must be {A_NUMBER}.")
+        if move.options is not None:
+            value = plain_part(part, self.drawn)
+            if not any(value == each and isinstance(value, bool) == isinstance(each, bool) for each in move.options):
+                raise GainError(f"{name} is {shown(value)}; it must be one of {', '.join(map(shown, move.options))}.")
+            return
+        if given is not None:
+            todo = number_in_quotes(given) if isinstance(given, str) else ""
+            raise GainError(f"{name} is {shown(given)}; {todo or f'it must be {A_NUMBER}'}.")
+        low, high = move.low or 0.0, move.high or 0.0
+        value = max(self._amount(name, part), key=lambda end: max(low - end, end - high))
+        if not low <= value <= high:
+            raise GainError(f"{name} comes to {value:g}; the move goes from {low:g} to {high:g}.")
+
+
+def _full(start: Start, path: str, name: str) -> str:
+    with _at(name):
+        return start.full_path(path)
+
+
+@contextlib.contextmanager
+def _at(place: str) -> Iterator[None]:
+    """Put the place in the file before the sentence of a fault that is found there."""
+    try:
+        yield
+    except GainError as fault:
+        raise GainError(f"{place}: {fault}") from fault
+
+
+def _texts(spec: Spec) -> list[Told]:
+    """Words in braces that stand for nothing."""
+    known = set(spec.varies)
+    checked = known | {"measured", "wanted", "off"}
+    texts: list[tuple[Places, str, str | None, set[str]]] = [(("brief",), "brief", spec.brief, known)]
+    for index, hint in enumerate(spec.hints):
+        texts.append((("hints", index, "text"), f"text of hint {index + 1}", hint.text, known))
+    for index, slip in enumerate(spec.slips):
+        texts.append((("slips", index, "say"), f"say of slip {index + 1}", slip.say, known))
+    for index, candidate in enumerate(spec.candidates):
+        texts.append((("candidates", index, "say"), f"say of candidate {candidate.name}", candidate.say, known))
+    for index, check in enumerate(spec.checks):
+        for name, told in (("low", check.low), ("high", check.high), ("good", check.good)):
+            texts.append((("checks", index, name), f"{name} of check {index + 1}", told, checked))
+    for index, ask in enumerate(spec.asks):
+        for name, told in (("low", ask.low), ("high", ask.high), ("wrong", ask.wrong), ("good", ask.good)):
+            texts.append((("asks", index, name), f"{name} of ask {ask.name}", told, checked | {"answered"}))
+    found: list[Told] = []
+    for place, name, text, words in texts:
+        for word in PLACEHOLDER.findall(text or ""):
+            if word not in words:
+                near = (
+                    nearest(word[:40], words) if words else "nothing varies here; add varies, or take the braces off."
+                )
+                found.append((place, f"{name} holds {{{word[:40]}}}; {near}"))
+                break
+    return found

@@ -1,0 +1,336 @@
+"""A bench without its widgets: a session, the controls that move it, and what its views say."""
+
+from __future__ import annotations
+
+import copy
+import weakref
+from collections.abc import Callable, Iterable
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from gainlib.benches.controls import Breakpoints, Control, Pick, Range, control_of
+from gainlib.benches.history import History
+from gainlib.errors import GainError, nearest
+from gainlib.flow import Rendering, Session
+from gainlib.views import Headline, View, headline, view
+
+if TYPE_CHECKING:
+    from gainlib.benches.panel import Panel
+
+__all__ = ["SLOTS", "Bench", "bench"]
+
+
+SLOTS = ("A", "B")
+"""The places in which settings are kept to compare them."""
+_benches: weakref.WeakSet[Bench] = weakref.WeakSet()
+"""All benches of this kernel; a lesson has up to seven, and samples are kept for the one in use."""
+
+
+class Bench:
+    """One signal flow with its controls and views; as the last line of a cell it shows itself.
+
+    `session` and `rendering` are the present state, `values` the controls' settings by path, `headline` and
+    `sentences` what the panel says, `moves` whether anything can move here. Made by `gainlib.benches(...)`.
+    """
+
+    def __init__(
+        self,
+        session: Session,
+        controls: Iterable[str | Control] = (),
+        views: Iterable[str | View] = ("level diagram",),
+        *,
+        listen: str | None = None,
+        title: str | None = None,
+        key: str | None = None,
+        follow: Bench | None = None,
+        advise: bool = True,
+    ) -> None:
+        if not isinstance(session, Session):
+            raise GainError(
+                f"session is a {type(session).__name__}; give a Session, for example Session.of(take, stages)."
+            )
+        if follow is not None:
+            session = session.replaced(_shared(follow, session))
+        self.start = session
+        self.key = key
+        self.advise = advise
+        # A copy: which strip a view shows is chosen on this bench, and another may hold the same view.
+        self.views = tuple(copy.copy(view(each)) for each in _listed(views, "views"))
+        self.controls: dict[str, Range | Pick | Breakpoints] = {
+            each.path: each for each in (control_of(session, each) for each in _listed(controls, "controls"))
+        }
+        self.moves = bool(self.controls) or follow is not None
+        self.before = session.render()
+        self.listen = "/".join(session.tap(listen)) if listen else self.before.last_tap
+        self.title = title if title is not None else _titled(session)
+        self.session = session
+        self.rendering: Rendering = self.before
+        self.history = History()
+        self.kept: dict[str, dict[str, Any]] = {}
+        self._watching: list[Callable[[Bench], object]] = []
+        self._panel: Panel | None = None
+        self._moved_together: object = follow._moved_together if follow is not None else object()
+        self._use()
+        if follow is not None:
+            follow._watching.append(_Following(self, _shared(follow, session)))
+
+    @property
+    def values(self) -> dict[str, Any]:
+        """The controls' settings by path."""
+        return {path: each.held(self.session.setting(path)) for path, each in self.controls.items()}
+
+    @property
+    def headline(self) -> Headline:
+        """What matters now, and which way to go; the latter is left out on a bench that does not advise."""
+        found = headline(self.rendering)
+        return found if self.advise else replace(found, advice="")
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """What each view says, in order."""
+        return tuple(each.sentence(self.rendering) for each in self.views)
+
+    def move(self, path: str, value: Any, *, stroke: object = None) -> Bench:
+        """Move one control, and render again what lies behind it.
+
+        Moves of one control with the same `stroke` are one step for `undo`, as a drag is; without one each is a step.
+        Raises GainError for a path that has no control here, and for a value that cannot be or is out of range.
+        """
+        control = self._control(path)
+        return self._step({control.path: control.checked(value)}, None if stroke is None else (control.path, stroke))
+
+    def reset(self) -> Bench:
+        """Every control back to where it stood when the bench was set up."""
+        return self._step({each.path: each.start for each in self.controls.values()})
+
+    def undo(self) -> Bench:
+        """Take the last step back. Raises GainError where there is none."""
+        values = self.history.undone()
+        if values is None:
+            raise GainError("there is nothing to undo; no control was moved on this bench.")
+        return self._set(values)
+
+    def redo(self) -> Bench:
+        """Do the step again that was taken back last. Raises GainError where there is none."""
+        values = self.history.redone()
+        if values is None:
+            raise GainError("there is nothing to redo; nothing was undone since the last move.")
+        return self._set(values)
+
+    def keep(self, slot: str) -> Bench:
+        """Keep the settings as "A" or "B", to come back to them."""
+        self.kept[_slot(slot)] = self.values
+        self._tell()
+        return self
+
+    def recall(self, slot: str) -> Bench:
+        """Go to the settings that were kept as "A" or "B"; one step for `undo`. Raises GainError for an empty one."""
+        if _slot(slot) not in self.kept:
+            raise GainError(f"nothing is kept as {slot} yet; keep the settings first.")
+        return self._step(self.kept[slot])
+
+    @property
+    def at(self) -> str:
+        """The slot whose kept settings are the present ones; empty when it is neither."""
+        return next((slot for slot in SLOTS if self.kept.get(slot) == self.values), "")
+
+    def settings_text(self) -> str:
+        """The settings as text, a line for each control, and the headline."""
+        lines = [f"{self.controls[path].name}: {self._printed(path, value)}" for path, value in self.values.items()]
+        return "\n".join([self.title or "Settings", *lines, str(self.headline)])
+
+    @property
+    def undo_words(self) -> str:
+        """What `undo` would do, in words; empty where there is nothing to undo."""
+        return self._told(self.history.done[-1].moved, 0) if self.history.done else ""
+
+    @property
+    def redo_words(self) -> str:
+        """What `redo` would do, in words; empty where there is nothing to redo."""
+        return self._told(self.history.taken_back[-1].moved, 1) if self.history.taken_back else ""
+
+    @property
+    def taps(self) -> tuple[str, ...]:
+        """Where one can listen: every stage of the strip that is shown, of the buses and of the main, as paths."""
+        strips = [each.name for each in self.session.strips if each.name != self.strip]
+        return tuple(f"{each.strip}/{each.stage}" for each in self.rendering.levels if each.strip not in strips)
+
+    def hear(self, tap: str) -> Bench:
+        """Listen behind another stage, before and after the moves. Raises GainError for a tap that is not there."""
+        self.listen = "/".join(self.session.tap(tap))
+        if self._panel is not None and not self._panel.closed:
+            self._panel.follow_listening()
+        return self
+
+    @property
+    def strip(self) -> str:
+        """The strip whose river is shown: the first unless a view was given another."""
+        chosen = (getattr(each, "strip", None) for each in self.views)
+        return next((each for each in chosen if isinstance(each, str)), self.session.strips[0].name)
+
+    def show(self, strip: str) -> Bench:
+        """Show another strip in the views that draw one. Raises GainError for a strip that is not there."""
+        name = self.session.strip(strip).name
+        for each in self.views:
+            if hasattr(each, "strip"):
+                each.strip = name
+        if self._panel is not None and not self._panel.closed:
+            self._panel.stand()
+        return self
+
+    def on_move(self, callback: Callable[[Bench], object]) -> Callable[[], None]:
+        """Have a function called with the bench after every move; gives back what stops it."""
+        self._watching.append(callback)
+        return lambda: self._watching.remove(callback)
+
+    def close(self) -> None:
+        """Close the panel, if there is one, and free what it holds in the page and in the kernel."""
+        if self._panel is not None:
+            self._panel.close()
+            self._panel = None
+
+    @property
+    def panel(self) -> Panel:
+        """The widgets of this bench, made when first asked for."""
+        if self._panel is None or self._panel.closed:
+            from gainlib.benches.panel import Panel
+
+            self._panel = Panel(self)
+        return self._panel
+
+    def _control(self, path: str) -> Range | Pick | Breakpoints:
+        if path in self.controls:
+            return self.controls[path]
+        tap, _, name = str(path).rpartition("/")
+        for each in self.controls.values():
+            if f"{each.tap}/{name}" == path or (
+                len(self.session.strips) == 1 and each.tap.endswith(f"/{tap}") and each.path.endswith(f"/{name}")
+            ):
+                return each
+        if not self.controls:
+            raise GainError(f"{path!r} has no control on this bench; it has none at all: give controls=[...].")
+        raise GainError(f"{path!r} has no control on this bench; {nearest(str(path), self.controls)}")
+
+    def _printed(self, path: str, value: Any) -> str:
+        return self.controls[path].printed(value)
+
+    def _told(self, moved: dict[str, tuple[Any, Any]], which: int) -> str:
+        if len(moved) > 1:
+            return f"{len(moved)} controls"
+        ((path, pair),) = moved.items()
+        return f"{self.controls[path].name} to {self._printed(path, pair[which])}"
+
+    def _step(self, values: dict[str, Any], stroke: object = None) -> Bench:
+        before = self.values
+        self._go(self.session.replaced(values), {path: (before[path], value) for path, value in values.items()}, stroke)
+        return self
+
+    def _tell(self) -> None:
+        if self._panel is not None and not self._panel.closed:
+            self._panel.follow_steps()
+
+    def _set(self, values: dict[str, Any]) -> Bench:
+        return self._go(self.session.replaced(values))
+
+    def _go(self, session: Session, moved: dict[str, tuple[Any, Any]] | None = None, stroke: object = None) -> Bench:
+        if session != self.session:
+            rendering = session.render(after=self.rendering)  # what cannot be rendered is refused before it is noted
+            self.session, self.rendering = session, rendering
+            self._use()
+        self.history.note(moved or {}, stroke)
+        for callback in tuple(self._watching):
+            callback(self)
+        return self
+
+    def _use(self) -> None:
+        """This bench is in use, and what follows it; the others let go of their samples until they are used."""
+        _benches.add(self)
+        for each in _benches:
+            if each._moved_together is not self._moved_together:
+                each.rendering.rest()
+                each.before.rest()
+
+    def __repr__(self) -> str:
+        settings = ", ".join(f"{path} {self._printed(path, value)}" for path, value in self.values.items())
+        return f"<bench {self.title}: {settings or 'no controls'}. {self.headline}>"
+
+    def _repr_mimebundle_(self, **kwargs: Any) -> Any:
+        return self.panel.shown(self.key, **kwargs)
+
+
+def bench(
+    session: Session,
+    controls: Iterable[str | Control] = (),
+    views: Iterable[str | View] = ("level diagram",),
+    *,
+    listen: str | None = None,
+    title: str | None = None,
+    key: str | None = None,
+    follow: Bench | None = None,
+    advise: bool = True,
+) -> Bench:
+    """A panel of controls, views and a player on one session.
+
+    `controls` are paths of settings such as `preamp/gain_db`, or `Control` objects with a range of their own; `views`
+    are plain names ("level diagram", "waveform") or views with options; `listen` is the tap that is heard, the last
+    unless named. With `follow` the settings that another bench moves are taken over from it, now and whenever it moves.
+    `advise=False` leaves the headline its facts and takes away its advice, for a learner who is being checked.
+    Running a cell again closes the bench that it showed before; with `key`, so does any cell that shows
+    a bench of the same key. Raises GainError for a setting, view or tap that is not there, with the nearest that is.
+
+    >>> import numpy as np
+    >>> from gainlib import Audio, Session, Trim
+    >>> hum = Session.of(Audio(0.1 * np.sin(np.arange(4800) / 8), 48000), [Trim()], name="hum")
+    >>> bench(hum, controls=["trim/gain_db"]).move("trim/gain_db", 12.0).values
+    {'trim/gain_db': 12.0}
+    """
+    return Bench(session, controls, views, listen=listen, title=title, key=key, follow=follow, advise=advise)
+
+
+class _Following:
+    """Takes over what another bench moves, for as long as the bench that follows is in use."""
+
+    def __init__(self, bench: Bench, last: dict[str, Any]) -> None:
+        self._bench = weakref.ref(bench)
+        self._last = last
+
+    def __call__(self, leader: Bench) -> None:
+        bench = self._bench()
+        if bench is None:
+            leader._watching.remove(self)
+            return
+        shared = _shared(leader, bench.session)
+        moved = {path: value for path, value in shared.items() if self._last[path] != value}
+        self._last = shared
+        bench._set(moved)
+
+
+def _shared(leader: Bench, session: Session) -> dict[str, Any]:
+    """The settings that another bench has controls for and that are in this session too, by full path."""
+    found = {}
+    for each in leader.controls.values():
+        path = f"{each.tap}/{each.path.rpartition('/')[2]}"
+        try:
+            session.setting(path)
+        except GainError:
+            continue
+        found[path] = leader.session.setting(path)
+    return found
+
+
+def _slot(slot: str) -> str:
+    if slot not in SLOTS:
+        raise GainError(f"slot is {slot!r}; give 'A' or 'B'.")
+    return slot
+
+
+def _listed(given: Any, name: str) -> tuple[Any, ...]:
+    if isinstance(given, str):
+        raise GainError(f"{name} is {given!r}; give a list: {name}=[{given!r}].")
+    return tuple(given)
+
+
+def _titled(session: Session) -> str:
+    first = session.strips[0]
+    name = first.name.replace("-", " ").replace("_", " ")
+    return f"{name[:1].upper()}{name[1:]}, {first.take.seconds:.0f} s" if len(session.strips) == 1 else "Session"

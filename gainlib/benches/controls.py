@@ -1,0 +1,235 @@
+"""What can be moved on a bench: a number in its range, a choice or a switch, the breakpoints of a ride."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from gainlib.decibels import ALIGNMENTS, signed
+from gainlib.errors import GainError
+from gainlib.flow import Session
+from gainlib.stages import choices_of, settings_of
+from gainlib.stages.base import unit_of
+from gainlib.views.phrasing import plain
+
+__all__ = ["Breakpoints", "Control", "Pick", "Range", "control_of"]
+
+_FEW: dict[str, tuple[str, tuple[Any, ...]]] = {
+    "alignment": ("Alignment", tuple(ALIGNMENTS)),
+    "bits": ("Word length", (16, 24)),
+}
+"""Settings with a few usual values that do not say so themselves: the published alignments, the converter's words."""
+
+_RIDE_REACH_DB = 24.0
+"""How far a ride is drawn, up and down (a choice of this course)."""
+
+
+@dataclass(frozen=True)
+class Control:
+    """A control for one setting, by its path; what is not given comes from the setting itself.
+
+    `low`, `high` and `step` are in the setting's own unit; `options` are the values of a choice.
+
+    >>> Control("preamp/gain_db", high=50.0).high
+    50.0
+    """
+
+    path: str
+    low: float | None = None
+    high: float | None = None
+    step: float | None = None
+    label: str | None = None
+    options: tuple[Any, ...] | None = None
+
+
+@dataclass(frozen=True)
+class Range:
+    """A number as it stands on the bench: whose setting it moves, from where to where, and how it is written."""
+
+    path: str
+    tap: str
+    label: str
+    name: str
+    unit: str
+    low: float
+    high: float
+    step: float
+    start: float
+
+    @property
+    def digits(self) -> int:
+        """Decimals that are shown: tenths of a decibel, else what the step needs."""
+        return 1 if self.unit == "dB" or self.step % 1 else 0
+
+    def printed(self, value: float) -> str:
+        """A value as the bench writes it."""
+        return signed(value, self.digits, self.unit, plus=self.unit == "dB")
+
+    def held(self, value: Any) -> float:
+        """The setting of a session as this control's value."""
+        return float(value)
+
+    def checked(self, value: object) -> float:
+        """The value as a number within the range, or a GainError that says what is wrong with it."""
+        if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+            raise GainError(
+                f"{self.path} is {value!r}; give a number from {self.printed(self.low)} to {self.printed(self.high)}."
+            )
+        if not self.low <= value <= self.high:
+            raise GainError(
+                f"{self.path} is {self.printed(value)}; this control goes from {self.printed(self.low)} "
+                f"to {self.printed(self.high)}: give a value in between."
+            )
+        return float(value)
+
+
+@dataclass(frozen=True)
+class Pick:
+    """One of a few values, or a switch: what it may be, and how that is written."""
+
+    path: str
+    tap: str
+    label: str
+    name: str
+    unit: str
+    options: tuple[Any, ...]
+    start: Any
+
+    @property
+    def switch(self) -> bool:
+        """Whether it is only on or off."""
+        return self.options == (False, True)
+
+    def printed(self, value: Any) -> str:
+        """A value as the bench writes it."""
+        if isinstance(value, bool):
+            return "on" if value else "off"
+        if isinstance(value, int | float):
+            return signed(value, 1 if self.unit == "dB" else 0, self.unit, plus=False)
+        text = str(value)
+        return f"−{text[1:]}" if text.startswith("-") else text
+
+    def held(self, value: Any) -> Any:
+        """The setting of a session as this control's value: an alignment by its name."""
+        return _plain(value)
+
+    def checked(self, value: object) -> Any:
+        """The option that is meant, or a GainError that names them all."""
+        for each in self.options:
+            if value == each and isinstance(value, bool) == isinstance(each, bool):
+                return each
+        raise GainError(f"{self.path} is {value!r}; give {' or '.join(repr(each) for each in self.options)}.")
+
+
+@dataclass(frozen=True)
+class Breakpoints:
+    """A drawn ride: pairs of seconds and decibels in rising order of time, within the recording."""
+
+    path: str
+    tap: str
+    label: str
+    name: str
+    unit: str
+    low: float
+    high: float
+    seconds: float
+    start: tuple[tuple[float, float], ...]
+
+    def printed(self, value: Iterable[tuple[float, float]]) -> str:
+        """The breakpoints as the bench writes them."""
+        told = [f"{seconds:.2f} s {signed(gain_db, 1, 'dB', plus=True)}" for seconds, gain_db in value]
+        return ", ".join(told) or "no breakpoints"
+
+    def held(self, value: Any) -> tuple[tuple[float, float], ...]:
+        """The setting of a session as this control's value."""
+        return tuple((float(seconds), float(gain_db)) for seconds, gain_db in value)
+
+    def checked(self, value: Any) -> tuple[tuple[float, float], ...]:
+        """The breakpoints, or a GainError that names the one that cannot be."""
+        try:
+            points = self.held(value)
+        except (TypeError, ValueError):
+            raise GainError(f"{self.path} is {value!r}; give pairs of seconds and decibels.") from None
+        last = -math.inf
+        for seconds, gain_db in points:
+            if not 0.0 <= seconds <= self.seconds:
+                raise GainError(f"{self.path} has a point at {seconds:g} s; give 0 s to {self.seconds:.2f} s.")
+            if not self.low <= gain_db <= self.high:
+                raise GainError(
+                    f"{self.path} has a point of {signed(gain_db, 1, 'dB', plus=True)}; "
+                    f"this ride goes from {signed(self.low, 1, 'dB')} to {signed(self.high, 1, 'dB', plus=True)}."
+                )
+            if seconds <= last:
+                raise GainError(f"{self.path} goes from {last:g} s to {seconds:g} s; times must rise.")
+            last = seconds
+        return points
+
+
+def control_of(session: Session, given: str | Control) -> Range | Pick | Breakpoints:
+    """How a setting is moved on a bench, with the range, step or options that the setting itself tells.
+
+    Raises GainError for a setting that is not there, one that has no usual range, and a start out of its range.
+
+    >>> import numpy as np
+    >>> from gainlib import Audio, Fader, Session
+    >>> session = Session.of(Audio(np.zeros(480), 48000), [Fader()])
+    >>> control_of(session, "fader/muted").printed(True)
+    'on'
+    """
+    control = given if isinstance(given, Control) else Control(given)
+    if not isinstance(control.path, str):
+        raise GainError(f"{control.path!r} is not a control; give the path of a setting, such as 'preamp/gain_db'.")
+    path = control.path
+    start = _plain(session.setting(path))
+    tap, _, name = path.rpartition("/")
+    part, stage_name = session.tap(tap)
+    stage = session.part(part).stage(stage_name)
+    number, choice = settings_of(stage).get(name), choices_of(stage).get(name)
+    unitless = name.rsplit("_", 1)[0] if unit_of(name) else name  # the unit stands beside the figure
+    usual_label, usual = _FEW.get(name, (unitless.replace("_", " ").capitalize(), None))
+    told = number or choice
+    label = control.label or (told.label if told else usual_label)
+    spoken = label if label.lower().startswith(stage_name.lower()) else f"{stage_name} {label.lower()}"
+    whose = "" if len(session.chains) == 1 else f"{plain(part)}, "
+    named = f"{whose}{spoken[:1].lower()}{spoken[1:]}"
+    place = (path, f"{part}/{stage_name}", label, named[:1].upper() + named[1:])
+
+    options = control.options or (choice.options if choice else usual)
+    if isinstance(start, bool):
+        return Pick(*place, "", (False, True), start)
+    if options:
+        unit = "dB" if name.endswith("_db") else "bit" if name == "bits" else ""
+        return Pick(*place, unit, tuple(options) if start in options else (start, *options), start)
+    if isinstance(start, tuple) and name in ("points", "ride"):
+        low = -_RIDE_REACH_DB if control.low is None else control.low
+        high = _RIDE_REACH_DB if control.high is None else control.high
+        longest = max(each.take.seconds for each in session.strips if part in (each.name, *_buses(session)))
+        line = Breakpoints(*place, "dB", low, high, longest, ())
+        return Breakpoints(*place, "dB", low, high, longest, line.checked(start))
+    if not isinstance(start, int | float):
+        raise GainError(f"{path} is {start!r}; a control moves numbers, choices and switches: take another setting.")
+
+    low_, high_, step = (
+        getattr(control, each) if getattr(control, each) is not None else getattr(number, each, None)
+        for each in ("low", "high", "step")
+    )
+    if low_ is None or high_ is None or step is None:
+        raise GainError(f"{path} has no usual range; give Control({path!r}, low=..., high=..., step=...).")
+    if not (low_ < high_ and step > 0):
+        raise GainError(
+            f"the control of {path} has low {low_:g}, high {high_:g}, step {step:g}; give low < high, step > 0."
+        )
+    made = Range(*place, number.unit if number else unit_of(name), float(low_), float(high_), float(step), float(start))
+    made.checked(float(start))
+    return made
+
+
+def _plain(value: Any) -> Any:
+    """A setting as it is written: a published alignment by its name."""
+    return getattr(value, "name", value)
+
+
+def _buses(session: Session) -> tuple[str, ...]:
+    return tuple(each.name for each in session.chains if each not in session.strips)

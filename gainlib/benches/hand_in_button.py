@@ -1,0 +1,78 @@
+"""The button in a notebook that hands in a learner's answers, and says what it did."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import anywidget
+import traitlets
+
+from gainlib.errors import GainError
+from gainlib.learners import submission
+from gainlib.learners.enrolment import enrolled
+from gainlib.learners.submission import HandedIn
+from gainlib.widgets.scripts import page_script
+from gainlib.widgets.toolbar import STYLES
+
+__all__ = ["HandInButton", "hand_in"]
+
+
+class HandInButton(anywidget.AnyWidget):
+    """A button that hands in when it is pressed, and only then; `said` has the sentences of the last time.
+
+    `who` says in which class the learner is; without one there is no button, and it says how to enter one.
+    """
+
+    _esm = page_script("hand-in.js")
+    _css = STYLES
+
+    who = traitlets.Unicode("").tag(sync=True)
+    may = traitlets.Bool(False).tag(sync=True)
+    said = traitlets.List(traitlets.Unicode()).tag(sync=True)
+    done = traitlets.Int(0).tag(sync=True)
+
+    def __init__(self) -> None:
+        super().__init__()
+        try:
+            here = enrolled()
+        except GainError as fault:
+            self.who = f"You cannot hand in: {fault}"
+            return
+        self.may = here is not None
+        if here is None:
+            self.who = "You are in no class. With your class's file: gainlib open --class FILE --learner ID"
+        else:
+            due = f", due {here.of.due:%Y-%m-%d %H:%M %Z}" if here.of.due else ""
+            self.who = f"You are {here.learner_id} in {here.of.title}{due}."
+        self.on_msg(self._asked)
+
+    def press(self) -> HandedIn | None:
+        """Hand in; what is said about it is in `said`. None where it could not be done."""
+        handed = None
+        with self.hold_sync():
+            try:
+                handed = submission.hand_in()
+                self.said = list(handed.sentences)
+            except GainError as fault:
+                self.said = [f"Not handed in: {fault}"]
+            self.done += 1  # so that the button comes back, even where the same is said again
+        return handed
+
+    def _asked(self, _widget: object, content: dict[str, Any], _buffers: object) -> None:
+        if content.get("kind") == "hand in":
+            self.press()
+
+    def __repr__(self) -> str:
+        return f"<hand-in: {' '.join([self.who, *self.said])}>"
+
+
+def hand_in() -> HandInButton:
+    """A button that hands in your answers to the exercises of your class; as the last line of a cell it shows itself.
+
+    Nothing is written before it is pressed. The file lies in `hand-ins` of the course folder, beside every earlier
+    one; it holds your id, your name, your answers and when you gave them, and no points.
+
+    >>> hand_in().may
+    False
+    """
+    return HandInButton()

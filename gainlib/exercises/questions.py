@@ -1,0 +1,302 @@
+"""The questions of an exercise: what is right, measured on the session as given; and an answer held against it."""
+
+from __future__ import annotations
+
+import itertools
+import math
+import numbers
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from gainlib.decibels import signed
+from gainlib.errors import GainError, nearest
+from gainlib.exercises.exercise import Ask, Variant
+from gainlib.exercises.formulas import reckoned
+from gainlib.exercises.readings import DIFFERENCES, Reading, Readings, Renderings, printed_number, reading_of, words_of
+from gainlib.exercises.tables import Answer, AskEntry, Drawn, Less, Value, When, filled, shown
+from gainlib.exercises.tables import Reading as ReadingEntry
+from gainlib.flow import Session
+from gainlib.meters import clipped_runs, momentary_lufs
+
+__all__ = ["Truth", "truth_of"]
+
+READS = {"measure", "told", "setting"}
+TIE = 1e-9
+
+
+@dataclass(frozen=True)
+class Truth:
+    """What is right for one ask: a number, the label of a choice, labels in order, or a moment in seconds.
+
+    `read` is what was read of each choice, in `unit`, `told` the same as it is printed; `margin` is how far the right
+    choice stands from the next. `fault` says why there is no right answer, and is empty in a sound exercise.
+    """
+
+    ask: Ask
+    right: float | str | tuple[str, ...]
+    within: float = 0.0
+    read: dict[str, float] = field(default_factory=dict, hash=False)
+    told: dict[str, str] = field(default_factory=dict, hash=False)
+    margin: float = math.inf
+    unit: str = ""
+    fault: str = ""
+
+    def accepts(self, answer: object) -> bool:
+        """Whether an answer that could be read is right."""
+        if self.fault:
+            return False
+        if isinstance(self.right, float):
+            return isinstance(answer, float) and abs(answer - self.right) <= self.within + TIE * max(1.0, abs(answer))
+        return answer == self.right
+
+    def side(self, answer: object) -> str:
+        """Where an answer lies: "" for right, "low" or "high" for a number, "wrong" for a choice."""
+        if self.accepts(answer):
+            return ""
+        if isinstance(self.right, float) and isinstance(answer, float):
+            return "low" if answer < self.right else "high"
+        return "wrong"
+
+    def printed(self, answer: object) -> str:
+        """An answer, or what is right, as a sentence prints it."""
+        if isinstance(answer, float):
+            return printed_number(answer, self.ask.unit)
+        return " before ".join(answer) if isinstance(answer, tuple) else str(answer)
+
+    @property
+    def measured(self) -> str:
+        """What was measured: the right number as finely as its tolerance asks, or the reading of the right choice."""
+        if isinstance(self.right, float):
+            digits = next((count for count in range(4) if self.within >= 10.0**-count), 4)
+            return signed(self.right, digits, self.ask.unit, plus=self.ask.unit in ("dB", "LU"))
+        labels = self.right if isinstance(self.right, tuple) else (self.right,)
+        return ", ".join(self.told[label] for label in labels if label in self.told)
+
+    def off(self, answer: object) -> str:
+        """How far off a number is, roughly, so that it stays something to work out: 5 to 10 dB."""
+        if not isinstance(answer, float) or not isinstance(self.right, float) or self.accepts(answer):
+            return "nothing"
+        distance = abs(answer - self.right)
+        if not math.isfinite(distance):
+            return "a long way"
+        decade = 10.0 ** math.floor(math.log10(distance))
+        steps = [decade, 2 * decade, 5 * decade, 10 * decade]
+        low, high = next(pair for pair in itertools.pairwise(steps) if distance < pair[1] or pair[1] == steps[-1])
+        unit = DIFFERENCES.get(self.ask.unit, self.ask.unit)
+        return f"{low:g} to {high:g} {unit}".rstrip()
+
+
+def truth_of(entry: AskEntry, ask: Ask, variant: Variant, renderings: Renderings) -> Truth:
+    """What is right for this ask in this variant; GainError where it cannot be measured at all."""
+    if entry.expected is not None:
+        within = entry.within or 0.0
+        value = value_of(entry.expected, variant.values, variant.session, renderings)
+        if not math.isfinite(value):
+            return Truth(ask, value, within, fault=f"what is expected is {shown(value)}")
+        return Truth(ask, value, within)
+    if entry.among == "seconds":
+        return _moment(entry, ask, variant, renderings)
+    assert entry.by is not None
+    readings = dict(_of_each(entry, ask, variant, renderings))
+    if not readings:
+        raise GainError(f"nothing can be read for the ask {ask.name!r}; no choice has what by names.")
+    read = {label: value for label, (_, value) in readings.items()}
+    told = {label: reading.printed(value, variant.session) for label, (reading, value) in readings.items()}
+    unit = next(iter(readings.values()))[0].unit(variant.session)
+    right: str | tuple[str, ...]
+    if any(math.isnan(value) for value in read.values()):
+        right, margin, fault = "", 0.0, "two silences cannot be compared"
+    elif entry.order:
+        right = tuple(sorted(read, key=lambda label: read[label], reverse=entry.order == "falling"))
+        margin = min(abs(read[one] - read[two]) for one, two in itertools.pairwise(right))
+        fault = "" if margin > TIE else "two of them read the same"
+    else:
+        right, margin, fault = _picked(entry, {label: pair[0] for label, pair in readings.items()}, read)
+    return Truth(ask, right, read=read, told=told, margin=margin, unit=unit, fault=fault)
+
+
+def _picked(entry: AskEntry, readings: dict[str, Reading], read: dict[str, float]) -> tuple[str, float, str]:
+    """The label that is right, how far it stands from the next, and why there is none."""
+    if entry.pick in ("largest", "smallest"):
+        sign = 1.0 if entry.pick == "largest" else -1.0
+        ranked = sorted(read, key=lambda label: sign * read[label], reverse=True)
+        margin = abs(read[ranked[0]] - read[ranked[1]]) if len(ranked) > 1 else math.inf
+        if math.isnan(margin) or margin <= TIE:
+            return "", 0.0, f"{ranked[0]} and {ranked[1]} read the same"
+        return ranked[0], margin, ""
+    inside = [label for label, value in read.items() if not readings[label].side(value)]
+    if not inside:
+        return "", 0.0, "none of them lies within the bounds"
+    if entry.pick != "first" and len(inside) > 1:
+        return "", 0.0, f"{inside[0]} and {inside[1]} both lie within the bounds"
+    right = inside[0]
+    rooms = [abs(readings[label].room(value)) for label, value in read.items()]
+    return right, min(rooms), ""
+
+
+def _of_each(
+    entry: AskEntry, ask: Ask, variant: Variant, renderings: Renderings
+) -> Iterable[tuple[str, tuple[Reading, float]]]:
+    """What `by` reads of each choice, by its label; a choice that has nothing of the kind is left out."""
+    assert entry.by is not None
+    if entry.among is None:
+        for candidate in variant.candidates:
+            reading = reading_of(entry.by, variant.values, candidate.session)
+            yield candidate.label, (reading, renderings.read(candidate.session).value(reading))
+        return
+    read = renderings.read(variant.session)
+    for label in ask.choices:
+        of_choice = choice_reading(entry, label, variant.values, variant.session)
+        if of_choice is not None:
+            yield label, (of_choice, read.value(of_choice))
+
+
+def choice_reading(entry: AskEntry, label: str, drawn: Drawn, session: Session) -> Reading | None:
+    """What is read of one strip or one stage; None for a strip without that stage, a stage that does not tell it."""
+    assert entry.by is not None
+    if entry.among == "strips":
+        by = _within_part(entry.by, label)
+        stage = filled(entry.by.at or (entry.by.setting or "").rpartition("/")[0], words_of(drawn))
+        if stage not in session.part(label).stage_names and stage not in [
+            send.name for send in session.part(label).sends
+        ]:
+            return None
+        return reading_of(by, drawn, session)
+    part = filled(entry.of or "", words_of(drawn))
+    by = _within_part(entry.by, part)
+    try:
+        return reading_of(by, drawn, session, at=f"{part}/{label}")
+    except GainError:
+        if by.told is None:
+            raise
+        return None  # not every stage tells it
+
+
+def _within_part(by: ReadingEntry, part: str) -> ReadingEntry:
+    """The reading with the name of a strip or bus put in front of its paths, where they are short."""
+
+    def fully(what: Less) -> dict[str, Any]:
+        change: dict[str, Any] = {}
+        if what.at is not None and "/" not in what.at:
+            change["at"] = f"{part}/{what.at}"
+        if what.setting is not None and what.setting.count("/") == 1:
+            change["setting"] = f"{part}/{what.setting}"
+        return change
+
+    change = fully(by)
+    if by.less is not None:
+        change["less"] = by.less.model_copy(update=fully(by.less))
+    return by.model_copy(update=change)
+
+
+def _moment(entry: AskEntry, ask: Ask, variant: Variant, renderings: Renderings) -> Truth:
+    tap = filled(entry.at or "", words_of(variant.values))
+    rendering = renderings.read(variant.session).rendering
+    audio, within, fault = rendering.at(tap), entry.within or 0.0, ""
+    rate_hz = audio.rate_hz
+    if entry.moment == "first clipped run":
+        own = rendering.level(tap).clipped
+        runs = rendering.clipped(tap) if own else clipped_runs(audio.samples)
+        if not len(runs):
+            return Truth(ask, math.nan, within, fault="nothing is clipped there")
+        return Truth(ask, float(runs.start.min()) / rate_hz, within)
+    if entry.moment == "highest peak":
+        levels = np.abs(audio.samples).max(axis=1)
+        at = int(levels.argmax())
+        reach = int((within + 0.05) * rate_hz)
+        rest = max(levels[: max(0, at - reach)].max(initial=0.0), levels[at + reach :].max(initial=0.0))
+        top = float(levels[at])
+        if top == 0.0:
+            return Truth(ask, math.nan, within, fault="it is silent")
+        margin = 20.0 * math.log10(top / rest) if rest > 0.0 else math.inf
+        fault = "another moment peaks as high" if margin < 0.05 else ""
+        return Truth(ask, at / rate_hz, within, margin=margin, unit="dB", fault=fault)
+    momentary = np.asarray(momentary_lufs(audio.samples, rate_hz))
+    if not len(momentary) or not np.isfinite(momentary).any():
+        return Truth(ask, math.nan, within, fault="it is silent or shorter than 0.4 s")
+    # Value k is of the 400 ms that end at 0.40 s + k x 0.01 s; the moment is their middle.
+    return Truth(ask, 0.2 + 0.01 * int(momentary.argmax()), within)
+
+
+def value_of(value: Value, drawn: Drawn, session: Session, renderings: Renderings) -> float:
+    """A number that is typed, follows drawn values, is read from the session, or reckoned from others of these."""
+    if READS & value.model_fields_set:
+        reading = reading_of(value, drawn, session)
+        read: Readings = renderings.read(session)
+        return read.value(reading)
+    if value.reckon is not None:
+        return reckoned(value.reckon, [value_of(each, drawn, session, renderings) for each in value.with_])
+    return value.amount(drawn)
+
+
+# --- answers ---
+
+
+def answered(entry: Answer, ask: Ask, variant: Variant) -> Any:
+    """An author's answer to an ask, as a learner would give it."""
+    if ask.form in ("number", "seconds"):
+        return value_of(entry, variant.values, variant.session, Renderings())
+    return labelled(entry.plain, variant)
+
+
+def labelled(named: object, variant: Variant) -> Any:
+    """A strip's, stage's or candidate's name (or a row of them) as the labels that the learner sees."""
+    if isinstance(named, list):
+        return tuple(labelled(each, variant) for each in named)
+    name = filled(str(named), words_of(variant.values))
+    return next((each.label for each in variant.candidates if each.name == name), name)
+
+
+def read_answer(ask: Ask, given: object) -> tuple[Any, str]:
+    """What a learner gave for an ask, and a sentence where it cannot be read; never raises."""
+    if ask.form in ("number", "seconds"):
+        number = as_number(given)
+        if number is None:
+            return None, f"{ask.title} is {shown(given)}; it must be a number"
+        if not ask.low <= number <= ask.high:
+            low, high, came = (printed_number(each, ask.unit) for each in (ask.low, ask.high, number))
+            return None, f"{ask.title} is {came}; it goes from {low} to {high}"
+        return number, ""
+    if ask.form == "choice":
+        if isinstance(given, str) and given in ask.choices:
+            return given, ""
+        near = nearest(given[:80], ask.choices) if isinstance(given, str) else f"known are {', '.join(ask.choices)}."
+        return None, f"{ask.title} is {shown(given)}; {near.rstrip('.')}"
+    try:
+        order = tuple(given) if isinstance(given, list | tuple) and len(given) < 100 else ()
+        whole = all(isinstance(each, str) for each in order) and sorted(order) == sorted(ask.choices)
+    except Exception:  # a learner's answer may be any object at all
+        whole = False
+    if not whole:
+        return None, f"{ask.title} is {shown(given)}; give each of {', '.join(ask.choices)} once"
+    return order, ""
+
+
+def as_number(given: object) -> float | None:
+    """A finite number as a float; None for anything else. Never raises.
+
+    >>> as_number(41), as_number("41")
+    (41.0, None)
+    """
+    if isinstance(given, bool) or not isinstance(given, numbers.Real):
+        return None
+    try:
+        number = float(given)
+    except Exception:  # a foreign number type may fail in ways of its own
+        return None
+    return number if math.isfinite(number) else None
+
+
+def meets(when: When, answers: dict[str, Any], variant: Variant, renderings: Renderings) -> bool:
+    """Whether an answer to an ask is the one that a slip looks for; a right answer is no slip."""
+    truth = next(each for each in variant.truths(renderings) if each.ask.name == when.ask)
+    given = answers.get(truth.ask.name)
+    if given is None or truth.accepts(given):
+        return False
+    if when.near is not None:
+        aim = value_of(when.near, variant.values, variant.session, renderings)
+        return isinstance(given, float) and abs(given - aim) <= (when.within or truth.within) + TIE
+    return bool(given == labelled(when.is_, variant))

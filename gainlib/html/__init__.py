@@ -1,0 +1,1 @@
+"""Pages that need no server and no connection, and figures in them."""

@@ -1,0 +1,1 @@
+"""The learner's side: course folder, progress, repetition, enrolment, submission, how JupyterLab is started."""

@@ -1,0 +1,95 @@
+"""Who the learner of a folder is in a class: kept beside their progress, or told by the hub that they signed in to."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+from gainlib.classroom.class_file import LearnersFile, read_learners_file
+from gainlib.errors import GainError
+from gainlib.exercises import Exercise, Variant
+from gainlib.learners.progress import MARK, Progress, course_folder, require_text, write_whole
+
+__all__ = ["Enrolment", "enrol", "enrolled", "own_variant"]
+
+CLASS_FILE = "class.toml"
+ID_FILE = "learner-id.txt"
+HUB_CLASS = "GAINLIB_CLASS"
+HUB_USER = "JUPYTERHUB_USER"
+
+
+@dataclass(frozen=True)
+class Enrolment:
+    """A learner's id in a class, and what their computer knows of that class; `home` is where its own exercises lie."""
+
+    learner_id: str
+    of: LearnersFile
+    home: Path
+
+    def variant(self, exercise: Exercise) -> Variant:
+        """The exercise with this learner's numbers."""
+        return exercise.variant(self.learner_id, self.of.key)
+
+
+def enrol(folder: str | os.PathLike[str], class_file: str | os.PathLike[str], learner_id: str) -> Enrolment:
+    """Make this folder that of a learner of the class: from now on their numbers are drawn by their id and its key.
+
+    The learners' file is copied into the folder's hidden part; exercises of the teacher's own stay where they are.
+    Raises GainError for an id that is not in the class, and for the teacher's file, since that holds all names.
+    """
+    source = Path(class_file).resolve()
+    found = read_learners_file(source)
+    learner_id = require_text("--learner", learner_id)
+    if not found.knows(learner_id):
+        raise GainError(f"--learner is {learner_id!r}, which is no id of {found.title}; ask your teacher for yours.")
+    mark = Path(folder) / MARK
+    try:
+        mark.mkdir(parents=True, exist_ok=True)
+        write_whole(mark / CLASS_FILE, f"# from {source}\n" + source.read_text(encoding="utf-8"))
+        write_whole(mark / ID_FILE, learner_id + "\n")
+    except OSError as fault:
+        reason = (fault.strerror or str(fault)).lower()
+        raise GainError(f"{mark} cannot be written ({reason}); name a folder of your own.") from fault
+    return Enrolment(learner_id, found, source.parent)
+
+
+def enrolled(folder: str | os.PathLike[str] | None = None) -> Enrolment | None:
+    """Who the learner of this folder (the current course, unless given) is in a class; None for one in no class.
+
+    Under a hub that names a class for all its users, the learner is who signed in. Raises GainError for a class file
+    that is damaged, and for one who signed in but is not in the class.
+    """
+    hub_class, hub_user = os.environ.get(HUB_CLASS), os.environ.get(HUB_USER)
+    if hub_class and hub_user:
+        found = read_learners_file(hub_class)
+        if not found.knows(hub_user):
+            raise GainError(f"you signed in as {hub_user!r}, who is not in {found.title}; ask your teacher.")
+        return Enrolment(hub_user, found, Path(hub_class).resolve().parent)
+    mark = Path(folder or course_folder() or Path.cwd()) / MARK
+    if not (mark / CLASS_FILE).is_file():
+        return None
+    found = read_learners_file(mark / CLASS_FILE)
+    try:
+        text = (mark / CLASS_FILE).read_text(encoding="utf-8").splitlines()[0]
+        learner_id = (mark / ID_FILE).read_text(encoding="utf-8").strip()
+    except (OSError, UnicodeDecodeError) as fault:
+        raise GainError(
+            f"{mark / ID_FILE} cannot be read; enter the class again: gainlib open --class FILE --learner ID."
+        ) from fault
+    return Enrolment(require_text(ID_FILE, learner_id), found, Path(text.removeprefix("# from ")).parent)
+
+
+def own_variant(exercise: Exercise, progress: Progress) -> Variant:
+    """The numbers of the learner whose progress this is: drawn for the class, where the exercise is one of its own.
+
+    >>> from gainlib.exercises import load
+    >>> import tempfile
+    >>> progress = Progress.at(tempfile.mkdtemp())
+    >>> own_variant(load("recording/leave-room"), progress).values.keys()
+    dict_keys(['level'])
+    """
+    here = enrolled(progress.file.parent)
+    if here is None or exercise.name not in {each.name for each in here.of.exercises}:
+        return exercise.variant(progress.learner_id)
+    return here.variant(exercise)

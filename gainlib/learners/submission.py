@@ -1,0 +1,319 @@
+"""The hand-in: one small file with a learner's answers and never a score, and how it is made from their progress."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from html import escape
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError, field_validator
+
+from gainlib import __version__
+from gainlib.classroom.class_file import exercise_of, told_of, write_shared
+from gainlib.errors import GainError
+from gainlib.exercises import Exercise
+from gainlib.exercises.tables import shown
+from gainlib.learners.enrolment import HUB_USER, Enrolment, enrolled
+from gainlib.learners.progress import Progress, course_folder, write_whole
+
+__all__ = ["Answer", "HandIn", "HandedIn", "hand_in", "read_hand_in"]
+
+FOLDER = "hand-ins"
+SCHEMA = "gainlib hand-in"
+VERSION = 1
+LARGEST_HAND_IN_BYTES = 512 * 1024
+
+Text = Annotated[str, StringConstraints(max_length=200)]
+Line = Annotated[str, StringConstraints(min_length=1, max_length=200)]
+Number = Annotated[float, Field(allow_inf_nan=False)]
+Point = Annotated[list[Number], Field(min_length=2, max_length=2)]
+Value = (
+    bool | Number | Text | Annotated[list[Point], Field(max_length=500)] | Annotated[list[Text], Field(max_length=50)]
+)
+
+
+class _Entry(BaseModel):
+    model_config = ConfigDict(strict=True, extra="forbid", frozen=True)
+
+
+class Answer(_Entry):
+    """A learner's answer to one exercise: which exercise and numbers it is for, what was set, hints taken, when."""
+
+    exercise: Line
+    exercise_digest: Line
+    values: Annotated[dict[Line, bool | Number | Text], Field(max_length=64)]
+    answer: Annotated[dict[Line, Value], Field(max_length=100)]
+    hints_used: Annotated[int, Field(ge=0, le=100)]
+    attempts: Annotated[int, Field(ge=1, le=1_000_000)]
+    time: Line
+
+
+class Who(_Entry):
+    """The learner of a hand-in."""
+
+    id: Line
+    name: Text
+
+
+class OfClass(_Entry):
+    """The class of a hand-in: its title, and a short word from which its key cannot be told."""
+
+    title: Line
+    tag: Line
+
+
+class Course(_Entry):
+    """The version of the course, and the digest of the exercises as they were."""
+
+    gainlib: Line
+    digest: Line
+
+
+class HandIn(_Entry):
+    """What a learner hands in, as it is kept in the file."""
+
+    schema_: Literal["gainlib hand-in"] = Field(alias="schema")
+    version: Literal[1]
+    of_class: OfClass = Field(alias="class")
+    learner: Who
+    course: Course
+    made: Line
+    answers: Annotated[list[Answer], Field(max_length=500)]
+
+    @field_validator("made")
+    @classmethod
+    def _a_time(cls, made: str) -> str:
+        if datetime.fromisoformat(made).tzinfo is None:
+            raise ValueError("no time zone")
+        return made
+
+    @property
+    def made_at(self) -> datetime:
+        """When it was made, by the clock of the learner's computer."""
+        return datetime.fromisoformat(self.made).astimezone(UTC)
+
+
+@dataclass(frozen=True)
+class HandedIn:
+    """What handing in did, in words; a notebook shows the sentences."""
+
+    file: Path | None
+    sentences: tuple[str, ...]
+
+    @property
+    def text(self) -> str:
+        """All of it, a line for each sentence."""
+        return "\n".join(self.sentences)
+
+    def __repr__(self) -> str:
+        return self.text
+
+    def _repr_html_(self) -> str:
+        return "".join(f"<p>{escape(each)}</p>" for each in self.sentences)
+
+
+def read_hand_in(content: bytes) -> HandIn:
+    """The hand-in in these bytes; a GainError says in one sentence what is wrong with those that hold none.
+
+    Nothing in it is executed, and nothing is believed but what the marking measures again.
+
+    >>> read_hand_in(b"{")
+    Traceback (most recent call last):
+    ...
+    gainlib.errors.GainError: it is cut off or not JSON (line 1).
+    """
+    if len(content) > LARGEST_HAND_IN_BYTES:
+        raise GainError(f"it is larger than {LARGEST_HAND_IN_BYTES // 1024} kB; a hand-in is a small file.")
+    if not content.strip():
+        raise GainError("it is empty.")
+    try:
+        found = json.loads(content.decode("utf-8-sig"), parse_constant=_no_number, object_pairs_hook=_once)
+    except UnicodeDecodeError as fault:
+        raise GainError(f"it is not UTF-8 text (byte {fault.start}).") from fault
+    except json.JSONDecodeError as fault:
+        raise GainError(f"it is cut off or not JSON (line {fault.lineno}).") from fault
+    except RecursionError as fault:
+        raise GainError("it is nested too deep.") from fault
+    except GainError:
+        raise
+    except ValueError as fault:  # a number of thousands of digits
+        raise GainError("it holds a number beyond all bounds.") from fault
+    if not isinstance(found, dict) or found.get("schema") != SCHEMA:
+        raise GainError("it is JSON, but not a hand-in.")
+    version = found.get("version")
+    if isinstance(version, int) and not isinstance(version, bool) and version > VERSION:
+        raise GainError(f"it was made by a newer gainlib (version {version} of the file); update gainlib.")
+    try:
+        return HandIn.model_validate(found)
+    except ValidationError as fault:
+        raise GainError(_told(fault)) from fault
+    except (OverflowError, RecursionError) as fault:
+        raise GainError("it holds a number beyond all bounds.") from fault
+
+
+def _told(fault: ValidationError) -> str:
+    first: Any = fault.errors(include_url=False)[0]
+    place = first["loc"]
+    if place == ("made",):
+        return f"made is {shown(first.get('input'))}; it must be a time with its zone."
+    if len(place) > 3 and place[2] in ("answer", "values"):  # a union tells of all its members; one is enough
+        return f"{place[3]!r:.60} of answer {place[1] + 1} is {shown(first.get('input'))}, which answers nothing."
+    return told_of(fault, HandIn)
+
+
+def _no_number(word: str) -> Any:
+    raise GainError(f"it holds {word}, which is no number.")
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    table = dict(pairs)
+    if len(table) < len(pairs):
+        raise GainError("an entry is there twice in it.")
+    return table
+
+
+def hand_in(folder: str | os.PathLike[str] | None = None, to: str | os.PathLike[str] | None = None) -> HandedIn:
+    """Write the learner's best answers of this folder (the current course, unless given) as one file; says what it did.
+
+    Of each exercise of the class the attempt with the most points goes in, at its own numbers, with the most hints
+    that were taken up to it. The file is written whole or not at all, into `hand-ins`, beside every earlier one, and
+    copied to the class's collecting folder, or to `to`. When nothing changed, no new file is made.
+
+    Raises GainError where the learner is in no class, or nothing can be written.
+    """
+    home = Path(folder or course_folder() or Path.cwd())
+    here = enrolled(home)
+    if here is None:
+        raise GainError(
+            "this folder belongs to no class, so there is nobody to hand in to; "
+            "with your class's file: gainlib open --class FILE --learner ID."
+        )
+    progress = Progress.at(home, make=False)
+    exercises = [exercise_of(each, here.home) for each in here.of.exercises]
+    answers, without, older = _answers(here, progress, exercises)
+    told_why = [f"Answered in an earlier version of the exercise: {', '.join(older)}."] if older else []
+    if not answers:
+        raise GainError("there is no answer to hand in yet; check one exercise of your class first.")
+    content = {
+        "schema": SCHEMA,
+        "version": VERSION,
+        "class": {"title": here.of.title, "tag": here.of.tag},
+        "learner": {"id": here.learner_id, "name": progress.learner_name or os.environ.get(HUB_USER, "")},
+        "course": {"gainlib": __version__, "digest": _digest([[each.name, each.digest] for each in exercises])},
+        "made": datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z"),
+        "answers": answers,
+    }
+    own = home / FOLDER
+    try:
+        own.mkdir(exist_ok=True)
+        earlier = _latest(own)
+        same = earlier is not None and _unchanging(earlier[1]) == _unchanging(content)
+        if earlier is not None and same:
+            file, text = earlier[0], earlier[0].read_text(encoding="utf-8")
+            said = f"Nothing changed since {file.name}, so that is your hand-in."
+        else:
+            text = json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+            if len(text.encode()) > LARGEST_HAND_IN_BYTES:
+                raise GainError(f"the hand-in comes to more than {LARGEST_HAND_IN_BYTES // 1024} kB; shorten a ride.")
+            file = _free(own, here.learner_id, str(content["made"]))
+            write_whole(file, text)
+            said = f"Written: {file}."
+        copied = ""
+        if target := to or here.of.collect:
+            place = Path(target)
+            if not place.is_dir():
+                raise GainError(f"{place} is not a folder that can be reached; your hand-in is {file}, hand that in.")
+            copy = place / file.name
+            if not copy.exists():
+                write_shared(copy, text)
+            copied = f"Handed in: a copy is in {place}."
+    except OSError as fault:
+        reason = (fault.strerror or str(fault)).lower()
+        raise GainError(f"{fault.filename or own} cannot be written ({reason}), so nothing is handed in.") from fault
+    count = len(answers)
+    holds = f"It holds your id, your name and your answers to {count} of {len(exercises)} exercises, and no points."
+    missing = [f"Without an answer: {', '.join(without)}."] if without else []
+    return HandedIn(file, (said, *([copied] if copied else []), holds, *missing, *told_why))
+
+
+def _answers(
+    here: Enrolment, progress: Progress, exercises: Sequence[Exercise]
+) -> tuple[list[dict[str, Any]], list[str], list[str]]:
+    """The best attempt at each exercise, the exercises without one, and those answered in an earlier version only."""
+    found, without, older = [], [], []
+    for exercise in exercises:
+        values = here.variant(exercise).values
+        own = [each for each in progress.attempts if each["exercise"] == exercise.name and each.get("values") == values]
+        present = [each for each in own if each.get("exercise_digest") == exercise.digest]
+        if not own:
+            without.append(exercise.name)
+            continue
+        if not present:
+            older.append(exercise.name)
+        among = present or own
+        best = max(range(len(among)), key=lambda index: (among[index]["points"], -index))
+        attempt = among[best]
+        answer = attempt.get("answer")
+        found.append(
+            {
+                "exercise": exercise.name,
+                "exercise_digest": str(attempt.get("exercise_digest", "")),
+                "values": values,
+                "answer": answer if isinstance(answer, dict) else {},
+                "hints_used": max(_count(each.get("hints_used")) for each in among[: best + 1]),
+                "attempts": len(own),
+                "time": str(attempt.get("time", "")),
+            }
+        )
+    return found, without, older
+
+
+def _count(hints: object) -> int:
+    return max(0, min(100, hints)) if isinstance(hints, int) and not isinstance(hints, bool) else 0
+
+
+def _latest(folder: Path) -> tuple[Path, dict[str, Any]] | None:
+    """The last hand-in of this folder, with what it holds."""
+    found = []
+    for file in folder.glob("*.json"):
+        try:
+            content = json.loads(file.read_text(encoding="utf-8"))
+            found.append((str(content["made"]), file, content))
+        except (OSError, ValueError, KeyError, TypeError, RecursionError):
+            continue
+    return max(found, key=lambda each: (each[0], each[1].name))[1:] if found else None
+
+
+def _unchanging(content: dict[str, Any]) -> str:
+    return json.dumps({key: value for key, value in content.items() if key != "made"}, sort_keys=True)
+
+
+def _free(folder: Path, learner_id: str, made: str) -> Path:
+    """A name that no earlier hand-in has: the learner's id and the time."""
+    stamp = re.sub(r"\D", "", made)
+    name = f"hand-in {plain_name(learner_id)} {stamp[:8]}-{stamp[8:14]}-{stamp[14:]}"
+    count = 1
+    while (file := folder / f"{name}{f' ({count})' if count > 1 else ''}.json").exists():
+        count += 1
+    return file
+
+
+def plain_name(text: str) -> str:
+    """A text as part of a file's name: letters, digits, dots and hyphens, and a code where anything else was in it.
+
+    >>> plain_name("a-17"), plain_name("../x")
+    ('a-17', 'x-d6b96a')
+    """
+    plain = re.sub(r"[^A-Za-z0-9.-]+", "_", text)[:60].strip("._-")
+    return plain if plain == text else f"{plain}-{hashlib.sha256(text.encode()).hexdigest()[:6]}".lstrip("-")
+
+
+def _digest(content: object) -> str:
+    return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()[:16]

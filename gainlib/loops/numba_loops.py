@@ -1,0 +1,321 @@
+"""The loops compiled by numba; each does what its namesake in `twins` does."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from gainlib.loops.compiling import compiled
+from gainlib.loops.numpy_loops import Array, Channel
+
+__all__ = [
+    "crests",
+    "detector",
+    "interpolated_peak",
+    "needle",
+    "weighted_cell_sums",
+]
+
+_STRETCH = 512  # samples that are oversampled at a time; what they need stays in the first-level cache
+
+
+@compiled()
+def crests(channel: Channel, level: float, relative: float, absolute: float) -> tuple[Array, Array, Array, Array]:
+    """First sample, length, height and fall of the flat part of each stretch at or above `level`."""
+    starts = []
+    lengths = []
+    heights = []
+    falls = []
+    index = 0
+    while index < len(channel):
+        if channel[index] < level:
+            index += 1
+            continue
+        begin = index
+        height = np.float64(channel[index])
+        while index < len(channel) and channel[index] >= level:
+            height = max(height, np.float64(channel[index]))
+            index += 1
+        edge = height - max(height * relative, absolute)
+        first = begin
+        while channel[first] < edge:
+            first += 1
+        last = index - 1
+        while channel[last] < edge:
+            last -= 1
+        count = last - first + 1
+        before = height
+        for at in range(max(first - count, 0), first):
+            before = min(before, np.float64(channel[at]))
+        after = height
+        for at in range(last + 1, min(last + 1 + count, len(channel))):
+            after = min(after, np.float64(channel[at]))
+        starts.append(first)
+        lengths.append(count)
+        heights.append(height)
+        falls.append(height - max(before, after))
+    return (
+        np.array(starts, dtype=np.int64),
+        np.array(lengths, dtype=np.int64),
+        np.array(heights, dtype=np.float64),
+        np.array(falls, dtype=np.float64),
+    )
+
+
+@compiled(fastmath={"contract"})
+def weighted_cell_sums(samples: Array, channel: int, sections: Array, state: Array, ends: Array) -> Array:
+    """Two second-order sections in cascade, squared and summed from each end to the next."""
+    b0, b1, b2, a1, a2 = sections[0, 0], sections[0, 1], sections[0, 2], sections[0, 4], sections[0, 5]
+    d0, d1, d2, c1, c2 = sections[1, 0], sections[1, 1], sections[1, 2], sections[1, 4], sections[1, 5]
+    x1, x2, y1, y2, z1, z2, total = state[0], state[1], state[2], state[3], state[4], state[5], state[6]
+    sums = np.empty(len(ends))
+    begin = 0
+    for cell in range(len(ends) + 1):
+        end = ends[cell] if cell < len(ends) else len(samples)
+        for index in range(begin, end):
+            x = np.float64(samples[index, channel])
+            # Direct form one: only the product with the newest output waits for the sample before.
+            y = (b0 * x + b1 * x1 + b2 * x2 - a2 * y2) - a1 * y1
+            z = (d0 * y + d1 * y1 + d2 * y2 - c2 * z2) - c1 * z1
+            total += z * z
+            x2, x1 = x1, x
+            y2, y1 = y1, y
+            z2, z1 = z1, z
+        begin = end
+        if cell < len(ends):
+            sums[cell] = total
+            total = 0.0
+            # What rings on in silence would end in denormal numbers, which cost a hundred times as much.
+            if abs(y1) + abs(y2) + abs(z1) + abs(z2) < 1e-150:
+                y1 = y2 = z1 = z2 = 0.0
+    state[0], state[1], state[2], state[3], state[4], state[5], state[6] = x1, x2, y1, y2, z1, z2, total
+    return sums
+
+
+@compiled(fastmath={"contract"})
+def _quartered(window: Array, quarters: Array, grid: Array, count: int) -> None:
+    """The three values between each sample and the next, eight taps at a time so that the processor's lanes fill."""
+    for phase in range(3):
+        for index in range(count):
+            grid[phase, index] = 0.0
+    first, second, third = grid[0], grid[1], grid[2]
+    for tap in range(0, quarters.shape[1], 8):
+        a0, a1, a2, a3 = quarters[0, tap], quarters[0, tap + 1], quarters[0, tap + 2], quarters[0, tap + 3]
+        a4, a5, a6, a7 = quarters[0, tap + 4], quarters[0, tap + 5], quarters[0, tap + 6], quarters[0, tap + 7]
+        b0, b1, b2, b3 = quarters[1, tap], quarters[1, tap + 1], quarters[1, tap + 2], quarters[1, tap + 3]
+        b4, b5, b6, b7 = quarters[1, tap + 4], quarters[1, tap + 5], quarters[1, tap + 6], quarters[1, tap + 7]
+        c0, c1, c2, c3 = quarters[2, tap], quarters[2, tap + 1], quarters[2, tap + 2], quarters[2, tap + 3]
+        c4, c5, c6, c7 = quarters[2, tap + 4], quarters[2, tap + 5], quarters[2, tap + 6], quarters[2, tap + 7]
+        part = window[tap:]
+        for i in range(count):
+            x0, x1, x2, x3 = part[i], part[i + 1], part[i + 2], part[i + 3]
+            x4, x5, x6, x7 = part[i + 4], part[i + 5], part[i + 6], part[i + 7]
+            first[i] += a0 * x0 + a1 * x1 + a2 * x2 + a3 * x3 + a4 * x4 + a5 * x5 + a6 * x6 + a7 * x7
+            second[i] += b0 * x0 + b1 * x1 + b2 * x2 + b3 * x3 + b4 * x4 + b5 * x5 + b6 * x6 + b7 * x7
+            third[i] += c0 * x0 + c1 * x1 + c2 * x2 + c3 * x3 + c4 * x4 + c5 * x5 + c6 * x6 + c7 * x7
+
+
+# The largest |value|, by the bits: without its sign a floating number orders as the whole number of the same bits does,
+# and whole numbers are compared in lanes, eight times as fast.
+
+
+@compiled()
+def _largest(values: Array, first: int, last: int) -> float:
+    bits = values.view(np.int32)[first:last]
+    top = np.int32(0)
+    for index in range(len(bits)):
+        top = max(top, bits[index] & np.int32(0x7FFFFFFF))
+    found = np.empty(1, dtype=np.int32)
+    found[0] = top
+    return np.float64(found.view(np.float32)[0])
+
+
+@compiled()
+def _largest_wide(values: Array, first: int, last: int) -> float:
+    bits = values.view(np.int64)[first:last]
+    top = np.int64(0)
+    for index in range(len(bits)):
+        top = max(top, bits[index] & np.int64(0x7FFFFFFFFFFFFFFF))
+    found = np.empty(1, dtype=np.int64)
+    found[0] = top
+    return float(found.view(np.float64)[0])
+
+
+# The next ones are cut into plain loops over one array each: that is what fills the processor's lanes.
+
+
+@compiled(fastmath={"contract", "nnan", "ninf", "nsz"})
+def _midway(p0: Array, p1: Array, p2: Array, p3: Array, between: Array, midway: Array, count: int) -> None:
+    """The values half-way between neighbours of a curve that is given four times a sample."""
+    c0, c1, c2, c3 = midway[0], midway[1], midway[2], midway[3]
+    row = between[0]
+    for i in range(1, count - 2):
+        row[i] = (
+            c0 * (p0[i] + p1[i]) + c1 * (p3[i - 1] + p2[i]) + c2 * (p2[i - 1] + p3[i]) + c3 * (p1[i - 1] + p0[i + 1])
+        )
+    row = between[1]
+    for i in range(1, count - 2):
+        row[i] = (
+            c0 * (p1[i] + p2[i]) + c1 * (p0[i] + p3[i]) + c2 * (p3[i - 1] + p0[i + 1]) + c3 * (p2[i - 1] + p1[i + 1])
+        )
+    row = between[2]
+    for i in range(1, count - 2):
+        row[i] = (
+            c0 * (p2[i] + p3[i]) + c1 * (p1[i] + p0[i + 1]) + c2 * (p0[i] + p1[i + 1]) + c3 * (p3[i - 1] + p2[i + 1])
+        )
+    row = between[3]
+    for i in range(1, count - 2):
+        row[i] = (
+            c0 * (p3[i] + p0[i + 1]) + c1 * (p2[i] + p1[i + 1]) + c2 * (p1[i] + p2[i + 1]) + c3 * (p0[i] + p3[i + 1])
+        )
+
+
+@compiled(fastmath={"contract", "nnan", "ninf", "nsz", "reassoc"})
+def _rises(before: Array, here: Array, after: Array, highest: float) -> bool:
+    """Whether a crest among |here| reaches above the highest so far: what `_crest` finds, without its division."""
+    # A rise of less than 0.00001 dB is rounding, and a steady tone would ask for the division at every crest.
+    limit = np.float32(highest * 1.000001)
+    found = np.int32(0)
+    for i in range(len(here)):
+        left, middle, right = abs(before[i]), abs(here[i]), abs(after[i])
+        bend, apart = middle + middle - left - right, right - left
+        above = apart * apart > np.float32(8.0) * bend * (limit - middle)
+        found |= np.int32(((middle >= left) & (middle >= right) & above) | (middle > limit))
+    return bool(found)
+
+
+@compiled(fastmath={"contract", "nnan", "ninf", "nsz", "reassoc"})
+def _crest(before: Array, here: Array, after: Array, highest: float) -> float:
+    """The highest of |here|, with the top of the parabola through its neighbours where it is a crest."""
+    if not _rises(before, here, after, highest):
+        return highest
+    top = np.float32(0.0)
+    for i in range(len(here)):
+        left, middle, right = abs(before[i]), abs(here[i]), abs(after[i])
+        crest = (middle >= left) & (middle >= right)
+        bend, apart = middle + middle - left - right, right - left
+        over = apart * apart / (np.float32(8.0) * (bend if crest else np.float32(1.0)) + np.float32(1e-20))
+        top = max(top, middle + (over if crest else np.float32(0.0)))
+    return max(highest, np.float64(top))
+
+
+@compiled(fastmath={"contract"})
+def interpolated_peak(
+    samples: Array, channel: int, start: int, stop: int, highest: float, quarters: Array, midway: Array
+) -> float:
+    """The largest |value| between the samples: a windowed sinc four times, twice more, then parabolas."""
+    taps = quarters.shape[1]
+    reach = taps // 2
+    narrow = quarters.astype(np.float32)
+    half = midway.astype(np.float32)
+    # The next stretch overlaps by four samples, so that a crest at the seam has its neighbours.
+    size = _STRETCH + 4
+    window = np.empty(size + taps, dtype=np.float32)
+    wide = np.empty(size + taps)
+    grid = np.empty((3, size), dtype=np.float32)
+    between = np.empty((4, size), dtype=np.float32)
+    gain = 0.0
+    for phase in range(3):
+        gain = max(gain, np.abs(quarters[phase]).sum())
+    for begin in range(start, stop, _STRETCH):
+        count = min(_STRETCH, stop - begin) + 4
+        offset = begin - reach + 1
+        if offset >= 0 and offset + count + taps <= len(samples):
+            for index in range(count + taps):
+                wide[index] = samples[offset + index, channel]
+        else:
+            for index in range(count + taps):
+                at = offset + index
+                wide[index] = samples[at, channel] if 0 <= at < len(samples) else 0.0
+        top = _largest_wide(wide, 0, count + taps)
+        # A curve with nothing above half the rate falls by no more than cos(pi/8) = 0.924 in an eighth of a sample
+        # (Bernstein): what stays below that on the grid holds no higher crest. And no value on the grid exceeds the
+        # largest sample near by times the sum of the taps' sizes.
+        if top == 0.0 or top * gain < 0.92 * highest:
+            continue
+        highest = max(highest, _largest_wide(wide, reach + 1, reach + count - 3))
+        # A power of two near the top keeps single precision away from both of its ends.
+        scale = 2.0 ** np.floor(np.log2(max(top, 1e-290)))
+        inverse = 1.0 / scale
+        for index in range(count + taps):
+            window[index] = np.float32(wide[index] * inverse)
+        _quartered(window, narrow, grid, count)
+        p0, p1, p2, p3 = window[reach - 1 :], grid[0], grid[1], grid[2]
+        largest = max(_largest(p1, 0, count), _largest(p2, 0, count), _largest(p3, 0, count))
+        if max(scale * largest, top) < 0.92 * highest:
+            continue
+        _midway(p0, p1, p2, p3, between, half, count)
+        # Sample by sample from the third to the third last, which have all their neighbours.
+        end = count - 2
+        n0, n1, n2, n3 = p0[2:end], p1[2:end], p2[2:end], p3[2:end]
+        m0, m1, m2, m3 = between[0, 2:end], between[1, 2:end], between[2, 2:end], between[3, 2:end]
+        crest = _crest(between[3, 1 : end - 1], n0, m0, highest * inverse)
+        crest = _crest(n0, m0, n1, crest)
+        crest = _crest(m0, n1, m1, crest)
+        crest = _crest(n1, m1, n2, crest)
+        crest = _crest(m1, n2, m2, crest)
+        crest = _crest(n2, m2, n3, crest)
+        crest = _crest(m2, n3, m3, crest)
+        crest = _crest(n3, m3, p0[3 : end + 1], crest)
+        highest = max(highest, scale * crest)
+    return highest
+
+
+@compiled(fastmath={"contract"})
+def needle(samples: Array, channel: int, step: Array, state: Array, ends: Array) -> tuple[Array, Array]:
+    """A mass on a spring that follows |sample|: its deflection at each end, and the highest since the end before."""
+    pull_y, y_v, v_y, v_v = step[0, 0], step[0, 1], step[1, 0], step[1, 1]
+    y, v, top = state[0], state[1], state[2]
+    at_ends = np.empty(len(ends))
+    tops = np.empty(len(ends))
+    begin = 0
+    for frame in range(len(ends) + 1):
+        end = ends[frame] if frame < len(ends) else len(samples)
+        for index in range(begin, end):
+            target = abs(np.float64(samples[index, channel]))
+            apart = y - target
+            y = target + (pull_y * apart + y_v * v)
+            v = v_y * apart + v_v * v
+            top = max(top, y)
+        begin = end
+        if frame < len(ends):
+            at_ends[frame] = y
+            tops[frame] = top
+            top = 0.0
+            if abs(y) + abs(v) < 1e-150:
+                y = v = 0.0
+    state[0], state[1], state[2] = y, v, top
+    return at_ends, tops
+
+
+@compiled(fastmath={"contract"})
+def detector(
+    samples: Array, channel: int, charge: Array, hold: Array, state: Array, ends: Array
+) -> tuple[Array, Array]:
+    """The sum of diode-and-capacitor detectors on |sample|, at each end, and the highest since the end before."""
+    count = len(charge)
+    top = state[count]
+    at_ends = np.empty(len(ends))
+    tops = np.empty(len(ends))
+    total = state[:count].sum()
+    begin = 0
+    for frame in range(len(ends) + 1):
+        end = ends[frame] if frame < len(ends) else len(samples)
+        for index in range(begin, end):
+            value = abs(np.float64(samples[index, channel]))
+            total = 0.0
+            for each in range(count):
+                stored = state[each]
+                stored = stored + (value - stored) * charge[each] if value > stored else stored * hold[each]
+                state[each] = stored
+                total += stored
+            top = max(top, total)
+        begin = end
+        if frame < len(ends):
+            at_ends[frame] = total
+            tops[frame] = top
+            top = 0.0
+            for each in range(count):
+                if state[each] < 1e-150:
+                    state[each] = 0.0
+    state[count] = top
+    return at_ends, tops

@@ -1,0 +1,1 @@
+"""What is kept on disk: files written whole or not at all."""

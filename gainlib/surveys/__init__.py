@@ -1,0 +1,29 @@
+"""Stems of one's own: measured, what is wrong with them, trims, the sum, the gain sheet."""
+
+from __future__ import annotations
+
+from gainlib.surveys.checks import KINDS, Fault, Place
+from gainlib.surveys.report import as_csv, as_dict, as_json, lines
+from gainlib.surveys.stem import MEASURED, Pair, Stem
+from gainlib.surveys.survey import Survey
+from gainlib.surveys.targets import TARGETS, Practice, Tempo
+from gainlib.surveys.trims import Sum, Trim
+
+__all__ = [
+    "KINDS",
+    "MEASURED",
+    "TARGETS",
+    "Fault",
+    "Pair",
+    "Place",
+    "Practice",
+    "Stem",
+    "Sum",
+    "Survey",
+    "Tempo",
+    "Trim",
+    "as_csv",
+    "as_dict",
+    "as_json",
+    "lines",
+]

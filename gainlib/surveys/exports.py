@@ -1,0 +1,142 @@
+"""Trimmed copies of stems: 24 bits with dither, or floats; the set whole or not at all, the originals never touched."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import tempfile
+from collections.abc import Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+import numpy as np
+
+from gainlib.audio import Recording, Samples, write_blocks
+from gainlib.decibels import ratio_from_db
+from gainlib.errors import GainError
+from gainlib.surveys.folder import found, shown
+from gainlib.surveys.stem import Stem, block_frames
+from gainlib.surveys.survey import Survey
+
+__all__ = ["WORDS", "require_free", "write_copies"]
+
+WORDS = ("24", "float")
+"""What copies may hold: 24-bit words, dithered where they are cut, or 32-bit floats."""
+
+_MOST_FLAC_CHANNELS = 8
+
+
+def require_free(
+    given: Iterable[str | os.PathLike[str]], folder: Path, *, word: str = "24", overwrite: bool = False
+) -> None:
+    """Refuse a folder in which copies of these stems would meet files that are there, before any work is done.
+
+    >>> require_free([], Path("."))
+    """
+    _targets([path for path, _ in found(given).files], folder, word, overwrite)
+
+
+def write_copies(
+    survey: Survey, folder: str | os.PathLike[str], *, word: str = "24", overwrite: bool = False, seed: int = 0
+) -> tuple[Path, ...]:
+    """A trimmed copy of each stem in a folder, which is made where it is not there; gives their paths.
+
+    `word` is "24" (WAV, or FLAC where the stem is one; triangular dither where the words are cut, drawn from `seed`) or
+    "float" (32-bit WAV). A stem whose trim is 0 dB and whose words fit is copied sample for sample. All copies are
+    written before the first takes its place. Raises GainError when one is there already unless `overwrite` is set, when
+    one would stand in the place of an original (whatever is set), when a copy would pass full scale, and when the
+    folder or the disk does not take them; then nothing is left behind.
+    """
+    if word not in WORDS:
+        raise GainError(f"word is {word!r}; give {' or '.join(repr(each) for each in WORDS)}.")
+    where = Path(folder)
+    stems = sorted(survey.stems, key=lambda stem: stem.name)
+    targets = _targets([each.path for each in stems], where, word, overwrite)
+    if word == "24":
+        for stem in stems:
+            peak = survey.trim(stem.name).peak_dbfs
+            if peak > 0.0:
+                raise GainError(
+                    f"{stem.name} would reach {peak:+.1f} dBFS and 24 bits end at 0 dBFS; "
+                    "trim it lower, or write floats (--word float)."
+                )
+    made = not where.exists()
+    half: Path | None = None
+    try:
+        where.mkdir(exist_ok=True)
+        half = Path(tempfile.mkdtemp(prefix=".half-", dir=where))
+        jobs = [
+            (stem, survey.trim(stem.name).gain_db, half / target.name, [seed, index])
+            for index, (stem, target) in enumerate(zip(stems, targets, strict=True))
+        ]
+        with ThreadPoolExecutor(survey.workers) as pool:
+            written = list(pool.map(lambda job: _copied(*job, word=word), jobs))
+        for one, target in zip(written, targets, strict=True):
+            os.replace(one, target)
+    except OSError as fault:
+        raise GainError(
+            f"{shown(where)} did not take the copies ({(fault.strerror or str(fault)).lower()}); choose another folder."
+        ) from fault
+    finally:
+        if half is not None:
+            shutil.rmtree(half, ignore_errors=True)
+        if made and where.is_dir() and not any(where.iterdir()):
+            where.rmdir()
+    return tuple(targets)
+
+
+def _targets(paths: list[Path], folder: Path, word: str, overwrite: bool) -> list[Path]:
+    """Where each copy goes, or a GainError that says why it cannot go there."""
+    if folder.exists() and not folder.is_dir():
+        raise GainError(f"{shown(folder)} is a file; name a folder for the copies.")
+    if not folder.exists() and not folder.resolve().parent.is_dir():
+        raise GainError(f"{shown(folder.resolve().parent)} is not there; make it first.")
+    originals = {os.path.realpath(each) for each in paths}
+    targets: list[Path] = []
+    taken: set[str] = set()
+    for path in paths:
+        flac = word == "24" and path.suffix.lower() == ".flac"
+        ending = ".flac" if flac else ".wav"
+        name = f"{path.stem}{ending}"
+        if name.casefold() in taken:
+            name = f"{path.stem}-{path.suffix.removeprefix('.')}{ending}"
+        number = 2
+        while name.casefold() in taken:
+            name = f"{path.stem}-{number}{ending}"
+            number += 1
+        taken.add(name.casefold())
+        targets.append(folder / name)
+    for target in targets:
+        if os.path.realpath(target) in originals:
+            raise GainError(f"a copy would stand in the place of {shown(target)}; name another folder, originals stay.")
+    there = [shown(each.name) for each in targets if each.exists()]
+    if there and not overwrite:
+        more = f" and {len(there) - 1} more are" if len(there) > 1 else " is"
+        raise GainError(f"{there[0]}{more} in {shown(folder)} already; name another folder or say --overwrite.")
+    return targets
+
+
+def _copied(stem: Stem, gain_db: float, target: Path, seed: list[int], *, word: str) -> Path:
+    with Recording(stem.path) as recording:
+        blocks = recording.blocks(block_frames(stem.rate_hz))
+        gain = float(ratio_from_db(gain_db))
+        cut = word == "24" and (gain != 1.0 or stem.bits is None or stem.bits > 24)
+        return write_blocks(
+            target, _trimmed(blocks, gain, np.random.default_rng(seed) if cut else None), stem.rate_hz, stem.channels,
+            frames=stem.frames, subtype="PCM_24" if word == "24" else "FLOAT",
+        )  # fmt: skip
+
+
+def _trimmed(blocks: Iterator[Samples], gain: float, draw: np.random.Generator | None) -> Iterator[Samples]:
+    """The blocks times the gain; with triangular dither of one step of 24 bits either way, if there is to be some.
+
+    Source of the dither: *published*, Wannamaker, Lipshitz, Vanderkooy and Wright, IEEE Trans. Signal Processing 48(2),
+    2000. The peak may grow by a step; a stem that stands within a step of full scale is cut there.
+    """
+    step = 2.0**-23
+    for block in blocks:
+        out: Samples = block.astype(np.float64) * gain if gain != 1.0 else block
+        if draw is not None:
+            out = out + step * (draw.random(out.shape) - draw.random(out.shape))
+            out = np.clip(out, -1.0, 1.0) if float(np.abs(block).max(initial=0.0)) * gain <= 1.0 else out
+        yield out

@@ -1,0 +1,344 @@
+"""A survey: a folder of stems measured, what is wrong with them, and what to do."""
+
+from __future__ import annotations
+
+import contextlib
+import dataclasses
+import functools
+import math
+import os
+import threading
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Protocol
+
+from gainlib.errors import GainError, nearest
+from gainlib.surveys.checks import Fault, faults_of
+from gainlib.surveys.folder import found, shown
+from gainlib.surveys.stem import Stem, Stopped, measured
+from gainlib.surveys.targets import Practice, Tempo
+from gainlib.surveys.trims import Sum, Trim, noise_faults, proposed, summed, trim_of
+
+if TYPE_CHECKING:
+    from gainlib.surveys.comparison import Changes
+
+__all__ = ["Benches", "Progress", "Survey", "show_surveys_by", "survey"]
+
+Progress = Callable[[float, str], None]
+"""Hears how much of the work is done, from 0 to 1, and what is being done."""
+
+_MOST_FILES = 100_000
+
+
+@dataclass(frozen=True, eq=False)
+class Survey:
+    """What a survey found: `stems`, worst first, their `faults`, `trims`, `sum`, and files that are `unreadable`.
+
+    `stem(name)` and `trim(name)` find one; `with_trims` is the same survey with trims of one's own. As the last line of
+    a notebook's cell it shows a bench on which the trims are moved, and the sheet that follows; `as_moved`, `sheet` and
+    `write` take them from there. Made by `gainlib.surveys(...)`.
+    """
+
+    stems: tuple[Stem, ...]
+    faults: tuple[Fault, ...]
+    trims: tuple[Trim, ...]
+    sum: Sum | None
+    unreadable: tuple[tuple[str, str], ...]
+    practice: Practice
+    tempo: Tempo | None = None
+    notes: tuple[str, ...] = ()
+    title: str = ""
+    whole: bool = True
+    workers: int = field(default=2, repr=False)
+
+    def stem(self, name: str) -> Stem:
+        """The stem of that name; GainError with the nearest name where there is none."""
+        if name in self._stems:
+            return self._stems[name]
+        raise GainError(f"there is no stem {name!r}; {nearest(name, [each.name for each in self.stems])}")
+
+    def trim(self, name: str) -> Trim:
+        """The trim of the stem of that name; GainError where there is none."""
+        self.stem(name)
+        return self._trims[name]
+
+    def faults_of(self, name: str) -> tuple[Fault, ...]:
+        """What is wrong with one stem, the worst first."""
+        return tuple(self._faults.get(name, ()))
+
+    @functools.cached_property
+    def _stems(self) -> dict[str, Stem]:
+        return {each.name: each for each in self.stems}
+
+    @functools.cached_property
+    def _trims(self) -> dict[str, Trim]:
+        return {each.stem: each for each in self.trims}
+
+    @functools.cached_property
+    def _faults(self) -> dict[str, list[Fault]]:
+        found: dict[str, list[Fault]] = {}
+        for each in self.faults:
+            found.setdefault(each.stem, []).append(each)
+        return found
+
+    @property
+    def sound(self) -> bool:
+        """Whether nothing was found wrong and every file could be read."""
+        return self.whole and not self.unreadable and all(each.remark for each in self.faults)
+
+    def with_trims(self, gains_db: Mapping[str, float], *, add_up: bool = True) -> Survey:
+        """The same survey with other trims, by stem; the stems are added up anew, which reads their files again.
+
+        Without `add_up` there is no sum. Raises GainError for a stem that is not there and a gain that is no number.
+        """
+        for name, gain in gains_db.items():
+            self.stem(name)
+            if isinstance(gain, bool) or not isinstance(gain, int | float) or not math.isfinite(gain):
+                raise GainError(f"the trim of {name} is {gain!r}; give decibels, such as -3.5.")
+        trims = [
+            trim_of(self.stem(each.stem), float(gains_db[each.stem]), self.practice) if each.stem in gains_db else each
+            for each in self.trims
+        ]
+        kept = [each for each in self.faults if each.kind != "noise"]
+        total = None
+        if add_up:
+            with ThreadPoolExecutor(self.workers) as pool:
+                total = _sum_of(self.stems, trims, self.practice, pool, self.workers)
+        return _ordered(dataclasses.replace(self, trims=tuple(trims), sum=total), [*kept])
+
+    @functools.cached_property
+    def bench(self) -> Any:
+        """The bench on which the trims are moved, made when first asked for; None where there is nothing to move."""
+        if not _BENCHES:
+            raise GainError("a bench is shown by a notebook; call gl.survey there.")
+        return _BENCHES[0].make(self)
+
+    def as_moved(self) -> Survey:
+        """The survey with the trims as they stand on its bench, the whole files added up anew."""
+        bench = self.__dict__.get("bench")
+        return self if bench is None else _BENCHES[0].moved(self, bench)
+
+    def sheet(self, path: str | os.PathLike[str], *, overwrite: bool = False) -> Path:
+        """Write the gain sheet, with the trims as they stand on the bench; gives the path back."""
+        from gainlib.surveys.sheet import write_sheet
+
+        return write_sheet(self.as_moved(), path, overwrite=overwrite)
+
+    def write(self, folder: str | os.PathLike[str], *, word: str = "24", overwrite: bool = False) -> tuple[Path, ...]:
+        """Write trimmed copies, with the trims as they stand on the bench; gives their paths back."""
+        from gainlib.surveys.exports import write_copies
+
+        return write_copies(self.as_moved(), folder, word=word, overwrite=overwrite)
+
+    def against(self, earlier: Survey | Mapping[str, Any]) -> Changes:
+        """What is different from an earlier survey."""
+        from gainlib.surveys.comparison import compared
+
+        return compared(earlier, self)
+
+    def __repr__(self) -> str:
+        from gainlib.surveys.report import lines
+
+        return "\n".join(lines(self))
+
+    def _repr_mimebundle_(self, **given: object) -> dict[str, object]:
+        shown = _BENCHES[0].shown(self, self.bench) if _BENCHES else {}
+        return shown | {"text/plain": repr(self)}
+
+
+class Benches(Protocol):
+    """What a room with widgets does for a survey: a bench, its trims read back, and how both are shown."""
+
+    def make(self, found: Survey) -> Any:
+        """A bench for a survey, None where there is nothing to move."""
+
+    def moved(self, found: Survey, bench: Any) -> Survey:
+        """The survey with the trims of its bench."""
+
+    def shown(self, found: Survey, bench: Any) -> dict[str, object]:
+        """What a notebook displays."""
+
+
+_BENCHES: list[Benches] = []
+
+
+def show_surveys_by(benches: Benches) -> None:
+    """Let a room above put surveys on benches; this room knows no widgets."""
+    _BENCHES[:] = [benches]
+
+
+def survey(
+    *stems: str | os.PathLike[str] | Iterable[str | os.PathLike[str]],
+    practice: Practice | None = None,
+    tempo: Tempo | float | None = None,
+    progress: Progress | None = None,
+    workers: int | None = None,
+    title: str = "",
+) -> Survey:
+    """Measure stems (files, folders, patterns), find what is wrong with them, and propose trims.
+
+    `practice` holds the target and the limits, `tempo` lets places be told as bar:beat, `workers` is how many files are
+    measured side by side (as many as there are processors). What cannot be read is listed and the others are done.
+    Ctrl-C ends the work and leaves what was finished. Raises GainError when nothing was named.
+
+    >>> from gainlib.audio import bundled_folder
+    >>> found = survey(bundled_folder("media") / "kick.flac", bundled_folder("media") / "snare.flac")
+    >>> len(found.stems), found.sound
+    (2, True)
+    """
+    given = [each for one in stems for each in ([one] if isinstance(one, str | os.PathLike) else one)]
+    if not given:
+        raise GainError("no stems were named; give files, folders or patterns such as 'stems/*.wav'.")
+    practice = practice or Practice()
+    beat = tempo if isinstance(tempo, Tempo) or tempo is None else Tempo(tempo)
+    meant = found(given)
+    if len(meant.files) > _MOST_FILES:
+        raise GainError(f"{len(meant.files)} files were named; survey at most {_MOST_FILES} at a time.")
+    count = workers if workers is not None else max(1, os.cpu_count() or 1)
+    if isinstance(count, bool) or not isinstance(count, int) or not 1 <= count <= 64:
+        raise GainError(f"workers is {workers!r}; give a whole number from 1 to 64.")
+    work = _Work(meant.files, progress or (lambda share, doing: None))
+    read: list[Stem] = []
+    total: Sum | None = None
+    with ThreadPoolExecutor(count) as pool:
+        whole = work.measure(pool)
+        read = work.done
+        trims = [proposed(each, practice) for each in read]
+        try:
+            if whole:
+                total = _sum_of(read, trims, practice, pool, count, work)
+        except KeyboardInterrupt:
+            work.ended.set()
+            whole = False
+    unreadable = [*meant.missing, *work.unreadable]
+    name = title or _titled(given)
+    made = Survey(
+        tuple(read), (), tuple(trims), total, tuple(unreadable), practice, beat, meant.notes, name, whole, count
+    )
+    return _ordered(made, faults_of(read, practice, beat))
+
+
+def _ordered(made: Survey, faults: list[Fault]) -> Survey:
+    """With its faults, noise among them, and its stems in order: the worst first, of equals by name as given."""
+    faults = [*faults, *noise_faults(made.trims, made.practice)]
+    faults.sort(key=lambda fault: -fault.weight)
+    heaviest: dict[str, tuple[float, float]] = {}
+    for each in faults:
+        top, all_ = heaviest.get(each.stem, (0.0, 0.0))
+        heaviest[each.stem] = (max(top, each.weight), all_ + each.weight)
+    stems = sorted(made.stems, key=lambda stem: tuple(-each for each in heaviest.get(stem.name, (0.0, 0.0))))
+    place = {stem.name: index for index, stem in enumerate(stems)}
+    trims = sorted(made.trims, key=lambda trim: place[trim.stem])
+    return dataclasses.replace(made, stems=tuple(stems), trims=tuple(trims), faults=tuple(faults))
+
+
+def _sum_of(
+    stems: Iterable[Stem],
+    trims: Iterable[Trim],
+    practice: Practice,
+    pool: ThreadPoolExecutor,
+    workers: int,
+    work: _Work | None = None,
+) -> Sum | None:
+    heard: dict[str, object] = {"tick": work.tick_sum, "stop": work.ended.is_set} if work else {}
+    try:
+        return summed(list(stems), {each.stem: each for each in trims}, practice, pool, workers=workers, **heard)  # type: ignore[arg-type]
+    except (GainError, OSError) as fault:
+        if work:
+            work.unreadable.append(("the sum", f"the stems could not be added up: {shown(str(fault))}"))
+            return None
+        raise
+
+
+def _titled(given: list[str | os.PathLike[str]]) -> str:
+    first = Path(given[0])
+    return shown((first if first.is_dir() else first.parent).resolve().name or os.fspath(first))
+
+
+class _Work:
+    """The files of a survey while they are measured."""
+
+    def __init__(self, files: tuple[tuple[Path, str], ...], progress: Progress) -> None:
+        self.files = files
+        self.unreadable: list[tuple[str, str]] = []
+        self.done: list[Stem] = []
+        self.ended = threading.Event()
+        self._progress = progress
+        self._lock = threading.Lock()
+        self._units = 0.0
+        # The work is told in bytes, which are known without opening a file; adding up is a quarter of it.
+        self._sizes = {path: max(1, _size(path)) for path, _ in files}
+        self._all = 1.25 * sum(self._sizes.values()) or 1.0
+        self._summed = 0.0
+
+    def measure(self, pool: ThreadPoolExecutor) -> bool:
+        """Measure every file; whether that came to its end."""
+        # The longest first, so that no worker is left with a long one at the end.
+        order = sorted(range(len(self.files)), key=lambda index: -self._sizes[self.files[index][0]])
+        waiting = {pool.submit(self._one, *self.files[index]): index for index in order}
+        read: dict[int, Stem] = {}
+        refused: dict[int, tuple[str, str]] = {}
+        try:
+            for future, index in _as_done(waiting):
+                result = future.result()
+                if isinstance(result, Stem):
+                    read[index] = result
+                elif result is not None:
+                    refused[index] = (self.files[index][1], result)
+        except KeyboardInterrupt:
+            self.ended.set()
+            for future in waiting:
+                future.cancel()
+        self.done = [read[index] for index in sorted(read)]
+        self.unreadable = [refused[index] for index in sorted(refused)]
+        return not self.ended.is_set()
+
+    def tick_sum(self, share: float) -> None:
+        """So much more of the sum was added up."""
+        self._summed += share
+        self._progress(min(1.0, (0.8 + 0.2 * self._summed)), "adding up")
+
+    def _one(self, path: Path, name: str) -> Stem | str | None:
+        if self.ended.is_set():
+            return None
+        size, told = self._sizes[path], 0.0
+
+        def tick(share: float) -> None:
+            nonlocal told
+            told += size * share
+            self._more(size * share, name)
+
+        try:
+            return measured(path, name, tick=tick, stop=self.ended.is_set)
+        except Stopped:
+            return None
+        except GainError as fault:
+            return shown(str(fault))
+        except Exception as fault:  # a broken file must not end the survey of the others, whatever the library raises
+            return shown(f"{name} could not be measured ({type(fault).__name__}: {fault}); export it again.")
+        finally:
+            self._more(size - told, name)
+
+    def _more(self, units: float, name: str) -> None:
+        with self._lock:
+            self._units += units
+            with contextlib.suppress(ValueError):
+                self._progress(min(1.0, self._units / self._all), name)
+
+
+def _as_done(waiting: Mapping[Future[Stem | str | None], int]) -> Iterator[tuple[Future[Stem | str | None], int]]:
+    left = set(waiting)
+    while left:
+        # Without an end to the waiting, Ctrl-C is not heard on every system.
+        done, left = wait(left, timeout=0.5, return_when=FIRST_COMPLETED)
+        for each in done:
+            yield each, waiting[each]
+
+
+def _size(path: Path) -> int:
+    try:
+        return path.stat().st_size
+    except OSError:
+        return 0

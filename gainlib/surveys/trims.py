@@ -1,0 +1,266 @@
+"""What to do with stems: trims into one range, what the sum then is, where compressors start, what noise becomes."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import Executor
+from contextlib import ExitStack
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gainlib.audio import Recording
+from gainlib.decibels import db_from_power, power_from_db, ratio_from_db, signed
+from gainlib.errors import GainError
+from gainlib.meters import LevelHistogram
+from gainlib.surveys.checks import LEAST_SECONDS, Fault
+from gainlib.surveys.cross_checks import commonest
+from gainlib.surveys.stem import Meters, Stem, Stopped, block_frames
+from gainlib.surveys.targets import Practice
+
+__all__ = ["Sum", "Trim", "noise_faults", "proposed", "share_above", "summed", "trim_of"]
+
+MOST_SUMMED = 256
+"""More stems than these are not added up: nobody mixes so many, and each is an open file."""
+
+PAUSE_DB = 20.0
+"""A quietest twentieth that is not so far below the level while playing is no pause, and says nothing of noise."""
+
+_LEVELS = ("peak_dbfs", "true_peak_dbtp", "rms_dbfs", "active_rms_dbfs", "loudness_lufs", "momentary_max_lufs",
+           "short_term_max_lufs", "noise_floor_dbfs", "dc_offset_dbfs")  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Trim:
+    """The trim of one stem, why it is that, and what the stem then is.
+
+    `held` says what held it back from the target: "peaks", "silence" or "lacks" (the measure cannot be read), or
+    nothing. `noise_dbfs` is None where the stem never pauses. `works_before` and `works_after` are the shares of its
+    playing time in which a compressor with the practice's threshold would work.
+    """
+
+    stem: str
+    gain_db: float
+    held: str
+    before: float | None
+    after: float | None
+    peak_dbfs: float
+    true_peak_dbtp: float
+    noise_dbfs: float | None
+    works_before: float
+    works_after: float
+
+
+@dataclass(frozen=True)
+class Sum:
+    """What the stems add up to at the main bus: `before` the trims, `after` them, by the names of measures.
+
+    `main_trim_db` is what the main then needs, 0 or below; `noise_dbfs` the noise of all stems together after both,
+    None where none pauses. `left_out` has each stem that could not be added and why.
+    """
+
+    stems: tuple[str, ...]
+    left_out: tuple[tuple[str, str], ...]
+    rate_hz: int
+    channels: int
+    seconds: float
+    before: Mapping[str, float]
+    after: Mapping[str, float]
+    main_trim_db: float
+    noise_dbfs: float | None
+
+    def delivered(self, measure: str) -> float:
+        """A level of the sum after the main's trim.
+
+        >>> Sum((), (), 48000, 1, 1.0, {}, {"peak_dbfs": -1.0}, -5.0, None).delivered("peak_dbfs")
+        -6.0
+        """
+        return self.after[measure] + (self.main_trim_db if measure in _LEVELS else 0.0)
+
+
+def proposed(stem: Stem, practice: Practice) -> Trim:
+    """The trim that brings a stem to the target, or as near as its peaks let it; to a tenth of a decibel.
+
+    A silent stem and one that cannot be measured stay as they are.
+
+    >>> from gainlib.audio import bundled
+    >>> from gainlib.surveys.stem import measured
+    >>> found = proposed(measured(bundled("media/bass.flac"), "bass"), Practice())
+    >>> found.held, round(found.after or 0.0)
+    ('', -18)
+    """
+    level = stem.readings.get(practice.measure)
+    if level is None or not math.isfinite(level):
+        return trim_of(stem, 0.0, practice, held="silence" if stem.silent else "lacks")
+    wanted = practice.value - level
+    most = practice.stem_ceiling_dbtp - stem.readings["true_peak_dbtp"]
+    # Rounded down, so that the ceiling holds to the last digit.
+    gain_db = math.floor(10.0 * most) / 10.0 if wanted > most else round(wanted, 1)
+    return trim_of(stem, gain_db + 0.0, practice, held="peaks" if wanted > most else "")
+
+
+def trim_of(stem: Stem, gain_db: float, practice: Practice, *, held: str = "") -> Trim:
+    """What a stem is after a trim of so many decibels.
+
+    >>> from gainlib.audio import bundled
+    >>> from gainlib.surveys.stem import measured
+    >>> bass = measured(bundled("media/bass.flac"), "bass")
+    >>> round(trim_of(bass, -6.0, Practice()).peak_dbfs - bass.readings["peak_dbfs"], 6)
+    -6.0
+    """
+    level = stem.readings.get(practice.measure)
+    noise = noise_of(stem)
+    return Trim(
+        stem=stem.name, gain_db=gain_db, held=held, before=level, after=None if level is None else level + gain_db,
+        peak_dbfs=stem.readings["peak_dbfs"] + gain_db, true_peak_dbtp=stem.readings["true_peak_dbtp"] + gain_db,
+        noise_dbfs=None if noise is None else noise + gain_db,
+        works_before=share_above(stem.levels, practice.threshold_dbfs),
+        works_after=share_above(stem.levels, practice.threshold_dbfs - gain_db),
+    )  # fmt: skip
+
+
+def noise_of(stem: Stem) -> float | None:
+    """The noise floor where there is a pause to hear it in, None where the stem plays throughout."""
+    floor, level = stem.readings["noise_floor_dbfs"], stem.readings["active_rms_dbfs"]
+    return floor if floor <= level - PAUSE_DB and stem.seconds >= LEAST_SECONDS else None
+
+
+def share_above(levels: LevelHistogram, threshold_dbfs: float) -> float:
+    """How much of its playing time, in windows of 50 ms above -70 dBFS, a stem's RMS is above a threshold; 0 to 1.
+
+    The channel counts that is above it most. Levels are known to a decibel: within one they are taken as evenly spread.
+
+    >>> levels = LevelHistogram(np.array([-30.0, -20.0, -10.0]), np.array([[0.5], [0.5]]), np.zeros(1))
+    >>> share_above(levels, -15.0)
+    0.25
+    """
+    low, high = levels.edges_dbfs[:-1], levels.edges_dbfs[1:]
+    part = np.clip((high - threshold_dbfs) / (high - low), 0.0, 1.0)
+    playing = levels.share[low >= -70.0].sum(axis=0)
+    above = (levels.share * (part * (low >= -70.0))[:, None]).sum(axis=0)
+    return float(np.max(np.divide(above, playing, out=np.zeros_like(above), where=playing > 0)))
+
+
+def noise_faults(trims: Sequence[Trim], practice: Practice) -> list[Fault]:
+    """The stems whose noise floor is above the limit after their trims.
+
+    >>> noise_faults((), Practice())
+    []
+    """
+    found = []
+    for each in trims:
+        if each.noise_dbfs is not None and each.noise_dbfs > practice.noise_limit_dbfs:
+            said = f"its noise floor comes to {signed(each.noise_dbfs, 1, 'dBFS')} after the trim"
+            found.append(
+                Fault(
+                    each.stem, "noise", 1, f"{said} (AES17); it will be heard in pauses: gate it, edit or record anew."
+                )
+            )
+    return found
+
+
+def addable(stems: Sequence[Stem]) -> tuple[list[Stem], list[tuple[str, str]]]:
+    """The stems that can be added to one another, and why each of the others cannot."""
+    if len(stems) > MOST_SUMMED:
+        return [], [(each.name, f"more than {MOST_SUMMED} stems are not added up") for each in stems]
+    if not stems:
+        return [], []
+    rate = commonest([each.rate_hz for each in stems])
+    wide = [each.channels for each in stems if each.rate_hz == rate and each.channels > 1]
+    channels = Counter(wide).most_common(1)[0][0] if wide else 1
+    added, left_out = [], []
+    for each in stems:
+        if each.rate_hz != rate:
+            left_out.append((each.name, f"its rate is {each.rate_hz} Hz, not {rate:g} Hz"))
+        elif each.channels not in (1, channels):
+            left_out.append((each.name, f"it has {each.channels} channels, not 1 or {channels}"))
+        else:
+            added.append(each)
+    return added, left_out
+
+
+def summed(
+    stems: Sequence[Stem],
+    trims: Mapping[str, Trim],
+    practice: Practice,
+    pool: Executor,
+    *,
+    workers: int = 2,
+    tick: Callable[[float], None] = lambda share: None,
+    stop: Callable[[], bool] = lambda: False,
+) -> Sum | None:
+    """The stems added up sample by sample, before and after their trims, and what the main then needs.
+
+    Reads the files once more, side by side, a block at a time; a stem alone is its own sum. None where there is nothing
+    to add up. Raises GainError for a file that can no longer be read, Stopped when `stop` says so.
+    """
+    added, left_out = addable(stems)
+    added = [each for each in added if not each.silent]
+    if not added:
+        return None
+    rate_hz, channels = added[0].rate_hz, max(each.channels for each in added)
+    longest = max(each.frames for each in added)
+    if len(added) == 1:
+        was = {name: value for name, value in added[0].readings.items() if name not in ("clipped_runs", "flat_tops")}
+        gain_db = trims[added[0].name].gain_db
+        now = {name: value + (gain_db if name in _LEVELS else 0.0) for name, value in was.items()}
+        now["headroom_db"] = -now["peak_dbfs"]
+        return _total(added, left_out, was, now, trims, practice)
+    frames = block_frames(rate_hz)
+    gains = np.array([float(ratio_from_db(trims[each.name].gain_db)) for each in added])
+    before, after = (
+        Meters(rate_hz, channels, name, levels_only=True) for name in ("the sum", "the sum after the trims")
+    )
+    with ExitStack() as files:
+        readers: list[Any] = []
+        for each in added:
+            recording = files.enter_context(Recording(each.path))
+            if (recording.rate_hz, recording.channels, recording.frames) != (each.rate_hz, each.channels, each.frames):
+                raise GainError(f"{each.name} changed while it was surveyed; survey it again.")
+            readers.append(recording.blocks(frames))
+        groups = [list(range(first, len(added), workers)) for first in range(min(workers, len(added)))]
+
+        def add(group: list[int], length: int) -> NDArray[np.float64]:
+            total = np.zeros((2, length, channels))
+            for index in group:
+                block = next(readers[index], None)
+                if block is not None:
+                    total[0, : len(block)] += block
+                    total[1, : len(block)] += np.multiply(block, gains[index], dtype=np.float64)
+            return total
+
+        for start in range(0, longest, frames):
+            if stop():
+                raise Stopped
+            length = min(frames, longest - start)
+            parts = list(pool.map(add, groups, [length] * len(groups)))
+            total = sum(parts[1:], start=parts[0])
+            # Single precision is enough to read a sum by, 150 dB below its peak; the sum itself was not rounded.
+            list(pool.map(Meters.push, (before, after), total.astype(np.float32)))
+            tick(length / longest)
+    return _total(added, left_out, before.readings()[0], after.readings()[0], trims, practice)
+
+
+def _total(
+    added: list[Stem],
+    left_out: list[tuple[str, str]],
+    was: Mapping[str, float],
+    now: Mapping[str, float],
+    trims: Mapping[str, Trim],
+    practice: Practice,
+) -> Sum:
+    """The sum with what the main then needs."""
+    over = now["true_peak_dbtp"] - practice.main_ceiling_dbtp
+    main_trim_db = -math.ceil(round(10.0 * over, 6)) / 10.0 if over > 0 else 0.0
+    noises = [noise for stem in added if (noise := trims[stem.name].noise_dbfs) is not None]
+    power = sum(float(power_from_db(noise)) for noise in noises)
+    together = float(db_from_power(power)) + main_trim_db if noises else None
+    return Sum(
+        stems=tuple(each.name for each in added), left_out=tuple(left_out), rate_hz=added[0].rate_hz,
+        channels=max(each.channels for each in added), seconds=max(each.seconds for each in added),
+        before=was, after=now, main_trim_db=main_trim_db, noise_dbfs=together,
+    )  # fmt: skip

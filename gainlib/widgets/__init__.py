@@ -1,0 +1,1 @@
+"""Widgets, each a Python half and a script; none of them knows a bench."""

@@ -1,0 +1,78 @@
+"""A figure in the page that follows its columns."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import anywidget
+import numpy as np
+import traitlets
+
+from gainlib.html.figures import bokeh_script, embedded
+from gainlib.views import INKS, Columns
+
+__all__ = ["Picture"]
+
+_HERE = Path(__file__).parent / "page"
+
+
+class Picture(anywidget.AnyWidget):
+    """A Bokeh figure whose named sources follow `show`.
+
+    `spec` is the figure as a JSON string (saved notebooks sort the keys of objects, and Bokeh needs their order);
+    `columns` holds binary arrays and lists of words. The first picture of a page asks for BokehJS, which comes from
+    the installed Bokeh. The page puts the last picture into `still`, which stands in a saved notebook that is opened
+    without a kernel.
+    """
+
+    _esm = _HERE / "picture.js"
+
+    spec = traitlets.Unicode().tag(sync=True)
+    columns = traitlets.Dict().tag(sync=True)
+    inks = traitlets.Dict({name: list(pair) for name, pair in INKS.items()}).tag(sync=True)
+    bokeh_version = traitlets.Unicode().tag(sync=True)
+    channel = traitlets.Unicode("").tag(sync=True)
+    heading = traitlets.Unicode("").tag(sync=True)
+    sentence = traitlets.Unicode("").tag(sync=True)
+    captioned = traitlets.Bool(True).tag(sync=True)
+    still = traitlets.Unicode("").tag(sync=True)
+
+    def __init__(self, figure: Any, columns: Columns, **given: Any) -> None:
+        import bokeh
+
+        super().__init__(
+            spec=json.dumps(embedded(figure)), columns=_packed(columns), bokeh_version=bokeh.__version__, **given
+        )
+        self.on_msg(self._asked)
+
+    def show(self, columns: Columns, sentence: str) -> None:
+        """Draw other columns and say another sentence."""
+        with self.hold_sync():
+            self.columns = _packed(columns)
+            self.sentence = sentence
+
+    def draw(self, figure: Any, columns: Columns, heading: str, sentence: str) -> None:
+        """Put another figure in the place of this one."""
+        with self.hold_sync():
+            self.columns, self.heading, self.sentence = _packed(columns), heading, sentence
+            self.spec = json.dumps(embedded(figure))
+
+    def _asked(self, _widget: object, content: dict[str, Any], _buffers: object) -> None:
+        if content.get("kind") == "bokeh":
+            self.send({"kind": "bokeh"}, [bokeh_script()])
+
+
+def _packed(columns: Columns) -> dict[str, dict[str, Any]]:
+    return {
+        source: {
+            name: values
+            if isinstance(values, list)
+            else {"f4": np.ascontiguousarray(values, dtype="<f4").tobytes()}
+            if len(values)
+            else []
+            for name, values in columns_.items()
+        }
+        for source, columns_ in columns.items()
+    }

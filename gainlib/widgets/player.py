@@ -1,0 +1,174 @@
+"""The player's half in the kernel: which samples go to the page, when, and how before and after are matched."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+import anywidget
+import numpy as np
+import traitlets
+from numpy.typing import NDArray
+
+from gainlib.benches.listening import (
+    CAUTION,
+    CEILING_DBFS,
+    LONGEST_SECONDS,
+    guarded,
+    level_heard,
+    listening_codes,
+    matched_db,
+    matched_words,
+)
+from gainlib.flow import Rendering
+
+__all__ = ["Player"]
+
+_HERE = Path(__file__).parent / "page"
+
+
+class Player(anywidget.AnyWidget):
+    """Loops what is heard, before or after the moves, at one level; samples are sent while it sounds, and on demand.
+
+    The page gets 16-bit codes whose largest is the listening ceiling, at most `LONGEST_SECONDS` at a time. While it
+    plays, the newest version is sent when the one before has arrived, so a fast drag never queues. The loudness of both
+    is measured when samples are sent, and when the page says that a move has ended.
+    """
+
+    _esm = _HERE / "player.js"
+
+    uid = traitlets.Unicode().tag(sync=True)
+    slots = traitlets.List(traitlets.Unicode(), ["after", "before"]).tag(sync=True)
+    taps = traitlets.List(traitlets.Unicode()).tag(sync=True)
+    tap = traitlets.Unicode("").tag(sync=True)
+    ceiling = traitlets.Float(10.0 ** (CEILING_DBFS / 20.0)).tag(sync=True)
+    caution = traitlets.Unicode(CAUTION).tag(sync=True)
+    gains = traitlets.Dict({"before": 0.0, "after": 0.0}).tag(sync=True)
+    matching = traitlets.Bool(True).tag(sync=True)
+    matched = traitlets.Unicode("").tag(sync=True)
+    moves = traitlets.Int(0).tag(sync=True)
+    rate_hz = traitlets.Int().tag(sync=True)
+    seconds = traitlets.Float(0.0).tag(sync=True)
+    start = traitlets.Float(0.0).tag(sync=True)
+    longest = traitlets.Float(LONGEST_SECONDS).tag(sync=True)
+
+    def __init__(self, uid: str, hear: Callable[[str], object], **given: Any) -> None:
+        super().__init__(uid=uid, **given)
+        self._hear = hear
+        self._renderings: dict[str, Rendering] = {}
+        self._versions: dict[str, tuple[int, tuple[object, float]]] = {}
+        self._sent: dict[str, int] = {}
+        self._matched_for: tuple[int, ...] | None = None
+        self._gains_db: dict[str, float] = dict.fromkeys(self.slots, 0.0)
+        self._by = ""
+        self._sounding = self._under_way = False
+        self.on_msg(self._asked)
+
+    def hold(self, before: Rendering, after: Rendering, tap: str, taps: Sequence[str]) -> None:
+        """Take the renderings before and after the moves, the tap that is heard and those that could be."""
+        self._hold({"before": before, "after": after}, tap, taps)
+
+    def _hold(self, renderings: dict[str, Rendering], tap: str, taps: Sequence[str]) -> None:
+        self._renderings = renderings
+        if tap != self.tap:
+            heard = next(reversed(renderings.values())).at(tap)
+            with self.hold_sync():
+                self.tap, self.rate_hz, self.seconds = tap, heard.rate_hz, heard.seconds
+                self.start = min(self.start, max(0.0, heard.seconds - LONGEST_SECONDS))
+        if list(taps) != self.taps:
+            self.taps = list(taps)
+        self._count()
+
+    def _count(self) -> None:
+        """Number the versions anew where what is heard is another one."""
+        for slot, rendering in self._renderings.items():
+            number, held = self._versions.get(slot, (0, (None, 0.0)))
+            # A rendering takes over each tap that did not change, so the same object is the same sound.
+            now = (rendering.taps[rendering.session.tap(self.tap)], self.start)
+            if held[0] is not now[0] or held[1] != now[1]:
+                self._versions[slot] = number + 1, now
+        if self._matched_for != self._numbers:
+            self.moves += 1
+        if not self._under_way:
+            self._catch_up()
+
+    def _catch_up(self) -> None:
+        """While it sounds, send what has moved since it was sent; only "after" moves."""
+        if self._sounding and "after" in self._versions and self._sent.get("after") != self._versions["after"][0]:
+            self._hand_over("after")
+
+    @property
+    def _numbers(self) -> tuple[int, ...]:
+        return tuple(number for number, _ in self._versions.values())
+
+    def heard(self, slot: str) -> NDArray[np.floating[Any]]:
+        """The samples of a version as they are sent: the part that is played, held at full scale, finite."""
+        samples = self._renderings[slot].at(self.tap).samples
+        first = round(self.start * self.rate_hz)
+        return guarded(samples[first : first + round(LONGEST_SECONDS * self.rate_hz)])
+
+    def match(self) -> None:
+        """Bring before and after to one level, and say by how much; measured where something changed."""
+        gains = self._measured()
+        with self.hold_sync():
+            self.gains = gains
+            self.matched = self._words(gains)
+
+    def _words(self, gains_db: dict[str, float]) -> str:
+        return matched_words(*gains_db.values(), by=self._by) if self._by else "before and after are the same sound"
+
+    def _measured(self) -> dict[str, float]:
+        if self.matching and self._matched_for != self._numbers:
+            if len({id(tap) for _, (tap, _) in self._versions.values()}) > 1:
+                levels = [level_heard(self.heard(slot), self.rate_hz) for slot in self._renderings]
+                self._gains_db = dict(zip(self._renderings, matched_db(*(each.level for each in levels)), strict=True))
+                self._by = levels[0].by
+            else:  # nothing that is heard has moved: there is nothing to measure
+                self._gains_db, self._by = dict.fromkeys(self._renderings, 0.0), ""
+            self._matched_for = self._numbers
+        return dict(self._gains_db)
+
+    def _hand_over(self, slot: str) -> None:
+        number, _ = self._versions[slot]
+        if self._sent.get(slot) == number:
+            self.send({"kind": "have", "slot": slot})
+            return
+        codes = listening_codes(self.heard(slot))
+        self._under_way = True
+        self._sent[slot] = number
+        self.send(
+            {
+                "kind": "samples", "slot": slot, "version": number, "channels": codes.shape[0],
+                "length": codes.shape[1], "rate_hz": self.rate_hz, "start": self.start, "tap": self.tap,
+                "gains": self._measured(),
+            },
+            [codes.tobytes()],
+        )  # fmt: skip
+        # The gains travel with the samples that they are meant for, so that no moment sounds unmatched; now the words.
+        self.match()
+
+    def _asked(self, _widget: object, content: dict[str, Any], _buffers: object) -> None:
+        kind = content.get("kind")
+        if kind == "hello":  # a page opened or was loaded again: it holds nothing
+            self._sent, self._sounding, self._under_way = {}, False, False
+        elif kind == "sounding":
+            self._sounding = bool(content.get("now"))
+            self._under_way = self._under_way and self._sounding
+        elif kind == "want" and content.get("slot") in self._versions:
+            self._hand_over(content["slot"])
+        elif kind == "arrived":
+            self._under_way = False
+            self._catch_up()
+        elif kind == "ended":
+            self.match()
+        elif kind == "tap" and content.get("tap") in self.taps:
+            self._hear(content["tap"])
+        elif kind == "from":
+            self._part(content.get("seconds"))
+
+    def _part(self, seconds: object) -> None:
+        """Send another part of a long recording, beginning a little before the place that was asked for."""
+        if isinstance(seconds, int | float) and 0.0 <= seconds <= self.seconds:
+            self.start = round(min(max(0.0, seconds - 1.0), max(0.0, self.seconds - LONGEST_SECONDS)), 3)
+            self._count()

@@ -1,0 +1,107 @@
+"""The guide for authors: its tables hold what the registries hold, its commands and examples hold true."""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+import tomllib
+
+import pytest
+
+from gainlib.audio import bundled_folder
+from gainlib.exercises.formulas import reckonings
+from gainlib.exercises.readings import OF_EVERY_STAGE, stage_kinds, stage_readings
+from gainlib.exercises.tables import KINDS, known_entries
+from gainlib.meters import measures
+from gainlib.stages.base import unit_of
+from gainlib.views import views
+
+
+def measure_rows():
+    return [
+        "| measure | unit | what it is | it needs |",
+        "| --- | --- | --- | --- |",
+        *(
+            f"| `{each.name}` | {each.unit or 'a count'} | {each.meaning} | {each.needs or '–'} |"
+            for each in measures().values()
+        ),
+    ]
+
+
+def told_rows():
+    return [
+        "| told | unit | by |",
+        "| --- | --- | --- |",
+        *(
+            f"| `{name}` | {OF_EVERY_STAGE.get(name, unit_of(name)) or 'a count'} | {', '.join(kinds)} |"
+            for name, kinds in stage_readings().items()
+        ),
+    ]
+
+
+def reckoning_rows():
+    return [
+        "| reckon | with | gives | what it is |",
+        "| --- | --- | --- | --- |",
+        *(
+            f"| `{each.name}` | {each.needs} | {each.unit or 'a number'} | {each.meaning} |"
+            for each in reckonings().values()
+        ),
+    ]
+
+
+def stage_rows():
+    def told(field):
+        usual = field.default
+        if usual is dataclasses.MISSING:
+            return f"`{field.name}` (must be given)"
+        usual = {(): "none", None: "as the stage knows it"}.get(usual, usual)
+        return f"`{field.name}` {str(usual).lower() if isinstance(usual, bool) else usual}"
+
+    return [
+        "| stage | settings, and what they are unless said |",
+        "| --- | --- |",
+        *(
+            f"| `{name}` | {', '.join(told(each) for each in dataclasses.fields(kind) if each.name != 'name')} |"
+            for name, kind in sorted(stage_kinds().items())
+        ),
+    ]
+
+
+def view_rows():
+    return [", ".join(f"`{name}`" for name in sorted(views())) + "."]
+
+
+TABLES = {
+    "stages": stage_rows,
+    "views": view_rows,
+    "measures": measure_rows,
+    "told": told_rows,
+    "reckonings": reckoning_rows,
+}
+
+
+@pytest.fixture(scope="module")
+def guide():
+    return (bundled_folder("exercises") / "README.md").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("name", TABLES)
+def test_a_table_holds_what_the_registry_holds(guide, name):
+    table = re.search(rf"<!-- {name} -->\n(.*?)\n<!-- end -->", guide, re.DOTALL)
+    assert table, f"the guide has no table of {name} between its marks"
+    assert table[1].split("\n") == TABLES[name](), "\n".join(["write this into the guide:", *TABLES[name]()])
+
+
+def test_every_kind_and_every_entry_is_told_of(guide):
+    for kind in KINDS:
+        assert f"| `{kind}` |" in guide
+    for entry in known_entries(()):
+        assert f"`{entry}`" in guide or f"`{entry}." in guide, entry
+
+
+def test_the_examples_are_sound_toml(guide):
+    examples = re.findall(r"```toml\n(.*?)```", guide, re.DOTALL)
+    assert len(examples) == len(KINDS)
+    for example in examples:
+        assert tomllib.loads(example)

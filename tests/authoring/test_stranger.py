@@ -1,0 +1,179 @@
+"""A file from a stranger: whatever it holds, it ends in words or in an exercise, soon, and reads nothing outside."""
+
+from __future__ import annotations
+
+import builtins
+import contextlib
+import math
+import pathlib
+import random
+import re
+import time
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from gainlib.audio import Audio, bundled_folder, write
+from gainlib.authoring.messages import faults_of
+from gainlib.authoring.new_exercise import new_exercise
+from gainlib.errors import GainError
+from gainlib.exercises import load
+from gainlib.exercises.tables import KINDS
+
+LONGEST_SECONDS = 20.0  # for one file on a busy machine; a usual one takes a hundredth
+VALUES = [
+    "nan",
+    "inf",
+    "-inf",
+    "1e308",
+    "-1e308",
+    "9" * 400,
+    "0",
+    "-1",
+    "1e-300",
+    "true",
+    '""',
+    "[]",
+    "{}",
+    "[[]]",
+    "[[0, 0]]",
+    "[1, 2, 3]",
+    "2026-01-01",
+    "1979-05-27T07:32:00Z",
+    '"x"',
+    '"../../etc/passwd"',
+    '"/etc/passwd"',
+    '"{where}"',
+    '"{"',
+    '"' + "x" * 5000 + '"',
+    "[" * 60 + "]" * 60,
+    "{ a = " * 60 + "1" + " }" * 60,
+    "{ base = 1e308, plus = [] }",
+    '{ reckon = "total", with = [1, { reckon = "total", with = [1, 2] }] }',
+    '{ measure = "peak_dbfs", at = "trim" }',
+    "[" + "0, " * 3000 + "0]",
+]
+
+
+@pytest.fixture(scope="module")
+def sources(tmp_path_factory):
+    """The text of every template and of some of the collection."""
+    folder = tmp_path_factory.mktemp("sound")
+    files = [new_exercise(f"levels/{kind}", kind=kind, folder=folder) for kind in KINDS]
+    files += sorted(bundled_folder("exercises").glob("*/*.toml"))[::6]
+    return [file.read_text(encoding="utf-8") for file in files]
+
+
+def ends_in_words(file):
+    """Read a file both ways, and draw and check one variant of it where it is an exercise."""
+    began = time.monotonic()
+    exercise, faults, _ = faults_of(file)
+    assert (exercise is None) == bool(faults)
+    assert all(each.said and len(each.text) < 2000 for each in faults)
+    if exercise is None:
+        with pytest.raises(GainError):
+            load(file)
+    else:
+        loaded = load(file)
+        with contextlib.suppress(GainError):  # recordings that do not fit are found when they are read
+            variant = loaded.variant("ada")
+            verdict = variant.check({**variant.start, **variant.solution})
+            assert 0.0 <= verdict.points <= verdict.out_of
+    assert time.monotonic() - began < LONGEST_SECONDS
+
+
+def mutated(text, random):
+    lines = text.split("\n")
+    for _ in range(random.randint(1, 3)):
+        at = random.randrange(len(lines))
+        how = random.randrange(6)
+        if how == 0:
+            lines[at : at + random.randint(1, 4)] = []
+        elif how == 1:
+            other = random.randrange(len(lines))
+            lines[at], lines[other] = lines[other], lines[at]
+        elif how == 2:
+            lines[at:at] = lines[at : at + random.randint(1, 6)]
+        elif how == 3:
+            lines[at] = lines[at][: random.randint(0, len(lines[at]))]
+        else:
+            found = list(re.finditer(r"(?<==)\s*(\"[^\"]*\"|-?[\d.]+|\[[^\[\]]*\]|true|false)", lines[at]))
+            if found:
+                one = random.choice(found)
+                lines[at] = lines[at][: one.start()] + " " + random.choice(VALUES) + lines[at][one.end() :]
+        if not lines:
+            return ""
+    return "\n".join(lines)
+
+
+@settings(
+    max_examples=250, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+@given(seed=st.integers(0, 10**9), which=st.integers(0, 10**6))
+def test_a_mutated_file_ends_in_words(tmp_path, sources, seed, which):
+    file = tmp_path / "odd.toml"
+    file.write_text(mutated(sources[which % len(sources)], random.Random(seed)), encoding="utf-8")
+    ends_in_words(file)
+
+
+ENTRIES = """title kind given take signal stages strips buses between varies path choose plant at to by moves checks
+asks among candidates set solution slips when reads measure told less reckon with base plus expected x"""
+KEYS = st.sampled_from(ENTRIES.split())
+TREES = st.recursive(
+    st.sampled_from(["1", '"set"', '"judge"', '"x"', "nan", "true", '"media/bass.flac"', "-1e300"]),
+    lambda inner: (
+        st.lists(inner, max_size=4).map(lambda items: f"[{', '.join(items)}]")
+        | st.dictionaries(KEYS, inner, max_size=5).map(
+            lambda items: "{ " + ", ".join(f"{key} = {value}" for key, value in items.items()) + " }"
+        )
+    ),
+    max_leaves=14,
+)
+
+
+@settings(
+    max_examples=120, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+@given(entries=st.dictionaries(KEYS, TREES, max_size=12), kind=st.sampled_from(sorted(KINDS)))
+def test_a_made_up_file_ends_in_words(tmp_path, entries, kind):
+    file = tmp_path / "odd.toml"
+    text = "\n".join(f"{key} = {value}" for key, value in {**entries, "kind": f'"{kind}"'}.items())
+    file.write_text(text, encoding="utf-8")
+    ends_in_words(file)
+
+
+@pytest.mark.parametrize(
+    "take", ["../out.wav", "/etc/passwd", "media/../../out.wav", "a\0b", "CON:", "x" * 300, ".", "media"]
+)
+def test_nothing_outside_is_opened(tmp_path, sources, monkeypatch, take):
+    text = next(text for text in sources if 'given.take   = "media/bass.flac"' in text)
+    shown = take.replace("\0", "\\u0000")
+    file = tmp_path / "odd.toml"
+    file.write_text(text.replace("media/bass.flac", shown), encoding="utf-8")
+    opened = []
+    real = pathlib.Path.open
+
+    def watched(self, *args, **kwargs):
+        opened.append(str(self))
+        return real(self, *args, **kwargs)
+
+    monkeypatch.setattr(pathlib.Path, "open", watched)
+    monkeypatch.setattr(
+        builtins, "open", lambda name, *rest, **more: opened.append(str(name)) or real(pathlib.Path(name))
+    )
+    with pytest.raises(GainError, match=r"take (is|of given is)"):
+        load(file)
+    assert all(each.endswith("odd.toml") for each in opened), opened
+
+
+def test_a_recording_that_would_never_end_is_refused_before_it_is_read(tmp_path, sources):
+    """Silence packs well: a small FLAC may hold hours."""
+    write(tmp_path / "long.flac", Audio(np.zeros(8000 * 60 * 40), 8000))
+    text = next(text for text in sources if 'given.take   = "media/bass.flac"' in text)
+    file = tmp_path / "long.toml"
+    file.write_text(text.replace("media/bass.flac", "long.flac"), encoding="utf-8")
+    with pytest.raises(GainError, match="lasts 2400 s; at most 1800 s are read"):
+        load(file).variant("ada")
+    assert math.isclose((tmp_path / "long.flac").stat().st_size, 0, abs_tol=2_000_000)

@@ -1,0 +1,200 @@
+"""A proof finds each kind of unsoundness that is planted into the real exercise, and names its line."""
+
+from __future__ import annotations
+
+import pytest
+
+from gainlib.authoring.new_exercise import new_exercise
+from gainlib.authoring.verification import prove
+from gainlib.errors import GainError
+
+VARIANTS = 3
+CLIP = 'reads    = { measure = "clipped_runs", at = "converter", at_most = 0 }'
+LEVEL = 'reads    = { measure = "peak_dbfs", at = "converter", seconds = [0.0, 9.3], at_least = -17, at_most = -13 }'
+SOLUTION = '"preamp/gain_db" = { base = 17, minus = "level" }, "trim/gain_db" = 0 }\nhints'
+
+
+def line_in(file, text):
+    """The line, counted from 1, of the first that holds this text."""
+    return next(number for number, line in enumerate(file.read_text(encoding="utf-8").split("\n"), 1) if text in line)
+
+
+@pytest.fixture
+def proven(written):
+    return lambda *changes: prove(written(*changes), variants=VARIANTS)
+
+
+def test_the_unspoilt_copy_is_proven(proven):
+    proof = proven()
+    assert (proof.sound, proof.faults, proof.unsolved) == (True, (), ())
+    assert (proof.variants, proof.all_variants) == (VARIANTS, 15)  # -30 to -16 in steps of 1
+    # The verse at -14 dBFS, 17 dB over the level and 18 dBu at full scale leave it at -15, 2 dB from both bounds.
+    assert proof.narrowest_db == pytest.approx(2.0, abs=0.01)
+    assert proof.fails_alone == {
+        "Verse after the converter": True,
+        "Clipped runs in the whole take": False,  # the shout stands 10 dB over the verse
+        "Verse in the recording, after the trim": True,
+    }
+    (remark,) = proof.remarks
+    assert "never the only one to fail" in remark.said
+    assert "whenever it failed, Verse after the converter failed as well" in remark.said
+
+
+def test_the_share_of_passing_answers_is_told(written):
+    proof = prove(written(), variants=200)
+    # Gains from 0 to 60 and trims from -24 to 12 dB, both levels within 4 dB of them: about 4/60 of 4/36.
+    assert proof.answers >= 300
+    assert 0 < proof.passing / proof.answers < 3 * (4 / 60) * (4 / 36)
+
+
+@pytest.mark.parametrize(("base", "nearest_db"), [(18, 1.0), (16, 1.0), (17, 2.0)])
+def test_the_narrowest_margin_is_that_to_the_nearer_bound(proven, base, nearest_db):
+    # The verse at -14, -16 or -15 dBFS, between -17 and -13.
+    proof = proven((SOLUTION, SOLUTION.replace("17", str(base))))
+    assert proof.narrowest_db == pytest.approx(nearest_db, abs=0.01)
+    assert any(f"comes as near as {nearest_db:.1f} dB to a bound: Verse" in each for each in proof.shown)
+
+
+def test_two_proofs_of_a_file_are_equal(written):
+    file = written()
+    assert prove(file, variants=VARIANTS) == prove(file, variants=VARIANTS)
+
+
+UNSOUND = [
+    # (what is planted, the text whose line is named, what is said)
+    ([("base = 24, minus", "base = 17, minus")], "moves = [", "the start passes already"),
+    (
+        [(SOLUTION, SOLUTION.replace("17", "20"))],
+        "solution",
+        "your answer fails in all 3 variants looked at (of 15). Verse after the",
+    ),
+    (
+        # So hot that the converter clips, too: the other failing line is named beside the first.
+        [(SOLUTION, SOLUTION.replace("17", "30"))],
+        "solution",
+        "Failing there as well: Clipped",
+    ),
+    (
+        [(SOLUTION, SOLUTION.replace('{ base = 17, minus = "level" }', "42"))],
+        "solution",
+        "your answer fails in 2 of 3 variants, first with level −30 dBu",
+    ),
+    ([(CLIP, CLIP.replace("0 }", "9999999 }"))], 'title    = "Clipped', "cannot fail: all"),
+    ([(CLIP, CLIP.replace("at_most = 0", "at_least = 9999999"))], CLIP[:40], "cannot be reached"),
+    (
+        [(LEVEL, LEVEL.replace("at_least = -17, at_most = -13", "at_least = -3, at_most = -1"))],
+        'title    = "Verse after',
+        "no answer was found that passes with level −30 dBu",
+    ),
+    (
+        [('{ base = 25, minus = "level" }, "trim/gain_db" = -8', '{ base = 17, minus = "level" }, "trim/gain_db" = 0')],
+        'answer = { "preamp/gain_db" = { base = 17',
+        "the answer of the slip 'clipped, then trimmed down' passes in all 3 variants looked at (of 15)",
+    ),
+    (
+        [('{ setting = "trim/gain_db", at_most = -0.5 }', '{ setting = "trim/gain_db", at_most = -9 }')],
+        "at_most = -9 }",
+        "'clipped, then trimmed down' does not meet its own when in all 3 variants looked at (of 15). "
+        "There trim/gain_db is −8 dB; wanted: at most −9 dB.",
+    ),
+    (
+        [('{ setting = "trim/gain_db", at_most = -0.5 }', '{ setting = "trim/gain_db", at_most = 5 }')],
+        'base = 30, minus = "level"',
+        "the slip 'as hot as it goes' meets the slip 'clipped, then trimmed down' as well",
+    ),
+]
+
+
+@pytest.mark.parametrize(("changes", "where", "says"), UNSOUND, ids=[says[:30] for *_, says in UNSOUND])
+def test_each_unsoundness_is_named_with_its_line(proven, written, changes, where, says):
+    proof = proven(*changes)
+    assert not proof.sound
+    fault = next((each for each in proof.faults if says in each.said), None)
+    assert fault, [each.text for each in proof.faults]
+    assert fault.line == line_in(proof.file, where)
+
+
+def test_an_answer_that_serves_for_all_is_a_fault(proven):
+    # A spread of 2 dB fits between bounds of 4 dB.
+    proof = proven(("from = -30, to = -16", "from = -24, to = -22"))
+    (fault,) = proof.faults
+    assert "one answer passes in all 3 variants: Preamp gain +" in fault.said
+    assert fault.line == line_in(proof.file, "varies.level")
+
+
+def test_variants_that_cannot_be_solved_are_named_with_their_numbers(proven):
+    # With -30 dBu the verse needs 45 dB at least: -14 dBFS, less 18 and 30 dB, for -17 dBFS.
+    proof = proven(
+        ('path = "preamp/gain_db", from = 0, to = 60', 'path = "preamp/gain_db", from = 0, to = 44'),
+        ("base = 24, minus", "base = 2, minus"),
+        (SOLUTION, SOLUTION.replace('{ base = 17, minus = "level" }', "{ base = 40 }")),
+        ('{ base = 25, minus = "level" }', "44"),
+        ('{ base = 30, minus = "level" }', "44"),
+    )
+    assert proof.unsolved == ({"level": -30.0},)
+    (fault,) = [each for each in proof.faults if "no answer was found" in each.said]
+    assert "with level −30 dBu; the nearest is Preamp gain +44 dB" in fault.said
+    assert "Verse after the converter stays below its bound, at -18" in fault.said
+
+
+@pytest.mark.parametrize(
+    ("changes", "where", "says"),
+    [
+        (
+            [("around −15 dBFS after", "around −9 dBFS after")],
+            "brief",
+            "the brief says -9 dBFS; the checks want -17 to",
+        ),
+        (
+            [("far the verse is from −15 dBFS", "far the verse is from −20 to −16 dBFS")],
+            "−20 to −16",
+            "hint 3 says -20 dBFS",
+        ),
+        ([("at_least = -17, at_most = -13", "at_least = -120, at_most = -13")], "low  ", "sentence low is never said"),
+    ],
+)
+def test_what_is_worth_a_look_is_remarked_and_no_fault(proven, changes, where, says):
+    proof = proven(*changes)
+    assert proof.sound
+    remark = next((each for each in proof.remarks if says in each.said), None)
+    assert remark, [each.text for each in proof.remarks]
+    assert remark.line == line_in(proof.file, where)
+
+
+def test_a_recording_that_cannot_be_read_is_told_with_its_line(written):
+    file = written()
+    (file.parent / "take.wav").write_bytes(b"RIFF")
+    (fault,) = prove(file).faults
+    assert fault.line == line_in(file, "given.take")
+    assert "could not be read as a sound file" in fault.said
+
+
+@pytest.mark.parametrize("count", [0, True, 1.5])
+def test_a_count_that_is_none_is_refused(count):
+    with pytest.raises(GainError, match="variants is"):
+        prove("recording/leave-room", variants=count)
+
+
+def test_a_new_exercise_is_sound_as_it_is_written(tmp_path):
+    proof = prove(new_exercise("levels/hot-bass", folder=tmp_path), variants=VARIANTS)
+    assert (proof.faults, proof.remarks) == ((), ())
+    assert proof.name == "levels/hot-bass"
+
+
+def test_a_new_exercise_is_never_written_over_a_file(tmp_path):
+    (tmp_path / "mine.toml").write_text("mine")
+    with pytest.raises(GainError, match=r"mine.toml is there already; choose another name"):
+        new_exercise("mine", folder=tmp_path)
+    assert (tmp_path / "mine.toml").read_text() == "mine"
+
+
+@pytest.mark.parametrize("name", ["", "../out", "/etc/x", "a/b/c", "A b", "x" * 200, "a\\b", None, 3])
+def test_a_name_that_cannot_be_one_is_refused(tmp_path, name):
+    with pytest.raises(GainError, match="the name is"):
+        new_exercise(name, folder=tmp_path)
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_kind_that_is_not_known_is_refused(tmp_path):
+    with pytest.raises(GainError, match=r"kind is 'sett'; did you mean set\?"):
+        new_exercise("mine", kind="sett", folder=tmp_path)

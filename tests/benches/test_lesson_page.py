@@ -1,0 +1,76 @@
+"""A lesson as a page: what it shows, what it asks nobody for, and what is refused."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+
+import gainlib as gl
+from gainlib.html.lesson_page import lesson_page
+
+pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning")
+
+CELL = """\
+import numpy as np
+import gainlib as gl
+sine = np.sin(2 * np.pi * 997 * np.arange(48_000) / 48_000)
+chain = [gl.Source(-30.0), gl.Preamp(52.0), gl.Converter("EBU R 68"), gl.Fader()]
+session = gl.Session.of(gl.Audio(sine, 48_000), chain, name="voice")
+gl.bench(session, controls=["preamp/gain_db", "converter/alignment", "fader/muted"], views=["level diagram"])"""
+
+
+def written(folder, *cells):
+    made = {
+        "cells": [
+            {
+                "cell_type": "code", "id": f"c{index}", "metadata": {}, "execution_count": None, "outputs": [],
+                "source": cell,
+            }
+            for index, cell in enumerate(cells)
+        ],
+        "metadata": {}, "nbformat": 4, "nbformat_minor": 5,
+    }  # fmt: skip
+    path = folder / "lesson.ipynb"
+    path.write_text(json.dumps(made))
+    return path
+
+
+def test_the_page_holds_the_sentences_the_settings_and_the_drawn_levels(tmp_path):
+    text = lesson_page(written(tmp_path, CELL), tmp_path / "page.html").read_text()
+    # -48 + 52 dB is 4 dB over: each of the 2 x 997 half waves is cut
+    assert "<strong>The converter clips 1994 times.</strong> Lower the preamp by 5 dB or more." in text
+    for line in ("Preamp gain: 52.0 dB", "Converter alignment: EBU R 68", "Fader muted: off"):
+        assert f"<p>{line}</p>" in text
+    content = json.loads(re.search(r"<script type=.application/json.>(.*?)</script>", text).group(1))
+    assert content["columns"]["river"]["peak"][2] == pytest.approx(4.0, abs=0.05)
+    # Whatever the page itself would load: nothing. (BokehJS names addresses in its text that it does not ask.)
+    before_bokeh = text[: text.index("data-gainlib")] + text[text.index("</script></div>") :][:3000]
+    assert not re.search(r"<(script|link|img)[^>]+(src|href)=[\"']https?:", before_bokeh)
+
+
+def test_questions_and_candidates_of_an_exercise_are_written_out(tmp_path):
+    kinds = Path(__file__).parent / "kinds"
+    cells = [
+        f'import gainlib as gl; gl.exercise(r"{kinds / name}.toml", "ada")' for name in ("read-the-verse", "in-order")
+    ]
+    text = lesson_page(written(tmp_path, *cells), tmp_path / "page.html").read_text()
+    for line in (
+        "Peak of the verse: … dBFS",
+        "When the converter clips first: … s",
+        "The quietest first: … A or B or C",
+    ):
+        assert f"<p>{line}</p>" in text
+    assert "<strong>Hear A, B and C, then answer below.</strong>" in text
+
+
+def test_what_cannot_be_is_refused_in_words(tmp_path):
+    lesson = written(tmp_path, "1 / 0")
+    with pytest.raises(gl.GainError, match="a cell of lesson.ipynb failed: ZeroDivisionError: division by zero"):
+        lesson_page(lesson, tmp_path / "page.html")
+    (tmp_path / "page.html").write_text("mine")
+    with pytest.raises(gl.GainError, match="page.html is there already"):
+        lesson_page(lesson, tmp_path / "page.html")
+    assert (tmp_path / "page.html").read_text() == "mine"

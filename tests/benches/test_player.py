@@ -1,0 +1,190 @@
+"""What the player sends: before and after at one loudness, any tap, a bounded part of a long take."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+import gainlib as gl
+from gainlib.benches.listening import LONGEST_SECONDS, level_heard
+from gainlib.flow import Bus, Strip
+
+RATE_HZ = 48_000
+RNG = np.random.default_rng(5)
+
+
+class Sent(list):
+    """What a player sends to the page, in place of the page."""
+
+    def __call__(self, content, buffers=None):
+        self.append((content, buffers))
+
+
+def player_of(bench):
+    made = bench.panel.player
+    made.send = Sent()
+    return made
+
+
+def asked(player, **content):
+    player._handle_custom_msg(content, None)
+
+
+def codes_of(message):
+    content, buffers = message
+    return np.frombuffer(buffers[0], dtype="<i2").reshape(content["channels"], content["length"]).T / 32767
+
+
+def bench_of(samples, rate_hz=RATE_HZ, **given):
+    chain = [gl.Trim(), gl.Compressor(-30.0, 4.0, makeup_db=0.0), gl.Fader()]
+    session = gl.Session.of(gl.Audio(samples, rate_hz), chain, name="voice")
+    return gl.bench(session, controls=["trim/gain_db", "compressor/threshold_db", "fader/gain_db"], **given)
+
+
+def noise(seconds):
+    """Noise whose second half is louder and duller, so that RMS and loudness part."""
+    count = round(seconds * RATE_HZ)
+    white = RNG.standard_normal(count)
+    dull = np.cumsum(white) * 0.02
+    return np.concatenate([0.05 * white[: count // 2], 0.3 * np.tanh(dull[count // 2 :])])
+
+
+def test_before_and_after_sound_equally_loud():
+    pyebur128 = pytest.importorskip("pyebur128")
+    bench = bench_of(noise(6.0))
+    player = player_of(bench)
+    bench.move("compressor/threshold_db", -45.0).move("fader/gain_db", 6.0)
+    asked(player, kind="want", slot="before")
+    asked(player, kind="want", slot="after")
+    heard = []
+    for message in player.send:
+        content, _ = message
+        gain = 10 ** (content["gains"][content["slot"]] / 20)
+        # Measured by another library, on what the page is sent.
+        meter = pyebur128.R128State(1, RATE_HZ, pyebur128.MeasurementMode.MODE_I)
+        meter.add_frames(np.ascontiguousarray(codes_of(message)[:, 0] * gain, dtype=np.float64), content["length"])
+        heard.append(pyebur128.get_loudness_global(meter))
+    assert abs(heard[0] - heard[1]) < 0.2
+    assert max(player.gains.values()) == 0.0
+    assert min(player.gains.values()) < -1.0  # they were not equally loud before
+    assert "(loudness)" in player.matched
+    bench.close()
+
+
+def test_what_is_too_short_for_loudness_is_matched_by_rms_and_that_is_said():
+    bench = bench_of(0.1 * np.sin(2 * np.pi * 997 * np.arange(RATE_HZ // 5) / RATE_HZ))
+    bench.move("compressor/threshold_db", 0.0)
+    player = player_of(bench.move("fader/gain_db", -6.0))
+    player.match()
+    assert player.matched.endswith("(RMS, AES17: too short for loudness)")
+    bench.close()
+
+
+def test_silence_is_left_alone():
+    bench = bench_of(np.zeros(RATE_HZ))
+    player = player_of(bench.move("fader/gain_db", -6.0))
+    player.match()
+    assert player.gains == {"before": 0.0, "after": 0.0}
+    assert level_heard(np.zeros((RATE_HZ, 1)), RATE_HZ).level == -math.inf
+    bench.close()
+
+
+def test_a_drag_that_nobody_hears_measures_nothing_until_it_has_ended(monkeypatch):
+    bench = bench_of(noise(1.0))
+    player = player_of(bench)
+    measured = []
+    monkeypatch.setattr("gainlib.widgets.player.level_heard", lambda *given: measured.append(1) or level_heard(*given))
+    for gain_db in range(-10, 0):
+        bench.move("trim/gain_db", float(gain_db))
+    assert measured == []
+    assert player.moves >= 10
+    asked(player, kind="ended")
+    asked(player, kind="ended")
+    assert len(measured) == 2  # before and after, once
+    assert player.send == []
+    bench.close()
+
+
+def test_a_tap_is_heard_alone():
+    bench = bench_of(noise(1.0))
+    player = player_of(bench)
+    assert player.taps == ["voice/trim", "voice/compressor", "voice/fader"]
+    assert player.tap == "voice/fader"
+    bench.move("fader/gain_db", -20.0)
+    asked(player, kind="tap", tap="voice/trim")
+    assert bench.listen == "voice/trim"
+    asked(player, kind="want", slot="after")
+    assert player.send[-1][0]["tap"] == "voice/trim"
+    assert np.abs(codes_of(player.send[-1]) - noise_free(bench, "trim")).max() <= 0.5 / 32767 + 1e-9
+    asked(player, kind="tap", tap="voice/nothing")
+    assert bench.listen == "voice/trim"
+    with pytest.raises(gl.GainError, match="strip 'voice' has no stage 'fade'; did you mean fader"):
+        bench.hear("voice/fade")
+    bench.close()
+
+
+def noise_free(bench, tap):
+    return np.clip(bench.rendering.at(tap).samples.reshape(-1, 1), -1, 1)
+
+
+def test_while_it_sounds_a_chosen_tap_is_sent_at_once():
+    bench = bench_of(noise(1.0))
+    player = player_of(bench)
+    asked(player, kind="sounding", now=True)
+    bench.hear("trim")
+    assert [content["tap"] for content, _ in player.send if content["kind"] == "samples"] == ["voice/trim"]
+    bench.close()
+
+
+def test_of_a_long_take_a_minute_is_sent_and_the_part_moves_where_it_is_wanted():
+    rate_hz = 8000
+    ramp = np.linspace(0.0, 0.9, 150 * rate_hz)
+    session = gl.Session.of(gl.Audio(ramp, rate_hz), [gl.Trim()], name="voice")
+    bench = gl.bench(session, controls=["trim/gain_db"])
+    player = player_of(bench)
+    asked(player, kind="want", slot="after")
+    content = player.send[-1][0]
+    assert (content["length"], content["start"]) == (LONGEST_SECONDS * rate_hz, 0.0)
+    assert (player.seconds, player.longest) == (150.0, 60.0)
+    for wanted, start in ((100.0, 90.0), (75.5, 74.5), (0.2, 0.0)):
+        asked(player, kind="from", seconds=wanted)
+        asked(player, kind="want", slot="after")
+        content, _ = player.send[-1]
+        assert (content["kind"], content["start"]) == ("samples", start)
+        first = codes_of(player.send[-1])[0, 0]
+        assert first == pytest.approx(0.9 * start / 150, abs=1e-3)
+    for wrong in (-1.0, 151.0, "10", None):
+        asked(player, kind="from", seconds=wrong)
+    assert player.start == 0.0
+    bench.close()
+
+
+def test_sixty_decibels_too_much_and_no_numbers_stay_under_the_ceiling():
+    samples = noise(1.0)
+    bench = bench_of(samples)
+    player = player_of(bench)
+    bench.move("fader/gain_db", 10.0).move("trim/gain_db", 24.0)
+    loud = bench.rendering.at("fader").samples * 1000.0
+    loud[1000:1100] = np.nan
+    broken = gl.Audio(np.ones(10), RATE_HZ)
+    object.__setattr__(broken, "samples", loud)
+    player._renderings["after"] = type("Broken", (), {"at": lambda self, tap: broken})()
+    asked(player, kind="want", slot="after")
+    codes = codes_of(player.send[-1])
+    assert np.abs(codes).max() <= 1.0
+    assert (codes[1000:1100] == 0).all()
+    assert all(gain_db <= 0.0 for gain_db in player.gains.values())
+    bench.close()
+
+
+def test_the_taps_are_those_of_the_shown_strip_the_buses_and_the_main():
+    take = gl.Audio(0.1 * noise(0.5), RATE_HZ)
+    strips = (Strip("voice", take, (gl.Trim(),), to="band"), Strip("bass", take, (gl.Trim(), gl.Fader()), to="band"))
+    session = gl.Session(strips, (Bus("band", (gl.Fader(),)),), Bus("main", (gl.Trim(),)))
+    bench = gl.bench(session)
+    assert bench.taps == ("voice/trim", "band/sum", "band/fader", "main/sum", "main/trim")
+    bench.show("bass")
+    assert bench.taps == ("bass/trim", "bass/fader", "band/sum", "band/fader", "main/sum", "main/trim")
+    bench.close()

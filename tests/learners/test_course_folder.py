@@ -1,0 +1,351 @@
+"""The learner's folder: laid, brought up to date, and never at the cost of what the learner wrote."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import subprocess
+import sys
+
+import pytest
+from jupyter_client.kernelspec import KernelSpecManager
+from jupyter_client.manager import KernelManager
+
+import gainlib as gl
+from gainlib.errors import GainError
+from gainlib.exercises import load
+from gainlib.learners.course_folder import Contents, Lesson, Task, contents, lay, server_command, server_environment
+from gainlib.learners.progress import MANIFEST, MARK, Progress
+
+LESSON = "03-set-recording-level.ipynb"
+
+
+@pytest.fixture
+def course(tmp_path):
+    """The course's own lessons, as a newer version may change them."""
+    folder = tmp_path / "lessons"
+    (folder / "pictures").mkdir(parents=True)
+    (folder / LESSON).write_text("first version")
+    (folder / "contents.ipynb").write_text("contents")
+    (folder / "pictures" / "one.png").write_bytes(b"\x89PNG\r\n")
+    (folder / ".hidden").write_text("x")
+    (folder / ".ipynb_checkpoints").mkdir()
+    (folder / ".ipynb_checkpoints" / "old.ipynb").write_text("x")
+    (folder / "progress.json").write_text("somebody's")
+    return folder
+
+
+@pytest.fixture
+def own(tmp_path):
+    return tmp_path / "own"
+
+
+def files(folder):
+    found = (each.relative_to(folder) for each in folder.rglob("*") if each.is_file())
+    return sorted(each.as_posix() for each in found if each.parts[0] != MARK)
+
+
+def test_the_first_time_every_lesson_is_laid(course, own):
+    laid = lay(own, "0.1", course)
+    assert files(own) == sorted([LESSON, "contents.ipynb", "pictures/one.png"])
+    assert (own / "pictures" / "one.png").read_bytes() == b"\x89PNG\r\n"
+    assert laid.text == f"Your lessons are in {own}."
+    assert "up to date" in lay(own, "0.1", course).text
+
+
+def test_a_lesson_left_as_it_was_is_replaced_by_a_newer_one(course, own):
+    lay(own, "0.1", course)
+    (course / LESSON).write_text("second version")
+    laid = lay(own, "0.2", course)
+    assert (own / LESSON).read_text() == "second version"
+    assert laid.sentences == (f"{LESSON} is replaced by the version of gainlib 0.2; you had not changed it.",)
+    assert "up to date" in lay(own, "0.2", course).text
+
+
+def test_a_changed_lesson_stays_and_the_newer_one_is_laid_beside_it_once(course, own):
+    lay(own, "0.1", course)
+    (own / LESSON).write_text("first version, and my notes")
+    assert "up to date" in lay(own, "0.1", course).text
+    (course / LESSON).write_text("second version")
+    laid = lay(own, "0.2", course)
+    beside = own / "03-set-recording-level (new in 0.2).ipynb"
+    assert (own / LESSON).read_text() == "first version, and my notes"
+    assert beside.read_text() == "second version"
+    assert beside.name in laid.text
+    # Having seen it, the learner may throw it away, and is not offered it again.
+    beside.unlink()
+    assert "up to date" in lay(own, "0.2", course).text
+    assert not beside.exists()
+
+
+def test_a_name_that_is_taken_beside_is_left_alone(course, own):
+    lay(own, "0.1", course)
+    (own / LESSON).write_text("mine")
+    (own / "03-set-recording-level (new in 0.2).ipynb").write_text("mine too")
+    (course / LESSON).write_text("second version")
+    lay(own, "0.2", course)
+    assert (own / "03-set-recording-level (new in 0.2).ipynb").read_text() == "mine too"
+    assert (own / "03-set-recording-level (new in 0.2, 2).ipynb").read_text() == "second version"
+
+
+def test_a_missing_lesson_is_laid_again_and_said_so(course, own):
+    lay(own, "0.1", course)
+    (own / LESSON).unlink()
+    assert lay(own, "0.1", course).sentences == (f"{LESSON} was missing; it is laid again.",)
+    assert (own / LESSON).read_text() == "first version"
+
+
+def test_a_new_lesson_is_said_to_be_new(course, own):
+    lay(own, "0.1", course)
+    (course / "04-new.ipynb").write_text("x")
+    assert lay(own, "0.2", course).sentences == ("04-new.ipynb is new.",)
+
+
+def test_a_file_that_was_there_before_the_course_is_the_learners(course, own):
+    own.mkdir()
+    (own / LESSON).write_text("my own file of that name")
+    lay(own, "0.1", course)
+    assert (own / LESSON).read_text() == "my own file of that name"
+    assert (own / "03-set-recording-level (new in 0.1).ipynb").read_text() == "first version"
+
+
+@pytest.mark.parametrize("list_of_digests", ["", "[]", "{}", '{"laid": 3}', '{"laid": {"contents.ipynb": 3}}', "\x00"])
+def test_with_a_damaged_list_nothing_of_the_learners_is_lost(course, own, list_of_digests):
+    lay(own, "0.1", course)
+    (own / LESSON).write_text("mine")
+    (own / MARK / MANIFEST).write_text(list_of_digests)
+    (course / LESSON).write_text("second version")
+    lay(own, "0.2", course)
+    assert (own / LESSON).read_text() == "mine"
+
+
+def test_nothing_is_written_through_a_link(course, own, tmp_path):
+    lay(own, "0.1", course)
+    target = tmp_path / "elsewhere.ipynb"
+    target.write_text("first version")
+    (own / LESSON).unlink()
+    os.symlink(target, own / LESSON)
+    (course / LESSON).write_text("second version")
+    lay(own, "0.2", course)
+    assert target.read_text() == "first version"
+    assert (own / LESSON).is_symlink()
+
+
+def test_a_folder_in_a_lessons_place_is_left_alone(course, own):
+    (own / LESSON).mkdir(parents=True)
+    lay(own, "0.1", course)
+    assert (own / LESSON).is_dir()
+    assert (own / "03-set-recording-level (new in 0.1).ipynb").is_file()
+
+
+def test_what_stands_in_the_way_is_told(course, own, tmp_path):
+    (tmp_path / "file").write_text("x")
+    with pytest.raises(GainError, match="is a file; name a folder"):
+        lay(tmp_path / "file", "0.1", course)
+    with pytest.raises(GainError, match="cannot be used"):
+        lay(tmp_path / "file" / "deeper", "0.1", course)
+    own.mkdir()
+    (own / MARK).write_text("x")
+    with pytest.raises(GainError, match="stands in the way"):
+        lay(own, "0.1", course)
+    with pytest.raises(GainError, match="where the course itself lies"):
+        lay(course, "0.1", course)
+    with pytest.raises(GainError, match="where the course itself lies"):
+        lay(course / "pictures", "0.1", course)
+
+
+def test_a_folder_that_cannot_be_written_is_told(course, own, monkeypatch):
+    def forbid(*args, **kwargs):
+        raise PermissionError(13, "Permission denied", str(own))
+
+    monkeypatch.setattr("gainlib.learners.progress.tempfile.mkstemp", forbid)
+    with pytest.raises(GainError, match=r"cannot be used \(permission denied\); name a folder that you may write to"):
+        lay(own, "0.1", course)
+
+
+def test_the_real_lessons_are_laid(own):
+    lay(own, gl.__version__)
+    assert {LESSON, "contents.ipynb"} <= set(files(own))
+    assert not [name for name in files(own) if not name.endswith(".ipynb")]
+
+
+def test_the_server_is_for_this_computer_only_and_the_token_is_not_on_the_command(own):
+    own.mkdir()
+    command = server_command(own, 8888)
+    assert command[0] == sys.executable
+    assert "--ServerApp.ip=127.0.0.1" in command
+    assert not [part for part in command if "token" in part or "0.0.0.0" in part]
+    assert server_environment(own, own, "secret")["JUPYTER_TOKEN"] == "secret"
+
+
+def test_the_kernel_is_this_python_whatever_the_user_has_installed(own, tmp_path, monkeypatch):
+    own.mkdir()
+    user = tmp_path / "user"
+    (user / "kernels" / "python3").mkdir(parents=True)
+    (user / "kernels" / "python3" / "kernel.json").write_text('{"argv": ["/other"], "display_name": "other"}')
+    monkeypatch.setenv("JUPYTER_PATH", str(user))
+    monkeypatch.setenv("JUPYTER_DATA_DIR", str(user))
+    for name, value in server_environment(own, own, "secret").items():
+        monkeypatch.setenv(name, value)
+    from jupyter_client.kernelspec import KernelSpecManager
+
+    assert KernelSpecManager().get_kernel_spec("python3").argv[0] == sys.executable
+
+
+def test_settings_of_the_learner_are_kept_and_notices_are_off(own):
+    own.mkdir()
+    environment = server_environment(own, own / "runtime", "secret")
+    assert environment["JUPYTER_RUNTIME_DIR"] == str(own / "runtime")
+    (notice,) = (own / MARK / "jupyter" / "settings").rglob("notification.jupyterlab-settings")
+    assert json.loads(notice.read_text()) == {"fetchNews": "false", "checkForUpdates": False, "doNotDisturbMode": True}
+    hidden = json.loads((own / MARK / "jupyter" / "config" / "labconfig" / "page_config.json").read_text())
+    assert hidden["disabledExtensions"]["@jupyterlab/cell-toolbar-extension"]
+    notice.write_text('{"fetchNews": "true"}')
+    server_environment(own, own, "secret")
+    assert notice.read_text() == '{"fetchNews": "true"}'
+    for name in ("JUPYTER_CONFIG_DIR", "JUPYTER_DATA_DIR", "JUPYTERLAB_SETTINGS_DIR", "IPYTHONDIR"):
+        assert environment[name].startswith(str(own.resolve()))
+
+
+def test_the_contents_list_what_is_done_and_what_is_next(own, monkeypatch):
+    lay(own, gl.__version__)
+    monkeypatch.chdir(own)
+    before = gl.contents()
+    assert "progress.json" not in files(own)  # looking at the contents begins nothing
+    (lesson,) = [each for each in before.lessons if each.link == LESSON]
+    assert lesson.title == "Set a recording level"
+    assert "recording/leave-room" in lesson.exercises
+    assert before.next == before.lessons[0] != lesson
+    assert not lesson.done
+    assert lesson.minutes == 30
+    assert "Begin with: <a" in before._repr_html_()
+    progress = Progress.here()
+    for number, name in enumerate(lesson.exercises, start=1):
+        variant = load(name).variant(progress.learner_id)
+        progress.record(variant, variant.solution, variant.check(variant.solution))
+        page = contents()._repr_html_()
+        assert f"{load(name).title} ✓" in page
+        assert "Next: <a" in page
+        assert re.search(rf"Exercises passed: {number} of \d+\. Points: [1-9]", page)
+    (after,) = [each for each in contents().lessons if each.link == LESSON]
+    points = sum(load(name).out_of for name in lesson.exercises)
+    assert (after.done, after.points, after.out_of) == (True, points, points)
+    assert contents().next != after
+    assert f"done, {points:g} of {points:g} points" in page
+
+
+def test_the_contents_link_to_the_lessons_from_a_folder_below_and_to_newer_versions(own, monkeypatch):
+    lay(own, gl.__version__)
+    (own / "takes").mkdir()
+    (own / "03-set-recording-level (new in 0.2).ipynb").write_text("x")
+    monkeypatch.chdir(own / "takes")
+    page = contents()._repr_html_()
+    assert f'href="../{LESSON}"' in page
+    assert 'href="../03-set-recording-level%20%28new%20in%200.2%29.ipynb"' in page
+
+
+def test_a_title_cannot_bring_markup_into_the_page():
+    odd = Lesson("<script>x</script>", 'a"b.ipynb', tasks=(Task("x", "<script>y</script>", passed=True),))
+    page = Contents((odd,), "<b>", (("<script>z</script>", 'c"d.ipynb'),))._repr_html_()
+    assert "<script>" not in page
+    assert "<b>" not in page
+    assert 'a"b' not in page
+    assert 'c"d' not in page
+
+
+def test_a_name_is_kept_with_the_answers_that_are_there(own, monkeypatch):
+    lay(own, gl.__version__)
+    monkeypatch.chdir(own)
+    assert "No name yet" in repr(gl.learner())
+    assert "progress.json" not in files(own)  # to ask is not to begin
+    progress = Progress.here()
+    variant = load("recording/leave-room").variant(progress.learner_id)
+    progress.record(variant, variant.solution, variant.check(variant.solution))
+    assert repr(gl.learner("  Ada Novak ")) == (
+        "You are Ada Novak. Your name and your answers are kept in progress.json."
+    )
+    after = Progress.here()
+    assert (after.learner_name, after.learner_id) == ("Ada Novak", progress.learner_id)
+    assert after.passed("recording/leave-room")
+    assert gl.learner().name == "Ada Novak"
+    gl.learner("Bea")
+    assert gl.learner().name == "Bea"
+
+
+def test_the_name_is_kept_from_a_folder_below_and_refused_on_two_lines(own, monkeypatch):
+    lay(own, gl.__version__)
+    (own / "takes").mkdir()
+    monkeypatch.chdir(own / "takes")
+    gl.learner("Ada")
+    assert json.loads((own / "progress.json").read_text())["learner"]["name"] == "Ada"
+    for wrong in ("two\nlines", "x" * 201, 7):
+        with pytest.raises(GainError, match="the name is"):
+            gl.learner(wrong)
+    assert "<b>" not in gl.learner("<b>")._repr_html_()
+
+
+def test_what_is_next_is_the_first_lesson_with_something_left():
+    done = Lesson("One", "01-one.ipynb", tasks=(Task("a", "A", True, 2, 2),))
+    empty = Lesson("Two", "02-two.ipynb")
+    begun = Lesson("Three", "03-three.ipynb", tasks=(Task("b", "B", True, 2, 2), Task("c", "C", False, 1, 3)))
+    course = Contents((done, empty, begun))
+    assert course.next is begun
+    assert (begun.number, begun.state) == ("03", "1 of 2 passed, 3 of 5 points")
+    assert course.sentence == "Exercises passed: 2 of 3. Points: 5 of 7."
+    assert Contents((done,)).next is None
+    assert "Next" not in Contents((done,))._repr_html_()
+
+
+def test_an_instructor_picks_the_lessons_of_a_term(course, own, monkeypatch):
+    for name in ("04-find.ipynb", "06-trim.ipynb"):
+        (course / name).write_text("x")
+    lay(own, "0.1", course, only="3, 06")
+    assert files(own) == sorted([LESSON, "06-trim.ipynb", "contents.ipynb", "pictures/one.png"])
+    # The choice holds until another is made, and what is there stays.
+    assert "up to date" in lay(own, "0.1", course).text
+    lay(own, "0.1", course, only="04")
+    assert {LESSON, "04-find.ipynb", "06-trim.ipynb"} <= set(files(own))
+    (own / "04-find.ipynb").unlink()
+    lay(own, "0.1", course, only="all")
+    assert "04-find.ipynb" in files(own)
+
+
+@pytest.mark.parametrize("wrong", ["17", "x", "03,", "", "-3", "03-set"])
+def test_a_lesson_that_there_is_not_is_told(course, own, wrong):
+    with pytest.raises(GainError, match=r"there is no lesson .*; the course has 03: give some of them"):
+        lay(own, "0.1", course, only=wrong)
+    assert not (own / "contents.ipynb").exists()
+
+
+def test_the_contents_list_the_picked_lessons_only(own, monkeypatch):
+    lay(own, gl.__version__, only="02,3")
+    monkeypatch.chdir(own)
+    assert [each.number for each in contents().lessons] == ["02", "03"]
+    assert contents().next in contents().lessons
+    lay(own, gl.__version__, only="all")
+    assert [each.number for each in contents().lessons][:3] == ["00", "01", "02"]
+
+
+def test_every_lesson_says_how_long_it_takes():
+    assert all(15 <= each.minutes <= 60 for each in contents().lessons), contents().lessons
+
+
+def test_a_kernel_has_opened_what_a_lesson_needs_before_its_first_cell_and_leaves_no_name(tmp_path):
+    environment = server_environment(tmp_path, tmp_path, "x")
+    specs = KernelSpecManager(kernel_dirs=[str(tmp_path / ".gainlib" / "jupyter" / "kernels")])
+    manager = KernelManager(kernel_name="python3", kernel_spec_manager=specs)
+    manager.start_kernel(env=environment, cwd=str(tmp_path), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    client = manager.client()
+    client.start_channels()
+    printed: list[str] = []
+    asked = "import sys; print('gainlib.benches.book_panel' in sys.modules, 'gainlib' in globals())"
+    try:
+        client.wait_for_ready(timeout=60)
+        client.execute_interactive(
+            asked, timeout=60, output_hook=lambda message: printed.append(message["content"].get("text", ""))
+        )
+    finally:
+        client.stop_channels()
+        manager.shutdown_kernel(now=True)
+    assert "".join(printed) == "True False\n"

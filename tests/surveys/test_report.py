@@ -1,0 +1,208 @@
+"""A survey in words, as JSON after its schema, as CSV without formulas, as a gain sheet, against an earlier one."""
+
+from __future__ import annotations
+
+import csv
+import datetime
+import io
+import json
+import re
+from html.parser import HTMLParser
+
+import jsonschema
+import numpy as np
+import pytest
+
+from gainlib import GainError
+from gainlib.surveys import as_csv, as_dict, as_json, lines
+from gainlib.surveys.comparison import compared, earlier
+from gainlib.surveys.report import schema_text
+from gainlib.surveys.sheet import gain_sheet, write_sheet
+from gainlib.surveys.survey import survey
+
+NASTY = '=HYPERLINK("x")<script>alert(1)</script>&\'"'
+
+
+def nasty(tmp_path, making):
+    """One stem whose name would be a formula and a script."""
+    name = NASTY.replace("/", "\\")
+    return survey(making.save(tmp_path / f"{name}.wav", making.clipped_tone(1.0, 3.0)), title="<i>x</i>"), name
+
+
+def test_a_line_for_each_stem_the_worst_first(surveyed):
+    told = lines(surveyed)
+    assert [line.split(":")[0] for line in told[: len(surveyed.stems)]] == [each.name for each in surveyed.stems]
+    assert re.match(
+        r"guitar: It is clipped \d+ times, the longest \d+ samples, first at 0:00\.\d{3} \(bar 1:1, sample", told[0]
+    )
+    assert "Trim" in told[0]
+    assert told[-1] == "11 stems surveyed, something is wrong with 8."
+    assert any(line.startswith("The sum of 10 stems with these trims: true peak") for line in told)
+    assert all("-" not in re.sub(r"[a-zA-Z]-[a-zA-Z]", "", line) for line in told)  # a real minus everywhere
+
+
+def test_json_follows_its_schema_and_holds_no_infinity(surveyed, tmp_path, making):
+    schema = json.loads(schema_text())
+    jsonschema.Draft202012Validator.check_schema(schema)
+    made = as_dict(surveyed)
+    jsonschema.validate(made, schema)
+    assert json.loads(as_json(surveyed)) == made
+    assert {"stems", "faults", "sum", "trims", "unreadable"} <= set(made)
+    room = next(each for each in made["stems"] if each["name"] == "room")
+    assert room["silent"] is True
+    assert room["measures"]["peak_dbfs"] is None
+    (tmp_path / "bad.wav").write_bytes(b"nothing")
+    jsonschema.validate(as_dict(survey(tmp_path / "bad.wav")), schema)
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate(made | {"stems": 1}, schema)
+
+
+def test_the_table_reads_back_and_holds_no_formula(surveyed, tmp_path, making):
+    rows = list(csv.DictReader(io.StringIO(as_csv(surveyed))))
+    assert [each["stem"] for each in rows] == [each.name for each in surveyed.stems]
+    bass = next(each for each in rows if each["stem"] == "bass")
+    assert float(bass["peak_dbfs"]) == pytest.approx(-12.04, abs=0.06)
+    assert next(each for each in rows if each["stem"] == "room")["peak_dbfs"] == "-inf"
+    made, name = nasty(tmp_path, making)
+    row = next(iter(csv.reader(io.StringIO(as_csv(made).split("\r\n", 1)[1]))))
+    assert row[0] == f"'{name}"
+
+
+class _Seen(HTMLParser):
+    """The page's elements, and whether each was closed."""
+
+    def __init__(self):
+        super().__init__()
+        self.open, self.tags, self.text, self.urls = [], [], [], []
+
+    def handle_starttag(self, tag, attributes):
+        self.tags.append(tag)
+        self.urls += [value for name, value in attributes if name in ("src", "href", "xlink:href")]
+        if tag not in ("meta", "br"):
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag, attributes):
+        self.tags.append(tag)
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+
+    def handle_data(self, data):
+        self.text.append(data)
+
+
+def seen(page):
+    made = _Seen()
+    made.feed(page)
+    assert made.open == []
+    return made
+
+
+def test_the_sheet_is_one_page_that_needs_nothing_else(surveyed):
+    page = gain_sheet(surveyed, on=datetime.date(2026, 5, 1))
+    made = seen(page)
+    assert made.urls == []
+    assert "script" not in made.tags
+    assert "http" not in page
+    text = " ".join(made.text)
+    for each in surveyed.stems:
+        assert each.name in text
+    for words in ("2026-05-01", "What is wrong, the worst first", "Level diagram", "What this goes by", "dBFS", "LUFS"):
+        assert words in text
+    assert made.tags.count("svg") >= 2 + len(surveyed.stems)
+    # Each picture says in words what it shows.
+    assert page.count('role="img" aria-label="') == 2 + len(surveyed.stems)
+    assert len(page) < 300_000
+
+
+def test_names_are_text_on_the_sheet_and_nothing_else(tmp_path, making):
+    made, name = nasty(tmp_path, making)
+    page = seen(gain_sheet(made))
+    assert "script" not in page.tags
+    assert "i" not in page.tags
+    assert name in "".join(page.text)
+
+
+def test_the_sheet_of_nothing_of_silence_and_of_many(tmp_path, making):
+    (tmp_path / "bad.wav").write_bytes(b"nothing")
+    seen(gain_sheet(survey(tmp_path / "bad.wav")))
+    making.save(tmp_path / "silent.wav", np.zeros((100, 1)))
+    page = seen(gain_sheet(survey(tmp_path / "silent.wav")))
+    assert "−∞" in "".join(page.text)
+    many = tmp_path / "many"
+    for index in range(130):
+        making.save(many / f"{index}.wav", making.tone(0.05, 0.5))
+    page = gain_sheet(survey(many))
+    assert seen(page).tags.count("tr") == 131
+    assert "The 40 first of 130 are drawn." in page
+    assert "the 120 first of 130" in page
+
+
+def test_a_sheet_never_stands_in_the_place_of_another_unless_told(surveyed, tmp_path):
+    path = write_sheet(surveyed, tmp_path / "sheet.html")
+    before = path.read_bytes()
+    with pytest.raises(GainError, match="sheet.html is there already; choose another name or say --overwrite"):
+        write_sheet(surveyed, path)
+    assert path.read_bytes() == before
+    write_sheet(surveyed, path, overwrite=True)
+    assert [each.name for each in tmp_path.iterdir()] == ["sheet.html"]
+    with pytest.raises(GainError, match="the folder .*nowhere is not there; make it first"):
+        write_sheet(surveyed, tmp_path / "nowhere" / "sheet.html")
+    with pytest.raises(GainError, match="is a folder; name a file"):
+        write_sheet(surveyed, tmp_path)
+
+
+def test_two_surveys_are_compared(tmp_path, making):
+    old, new = tmp_path / "old", tmp_path / "new"
+    one = making.noise(1, 4.0)
+    for folder, gain, names in ((old, 1.0, "abc"), (new, 10 ** (-3 / 20), "bcd")):
+        for name in names:
+            making.save(folder / f"{name}.wav", gain * one if name == "b" else one)
+    making.save(old / "e.wav", making.clipped_tone(1.0, 3.0))
+    making.save(new / "e.wav", making.clipped_tone(1.0, 3.0, -6.0))
+    changes = compared(survey(old), survey(new))
+    assert (changes.came, changes.went) == (("d",), ("a",))
+    assert changes.lines[:2] == ["New: d.", "No longer there: a."]
+    assert "e: still clipped, it was only turned down." in changes.lines
+    assert any(line.startswith("b: turned down by 3.0 dB, peak_dbfs") for line in changes.lines)
+    assert not any(line.startswith("c:") for line in changes.lines)
+    moved = {each.measure: each.after - each.before for each in changes.levels if each.stem == "b"}
+    assert moved["peak_dbfs"] == pytest.approx(-3.0, abs=0.01)
+    assert moved["loudness_lufs"] == pytest.approx(-3.0, abs=0.01)
+    assert "crest_db" not in moved
+    assert "What has changed" in gain_sheet(survey(new), changes=changes)
+
+
+def test_two_takes_of_other_names_are_compared(tmp_path, making):
+    first = survey(making.save(tmp_path / "take 1.wav", making.tone(1.0, 0.5)))
+    second = survey(making.save(tmp_path / "take 2.wav", making.tone(1.0, 0.25)))
+    assert "turned down by 6.0 dB" in compared(first, second).lines[0]
+
+
+def test_an_earlier_survey_is_read_from_its_file(surveyed, tmp_path):
+    path = tmp_path / "then.json"
+    path.write_text(as_json(surveyed), encoding="utf-8")
+    assert compared(earlier(path), surveyed).lines == ["Nothing has changed by a tenth of a decibel or more."]
+
+
+@pytest.mark.parametrize(
+    ("text", "sentence"),
+    [
+        (None, r"could not be read as an earlier survey \(No such file"),
+        ("{", r"could not be read as an earlier survey \(it is not JSON\)"),
+        ("[" * 100_000, r"could not be read as an earlier survey \(it is not JSON\)"),
+        ("[]", "is no survey; give a file that gainlib survey --json wrote"),
+        ('{"stems": [], "form": 9}', "has the form 9; this gainlib reads form 1"),
+    ],
+)
+def test_what_is_no_earlier_survey_is_refused(tmp_path, text, sentence):
+    path = tmp_path / "then.json"
+    if text is not None:
+        path.write_text(text)
+    with pytest.raises(GainError, match=sentence):
+        earlier(path)
+
+
+def test_half_an_earlier_survey_is_refused(surveyed):
+    with pytest.raises(GainError, match="one of the two is no survey"):
+        compared({"stems": [{"name": "a"}], "form": 1}, surveyed)
