@@ -11,9 +11,9 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from gainlib.authoring.validation import assembled
 from gainlib.errors import nearest
-from gainlib.exercises.exercise import Exercise, own_name
+from gainlib.exercises.collection import build_exercise, own_name, read_content
+from gainlib.exercises.entry_faults import describe_fault
 from gainlib.exercises.given import Places
 from gainlib.exercises.tables import (
     KINDS,
@@ -22,10 +22,9 @@ from gainlib.exercises.tables import (
     known_entries,
     number_in_quotes,
     plain_number,
-    read_content,
     shown,
-    told,
 )
+from gainlib.exercises.variant import Exercise
 
 __all__ = ["Fault", "faults_of", "line_of", "lines_of"]
 
@@ -72,7 +71,7 @@ def faults_of(file: Path, name: str = "") -> tuple[Exercise | None, tuple[Fault,
     spec = _shaped(entries, lines, found, unsure)
     if spec is None:
         return None, _in_order(found), lines
-    exercise, senseless = assembled(name or own_name(file), file, spec, text.encode())
+    exercise, senseless = build_exercise(name or own_name(file), file, spec, text.encode())
     found += [
         Fault(line_of(lines, place), said)
         for place, said in senseless
@@ -327,7 +326,7 @@ def _shaped(entries: dict[str, Any], lines: dict[Places, int], found: list[Fault
             if place not in told_of:
                 told_of.add(place)
                 at = line_of(lines, place[:-1] if missing else place)
-                found.append(Fault(at, told(each)))
+                found.append(Fault(at, describe_fault(each)))
             mended = _as_meant(entries, place, each, unsure) or mended
         if not mended:
             return None

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from gainlib.errors import GainError, nearest
-from gainlib.exercises import Exercise, Move, Variant, load
+from gainlib.exercises import Exercise, Move, Variant, author_answer, load
 from gainlib.exercises.readings import Renderings, printed_number
 from gainlib.html.figures import bokeh_script
 from gainlib.views.style import frame, inked
@@ -151,7 +151,7 @@ def passing_region(
     made = exercise if isinstance(exercise, Exercise) else load(exercise)
     variant = made.variant(learner)
     across, up = _pair(made, variant, controls)
-    solution = {**variant.start, **variant.solution}
+    solution = {**variant.start, **author_answer(variant)}
     values = {move.path: _values(move, solution[move.path]) for move in (across, up)}
     renderings = Renderings()
 

@@ -10,7 +10,9 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any, TypeVar
 
 from gainlib.errors import GainError
-from gainlib.exercises.exercise import Move, Variant, ride_to
+from gainlib.exercises.model import Move
+from gainlib.exercises.solution import ride_to
+from gainlib.exercises.variant import Variant
 
 __all__ = ["halton", "search", "spread_answers"]
 

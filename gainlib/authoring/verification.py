@@ -10,15 +10,18 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from gainlib.audio import bundled_folder
 from gainlib.authoring.messages import Fault, faults_of, line_of
 from gainlib.authoring.search import halton, part_of, search, spread_answers
 from gainlib.errors import GainError
-from gainlib.exercises.exercise import Exercise, Variant, exercise_names, load, own_name
+from gainlib.exercises import answer_from, author_answer, check, truths_of
+from gainlib.exercises.collection import exercise_names, load, own_name
 from gainlib.exercises.given import Places
 from gainlib.exercises.parameters import ORDER
 from gainlib.exercises.questions import Truth
 from gainlib.exercises.readings import DIFFERENCES, LEVEL_UNITS, Reading, Renderings, printed_number, reading_of
 from gainlib.exercises.tables import PLACEHOLDER, Slip, shown
+from gainlib.exercises.variant import Exercise, Variant
 from gainlib.exercises.verdict import met_slips, reaches
 
 __all__ = ["Proof", "prove"]
@@ -125,8 +128,6 @@ def prove(exercise: str | Path, *, variants: int = 200) -> Proof:
 
 def _bundled(name: str) -> Path:
     if name in exercise_names():
-        from gainlib.audio import bundled_folder
-
         return bundled_folder("exercises").joinpath(*name.split("/")).with_suffix(".toml")
     return load(name).file  # says that there is none, and the nearest name
 
@@ -255,7 +256,7 @@ class _Prover:
             read = self._renderings.read(variant.session.replaced(moves))
             values = tuple(read.value(reading) for reading in variant.checks)
             sides = [reading.side(value) for reading, value in zip(variant.checks, values, strict=True)]
-        for truth in variant.truths(self._renderings):
+        for truth in truths_of(variant, self._renderings):
             sides.append(truth.side(answer[truth.ask.name]) if truth.ask.name in answer else "wrong")
         slips = met_slips(variant, read, answer, self._renderings)
         seen = _Seen(variant, answer, values, tuple(sides), slips)
@@ -270,12 +271,12 @@ class _Prover:
 
     def _right(self, variant: Variant) -> Answer:
         """What is right for each ask, to put beside moves."""
-        return {truth.ask.name: truth.right for truth in variant.truths(self._renderings)}
+        return {truth.ask.name: truth.right for truth in truths_of(variant, self._renderings)}
 
     def _truths(self) -> None:
         """Each ask has one right answer in every variant."""
         for index, ask in enumerate(self.spec.asks):
-            faulty = [(each, each.truths(self._renderings)[index]) for each in self.variants]
+            faulty = [(each, truths_of(each, self._renderings)[index]) for each in self.variants]
             faulty = [(variant, truth) for variant, truth in faulty if truth.fault]
             if faulty:
                 variants = [variant for variant, _ in faulty]
@@ -286,10 +287,10 @@ class _Prover:
             outside = [
                 each
                 for each in self.variants
-                if ask.expected is not None and not _typed(each.truths(self._renderings)[index])
+                if ask.expected is not None and not _typed(truths_of(each, self._renderings)[index])
             ]
             if outside:
-                right = outside[0].truths(self._renderings)[index]
+                right = truths_of(outside[0], self._renderings)[index]
                 self._fault(
                     ("asks", index, "from"),
                     f"what is right for {ask.title!r} cannot be typed {self._in(outside)}: it is {right.measured}.",
@@ -315,20 +316,20 @@ class _Prover:
 
     def _solution(self) -> dict[int, _Seen]:
         """The author's answer where it passes, by the variant's index."""
-        looks = [self._look(each, each.solution) for each in self.variants]
+        looks = [self._look(each, author_answer(each)) for each in self.variants]
         missed = [each for each in looks if not each.passed]
         if missed:
             first = missed[0]
             why = ""
             index = first.failed[0]
             if index >= self.count:
-                truth = first.variant.truths()[index - self.count]
+                truth = truths_of(first.variant)[index - self.count]
                 given = truth.printed(first.answer.get(truth.ask.name))
                 measured = "" if isinstance(truth.right, float) or not truth.measured else f" ({truth.measured})"
                 right = truth.measured if isinstance(truth.right, float) else truth.printed(truth.right)
                 why = f" {truth.ask.title}: you give {given}; what is measured or reckoned gives {right}{measured}."
             else:
-                line = first.variant.check(first.answer).lines[index]
+                line = check(first.variant, first.answer).lines[index]
                 why = f" {line.title}: {line.sentence}"
             titles = [each.title for each in self.spec.checks] + [each.title for each in self.spec.asks]
             beside = [titles[each] for each in first.failed[1:]]
@@ -346,10 +347,10 @@ class _Prover:
     def _narrowest(self, solved: dict[int, _Seen]) -> float | None:
         found: list[tuple[float, str, Variant]] = []
         for seen in solved.values():
-            for check, reading, value in zip(self.spec.checks, seen.variant.checks, seen.values, strict=True):
+            for entry, reading, value in zip(self.spec.checks, seen.variant.checks, seen.values, strict=True):
                 room = reading.room(value)
                 if reading.unit(seen.variant.session) in LEVEL_UNITS and math.isfinite(room):
-                    found.append((room, check.title, seen.variant))
+                    found.append((room, entry.title, seen.variant))
         for index, ask in enumerate(self.spec.asks):
             self._narrowest_of(index, ask.title, [seen.variant for seen in solved.values()])
         if not found:
@@ -363,12 +364,12 @@ class _Prover:
         """How far the author's closed form lies from what is right, or the right choice from the next."""
         if not variants:
             return
-        truths = [variant.truths()[index] for variant in variants]
+        truths = [truths_of(variant)[index] for variant in variants]
         first = truths[0]
         if isinstance(first.right, float):
             name = first.ask.name
             off = max(
-                abs(float(variant.solution[name]) - float(truth.right))  # type: ignore[arg-type]
+                abs(float(author_answer(variant)[name]) - float(truth.right))  # type: ignore[arg-type]
                 for variant, truth in zip(variants, truths, strict=True)
             )
             unit = DIFFERENCES.get(first.ask.unit, first.ask.unit)
@@ -395,7 +396,7 @@ class _Prover:
         for index, slip in enumerate(self.spec.slips):
             looks = []
             for variant in self.variants:
-                answer = variant.amounts(slip.answer)
+                answer = answer_from(variant, slip.answer)
                 # What a slip does not name is right, or where it starts.
                 looks.append(self._look(variant, variant.start | self._right(variant) | answer))
             place: Places = ("slips", index)
@@ -511,7 +512,7 @@ class _Prover:
         """The share of guesses that are right by chance: of each ask, and of all together."""
         share = 1.0
         for index, ask in enumerate(self.spec.asks):
-            truth = self.variants[0].truths()[index]
+            truth = truths_of(self.variants[0])[index]
             chance = _chance(truth)
             share *= chance
             if chance > 0.5:
@@ -530,7 +531,9 @@ class _Prover:
         if len(self.variants) < 2 or len(solved) < len(self.variants):
             return
         same = [
-            index for index in range(len(self.spec.asks)) if _constant([each.truths()[index] for each in self.variants])
+            index
+            for index in range(len(self.spec.asks))
+            if _constant([truths_of(each)[index] for each in self.variants])
         ]
         for index in same if self.count or len(same) < len(self.spec.asks) else ():
             self._remark(("asks", index), f"{self.spec.asks[index].title}: the answer is the same {self._everywhere}.")
@@ -557,43 +560,43 @@ class _Prover:
 
     def _sides(self) -> None:
         """Checks that nothing can miss, and bounds that nothing can reach."""
-        for index, check in enumerate(self.spec.checks):
+        for index, entry in enumerate(self.spec.checks):
             values = [each.values[index] for each in self.seen]
             sides = {each.sides[index] for each in self.seen}
             span = f"{min(values):g} to {max(values):g}"
             if sides == {""}:
                 self._fault(
                     ("checks", index, "title"),
-                    f"the check {check.title!r} cannot fail: all {len(values)} answers that were measured "
+                    f"the check {entry.title!r} cannot fail: all {len(values)} answers that were measured "
                     f"read {span}, within its bounds.",
                 )
                 continue
             if "" not in sides:
                 self._fault(
                     ("checks", index, "reads"),
-                    f"the bounds of the check {check.title!r} cannot be reached: all {len(values)} answers that were "
+                    f"the bounds of the check {entry.title!r} cannot be reached: all {len(values)} answers that were "
                     f"measured read {span}.",
                 )
-            for side, bound in (("low", check.reads.at_least), ("high", check.reads.at_most)):
+            for side, bound in (("low", entry.reads.at_least), ("high", entry.reads.at_most)):
                 if bound is not None and side not in sides:
                     word = "below its at_least" if side == "low" else "above its at_most"
                     self._remark(
                         ("checks", index, side),
-                        f"no answer brings the check {check.title!r} {word}; its sentence {side} is never said.",
+                        f"no answer brings the check {entry.title!r} {word}; its sentence {side} is never said.",
                     )
 
     def _alone(self) -> dict[str, bool]:
         """Whether each check can be the only one to fail; searched for where no answer has shown it yet."""
         found: dict[str, bool] = {}
         checks = self.spec.checks
-        for index, check in enumerate(checks):
+        for index, entry in enumerate(checks):
             if len(checks) == 1 or all(not each.sides[index] for each in self.seen):
                 continue
             alone = any(each.failed == (index,) for each in self.seen)
             if not alone:
                 middle = self.variants[len(self.variants) // 2]
-                alone = self._search(middle, frozenset({index}), [middle.solution]).failed == (index,)
-            found[check.title] = alone
+                alone = self._search(middle, frozenset({index}), [author_answer(middle)]).failed == (index,)
+            found[entry.title] = alone
             if not alone:
                 companions = [set(each.failed) - {index} for each in self.seen if each.sides[index]]
                 always = [each for each in sorted(set.intersection(*companions)) if each < self.count]
@@ -604,7 +607,7 @@ class _Prover:
                 )
                 self._remark(
                     ("checks", index, "title"),
-                    f"the check {check.title!r} was never the only one to fail in {len(self.seen)} answers: {with_it}.",
+                    f"the check {entry.title!r} was never the only one to fail in {len(self.seen)} answers: {with_it}.",
                 )
         if found and all(found.values()):
             self.shown.append(f"Each of the {len(checks)} checks can be the only one to fail.")
@@ -617,11 +620,11 @@ class _Prover:
         found: dict[str, bool] = {}
         variant = self.variants[0]
         for index, ask in enumerate(self.spec.asks):
-            wrong = _wrong(variant.truths()[index])
+            wrong = _wrong(truths_of(variant)[index])
             if wrong is None:
                 self._fault(("asks", index), f"the ask {ask.title!r} cannot be missed: every answer to it is right.")
                 continue
-            seen = self._look(variant, variant.solution | {ask.name: wrong})
+            seen = self._look(variant, author_answer(variant) | {ask.name: wrong})
             found[ask.title] = seen.failed == (self.count + index,)
         if found and all(found.values()):
             self.shown.append(f"Each ask can be the only one that is missed; asks: {len(found)}.")
@@ -641,9 +644,9 @@ class _Prover:
             return
         texts: list[tuple[Places, str, str]] = [(("brief",), "the brief", self.spec.brief)]
         texts += [(("hints", at, "text"), f"hint {at + 1}", hint.text) for at, hint in enumerate(self.spec.hints)]
-        for at, check in enumerate(self.spec.checks):
+        for at, entry in enumerate(self.spec.checks):
             for side in ("low", "high", "good"):
-                texts.append((("checks", at, side), f"{side} of check {at + 1}", getattr(check, side) or ""))
+                texts.append((("checks", at, side), f"{side} of check {at + 1}", getattr(entry, side) or ""))
         bounds: dict[str, list[Reading]] = {}
         for variant in self._ends():
             for reading in variant.checks:
@@ -713,7 +716,7 @@ def _look_ms(exercise: Exercise) -> float:
     for chain in session.chains:
         stages = sum(STAGE_MS.get(type(stage).__name__, OTHER_STAGE_MS) for stage in chain.chain)
         total += stages * seconds.get(chain.name, 2 * longest)  # a bus has two channels, as a rule
-    read = [check.reads for check in exercise.spec.checks] + [ask.by for ask in exercise.spec.asks if ask.by]
+    read = [entry.reads for entry in exercise.spec.checks] + [ask.by for ask in exercise.spec.asks if ask.by]
     return total + longest * sum(MEASURES_MS.get(each.measure or "", MEASURE_MS) for each in read)
 
 

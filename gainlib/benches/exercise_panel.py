@@ -14,7 +14,7 @@ from gainlib.benches.bench import Bench
 from gainlib.benches.candidates import Candidates
 from gainlib.benches.controls import Control
 from gainlib.errors import GainError, nearest
-from gainlib.exercises import Exercise, Hint, Move, Variant, Verdict, load
+from gainlib.exercises import Exercise, Hint, Move, Variant, Verdict, check, load
 from gainlib.learners.enrolment import own_variant
 from gainlib.learners.progress import Progress
 from gainlib.views import Headline, View, Waveform
@@ -127,7 +127,7 @@ class Sitting:
     def check(self) -> Verdict:
         """Measure the answer as it stands; what is said and saved is in `verdict` and `saved`."""
         answer = self.answer
-        self.verdict = self.variant.check(answer, len(self.hints))
+        self.verdict = check(self.variant, answer, len(self.hints))
         if self._kept:
             self.saved = self.progress.record(self.variant, answer, self.verdict, len(self.hints), draw=self.draw)
         else:

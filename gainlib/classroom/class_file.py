@@ -24,7 +24,8 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints, Validation
 
 from gainlib.errors import GainError, nearest
 from gainlib.exercises import Exercise, exercise_names, load
-from gainlib.exercises.tables import shown, told
+from gainlib.exercises.entry_faults import describe_fault
+from gainlib.exercises.tables import shown
 from gainlib.learners.progress import require_text, write_whole
 
 __all__ = [
@@ -245,7 +246,7 @@ def told_of(fault: ValidationError, model: type[BaseModel]) -> str:
     first: Any = fault.errors(include_url=False)[0]
     *table, name = first["loc"]
     if first["type"] != "extra_forbidden":
-        return told(first)
+        return describe_fault(first)
     if table:
         return f"there is no entry {str(name)[:80]} in {' '.join(str(each) for each in table[:1])}; leave it out."
     known = [field.alias or own for own, field in model.model_fields.items()]

@@ -14,10 +14,9 @@ from typing import Any
 from gainlib import __version__
 from gainlib.audio import bundled_folder
 from gainlib.errors import GainError
-from gainlib.exercises import Exercise, Variant, Verdict, load
+from gainlib.exercises import Exercise, Variant, Verdict, check, load
 from gainlib.exercises.readings import Renderings
 from gainlib.exercises.tables import filled
-from gainlib.exercises.verdict import judged
 
 __all__ = ["Work", "engine_digest", "marked", "own_values", "task_digest"]
 
@@ -82,7 +81,7 @@ def _marked(work: Work) -> dict[str, Any]:
         raise GainError(f"{exercise.name} is another file on a worker than here; put the same one on all machines.")
     try:
         variant = exercise.with_values(work.values)
-        return {"fault": "", **_told(variant, judged(variant, work.answer, work.hints_used, renderings))}
+        return {"fault": "", **_told(variant, check(variant, work.answer, work.hints_used, renderings))}
     except Exception as fault:  # whatever one answer does, the others are marked
         return {"fault": f"it could not be marked ({type(fault).__name__}: {fault}).", "kept": False}
 

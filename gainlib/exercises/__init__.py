@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
-from gainlib.exercises.exercise import Ask, Candidate, Exercise, Hint, Move, Variant, exercise_names, load
-from gainlib.exercises.verdict import CheckLine, Verdict
+from gainlib.exercises.collection import exercise_names, load
+from gainlib.exercises.model import Ask, Candidate, Hint, Move
+from gainlib.exercises.questions import truths_of
+from gainlib.exercises.solution import answer_from, author_answer
+from gainlib.exercises.variant import Exercise, Variant
+from gainlib.exercises.verdict import CheckLine, Verdict, check
 
 __all__ = [
     "Ask",
@@ -14,6 +18,10 @@ __all__ = [
     "Move",
     "Variant",
     "Verdict",
+    "answer_from",
+    "author_answer",
+    "check",
     "exercise_names",
     "load",
+    "truths_of",
 ]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 import math
-import numbers
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
@@ -12,16 +11,17 @@ from typing import Any
 import numpy as np
 
 from gainlib.decibels import signed
-from gainlib.errors import GainError, nearest
-from gainlib.exercises.exercise import Ask, Variant
+from gainlib.errors import GainError
 from gainlib.exercises.formulas import reckoned
+from gainlib.exercises.model import Ask
 from gainlib.exercises.readings import DIFFERENCES, Reading, Readings, Renderings, printed_number, reading_of, words_of
-from gainlib.exercises.tables import Answer, AskEntry, Drawn, Less, Value, When, filled, shown
+from gainlib.exercises.tables import AskEntry, Drawn, Less, Value, When, filled, shown
 from gainlib.exercises.tables import Reading as ReadingEntry
+from gainlib.exercises.variant import Variant
 from gainlib.flow import Session
 from gainlib.meters import clipped_runs, momentary_lufs
 
-__all__ = ["Truth", "truth_of"]
+__all__ = ["Truth", "truths_of"]
 
 READS = {"measure", "told", "setting"}
 TIE = 1e-9
@@ -87,6 +87,16 @@ class Truth:
         low, high = next(pair for pair in itertools.pairwise(steps) if distance < pair[1] or pair[1] == steps[-1])
         unit = DIFFERENCES.get(self.ask.unit, self.ask.unit)
         return f"{low:g} to {high:g} {unit}".rstrip()
+
+
+def truths_of(variant: Variant, renderings: Renderings | None = None) -> tuple[Truth, ...]:
+    """What is right for each ask, measured or reckoned from the session as given; worked out once for a variant."""
+    if "truths" not in variant.worked_out:
+        chain = renderings or Renderings()
+        asked = zip(variant.exercise.spec.asks, variant.asks, strict=True)
+        variant.worked_out["truths"] = tuple(truth_of(entry, ask, variant, chain) for entry, ask in asked)
+    known: tuple[Truth, ...] = variant.worked_out["truths"]
+    return known
 
 
 def truth_of(entry: AskEntry, ask: Ask, variant: Variant, renderings: Renderings) -> Truth:
@@ -232,14 +242,7 @@ def value_of(value: Value, drawn: Drawn, session: Session, renderings: Rendering
     return value.amount(drawn)
 
 
-# --- answers ---
-
-
-def answered(entry: Answer, ask: Ask, variant: Variant) -> Any:
-    """An author's answer to an ask, as a learner would give it."""
-    if ask.form in ("number", "seconds"):
-        return value_of(entry, variant.values, variant.session, Renderings())
-    return labelled(entry.plain, variant)
+# --- what was answered ---
 
 
 def labelled(named: object, variant: Variant) -> Any:
@@ -250,49 +253,9 @@ def labelled(named: object, variant: Variant) -> Any:
     return next((each.label for each in variant.candidates if each.name == name), name)
 
 
-def read_answer(ask: Ask, given: object) -> tuple[Any, str]:
-    """What a learner gave for an ask, and a sentence where it cannot be read; never raises."""
-    if ask.form in ("number", "seconds"):
-        number = as_number(given)
-        if number is None:
-            return None, f"{ask.title} is {shown(given)}; it must be a number"
-        if not ask.low <= number <= ask.high:
-            low, high, came = (printed_number(each, ask.unit) for each in (ask.low, ask.high, number))
-            return None, f"{ask.title} is {came}; it goes from {low} to {high}"
-        return number, ""
-    if ask.form == "choice":
-        if isinstance(given, str) and given in ask.choices:
-            return given, ""
-        near = nearest(given[:80], ask.choices) if isinstance(given, str) else f"known are {', '.join(ask.choices)}."
-        return None, f"{ask.title} is {shown(given)}; {near.rstrip('.')}"
-    try:
-        order = tuple(given) if isinstance(given, list | tuple) and len(given) < 100 else ()
-        whole = all(isinstance(each, str) for each in order) and sorted(order) == sorted(ask.choices)
-    except Exception:  # a learner's answer may be any object at all
-        whole = False
-    if not whole:
-        return None, f"{ask.title} is {shown(given)}; give each of {', '.join(ask.choices)} once"
-    return order, ""
-
-
-def as_number(given: object) -> float | None:
-    """A finite number as a float; None for anything else. Never raises.
-
-    >>> as_number(41), as_number("41")
-    (41.0, None)
-    """
-    if isinstance(given, bool) or not isinstance(given, numbers.Real):
-        return None
-    try:
-        number = float(given)
-    except Exception:  # a foreign number type may fail in ways of its own
-        return None
-    return number if math.isfinite(number) else None
-
-
 def meets(when: When, answers: dict[str, Any], variant: Variant, renderings: Renderings) -> bool:
     """Whether an answer to an ask is the one that a slip looks for; a right answer is no slip."""
-    truth = next(each for each in variant.truths(renderings) if each.ask.name == when.ask)
+    truth = next(each for each in truths_of(variant, renderings) if each.ask.name == when.ask)
     given = answers.get(truth.ask.name)
     if given is None or truth.accepts(given):
         return False

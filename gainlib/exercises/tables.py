@@ -1,17 +1,13 @@
-"""The shape of an exercise file: its entries, and each fault in it told in one plain sentence."""
+"""What an exercise file may hold: its tables and their entries."""
 
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Annotated, Any, Literal, get_args
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, ValidationError
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
 from pydantic_core import PydanticCustomError
-
-from gainlib.errors import GainError, nearest
 
 __all__ = [
     "KINDS",
@@ -24,11 +20,9 @@ __all__ = [
     "Spec",
     "Value",
     "filled",
-    "read_spec",
     "shown",
 ]
 
-LARGEST_FILE_BYTES = 64 * 1024
 MOST_POINTS = 200
 
 Number = Annotated[float, Field(allow_inf_nan=False)]
@@ -402,40 +396,6 @@ def plain_number(text: str) -> str:
     return f"{sign}{found[2]}" + (f".{found[4]}" if found[4] else "")
 
 
-def read_content(file: Path) -> str:
-    """The text of an exercise file; a GainError for one that cannot be read, is too large or is not UTF-8."""
-    try:
-        if file.stat().st_size > LARGEST_FILE_BYTES:
-            raise GainError(f"{file.name} is larger than {LARGEST_FILE_BYTES // 1024} kB; an exercise is a short text.")
-        content = file.read_bytes()
-    except OSError as fault:
-        reason = (fault.strerror or str(fault)).lower()
-        raise GainError(f"{file} cannot be read ({reason}); check the name and its permissions.") from fault
-    try:
-        return content.decode("utf-8")
-    except UnicodeDecodeError as fault:
-        raise GainError(f"{file.name} is not UTF-8 text (byte {fault.start}); save it as UTF-8.") from fault
-
-
-def read_spec(file: Path) -> tuple[Spec, bytes]:
-    """The entries of an exercise file, and the file's bytes; a GainError names the file and the entry at fault."""
-    text = read_content(file)
-    try:
-        entries = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as fault:
-        reason = str(fault).rstrip(".") or "nested too deep"
-        raise GainError(f"{file.name} is not valid TOML: {reason[0].lower()}{reason[1:]}.") from fault
-    kind = entries.get("kind")
-    if kind is None:
-        raise GainError(f"{file.name} lacks the entry kind; known are {', '.join(KINDS)}.")
-    if not isinstance(kind, str) or kind not in KINDS:
-        raise GainError(f"{file.name}: kind is {shown(kind)}; {nearest(str(kind)[:80], KINDS)}")
-    try:
-        return Spec.model_validate(entries), text.encode()
-    except ValidationError as fault:
-        raise GainError(f"{file.name}: {told(fault.errors()[0])}") from fault
-
-
 def shown(value: object) -> str:
     """A value as a sentence quotes it: short, whatever it is.
 
@@ -456,68 +416,6 @@ def shown(value: object) -> str:
         return repr(str(value[:40]) + ("…" if len(value) > 40 else ""))
     kind = {"dict": "table", "ndarray": "array"}.get(type(value).__name__, type(value).__name__)
     return f"{'an' if kind[:1].lower() in 'aeiou' else 'a'} {kind}"
-
-
-def told(fault: Any) -> str:
-    """One of pydantic's faults as a plain sentence."""
-    place, kind, given = tuple(fault["loc"]), fault["type"], fault.get("input")
-    if kind != "extra_forbidden" and place[-1] in ("base", PLAIN):
-        place = place[:-1]  # a number or a text that stands for a whole table
-    where, context = _where(place), fault.get("ctx", {})
-    if kind == "missing":
-        return f"the entry {where} is missing; add it."
-    if kind == "extra_forbidden":
-        if len(place) > 1 and place[-1] in known_entries(()):
-            return (
-                f"{place[-1]} stands under {_where(place[:-1])}, but belongs to the whole exercise; "
-                "move it above the first line in square brackets."
-            )
-        return f"there is no entry {where}; {nearest(str(place[-1]), known_entries(place[:-1]))}"
-    wanted = {
-        "string_type": "text in quotes",
-        "float_type": "a number",
-        "int_type": "a whole number",
-        "list_type": "a list in square brackets",
-        "dict_type": "a table",
-        "model_type": "a table",
-        "model_attributes_type": "a table",
-        "finite_number": "a finite number",
-        "string_too_short": "a text that is not empty",
-        "string_pattern_mismatch": "a short name of small letters, digits and _",
-    }.get(kind)
-    if context.get("class_name") in ("Amount", "Value", "Answer"):
-        if isinstance(given, str) and number_in_quotes(given):
-            return f"{where} is {shown(given)}; {number_in_quotes(given)}"
-        wanted = A_NUMBER
-    elif kind == "literal_error":
-        wanted = f"one of {context.get('expected', '')}".replace(" or ", ", ").replace("'", "")
-    elif kind in ("greater_than", "greater_than_equal", "less_than", "less_than_equal"):
-        words = {"gt": "above", "ge": "at least", "lt": "below", "le": "at most"}
-        key = next(iter(context))
-        wanted = f"{words.get(key, key)} {context[key]:g}"
-    elif kind == "string_too_long":
-        return f"{where} is longer than {context['max_length']} characters; shorten it."
-    elif kind in ("too_long", "too_short"):
-        if kind == "too_long":
-            return f"{where} holds too many values; give at most {context['max_length']}."
-        return f"{where} holds too few values; give at least {context['min_length']}."
-    if "[key]" in place:
-        return f"{_where(place[:-1])} has a name that cannot be used; it must be {wanted}."
-    if isinstance(given, str) and wanted in ("a number", "a whole number") and number_in_quotes(given):
-        return f"{where} is {shown(given)}; it must be {wanted}: {number_in_quotes(given)}"
-    return f"{where} is {shown(given)}; it must be {wanted or fault['msg'].lower()}."
-
-
-def _where(place: tuple[int | str, ...]) -> str:
-    """`("checks", 0, "reads")` as `reads of check 1`."""
-    parts: list[str] = []
-    for part in place:
-        if isinstance(part, int):
-            one = "bus" if parts[-1] == "buses" else parts[-1].removesuffix("s")
-            parts[-1] = f"{one} {part + 1}"
-        elif part != "[key]":
-            parts.append(str(part))
-    return " of ".join(reversed(parts))
 
 
 def known_entries(place: tuple[int | str, ...]) -> list[str]:

@@ -5,19 +5,16 @@ from __future__ import annotations
 import numbers
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from gainlib.errors import GainError, nearest
-from gainlib.exercises.questions import Truth, as_number, meets, read_answer
-from gainlib.exercises.readings import Reading, Readings, Renderings, printed_number, reading_of, setting_path
-from gainlib.exercises.tables import MOST_POINTS, AskEntry, Check, When, filled, shown
+from gainlib.errors import GainError
+from gainlib.exercises.answers import read_answer
+from gainlib.exercises.questions import Truth, meets, truths_of
+from gainlib.exercises.readings import Reading, Readings, Renderings, reading_of, setting_path
+from gainlib.exercises.tables import AskEntry, Check, When, filled
+from gainlib.exercises.variant import Variant
 
-if TYPE_CHECKING:
-    from gainlib.exercises.exercise import Move, Variant
-
-__all__ = ["CheckLine", "Verdict", "judged"]
-
-MOST_ENTRIES = 100
+__all__ = ["CheckLine", "Verdict", "check"]
 
 
 @dataclass(frozen=True)
@@ -39,8 +36,7 @@ class Verdict:
     told), `notes` what could not be read in the answer.
 
     >>> from gainlib.exercises import load
-    >>> variant = load("recording/leave-room").variant("ada")
-    >>> variant.check({}).points
+    >>> check(load("recording/leave-room").variant("ada"), {}).points
     0.0
     """
 
@@ -69,19 +65,26 @@ class Verdict:
         return self.text
 
 
-def judged(variant: Variant, answer: object, hints_used: object, renderings: Renderings | None = None) -> Verdict:
-    """The verdict on an answer; never raises, whatever the answer is.
+def check(variant: Variant, answer: object, hints_used: object = 0, renderings: Renderings | None = None) -> Verdict:
+    """Measure an answer (path or ask -> value) and say in words what is met, what is not, and which way to go.
 
-    `renderings` may have come from another answer to the same exercise: what did not change is taken over from it.
+    Whatever the answer holds, nothing is raised: what cannot be read is told in a sentence and gets no points.
+    `hints_used` is how many hints the learner took; their cost comes off the points. `renderings` may have come from
+    another answer to the same exercise: what did not change is taken over from it.
+
+    >>> from gainlib.exercises import author_answer, load
+    >>> variant = load("recording/leave-room").variant("ada")
+    >>> check(variant, author_answer(variant)).passed
+    True
     """
     spec = variant.exercise.spec
-    answers, unread, notes = _read_answer(variant, answer)
+    answers, unread, notes = read_answer(variant, answer)
     renderings = renderings or Renderings()
     try:
-        truths = variant.truths(renderings)
+        truths = truths_of(variant, renderings)
         session = variant.session.replaced({path: answers[path] for path in answers if "/" in path})
         read = renderings.read(session) if spec.checks else None
-        lines = [_checked(check, reading, read, variant, unread) for check, reading in _read_checks(variant, read)]
+        lines = [_checked(entry, reading, read, variant, unread) for entry, reading in _read_checks(variant, read)]
     except GainError as fault:
         lines = [CheckLine(each.title, False, 0.0, each.points, _not_measured(fault)) for each in spec.checks]
         truths, read = (), None
@@ -147,84 +150,6 @@ def _met_slip(
     return None
 
 
-def _read_answer(variant: Variant, answer: object) -> tuple[dict[str, Any], dict[str, str], list[str]]:
-    """The values that can be used, for each other move or ask why not, and sentences about what belongs to neither."""
-    moves = {move.path: move for move in variant.moves}
-    asks = {ask.name: ask for ask in variant.asks}
-    titles = {**{path: move.label for path, move in moves.items()}, **{name: ask.title for name, ask in asks.items()}}
-    try:
-        # A learner's answer may be any object at all, one that fails while it is read included.
-        given = dict(answer) if isinstance(answer, Mapping) else None
-    except Exception:
-        given = None
-    if given is None or len(given) > MOST_ENTRIES:
-        why = "it holds too much" if given else f"it is {shown(answer)}"
-        wanted = "a value for each control" if moves and not asks else "an answer to each question"
-        sentence = f"The answer cannot be read: {why}; {wanted} is wanted."
-        return {}, dict.fromkeys(titles, "no value came with the answer"), [sentence]
-    answers: dict[str, Any] = {}
-    unread: dict[str, str] = {}
-    notes: list[str] = []
-    strips = len(variant.session.strips)
-    for key, value in given.items():
-        name = key if isinstance(key, str) else ""
-        if strips == 1 and name.count("/") == 1:
-            name = f"{variant.session.strips[0].name}/{name}"
-        if name not in titles:
-            close = nearest(name[:80], titles) if name else f"known are {', '.join(titles)}."
-            what = "controls" if not asks else "questions" if not moves else "controls or questions"
-            notes.append(f"The answer names {shown(key)}, which is not one of the {what}; {close}")
-            continue
-        read, fault = _moved(moves[name], value, variant) if name in moves else read_answer(asks[name], value)
-        if fault:
-            unread[name] = fault
-        else:
-            answers[name] = read
-    for name, title in titles.items():
-        if name not in answers and name not in unread:
-            unread[name] = f"no value for {title} came with the answer" if name in moves else "there is no answer yet"
-    return answers, unread, notes
-
-
-def _moved(move: Move, given: object, variant: Variant) -> tuple[Any, str]:
-    """The value of a move, and a sentence where it cannot be used; never raises."""
-    if move.points:
-        return _ridden(move, given, variant)
-    number = as_number(given)
-    if move.options:
-        for option in move.options:
-            same = option == number if isinstance(option, float) else type(given) is type(option) and option == given
-            if same:
-                return option, ""
-        return None, f"{move.label} is {shown(given)}; it must be one of {', '.join(map(shown, move.options))}"
-    if number is None:
-        return None, f"{move.label} is {shown(given)}; it must be a number"
-    if not move.low <= number <= move.high:
-        came, low, high = (printed_number(each, move.unit, move.step) for each in (number, move.low, move.high))
-        return None, f"{move.label} is {came}; the control goes from {low} to {high}"
-    return number, ""
-
-
-def _ridden(move: Move, given: object, variant: Variant) -> tuple[Any, str]:
-    wanted = "it must be a row of points, each [seconds, gain in dB], the seconds rising"
-    if not isinstance(given, list | tuple) or len(given) > MOST_POINTS:
-        return None, f"{move.label} is {shown(given)}; {wanted}, at most {MOST_POINTS}"
-    points = []
-    for row in given:
-        pair = [as_number(each) for each in row] if isinstance(row, list | tuple) and len(row) == 2 else [None]
-        if any(each is None for each in pair):
-            return None, f"{move.label} holds {shown(row)}; {wanted}"
-        points.append((float(pair[0] or 0.0), float(pair[1] or 0.0)))
-    longest = max(strip.take.seconds for strip in variant.session.strips)
-    for index, (seconds, gain_db) in enumerate(points):
-        if seconds < 0.0 or seconds > longest + 1.0 or (index and seconds <= points[index - 1][0]):
-            return None, f"{move.label} has a point at {printed_number(seconds, 's')}; {wanted}"
-        if not move.low - 1e-9 <= gain_db <= move.high + 1e-9:
-            came, low, high = (printed_number(each, "dB") for each in (gain_db, move.low, move.high))
-            return None, f"{move.label} goes to {came}; the ride goes from {low} to {high}"
-    return tuple(points), ""
-
-
 def _read_checks(variant: Variant, read: Readings | None) -> list[tuple[Check, Reading]]:
     return list(zip(variant.exercise.spec.checks, variant.checks, strict=True)) if read else []
 
@@ -234,16 +159,16 @@ def _not_measured(fault: object) -> str:
 
 
 def _checked(
-    check: Check, reading: Reading, read: Readings | None, variant: Variant, unread: Mapping[str, str]
+    entry: Check, reading: Reading, read: Readings | None, variant: Variant, unread: Mapping[str, str]
 ) -> CheckLine:
     assert read is not None
     blocking = list(dict.fromkeys(why for name, why in unread.items() if reaches(name, reading, variant)))
     if blocking:
-        return CheckLine(check.title, False, 0.0, check.points, _not_measured("; ".join(blocking)))
+        return CheckLine(entry.title, False, 0.0, entry.points, _not_measured("; ".join(blocking)))
     try:
         value = read.value(reading)
     except GainError as fault:
-        return CheckLine(check.title, False, 0.0, check.points, _not_measured(fault))
+        return CheckLine(entry.title, False, 0.0, entry.points, _not_measured(fault))
     session = read.rendering.session
     side = reading.side(value)
     words = {
@@ -252,12 +177,12 @@ def _checked(
         "wanted": reading.wanted(session),
         "off": reading.off(value, read.rendering),
     }
-    own = {"low": check.low, "high": check.high, "": check.good}[side]
+    own = {"low": entry.low, "high": entry.high, "": entry.good}[side]
     told = filled(own, words) if own else ""
     if not own or (side and "{measured}" not in own and "{wanted}" not in own):
         how = {"low": f" That is {words['off']} too low.", "high": f" That is {words['off']} too high.", "": ""}[side]
         told = f"{words['measured']}; wanted: {words['wanted']}.{' ' + told if own else how}"
-    return CheckLine(check.title, not side, 0.0 if side else check.points, check.points, told)
+    return CheckLine(entry.title, not side, 0.0 if side else entry.points, entry.points, told)
 
 
 def _asked(

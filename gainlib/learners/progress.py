@@ -13,14 +13,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from gainlib.errors import GainError
+from gainlib.exercises import Variant, Verdict
 from gainlib.exercises.tables import shown
-
-if TYPE_CHECKING:
-    from gainlib.exercises.exercise import Variant
-    from gainlib.exercises.verdict import Verdict
 
 __all__ = ["MARK", "Progress", "course_folder", "write_whole"]
 

@@ -9,7 +9,7 @@ import pytest
 
 import gainlib as gl
 from gainlib.benches.book_panel import ExerciseBook
-from gainlib.exercises import exercise_names, load
+from gainlib.exercises import author_answer, exercise_names, load
 from gainlib.learners.course_folder import lay
 from gainlib.learners.progress import Progress
 
@@ -110,7 +110,7 @@ def test_what_was_never_tried_stands_before_what_was_tried(book, tmp_path, monke
     book.exercises[other] = load(NAME)
     assert [each.name for each in book.entries if each.name in (other, NAME)] == [other, NAME]
     sitting = book.open(NAME)
-    for path, value in sitting.variant.solution.items():
+    for path, value in author_answer(sitting.variant).items():
         sitting.bench.move(path, value)
     assert sitting.check().passed
     book.progress.record(sitting.variant, {}, sitting.verdict)

@@ -7,6 +7,7 @@ import json
 import pytest
 
 import gainlib as gl
+from gainlib.exercises import author_answer
 
 NAME = "recording/leave-room"
 
@@ -20,7 +21,7 @@ def sitting(tmp_path, monkeypatch):
 
 
 def answered(sitting):
-    for path, value in sitting.variant.solution.items():
+    for path, value in author_answer(sitting.variant).items():
         sitting.bench.move(path, value)
 
 
@@ -123,7 +124,7 @@ def test_a_reckoning_with_nothing_to_see_or_move_has_no_bench(tmp_path, monkeypa
     reckoning = gl.exercise("meters/zero-vu")
     assert reckoning.bench is None
     assert [type(each).__name__ for each in reckoning.panel.box.children] == ["BriefText", "VBox", "AnswerDesk"]
-    right = reckoning.variant.solution["digital"]
+    right = author_answer(reckoning.variant)["digital"]
     assert not reckoning.reply("digital", right + 1).check().passed
     assert reckoning.reply("digital", right).check().passed
     assert reckoning.answer == {"digital": right}

@@ -36,7 +36,7 @@ from tornado.websocket import websocket_connect
 import gainlib
 from gainlib.classroom import Learner, new_class
 from gainlib.classroom.run import mark_class
-from gainlib.exercises import load
+from gainlib.exercises import author_answer, load
 
 CONFIG = """
 c = get_config()
@@ -331,7 +331,7 @@ def handed_in(page, base, name, exercise, for_learners):
     own = load(exercise)
     from gainlib.classroom.class_file import read_learners_file
 
-    answer = own.variant(name, read_learners_file(for_learners).key).solution
+    answer = author_answer(own.variant(name, read_learners_file(for_learners).key))
     page.goto(f"{base}/user/{name}/lab/tree/contents.ipynb?reset")
     page.wait_for_selector(".jp-Notebook .jp-CodeCell")
     page.wait_for_function(f"() => {IDLE}")

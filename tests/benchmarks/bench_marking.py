@@ -31,7 +31,7 @@ import psutil
 from gainlib.classroom import Learner, new_class, read_class
 from gainlib.classroom.marking import Work, engine_digest, marked, own_values, task_digest
 from gainlib.classroom.run import mark_class
-from gainlib.exercises import exercise_names, load
+from gainlib.exercises import answer_from, author_answer, exercise_names, load
 
 BROKEN_ONE_IN = 20
 
@@ -74,7 +74,7 @@ WAYS = {
 def known_answers(exercise, values):
     """The author's answer and those of the slips at these numbers, and the controls."""
     variant = exercise.with_values(dict(values))
-    return variant.solution, [variant.amounts(slip.answer) for slip in exercise.spec.slips], variant.moves
+    return author_answer(variant), [answer_from(variant, slip.answer) for slip in exercise.spec.slips], variant.moves
 
 
 def answered(exercise, values, chance, distinct):
@@ -189,10 +189,11 @@ def notebook(arguments):
     name = arguments.exercise
     exercise = load(name)
     values = own_values(exercise, "ada", "key")
-    answer, own = exercise.with_values(values).solution, exercise.variant("ada").solution
+    answer, own = author_answer(exercise.with_values(values)), author_answer(exercise.variant("ada"))
     books = {
         "a notebook of two lines": [
-            f"from gainlib.exercises import load\nverdict = load({name!r}).variant('ada', 'key').check({answer!r})",
+            "from gainlib.exercises import check, load\n"
+            f"verdict = check(load({name!r}).variant('ada', 'key'), {answer!r})",
             "print(verdict.text)",
         ],
         "a notebook that sits it": [

@@ -7,7 +7,7 @@ import json
 import pytest
 
 from gainlib.classroom import read_class
-from gainlib.exercises import load
+from gainlib.exercises import author_answer, check, load
 from gainlib.learners.enrolment import enrol, own_variant
 from gainlib.learners.progress import Progress
 
@@ -31,7 +31,7 @@ def test_a_class_from_its_list_to_its_marks(run, tmp_path):
     enrol(course, tmp_path / "group-a-for-learners.toml", "a-01")
     progress = Progress.at(course, name="Ada Quill")
     variant = own_variant(load(EXERCISE), progress)
-    progress.record(variant, variant.solution, variant.check(variant.solution))
+    progress.record(variant, author_answer(variant), check(variant, author_answer(variant)))
     status, out, _ = run("hand-in", course)
     assert (status, "Handed in: a copy is in" in out) == (0, True)
 

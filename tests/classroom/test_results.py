@@ -16,7 +16,7 @@ from gainlib.classroom.class_file import write_learners_file
 from gainlib.classroom.mark_sheet import plain_cell
 from gainlib.classroom.run import mark_class
 from gainlib.errors import GainError
-from gainlib.exercises import load
+from gainlib.exercises import author_answer, load
 
 from .conftest import EXERCISE, GAIN, TRIM, SmallClass
 
@@ -27,7 +27,7 @@ FORMULAS = ["=1+1", "+1", "-1", "@SUM(A1)", "\t=1", " =1", '=HYPERLINK("http://x
 def handed(group):
     """Ada has it right, Bo clipped and trimmed down, Cy handed in nothing, and one file is broken."""
     group.put("1.json", group.content("a-01"))
-    group.put("2.json", group.content("a-02", answer={GAIN: group.variant("a-02").solution[GAIN] + 8, TRIM: -8}))
+    group.put("2.json", group.content("a-02", answer={GAIN: author_answer(group.variant("a-02"))[GAIN] + 8, TRIM: -8}))
     group.put("3.json", "{")
     return group
 

@@ -9,6 +9,7 @@ from scipy.stats import pointbiserialr
 
 from gainlib.classroom.item_analysis import class_figures, discrimination
 from gainlib.classroom.similarity import Given, alike
+from gainlib.exercises import author_answer
 
 from .conftest import GAIN, TRIM
 
@@ -47,9 +48,9 @@ def test_where_nothing_can_be_said_nothing_is(item, rest):
 
 
 def test_the_figures_of_a_class_are_those_of_its_answers(group):
-    own = group.variant("a-01").solution
+    own = author_answer(group.variant("a-01"))
     group.put("1.json", group.content("a-01"))
-    cut = group.variant("a-02").solution
+    cut = author_answer(group.variant("a-02"))
     group.put("2.json", group.content("a-02", answer={GAIN: cut[GAIN] + 8, TRIM: -8}))
     lines, _ = group.marked()
     figures = class_figures(lines.values())

@@ -18,7 +18,7 @@ from gainlib.classroom.marking import Work, engine_digest, marked, own_values, t
 from gainlib.classroom.run import mark_class
 from gainlib.classroom.workers import done_by
 from gainlib.errors import GainError
-from gainlib.exercises import load
+from gainlib.exercises import author_answer, load
 
 from .conftest import EXERCISE, GAIN, TRIM
 
@@ -148,7 +148,8 @@ def test_a_changed_exercise_or_recording_is_marked_again_and_the_other_is_not(tm
             variant = load(each).variant("zoe", of_class.key)
             answers.append(
                 {"exercise": variant.exercise.name, "exercise_digest": variant.exercise.digest,
-                 "values": variant.values, "answer": variant.solution, "hints_used": 0, "attempts": 1, "time": "x"}
+                 "values": variant.values, "answer": author_answer(variant),
+                 "hints_used": 0, "attempts": 1, "time": "x"}
             )  # fmt: skip
         content = {
             "schema": "gainlib hand-in", "version": 1, "class": {"title": "own", "tag": of_class.tag},
@@ -193,7 +194,7 @@ def test_the_same_answer_at_the_same_numbers_is_measured_once(group, counted):
     twin = next(each for each in map(str, range(1000)) if group.variant(each).values == group.variant("a-01").values)
     group.file.write_text(group.file.read_text().replace('"twin"', f'"{twin}"'))
     for each in ("a-01", twin, "a-03"):
-        group.put(f"{each}.json", group.content(each, answer=group.variant("a-01").solution))
+        group.put(f"{each}.json", group.content(each, answer=author_answer(group.variant("a-01"))))
     done = mark_class(group.folder, group.file, feedback="none")
     assert (len(counted), done.answers, done.handed_in) == (2, 2, 3)
     lines = (done.out / "marks.csv").read_text(encoding="utf-8-sig").splitlines()
@@ -241,7 +242,7 @@ def test_a_mark_does_not_hang_on_what_was_marked_before_it():
     works = []
     for learner in ("ada", "ben", "cem", "dora"):
         values = own_values(exercise, learner, "key")
-        solution = exercise.with_values(values).solution
+        solution = author_answer(exercise.with_values(values))
         for answer in (solution, dict.fromkeys(solution, 0.0), dict.fromkeys(solution, 60.0)):
             works.append(Work(exercise.name, exercise.name, task_digest(exercise), engine_digest(), values, answer, 0))
     alone = []

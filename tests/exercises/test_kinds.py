@@ -14,7 +14,7 @@ from gainlib.authoring.messages import faults_of
 from gainlib.authoring.new_exercise import new_exercise
 from gainlib.authoring.verification import prove
 from gainlib.errors import GainError
-from gainlib.exercises import load
+from gainlib.exercises import author_answer, check, load, truths_of
 from gainlib.exercises.formulas import reckoned, reckonings
 from gainlib.exercises.tables import KINDS
 
@@ -122,7 +122,7 @@ def test_a_reckoning_that_cannot_be_done_is_told(name, numbers, says):
 def test_a_made_signal_has_its_level(made, wave, measure, expected):
     rest = f'unit = "dB"\nwithin = 0.1\nfrom = -90\nto = 0\nexpected = {{ measure = "{measure}", at = "trim" }}'
     text = TONE.replace('"sine"', f'"{wave}"') + f"solution = {{ level = {expected} }}" + asked("level", rest)
-    assert made("reckon", text).variant("ada").truths()[0].right == pytest.approx(expected, abs=0.05)
+    assert truths_of(made("reckon", text).variant("ada"))[0].right == pytest.approx(expected, abs=0.05)
 
 
 # --- reckon ---
@@ -153,18 +153,18 @@ def test_a_number_is_right_within_its_tolerance_and_told_roughly_otherwise(made)
     assert (ask.form, ask.unit, ask.low, ask.high) == ("number", "dBFS", -60.0, 0.0)
     # -30 and -30 dB are -26.99 dB.
     for answer, passes in ((-26.99, True), (-27.48, True), (-26.5, True), (-27.5, False), (-26.48, False)):
-        assert variant.check({"sum": answer}).passed is passes, answer
-    low = variant.check({"sum": -34})
+        assert check(variant, {"sum": answer}).passed is passes, answer
+    low = check(variant, {"sum": -34})
     assert low.lines[0].sentence == "You said: −34 dBFS. That is 5 to 10 dB too low."
     assert "26.9" not in low.text, "the right answer is not given away"
-    six = variant.check({"sum": -24.0})
+    six = check(variant, {"sum": -24.0})
     assert (six.slip, six.points, six.out_of) == ("Six is for the same signal.", 0.0, 2.0)
     assert variant.printed["other"] == "2 dBu"
 
 
 @pytest.mark.parametrize("answer", [None, "many", True, math.nan, [1.0], {"x": 1}, 10**400, -61.0, 1.0])
 def test_an_answer_that_is_no_such_number_is_told(made, answer):
-    verdict = made("reckon", SUM).variant("ada").check({"sum": answer})
+    verdict = check(made("reckon", SUM).variant("ada"), {"sum": answer})
     assert (verdict.points, verdict.passed) == (0.0, False)
     assert verdict.lines[0].sentence.startswith("The question is ")
 
@@ -194,9 +194,9 @@ def test_a_planted_fault_is_found_where_the_drawn_word_says(made):
         (ask,) = variant.asks
         assert ask.choices == ("one", "two", "bare")
         # A strip without that stage can be said, and is never right, however loud it is.
-        assert [variant.check({"where": each}).passed for each in ask.choices] == [word == "one", word == "two", False]
-        assert variant.check(variant.solution).passed
-    assert "did you mean two" in variant.check({"where": "twoo"}).text
+        assert [check(variant, {"where": each}).passed for each in ask.choices] == [word == "one", word == "two", False]
+        assert check(variant, author_answer(variant)).passed
+    assert "did you mean two" in check(variant, {"where": "twoo"}).text
 
 
 def test_what_is_asked_of_a_session_stays_what_it_was_when_moves_are_made(made):
@@ -213,13 +213,13 @@ def test_what_is_asked_of_a_session_stays_what_it_was_when_moves_are_made(made):
     )
     variant = made("session", text).with_values({"where": "two", "off": 9.0})
     assert variant.start == {"two/trim/gain_db": 9.0}
-    verdict = variant.check({"two/trim/gain_db": 0.0, "where": "two"})
+    verdict = check(variant, {"two/trim/gain_db": 0.0, "where": "two"})
     assert (verdict.passed, verdict.points) == (True, 6.0)
-    start = variant.check({**variant.start, "where": "two"})
+    start = check(variant, {**variant.start, "where": "two"})
     assert [line.passed for line in start.lines] == [False, False, True]
     assert start.lines[0].sentence == "+9.0 dB; wanted: −1 to +1 dB. That is about 9.0 dB too high."
     # A move that cannot be read leaves what it has no part in: the question.
-    assert [line.passed for line in variant.check({"where": "two"}).lines] == [False, False, True]
+    assert [line.passed for line in check(variant, {"where": "two"}).lines] == [False, False, True]
 
 
 # --- stages, told readings, moments ---
@@ -237,8 +237,8 @@ def test_the_first_stage_in_bounds_is_found_and_a_stage_that_tells_nothing_is_pa
     variant = made("find", text).with_values({"hot": 16.0})
     assert variant.asks[0].choices == ("trim", "limiter")
     # -20 + 16 dB stand 2 dB over the ceiling of -6 dBFS.
-    assert variant.truths()[0].read == {"limiter": pytest.approx(2.0, abs=0.05)}
-    assert variant.check({"stage": "limiter"}).passed
+    assert truths_of(variant)[0].read == {"limiter": pytest.approx(2.0, abs=0.05)}
+    assert check(variant, {"stage": "limiter"}).passed
 
 
 def test_a_moment_is_right_within_its_seconds(made, tmp_path):
@@ -252,9 +252,9 @@ def test_a_moment_is_right_within_its_seconds(made, tmp_path):
         )
         variant = made("find", text).variant("ada")
         assert variant.asks[0].form == "seconds"
-        assert variant.truths()[0].right == pytest.approx(at, abs=0.01)
-        assert variant.check({"when": 2.2}).passed
-        assert variant.check({"when": 1.6}).lines[0].sentence == "You said: 1.6 s. That is 0.2 to 0.5 s too low."
+        assert truths_of(variant)[0].right == pytest.approx(at, abs=0.01)
+        assert check(variant, {"when": 2.2}).passed
+        assert check(variant, {"when": 1.6}).lines[0].sentence == "You said: 1.6 s. That is 0.2 to 0.5 s too low."
 
 
 # --- judge ---
@@ -288,21 +288,21 @@ def test_candidates_are_shown_in_an_order_of_each_learners_own(made):
     label = {each.name: each.label for each in variant.candidates}
     assert "order" not in variant.printed
     right = {"which": label["hard"], "order": [label["soft"], label["mid"], label["hard"]]}
-    verdict = variant.check(right)
+    verdict = check(variant, right)
     assert (verdict.passed, verdict.points) == (True, 4.0)
     assert f"{label['mid']}: a little." in verdict.text
-    assert variant.solution == {**right, "order": tuple(right["order"])}
-    wrong = variant.check({**right, "which": label["soft"]})
+    assert author_answer(variant) == {**right, "order": tuple(right["order"])}
+    wrong = check(variant, {**right, "which": label["soft"]})
     assert (wrong.slip, wrong.points) == ("It was left alone.", 2.0)
     assert "a little" not in wrong.text, "what they were is told when all is right"
     for odd in (["A", "B"], ["A", "A", "B"], "ABC", 3, None, [["A"], "B", "C"], ["A", "B", 3]):
-        assert not variant.check({**right, "order": odd}).passed
+        assert not check(variant, {**right, "order": odd}).passed
 
 
 def test_a_right_answer_is_no_slip_whatever_else_is_wrong(made):
     variant = made("judge", JUDGE.replace('is = "soft"', 'is = "hard"')).variant("ada")
-    right = variant.solution
-    verdict = variant.check({**right, "order": tuple(reversed(right["order"]))})
+    right = author_answer(variant)
+    verdict = check(variant, {**right, "order": tuple(reversed(right["order"]))})
     assert (verdict.points, verdict.slip) == (2.0, None)
 
 
@@ -341,10 +341,10 @@ def test_a_ride_is_drawn_and_measured(ridden):
     (move,) = variant.moves
     assert (move.points, move.low, move.high, move.start) == (True, -12.0, 12.0, ())
     # 12.04 dB between the phrases; three quarters of the way leave 3 dB.
-    assert variant.check(variant.start).lines[0].sentence.startswith("+12.0 dB")
-    assert variant.check(variant.solution).lines[0].sentence.startswith("+3.0 dB")
+    assert check(variant, variant.start).lines[0].sentence.startswith("+12.0 dB")
+    assert check(variant, author_answer(variant)).lines[0].sentence.startswith("+3.0 dB")
     flat = {"ride/points": [[1.3, 0.0], [1.4, 10.0], [2.6, 10.0], [2.7, 0.0]]}
-    assert variant.check(flat).lines[0].sentence.startswith("+2.0 dB")
+    assert check(variant, flat).lines[0].sentence.startswith("+2.0 dB")
 
 
 @pytest.mark.parametrize(
@@ -362,7 +362,7 @@ def test_a_ride_is_drawn_and_measured(ridden):
     ],
 )
 def test_points_that_cannot_be_are_told(ridden, points, says):
-    verdict = ridden.variant("ada").check({"ride/points": points})
+    verdict = check(ridden.variant("ada"), {"ride/points": points})
     assert not verdict.passed
     assert says in verdict.lines[0].sentence
 
@@ -389,9 +389,9 @@ reads = { measure = "true_peak_dbtp", at = "limiter", at_most = { plus = "ceilin
     variant = made("set", text).with_values({"ceiling": -7.0})
     assert variant.moves[0].options == (False, True)
     assert variant.checks[0].most == -7.0
-    assert variant.check({"limiter/true_peak": True, "trim/gain_db": 18}).passed
+    assert check(variant, {"limiter/true_peak": True, "trim/gain_db": 18}).passed
     for odd in (1, 0.0, "true", None, "on"):
-        line = variant.check({"limiter/true_peak": odd, "trim/gain_db": 18}).lines[0]
+        line = check(variant, {"limiter/true_peak": odd, "trim/gain_db": 18}).lines[0]
         assert "it must be one of false, true" in line.sentence
 
 
@@ -428,7 +428,7 @@ ODD = st.recursive(
 def test_no_answer_to_any_kind_raises(sat, data):
     for variant in sat:
         names = [*(move.path for move in variant.moves), *(ask.name for ask in variant.asks)]
-        verdict = variant.check(data.draw(st.dictionaries(st.sampled_from(names), ODD)))
+        verdict = check(variant, data.draw(st.dictionaries(st.sampled_from(names), ODD)))
         assert 0.0 <= verdict.points <= verdict.out_of
         assert verdict.text
 

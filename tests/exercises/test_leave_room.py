@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from gainlib.exercises import load
+from gainlib.exercises import answer_from, author_answer, check, load
 from gainlib.exercises.readings import Readings
 from gainlib.exercises.verdict import met_slips
 
@@ -43,7 +43,7 @@ def test_a_number_is_drawn_as_the_digest_says(exercise, key, learner, level):
 
 
 def test_the_start_fails_because_the_shout_clips(variant):
-    verdict = variant.check({move.path: move.start for move in variant.moves})
+    verdict = check(variant, {move.path: move.start for move in variant.moves})
     assert not verdict.passed
     assert SHOUTED in failed(verdict)
     assert all(variant.session.setting(move.path) == move.start for move in variant.moves)
@@ -51,7 +51,7 @@ def test_the_start_fails_because_the_shout_clips(variant):
 
 
 def test_the_authors_solution_passes_with_every_point(variant):
-    verdict = variant.check(variant.solution)
+    verdict = check(variant, author_answer(variant))
     assert verdict.passed
     assert (verdict.points, verdict.out_of) == (5.0, 5.0)
     # media/README.md prints -14.2 dBFS for the verse; +17 dB over the level and 18 dBu at full scale leave -15.2. The
@@ -61,8 +61,8 @@ def test_the_authors_solution_passes_with_every_point(variant):
 
 def test_each_slip_is_met_by_its_own_sentence_and_no_other(variant):
     for slip in variant.exercise.spec.slips:
-        answer = variant.amounts(slip.answer)
-        verdict = variant.check(answer)
+        answer = answer_from(variant, slip.answer)
+        verdict = check(variant, answer)
         assert not verdict.passed
         assert verdict.slip == slip.say
         assert slip.say in verdict.text
@@ -79,12 +79,12 @@ def test_no_answer_on_the_controls_meets_two_slips(exercise):
 
 
 def test_the_level_check_fails_alone(variant):
-    hot = variant.solution[GAIN] + 3.0  # the verse at -12.2 dBFS: too high, and the shout still passes at -2.1
-    assert failed(variant.check({GAIN: hot, TRIM: -3.0})) == [VERSE]
+    hot = author_answer(variant)[GAIN] + 3.0  # the verse at -12.2 dBFS: too high, and the shout still passes at -2.1
+    assert failed(check(variant, {GAIN: hot, TRIM: -3.0})) == [VERSE]
 
 
 def test_the_recorded_level_fails_alone(variant):
-    assert failed(variant.check({GAIN: variant.solution[GAIN], TRIM: -4.0})) == [RECORDED]
+    assert failed(check(variant, {GAIN: author_answer(variant)[GAIN], TRIM: -4.0})) == [RECORDED]
 
 
 def test_clipping_costs_its_own_points_and_comes_only_with_a_verse_above_its_target(exercise):
@@ -97,8 +97,8 @@ def test_clipping_costs_its_own_points_and_comes_only_with_a_verse_above_its_tar
     seen = set()
     for gain in range(61):
         # The trim makes up for the gain where it reaches, so that the level in the recording is right.
-        trim = max(-24.0, min(12.0, variant.solution[GAIN] - gain))
-        seen.add(tuple(failed(variant.check({GAIN: float(gain), TRIM: trim}))))
+        trim = max(-24.0, min(12.0, author_answer(variant)[GAIN] - gain))
+        seen.add(tuple(failed(check(variant, {GAIN: float(gain), TRIM: trim}))))
     assert (VERSE, SHOUTED) in seen
     assert (VERSE,) in seen
     assert not any(SHOUTED in each and VERSE not in each for each in seen)
@@ -107,13 +107,13 @@ def test_clipping_costs_its_own_points_and_comes_only_with_a_verse_above_its_tar
 @pytest.mark.parametrize(("extra_db", "passes"), [(-2, False), (-1, True), (2, True), (3, False)])
 def test_the_bounds_of_the_level_check_are_where_they_are_said_to_be(variant, extra_db, passes):
     # The solution has the verse at -15.2 dBFS, wanted are -17 to -13.
-    verdict = variant.check({GAIN: variant.solution[GAIN] + extra_db, TRIM: 0.0})
+    verdict = check(variant, {GAIN: author_answer(variant)[GAIN] + extra_db, TRIM: 0.0})
     assert verdict.lines[VERSE].passed is passes
 
 
 def test_a_miss_is_told_with_its_direction_and_distance(stand_in):
     variant = load(stand_in / "leave-room.toml").with_values({"level": -24.0})
-    low, high = variant.check({GAIN: 31.0, TRIM: 0.0}), variant.check({GAIN: 47.0, TRIM: 0.0})
+    low, high = check(variant, {GAIN: 31.0, TRIM: 0.0}), check(variant, {GAIN: 47.0, TRIM: 0.0})
     # -14 dBFS in the take, -24 dBu for full scale, 18 dBu at the converter: 31 dB of gain give -25, 47 dB give -9.
     assert low.lines[VERSE].sentence == "−25.0 dBFS; wanted: −17 to −13 dBFS. Turn the preamp up by about 10.0 dB."
     assert high.lines[VERSE].sentence == (
@@ -122,7 +122,7 @@ def test_a_miss_is_told_with_its_direction_and_distance(stand_in):
 
 
 def test_what_clipped_is_said_to_be_at_least_so_far_off(exercise):
-    sentence = exercise.with_values({"level": -16.0}).check({GAIN: 60.0, TRIM: 0.0}).lines[VERSE].sentence
+    sentence = check(exercise.with_values({"level": -16.0}), {GAIN: 60.0, TRIM: 0.0}).lines[VERSE].sentence
     assert "0.0 dBFS" in sentence
     assert "at least 15.0 dB" in sentence
 

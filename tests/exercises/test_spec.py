@@ -8,7 +8,7 @@ import pytest
 
 from gainlib.errors import GainError
 from gainlib.exercises import exercise_names, load
-from gainlib.exercises.tables import LARGEST_FILE_BYTES, read_spec
+from gainlib.exercises.collection import LARGEST_FILE_BYTES, read_spec
 
 TAKE = 'given.take   = "take.wav"'
 READS = 'reads    = { measure = "peak_dbfs", at = "converter", seconds = [0.0, 9.3], at_least = -17, at_most = -13 }'

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from gainlib.exercises import load
+from gainlib.exercises import check, load
 
 GAIN, TRIM = "voice/preamp/gain_db", "voice/trim/gain_db"
 
@@ -52,7 +52,7 @@ UNREADABLE = [
 
 @pytest.mark.parametrize(("answer", "says"), UNREADABLE, ids=[says for _, says in UNREADABLE])
 def test_an_answer_that_is_no_mapping_gets_a_sentence_and_no_points(variant, answer, says):
-    verdict = variant.check(answer)
+    verdict = check(variant, answer)
     assert (verdict.passed, verdict.points, verdict.out_of) == (False, 0.0, 5.0)
     assert says in verdict.text
 
@@ -79,7 +79,7 @@ VALUES = [
 
 @pytest.mark.parametrize(("value", "says"), VALUES, ids=[says for _, says in VALUES])
 def test_a_value_that_cannot_be_used_blocks_every_check_behind_it(variant, value, says):
-    verdict = variant.check({GAIN: value, TRIM: 0.0})
+    verdict = check(variant, {GAIN: value, TRIM: 0.0})
     assert (verdict.passed, verdict.points) == (False, 0.0)
     assert all(line.sentence.startswith("Not measured: Preamp gain ") for line in verdict.lines)
     assert says in verdict.text
@@ -88,20 +88,20 @@ def test_a_value_that_cannot_be_used_blocks_every_check_behind_it(variant, value
 
 def test_a_value_that_cannot_be_used_leaves_the_checks_in_front_of_it(variant):
     # The trim stands after the converter: what is measured at the converter is known without it.
-    verdict = variant.check({GAIN: 41.0, TRIM: "nought"})
+    verdict = check(variant, {GAIN: 41.0, TRIM: "nought"})
     assert [line.passed for line in verdict.lines] == [True, True, False]
     assert verdict.points == 4.0
     assert verdict.lines[2].sentence == "Not measured: Trim is 'nought'; it must be a number."
 
 
 def test_a_missing_value_is_named(variant):
-    verdict = variant.check({TRIM: 0.0})
+    verdict = check(variant, {TRIM: 0.0})
     assert verdict.points == 0.0
     assert verdict.lines[0].sentence == "Not measured: no value for Preamp gain came with the answer."
 
 
 def test_an_unknown_path_is_told_with_the_nearest_and_spoils_nothing_else(variant):
-    verdict = variant.check({GAIN: 41.0, TRIM: 0.0, "voice/trim/gian_db": 1.0, 7: 1.0, ("a",): None})
+    verdict = check(variant, {GAIN: 41.0, TRIM: 0.0, "voice/trim/gian_db": 1.0, 7: 1.0, ("a",): None})
     assert verdict.passed
     assert "did you mean voice/trim/gain_db?" in verdict.text
     assert "The answer names 7" in verdict.text
@@ -109,7 +109,7 @@ def test_an_unknown_path_is_told_with_the_nearest_and_spoils_nothing_else(varian
 
 def test_a_path_may_leave_out_the_only_strip_and_a_number_may_be_of_any_kind(variant):
     for gain in (41, np.float32(41), np.int64(41), fractions.Fraction(41)):
-        assert variant.check({"preamp/gain_db": gain, "trim/gain_db": 0}).passed
+        assert check(variant, {"preamp/gain_db": gain, "trim/gain_db": 0}).passed
 
 
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
@@ -121,7 +121,7 @@ def test_a_path_may_leave_out_the_only_strip_and_a_number_may_be_of_any_kind(var
     )
 )
 def test_no_answer_raises(variant, answer):
-    verdict = variant.check(answer)
+    verdict = check(variant, answer)
     assert 0.0 <= verdict.points <= verdict.out_of == 5.0
     assert verdict.text
 
@@ -129,26 +129,26 @@ def test_no_answer_raises(variant, answer):
 def test_hints_cost_their_points_and_never_more_than_was_earned(variant):
     right = {GAIN: 41.0, TRIM: 0.0}
     # The costs in the file are 0, 0.5 and 1.
-    assert [variant.check(right, hints_used=count).points for count in range(4)] == [5.0, 5.0, 4.5, 3.5]
-    assert variant.check(right, hints_used=99).points == 3.5
-    assert variant.check(right, hints_used=2).passed
-    assert "0.5 taken off for hints" in variant.check(right, hints_used=2).text
-    assert variant.check({}, hints_used=3).points == 0.0
+    assert [check(variant, right, hints_used=count).points for count in range(4)] == [5.0, 5.0, 4.5, 3.5]
+    assert check(variant, right, hints_used=99).points == 3.5
+    assert check(variant, right, hints_used=2).passed
+    assert "0.5 taken off for hints" in check(variant, right, hints_used=2).text
+    assert check(variant, {}, hints_used=3).points == 0.0
     for odd in (None, "two", -1, math.nan, True):
-        assert variant.check(right, hints_used=odd).points == 5.0
+        assert check(variant, right, hints_used=odd).points == 5.0
 
 
 def test_the_next_hint_is_told_when_free_and_offered_when_it_costs(variant):
     wrong = {GAIN: 48.0, TRIM: 0.0}
-    assert variant.check(wrong).hint.startswith("Hint: Look at the verse")
-    assert variant.check(wrong, hints_used=1).hint == "A hint is there (2 of 3); it costs 0.5 points."
-    assert variant.check(wrong, hints_used=2).hint == "A hint is there (3 of 3); it costs 1 point."
-    assert variant.check(wrong, hints_used=3).hint is None
-    assert variant.check({GAIN: 41.0, TRIM: 0.0}).hint is None
+    assert check(variant, wrong).hint.startswith("Hint: Look at the verse")
+    assert check(variant, wrong, hints_used=1).hint == "A hint is there (2 of 3); it costs 0.5 points."
+    assert check(variant, wrong, hints_used=2).hint == "A hint is there (3 of 3); it costs 1 point."
+    assert check(variant, wrong, hints_used=3).hint is None
+    assert check(variant, {GAIN: 41.0, TRIM: 0.0}).hint is None
 
 
 def test_the_text_holds_all_that_the_verdict_says(variant):
-    verdict = variant.check({GAIN: 49.0, TRIM: -8.0})
+    verdict = check(variant, {GAIN: 49.0, TRIM: -8.0})
     said = [line.sentence for line in verdict.lines] + [line.title for line in verdict.lines]
     assert all(each in verdict.text for each in [*said, verdict.slip, verdict.hint])
     assert verdict.text.startswith("Not there yet: 1 of 5 points.")
@@ -162,7 +162,7 @@ def test_a_learner_is_judged_by_the_figure_on_the_screen(written):
     fine = load(written(("step = 1, start", "step = 0.01, start"))).with_values({"level": -24.0})
     # The stand-in's verse peaks at -14 dBFS: 42.96 dB of gain give -13.04, 43.04 dB give -12.96, 43.10 dB give -12.90.
     for gain, passes in ((42.96, True), (43.04, True), (43.10, False)):
-        line = fine.check({GAIN: gain, TRIM: 0.0}).lines[0]
+        line = check(fine, {GAIN: gain, TRIM: 0.0}).lines[0]
         assert line.passed is passes
         assert line.sentence.startswith("−13.0 dBFS" if passes else "−12.9 dBFS")
 
@@ -171,18 +171,18 @@ def test_a_setting_can_be_checked_as_well(written):
     reads = 'reads    = { measure = "peak_dbfs", at = "trim", seconds = [0.0, 9.3], at_least = -17, at_most = -13 }'
     file = written((reads, 'reads    = { setting = "trim/gain_db", at_least = 0, at_most = 0 }'))
     variant = load(file).with_values({"level": -24.0})
-    assert variant.check({GAIN: 41.0, TRIM: 0.0}).passed
-    line = variant.check({GAIN: 41.0, TRIM: -1.5}).lines[2]
+    assert check(variant, {GAIN: 41.0, TRIM: 0.0}).passed
+    line = check(variant, {GAIN: 41.0, TRIM: -1.5}).lines[2]
     assert line.sentence.startswith("−1.5 dB; wanted: exactly 0 dB.")
     assert "about 1.5 dB" in line.sentence
     # A setting needs no other control.
-    assert variant.check({TRIM: 0.0}).lines[2].passed
+    assert check(variant, {TRIM: 0.0}).lines[2].passed
 
 
 def test_an_answer_that_passes_is_told_of_no_slip(written):
     variant = load(written(("at_most = -26 }", "at_most = 0 }"))).with_values({"level": -24.0})
-    assert variant.check({GAIN: 31.0, TRIM: 0.0}).slip.startswith("Nothing clips")
-    assert variant.check({GAIN: 41.0, TRIM: 0.0}).slip is None
+    assert check(variant, {GAIN: 31.0, TRIM: 0.0}).slip.startswith("Nothing clips")
+    assert check(variant, {GAIN: 41.0, TRIM: 0.0}).slip is None
 
 
 def test_silence_ends_in_words(written):
@@ -193,12 +193,12 @@ def test_silence_ends_in_words(written):
     text = file.read_text(encoding="utf-8")
     quiet = '{ stage = "Preamp", gain_db = 40, input_noise_dbu = -400 }'
     file.write_text(text.replace('{ stage = "Preamp", gain_db = 40 }', quiet), encoding="utf-8")
-    verdict = load(file).with_values({"level": -24.0}).check({GAIN: 41.0, TRIM: 0.0})
+    verdict = check(load(file).with_values({"level": -24.0}), {GAIN: 41.0, TRIM: 0.0})
     assert verdict.lines[0].sentence == "−∞ dBFS; wanted: −17 to −13 dBFS. Turn the preamp up by a long way."
     assert verdict.points == 2.0
 
 
 def test_braces_in_a_text_mean_nothing_else(stand_in):
-    from gainlib.exercises.exercise import filled
+    from gainlib.exercises.tables import filled
 
     assert filled("{measured.__class__} {0} {{off}}", {"off": "x"}) == "{measured.__class__} {0} {x}"

@@ -10,7 +10,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from gainlib.exercises import load
+from gainlib.exercises import check, load
 from gainlib.learners.progress import FILE, MANIFEST, MARK, Progress, course_folder
 
 GAIN, TRIM = "voice/preamp/gain_db", "voice/trim/gain_db"
@@ -22,7 +22,7 @@ def variant(stand_in):
 
 
 def record(progress, variant, answer, hints_used=0):
-    return progress.record(variant, answer, variant.check(answer, hints_used), hints_used)
+    return progress.record(variant, answer, check(variant, answer, hints_used), hints_used)
 
 
 def kept(folder):
@@ -226,7 +226,7 @@ def test_nothing_is_left_behind_when_writing_fails_half_way(tmp_path, variant, m
 
 def test_texts_orders_and_drawn_rides_are_kept_as_they_were_answered(tmp_path, variant):
     answer = {"where": "kick", "order": ["B", "A"], "voice/ride/points": ((0.0, 1.5), (2.0, -3.0)), "on": True}
-    Progress.at(tmp_path).record(variant, answer, variant.check({}), draw=3)
+    Progress.at(tmp_path).record(variant, answer, check(variant, {}), draw=3)
     (attempt,) = kept(tmp_path)["attempts"]
     assert attempt["answer"] == {**answer, "voice/ride/points": [[0.0, 1.5], [2.0, -3.0]]}
     assert attempt["draw"] == 3
@@ -234,5 +234,5 @@ def test_texts_orders_and_drawn_rides_are_kept_as_they_were_answered(tmp_path, v
 
 def test_what_is_too_long_to_be_an_answer_is_named_instead_of_kept(tmp_path, variant):
     deep = [[[[1.0]]]]
-    Progress.at(tmp_path).record(variant, {"a": "x" * 10_000, "b": [0.0] * 10_000, "c": deep}, variant.check({}))
+    Progress.at(tmp_path).record(variant, {"a": "x" * 10_000, "b": [0.0] * 10_000, "c": deep}, check(variant, {}))
     assert len(json.dumps(kept(tmp_path)["attempts"])) < 1000

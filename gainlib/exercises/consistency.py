@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import Any
 
 from gainlib.errors import GainError, nearest
-from gainlib.exercises.exercise import Exercise, begun, digest_of, moved, plain_part, same_names
 from gainlib.exercises.formulas import require_reckoning
 from gainlib.exercises.given import SIGNAL, Layout, Places, Start, Told, laid_out, noted
 from gainlib.exercises.parameters import (
@@ -40,18 +39,19 @@ from gainlib.exercises.tables import (
     number_in_quotes,
     shown,
 )
+from gainlib.exercises.variant import begun, moved, plain_part, same_names
 from gainlib.flow import Session
 from gainlib.views import view
 
-__all__ = ["assembled"]
+__all__ = ["find_faults"]
 
 MOST_COMBINATIONS = 64
 DEEPEST = 4
 RIDE = {"even_to_db", "strength", "most_db"}
 
 
-def assembled(name: str, file: Path, spec: Spec, content: bytes) -> tuple[Exercise | None, list[Told]]:
-    """The exercise of these entries, or None and everything in them that makes no sense, each with its place."""
+def find_faults(spec: Spec, file: Path) -> tuple[Layout | None, dict[str, Draw], list[Told]]:
+    """Everything in these entries that makes no sense, each with its place; and the layout and draws that they give."""
     found = _of_kind(spec)
     layout = laid_out(spec.given, file, found)
     draws: dict[str, Draw] = {}
@@ -63,15 +63,12 @@ def assembled(name: str, file: Path, spec: Spec, content: bytes) -> tuple[Exerci
     if layout is not None and len(draws) == len(spec.varies):
         draws = draws_of(spec)
         for drawn in combinations(draws, MOST_COMBINATIONS):
-            found += _Sense(spec, layout, draws, drawn).found
+            found += _Combination(spec, layout, draws, drawn).found
     found += _texts(spec)
     for choice in spec.given.views:
         with noted(found, ("given", "views")):
             view(choice)
-    found = list(dict.fromkeys(found))
-    if found or layout is None:
-        return None, found
-    return Exercise(name, spec, file, digest_of(content), layout, draws), []
+    return layout, draws, list(dict.fromkeys(found))
 
 
 def _of_kind(spec: Spec) -> list[Told]:
@@ -98,7 +95,7 @@ def _of_kind(spec: Spec) -> list[Told]:
     return found
 
 
-class _Sense:
+class _Combination:
     """One combination of drawn values, everything in the file held against the session that it gives."""
 
     def __init__(self, spec: Spec, layout: Layout, draws: dict[str, Draw], drawn: Drawn) -> None:

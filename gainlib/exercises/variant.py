@@ -1,92 +1,32 @@
-"""An exercise of the collection, and the variant of it that one learner gets."""
+"""An exercise, and its variant for one learner: the session at the start, what may be moved, what is asked."""
 
 from __future__ import annotations
 
 import dataclasses
 import functools
-import hashlib
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from pydantic import BaseModel
 
-from gainlib.audio import Audio, bundled_folder
+from gainlib.audio import Audio
 from gainlib.errors import GainError, nearest
 from gainlib.exercises.given import Layout, Start
+from gainlib.exercises.model import Ask, Candidate, Hint, Move
 from gainlib.exercises.parameters import ORDER, Draw
-from gainlib.exercises.readings import described_setting, owner_of, printed_number, reading_of, words_of
-from gainlib.exercises.tables import Answer, AskEntry, Drawn, Less, MoveEntry, Spec, Value, filled, read_spec, shown
+from gainlib.exercises.readings import Reading, described_setting, owner_of, printed_number, reading_of, words_of
+from gainlib.exercises.tables import Answer, AskEntry, Drawn, Less, MoveEntry, Spec, Value, filled, shown
 from gainlib.flow import Session
 from gainlib.flow.session import Send
-from gainlib.stages import Setting, proposed_ride
+from gainlib.stages import Setting
 
-if TYPE_CHECKING:
-    from gainlib.exercises.questions import Truth
-    from gainlib.exercises.readings import Reading, Renderings
-    from gainlib.exercises.verdict import Verdict
-
-__all__ = ["Ask", "Candidate", "Exercise", "Hint", "Move", "Variant", "exercise_names", "load"]
+__all__ = ["Exercise", "Variant"]
 
 LETTERS = "ABCDE"
 RIDE_STEP_DB = 0.1
-Part = float | str | bool | tuple[tuple[float, float], ...] | tuple[str, ...]
-"""One part of an answer: a number, a text, a switch, the points of a ride, an order."""
-
-
-@dataclass(frozen=True)
-class Move:
-    """A setting that the learner may move: its path, its range, where it stands at the start, what it is called.
-
-    `options` are the values of a choice, empty for a number; `points` says that a ride is drawn, whose gains lie from
-    `low` to `high` dB: then a value is a row of (seconds, gain in dB).
-    """
-
-    path: str
-    low: float
-    high: float
-    step: float
-    start: Any
-    label: str
-    unit: str = ""
-    options: tuple[Any, ...] = ()
-    points: bool = False
-
-
-@dataclass(frozen=True)
-class Ask:
-    """A question about the session as given: `form` is "number", "choice", "order" or "seconds".
-
-    `choices` are the labels that are shown (strips, stages, or A, B, C); `low` and `high` what may be typed.
-    """
-
-    name: str
-    title: str
-    form: str
-    unit: str = ""
-    low: float = 0.0
-    high: float = 0.0
-    choices: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, eq=False)
-class Candidate:
-    """One version of the session to judge, by the letter that it is shown under."""
-
-    label: str
-    session: Session
-    name: str = ""
-    say: str = ""
-
-
-@dataclass(frozen=True)
-class Hint:
-    """A hint and the points that taking it costs."""
-
-    text: str
-    cost: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -202,7 +142,7 @@ class Variant:
 
     `brief` is text, a blank line between paragraphs; `listen` is the tap to be heard, `views` names what is shown,
     `parts` the stretches of the take, in seconds, whose peaks the waveform tells. `candidates` are the versions to
-    judge, `matched` whether they are heard at one loudness.
+    judge, `matched` whether they are heard at one loudness; `worked_out` keeps what was measured of it once.
 
     >>> variant = load("recording/leave-room").variant("ada")
     >>> [move.label for move in variant.moves]
@@ -221,6 +161,7 @@ class Variant:
     hints: tuple[Hint, ...]
     matched: bool
     printed: dict[str, str] = dataclasses.field(repr=False)
+    worked_out: dict[str, Any] = dataclasses.field(default_factory=dict, repr=False)
 
     @functools.cached_property
     def asks(self) -> tuple[Ask, ...]:
@@ -236,143 +177,6 @@ class Variant:
     def start(self) -> dict[str, Any]:
         """The answer of somebody who has moved nothing yet: path -> value."""
         return {move.path: move.start for move in self.moves}
-
-    @property
-    def solution(self) -> dict[str, Any]:
-        """The author's own answer for these numbers: path or name of an ask -> value."""
-        return self.amounts(self.exercise.spec.solution)
-
-    def amounts(self, entries: Mapping[str, Answer]) -> dict[str, Any]:
-        """An answer that is written as rules, for these numbers: path or name of an ask -> value.
-
-        Where not every control is named (in a session), the others stay where they start.
-        """
-        from gainlib.exercises.questions import answered
-
-        asks = {ask.name: ask for ask in self.asks}
-        paths = {key: setting_key(self.session, key, self.values) for key in entries if key not in asks}
-        answer = dict(self.start) if paths and self.exercise.kind == "session" else {}
-        rides = []
-        for key, entry in entries.items():
-            if key in asks:
-                answer[key] = answered(entry, asks[key], self)
-            elif entry.even_to_db is not None:
-                rides.append((paths[key], entry))
-            else:
-                answer[paths[key]] = plain_part(entry, self.values)
-        for path, entry in rides:  # what goes into a ride depends on the other moves
-            answer[path] = self._proposed(path, entry, answer)
-        return answer
-
-    def truths(self, renderings: Renderings | None = None) -> tuple[Truth, ...]:
-        """What is right for each ask, measured or reckoned from the session as given."""
-        from gainlib.exercises.questions import truth_of
-        from gainlib.exercises.readings import Renderings
-
-        if "_truths" not in self.__dict__:
-            chain = renderings or Renderings()
-            found = tuple(truth_of(entry, ask, self, chain) for entry, ask in self._asked())
-            self.__dict__["_truths"] = found
-        known: tuple[Truth, ...] = self.__dict__["_truths"]
-        return known
-
-    def _asked(self) -> Iterable[tuple[AskEntry, Ask]]:
-        return zip(self.exercise.spec.asks, self.asks, strict=True)
-
-    def check(self, answer: object, hints_used: int = 0) -> Verdict:
-        """Measure an answer (path or ask -> value) and say in words what is met, what is not, and which way to go.
-
-        Whatever the answer holds, nothing is raised: what cannot be read is told in a sentence and gets no points.
-        `hints_used` is how many hints the learner took; their cost comes off the points.
-
-        >>> variant = load("recording/leave-room").variant("ada")
-        >>> variant.check(variant.solution).passed
-        True
-        """
-        from gainlib.exercises.verdict import judged
-
-        return judged(self, answer, hints_used)
-
-    def _proposed(self, path: str, entry: Answer, others: Mapping[str, Any]) -> tuple[tuple[float, float], ...]:
-        assert entry.even_to_db is not None
-        known = {move.path for move in self.moves}
-        session = self.session.replaced({key: value for key, value in others.items() if key in known})
-        return ride_to(session, path, entry.even_to_db.amount(self.values), entry.strength, entry.most_db)
-
-
-def ride_to(
-    session: Session, path: str, even_to_db: float, strength: float = 1.0, most_db: float = 12.0
-) -> tuple[tuple[float, float], ...]:
-    """The points of a ride that brings each phrase of what enters it towards one level, by a part of the way.
-
-    >>> from gainlib.stages import Ride
-    >>> session = load("recording/leave-room").variant("ada").session
-    >>> longer = Session.of(session.strips[0].take, [Ride()], name="voice")
-    >>> len(ride_to(longer, "voice/ride/points", -20.0)) > 2
-    True
-    """
-    part, stage, _ = path.split("/")
-    chain = session.part(part)
-    index = chain.stage_names.index(stage)
-    take = session.render().at(f"{part}/{chain.stage_names[index - 1]}") if index else session.strip(part).take
-    points = proposed_ride(take, even_to_db, most_db=most_db).points
-    return tuple((round(seconds, 3), round(strength * gain_db, 2)) for seconds, gain_db in points)
-
-
-def exercise_names() -> tuple[str, ...]:
-    """The names of the collection's exercises, such as `recording/leave-room`, in order.
-
-    >>> "recording/leave-room" in exercise_names()
-    True
-    """
-    folder = bundled_folder("exercises")
-    return tuple(sorted(str(file.relative_to(folder).with_suffix("").as_posix()) for file in folder.glob("*/*.toml")))
-
-
-def load(name: str | Path) -> Exercise:
-    """The exercise of that name in the collection, or the one in a TOML file of one's own.
-
-    Nothing in the file is executed. Raises GainError, with file and entry, for a name that is not known, a file that
-    cannot be read, an entry that is missing, unknown, or makes no sense.
-
-    >>> load("recording/leave-room").lesson
-    '03-set-recording-level'
-    """
-    if not isinstance(name, str | Path):
-        raise GainError(f"the exercise's name is {shown(name)}; give text such as 'recording/leave-room'.")
-    if str(name).endswith(".toml"):
-        file = Path(name)
-        return _made(own_name(file), file)
-    known = exercise_names()
-    if name not in known:
-        raise GainError(f"there is no exercise {str(name)[:80]!r}; {nearest(str(name)[:80], known)}")
-    return _made(str(name), bundled_folder("exercises").joinpath(*str(name).split("/")).with_suffix(".toml"))
-
-
-def _made(name: str, file: Path) -> Exercise:
-    from gainlib.authoring.validation import assembled
-
-    spec, content = read_spec(file)
-    exercise, found = assembled(name, file, spec, content)
-    if exercise is None:
-        raise GainError(f"{file.name}: {found[0][1]}")
-    return exercise
-
-
-def digest_of(content: bytes) -> str:
-    return hashlib.sha256(content).hexdigest()[:16]
-
-
-def own_name(file: Path) -> str:
-    """The name of an exercise in a file of one's own: folder and file.
-
-    >>> own_name(Path("/home/teacher/levels/hot-take.toml"))
-    'levels/hot-take'
-    """
-    return f"{file.resolve().parent.name}/{file.stem}"
-
-
-# --- from the entries of a file to what a learner gets ---
 
 
 def begun(spec: Spec, layout: Layout, drawn: Drawn) -> Start:
@@ -435,13 +239,6 @@ def plain_part(entry: Answer, drawn: Drawn) -> Any:
     if isinstance(entry.plain, list):
         return tuple(tuple(each) if isinstance(each, list) else filled(each, words_of(drawn)) for each in entry.plain)
     return entry.plain
-
-
-def setting_key(session: Session, key: str, drawn: Drawn) -> str:
-    """The full path that a key of an answer means for these drawn words."""
-    path = filled(key, words_of(drawn))
-    session.setting(path)
-    return f"{session.strips[0].name}/{path}" if path.count("/") == 1 and len(session.strips) == 1 else path
 
 
 def asked(entry: AskEntry, variant: Variant) -> Ask:

@@ -1,0 +1,110 @@
+"""Exercises from their files: the collection by name, or a TOML file of one's own."""
+
+from __future__ import annotations
+
+import hashlib
+import tomllib
+from pathlib import Path
+
+from pydantic import ValidationError
+
+from gainlib.audio import bundled_folder
+from gainlib.errors import GainError, nearest
+from gainlib.exercises.consistency import find_faults
+from gainlib.exercises.entry_faults import describe_fault
+from gainlib.exercises.given import Told
+from gainlib.exercises.tables import KINDS, Spec, shown
+from gainlib.exercises.variant import Exercise
+
+__all__ = ["build_exercise", "exercise_names", "load"]
+
+LARGEST_FILE_BYTES = 64 * 1024
+
+
+def exercise_names() -> tuple[str, ...]:
+    """The names of the collection's exercises, such as `recording/leave-room`, in order.
+
+    >>> "recording/leave-room" in exercise_names()
+    True
+    """
+    folder = bundled_folder("exercises")
+    return tuple(sorted(str(file.relative_to(folder).with_suffix("").as_posix()) for file in folder.glob("*/*.toml")))
+
+
+def load(name: str | Path) -> Exercise:
+    """The exercise of that name in the collection, or the one in a TOML file of one's own.
+
+    Nothing in the file is executed. Raises GainError, with file and entry, for a name that is not known, a file that
+    cannot be read, an entry that is missing, unknown, or makes no sense.
+
+    >>> load("recording/leave-room").lesson
+    '03-set-recording-level'
+    """
+    if not isinstance(name, str | Path):
+        raise GainError(f"the exercise's name is {shown(name)}; give text such as 'recording/leave-room'.")
+    if str(name).endswith(".toml"):
+        file = Path(name)
+        return _load_file(own_name(file), file)
+    known = exercise_names()
+    if name not in known:
+        raise GainError(f"there is no exercise {str(name)[:80]!r}; {nearest(str(name)[:80], known)}")
+    return _load_file(str(name), bundled_folder("exercises").joinpath(*str(name).split("/")).with_suffix(".toml"))
+
+
+def _load_file(name: str, file: Path) -> Exercise:
+    spec, content = read_spec(file)
+    exercise, faults = build_exercise(name, file, spec, content)
+    if exercise is None:
+        raise GainError(f"{file.name}: {faults[0][1]}")
+    return exercise
+
+
+def build_exercise(name: str, file: Path, spec: Spec, content: bytes) -> tuple[Exercise | None, list[Told]]:
+    """The exercise of these entries, or None and everything in them that makes no sense, each with its place."""
+    layout, draws, faults = find_faults(spec, file)
+    if faults or layout is None:
+        return None, faults
+    return Exercise(name, spec, file, hashlib.sha256(content).hexdigest()[:16], layout, draws), []
+
+
+def own_name(file: Path) -> str:
+    """The name of an exercise in a file of one's own: folder and file.
+
+    >>> own_name(Path("/home/teacher/levels/hot-take.toml"))
+    'levels/hot-take'
+    """
+    return f"{file.resolve().parent.name}/{file.stem}"
+
+
+def read_content(file: Path) -> str:
+    """The text of an exercise file; a GainError for one that cannot be read, is too large or is not UTF-8."""
+    try:
+        if file.stat().st_size > LARGEST_FILE_BYTES:
+            raise GainError(f"{file.name} is larger than {LARGEST_FILE_BYTES // 1024} kB; an exercise is a short text.")
+        content = file.read_bytes()
+    except OSError as fault:
+        reason = (fault.strerror or str(fault)).lower()
+        raise GainError(f"{file} cannot be read ({reason}); check the name and its permissions.") from fault
+    try:
+        return content.decode("utf-8")
+    except UnicodeDecodeError as fault:
+        raise GainError(f"{file.name} is not UTF-8 text (byte {fault.start}); save it as UTF-8.") from fault
+
+
+def read_spec(file: Path) -> tuple[Spec, bytes]:
+    """The entries of an exercise file, and the file's bytes; a GainError names the file and the entry at fault."""
+    text = read_content(file)
+    try:
+        entries = tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError) as fault:
+        reason = str(fault).rstrip(".") or "nested too deep"
+        raise GainError(f"{file.name} is not valid TOML: {reason[0].lower()}{reason[1:]}.") from fault
+    kind = entries.get("kind")
+    if kind is None:
+        raise GainError(f"{file.name} lacks the entry kind; known are {', '.join(KINDS)}.")
+    if not isinstance(kind, str) or kind not in KINDS:
+        raise GainError(f"{file.name}: kind is {shown(kind)}; {nearest(str(kind)[:80], KINDS)}")
+    try:
+        return Spec.model_validate(entries), text.encode()
+    except ValidationError as fault:
+        raise GainError(f"{file.name}: {describe_fault(fault.errors()[0])}") from fault
