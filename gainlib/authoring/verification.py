@@ -34,16 +34,7 @@ LEAST_LOOKS = 24
 # What a proof may cost, in milliseconds as they were measured once; a count of looks, so that two proofs are equal.
 MOST_VARIANTS_MS = 300_000.0  # for what is looked at in every variant; far beyond a usual file
 BUDGET_MS, BUDGET_MS_A_VARIANT, MOST_BUDGET_MS = 700.0, 150.0, 30_000.0
-STAGE_MS = {
-    "Converter": 0.3,
-    "Compressor": 0.6,
-    "SoftClip": 0.8,
-    "Limiter": 2.0,
-    "Ride": 4.0,
-    "Saturation": 6.0,
-    "Delivery": 6.0,
-}
-OTHER_STAGE_MS, MEASURE_MS = 0.1, 0.2  # for each second of one channel at 48 kHz
+MEASURE_MS = 0.2  # for each second of one channel at 48 kHz
 MEASURES_MS = {"thd_percent": 500.0, "thd_n_percent": 500.0}
 
 Answer = dict[str, Any]
@@ -714,7 +705,7 @@ def _look_ms(exercise: Exercise) -> float:
     longest = max(seconds.values())
     total = 0.0
     for chain in session.chains:
-        stages = sum(STAGE_MS.get(type(stage).__name__, OTHER_STAGE_MS) for stage in chain.chain)
+        stages = sum(stage.cost_ms for stage in chain.chain)
         total += stages * seconds.get(chain.name, 2 * longest)  # a bus has two channels, as a rule
     read = [entry.reads for entry in exercise.spec.checks] + [ask.by for ask in exercise.spec.asks if ask.by]
     return total + longest * sum(MEASURES_MS.get(each.measure or "", MEASURE_MS) for each in read)

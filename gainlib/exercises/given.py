@@ -15,11 +15,11 @@ import numpy as np
 from gainlib.audio import Audio, bundled_folder, read
 from gainlib.decibels import AES17_ZERO_RMS, ratio_from_db
 from gainlib.errors import GainError, nearest
-from gainlib.exercises.readings import setting_path, stage_kinds
+from gainlib.exercises.readings import setting_path
 from gainlib.exercises.tables import BusEntry, Given, SignalEntry, StripEntry, number_in_quotes, shown
 from gainlib.flow import Bus, Send, Session, Strip
 from gainlib.flow.session import MAIN
-from gainlib.stages import Stage
+from gainlib.stages import Stage, stage_kinds
 
 __all__ = ["Layout", "Places", "Told"]
 

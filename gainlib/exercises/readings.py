@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import functools
 import math
 from dataclasses import dataclass, replace
 from typing import Any
 
-import gainlib.stages
 from gainlib.decibels import signed
 from gainlib.errors import GainError, nearest
 from gainlib.exercises.tables import Amount, Drawn, Less, filled, shown
@@ -17,7 +15,7 @@ from gainlib.flow import Rendering, Session
 from gainlib.flow.session import Send
 from gainlib.meters import measures
 from gainlib.meters.registry import Reader
-from gainlib.stages import Choice, Setting, Stage, choices_of, settings_of
+from gainlib.stages import Choice, Setting, Stage, choices_of, settings_of, stage_kinds
 from gainlib.stages.base import unit_of
 
 __all__ = ["Probe", "Reading", "Readings", "Renderings", "stage_readings"]
@@ -213,7 +211,6 @@ class Renderings:
         return self.last
 
 
-@functools.lru_cache(maxsize=1)
 def stage_readings() -> dict[str, tuple[str, ...]]:
     """What stages tell of themselves, and which stages tell it: the names that `told` may have.
 
@@ -225,20 +222,6 @@ def stage_readings() -> dict[str, tuple[str, ...]]:
         for told in kind.tells:
             found.setdefault(told, []).append(name)
     return {name: tuple(sorted(kinds)) for name, kinds in sorted(found.items())}
-
-
-def stage_kinds() -> dict[str, type[Stage]]:
-    """Every kind of stage, by the name that a file uses.
-
-    >>> "Trim" in stage_kinds()
-    True
-    """
-    every = {name: getattr(gainlib.stages, name) for name in gainlib.stages.__all__}
-    return {
-        name: kind
-        for name, kind in every.items()
-        if isinstance(kind, type) and issubclass(kind, Stage) and kind is not Stage
-    }
 
 
 # --- from the entries of a file ---

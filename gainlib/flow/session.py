@@ -26,7 +26,7 @@ MAIN = "main"
 
 
 @dataclass(frozen=True)
-class Sum(Stage):
+class Sum(Stage, listed=False):
     """Where the signals of a bus meet: each sample the sum of all, in double precision, which cannot clip.
 
     Signals without relation add to 10 log10 N, the same signal to 20 log10 N. It has no settings.

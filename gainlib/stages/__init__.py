@@ -5,6 +5,7 @@ from __future__ import annotations
 from gainlib.stages.automation import ClipGain, Ride, proposed_ride
 from gainlib.stages.base import (
     Choice,
+    Corner,
     Passed,
     Setting,
     Signal,
@@ -12,6 +13,7 @@ from gainlib.stages.base import (
     choices_of,
     setting,
     settings_of,
+    stage_kinds,
 )
 from gainlib.stages.clipping import SoftClip
 from gainlib.stages.compressor import Compressor
@@ -44,6 +46,7 @@ __all__ = [
     "CodecOvershoot",
     "Compressor",
     "Converter",
+    "Corner",
     "Delivery",
     "Fader",
     "Limiter",
@@ -69,4 +72,5 @@ __all__ = [
     "proposed_ride",
     "setting",
     "settings_of",
+    "stage_kinds",
 ]

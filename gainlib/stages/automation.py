@@ -6,6 +6,7 @@ import dataclasses
 import itertools
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
@@ -93,6 +94,8 @@ class ClipGain(Stage):
     ((0.5, 1.0, -6.0),)
     """
 
+    kind: ClassVar[str] = "Clip gain"
+
     regions: tuple[tuple[float, float, float], ...] = ()
     fade_ms: float = 5.0
 
@@ -110,11 +113,6 @@ class ClipGain(Stage):
                     f"the next starts at {after[0]:g} s; leave each moment to one region."
                 )
         object.__setattr__(self, "regions", regions)
-
-    @property
-    def kind(self) -> str:
-        """The stage's trade name."""
-        return "Clip gain"
 
     def process(self, signal: Signal) -> Passed:
         """The signal with each region at its gain."""
@@ -152,6 +150,8 @@ class Ride(Stage):
     >>> Ride(points=((0.0, 0.0), (1.0, -6.0))).points
     ((0.0, 0.0), (1.0, -6.0))
     """
+
+    cost_ms: ClassVar[float] = 4.0
 
     points: Points = ()
 

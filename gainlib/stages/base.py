@@ -7,16 +7,17 @@ import functools
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, ClassVar, Literal
+from typing import Any, ClassVar, Literal, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from gainlib.errors import GainError, nearest
 from gainlib.meters import ClippedRuns
 
 __all__ = [
     "Choice",
+    "Corner",
     "Passed",
     "Setting",
     "Signal",
@@ -32,6 +33,7 @@ __all__ = [
     "require_within",
     "setting",
     "settings_of",
+    "stage_kinds",
     "unit_of",
 ]
 
@@ -119,23 +121,54 @@ def choice(default: Any, *options: Any, label: str) -> Any:
     return dataclasses.field(default=default, metadata={"choice": label, "options": options})
 
 
+class Corner(NamedTuple):
+    """Where a static curve starts to bend: what the trade calls the place, and its level."""
+
+    word: str
+    level_dbfs: float
+
+
 @dataclass(frozen=True)
 class Stage:
     """One stage: frozen settings and `process`, a pure function from signal to signal.
 
-    `name` is how a tap is asked for, by default the kind; two stages of a kind in one strip need two names. `takes` and
-    `gives` say on which side of the converter the stage stands. `kept` says whether a rendering keeps the samples
-    behind it: a stage that costs more than a multiplication does, the others are made again when they are asked for.
-    `single` says that single precision holds its samples exactly, `tells` which `readings` the stage gives.
+    A subclass is known by its class's name from the moment that it is defined: session files and exercise files can
+    name it, `stage_kinds` lists it. It declares what others ask of a stage:
+
+    - `kind`: the trade name that heads its column, the class's name unless given;
+    - `takes`, `gives`: on which side of the converter it stands;
+    - `kept`: whether a rendering keeps the samples behind it, as it does for what costs more than a multiplication
+      does; the others are made again when they are asked for. `single`: single precision holds its samples exactly;
+    - `tells`: which `readings` it gives;
+    - `bends`: its output over its input is no straight line, so there is a transfer curve to draw: `curve_db`, the
+      `corner` if it has one, and `hears_rms` where the RMS decides and not the peak;
+    - `traced`: it gives a gain-reduction trace;
+    - `plain_gain_db`: its gain, where a steady gain below its ceiling is all that it does, else None;
+    - `cost_ms`: what it takes for a second of one channel at 48 kHz, measured once, for estimates.
+
+    `name` is how a tap is asked for, by default the kind; two stages of a kind in one strip need two names.
     """
 
+    kind: ClassVar[str] = "Stage"
     takes: ClassVar[Domain] = "digital"
     gives: ClassVar[Domain] = "digital"
     kept: ClassVar[bool] = False
     single: ClassVar[bool] = False
     tells: ClassVar[tuple[str, ...]] = ()
+    bends: ClassVar[bool] = False
+    cost_ms: ClassVar[float] = 0.1
 
     name: str = dataclasses.field(default="", kw_only=True)
+
+    def __init_subclass__(cls, *, listed: bool = True) -> None:
+        """Make the stage known under its class's name; `listed=False` for one that no file names."""
+        super().__init_subclass__()
+        cls.kind = vars(cls).get("kind", cls.__name__)
+        other = _KINDS.get(cls.__name__)
+        if other is not None and (other.__module__, other.__qualname__) != (cls.__module__, cls.__qualname__):
+            raise GainError(f"a stage {cls.__name__} is there already, in {other.__module__}; choose another name.")
+        if listed:
+            _KINDS[cls.__name__] = cls
 
     def __post_init__(self) -> None:
         if not self.name:
@@ -146,14 +179,33 @@ class Stage:
             )
 
     @property
-    def kind(self) -> str:
-        """The stage's trade name, as a column of the level diagram is headed."""
-        return type(self).__name__
-
-    @property
     def ceiling(self) -> float:
         """The largest |sample| that can come out, in the unit that the stage gives; infinite where there is none."""
         return math.inf
+
+    @property
+    def corner(self) -> Corner | None:
+        """Where the static curve starts to bend; None where there is none, or it bends everywhere."""
+        return None
+
+    @property
+    def hears_rms(self) -> bool:
+        """Whether the RMS (AES17) of what comes in decides how far the curve bends it, and not its peak."""
+        return False
+
+    @property
+    def traced(self) -> bool:
+        """Whether it gives a gain-reduction trace."""
+        return False
+
+    @property
+    def plain_gain_db(self) -> float | None:
+        """The gain of a stage that does nothing else below its ceiling; None for any other."""
+        return None
+
+    def curve_db(self, levels_db: ArrayLike) -> Floats | float:
+        """The static curve of a stage that `bends`: the level at which a steady level comes out, both in dBFS."""
+        raise GainError(f"the {self.kind.lower()} has no static curve; ask a stage that bends the level.")
 
     def latency_samples(self, rate_hz: int) -> int:
         """The delay that this stage has when it works live; `process` takes it out again, so that taps stay in time."""
@@ -163,6 +215,18 @@ class Stage:
     def process(self, signal: Signal) -> Passed:
         """The signal after this stage."""
         raise NotImplementedError
+
+
+_KINDS: dict[str, type[Stage]] = {}
+
+
+def stage_kinds() -> dict[str, type[Stage]]:
+    """Every kind of stage that is defined, by the name that session files and exercise files use.
+
+    >>> stage_kinds()["StoredFile"].kind
+    'Stored file'
+    """
+    return dict(sorted(_KINDS.items()))
 
 
 def unit_of(name: str) -> str:

@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from gainlib.decibels import db_from_ratio, ratio_from_db
 from gainlib.meters import clipped_runs
-from gainlib.stages.base import Floats, Passed, Signal, Stage, frozen, require_within, setting
+from gainlib.stages.base import Corner, Floats, Passed, Signal, Stage, frozen, require_within, setting
 
 __all__ = ["SoftClip", "rounded_off"]
 
@@ -46,7 +47,10 @@ class SoftClip(Stage):
     True
     """
 
+    kind: ClassVar[str] = "Soft clip"
     tells: ClassVar[tuple[str, ...]] = ("gain_reduction_db",)
+    bends: ClassVar[bool] = True
+    cost_ms: ClassVar[float] = 0.8
 
     ceiling_dbfs: float = setting(-0.5, label="Ceiling", low=-12.0, high=0.0, step=0.1)
     onset_db: float = setting(6.0, label="Onset", low=0.5, high=12.0, step=0.5)
@@ -57,14 +61,28 @@ class SoftClip(Stage):
         require_within(self, "onset_db", 0.0, above=True)
 
     @property
-    def kind(self) -> str:
-        """The stage's trade name."""
-        return "Soft clip"
-
-    @property
     def ceiling(self) -> float:
         """The level that is never passed."""
         return float(ratio_from_db(self.ceiling_dbfs))
+
+    @property
+    def plain_gain_db(self) -> float:
+        """No gain, up to the onset."""
+        return 0.0
+
+    @property
+    def corner(self) -> Corner:
+        """The onset, where the curve leaves the straight line."""
+        return Corner("onset", self.ceiling_dbfs - self.onset_db)
+
+    def curve_db(self, levels_db: ArrayLike) -> Floats | float:
+        """The curve in dB: the level at which a steady level comes out.
+
+        >>> round(float(SoftClip(ceiling_dbfs=-1.0).curve_db(-20.0)), 1)
+        -20.0
+        """
+        amplitudes = np.asarray(ratio_from_db(levels_db))
+        return db_from_ratio(rounded_off(amplitudes, self.ceiling, self.onset_db))
 
     def process(self, signal: Signal) -> Passed:
         """The signal, its tops rounded off."""

@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 from gainlib.decibels import db_from_ratio, ratio_from_db
 from gainlib.loops import dynamics
 from gainlib.stages.base import (
+    Corner,
     Floats,
     Passed,
     Signal,
@@ -65,6 +66,8 @@ class Compressor(Stage):
 
     kept: ClassVar[bool] = True
     tells: ClassVar[tuple[str, ...]] = ("gain_reduction_db", "mean_gain_reduction_db")
+    bends: ClassVar[bool] = True
+    cost_ms: ClassVar[float] = 0.6
 
     threshold_db: float = setting(-20.0, label="Threshold", low=-60.0, high=0.0, step=0.5)
     ratio: float = setting(4.0, label="Ratio", low=1.0, high=20.0, step=0.1)
@@ -93,6 +96,21 @@ class Compressor(Stage):
     def slope(self) -> float:
         """How many decibels each decibel above the threshold is turned down: 1 - 1/ratio."""
         return 1.0 - 1.0 / self.ratio
+
+    @property
+    def traced(self) -> bool:
+        """Always."""
+        return True
+
+    @property
+    def corner(self) -> Corner:
+        """The threshold."""
+        return Corner("threshold", self.threshold_db)
+
+    @property
+    def hears_rms(self) -> bool:
+        """Whether its detector listens to the RMS."""
+        return self.detector == "rms"
 
     def reduction_at_db(self, levels_db: ArrayLike) -> NDArray[np.float64] | float:
         """The reduction that a steady level gets, in dB, 0 or above; a number or an array, in the same shape.

@@ -49,6 +49,7 @@ class Converter(Stage):
     gives: ClassVar[Domain] = "digital"
     kept: ClassVar[bool] = True
     single: ClassVar[bool] = True
+    cost_ms: ClassVar[float] = 0.3
 
     alignment: Alignment | str | float
     bits: int = 24
@@ -74,6 +75,11 @@ class Converter(Stage):
     def ceiling(self) -> float:
         """Full scale."""
         return 1.0
+
+    @property
+    def plain_gain_db(self) -> float:
+        """No gain: full scale is 0 dBFS."""
+        return 0.0
 
     def process(self, signal: Signal) -> Passed:
         """The signal in fixed-point steps, clipped at full scale."""
@@ -102,6 +108,8 @@ class StoredFile(Stage):
     (inf, 1.0)
     """
 
+    kind: ClassVar[str] = "Stored file"
+
     coding: str = choice("float 32", "float 32", "fixed 24", "fixed 16", label="File")
     dither: bool = False
     noise_seed: int = 3
@@ -112,14 +120,14 @@ class StoredFile(Stage):
         require_one_of(self)
 
     @property
-    def kind(self) -> str:
-        """The stage's trade name."""
-        return "Stored file"
-
-    @property
     def ceiling(self) -> float:
         """Full scale for a fixed-point file; a float file has none."""
         return math.inf if self.coding == "float 32" else 1.0
+
+    @property
+    def plain_gain_db(self) -> float:
+        """No gain."""
+        return 0.0
 
     def process(self, signal: Signal) -> Passed:
         """The signal, written and read again."""

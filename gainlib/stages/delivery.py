@@ -82,6 +82,7 @@ class Delivery(Stage):
 
     kept: ClassVar[bool] = True
     tells: ClassVar[tuple[str, ...]] = ("loudness_lufs", "true_peak_dbtp", "gain_db", "gain_reduction_db")
+    cost_ms: ClassVar[float] = 6.0
 
     target: str = choice("EBU R 128", *TARGETS, label="Target")
     loudness_lufs: float | None = None
@@ -118,6 +119,11 @@ class Delivery(Stage):
     def most_dbtp(self) -> float:
         """The largest true peak allowed."""
         return TARGETS[self.target].true_peak_dbtp if self.true_peak_dbtp is None else self.true_peak_dbtp
+
+    @property
+    def traced(self) -> bool:
+        """Whether it limits."""
+        return self.limited
 
     @property
     def ceiling(self) -> float:

@@ -114,6 +114,11 @@ class Fader(Stage):
         """How many decibels one millimetre moves where it stands."""
         return TAPER.db_per_mm(self.gain_db)
 
+    @property
+    def plain_gain_db(self) -> float | None:
+        """Its gain, where it is neither muted nor ridden."""
+        return None if self.muted or self.ride else self.gain_db
+
     def process(self, signal: Signal) -> Passed:
         """The signal at the fader's level."""
         gain = 0.0 if self.muted else float(ratio_from_db(self.gain_db))

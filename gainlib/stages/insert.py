@@ -46,6 +46,7 @@ class OutboardInsert(Stage):
     11.78
     """
 
+    kind: ClassVar[str] = "Insert"
     tells: ClassVar[tuple[str, ...]] = ("loop_gain_db",)
 
     alignment: Alignment | str | float
@@ -64,11 +65,6 @@ class OutboardInsert(Stage):
         require_within(self, "device_noise_dbu", -math.inf, 100.0)
         require_within(self, "noise_seed", 0)
         require_one_of(self)
-
-    @property
-    def kind(self) -> str:
-        """The stage's trade name."""
-        return "Insert"
 
     @property
     def ceiling(self) -> float:

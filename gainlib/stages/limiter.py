@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from gainlib.decibels import ratio_from_db
 from gainlib.loops import dynamics
 from gainlib.meters.true_peak import QUARTERS, true_peak_dbtp
-from gainlib.stages.base import Floats, Passed, Signal, Stage, frozen, require_one_of, require_within, setting
+from gainlib.stages.base import Corner, Floats, Passed, Signal, Stage, frozen, require_one_of, require_within, setting
 from gainlib.stages.compressor import coefficient
 
 __all__ = ["Limiter"]
@@ -44,6 +44,8 @@ class Limiter(Stage):
 
     kept: ClassVar[bool] = True
     tells: ClassVar[tuple[str, ...]] = ("gain_reduction_db", "mean_gain_reduction_db")
+    bends: ClassVar[bool] = True
+    cost_ms: ClassVar[float] = 2.0
 
     ceiling_dbfs: float = setting(-1.0, label="Ceiling", low=-12.0, high=0.0, step=0.1)
     look_ahead_ms: float = setting(2.0, label="Look-ahead", low=0.0, high=10.0, step=0.5)
@@ -62,6 +64,24 @@ class Limiter(Stage):
     def ceiling(self) -> float:
         """The level that is never passed."""
         return float(ratio_from_db(self.ceiling_dbfs))
+
+    @property
+    def traced(self) -> bool:
+        """Always."""
+        return True
+
+    @property
+    def corner(self) -> Corner:
+        """The ceiling."""
+        return Corner("ceiling", self.ceiling_dbfs)
+
+    def curve_db(self, levels_db: ArrayLike) -> Floats | float:
+        """The static curve: a steady level comes out as it is, up to the ceiling.
+
+        >>> Limiter(ceiling_dbfs=-1.0).curve_db([-6.0, 3.0]).tolist()
+        [-6.0, -1.0]
+        """
+        return np.asarray(np.minimum(np.asarray(levels_db, dtype=np.float64), self.ceiling_dbfs))
 
     def latency_samples(self, rate_hz: int) -> int:
         """The look-ahead, and for a true-peak ceiling half the filter that draws the curve between the samples."""

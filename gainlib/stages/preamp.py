@@ -57,6 +57,11 @@ class Source(Stage):
         if self.noise_dbfs is not None and (math.isnan(self.noise_dbfs) or self.noise_dbfs == math.inf):
             raise GainError(f"noise_dbfs of the source is {self.noise_dbfs}; give dBFS, -inf for none.")
 
+    @property
+    def plain_gain_db(self) -> float:
+        """No gain: the recording's full scale is 0 dBFS."""
+        return 0.0
+
     def process(self, signal: Signal) -> Passed:
         """The recording in volts."""
         gain = peak_volts(self.full_scale_dbu)
@@ -108,6 +113,11 @@ class Preamp(Stage):
     def ceiling(self) -> float:
         """The largest output in volts."""
         return peak_volts(self.max_output_dbu)
+
+    @property
+    def plain_gain_db(self) -> float:
+        """The gain behind the pad."""
+        return self.gain_db - self.pad_db
 
     def process(self, signal: Signal) -> Passed:
         """The signal at line level."""

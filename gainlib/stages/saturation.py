@@ -9,9 +9,10 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from gainlib import loops
-from gainlib.decibels import db_from_power, ratio_from_db
+from gainlib.decibels import db_from_power, db_from_ratio, ratio_from_db
 from gainlib.errors import GainError
 from gainlib.loops import dynamics
 from gainlib.loops.windowed_sinc import windowed_sinc
@@ -55,6 +56,8 @@ class Saturation(Stage):
 
     kept: ClassVar[bool] = True
     tells: ClassVar[tuple[str, ...]] = ("distortion_percent", "distortion_db", "compensation_db")
+    bends: ClassVar[bool] = True
+    cost_ms: ClassVar[float] = 6.0
 
     drive_db: float = setting(4.0, label="Drive", low=0.0, high=12.0, step=0.5)
     low_end_db: float = setting(6.0, label="Low end", low=0.0, high=12.0, step=0.5)
@@ -85,6 +88,14 @@ class Saturation(Stage):
         """
         bend = self.bend
         return np.tanh(bend * values) / math.tanh(bend) if bend else np.array(values, dtype=np.float64)
+
+    def curve_db(self, levels_db: ArrayLike) -> Floats | float:
+        """The curve in dB, as it bends the low end, without the compensation, which the recording's peak decides.
+
+        >>> round(float(Saturation(drive_db=6.0).curve_db(-60.0)), 1)
+        -54.0
+        """
+        return db_from_ratio(self.curve(np.asarray(ratio_from_db(levels_db))))
 
     def oversampling(self, rate_hz: int, peak: float = 1.0) -> int:
         """How many times oversampled the curve runs for a signal of that peak: the least that keeps folds below -90 dB.

@@ -27,6 +27,11 @@ class Trim(Stage):
         super().__post_init__()
         require_gain(self, "gain_db")
 
+    @property
+    def plain_gain_db(self) -> float:
+        """Its gain."""
+        return self.gain_db
+
     def process(self, signal: Signal) -> Passed:
         """The signal at its new level."""
         return Passed(amplified(signal, float(ratio_from_db(self.gain_db))))

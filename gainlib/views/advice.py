@@ -11,24 +11,11 @@ from gainlib import loops
 from gainlib.decibels import db_from_ratio, signed
 from gainlib.flow import Rendering, TapLevels
 from gainlib.meters import clipped_runs, peak_dbfs
-from gainlib.stages import (
-    Compressor,
-    Converter,
-    Delivery,
-    Fader,
-    Limiter,
-    Preamp,
-    Saturation,
-    SoftClip,
-    Source,
-    settings_of,
-)
+from gainlib.stages import Converter, Delivery, Fader, Source, settings_of
 from gainlib.views.phrasing import left, level, of_tap, plain, spoken, stage_of, times
 from gainlib.views.signal_path import entering
 
 __all__ = ["HEADROOM_DB", "MOST_LIMITING_DB", "TARGET_PEAK_DBFS", "Headline", "headline"]
-
-_WORKING = (Compressor, Delivery, Fader, Limiter, Saturation, SoftClip)
 
 TARGET_PEAK_DBFS = -15.0
 """Where the peaks of a recording usually stand (*common practice*)."""
@@ -122,7 +109,7 @@ def _of_strip(rendering: Rendering, name: str) -> tuple[float, Headline]:
             True,
         )
     # Without a converter the recording itself is measured against full scale, before anything bends or balances it.
-    worked = [index for index, stage in enumerate(stages) if isinstance(stage, _WORKING)]
+    worked = [index for index, stage in enumerate(stages) if stage.bends or isinstance(stage, Fader | Delivery)]
     at = converters[-1] if converters else worked[0] - 1 if worked else len(table) - 1
     if at < 0 or (mixed and not converters):
         return 0.0, Headline(f"{whose}Nothing clips.", f"The strip ends with peaks at {level(over)} dBFS.")
@@ -205,7 +192,7 @@ def _limited(rendering: Rendering, table: list[TapLevels], whose: str) -> tuple[
     for index, each in enumerate(table):
         stage = stage_of(rendering, each.strip, each.stage)
         down = each.readings.get("gain_reduction_db", 0.0)
-        if not isinstance(stage, Limiter | Delivery) or down <= MOST_LIMITING_DB:
+        if not stage.traced or math.isinf(stage.ceiling) or down <= MOST_LIMITING_DB:
             continue
         amount = math.ceil(down - MOST_LIMITING_DB)
         if isinstance(stage, Delivery):
@@ -272,7 +259,7 @@ def _over_db(rendering: Rendering, table: list[TapLevels], clipping: list[int]) 
     first = clipping[0]
     lowest = min(table[index].ceiling_dbfs for index in clipping)
     stage = stage_of(rendering, table[first].strip, table[first].stage)
-    gain_db = stage.gain_db if isinstance(stage, Preamp) else table[first].readings.get("gain_db", 0.0)
+    gain_db = stage.plain_gain_db or table[first].readings.get("gain_db", 0.0)
     came = entering(rendering, f"{table[first].strip}/{stage.name}") if first == 0 else None
     peak = table[first - 1].peak_dbfs if came is None else float(peak_dbfs(came.samples).max())
     return peak + gain_db - lowest

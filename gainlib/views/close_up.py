@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from gainlib.decibels import db_from_ratio, ratio_from_db, signed
 from gainlib.flow import Rendering
 from gainlib.meters import curve_between, flat_runs, true_peak_dbtp
-from gainlib.stages import Converter, Fader, Preamp, SoftClip, Source, Stage, StoredFile, Trim
 from gainlib.views.base import Columns, View
 from gainlib.views.phrasing import of_tap, stage_of
 from gainlib.views.style import decibel_axis, frame, hatch, inked
@@ -141,14 +140,12 @@ class CloseUp(View):
         source = source if source.rate_hz == behind.rate_hz else behind  # a delivery may convert the rate
         start, end, channel, loudest = self._stretch(rendering)
         part = slice(start, end)
-        gain_db = sum(
-            float(getattr(stage_of(rendering, strip, name), "gain_db", 0.0))
-            for name in names[1 : names.index(stage) + 1]
-        )
+        gains_db = [stage_of(rendering, strip, name).plain_gain_db for name in names[1 : names.index(stage) + 1]]
         came = behind.samples[part, channel]
         # Without its ceilings only a chain of plain gains can be told.
-        gains = all(_is_gain(stage_of(rendering, strip, name)) for name in names[1 : names.index(stage) + 1])
-        given = source.samples[part, channel] * float(ratio_from_db(gain_db)) if gains else came
+        plain_db = [each for each in gains_db if each is not None]
+        plain = len(plain_db) == len(gains_db)
+        given = source.samples[part, channel] * float(ratio_from_db(sum(plain_db))) if plain else came
         ms = (np.arange(part.start, part.start + len(came)) - loudest) * 1000.0 / source.rate_hz
         return ms, came, given
 
@@ -162,10 +159,3 @@ class CloseUp(View):
         reach = math.ceil(_HALF_MS / 1000.0 * source.rate_hz)
         end = min(len(behind.samples), int(loudest) + reach + 1)
         return max(0, int(loudest) - reach), end, int(channel), int(loudest)
-
-
-def _is_gain(stage: Stage) -> bool:
-    """Whether a stage does nothing but a steady gain and a ceiling."""
-    if isinstance(stage, Fader):
-        return not stage.ride and not stage.muted
-    return isinstance(stage, Source | Preamp | Converter | Trim | StoredFile | SoftClip)

@@ -11,7 +11,6 @@ from bokeh.models import HoverTool
 from gainlib.audio import Audio
 from gainlib.flow import Rendering
 from gainlib.meters import crest_db, peak_dbfs, rms_dbfs
-from gainlib.stages import Compressor, Limiter, Saturation, SoftClip
 from gainlib.views.base import Columns, Kept, View
 from gainlib.views.phrasing import dbfs, level, of_tap
 from gainlib.views.signal_path import entering, last_of, peaks_over_time
@@ -28,7 +27,7 @@ _KEY_DB = 9.0
 class Envelope(View):
     """Peaks over time before a stage and after it.
 
-    `tap` is the stage, by default the last compressor, limiter or saturation, else the last stage of all; `before` is
+    `tap` is the stage, by default the last that bends the level, else the last stage of all; `before` is
     the tap to compare with, by default what comes into that stage.
     """
 
@@ -42,7 +41,7 @@ class Envelope(View):
         self._kept: Kept[tuple[Audio, Audio]] = Kept()
 
     def _at(self, rendering: Rendering) -> str:
-        usual = last_of(rendering, (Compressor, Limiter, Saturation, SoftClip)) or rendering.last_tap
+        usual = last_of(rendering, lambda stage: stage.bends) or rendering.last_tap
         return "/".join(rendering.session.tap(self.tap or usual))
 
     def _pair(self, rendering: Rendering) -> tuple[Audio, Audio]:

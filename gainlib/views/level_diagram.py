@@ -10,7 +10,6 @@ from bokeh.models import ColumnDataSource, HoverTool
 
 from gainlib.decibels import signed
 from gainlib.flow import Rendering, TapLevels
-from gainlib.stages import Compressor
 from gainlib.views.base import Columns, View
 from gainlib.views.phrasing import left, level, plain, stage_of, times
 from gainlib.views.signal_path import route
@@ -274,9 +273,9 @@ def _cut(text: str, letters: int, shorter: str = "") -> str:
 
 
 def _thresholds(rendering: Rendering, table: list[TapLevels]) -> dict[int, float]:
-    """The threshold of each column that is a compressor, by its place."""
-    stages = [stage_of(rendering, each.strip, each.stage) for each in table]
-    return {index: stage.threshold_db for index, stage in enumerate(stages) if isinstance(stage, Compressor)}
+    """The threshold of each column that has one, by its place."""
+    corners = [stage_of(rendering, each.strip, each.stage).corner for each in table]
+    return {index: each.level_dbfs for index, each in enumerate(corners) if each and each.word == "threshold"}
 
 
 def _shown(value: float) -> str:

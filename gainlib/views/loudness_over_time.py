@@ -49,7 +49,7 @@ class LoudnessOverTime(View):
         return "/".join(rendering.session.tap(self.tap or rendering.last_tap))
 
     def _wanted(self, rendering: Rendering) -> Target:
-        tap = last_of(rendering, (Delivery,))
+        tap = last_of(rendering, lambda stage: isinstance(stage, Delivery))
         if self.target is None and tap is not None:
             part, name = rendering.session.tap(tap)
             stage = rendering.session.part(part).stage(name)

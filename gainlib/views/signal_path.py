@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -12,7 +13,7 @@ from gainlib.audio import Audio
 from gainlib.decibels import db_from_ratio
 from gainlib.flow import Rendering, Session
 from gainlib.flow.session import Bus, Strip
-from gainlib.stages import Compressor, Delivery, Limiter, Stage
+from gainlib.stages import Delivery, Stage
 
 __all__ = ["entering", "last_of", "peaks_over_time", "route", "traced"]
 
@@ -30,27 +31,21 @@ def route(session: Session, strip: str) -> tuple[Strip | Bus, ...]:
     return tuple(parts)
 
 
-def last_of(rendering: Rendering, kinds: tuple[type[Stage], ...]) -> str | None:
-    """The last tap whose stage is of one of these kinds; None where there is none.
+def last_of(rendering: Rendering, wanted: Callable[[Stage], bool]) -> str | None:
+    """The last tap whose stage is one that is wanted; None where there is none.
 
     >>> from gainlib import Audio, Session, Trim
-    >>> last_of(Session.of(Audio(np.zeros(9), 9), [Trim()], name="voice").render(), (Trim,))
+    >>> last_of(Session.of(Audio(np.zeros(9), 9), [Trim()], name="voice").render(), lambda stage: stage.name == "trim")
     'voice/trim'
     """
-    found = [
-        f"{part.name}/{stage.name}"
-        for part in rendering.session.chains
-        for stage in part.chain
-        if isinstance(stage, kinds)
-    ]
+    found = [f"{part.name}/{stage.name}" for part in rendering.session.chains for stage in part.chain if wanted(stage)]
     return found[-1] if found else None
 
 
 def traced(rendering: Rendering) -> str | None:
     """The last compressor or limiter; where there is none, a delivery that limits; else None."""
-    main = rendering.session.chains[-1]
-    limited = [f"{main.name}/{each.name}" for each in main.chain if isinstance(each, Delivery) and each.limited]
-    return last_of(rendering, (Compressor, Limiter)) or next(iter(limited), None)
+    before_the_file = last_of(rendering, lambda stage: stage.traced and not isinstance(stage, Delivery))
+    return before_the_file or last_of(rendering, lambda stage: stage.traced)
 
 
 def entering(rendering: Rendering, tap: str) -> Audio:

@@ -11,12 +11,11 @@ from bokeh.models import HoverTool
 from numpy.typing import NDArray
 
 from gainlib.audio import Audio
-from gainlib.decibels import AES17_ZERO_RMS, db_from_power, db_from_ratio, ratio_from_db
+from gainlib.decibels import AES17_ZERO_RMS, db_from_power
 from gainlib.errors import GainError
 from gainlib.flow import Rendering
 from gainlib.meters.levels import window_powers
-from gainlib.stages import Compressor, Limiter, Saturation, SoftClip, Stage
-from gainlib.stages.clipping import rounded_off
+from gainlib.stages import Corner, Stage
 from gainlib.views.base import Columns, Kept, View
 from gainlib.views.phrasing import dbfs, level, of_tap, stage_of
 from gainlib.views.signal_path import entering, last_of, peaks_over_time
@@ -29,38 +28,22 @@ _FOOT_DB = 26.0  # the band below the curve in which the histogram stands
 _BAR_DB = 1.0
 _WINDOW_SECONDS = 0.05
 _LOUD_SHARE = 0.9
-_KINDS: tuple[type[Stage], ...] = (Compressor, Limiter, Saturation, SoftClip)
 
 
 @dataclass(frozen=True)
 class _Worked:
     stage: Stage
     levels: NDArray[Any]  # dBFS of each window that comes in
-    by_rms: bool
     compensation_db: float
 
     def out_db(self, levels_db: Any) -> NDArray[Any]:
         """The level at which each of these levels comes out."""
-        levels = np.asarray(levels_db, dtype=float)
-        stage = self.stage
-        if isinstance(stage, Compressor):
-            return np.asarray(stage.curve_db(levels))
-        if isinstance(stage, Limiter):
-            return np.asarray(np.minimum(levels, stage.ceiling_dbfs))
-        amplitudes = np.asarray(ratio_from_db(levels))
-        if isinstance(stage, Saturation):
-            return np.asarray(db_from_ratio(stage.curve(amplitudes))) + self.compensation_db
-        assert isinstance(stage, SoftClip)
-        return np.asarray(db_from_ratio(rounded_off(amplitudes, stage.ceiling, stage.onset_db)))
+        return np.asarray(self.stage.curve_db(levels_db)) + self.compensation_db
 
     @property
-    def corner_db(self) -> float:
-        """Where the curve starts to bend: threshold, ceiling or onset; NaN where it bends everywhere."""
-        if isinstance(self.stage, Compressor):
-            return self.stage.threshold_db
-        if isinstance(self.stage, Limiter):
-            return self.stage.ceiling_dbfs
-        return self.stage.ceiling_dbfs - self.stage.onset_db if isinstance(self.stage, SoftClip) else math.nan
+    def corner(self) -> Corner:
+        """Where the curve starts to bend; at no level where it bends everywhere."""
+        return self.stage.corner or Corner("", math.nan)
 
     @property
     def working_db(self) -> float:
@@ -70,9 +53,9 @@ class _Worked:
 
 
 class TransferCurve(View):
-    """Level in along, level out up: the static curve of a compressor, limiter, saturation or soft clip.
+    """Level in along, level out up: the static curve of a stage that bends it, such as a compressor.
 
-    `tap` is the stage, by default the last of these kinds. Under the curve stands how much of the time each level comes
+    `tap` is the stage, by default the last of these. Under the curve stands how much of the time each level comes
     in (what the detector listens to: peaks, or RMS, in windows of 50 ms); the dot is the working point, the level that
     the loudest tenth of the playing time reaches. Attack, release and look-ahead are not in this picture. A saturation
     is drawn as it bends the low end, which it bends most.
@@ -87,7 +70,7 @@ class TransferCurve(View):
         self._kept: Kept[_Worked] = Kept()
 
     def _at(self, rendering: Rendering) -> str | None:
-        found = self.tap or last_of(rendering, _KINDS)
+        found = self.tap or last_of(rendering, lambda stage: stage.bends)
         return "/".join(rendering.session.tap(found)) if found else None
 
     def _worked(self, rendering: Rendering) -> _Worked | None:
@@ -146,7 +129,7 @@ class TransferCurve(View):
             curve = np.linspace(_LOW, _HIGH, 265)
         tallest = max(float(counts.max()), 1e-9)
         out = worked.out_db(curve) if worked else curve
-        corner = worked.corner_db if worked else math.nan
+        word, corner = worked.corner if worked else ("", math.nan)
         point = worked.working_db if worked else -math.inf
         drawn = math.isfinite(point)
         point_out = float(worked.out_db(point)) if worked and drawn else 0.0
@@ -155,12 +138,12 @@ class TransferCurve(View):
         cornered = bool(_LOW <= corner <= _HIGH)
         words: list[tuple[float, float, str]] = []
         if worked:
-            heard = "RMS (AES17) in 50 ms" if worked.by_rms else "peaks in 50 ms"
+            heard = "RMS (AES17) in 50 ms" if worked.stage.hears_rms else "peaks in 50 ms"
             words.append((_LOW + 1.0, _LOW - 5.0, f"time at each level, {heard}"))
         if worked and drawn:
             words.append((_LOW + 1.0, _HIGH - 3.0, f"working point: {dbfs(point)} in, {dbfs(point_out)} out"))
         if cornered and worked:
-            words.append((_LOW + 1.0, _HIGH - 11.0, f"{_corner_word(worked.stage)} at {dbfs(corner)}"))
+            words.append((_LOW + 1.0, _HIGH - 11.0, f"{word} at {dbfs(corner)}"))
         return {
             "levels": {
                 "left": left,
@@ -201,39 +184,31 @@ class TransferCurve(View):
             return f"Into the {where}: silence."
         out = float(worked.out_db(point))
         less = point - out
-        corner = worked.corner_db
+        word, corner = worked.corner
         said = ""
         if math.isfinite(corner):
             above = 100.0 * float((worked.levels > corner).mean())
-            said = (
-                f"The {_corner_word(worked.stage)} of the {where} stands at {dbfs(corner)}; "
-                f"{above:.0f} % of the time is above it. "
-            )
+            said = f"The {word} of the {where} stands at {dbfs(corner)}; {above:.0f} % of the time is above it. "
         moved = "unchanged" if abs(less) < 0.05 else f"{abs(less):.1f} dB {'lower' if less > 0 else 'higher'}"
-        heard = ", RMS is AES17" if worked.by_rms else ""
+        heard = ", RMS is AES17" if worked.stage.hears_rms else ""
         return (
             f"{said}The loudest tenth of the playing time comes in at {dbfs(point)} or more{heard}; at that level the "
             f"{'curve' if said else f'curve of the {where}'} gives {dbfs(out)}, {moved}."
         )
 
 
-def _corner_word(stage: Stage) -> str:
-    return {Compressor: "threshold", Limiter: "ceiling"}.get(type(stage), "onset")
-
-
 def _read(rendering: Rendering, tap: str) -> _Worked:
     part, name = tap.split("/")
     stage = stage_of(rendering, part, name)
-    if not isinstance(stage, _KINDS):
+    if not stage.bends:
         raise GainError(f"{tap} has no transfer curve; ask a compressor, limiter, saturation or soft clip.")
     audio = entering(rendering, tap)
-    by_rms = isinstance(stage, Compressor) and stage.detector == "rms"
-    if by_rms:
+    if stage.hears_rms:
         powers = window_powers(audio.samples, audio.rate_hz, _WINDOW_SECONDS).max(axis=1)
         levels = np.asarray(db_from_power(powers / AES17_ZERO_RMS**2))
     else:
         levels = _peaks(audio)
-    return _Worked(stage, levels, by_rms, float(rendering.level(tap).readings.get("compensation_db", 0.0)))
+    return _Worked(stage, levels, float(rendering.level(tap).readings.get("compensation_db", 0.0)))
 
 
 def _peaks(audio: Audio) -> NDArray[Any]:

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.typing import ArrayLike
 
-from gainlib.stages import Signal
+from gainlib.stages import Signal, base
 
 SignalOf = Callable[..., Signal]
 
@@ -22,3 +22,9 @@ def signal_of() -> SignalOf:
         return Signal(array, rate_hz, noise_power, domain)  # type: ignore[arg-type]
 
     return make
+
+
+@pytest.fixture
+def kinds(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A registry of its own, so that what a test defines is gone after it."""
+    monkeypatch.setattr(base, "_KINDS", dict(base._KINDS))

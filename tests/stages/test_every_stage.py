@@ -7,47 +7,41 @@ import dataclasses
 import numpy as np
 import pytest
 
+import gainlib.stages
 from gainlib.errors import GainError
 from gainlib.loops import dynamics
 from gainlib.loops import numpy_dynamics as dynamics_twins
 from gainlib.stages import (
     ClipGain,
     Compressor,
-    Converter,
-    Delivery,
-    Fader,
-    Limiter,
-    OutboardInsert,
     Pan,
     Preamp,
     Ride,
-    Saturation,
     SoftClip,
-    Source,
     Stage,
-    StoredFile,
     Trim,
     choices_of,
     settings_of,
+    stage_kinds,
 )
 
-STAGES = [
-    Source(),
-    Preamp(),
-    Converter(18.0, dither=True, noise_dbfs=-100.0),
-    StoredFile("fixed 16", dither=True),
-    ClipGain(((0.001, 0.004, 6.0),)),
-    Ride(((0.0, -6.0), (0.01, 6.0))),
-    Trim(-3.0),
-    Compressor(-30.0),
-    Saturation(6.0),
-    SoftClip(-6.0),
-    Limiter(-6.0),
-    Fader(-10.0),
-    Pan(0.3),
-    OutboardInsert(18.0),
-    Delivery(),
-]
+# Settings at which a stage does something; a kind that is not named here is tried as it comes.
+AT_WORK = {
+    "ClipGain": {"regions": ((0.001, 0.004, 6.0),)},
+    "Compressor": {"threshold_db": -30.0},
+    "Converter": {"alignment": 18.0, "dither": True, "noise_dbfs": -100.0},
+    "Fader": {"gain_db": -10.0},
+    "Limiter": {"ceiling_dbfs": -6.0},
+    "OutboardInsert": {"alignment": 18.0},
+    "Pan": {"position": 0.3},
+    "Preamp": {"pad_db": 10.0},
+    "Ride": {"points": ((0.0, -6.0), (0.01, 6.0))},
+    "Saturation": {"drive_db": 6.0},
+    "SoftClip": {"ceiling_dbfs": -6.0},
+    "StoredFile": {"coding": "fixed 16", "dither": True},
+    "Trim": {"gain_db": -3.0},
+}
+STAGES = [kind(**AT_WORK.get(name, {})) for name, kind in stage_kinds().items()]
 by_kind = pytest.mark.parametrize("stage", STAGES, ids=lambda stage: type(stage).__name__)
 
 
@@ -56,11 +50,54 @@ def entering(signal_of, stage: Stage, channels: int = 2):
     return signal_of(samples, noise_power=1e-9, domain=stage.takes)
 
 
-def test_the_list_above_is_complete() -> None:
-    import gainlib.stages as room
+def test_every_stage_of_the_room_is_known_by_its_name() -> None:
+    in_the_room = {
+        name for name, each in vars(gainlib.stages).items() if isinstance(each, type) and issubclass(each, Stage)
+    }
+    assert set(stage_kinds()) == in_the_room - {"Stage"}
+    assert len(STAGES) >= 15
 
-    kinds = {each for each in vars(room).values() if isinstance(each, type) and issubclass(each, Stage)} - {Stage}
-    assert kinds == {type(each) for each in STAGES}
+
+def test_a_name_stands_for_one_stage_and_a_cell_may_define_its_own_again(kinds: None) -> None:
+    def define(module: str) -> type[Stage]:
+        return type("Tilt", (Stage,), {"__module__": module})
+
+    first, again = define("mine"), define("mine")
+    assert stage_kinds()["Tilt"] is again is not first
+    with pytest.raises(GainError, match="a stage Tilt is there already, in mine; choose another name"):
+        define("yours")
+
+
+def test_a_kind_is_the_class_name_unless_it_says_otherwise(kinds: None) -> None:
+    class Shelf(SoftClip):
+        pass
+
+    assert (SoftClip.kind, Shelf.kind, SoftClip().name) == ("Soft clip", "Shelf", "soft clip")
+
+
+@by_kind
+def test_a_stage_has_the_curve_and_the_trace_that_it_declares(signal_of, stage: Stage) -> None:
+    passed = stage.process(entering(signal_of, stage))
+    assert (passed.reduction_db is not None) == stage.traced
+    if stage.bends:
+        low, high = np.asarray(stage.curve_db([-60.0, 0.0]))
+        assert high - low < 60.0  # the tops come up less than the quiet parts
+    else:
+        assert stage.corner is None
+        with pytest.raises(GainError, match="has no static curve"):
+            stage.curve_db(-6.0)
+
+
+@by_kind
+def test_a_plain_gain_is_the_whole_of_what_a_stage_does_to_a_quiet_signal(signal_of, stage: Stage) -> None:
+    if stage.plain_gain_db is None or stage.takes != stage.gives:
+        return
+    quiet = entering(signal_of, stage)
+    quiet = dataclasses.replace(quiet, samples=quiet.samples * 0.01)
+    out = stage.process(quiet).signal.samples
+    gain = np.vdot(quiet.samples, out) / np.vdot(quiet.samples, quiet.samples)
+    assert 20 * np.log10(gain) == pytest.approx(stage.plain_gain_db, abs=0.05)
+    assert np.abs(out - gain * quiet.samples).max() < 0.01 * np.abs(out).max()
 
 
 @by_kind
