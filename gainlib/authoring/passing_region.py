@@ -13,7 +13,7 @@ from gainlib.errors import GainError, nearest
 from gainlib.exercises import Exercise, Move, Variant, author_answer, load
 from gainlib.exercises.readings import Renderings, printed_number
 from gainlib.html.figures import bokeh_script
-from gainlib.views.style import frame, inked
+from gainlib.views.style import coloured, frame
 
 __all__ = ["Cell", "PassingRegion", "passing_region", "write_passing_page"]
 
@@ -103,7 +103,7 @@ class PassingRegion:
                     "says": ["passes" if each.passes else "fails: " + "; ".join(each.fails) for each in cells],
                 },
             )
-            look = inked(line_color="grid")
+            look = coloured(line_color="grid")
             if passes:
                 look |= {"fill_color": "#0072B2", "fill_alpha": 0.2, "hatch_pattern": "/", "hatch_color": "#0072B2",
                          "hatch_alpha": 0.8, "hatch_scale": 8}  # fmt: skip

@@ -72,7 +72,7 @@ def _spread_said(figures: ClassFigures) -> str:
 def _spread(percents: Sequence[float]) -> Any:
     from bokeh.models import ColumnDataSource, HoverTool
 
-    from gainlib.views.style import frame, inked
+    from gainlib.views.style import coloured, frame
 
     counts = _counts(percents)
     filled = np.flatnonzero(counts)
@@ -91,9 +91,9 @@ def _spread(percents: Sequence[float]) -> Any:
         }
     )
     bars = drawing.quad("left", "right", "count", 0, source=source, fill_alpha=0.35, line_width=1.5,
-                        **inked(fill_color="peak", line_color="peak"))  # fmt: skip
+                        **coloured(fill_color="peak", line_color="peak"))  # fmt: skip
     drawing.text("middle", "count", "text", source=source, text_align="center", text_baseline="bottom", y_offset=-2,
-                 text_font_size="12px", **inked(text_color="text"))  # fmt: skip
+                 text_font_size="12px", **coloured(text_color="text"))  # fmt: skip
     drawing.xaxis.ticker = list(range(0, 101, 20))
     drawing.yaxis.ticker.min_interval = 1
     drawing.add_tools(HoverTool(renderers=[bars], tooltips=[("total", "@range"), ("learners", "@count")]))
@@ -103,7 +103,7 @@ def _spread(percents: Sequence[float]) -> Any:
 def _hardness(exercises: Sequence[ExerciseFigures]) -> Any:
     from bokeh.models import ColumnDataSource, HoverTool
 
-    from gainlib.views.style import frame, inked
+    from gainlib.views.style import coloured, frame
 
     hardest_last = sorted(exercises, key=lambda each: (-(each.difficulty or 0.0), each.exercise.name))
     count = len(hardest_last)
@@ -118,20 +118,22 @@ def _hardness(exercises: Sequence[ExerciseFigures]) -> Any:
     y = list(range(count))
     title = [each.exercise.title for each in hardest_last]
     short = [each if len(each) <= _LONGEST_TITLE else f"{each[: _LONGEST_TITLE - 1]}…" for each in title]
-    drawing.segment([0.0] * count, y, [1.0] * count, y, line_width=1, **inked(line_color="grid"))
-    drawing.text([-0.62] * count, y, short, text_baseline="middle", text_font_size="12px", **inked(text_color="text"))
+    drawing.segment([0.0] * count, y, [1.0] * count, y, line_width=1, **coloured(line_color="grid"))
+    drawing.text(
+        [-0.62] * count, y, short, text_baseline="middle", text_font_size="12px", **coloured(text_color="text")
+    )
     checks = [(check.met, row, check.title) for row, each in enumerate(hardest_last) for check in each.checks]
     strokes = ColumnDataSource(
         data={"met": [each[0] for each in checks], "low": [each[1] - 0.3 for each in checks],
               "high": [each[1] + 0.3 for each in checks], "title": [each[2] for each in checks]}
     )  # fmt: skip
-    stroke = drawing.segment("met", "low", "met", "high", source=strokes, line_width=2, **inked(line_color="rms"))
+    stroke = drawing.segment("met", "low", "met", "high", source=strokes, line_width=2, **coloured(line_color="rms"))
     circles = ColumnDataSource(
         data={"share": [each.difficulty for each in hardest_last], "y": y, "title": title,
               "answered": [each.answered for each in hardest_last]}
     )  # fmt: skip
     dots = drawing.scatter("share", "y", size=11, source=circles, line_width=2,
-                           **inked(fill_color="paper", line_color="peak"))  # fmt: skip
+                           **coloured(fill_color="background", line_color="peak"))  # fmt: skip
     drawing.add_tools(
         HoverTool(
             renderers=[dots], tooltips=[("exercise", "@title"), ("share", "@share{0.00}"), ("answers", "@answered")]

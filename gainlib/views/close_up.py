@@ -14,7 +14,7 @@ from gainlib.flow import Rendering
 from gainlib.meters import curve_between, flat_runs, true_peak_dbtp
 from gainlib.views.base import Columns, View
 from gainlib.views.phrasing import of_tap, stage_of
-from gainlib.views.style import decibel_axis, frame, hatch, inked
+from gainlib.views.style import coloured, decibel_axis, frame, hatch
 
 __all__ = ["CloseUp"]
 
@@ -63,13 +63,13 @@ class CloseUp(View):
         sources = {name: ColumnDataSource(data=dict(data), name=name) for name, data in self.columns(rendering).items()}
         hatch(drawing, sources["full scale"])
         if self.curve:
-            drawing.line("ms", "came", source=sources["curve"], line_width=2.0, **inked(line_color="peak"))
+            drawing.line("ms", "came", source=sources["curve"], line_width=2.0, **coloured(line_color="peak"))
         else:
             drawing.line("ms", "given", source=sources["moment"], line_width=1.5, line_dash=[3, 3],
-                         **inked(line_color="text"))  # fmt: skip
-            drawing.line("ms", "came", source=sources["moment"], line_width=2.0, **inked(line_color="peak"))
+                         **coloured(line_color="text"))  # fmt: skip
+            drawing.line("ms", "came", source=sources["moment"], line_width=2.0, **coloured(line_color="peak"))
         dots = drawing.scatter(
-            "ms", "came", source=sources["moment"], size=4, **inked(fill_color="peak", line_color="peak")
+            "ms", "came", source=sources["moment"], size=4, **coloured(fill_color="peak", line_color="peak")
         )
         drawing.add_tools(HoverTool(renderers=[dots], tooltips=[("at", "@ms{0.00} ms"), ("level", "@level")]))
         return drawing

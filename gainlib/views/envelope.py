@@ -14,7 +14,7 @@ from gainlib.meters import crest_db, peak_dbfs, rms_dbfs
 from gainlib.views.base import Columns, Kept, View
 from gainlib.views.phrasing import dbfs, level, of_tap
 from gainlib.views.signal_path import entering, last_of, peaks_over_time
-from gainlib.views.style import decibel_axis, inked, key, key_columns, sources_of, time_frame
+from gainlib.views.style import coloured, decibel_axis, key, key_columns, sources_of, time_frame
 
 __all__ = ["Envelope"]
 
@@ -67,10 +67,10 @@ class Envelope(View):
         drawing.ygrid.ticker = drawing.yaxis[0].ticker
         sources = sources_of(self.columns(rendering))
         drawing.varea("seconds", "behind", "before", source=sources["envelope"], fill_alpha=0.16,
-                      **inked(fill_color="peak"))  # fmt: skip
+                      **coloured(fill_color="peak"))  # fmt: skip
         thin, strong = {"line_width": 1.0}, {"line_width": 2.0}
-        drawing.line("seconds", "before", source=sources["envelope"], **thin, **inked(line_color="text"))
-        seen = drawing.line("seconds", "behind", source=sources["envelope"], **strong, **inked(line_color="peak"))
+        drawing.line("seconds", "before", source=sources["envelope"], **thin, **coloured(line_color="text"))
+        seen = drawing.line("seconds", "behind", source=sources["envelope"], **strong, **coloured(line_color="peak"))
         key(drawing, sources["key"], [("text", thin), ("peak", strong)])
         drawing.add_tools(
             HoverTool(

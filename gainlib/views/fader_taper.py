@@ -14,7 +14,7 @@ from gainlib.flow import Rendering
 from gainlib.stages import TAPER, Fader
 from gainlib.views.base import Columns, View
 from gainlib.views.phrasing import of_tap, stage_of
-from gainlib.views.style import decibel_axis, frame, inked, sources_of
+from gainlib.views.style import coloured, decibel_axis, frame, sources_of
 
 __all__ = ["FaderTaper"]
 
@@ -67,20 +67,20 @@ class FaderTaper(View):
         decibel_axis(drawing.yaxis, {each: signed(each, 0, "") for each in ticks})
         drawing.ygrid.ticker = drawing.yaxis[0].ticker
         sources = sources_of(self.columns(rendering))
-        curve = drawing.line("mm", "gain_db", source=sources["taper"], line_width=2.5, **inked(line_color="text"))
+        curve = drawing.line("mm", "gain_db", source=sources["taper"], line_width=2.5, **coloured(line_color="text"))
         drawing.text(
             "mm", "gain_db", "text", source=sources["parts"], text_font_size="12px", text_align="left",
-            text_baseline="middle", **inked(text_color="muted"),
+            text_baseline="middle", **coloured(text_color="muted"),
         )  # fmt: skip
         drawing.segment("x0", "y0", "x1", "y1", source=sources["guides"], line_width=1.0, line_dash=[2, 3],
-                        **inked(line_color="peak"))  # fmt: skip
+                        **coloured(line_color="peak"))  # fmt: skip
         rings = drawing.scatter("mm", "gain_db", source=sources["others"], size=9, fill_alpha=0.0, line_width=1.5,
-                                **inked(line_color="peak"))  # fmt: skip
+                                **coloured(line_color="peak"))  # fmt: skip
         dot = drawing.scatter("mm", "gain_db", source=sources["fader"], size=12,
-                              **inked(fill_color="peak", line_color="paper"))  # fmt: skip
+                              **coloured(fill_color="peak", line_color="background"))  # fmt: skip
         drawing.text(
             "mm", "gain_db", "text", source=sources["told"], text_font_size="13px", text_font_style="bold",
-            text_align="left", text_baseline="middle", **inked(text_color="peak"),
+            text_align="left", text_baseline="middle", **coloured(text_color="peak"),
         )  # fmt: skip
         drawing.add_tools(
             HoverTool(renderers=[dot, rings], tooltips=[("fader", "@name"), ("gain", "@said"), ("1 mm", "@fine")]),

@@ -14,7 +14,7 @@ from gainlib.meters import gain_reduction
 from gainlib.views.base import Columns, Kept, View
 from gainlib.views.phrasing import of_tap
 from gainlib.views.signal_path import traced
-from gainlib.views.style import decibel_axis, inked, sources_of, time_frame
+from gainlib.views.style import coloured, decibel_axis, sources_of, time_frame
 
 __all__ = ["GainReductionTrace"]
 
@@ -70,11 +70,11 @@ class GainReductionTrace(View):
         drawing.ygrid.ticker = drawing.yaxis[0].ticker
         sources = sources_of(self.columns(rendering))
         drawing.varea("seconds", "none", "drawn_db", source=sources["trace"], fill_alpha=0.3,
-                      **inked(fill_color="ceiling"))  # fmt: skip
+                      **coloured(fill_color="ceiling"))  # fmt: skip
         seen = drawing.line("seconds", "drawn_db", source=sources["trace"], line_width=1.5,
-                            **inked(line_color="ceiling"))  # fmt: skip
+                            **coloured(line_color="ceiling"))  # fmt: skip
         drawing.scatter("seconds", "drawn_db", source=sources["beyond"], marker="inverted_triangle", size=9,
-                        **inked(fill_color="trouble", line_color="paper"))  # fmt: skip
+                        **coloured(fill_color="trouble", line_color="background"))  # fmt: skip
         drawing.add_tools(
             HoverTool(
                 renderers=[seen], mode="vline",

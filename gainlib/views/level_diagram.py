@@ -13,7 +13,7 @@ from gainlib.flow import Rendering, TapLevels
 from gainlib.views.base import Columns, View
 from gainlib.views.phrasing import left, level, plain, stage_of, times
 from gainlib.views.signal_path import route
-from gainlib.views.style import decibel_axis, frame, frame_height, hatch, inked
+from gainlib.views.style import coloured, decibel_axis, frame, frame_height, hatch
 
 __all__ = ["LevelDiagram"]
 
@@ -82,38 +82,40 @@ class LevelDiagram(View):
         drawing.ygrid.ticker = drawing.yaxis[0].ticker
         sources = {name: ColumnDataSource(data=dict(data), name=name) for name, data in self.columns(rendering).items()}
         river, banks, numbers = sources["river"], sources["ceilings"], sources["numbers"]
-        drawing.segment("x", "bottom", "x", "top", source=sources["seams"], line_width=1.0, **inked(line_color="grid"))
-        drawing.varea("x", "noise", "peak", source=river, fill_alpha=0.16, **inked(fill_color="peak"))
+        drawing.segment(
+            "x", "bottom", "x", "top", source=sources["seams"], line_width=1.0, **coloured(line_color="grid")
+        )
+        drawing.varea("x", "noise", "peak", source=river, fill_alpha=0.16, **coloured(fill_color="peak"))
         hatch(drawing, banks)
         drawing.segment(
-            "left", "bottom", "right", "bottom", source=banks, line_width=2.5, **inked(line_color="ceiling")
+            "left", "bottom", "right", "bottom", source=banks, line_width=2.5, **coloured(line_color="ceiling")
         )
-        drawing.line("x", "noise", source=river, line_width=1.5, line_dash="dotted", **inked(line_color="noise"))
-        drawing.line("x", "rms", source=river, line_width=2.0, line_dash=[6, 4], **inked(line_color="rms"))
-        drawing.line("x", "peak", source=river, line_width=2.5, **inked(line_color="peak"))
+        drawing.line("x", "noise", source=river, line_width=1.5, line_dash="dotted", **coloured(line_color="noise"))
+        drawing.line("x", "rms", source=river, line_width=2.0, line_dash=[6, 4], **coloured(line_color="rms"))
+        drawing.line("x", "peak", source=river, line_width=2.5, **coloured(line_color="peak"))
         drawing.segment("left", "level", "right", "level", source=sources["thresholds"], line_width=1.5,
-                        line_dash="dotdash", **inked(line_color="text"))  # fmt: skip
+                        line_dash="dotdash", **coloured(line_color="text"))  # fmt: skip
         written: dict[str, Any] = {"text_align": "center", "text_baseline": "middle"}
         drawing.text(
             "x", "y", "text", source=numbers, text_font_size="13px", text_font_style="bold",
-            **written, **inked(text_color="peak"),
+            **written, **coloured(text_color="peak"),
         )  # fmt: skip
         drawing.text("x", "y", "text", source=sources["words"], text_font_size="12px", **written,
-                     **inked(text_color="muted"))  # fmt: skip
+                     **coloured(text_color="muted"))  # fmt: skip
         drawing.text(
             "x", "y", "text", source=sources["stages"], text_font_size="13px" if len(table) <= _FEW else "11px",
             text_font_style="bold",
-            **written, **inked(text_color="text"),
+            **written, **coloured(text_color="text"),
         )  # fmt: skip
         drawing.text("x", "y", "text", source=sources["room"], text_font_size="12px", **written,
-                     **inked(text_color="muted"))  # fmt: skip
+                     **coloured(text_color="muted"))  # fmt: skip
         drawing.text(
             "x", "y", "text", source=sources["trouble"], text_font_size="12px", text_font_style="bold",
-            **written, **inked(text_color="trouble"),
+            **written, **coloured(text_color="trouble"),
         )  # fmt: skip
         drawing.scatter(
             "x", "edge", source=sources["trouble"], marker="inverted_triangle", size=11,
-            **inked(fill_color="ceiling", line_color="paper"),
+            **coloured(fill_color="ceiling", line_color="background"),
         )  # fmt: skip
         seen = drawing.quad("left", "right", "top", "bottom", source=sources["stages"], fill_alpha=0.0, line_alpha=0.0)
         drawing.add_tools(

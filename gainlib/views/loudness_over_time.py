@@ -17,7 +17,7 @@ from gainlib.stages import TARGETS, Delivery, Target
 from gainlib.views.base import Columns, Kept, View
 from gainlib.views.phrasing import level, of_tap
 from gainlib.views.signal_path import last_of
-from gainlib.views.style import decibel_axis, inked, key, key_columns, sources_of, time_frame
+from gainlib.views.style import coloured, decibel_axis, key, key_columns, sources_of, time_frame
 
 __all__ = ["LoudnessOverTime"]
 
@@ -86,16 +86,16 @@ class LoudnessOverTime(View):
         sources = sources_of(self.columns(rendering))
         drawing.quad(
             "left", "right", "top", "bottom", source=sources["band"], fill_alpha=0.25, line_width=1.0,
-            line_dash="dotdash", **inked(fill_color="third", line_color="third"),
+            line_dash="dotdash", **coloured(fill_color="third", line_color="third"),
         )  # fmt: skip
         thin: dict[str, Any] = {"line_width": 1.0}
         strong: dict[str, Any] = {"line_width": 2.5}
         dashed: dict[str, Any] = {"line_width": 2.0, "line_dash": [6, 4]}
         band: dict[str, Any] = {"line_width": 5.0, "line_alpha": 0.6}
-        drawing.line("seconds", "lufs", source=sources["momentary"], **thin, **inked(line_color="noise"))
-        seen = drawing.line("seconds", "lufs", source=sources["short_term"], **strong, **inked(line_color="peak"))
+        drawing.line("seconds", "lufs", source=sources["momentary"], **thin, **coloured(line_color="noise"))
+        seen = drawing.line("seconds", "lufs", source=sources["short_term"], **strong, **coloured(line_color="peak"))
         drawing.segment("left", "lufs", "right", "lufs", source=sources["integrated"], **dashed,
-                        **inked(line_color="text"))  # fmt: skip
+                        **coloured(line_color="text"))  # fmt: skip
         key(drawing, sources["key"], [("noise", thin), ("peak", strong), ("text", dashed), ("third", band)])
         drawing.add_tools(
             HoverTool(

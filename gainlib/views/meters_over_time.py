@@ -20,7 +20,7 @@ from gainlib.meters import Deflection, ppm, sample_peak_meter, short_term_lufs, 
 from gainlib.meters.true_peak import MIDWAY, QUARTERS, true_peak_dbtp
 from gainlib.views.base import Columns, Kept, View
 from gainlib.views.phrasing import level, of_tap
-from gainlib.views.style import decibel_axis, inked, key, key_columns, sources_of, time_frame
+from gainlib.views.style import coloured, decibel_axis, key, key_columns, sources_of, time_frame
 
 __all__ = ["MetersOverTime"]
 
@@ -96,7 +96,7 @@ class MetersOverTime(View):
         seen = []
         for name in self.meters:
             unit, ink, stroke = _METERS[name]
-            line = drawing.line("seconds", "reading", source=sources[name], **stroke, **inked(line_color=ink))
+            line = drawing.line("seconds", "reading", source=sources[name], **stroke, **coloured(line_color=ink))
             seen.append(HoverTool(renderers=[line], tooltips=[(name, f"@reading{{0.0}} {unit} at @seconds{{0.0}} s")]))
         key(drawing, sources["key"], [_METERS[name][1:] for name in self.meters])
         drawing.add_tools(*seen)

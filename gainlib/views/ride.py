@@ -19,7 +19,7 @@ from gainlib.stages.automation import Points
 from gainlib.views.base import Columns, Kept, View
 from gainlib.views.phrasing import dbfs, of_tap, stage_of
 from gainlib.views.signal_path import entering
-from gainlib.views.style import decibel_axis, inked, key, key_columns, sources_of, time_frame
+from gainlib.views.style import coloured, decibel_axis, key, key_columns, sources_of, time_frame
 
 __all__ = ["DrawnRide"]
 
@@ -101,12 +101,12 @@ class DrawnRide(View):
         strong: dict[str, Any] = {"line_width": 4.0, "line_alpha": 0.75}
         line: dict[str, Any] = {"line_width": 2.0}
         before = drawing.segment("left", "drawn_db", "right", "drawn_db", source=sources["before"], **dashed,
-                                 **inked(line_color="rms"))  # fmt: skip
+                                 **coloured(line_color="rms"))  # fmt: skip
         drawing.segment("left", "drawn_db", "right", "drawn_db", source=sources["behind"], **strong,
-                        **inked(line_color="rms"))  # fmt: skip
-        drawing.line("seconds", "gain_db", source=sources["line"], **line, **inked(line_color="text"))
+                        **coloured(line_color="rms"))  # fmt: skip
+        drawing.line("seconds", "gain_db", source=sources["line"], **line, **coloured(line_color="text"))
         points = drawing.scatter("seconds", "gain_db", source=sources["ride"], marker="diamond", size=13,
-                                 **inked(fill_color="text", line_color="paper"))  # fmt: skip
+                                 **coloured(fill_color="text", line_color="background"))  # fmt: skip
         key(drawing, sources["key"], [("rms", dashed), ("rms", strong), ("text", line)])
         drawing.add_tools(
             HoverTool(renderers=[points], tooltips=[("at", "@seconds{0.00} s"), ("gain", "@gain_db{+0.0} dB")]),

@@ -12,7 +12,7 @@ from bokeh.models import HoverTool
 
 from gainlib.views.base import Columns
 from gainlib.views.phrasing import level
-from gainlib.views.style import decibel_axis, frame, inked, sources_of
+from gainlib.views.style import coloured, decibel_axis, frame, sources_of
 
 __all__ = ["Row", "row_columns", "row_figure"]
 
@@ -52,26 +52,26 @@ def row_figure(rows: Sequence[Row], columns: Columns, rms_word: str, least_heigh
     sources = sources_of(columns)
     drawing.quad(
         [0.0], [_HIGH], [count - 0.4], [-0.5], fill_alpha=0.0, line_alpha=0.0, hatch_pattern="right_diagonal_line",
-        hatch_alpha=0.35, hatch_weight=1.0, hatch_scale=8.0, **inked(hatch_color="ceiling"),
+        hatch_alpha=0.35, hatch_weight=1.0, hatch_scale=8.0, **coloured(hatch_color="ceiling"),
     )  # fmt: skip
     body = drawing.quad("low", "peak", "above", "below", source=sources["rows"], fill_alpha=0.20, line_alpha=0.0,
-                        **inked(fill_color="peak"))  # fmt: skip
+                        **coloured(fill_color="peak"))  # fmt: skip
     drawing.segment("rms", "below", "rms", "above", source=sources["rms"], line_width=3.0, line_dash=[4, 2],
-                    **inked(line_color="rms"))  # fmt: skip
+                    **coloured(line_color="rms"))  # fmt: skip
     drawing.segment("peak", "below", "peak", "above", source=sources["peaks"], line_width=3.0,
-                    **inked(line_color="peak"))  # fmt: skip
+                    **coloured(line_color="peak"))  # fmt: skip
     plain: dict[str, Any] = {"text_font_size": "12px", "text_baseline": "middle"}
-    drawing.text("x", "y", "text", source=sources["names"], text_align="left", **plain, **inked(text_color="text"))
+    drawing.text("x", "y", "text", source=sources["names"], text_align="left", **plain, **coloured(text_color="text"))
     for column in ("peak_text", "rms_text"):
         drawing.text(f"x_{column}", "y", column, source=sources["figures"], text_align="right", **plain,
-                     **inked(text_color="text"))  # fmt: skip
+                     **coloured(text_color="text"))  # fmt: skip
     drawing.text("x", "y", "text", source=sources["trouble"], text_align="left", text_font_style="bold", **plain,
-                 **inked(text_color="trouble"))  # fmt: skip
+                 **coloured(text_color="trouble"))  # fmt: skip
     top = count + 0.1
     drawing.text([_HIGH + 14.0], [top], ["peak"], text_align="right", text_font_style="bold", **plain,
-                 **inked(text_color="peak"))  # fmt: skip
+                 **coloured(text_color="peak"))  # fmt: skip
     drawing.text([_HIGH + _FIGURES_DB - 1.0], [top], [rms_word], text_align="right", **plain,
-                 **inked(text_color="muted"))  # fmt: skip
+                 **coloured(text_color="muted"))  # fmt: skip
     drawing.add_tools(
         HoverTool(
             renderers=[body],

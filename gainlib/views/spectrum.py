@@ -15,7 +15,7 @@ from gainlib.flow import Rendering
 from gainlib.meters import Harmonics, harmonics
 from gainlib.views.base import Columns, Kept, View
 from gainlib.views.phrasing import dbfs, level, of_tap
-from gainlib.views.style import decibel_axis, frame, inked, sources_of
+from gainlib.views.style import coloured, decibel_axis, frame, sources_of
 
 __all__ = ["HarmonicSpectrum"]
 
@@ -82,17 +82,17 @@ class HarmonicSpectrum(View):
         decibel_axis(drawing.yaxis, {each: level(each) for each in range(int(_FLOOR_DBFS), 1, 20)})
         drawing.ygrid.ticker = drawing.yaxis[0].ticker
         sources = sources_of(self.columns(rendering))
-        seen = drawing.line("hz", "drawn_dbfs", source=sources["lines"], line_width=1.5, **inked(line_color="peak"))
+        seen = drawing.line("hz", "drawn_dbfs", source=sources["lines"], line_width=1.5, **coloured(line_color="peak"))
         drawing.quad([_HIGH_HZ * 1.02], [_EDGE_HZ], [_TOP_DBFS], [_FLOOR_DBFS], line_alpha=0.0,
-                     **inked(fill_color="paper"))  # fmt: skip
+                     **coloured(fill_color="background"))  # fmt: skip
         drawing.scatter("hz", "dbfs", source=sources["marks"], marker="inverted_triangle", size=7,
-                        **inked(fill_color="ceiling", line_color="ceiling"))  # fmt: skip
+                        **coloured(fill_color="ceiling", line_color="ceiling"))  # fmt: skip
         plain: dict[str, Any] = {"text_font_size": "12px", "text_baseline": "middle"}
         drawing.text("hz", "above_dbfs", "order", source=sources["marks"], text_align="center", **plain,
-                     **inked(text_color="text"))  # fmt: skip
+                     **coloured(text_color="text"))  # fmt: skip
         for column in ("order", "percent", "decibels"):
             drawing.text(f"x_{column}", "y", column, source=sources["table"], text_align="right", **plain,
-                         **inked(text_color="text"))  # fmt: skip
+                         **coloured(text_color="text"))  # fmt: skip
         drawing.add_tools(
             HoverTool(renderers=[seen], mode="vline", tooltips=[("at", "@hz{0} Hz"), ("level", "@dbfs{0.0} dBFS")])
         )

@@ -11,7 +11,7 @@ from bokeh.models import HoverTool
 from gainlib.flow import Rendering, TapLevels
 from gainlib.views.base import Columns, View
 from gainlib.views.phrasing import dbfs, left, of_tap, plain, times
-from gainlib.views.style import frame, inked, sources_of
+from gainlib.views.style import coloured, frame, sources_of
 
 __all__ = ["Strips"]
 
@@ -48,23 +48,25 @@ class Strips(View):
         drawing.ygrid.visible = False
         sources = sources_of(self.columns(rendering))
         drawing.quad("left", "right", "peak", "noise", source=sources["stages"], fill_alpha=0.16, line_alpha=0.0,
-                     **inked(fill_color="peak"))  # fmt: skip
+                     **coloured(fill_color="peak"))  # fmt: skip
         lines: dict[str, dict[str, Any]] = {
             "noise": {"line_width": 1.0, "line_dash": "dotted"},
             "rms": {"line_width": 1.5, "line_dash": [4, 3]},
             "peak": {"line_width": 2.0},
         }
         for line, stroke in lines.items():
-            drawing.segment("left", line, "right", line, source=sources["stages"], **stroke, **inked(line_color=line))
+            drawing.segment(
+                "left", line, "right", line, source=sources["stages"], **stroke, **coloured(line_color=line)
+            )
         drawing.segment("left", "ceiling", "right", "ceiling", source=sources["ceilings"], line_width=2.5,
-                        **inked(line_color="ceiling"))  # fmt: skip
+                        **coloured(line_color="ceiling"))  # fmt: skip
         plain_text: dict[str, Any] = {"text_align": "center", "text_baseline": "middle"}
         drawing.text("x", "y", "text", source=sources["names"], text_font_size="12px", text_font_style="bold",
-                     **plain_text, **inked(text_color="text"))  # fmt: skip
+                     **plain_text, **coloured(text_color="text"))  # fmt: skip
         drawing.text("x", "y", "text", source=sources["room"], text_font_size="12px", **plain_text,
-                     **inked(text_color="muted"))  # fmt: skip
+                     **coloured(text_color="muted"))  # fmt: skip
         drawing.text("x", "y", "text", source=sources["trouble"], text_font_size="12px", text_font_style="bold",
-                     **plain_text, **inked(text_color="trouble"))  # fmt: skip
+                     **plain_text, **coloured(text_color="trouble"))  # fmt: skip
         seen = drawing.quad("left", "right", "top", "bottom", source=sources["stages"], fill_alpha=0.0, line_alpha=0.0)
         drawing.add_tools(
             HoverTool(

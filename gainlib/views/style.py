@@ -1,4 +1,4 @@
-"""How every picture is drawn: inks, strokes and the frame, so that one line means one thing throughout the course."""
+"""How every picture is drawn: colours, strokes and frame, so that one line means one thing throughout the course."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ from bokeh.models.annotations import Span
 from bokeh.plotting import figure
 
 __all__ = [
-    "FRAME_LEFT", "FRAME_RIGHT", "INKS", "cursor", "decibel_axis", "frame", "frame_height", "hatch", "hatched", "inked",
-    "key", "key_columns", "sources_of", "time_frame",
+    "FRAME_LEFT", "FRAME_RIGHT", "PALETTE", "coloured", "css_variables", "cursor", "decibel_axis", "frame",
+    "frame_height", "hatch", "hatched", "key", "key_columns", "sources_of", "time_frame",
 ]  # fmt: skip
 
 FRAME_LEFT: Final = 72
@@ -21,33 +21,62 @@ FRAME_RIGHT: Final = 14
 
 _EDGE: Final = 6
 
-INKS: Final[dict[str, tuple[str, str]]] = {
+PALETTE: Final[dict[str, tuple[str, str]]] = {
     "peak": ("#0072B2", "#56B4E9"),
     "rms": ("#CC79A7", "#CC79A7"),
+    "rms-text": ("#B0568A", "#CC79A7"),
     "noise": ("#5F6670", "#A9B1BC"),
     "third": ("#009E73", "#009E73"),
     "ceiling": ("#D55E00", "#E69F00"),
     "trouble": ("#B34E00", "#E69F00"),
     "text": ("#1A1D21", "#E8EAED"),
     "muted": ("#5F6670", "#A9B1BC"),
-    "paper": ("#FFFFFF", "#111111"),
+    "background": ("#FFFFFF", "#111111"),
+    "band": ("#F3F5F7", "#1B1D20"),
     "grid": ("#DFE2E6", "#33373D"),
 }
-"""Each ink on light and on dark paper: the Okabe-Ito set (*published*, Okabe and Ito 2002) and greys.
+"""Each colour on a light and on a dark background: the Okabe-Ito set (*published*, Okabe and Ito 2002) and greys.
 
-"trouble" is the ceiling's ink, darkened on light paper until small text in it has a contrast above 4.5:1.
+"trouble" and "rms-text" are the ceiling's and the RMS's colours, darkened on a light background until small text in
+them has a contrast above 4.5:1. "band" sets a part of a page off from the rest.
 """
 
 
-def inked(**inks: str) -> dict[str, Any]:
-    """Drawing properties in named inks, with the tags by which a page changes them with its theme.
+def css_variables(dark: str = "") -> str:
+    """The palette as CSS: `--gainlib-peak` and its fellows, for any page that draws or writes in these colours.
 
-    >>> inked(line_color="peak")
+    Parameters
+    ----------
+    dark
+        When the dark set holds, as CSS says it: a media query (`@media (prefers-color-scheme: dark)`) or a selector
+        (`body[data-jp-theme-light="false"]`). Empty leaves the light set alone.
+
+    Returns
+    -------
+    str
+        One rule for `:root`, and one more for the dark.
+
+    Examples
+    --------
+    >>> css_variables()[:30]
+    ':root{--gainlib-peak:#0072B2;-'
+    """
+    light_set, dark_set = (
+        ";".join(f"--gainlib-{name}:{pair[theme]}" for name, pair in PALETTE.items()) for theme in (0, 1)
+    )
+    rule = f"{dark}{{:root{{{dark_set}}}}}" if dark.startswith("@") else f"{dark}{{{dark_set}}}"
+    return f":root{{{light_set}}}\n" + (f"{rule}\n" if dark else "")
+
+
+def coloured(**colours: str) -> dict[str, Any]:
+    """Drawing properties in colours of the palette, with the tags by which a page changes them with its theme.
+
+    >>> coloured(line_color="peak")
     {'line_color': '#0072B2', 'tags': ['line_color=peak']}
     """
     return {
-        **{prop: INKS[ink][0] for prop, ink in inks.items()},
-        "tags": [f"{prop}={ink}" for prop, ink in inks.items()],
+        **{prop: PALETTE[colour][0] for prop, colour in colours.items()},
+        "tags": [f"{prop}={colour}" for prop, colour in colours.items()],
     }
 
 
@@ -67,11 +96,11 @@ def frame(height: int, x_range: tuple[float, float], y_range: tuple[float, float
         outline_line_color=None,
         **given,
     )
-    # The page's own paper shows through, light or dark.
+    # The page's own background shows through, light or dark.
     drawing.background_fill_color = drawing.border_fill_color = None
     drawing.xgrid.visible = False
     for grid in drawing.grid:
-        grid.grid_line_color = INKS["grid"][0]
+        grid.grid_line_color = PALETTE["grid"][0]
         grid.tags = ["grid_line_color=grid"]
     for axis in drawing.axis:
         axis.axis_line_color = None
@@ -79,7 +108,7 @@ def frame(height: int, x_range: tuple[float, float], y_range: tuple[float, float
         axis.minor_tick_line_color = None
         axis.axis_label_text_font_style = "normal"
         axis.axis_label_text_font_size = axis.major_label_text_font_size = "12px"
-        axis.axis_label_text_color = axis.major_label_text_color = INKS["muted"][0]
+        axis.axis_label_text_color = axis.major_label_text_color = PALETTE["muted"][0]
         axis.tags = ["axis_label_text_color=muted", "major_label_text_color=muted"]
     return drawing
 
@@ -98,7 +127,7 @@ def decibel_axis(axis: Any, at: dict[float, str]) -> None:
 def cursor() -> Any:
     """The line that follows the player; it stays out of sight until something plays."""
     return Span(
-        name="cursor", dimension="height", location=-1.0, line_width=1.5, level="overlay", **inked(line_color="text")
+        name="cursor", dimension="height", location=-1.0, line_width=1.5, level="overlay", **coloured(line_color="text")
     )
 
 
@@ -117,7 +146,9 @@ def sources_of(columns: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
 def hatched(drawing: Any, source: Any) -> None:
     """The bank from a ceiling upward: hatched, its edge drawn."""
     hatch(drawing, source)
-    drawing.segment("left", "bottom", "right", "bottom", source=source, line_width=2.5, **inked(line_color="ceiling"))
+    drawing.segment(
+        "left", "bottom", "right", "bottom", source=source, line_width=2.5, **coloured(line_color="ceiling")
+    )
 
 
 def key_columns(
@@ -140,14 +171,14 @@ def hatch(drawing: Any, source: Any) -> None:
     drawing.quad(
         "left", "right", "top", "bottom", source=source, fill_alpha=0.0, line_alpha=0.0,
         hatch_pattern="right_diagonal_line", hatch_alpha=0.55, hatch_weight=1.0, hatch_scale=8.0,
-        **inked(hatch_color="ceiling"),
+        **coloured(hatch_color="ceiling"),
     )  # fmt: skip
 
 
 def key(drawing: Any, source: Any, strokes: Sequence[tuple[str, dict[str, Any]]]) -> None:
-    """The strokes in their inks beside the words of the source `key`, which may change with every move."""
+    """The strokes in their colours beside the words of the source `key`, which may change with every move."""
     for index, (ink, stroke) in enumerate(strokes):
         left, right, y = (source.data[name][index] for name in ("left", "right", "y"))
-        drawing.segment([left], [y], [right], [y], **stroke, **inked(line_color=ink))
+        drawing.segment([left], [y], [right], [y], **stroke, **coloured(line_color=ink))
     drawing.text("x", "y", "text", source=source, text_font_size="12px", text_baseline="middle",
-                 **inked(text_color="text"))  # fmt: skip
+                 **coloured(text_color="text"))  # fmt: skip

@@ -19,7 +19,7 @@ from gainlib.stages import Corner, Stage
 from gainlib.views.base import Columns, Kept, View
 from gainlib.views.phrasing import dbfs, level, of_tap, stage_of
 from gainlib.views.signal_path import entering, last_of, peaks_over_time
-from gainlib.views.style import decibel_axis, frame, inked, sources_of
+from gainlib.views.style import coloured, decibel_axis, frame, sources_of
 
 __all__ = ["TransferCurve"]
 
@@ -96,19 +96,19 @@ class TransferCurve(View):
         sources = sources_of(self.columns(rendering))
         bars = drawing.quad(
             "left", "right", "top", "bottom", source=sources["levels"], fill_alpha=0.45, line_width=0.5,
-            **inked(fill_color="peak", line_color="paper"),
+            **coloured(fill_color="peak", line_color="background"),
         )  # fmt: skip
-        drawing.line([_LOW, _HIGH], [_LOW, _HIGH], line_width=1.0, line_dash="dotted", **inked(line_color="muted"))
-        curve = drawing.line("in_db", "out_db", source=sources["curve"], line_width=2.5, **inked(line_color="text"))
+        drawing.line([_LOW, _HIGH], [_LOW, _HIGH], line_width=1.0, line_dash="dotted", **coloured(line_color="muted"))
+        curve = drawing.line("in_db", "out_db", source=sources["curve"], line_width=2.5, **coloured(line_color="text"))
         drawing.segment("x0", "y0", "x1", "y1", source=sources["corner"], line_width=1.5, line_dash="dotdash",
-                        **inked(line_color="ceiling"))  # fmt: skip
+                        **coloured(line_color="ceiling"))  # fmt: skip
         drawing.segment("x0", "y0", "x1", "y1", source=sources["guides"], line_width=1.0, line_dash=[2, 3],
-                        **inked(line_color="peak"))  # fmt: skip
+                        **coloured(line_color="peak"))  # fmt: skip
         drawing.scatter("in_db", "out_db", source=sources["point"], size=11,
-                        **inked(fill_color="peak", line_color="paper"))  # fmt: skip
+                        **coloured(fill_color="peak", line_color="background"))  # fmt: skip
         drawing.text(
             "x", "y", "text", source=sources["words"], text_font_size="12px", text_baseline="middle",
-            **inked(text_color="text"),
+            **coloured(text_color="text"),
         )  # fmt: skip
         drawing.add_tools(
             HoverTool(renderers=[curve], tooltips=[("in", "@in_db{0.0} dBFS"), ("out", "@out_db{0.0} dBFS")]),

@@ -16,7 +16,7 @@ from gainlib.flow import Bus, Rendering
 from gainlib.meters import ClippedRuns, flat_runs, peak_dbfs
 from gainlib.views.base import Columns, View
 from gainlib.views.phrasing import of_tap, plain, times
-from gainlib.views.style import cursor, decibel_axis, frame, hatch, inked
+from gainlib.views.style import coloured, cursor, decibel_axis, frame, hatch
 
 __all__ = ["Waveform"]
 
@@ -66,28 +66,28 @@ class Waveform(View):
         sources = {name: ColumnDataSource(data=dict(data), name=name) for name, data in self.columns(rendering).items()}
         hatch(drawing, sources["full scale"])
         for edge in ("low", "high"):
-            drawing.line("seconds", edge, source=sources["wave"], line_width=1.0, **inked(line_color="peak"))
-        drawing.varea("seconds", "low", "high", source=sources["wave"], fill_alpha=0.55, **inked(fill_color="peak"))
+            drawing.line("seconds", edge, source=sources["wave"], line_width=1.0, **coloured(line_color="peak"))
+        drawing.varea("seconds", "low", "high", source=sources["wave"], fill_alpha=0.55, **coloured(fill_color="peak"))
         drawing.segment(
             "left", "level", "right", "level", source=sources["flat"], line_width=2.0, line_dash="dotdash",
-            **inked(line_color="ceiling"),
+            **coloured(line_color="ceiling"),
         )  # fmt: skip
         marks = drawing.scatter(
             "seconds", "level", source=sources["clipped"], marker="inverted_triangle", angle="turned", size=8,
-            **inked(fill_color="ceiling", line_color="ceiling"),
+            **coloured(fill_color="ceiling", line_color="ceiling"),
         )  # fmt: skip
         drawing.text(
             "seconds", "level", "text", source=sources["told"], text_align="right", text_baseline="middle",
             text_font_size="12px", text_font_style="bold", padding=1, background_fill_alpha=1.0,
-            **inked(text_color="trouble", background_fill_color="paper"),
+            **coloured(text_color="trouble", background_fill_color="background"),
         )  # fmt: skip
         drawing.segment(
-            "start", "level", "end", "level", source=sources["parts"], line_width=1.5, **inked(line_color="text")
+            "start", "level", "end", "level", source=sources["parts"], line_width=1.5, **coloured(line_color="text")
         )
         drawing.text(
             "middle", "level", "text", source=sources["parts"], text_align="center", text_baseline="middle",
             text_font_size="12px", padding=2, background_fill_alpha=1.0,
-            **inked(text_color="text", background_fill_color="paper"),
+            **coloured(text_color="text", background_fill_color="background"),
         )  # fmt: skip
         drawing.add_tools(HoverTool(renderers=[marks], tooltips=[("clipped at", "@said")]))
         drawing.add_layout(cursor())

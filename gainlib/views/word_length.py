@@ -16,7 +16,7 @@ from gainlib.meters import octave_bands, rms_dbfs
 from gainlib.stages.wordlength import rounding_power
 from gainlib.views.base import Columns, Kept, View
 from gainlib.views.phrasing import dbfs, level, of_tap
-from gainlib.views.style import decibel_axis, frame, inked, key, key_columns, sources_of
+from gainlib.views.style import coloured, decibel_axis, frame, key, key_columns, sources_of
 
 __all__ = ["WordLength"]
 
@@ -82,7 +82,7 @@ class WordLength(View):
         }
         for name, (ink, stroke) in strokes.items():
             line = drawing.segment("left", "drawn", "right", "drawn", source=sources[name], **stroke,
-                                   **inked(line_color=ink))  # fmt: skip
+                                   **coloured(line_color=ink))  # fmt: skip
             drawing.add_tools(
                 HoverTool(renderers=[line], tooltips=[("octave", "@middle{0} Hz"), (name, "@said (RMS, AES17)")])
             )

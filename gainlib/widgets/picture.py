@@ -11,7 +11,7 @@ import numpy as np
 import traitlets
 
 from gainlib.html.figures import bokeh_script, embedded
-from gainlib.views import INKS, Columns
+from gainlib.views import PALETTE, Columns
 
 __all__ = ["Picture"]
 
@@ -31,7 +31,7 @@ class Picture(anywidget.AnyWidget):
 
     spec = traitlets.Unicode().tag(sync=True)
     columns = traitlets.Dict().tag(sync=True)
-    inks = traitlets.Dict({name: list(pair) for name, pair in INKS.items()}).tag(sync=True)
+    inks = traitlets.Dict({name: list(pair) for name, pair in PALETTE.items()}).tag(sync=True)
     bokeh_version = traitlets.Unicode().tag(sync=True)
     channel = traitlets.Unicode("").tag(sync=True)
     heading = traitlets.Unicode("").tag(sync=True)

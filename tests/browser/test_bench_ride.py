@@ -12,15 +12,15 @@ import numpy as np
 import gainlib as gl
 from bokeh.models import ColumnDataSource
 from gainlib.views import View
-from gainlib.views.style import frame, inked
+from gainlib.views.style import frame, coloured
 
 class Points(View):
     title = "Ride"
     def figure(self, rendering):
         drawing = frame(200, x_range=(0.0, 4.0), y_range=(-24.0, 12.0), x_axis_label="seconds", y_axis_label="dB")
         source = ColumnDataSource(data=self.columns(rendering)["ride"], name="ride")
-        drawing.line("seconds", "gain_db", source=source, **inked(line_color="peak"))
-        drawing.scatter("seconds", "gain_db", source=source, size=10, **inked(fill_color="peak"))
+        drawing.line("seconds", "gain_db", source=source, **coloured(line_color="peak"))
+        drawing.scatter("seconds", "gain_db", source=source, size=10, **coloured(fill_color="peak"))
         return drawing
     def columns(self, rendering):
         points = np.array(rendering.session.setting("ride/points")).reshape(-1, 2)

@@ -336,11 +336,11 @@ def test_views_are_found_by_plain_name_or_given_with_options():
         Waveform("convertor").columns(rendered(SINE))
 
 
-def test_every_ink_can_be_told_from_its_paper():
-    from gainlib.views import INKS
+def test_every_colour_can_be_told_from_its_background():
+    from gainlib.views import PALETTE
 
-    def luminance(colour):  # published: WCAG 2.2, relative luminance
-        parts = [int(colour[place : place + 2], 16) / 255 for place in (1, 3, 5)]
+    def luminance(hexes):  # published: WCAG 2.2, relative luminance
+        parts = [int(hexes[place : place + 2], 16) / 255 for place in (1, 3, 5)]
         linear = [part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts]
         return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
 
@@ -348,9 +348,16 @@ def test_every_ink_can_be_told_from_its_paper():
         dark, light = sorted((luminance(one), luminance(other)))
         return (light + 0.05) / (dark + 0.05)
 
-    for theme, paper in enumerate(INKS["paper"]):
-        for ink in ("peak", "noise", "trouble", "text", "muted"):  # these write words: 4.5:1, WCAG 2.2, 1.4.3
-            assert contrast(INKS[ink][theme], paper) >= 4.5, (ink, theme)
-        for ink in ("ceiling", "rms", "third"):  # these draw lines: 3:1, WCAG 2.2, 1.4.11
-            assert contrast(INKS[ink][theme], paper) >= 3.0, (ink, theme)
+    for theme, background in enumerate(PALETTE["background"]):
+        for colour in (
+            "peak",
+            "noise",
+            "trouble",
+            "text",
+            "muted",
+            "rms-text",
+        ):  # these write words: 4.5:1, WCAG 2.2, 1.4.3
+            assert contrast(PALETTE[colour][theme], background) >= 4.5, (colour, theme)
+        for colour in ("ceiling", "rms", "third"):  # these draw lines: 3:1, WCAG 2.2, 1.4.11
+            assert contrast(PALETTE[colour][theme], background) >= 3.0, (colour, theme)
     assert math.isclose(contrast("#000000", "#FFFFFF"), 21.0)

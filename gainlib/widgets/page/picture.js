@@ -54,7 +54,7 @@ function inked(doc, inks) {
   const theirs = (name, or) => style.getPropertyValue(name).trim() || or;
   const colour = (ink) => {
     const ours = inks[ink][dark() ? 1 : 0];
-    if (ink === "paper") return theirs("--jp-layout-color0", ours);
+    if (ink === "background") return theirs("--jp-layout-color0", ours);
     return ours;
   };
   const font = theirs("--jp-ui-font-family", "system-ui, sans-serif");
