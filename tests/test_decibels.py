@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import math
+import re
+from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -26,6 +29,9 @@ CONVERSIONS = [
     (db.db_from_power, 2.0, 3.0103, 5e-5, "10 log10 2", "derived"),
     (db.ratio_from_db, -20.0, 0.1, 1e-12, "definition of the decibel", "published"),
     (db.power_from_db, -20.0, 0.01, 1e-12, "definition of the decibel", "published"),
+    (db.rms_dbfs_from_power, 0.5, 0.0, 1e-12, "AES17: a full-scale sine, mean square 1/2, reads 0 dBFS", "published"),
+    (db.rms_dbfs_from_power, 1.0, 3.0103, 5e-5, "AES17: a full-scale square reads +3.01 dBFS", "published"),
+    (db.power_from_rms_dbfs, -20.0, 0.005, 1e-12, "AES17: a hundredth of a full-scale sine's power", "published"),
 ]
 
 
@@ -135,3 +141,17 @@ def test_errors_name_what_arrived_and_what_to_do(call, sentence):
 )
 def test_levels_are_printed_with_a_real_minus(value, options, text):
     assert db.signed(value, **options) == text
+
+
+def test_the_zero_of_rms_levels_stands_in_one_place():
+    # Whoever squares the zero, or writes 3.01 dB for it, makes a second definition beside `rms_dbfs_from_power`.
+    package = Path(db.__file__).parent
+    second = r"AES17_ZERO_RMS\s*\*\*\s*2|10\.?0? \* (np|math)\.log10\(2|[-+] 3\.010?3?\b"
+    found = [path.name for path in package.rglob("*.py") if re.search(second, path.read_text(encoding="utf-8"))]
+    assert found == ["decibels.py"]
+
+
+def test_one_number_gives_one_number_and_an_array_an_array():
+    for function, _, *_ in CONVERSIONS:
+        assert type(function(0.5)) is type(function(np.float64(0.5))) is float
+        assert function(np.array([0.5, 1.0])).shape == function([0.5, 1.0]).shape == (2,)

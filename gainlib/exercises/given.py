@@ -174,7 +174,7 @@ def made_signal(signal: SignalEntry) -> Audio:
     >>> made_signal(SignalEntry(wave="sine", level_dbfs=-6.0, seconds=1.0)).seconds
     1.0
     """
-    samples = _wave(signal.wave, signal.frequency_hz, signal.seconds) * float(ratio_from_db(signal.level_dbfs))
+    samples = _wave(signal.wave, signal.frequency_hz, signal.seconds) * ratio_from_db(signal.level_dbfs)
     return Audio(samples, RATE_HZ, signal.wave)
 
 

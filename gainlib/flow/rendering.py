@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from gainlib import loops
 from gainlib.audio import Audio
-from gainlib.decibels import AES17_ZERO_RMS, db_from_power, db_from_ratio, ratio_from_db
+from gainlib.decibels import db_from_ratio, ratio_from_db, rms_dbfs_from_power
 from gainlib.errors import GainError
 from gainlib.flow.session import Bus, Session, Strip, Sum
 from gainlib.meters import ClippedRuns
@@ -332,7 +332,7 @@ def _planned(session: Session, earlier: Mapping[tuple[str, str], _Node]) -> tupl
             fed.setdefault(part.to, []).append((source, 1.0))
             for send in part.sends:
                 origin = before_fader if send.pre_fader else source
-                fed.setdefault(send.to, []).append((origin, float(ratio_from_db(send.gain_db))))
+                fed.setdefault(send.to, []).append((origin, ratio_from_db(send.gain_db)))
     return nodes, routes
 
 
@@ -362,9 +362,9 @@ def _levels(part: Strip | Bus, index: int, node: _Node) -> TapLevels:
         strip=part.name,
         stage=stage.name,
         kind=stage.kind,
-        peak_dbfs=float(db_from_ratio(node.peak / full_scale)),
-        rms_dbfs=float(db_from_power(node.power / full_scale**2 / AES17_ZERO_RMS**2)),
-        noise_dbfs=float(db_from_power(passed.signal.noise_power / full_scale**2 / AES17_ZERO_RMS**2)),
+        peak_dbfs=db_from_ratio(node.peak / full_scale),
+        rms_dbfs=rms_dbfs_from_power(node.power / full_scale**2),
+        noise_dbfs=rms_dbfs_from_power(passed.signal.noise_power / full_scale**2),
         ceiling_dbfs=float(np.inf if np.isinf(stage.ceiling) else db_from_ratio(stage.ceiling / full_scale)),
         clipped=len(passed.clipped) if passed.clipped else 0,
         readings=passed.readings,

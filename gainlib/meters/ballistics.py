@@ -160,7 +160,7 @@ class NeedleMeter:
     @property
     def highest_dbfs(self) -> Readings:
         """The highest reading so far, one a channel, -inf at rest."""
-        return np.asarray(db_from_ratio(self._highest * self._calibration))
+        return db_from_ratio(self._highest * self._calibration)
 
     def push(self, block: ArrayLike) -> Deflection:
         """Take the next samples, `(n,)` or `(n, channels)`; gives the frames that they complete."""
@@ -185,7 +185,7 @@ class NeedleMeter:
         levels, tops = (np.stack([each[part] for each in moved], axis=1) for part in (0, 1))
         open_tops = self._states[:, -1]
         self._highest = np.maximum(self._highest, np.maximum(open_tops, tops.max(axis=0, initial=0.0)))
-        scaled = [np.asarray(db_from_ratio(np.maximum(each, 0.0) * self._calibration)) for each in (levels, tops)]
+        scaled = [db_from_ratio(np.maximum(each, 0.0) * self._calibration) for each in (levels, tops)]
         return Deflection(self._frames_a_second, scaled[0], scaled[1], self.highest_dbfs)
 
     _calibration: float

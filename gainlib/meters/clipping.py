@@ -61,7 +61,7 @@ def clipped_runs(samples: ArrayLike, *, ceiling_dbfs: float = 0.0, least_samples
 
 def full_scale_edge(ceiling_dbfs: float = 0.0) -> float:
     """The smallest |sample| that counts as standing at the ceiling: one step of a 16-bit file below it."""
-    return float(ratio_from_db(ceiling_dbfs)) * (1.0 - 2.0**-15)
+    return ratio_from_db(ceiling_dbfs) * (1.0 - 2.0**-15)
 
 
 class ClippedRunsMeter:

@@ -48,7 +48,8 @@ class Harmonics:
         """The level of one harmonic below the fundamental, in dB, one a channel; -inf where there is none."""
         if not 1 <= order <= len(self.amplitude):
             raise GainError(f"order is {order}; harmonics 1 to {len(self.amplitude)} were measured.")
-        return np.asarray(db_from_ratio(self.amplitude[order - 1] / self.amplitude[0]))
+        relative: Series = self.amplitude[order - 1] / self.amplitude[0]
+        return db_from_ratio(relative)
 
     @property
     def thd_percent(self) -> Series:
@@ -311,7 +312,7 @@ class Null:
     @property
     def gain_db(self) -> float:
         """The gain of the match in dB, whatever its polarity."""
-        return float(np.asarray(db_from_ratio(abs(self.gain))))
+        return db_from_ratio(abs(self.gain))
 
     @property
     def null_depth_db(self) -> float:
@@ -367,7 +368,7 @@ def null(reference: ArrayLike, signal: ArrayLike, rate_hz: int, *, longest_delay
             raise GainError("the two recordings are silent where they overlap; there is nothing to cancel.")
         gain = float((moved * kept).sum()) / power
         rest = float(((kept - gain * moved) ** 2).sum()) / total
-        found = Null(gain, delay / rate_hz, float(np.asarray(db_from_power(rest))))
+        found = Null(gain, delay / rate_hz, db_from_power(rest))
         if best is None or found.residual_db < best.residual_db:
             best = found
         level, turned = _least_squares(np.stack([moved.ravel(), slope.ravel()], axis=1), kept.ravel()).tolist()

@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from gainlib import loops
 from gainlib.audio import checked_samples
-from gainlib.decibels import AES17_ZERO_RMS, db_from_power, db_from_ratio
+from gainlib.decibels import db_from_power, db_from_ratio, rms_dbfs_from_power
 from gainlib.errors import GainError
 
 __all__ = ["LevelMeter", "crest_db", "dc_offset_dbfs", "headroom_db", "noise_floor_dbfs", "peak_dbfs", "rms_dbfs"]
@@ -54,7 +54,7 @@ def peak_dbfs(samples: ArrayLike) -> Readings:
     [-6.02]
     """
     peaks, _ = _peaks_and_powers(samples)
-    return np.asarray(db_from_ratio(peaks))
+    return db_from_ratio(peaks)
 
 
 def rms_dbfs(samples: ArrayLike) -> Readings:
@@ -67,7 +67,7 @@ def rms_dbfs(samples: ArrayLike) -> Readings:
     [3.01]
     """
     _, powers = _peaks_and_powers(samples)
-    return np.asarray(db_from_power(powers / AES17_ZERO_RMS**2))
+    return rms_dbfs_from_power(powers)
 
 
 def crest_db(samples: ArrayLike) -> Readings:
@@ -85,7 +85,7 @@ def crest_db(samples: ArrayLike) -> Readings:
 def crest_of_db(peaks: Readings, powers: Readings) -> Readings:
     """The crest factor from peaks and mean squares."""
     silent = powers == 0.0
-    return np.asarray(db_from_power(np.where(silent, 1.0, peaks**2 / np.where(silent, 1.0, powers))))
+    return db_from_power(np.where(silent, 1.0, peaks**2 / np.where(silent, 1.0, powers)))
 
 
 def headroom_db(samples: ArrayLike, *, ceiling_dbfs: float = 0.0) -> Readings:
@@ -117,7 +117,7 @@ def dc_offset_dbfs(samples: ArrayLike) -> Readings:
 
 def checked_dc_offset_dbfs(checked: NDArray[np.floating]) -> Readings:
     """`dc_offset_dbfs` of samples that were checked before, as those of an Audio are."""
-    return np.asarray(db_from_ratio(np.abs(_sums(checked) / len(checked))))
+    return db_from_ratio(np.abs(_sums(checked) / len(checked)))
 
 
 def _sums(checked: NDArray[np.floating]) -> Readings:
@@ -167,8 +167,8 @@ def checked_window_powers(checked: NDArray[np.floating], rate_hz: int, window_se
 
 def floor_of_windows_dbfs(powers: Readings, share: float) -> Readings:
     """The AES17 level of the quietest share of windows `(windows, channels)`, one reading a channel."""
-    quietest = np.sort(powers, axis=0)[: max(1, math.ceil(share * len(powers)))].mean(axis=0)
-    return np.asarray(db_from_power(quietest / AES17_ZERO_RMS**2))
+    quietest: Readings = np.sort(powers, axis=0)[: max(1, math.ceil(share * len(powers)))].mean(axis=0)
+    return rms_dbfs_from_power(quietest)
 
 
 class LevelMeter:
@@ -204,12 +204,12 @@ class LevelMeter:
     @property
     def peak_dbfs(self) -> Readings:
         """The sample peak so far."""
-        return np.asarray(db_from_ratio(self._peaks))
+        return db_from_ratio(self._peaks)
 
     @property
     def rms_dbfs(self) -> Readings:
         """The AES17 RMS level so far."""
-        return np.asarray(db_from_power(self._squares / max(self._samples, 1) / AES17_ZERO_RMS**2))
+        return rms_dbfs_from_power(self._squares / max(self._samples, 1))
 
     @property
     def crest_db(self) -> Readings:
@@ -219,4 +219,4 @@ class LevelMeter:
     @property
     def dc_offset_dbfs(self) -> Readings:
         """The DC offset so far."""
-        return np.asarray(db_from_ratio(np.abs(self._sums / max(self._samples, 1))))
+        return db_from_ratio(np.abs(self._sums / max(self._samples, 1)))

@@ -172,7 +172,7 @@ class Loudness:
             return 0.0
         powers = np.sort(powers[powers >= powers.mean() / 100.0])
         low, high = (powers[math.floor((len(powers) - 1) * share + 0.5)] for share in (0.10, 0.95))
-        return float(np.asarray(db_from_power(high / low)))
+        return db_from_power(float(high / low))
 
     def _needs(self, seconds: float, name: str) -> None:
         if len(self._tenths) < round(seconds * 10):
@@ -358,7 +358,7 @@ def short_term_lufs(samples: ArrayLike, rate_hz: int) -> Series:
 def _running(samples: ArrayLike, rate_hz: int, which: int) -> Series:
     checked = loops.laid_out(checked_samples(samples, "samples"))
     cells = LoudnessMeter(rate_hz, checked.shape[1])._cell_powers(checked)
-    return np.asarray(db_from_power(_sliding(finite_powers(cells))[which])) - 0.691
+    return db_from_power(_sliding(finite_powers(cells))[which]) - 0.691
 
 
 def _sliding(cells: Series) -> tuple[Series, Series, Series]:
@@ -384,7 +384,7 @@ def _windows(powers: Series, count: int, step: int = 1) -> Series:
 
 
 def _lufs(power: float) -> float:
-    return float(np.asarray(db_from_power(power))) - 0.691
+    return db_from_power(power) - 0.691
 
 
 def _check_rate(rate_hz: int) -> None:

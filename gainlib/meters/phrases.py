@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gainlib.audio import checked_samples
-from gainlib.decibels import AES17_ZERO_RMS, db_from_power, db_from_ratio, power_from_db
+from gainlib.decibels import db_from_ratio, power_from_db, power_from_rms_dbfs, rms_dbfs_from_power
 from gainlib.errors import GainError
 from gainlib.meters.levels import (
     checked_peaks_and_powers,
@@ -68,12 +68,12 @@ def active_rms_dbfs(samples: ArrayLike, rate_hz: int, *, gate_db: float = 20.0) 
 def active_of_windows_dbfs(powers: Readings, gate_db: float = 20.0) -> Readings:
     """`active_rms_dbfs` from the mean squares of windows, `(windows, channels)`."""
     readings = np.full(powers.shape[1], -np.inf)
-    gate = float(power_from_db(_ABSOLUTE_GATE_DBFS)) * AES17_ZERO_RMS**2
+    gate = power_from_rms_dbfs(_ABSOLUTE_GATE_DBFS)
     for channel, column in enumerate(powers.T):
         loud = column[column > gate]
         if len(loud):
-            kept = loud[loud > loud.mean() * float(power_from_db(-gate_db))]
-            readings[channel] = db_from_power(kept.mean() / AES17_ZERO_RMS**2)
+            kept = loud[loud > loud.mean() * power_from_db(-gate_db)]
+            readings[channel] = rms_dbfs_from_power(kept.mean())
     return readings
 
 
@@ -211,7 +211,7 @@ def checked_phrases(
         raise GainError("silence_dbfs is not a number; give a level in dBFS, or leave it out.")
     width = min(max(1, round(0.01 * rate_hz)), len(checked))
     powers = checked_window_powers(checked, rate_hz, 0.01).max(axis=1)
-    playing = powers > float(power_from_db(silence_dbfs)) * AES17_ZERO_RMS**2
+    playing = powers > power_from_rms_dbfs(silence_dbfs)
     if not playing.any():
         return ()
     at = np.flatnonzero(playing)
@@ -221,7 +221,7 @@ def checked_phrases(
     for start, end in zip((first * width).tolist(), ((last + 1) * width).tolist(), strict=True):
         if end - start >= least_seconds * rate_hz:
             peaks, means = checked_peaks_and_powers(checked[start:end])
-            peak_dbfs = float(np.asarray(db_from_ratio(peaks)).max())
-            rms_dbfs = float(np.asarray(db_from_power(means / AES17_ZERO_RMS**2)).max())
+            peak_dbfs = float(db_from_ratio(peaks).max())
+            rms_dbfs = float(rms_dbfs_from_power(means).max())
             found.append(Phrase(start / rate_hz, end / rate_hz, peak_dbfs, rms_dbfs))
     return tuple(found)

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gainlib.audio import Audio
-from gainlib.decibels import AES17_ZERO_RMS, db_from_power, db_from_ratio, signed
+from gainlib.decibels import db_from_ratio, rms_dbfs_from_power, signed
 from gainlib.errors import GainError, nearest
 from gainlib.meters.ballistics import PpmMeter, PpmType, VuMeter
 from gainlib.meters.clipping import ClippedRuns, clipped_runs, flat_runs, flat_tops
@@ -220,7 +220,7 @@ _MEASURES = Measures(
             "peak_dbfs",
             "dBFS",
             "The largest sample; 0 dBFS is full scale.",
-            lambda reader: np.asarray(db_from_ratio(reader.peaks)),
+            lambda reader: db_from_ratio(reader.peaks),
         ),
         Measure(
             "true_peak_dbtp",
@@ -232,7 +232,7 @@ _MEASURES = Measures(
             "rms_dbfs",
             "dBFS",
             "The RMS level with the AES17 zero: a full-scale sine reads 0 dBFS.",
-            lambda reader: np.asarray(db_from_power(reader.powers / AES17_ZERO_RMS**2)),
+            lambda reader: rms_dbfs_from_power(reader.powers),
         ),
         Measure(
             "active_rms_dbfs",
@@ -251,7 +251,7 @@ _MEASURES = Measures(
             "headroom_db",
             "dB",
             "What is left from the sample peak up to full scale.",
-            lambda reader: -np.asarray(db_from_ratio(reader.peaks)),
+            lambda reader: -db_from_ratio(reader.peaks),
             plus=True,
             worst="lowest",
         ),

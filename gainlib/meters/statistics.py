@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gainlib.audio import checked_samples
-from gainlib.decibels import AES17_ZERO_RMS, db_from_power
+from gainlib.decibels import db_from_power, rms_dbfs_from_power
 from gainlib.errors import GainError
 from gainlib.meters.levels import window_powers, within_reach
 
@@ -131,7 +131,7 @@ def histogram_of_windows(powers: Series, step_db: float, lowest_dbfs: float) -> 
     """`level_histogram` from the mean squares of windows, `(windows, channels)`."""
     if not (0 < step_db < math.inf) or not math.isfinite(lowest_dbfs):
         raise GainError(f"step_db is {step_db}, lowest_dbfs {lowest_dbfs}; give a step above 0 dB and a finite level.")
-    levels = np.asarray(db_from_power(powers / AES17_ZERO_RMS**2))
+    levels = rms_dbfs_from_power(powers)
     highest = max(float(levels.max()), 3.01)
     steps = max(1, math.floor((highest - lowest_dbfs) / step_db) + 1)
     edges: Series = lowest_dbfs + step_db * np.arange(steps + 1, dtype=np.float64)
@@ -229,4 +229,4 @@ def octave_bands(samples: ArrayLike, rate_hz: int, *, parts: int = 1) -> OctaveB
     high = np.searchsorted(lines, middle * ratio ** (0.5 / parts)).tolist()
     bands = np.array([powers[first:last].sum(axis=0) for first, last in zip(low, high, strict=True)])
     bands = bands.reshape(len(middle), checked.shape[1])  # also where the rate is too low for any band
-    return OctaveBands(middle, np.asarray(db_from_power(bands / AES17_ZERO_RMS**2)))
+    return OctaveBands(middle, rms_dbfs_from_power(bands))

@@ -126,4 +126,4 @@ def _highest(samples: NDArray[np.floating], start: int, stop: int, before: Readi
 
 
 def _dbtp(highest: Readings) -> Readings:
-    return np.asarray(db_from_ratio(highest))
+    return db_from_ratio(highest)

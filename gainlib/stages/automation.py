@@ -11,7 +11,7 @@ from typing import ClassVar
 import numpy as np
 
 from gainlib.audio import Audio
-from gainlib.decibels import AES17_ZERO_RMS, db_from_power, ratio_from_db
+from gainlib.decibels import ratio_from_db, rms_dbfs_from_power
 from gainlib.errors import GainError
 from gainlib.meters import noise_floor_dbfs
 from gainlib.stages.base import MOST_DB, Floats, Passed, Signal, Stage, frozen, require_within
@@ -31,7 +31,7 @@ def gain_line(places: Sequence[int], gains_db: Sequence[float], count: int) -> F
     [1.0, 0.1, 0.01, 0.01]
     """
     line = np.interp(np.arange(count), places, gains_db)
-    return np.asarray(ratio_from_db(line))
+    return ratio_from_db(line)
 
 
 def ridden(signal: Signal, gains: Floats) -> Signal:
@@ -194,7 +194,7 @@ def proposed_ride(
     for start, end in phrases:
         part = take.samples[start:end]
         power = float(np.mean(np.square(part, dtype=np.float64), axis=0).max())
-        gain_db = target_dbfs - float(db_from_power(power / AES17_ZERO_RMS**2))
+        gain_db = target_dbfs - rms_dbfs_from_power(power)
         gain_db = max(-most_db, min(most_db, gain_db))
         points += [(start / take.rate_hz, gain_db), ((end - 1) / take.rate_hz, gain_db)]
     return Ride(points=tuple(points))
@@ -206,7 +206,7 @@ def _phrases(take: Audio, pause_seconds: float, phrase_seconds: float) -> list[t
     count = len(take.samples) // width
     windows = take.samples[: count * width].reshape(count, width, -1)
     powers = np.einsum("wnc,wnc->wc", windows, windows, dtype=np.float64).max(axis=1) / width
-    levels = np.asarray(db_from_power(powers / AES17_ZERO_RMS**2))
+    levels = rms_dbfs_from_power(powers)
     if np.isneginf(levels).all():
         return []
     loud = float(np.percentile(levels[levels > -np.inf], 95))

@@ -27,7 +27,7 @@ def rounded_off(samples: Floats, ceiling: float, onset_db: float) -> Floats:
     >>> rounded_off(np.array([0.1, 100.0]), 1.0, 6.0).round(3).tolist()
     [0.1, 0.999]
     """
-    onset = ceiling * float(ratio_from_db(-onset_db))
+    onset = ceiling * ratio_from_db(-onset_db)
     room = ceiling - onset
     beyond = np.abs(samples) - onset
     bent = onset + room * (2 / math.pi) * np.arctan(np.maximum(beyond, 0.0) * (math.pi / 2 / room)) if room else onset
@@ -63,7 +63,7 @@ class SoftClip(Stage):
     @property
     def ceiling(self) -> float:
         """The level that is never passed."""
-        return float(ratio_from_db(self.ceiling_dbfs))
+        return ratio_from_db(self.ceiling_dbfs)
 
     @property
     def plain_gain_db(self) -> float:
@@ -81,7 +81,7 @@ class SoftClip(Stage):
         >>> round(float(SoftClip(ceiling_dbfs=-1.0).curve_db(-20.0)), 1)
         -20.0
         """
-        amplitudes = np.asarray(ratio_from_db(levels_db))
+        amplitudes = np.asarray(ratio_from_db(np.asarray(levels_db, dtype=np.float64)))
         return db_from_ratio(rounded_off(amplitudes, self.ceiling, self.onset_db))
 
     def process(self, signal: Signal) -> Passed:
@@ -96,5 +96,5 @@ class SoftClip(Stage):
         return Passed(
             dataclasses.replace(signal, samples=frozen(samples)),
             clipped,
-            readings={"gain_reduction_db": float(db_from_ratio(reduction.max()))},
+            readings={"gain_reduction_db": db_from_ratio(reduction.max())},
         )

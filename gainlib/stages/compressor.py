@@ -138,7 +138,7 @@ class Compressor(Stage):
         if self.wet_percent == 100.0:
             out = levels + turned_db
         else:
-            out = levels + np.asarray(db_from_ratio(self._mixed(np.asarray(ratio_from_db(turned_db)))))
+            out = levels + db_from_ratio(self._mixed(np.asarray(ratio_from_db(turned_db))))
         return float(out) if out.ndim == 0 else out
 
     def process(self, signal: Signal) -> Passed:
@@ -170,7 +170,7 @@ class Compressor(Stage):
         attack, release = coefficient(self.attack_ms, rate_hz), coefficient(self.release_ms, rate_hz)
         rms = coefficient(self.rms_ms, rate_hz)
         state, squares = np.zeros(2), np.zeros(2)
-        makeup = float(ratio_from_db(self.makeup_db))
+        makeup = ratio_from_db(self.makeup_db)
         for start in range(0, len(samples), _BLOCK):
             block = samples[start : start + _BLOCK]
             level = dynamics.largest_of_channels(block)

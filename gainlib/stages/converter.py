@@ -83,7 +83,7 @@ class Converter(Stage):
 
     def process(self, signal: Signal) -> Passed:
         """The signal in fixed-point steps, clipped at full scale."""
-        own_rms = float(ratio_from_db(self.noise_dbfs)) * AES17_ZERO_RMS
+        own_rms = ratio_from_db(self.noise_dbfs) * AES17_ZERO_RMS
         samples = signal.samples * (1.0 / self.full_scale_volts)
         if own_rms > 0.0:
             samples += noise_of(self.noise_seed, signal, own_rms)

@@ -129,7 +129,7 @@ class Delivery(Stage):
     def ceiling(self) -> float:
         """The true peak allowed where it is limited, else full scale of a fixed-point file; a float file has none."""
         if self.limited:
-            return float(ratio_from_db(self.most_dbtp))
+            return ratio_from_db(self.most_dbtp)
         return math.inf if self.coding == "float 32" else 1.0
 
     @property
@@ -176,7 +176,7 @@ class Delivery(Stage):
         read_lufs = _loudness(signal)
         gain_db = self.wanted_lufs - read_lufs if math.isfinite(read_lufs) else 0.0
         for _ in range(_ROUNDS):
-            levelled = amplified(signal, float(ratio_from_db(gain_db)))
+            levelled = amplified(signal, ratio_from_db(gain_db))
             passed = self._limiter().process(levelled) if self.limited else Passed(levelled)
             if not passed.readings.get("gain_reduction_db") or not math.isfinite(read_lufs):
                 break

@@ -43,7 +43,7 @@ class Taper:
             raise GainError(f"position_mm is {position_mm!r}; the fader travels from 0 to {self.travel_mm:g} mm.")
         lowest_mm, lowest_db = self.marks[-1]
         if position_mm < lowest_mm:
-            return lowest_db + float(db_from_ratio(position_mm / lowest_mm))
+            return lowest_db + db_from_ratio(position_mm / lowest_mm)
         (above_mm, above_db), (below_mm, below_db) = self._between(position_mm, 0)
         return below_db + (position_mm - below_mm) * (above_db - below_db) / (above_mm - below_mm)
 
@@ -53,7 +53,7 @@ class Taper:
             raise GainError(f"gain_db is {gain_db!r}; this fader ends at {self.top_db:+g} dB.")
         lowest_mm, lowest_db = self.marks[-1]
         if gain_db < lowest_db:
-            return lowest_mm * float(ratio_from_db(gain_db - lowest_db))
+            return lowest_mm * ratio_from_db(gain_db - lowest_db)
         (above_mm, above_db), (below_mm, below_db) = self._between(gain_db, 1)
         return below_mm + (gain_db - below_db) * (above_mm - below_mm) / (above_db - below_db)
 
@@ -121,7 +121,7 @@ class Fader(Stage):
 
     def process(self, signal: Signal) -> Passed:
         """The signal at the fader's level."""
-        gain = 0.0 if self.muted else float(ratio_from_db(self.gain_db))
+        gain = 0.0 if self.muted else ratio_from_db(self.gain_db)
         if self.ride:
             gains = ride_gains(self.ride, signal)
             gains *= gain

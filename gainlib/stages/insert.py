@@ -84,11 +84,11 @@ class OutboardInsert(Stage):
     @property
     def _back(self) -> float:
         """From the device's volts to what the return makes of them."""
-        return float(ratio_from_db(self.return_gain_db)) / self._full_scale_volts(self.receive)
+        return ratio_from_db(self.return_gain_db) / self._full_scale_volts(self.receive)
 
     def process(self, signal: Signal) -> Passed:
         """The signal, back from the device."""
-        out = self._full_scale_volts(self.send) * float(ratio_from_db(self.device_gain_db))
+        out = self._full_scale_volts(self.send) * ratio_from_db(self.device_gain_db)
         noise_rms = thermal_rms_volts(self.device_noise_dbu, signal.rate_hz)
         most = peak_volts(self.device_max_dbu)
         samples = signal.samples * out

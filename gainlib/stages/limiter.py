@@ -63,7 +63,7 @@ class Limiter(Stage):
     @property
     def ceiling(self) -> float:
         """The level that is never passed."""
-        return float(ratio_from_db(self.ceiling_dbfs))
+        return ratio_from_db(self.ceiling_dbfs)
 
     @property
     def traced(self) -> bool:
@@ -130,7 +130,7 @@ class Limiter(Stage):
         out[:] = samples
         wanted = np.ones(len(samples))
         gain = wanted
-        aim = self.ceiling * float(ratio_from_db(_AIM_DB))
+        aim = self.ceiling * ratio_from_db(_AIM_DB)
         above_db = float(true_peak_dbtp(out).max()) - self.ceiling_dbfs
         # Changing the gain changes the curve between the samples, so look again until the meter finds nothing.
         for number in range(_PASSES):
@@ -150,7 +150,7 @@ class Limiter(Stage):
         if above_db > _READ_DB:
             # Still something: what only the meter's finer curve shows, or a gain that jumps from sample to sample
             # stirs up again and again, goes down as a whole.
-            gain *= float(ratio_from_db(-above_db))
+            gain *= ratio_from_db(-above_db)
             dynamics.apply_gain(samples, gain, out)
         return gain
 

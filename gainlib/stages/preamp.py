@@ -9,7 +9,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from gainlib.decibels import AES17_ZERO_RMS, db_from_ratio, power_from_db, ratio_from_db, volts_from_dbu
+from gainlib.decibels import AES17_ZERO_RMS, db_from_ratio, power_from_rms_dbfs, ratio_from_db, volts_from_dbu
 from gainlib.errors import GainError
 from gainlib.meters import clipped_runs, noise_floor_dbfs
 from gainlib.stages.base import (
@@ -68,7 +68,7 @@ class Source(Stage):
         noise_dbfs = self.noise_dbfs
         if noise_dbfs is None:
             noise_dbfs = float(noise_floor_dbfs(signal.samples, signal.rate_hz).max())
-        noise_power = float(power_from_db(noise_dbfs)) * AES17_ZERO_RMS**2 * gain * gain
+        noise_power = power_from_rms_dbfs(noise_dbfs) * gain * gain
         samples = frozen(signal.samples * gain)
         return Passed(dataclasses.replace(signal, samples=samples, noise_power=noise_power, domain="analogue"))
 
@@ -121,12 +121,12 @@ class Preamp(Stage):
 
     def process(self, signal: Signal) -> Passed:
         """The signal at line level."""
-        gain = float(ratio_from_db(self.gain_db))
-        padded = float(ratio_from_db(-self.pad_db)) * (-1.0 if self.inverted else 1.0)
+        gain = ratio_from_db(self.gain_db)
+        padded = ratio_from_db(-self.pad_db) * (-1.0 if self.inverted else 1.0)
         own_rms = thermal_rms_volts(self.input_noise_dbu, signal.rate_hz)
         samples = noise_of(self.noise_seed, signal, own_rms * gain)
         samples += signal.samples * (padded * gain)
-        clipped = clipped_runs(samples, ceiling_dbfs=float(db_from_ratio(self.ceiling)))
+        clipped = clipped_runs(samples, ceiling_dbfs=db_from_ratio(self.ceiling))
         if self.clipping == "soft":
             samples = rounded_off(samples, self.ceiling, 6.0)
         np.clip(samples, -self.ceiling, self.ceiling, out=samples)
@@ -140,7 +140,7 @@ def peak_volts(level_dbu: float) -> float:
     >>> round(peak_volts(18.0), 3)
     8.701
     """
-    return float(volts_from_dbu(level_dbu)) / AES17_ZERO_RMS
+    return volts_from_dbu(level_dbu) / AES17_ZERO_RMS
 
 
 def thermal_rms_volts(noise_dbu: float, rate_hz: int) -> float:
@@ -149,4 +149,4 @@ def thermal_rms_volts(noise_dbu: float, rate_hz: int) -> float:
     >>> thermal_rms_volts(float("-inf"), 48000)
     0.0
     """
-    return float(volts_from_dbu(noise_dbu)) * math.sqrt(rate_hz / 2 / _NOISE_BAND_HZ)
+    return volts_from_dbu(noise_dbu) * math.sqrt(rate_hz / 2 / _NOISE_BAND_HZ)

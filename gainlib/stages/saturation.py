@@ -70,7 +70,7 @@ class Saturation(Stage):
     @property
     def bend(self) -> float:
         """k of the curve tanh(kx) / tanh(k): the larger, the rounder; 0 is a straight line."""
-        slope = float(ratio_from_db(self.drive_db))
+        slope = ratio_from_db(self.drive_db)
         if slope <= 1.0:
             return 0.0
         # Where k = slope tanh(k). The difference bends upwards, so Newton's steps from above never pass the root.
@@ -95,7 +95,7 @@ class Saturation(Stage):
         >>> round(float(Saturation(drive_db=6.0).curve_db(-60.0)), 1)
         -54.0
         """
-        return db_from_ratio(self.curve(np.asarray(ratio_from_db(levels_db))))
+        return db_from_ratio(self.curve(np.asarray(ratio_from_db(np.asarray(levels_db, dtype=np.float64)))))
 
     def oversampling(self, rate_hz: int, peak: float = 1.0) -> int:
         """How many times oversampled the curve runs for a signal of that peak: the least that keeps folds below -90 dB.
@@ -103,7 +103,7 @@ class Saturation(Stage):
         >>> Saturation(drive_db=4.0).oversampling(48000), Saturation(drive_db=12.0, low_end_db=0.0).oversampling(48000)
         (4, 16)
         """
-        amount = self.bend * float(ratio_from_db(-self.low_end_db)) * max(peak, 1.0)
+        amount = self.bend * ratio_from_db(-self.low_end_db) * max(peak, 1.0)
         if amount == 0.0:
             return _FACTORS[0]
         pole = math.pi / 2
@@ -137,7 +137,7 @@ class Saturation(Stage):
         peak = _peak(signal.samples)
         if self.drive_db == 0.0 or peak == 0.0:
             return Passed(signal, readings=silent)
-        slope = float(ratio_from_db(self.drive_db))
+        slope = ratio_from_db(self.drive_db)
         factor = self.oversampling(signal.rate_hz, peak)
         out = np.empty_like(signal.samples)
         for channel in range(out.shape[1]):
@@ -153,17 +153,17 @@ class Saturation(Stage):
             ),
             readings={
                 "distortion_percent": 100.0 * math.sqrt(share),
-                "distortion_db": float(db_from_power(share)),
+                "distortion_db": db_from_power(share),
                 "compensation_db": 20 * math.log10(compensation),
             },
         )
 
     def _bent(self, entered: Floats, rate_hz: int, factor: int) -> Floats:
         """What the curve makes of one channel, less its straight part, which need not pass any filter."""
-        pre, post = _shelf(float(ratio_from_db(-self.low_end_db)), rate_hz)
+        pre, post = _shelf(ratio_from_db(-self.low_end_db), rate_hz)
         emphasised = np.zeros(len(entered) + 2 * _MARGIN)
         dynamics.shelved(entered, *pre, np.zeros(2), emphasised[_MARGIN:-_MARGIN])
-        bend, slope = self.bend, float(ratio_from_db(self.drive_db))
+        bend, slope = self.bend, ratio_from_db(self.drive_db)
         scale = 1.0 / math.tanh(bend)
         added = np.empty(len(entered))
         for start in range(0, len(entered), _BLOCK):

@@ -34,4 +34,4 @@ class Trim(Stage):
 
     def process(self, signal: Signal) -> Passed:
         """The signal at its new level."""
-        return Passed(amplified(signal, float(ratio_from_db(self.gain_db))))
+        return Passed(amplified(signal, ratio_from_db(self.gain_db)))

@@ -132,7 +132,7 @@ def waveform(stem: Stem, faults: Sequence[Fault]) -> str:
     runs += [stem.flat] if any(each.kind == "flat tops" for each in faults) else []
     marks = sorted({round(start / stem.frames * width) for each in runs for start in each.start.tolist()})
     told = ", ".join(f"{each.kind} {each.count} times" for each in faults if each.places)
-    level = f"peak {_minus(float(db_from_ratio(peak)), 1)} dBFS"
+    level = f"peak {_minus(db_from_ratio(peak), 1)} dBFS"
     said = f"{stem.name}, {clock(stem.seconds)} long, {level}{f', marked: {told}' if told else ''}"
     drawn = "".join(_marks(marks, height))
     return (

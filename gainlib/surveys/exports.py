@@ -119,7 +119,7 @@ def _targets(paths: list[Path], folder: Path, word: str, overwrite: bool) -> lis
 def _copied(stem: Stem, gain_db: float, target: Path, seed: list[int], *, word: str) -> Path:
     with Recording(stem.path) as recording:
         blocks = recording.blocks(block_frames(stem.rate_hz))
-        gain = float(ratio_from_db(gain_db))
+        gain = ratio_from_db(gain_db)
         cut = word == "24" and (gain != 1.0 or stem.bits is None or stem.bits > 24)
         return write_blocks(
             target, _trimmed(blocks, gain, np.random.default_rng(seed) if cut else None), stem.rate_hz, stem.channels,

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from gainlib import loops
 from gainlib.audio import Recording, Samples
-from gainlib.decibels import AES17_ZERO_RMS, db_from_power, db_from_ratio, power_from_db
+from gainlib.decibels import db_from_power, db_from_ratio, power_from_rms_dbfs, rms_dbfs_from_power
 from gainlib.errors import GainError
 from gainlib.meters import ClippedRuns, FlatTopsMeter, LevelHistogram, Loudness, LoudnessMeter, TruePeakMeter, measures
 from gainlib.meters.clipping import full_scale_edge
@@ -37,7 +37,7 @@ COLUMNS = 400
 """How many columns a stem's small waveform has at most."""
 
 WINDOW_SECONDS = 0.05
-_SILENCE_POWER = float(power_from_db(-70.0)) * AES17_ZERO_RMS**2  # below it nobody plays, as in `active_rms_dbfs`
+_SILENCE_POWER = power_from_rms_dbfs(-70.0)  # below it nobody plays, as in `active_rms_dbfs`
 _MOST_RUNS = 20_000
 _ENVELOPE_MINUTES = 10
 _ENVELOPE_A_WINDOW = 50  # 1000 a second: what two microphones on one source have in common lies below 500 Hz
@@ -241,14 +241,14 @@ class Meters:
         """What was read, the worst channel's of each measure; what could not be, and why; and channel by channel."""
         powers, mean_squares = self._powers(), self.squares / max(self.done, 1)
         readings = {
-            "peak_dbfs": np.asarray(db_from_ratio(self.peaks)),
+            "peak_dbfs": db_from_ratio(self.peaks),
             "true_peak_dbtp": self.true_peak.reading_dbtp(),
-            "rms_dbfs": np.asarray(db_from_power(mean_squares / AES17_ZERO_RMS**2)),
+            "rms_dbfs": rms_dbfs_from_power(mean_squares),
             "active_rms_dbfs": active_of_windows_dbfs(powers),
             "crest_db": crest_of_db(self.peaks, mean_squares),
-            "headroom_db": -np.asarray(db_from_ratio(self.peaks)),
+            "headroom_db": -db_from_ratio(self.peaks),
             "noise_floor_dbfs": floor_of_windows_dbfs(powers, 0.05),
-            "dc_offset_dbfs": np.asarray(db_from_ratio(np.abs(self.sums / max(self.done, 1)))),
+            "dc_offset_dbfs": db_from_ratio(np.abs(self.sums / max(self.done, 1))),
             "clipped_runs": np.array([float(each.count()) for each in self.clipped]),
         }
         if self.flat is not None:
@@ -295,8 +295,8 @@ class Meters:
         (one, other), (both, apart) = self.squares.tolist(), self.products.tolist()
         return Pair(
             correlation=min(1.0, max(-1.0, both / math.sqrt(one * other))),
-            balance_db=float(db_from_power(one / other)),
-            difference_db=float(db_from_power(apart / (one + other))),
+            balance_db=db_from_power(one / other),
+            difference_db=db_from_power(apart / (one + other)),
         )
 
     def _drawn(self) -> dict[str, NDArray[np.float32]]:

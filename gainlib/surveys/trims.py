@@ -211,7 +211,7 @@ def summed(
         now["headroom_db"] = -now["peak_dbfs"]
         return _total(added, left_out, was, now, trims, practice)
     frames = block_frames(rate_hz)
-    gains = np.array([float(ratio_from_db(trims[each.name].gain_db)) for each in added])
+    gains = np.array([ratio_from_db(trims[each.name].gain_db) for each in added])
     before, after = (
         Meters(rate_hz, channels, name, levels_only=True) for name in ("the sum", "the sum after the trims")
     )
@@ -257,8 +257,8 @@ def _total(
     over = now["true_peak_dbtp"] - practice.main_ceiling_dbtp
     main_trim_db = -math.ceil(round(10.0 * over, 6)) / 10.0 if over > 0 else 0.0
     noises = [noise for stem in added if (noise := trims[stem.name].noise_dbfs) is not None]
-    power = sum(float(power_from_db(noise)) for noise in noises)
-    together = float(db_from_power(power)) + main_trim_db if noises else None
+    power = sum(power_from_db(noise) for noise in noises)
+    together = db_from_power(power) + main_trim_db if noises else None
     return Sum(
         stems=tuple(each.name for each in added), left_out=tuple(left_out), rate_hz=added[0].rate_hz,
         channels=max(each.channels for each in added), seconds=max(each.seconds for each in added),

@@ -248,7 +248,7 @@ def _usual_peak_dbfs(rendering: Rendering, here: TapLevels) -> float:
         for side in loops.extremes(audio.samples[:, channel], min(count, len(audio.samples))):
             peaks = np.maximum(peaks, np.abs(side))
     sounding = peaks[peaks > peaks.max() * 10 ** (-_REST_DB / 20)]
-    return float(db_from_ratio(np.quantile(sounding, 0.75)))
+    return db_from_ratio(float(np.quantile(sounding, 0.75)))
 
 
 def _over_db(rendering: Rendering, table: list[TapLevels], clipping: list[int]) -> float:

@@ -110,7 +110,7 @@ class CloseUp(View):
                 f"the curve between the samples reaches {signed(between, unit='dBTP', plus=between > 0)}."
             )
         _, came, given = self._moment(rendering)
-        top, wanted = (float(db_from_ratio(np.abs(each).max())) for each in (came, given))
+        top, wanted = (db_from_ratio(np.abs(each).max()) for each in (came, given))
         reached = f"it reaches {signed(top, unit='dBFS', plus=top > 0)}"
         clipped = any(each.clipped for each in rendering.levels if each.strip == strip)
         if not clipped or wanted - top < 0.05:
@@ -145,7 +145,7 @@ class CloseUp(View):
         # Without its ceilings only a chain of plain gains can be told.
         plain_db = [each for each in gains_db if each is not None]
         plain = len(plain_db) == len(gains_db)
-        given = source.samples[part, channel] * float(ratio_from_db(sum(plain_db))) if plain else came
+        given = source.samples[part, channel] * ratio_from_db(sum(plain_db)) if plain else came
         ms = (np.arange(part.start, part.start + len(came)) - loudest) * 1000.0 / source.rate_hz
         return ms, came, given
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from gainlib import loops
 from gainlib.audio import Audio
-from gainlib.decibels import AES17_ZERO_RMS, db_from_power, db_from_ratio, ratio_from_db
+from gainlib.decibels import db_from_ratio, ratio_from_db, rms_dbfs_from_power
 from gainlib.errors import GainError
 from gainlib.flow import Rendering
 from gainlib.flow.session import Bus, Strip
@@ -94,16 +94,16 @@ def _read(rendering: Rendering, name: str) -> tuple[Row, ...]:
                 routes.append((f"{plain(part.name)}, send", taken, send.gain_db))
         for said, stage, gain_db in routes:
             audio = _at(rendering, part, stage)
-            gain = float(ratio_from_db(gain_db))
+            gain = ratio_from_db(gain_db)
             peak, powers = _peak_and_powers(audio, gain)
             expected = expected + powers  # a mono signal goes to every side
-            rows.append(Row(said, float(db_from_ratio(peak)), _rms(powers)))
+            rows.append(Row(said, db_from_ratio(peak), _rms(powers)))
     peak, powers = _peak_and_powers(whole, 1.0)
     trouble = "over full scale" if peak > 1.0 else ""
     return (
         *rows,
         Row("if unrelated", math.nan, _rms(expected)),
-        Row("the sum", float(db_from_ratio(peak)), _rms(powers), trouble, True),
+        Row("the sum", db_from_ratio(peak), _rms(powers), trouble, True),
     )
 
 
@@ -129,4 +129,4 @@ def _peak_and_powers(audio: Audio, gain: float) -> tuple[float, NDArray[Any]]:
 
 
 def _rms(powers: NDArray[Any]) -> float:
-    return float(db_from_power(float(powers.max()) / AES17_ZERO_RMS**2))
+    return rms_dbfs_from_power(float(powers.max()))

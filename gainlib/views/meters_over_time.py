@@ -156,4 +156,4 @@ def _true_peaks(audio: Audio) -> Run:
         ]
         run.append(max(highest))
     whole = float(true_peak_dbtp(audio.samples).max())
-    return np.array(edges[1:]) / audio.rate_hz, np.asarray(db_from_ratio(np.array(run))), whole
+    return np.array(edges[1:]) / audio.rate_hz, db_from_ratio(np.array(run)), whole

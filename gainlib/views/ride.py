@@ -10,7 +10,7 @@ from bokeh.models import HoverTool
 from numpy.typing import NDArray
 
 from gainlib.audio import Audio
-from gainlib.decibels import AES17_ZERO_RMS, db_from_power, signed
+from gainlib.decibels import db_from_power, rms_dbfs_from_power, signed
 from gainlib.errors import GainError
 from gainlib.flow import Rendering
 from gainlib.meters import Phrase, phrases
@@ -173,7 +173,7 @@ def _span(levels: NDArray[Any]) -> str:
 
 
 def _usual_dbfs(levels: NDArray[Any]) -> float:
-    return float(db_from_power(np.mean(10.0 ** (levels / 10.0)))) if len(levels) else 0.0
+    return db_from_power(np.mean(10.0 ** (levels / 10.0))) if len(levels) else 0.0
 
 
 def _levels(audio: Audio, found: tuple[Phrase, ...]) -> NDArray[Any]:
@@ -182,5 +182,5 @@ def _levels(audio: Audio, found: tuple[Phrase, ...]) -> NDArray[Any]:
     for each in found:
         part = audio.samples[round(each.start_seconds * audio.rate_hz) : round(each.end_seconds * audio.rate_hz)]
         power = float(np.mean(np.square(part, dtype=np.float64), axis=0).max())
-        levels.append(float(db_from_power(power / AES17_ZERO_RMS**2)))
+        levels.append(rms_dbfs_from_power(power))
     return np.array(levels, dtype=float)

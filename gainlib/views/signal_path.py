@@ -71,7 +71,7 @@ def peaks_over_time(audio: Audio, columns: int) -> tuple[NDArray[Any], NDArray[A
     """
     count = min(columns, len(audio.samples))
     sides = [side for each in range(audio.channels) for side in loops.extremes(audio.samples[:, each], count)]
-    levels = np.asarray(db_from_ratio(np.max(np.abs(sides), axis=0)))
+    levels = db_from_ratio(np.max(np.abs(sides), axis=0))
     if count == 1:  # one sample is drawn as long as it lasts
         return np.array([0.0, audio.seconds]), levels.repeat(2)
     return (np.arange(count) + 0.5) * audio.seconds / count, levels

@@ -105,7 +105,7 @@ class HarmonicSpectrum(View):
         orders = [] if tone is None else _shown(tone, channel)
         amplitudes = [] if tone is None else [float(tone.amplitude[each - 1, channel]) for each in orders]
         hertz = np.array([each * tone.fundamental_hz for each in orders] if tone else [], dtype=float)
-        heights = np.clip(np.asarray(db_from_ratio(np.array(amplitudes, dtype=float))), _FLOOR_DBFS, _TOP_DBFS)
+        heights = np.clip(db_from_ratio(np.array(amplitudes, dtype=float)), _FLOOR_DBFS, _TOP_DBFS)
         seen = (hertz >= _LOW_HZ) & (hertz <= _HIGH_HZ)
         rows: list[tuple[str, str, str]] = []
         if tone is not None:
@@ -143,7 +143,7 @@ class HarmonicSpectrum(View):
                 f"{signed(float(levels.max()), unit='dBFS', plus=False)}; it is no steady tone, so no harmonics are "
                 "numbered."
             )
-        own = dbfs(float(db_from_ratio(float(tone.amplitude[0, channel]))))
+        own = dbfs(db_from_ratio(float(tone.amplitude[0, channel])))
         said = f"After the {where}: a tone of {tone.fundamental_hz:.1f} Hz at {own}"
         orders = [each for each in _shown(tone, channel) if each > 1]
         if not orders:
@@ -164,7 +164,7 @@ def _percent(percent: float) -> str:
 
 def _row(tone: Harmonics, order: int, channel: int) -> tuple[str, str, str]:
     ratio = float(tone.amplitude[order - 1, channel] / tone.amplitude[0, channel])
-    decibels = float(db_from_ratio(ratio))
+    decibels = db_from_ratio(ratio)
     if decibels < _LEAST_DB:
         return str(order), "0", f"<{level(_LEAST_DB)}"
     return str(order), _percent(100.0 * ratio), signed(decibels, unit="", plus=False)
@@ -185,7 +185,7 @@ def _lines(part: NDArray[Any], rate_hz: int) -> tuple[NDArray[Any], NDArray[Any]
     window = np.asarray(sum(share * np.cos(order * turns) for order, share in enumerate(_FLAT_TOP)))
     lines = np.abs(np.fft.rfft(part * window)) * 2.0 / window.sum()
     lines[0] /= 2.0
-    return np.fft.rfftfreq(len(part), 1.0 / rate_hz), np.asarray(db_from_ratio(lines))
+    return np.fft.rfftfreq(len(part), 1.0 / rate_hz), db_from_ratio(lines)
 
 
 def _tone(part: NDArray[Any], rate_hz: int) -> Harmonics | None:

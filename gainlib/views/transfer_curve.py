@@ -11,7 +11,7 @@ from bokeh.models import HoverTool
 from numpy.typing import NDArray
 
 from gainlib.audio import Audio
-from gainlib.decibels import AES17_ZERO_RMS, db_from_power
+from gainlib.decibels import rms_dbfs_from_power
 from gainlib.errors import GainError
 from gainlib.flow import Rendering
 from gainlib.meters.levels import window_powers
@@ -205,7 +205,7 @@ def _read(rendering: Rendering, tap: str) -> _Worked:
     audio = entering(rendering, tap)
     if stage.hears_rms:
         powers = window_powers(audio.samples, audio.rate_hz, _WINDOW_SECONDS).max(axis=1)
-        levels = np.asarray(db_from_power(powers / AES17_ZERO_RMS**2))
+        levels = rms_dbfs_from_power(powers)
     else:
         levels = _peaks(audio)
     return _Worked(stage, levels, float(rendering.level(tap).readings.get("compensation_db", 0.0)))

@@ -193,7 +193,7 @@ class Waveform(View):
         if where == stage:
             return f"{said}; it clips {times(len(runs))}, the longest for {runs.longest} samples."
         tops = np.abs(rendering.at(tap).samples[runs.start, runs.channel]).max()
-        at = float(db_from_ratio(tops))
+        at = db_from_ratio(tops)
         return (
             f"{said}; the {plain(where)}'s {_runs(len(runs))} {'stay flat tops' if many else 'stays a flat top'}"
             f", now at {signed(at, unit='dBFS', plus=at > 0)}."

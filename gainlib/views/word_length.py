@@ -10,7 +10,7 @@ from bokeh.models import HoverTool
 from numpy.typing import NDArray
 
 from gainlib.audio import Audio
-from gainlib.decibels import AES17_ZERO_RMS, db_from_power
+from gainlib.decibels import db_from_power, rms_dbfs_from_power
 from gainlib.flow import Rendering
 from gainlib.meters import octave_bands, rms_dbfs
 from gainlib.stages.wordlength import rounding_power
@@ -137,7 +137,7 @@ class WordLength(View):
 
 
 def _floor_dbfs(bits: int, dithered: bool) -> float:
-    return float(db_from_power(rounding_power(bits, dithered=dithered) / AES17_ZERO_RMS**2))
+    return rms_dbfs_from_power(rounding_power(bits, dithered=dithered))
 
 
 def _rms(audio: Audio) -> float:
@@ -168,7 +168,7 @@ def _white(rate_hz: int, whole_dbfs: float) -> dict[str, Any]:
     """White noise of that level over the whole band, in each octave the share of its width."""
     middle = octave_bands(np.zeros(2), rate_hz).middle_hz
     width = middle * (_HALF_OCTAVE - 1.0 / _HALF_OCTAVE)
-    return _segments(middle, whole_dbfs + np.asarray(db_from_power(width / (rate_hz / 2.0))))
+    return _segments(middle, whole_dbfs + db_from_power(width / (rate_hz / 2.0)))
 
 
 def _segments(middle_hz: NDArray[Any], levels: NDArray[Any]) -> dict[str, Any]:
