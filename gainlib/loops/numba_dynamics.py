@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from gainlib.loops.compiling import compiled
+from gainlib.loops.numba_loops import parabola_top
 from gainlib.loops.numpy_dynamics import SETTLED, SETTLED_DB, Array
 
 __all__ = [
@@ -141,14 +142,6 @@ def filtered(samples: Array, taps: Array) -> Array:
     return result
 
 
-@compiled(inline="always")
-def _top(left: float, middle: float, right: float) -> float:
-    if middle < left or middle < right:
-        return middle
-    bend = left - 2.0 * middle + right
-    return middle - (right - left) ** 2 / (8.0 * bend) if bend < 0.0 else middle
-
-
 @compiled()
 def curve_tops(samples: Array, between: Array, tops: Array) -> None:
     """How high the curve through one channel goes next to each sample."""
@@ -161,9 +154,9 @@ def curve_tops(samples: Array, between: Array, tops: Array) -> None:
         following = abs(samples[index + 1])
         beyond = abs(first[index + 1]) if index + 2 < len(samples) else following
         last = index + 2 == len(samples)
-        top = here if starting else _top(before, here, one)
-        top = max(top, _top(here, one, two), _top(one, two, three), _top(two, three, following))
-        top = max(top, following if last else _top(three, following, beyond))
+        top = here if starting else parabola_top(before, here, one)
+        top = max(top, parabola_top(here, one, two), parabola_top(one, two, three), parabola_top(two, three, following))
+        top = max(top, following if last else parabola_top(three, following, beyond))
         tops[index] = max(tops[index], top)
         tops[index + 1] = max(tops[index + 1], top)
         starting = False

@@ -169,33 +169,47 @@ def _midway(p0: Array, p1: Array, p2: Array, p3: Array, between: Array, midway: 
         )
 
 
-@compiled(fastmath={"contract", "nnan", "ninf", "nsz", "reassoc"})
+@compiled(inline="always")
+def parabola_top(left: float, middle: float, right: float) -> float:
+    """The top of the parabola through three values in a row where the middle one is a crest, else the middle one.
+
+    It stands (left - right)^2 / (8 (2 middle - left - right)) above the middle. The falls to either side are taken
+    first: their difference, however rounded, is never more than their sum, so that the top stands no higher above the
+    crest than an eighth of the larger fall. *Derived*: |a - b| <= a + b for a, b >= 0, and rounding keeps the order.
+    """
+    fall_left, fall_right = middle - left, middle - right
+    both = fall_left + fall_right
+    if fall_left < 0.0 or fall_right < 0.0 or both == 0.0:
+        return middle
+    apart = fall_left - fall_right
+    return middle + apart / both * apart / 8.0
+
+
+@compiled()
 def _rises(before: Array, here: Array, after: Array, highest: float) -> bool:
     """Whether a crest among |here| reaches above the highest so far: what `_crest` finds, without its division."""
     # A rise of less than 0.00001 dB is rounding, and a steady tone would ask for the division at every crest.
     limit = np.float32(highest * 1.000001)
     found = np.int32(0)
     for i in range(len(here)):
-        left, middle, right = abs(before[i]), abs(here[i]), abs(after[i])
-        bend, apart = middle + middle - left - right, right - left
-        above = apart * apart > np.float32(8.0) * bend * (limit - middle)
-        found |= np.int32(((middle >= left) & (middle >= right) & above) | (middle > limit))
+        middle = abs(here[i])
+        fall_left, fall_right = middle - abs(before[i]), middle - abs(after[i])
+        apart = fall_left - fall_right
+        above = apart * apart > np.float32(8.0) * (fall_left + fall_right) * (limit - middle)
+        crest = (fall_left >= np.float32(0.0)) & (fall_right >= np.float32(0.0))
+        found |= np.int32((crest & above) | (middle > limit))
     return bool(found)
 
 
-@compiled(fastmath={"contract", "nnan", "ninf", "nsz", "reassoc"})
+@compiled()
 def _crest(before: Array, here: Array, after: Array, highest: float) -> float:
     """The highest of |here|, with the top of the parabola through its neighbours where it is a crest."""
     if not _rises(before, here, after, highest):
         return highest
-    top = np.float32(0.0)
     for i in range(len(here)):
-        left, middle, right = abs(before[i]), abs(here[i]), abs(after[i])
-        crest = (middle >= left) & (middle >= right)
-        bend, apart = middle + middle - left - right, right - left
-        over = apart * apart / (np.float32(8.0) * (bend if crest else np.float32(1.0)) + np.float32(1e-20))
-        top = max(top, middle + (over if crest else np.float32(0.0)))
-    return max(highest, np.float64(top))
+        left, middle, right = np.float64(abs(before[i])), np.float64(abs(here[i])), np.float64(abs(after[i]))
+        highest = max(highest, parabola_top(left, middle, right))
+    return highest
 
 
 @compiled(fastmath={"contract"})

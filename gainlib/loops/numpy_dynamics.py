@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from gainlib.loops.numpy_loops import parabola_tops
+
 __all__ = [
     "apply_gain",
     "curve_tops",
@@ -80,10 +82,7 @@ def curve_tops(samples: Array, between: Array, tops: Array) -> None:
     """How high the curve through one channel goes next to each sample."""
     fine = np.abs(np.append(np.column_stack((samples[:-1], between.T)).ravel(), samples[-1]))
     high = fine.copy()
-    left, middle, right = fine[:-2], fine[1:-1], fine[2:]
-    bend = left - 2.0 * middle + right
-    round_top = (middle >= left) & (middle >= right) & (bend < 0.0)
-    high[1:-1][round_top] -= (right - left)[round_top] ** 2 / (8.0 * bend[round_top])
+    high[1:-1] = parabola_tops(fine[:-2], fine[1:-1], fine[2:])
     steps = np.lib.stride_tricks.sliding_window_view(high, 5)[::4].max(axis=1)
     np.maximum(tops[:-1], steps, out=tops[:-1])
     np.maximum(tops[1:], steps, out=tops[1:])

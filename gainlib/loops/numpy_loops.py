@@ -75,11 +75,21 @@ def interpolated_peak(
     finer[1::2] = np.convolve(fine, np.concatenate((midway[::-1], midway)), "full")[4 : 4 + len(fine)]
     # What stands two samples from either end has all its neighbours.
     curve = np.abs(finer[15 : 8 * (count - 2) + 1])
-    left, middle, right = curve[:-2], curve[1:-1], curve[2:]
-    bend = 2.0 * middle - left - right
-    crest = (middle >= left) & (middle >= right) & (bend > 0.0)
-    over = np.where(crest, (right - left) ** 2 / (8.0 * np.where(crest, bend, 1.0)), 0.0)
-    return max(highest, float((middle + over).max()))
+    return max(highest, float(parabola_tops(curve[:-2], curve[1:-1], curve[2:]).max()))
+
+
+def parabola_tops(left: Array, middle: Array, right: Array) -> Array:
+    """The top of the parabola through three values in a row where the middle one is a crest, else the middle one.
+
+    It stands (left - right)^2 / (8 (2 middle - left - right)) above the middle. The falls to either side are taken
+    first: their difference, however rounded, is never more than their sum, so that the top stands no higher above the
+    crest than an eighth of the larger fall. *Derived*: |a - b| <= a + b for a, b >= 0, and rounding keeps the order.
+    """
+    fall_left, fall_right = middle - left, middle - right
+    both, apart = fall_left + fall_right, fall_left - fall_right
+    crest = (fall_left >= 0.0) & (fall_right >= 0.0) & (both > 0.0)
+    share = np.divide(apart, both, out=np.zeros_like(middle), where=crest)
+    return np.asarray(middle + share * apart / 8.0)
 
 
 def needle(samples: Array, channel: int, step: Array, state: Array, ends: Array) -> tuple[Array, Array]:
