@@ -219,7 +219,7 @@ def stage_readings() -> dict[str, tuple[str, ...]]:
     """
     found: dict[str, list[str]] = {name: ["every stage"] for name in OF_EVERY_STAGE}
     for name, kind in stage_kinds().items():
-        for told in kind.tells:
+        for told in kind.reading_names:
             found.setdefault(told, []).append(name)
     return {name: tuple(sorted(kinds)) for name, kinds in sorted(found.items())}
 

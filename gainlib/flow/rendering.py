@@ -25,7 +25,7 @@ from gainlib.decibels import db_from_ratio, ratio_from_db, rms_dbfs_from_power
 from gainlib.errors import GainError
 from gainlib.flow.session import Bus, Session, Strip, Sum
 from gainlib.meters import ClippedRuns
-from gainlib.stages import Fader, Passed, Signal, Stage
+from gainlib.stages import Fader, Signal, Stage, StageResult
 
 __all__ = ["Rendering", "TapLevels", "let_rest", "rendered"]
 
@@ -88,7 +88,7 @@ class _Node:
         self.latency = 0
         self.keeps = False
         self.kept: Signal | None = None
-        self.passed: Passed | None = None
+        self.passed: StageResult | None = None
         self.peak = self.power = 0.0
 
     def is_as(self, stage: Stage, sources: Sources) -> bool:
@@ -109,7 +109,7 @@ class _Node:
         self.latency = max(source.latency for source, _ in self.sources) + self.stage.latency_samples(signal.rate_hz)
         # A sum of signals that are kept themselves is only a few additions.
         dear = not all(isinstance(each, _Node) and each.keeps for each, _ in self.sources) or len(self.sources) > _FEW
-        self.keeps = dear if isinstance(self.stage, Sum) else self.stage.kept
+        self.keeps = dear if isinstance(self.stage, Sum) else self.stage.cache_output
         self._keep(signal)
         # A copy of nothing: a view would hold on to all the samples.
         bare = dataclasses.replace(signal, samples=np.empty((0, signal.samples.shape[1])))
@@ -118,21 +118,21 @@ class _Node:
 
     def _keep(self, signal: Signal) -> None:
         if self.keeps:
-            samples: NDArray[Any] = signal.samples.astype(np.float32) if self.stage.single else signal.samples
+            samples: NDArray[Any] = signal.samples.astype(np.float32) if self.stage.fits_float32 else signal.samples
             self.kept = dataclasses.replace(signal, samples=samples)
             _holding.add(self)
 
-    def again(self) -> Passed:
+    def again(self) -> StageResult:
         """Through the stage once more, for what was not kept."""
         if not isinstance(self.stage, Sum):
             return self.stage.process(self.sources[0][0].signal())
         kept = self.kept
         if kept is not None:
-            return Passed(kept)
+            return StageResult(kept)
         meeting = _Meeting(self.name)
         for source, gain in self.sources:
             meeting.add(source.signal(), gain)
-        return Passed(meeting.signal())
+        return StageResult(meeting.signal())
 
     def signal(self) -> Signal:
         kept = self.kept
@@ -140,7 +140,7 @@ class _Node:
             signal = self.again().signal
             self._keep(signal)
             return signal
-        if not self.stage.single:
+        if not self.stage.fits_float32:
             return kept
         samples = kept.samples.astype(np.float64)
         samples.flags.writeable = False

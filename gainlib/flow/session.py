@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 from gainlib.audio import Audio
 from gainlib.errors import GainError, nearest
-from gainlib.stages import Converter, Delivery, Fader, Passed, Signal, Stage
+from gainlib.stages import Converter, Delivery, Fader, Signal, Stage, StageResult
 from gainlib.stages.base import MOST_DB
 
 if TYPE_CHECKING:
@@ -36,11 +36,11 @@ class Sum(Stage, listed=False):
     'sum'
     """
 
-    kept: ClassVar[bool] = True
+    cache_output: ClassVar[bool] = True
 
-    def process(self, signal: Signal) -> Passed:
+    def process(self, signal: Signal) -> StageResult:
         """The signal as it is: the rendering has summed it already."""
-        return Passed(signal)
+        return StageResult(signal)
 
 
 @dataclass(frozen=True)
@@ -99,7 +99,7 @@ class Chain:
 
     def full_scale_after(self, index: int) -> float:
         """The amplitude behind stage `index` that is 0 dBFS: 1.0, or the volts that fill the next converter."""
-        if self.chain[index].gives == "digital":
+        if self.chain[index].output_domain == "digital":
             return 1.0
         following = next(each for each in self.chain[index + 1 :] if isinstance(each, Converter))
         return following.full_scale_volts
@@ -116,12 +116,12 @@ class Chain:
             raise GainError(f"{self._what} has two stages named {twice[0]!r}; give one of them another name.")
         domain = "digital"
         for index, each in enumerate(self.chain):
-            if each.takes != domain:
+            if each.input_domain != domain:
                 where = "the converter's digital" if domain == "digital" else "the analogue"
                 raise GainError(
-                    f"{self._what} puts the {each.kind.lower()} on {where} side; it takes {each.takes} signal."
+                    f"{self._what} puts the {each.kind.lower()} on {where} side; it takes {each.input_domain} signal."
                 )
-            domain = each.gives
+            domain = each.output_domain
             if isinstance(each, Delivery) and index + 1 < len(self.chain):
                 raise GainError(
                     f"{self._what} puts the {self.chain[index + 1].name} behind the delivery; "

@@ -14,7 +14,7 @@ from gainlib.audio import Audio
 from gainlib.decibels import ratio_from_db, rms_dbfs_from_power
 from gainlib.errors import GainError
 from gainlib.meters import noise_floor_dbfs
-from gainlib.stages.base import MOST_DB, Floats, Passed, Signal, Stage, frozen, require_within
+from gainlib.stages.base import MOST_DB, Floats, Signal, Stage, StageResult, frozen, require_within
 
 __all__ = ["ClipGain", "Ride", "gain_line", "proposed_ride", "ridden"]
 
@@ -114,13 +114,13 @@ class ClipGain(Stage):
                 )
         object.__setattr__(self, "regions", regions)
 
-    def process(self, signal: Signal) -> Passed:
+    def process(self, signal: Signal) -> StageResult:
         """The signal with each region at its gain."""
         rate_hz, count = signal.rate_hz, len(signal.samples)
         edges = [(round(start * rate_hz), round(end * rate_hz), gain_db) for start, end, gain_db in self.regions]
         edges = [(start, end, gain_db) for start, end, gain_db in edges if start < min(end, count)]
         if not edges:
-            return Passed(signal)
+            return StageResult(signal)
         fade = round(self.fade_ms * rate_hz / 1000)
         places: list[int] = []
         gains_db: list[float] = []
@@ -136,7 +136,7 @@ class ClipGain(Stage):
             gains_db += [gain_db, gain_db]
             places += [] if met_after else [end]
             gains_db += [] if met_after else [0.0]
-        return Passed(ridden(signal, gain_line(places, gains_db, count)))
+        return StageResult(ridden(signal, gain_line(places, gains_db, count)))
 
 
 @dataclass(frozen=True)
@@ -159,11 +159,11 @@ class Ride(Stage):
         super().__post_init__()
         object.__setattr__(self, "points", checked_ride(self, "points"))
 
-    def process(self, signal: Signal) -> Passed:
+    def process(self, signal: Signal) -> StageResult:
         """The signal, ridden."""
         if not self.points:
-            return Passed(signal)
-        return Passed(ridden(signal, ride_gains(self.points, signal)))
+            return StageResult(signal)
+        return StageResult(ridden(signal, ride_gains(self.points, signal)))
 
 
 def proposed_ride(

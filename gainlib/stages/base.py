@@ -18,10 +18,10 @@ from gainlib.meters import ClippedRuns
 __all__ = [
     "Choice",
     "Corner",
-    "Passed",
     "Setting",
     "Signal",
     "Stage",
+    "StageResult",
     "amplified",
     "choice",
     "choices_of",
@@ -58,7 +58,7 @@ class Signal:
 
 
 @dataclass(frozen=True)
-class Passed:
+class StageResult:
     """What a stage gives: the signal, where the stage clipped it (None for a stage that cannot clip), side readings.
 
     `reduction_db` is the gain-reduction trace of a stage that has one: float32 `(n, 1)` where the channels are linked,
@@ -136,10 +136,11 @@ class Stage:
     name it, `stage_kinds` lists it. It declares what others ask of a stage:
 
     - `kind`: the trade name that heads its column, the class's name unless given;
-    - `takes`, `gives`: on which side of the converter it stands;
-    - `kept`: whether a rendering keeps the samples behind it, as it does for what costs more than a multiplication
-      does; the others are made again when they are asked for. `single`: single precision holds its samples exactly;
-    - `tells`: which `readings` it gives;
+    - `input_domain`, `output_domain`: on which side of the converter it stands;
+    - `cache_output`: whether a rendering keeps the samples behind it, as it does for what costs more than a
+      multiplication does; the others are made again when they are asked for;
+    - `fits_float32`: single precision holds its samples exactly;
+    - `reading_names`: which `readings` it gives;
     - `bends`: its output over its input is no straight line, so there is a transfer curve to draw: `curve_db`, the
       `corner` if it has one, and `hears_rms` where the RMS decides and not the peak;
     - `traced`: it gives a gain-reduction trace;
@@ -150,11 +151,11 @@ class Stage:
     """
 
     kind: ClassVar[str] = "Stage"
-    takes: ClassVar[Domain] = "digital"
-    gives: ClassVar[Domain] = "digital"
-    kept: ClassVar[bool] = False
-    single: ClassVar[bool] = False
-    tells: ClassVar[tuple[str, ...]] = ()
+    input_domain: ClassVar[Domain] = "digital"
+    output_domain: ClassVar[Domain] = "digital"
+    cache_output: ClassVar[bool] = False
+    fits_float32: ClassVar[bool] = False
+    reading_names: ClassVar[tuple[str, ...]] = ()
     bends: ClassVar[bool] = False
     cost_ms: ClassVar[float] = 0.1
 
@@ -212,7 +213,7 @@ class Stage:
         del rate_hz
         return 0
 
-    def process(self, signal: Signal) -> Passed:
+    def process(self, signal: Signal) -> StageResult:
         """The signal after this stage."""
         raise NotImplementedError
 

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 
 from gainlib.decibels import db_from_ratio, ratio_from_db
 from gainlib.meters import clipped_runs
-from gainlib.stages.base import Corner, Floats, Passed, Signal, Stage, frozen, require_within, setting
+from gainlib.stages.base import Corner, Floats, Signal, Stage, StageResult, frozen, require_within, setting
 
 __all__ = ["SoftClip", "rounded_off"]
 
@@ -48,7 +48,7 @@ class SoftClip(Stage):
     """
 
     kind: ClassVar[str] = "Soft clip"
-    tells: ClassVar[tuple[str, ...]] = ("gain_reduction_db",)
+    reading_names: ClassVar[tuple[str, ...]] = ("gain_reduction_db",)
     bends: ClassVar[bool] = True
     cost_ms: ClassVar[float] = 0.8
 
@@ -84,7 +84,7 @@ class SoftClip(Stage):
         amplitudes = np.asarray(ratio_from_db(np.asarray(levels_db, dtype=np.float64)))
         return db_from_ratio(rounded_off(amplitudes, self.ceiling, self.onset_db))
 
-    def process(self, signal: Signal) -> Passed:
+    def process(self, signal: Signal) -> StageResult:
         """The signal, its tops rounded off."""
         clipped = clipped_runs(signal.samples, ceiling_dbfs=self.ceiling_dbfs)
         samples = rounded_off(signal.samples, self.ceiling, self.onset_db)
@@ -93,7 +93,7 @@ class SoftClip(Stage):
         reduction = np.where(
             samples == 0.0, 1.0, np.abs(signal.samples) / np.where(samples == 0.0, 1.0, np.abs(samples))
         )
-        return Passed(
+        return StageResult(
             dataclasses.replace(signal, samples=frozen(samples)),
             clipped,
             readings={"gain_reduction_db": db_from_ratio(reduction.max())},

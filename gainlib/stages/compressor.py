@@ -15,9 +15,9 @@ from gainlib.loops import dynamics
 from gainlib.stages.base import (
     Corner,
     Floats,
-    Passed,
     Signal,
     Stage,
+    StageResult,
     choice,
     frozen,
     require_gain,
@@ -64,8 +64,8 @@ class Compressor(Stage):
     -17.0
     """
 
-    kept: ClassVar[bool] = True
-    tells: ClassVar[tuple[str, ...]] = ("gain_reduction_db", "mean_gain_reduction_db")
+    cache_output: ClassVar[bool] = True
+    reading_names: ClassVar[tuple[str, ...]] = ("gain_reduction_db", "mean_gain_reduction_db")
     bends: ClassVar[bool] = True
     cost_ms: ClassVar[float] = 0.6
 
@@ -141,7 +141,7 @@ class Compressor(Stage):
             out = levels + db_from_ratio(self._mixed(np.asarray(ratio_from_db(turned_db))))
         return float(out) if out.ndim == 0 else out
 
-    def process(self, signal: Signal) -> Passed:
+    def process(self, signal: Signal) -> StageResult:
         """The signal with its peaks turned down, and the trace of how far."""
         samples = np.ascontiguousarray(signal.samples)
         out = np.empty_like(samples)
@@ -152,7 +152,7 @@ class Compressor(Stage):
             self._pass_group(samples[:, part], signal.rate_hz, out[:, part], trace[:, group])
         rest = float(self._mixed(np.asarray(ratio_from_db(self.makeup_db))))
         trace.flags.writeable = False
-        return Passed(
+        return StageResult(
             dataclasses.replace(signal, samples=frozen(out), noise_power=signal.noise_power * rest**2),
             reduction_db=trace,
             readings={

@@ -14,9 +14,9 @@ from gainlib.errors import GainError
 from gainlib.meters import clipped_runs
 from gainlib.stages.base import (
     Domain,
-    Passed,
     Signal,
     Stage,
+    StageResult,
     choice,
     frozen,
     noise_of,
@@ -45,10 +45,10 @@ class Converter(Stage):
     8.701
     """
 
-    takes: ClassVar[Domain] = "analogue"
-    gives: ClassVar[Domain] = "digital"
-    kept: ClassVar[bool] = True
-    single: ClassVar[bool] = True
+    input_domain: ClassVar[Domain] = "analogue"
+    output_domain: ClassVar[Domain] = "digital"
+    cache_output: ClassVar[bool] = True
+    fits_float32: ClassVar[bool] = True
     cost_ms: ClassVar[float] = 0.3
 
     alignment: Alignment | str | float
@@ -81,7 +81,7 @@ class Converter(Stage):
         """No gain: full scale is 0 dBFS."""
         return 0.0
 
-    def process(self, signal: Signal) -> Passed:
+    def process(self, signal: Signal) -> StageResult:
         """The signal in fixed-point steps, clipped at full scale."""
         own_rms = ratio_from_db(self.noise_dbfs) * AES17_ZERO_RMS
         samples = signal.samples * (1.0 / self.full_scale_volts)
@@ -92,7 +92,7 @@ class Converter(Stage):
         power = signal.noise_power / self.full_scale_volts**2 + own_rms**2
         power += rounding_power(self.bits, dithered=self.dither)
         passed = dataclasses.replace(signal, samples=samples, noise_power=power, domain="digital")
-        return Passed(passed, clipped_runs(samples))
+        return StageResult(passed, clipped_runs(samples))
 
 
 @dataclass(frozen=True)
@@ -129,13 +129,13 @@ class StoredFile(Stage):
         """No gain."""
         return 0.0
 
-    def process(self, signal: Signal) -> Passed:
+    def process(self, signal: Signal) -> StageResult:
         """The signal, written and read again."""
         if self.coding == "float 32":
             samples = frozen(signal.samples.astype(np.float32).astype(np.float64))
-            return Passed(dataclasses.replace(signal, samples=samples))
+            return StageResult(dataclasses.replace(signal, samples=samples))
         bits = int(self.coding.split()[1])
         seed = [self.noise_seed, _DITHER, *signal.strip.encode()] if self.dither else None
         samples = frozen(in_steps(signal.samples, bits, seed))
         power = signal.noise_power + rounding_power(bits, dithered=self.dither)
-        return Passed(dataclasses.replace(signal, samples=samples, noise_power=power), clipped_runs(samples))
+        return StageResult(dataclasses.replace(signal, samples=samples, noise_power=power), clipped_runs(samples))

@@ -21,9 +21,9 @@ from gainlib.meters.loudness import loudness_lufs
 from gainlib.meters.true_peak import true_peak_dbtp
 from gainlib.stages.base import (
     Floats,
-    Passed,
     Signal,
     Stage,
+    StageResult,
     amplified,
     choice,
     frozen,
@@ -80,8 +80,8 @@ class Delivery(Stage):
     (-23.0, -16.0)
     """
 
-    kept: ClassVar[bool] = True
-    tells: ClassVar[tuple[str, ...]] = ("loudness_lufs", "true_peak_dbtp", "gain_db", "gain_reduction_db")
+    cache_output: ClassVar[bool] = True
+    reading_names: ClassVar[tuple[str, ...]] = ("loudness_lufs", "true_peak_dbtp", "gain_db", "gain_reduction_db")
     cost_ms: ClassVar[float] = 6.0
 
     target: str = choice("EBU R 128", *TARGETS, label="Target")
@@ -144,7 +144,7 @@ class Delivery(Stage):
     def _limiter(self) -> Limiter:
         return Limiter(ceiling_dbfs=self.most_dbtp, look_ahead_ms=2.0, release_ms=self.release_ms)
 
-    def process(self, signal: Signal) -> Passed:
+    def process(self, signal: Signal) -> StageResult:
         """The signal as the file will hold it."""
         if self.rate_hz is not None and self.rate_hz != signal.rate_hz:
             samples = frozen(resampled(signal.samples, signal.rate_hz, self.rate_hz))
@@ -169,15 +169,15 @@ class Delivery(Stage):
             "gain_db": gain_db,
             "gain_reduction_db": reduction,
         }
-        return Passed(signal, clipped, passed.reduction_db, readings)
+        return StageResult(signal, clipped, passed.reduction_db, readings)
 
-    def _levelled(self, signal: Signal) -> tuple[Passed, float]:
+    def _levelled(self, signal: Signal) -> tuple[StageResult, float]:
         """The signal at the target's loudness behind the limiter, and the gain in front of it."""
         read_lufs = _loudness(signal)
         gain_db = self.wanted_lufs - read_lufs if math.isfinite(read_lufs) else 0.0
         for _ in range(_ROUNDS):
             levelled = amplified(signal, ratio_from_db(gain_db))
-            passed = self._limiter().process(levelled) if self.limited else Passed(levelled)
+            passed = self._limiter().process(levelled) if self.limited else StageResult(levelled)
             if not passed.readings.get("gain_reduction_db") or not math.isfinite(read_lufs):
                 break
             # What the limiter took away is missing from the loudness; ask for as much more.

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from gainlib.decibels import db_from_ratio, ratio_from_db
 from gainlib.errors import GainError
 from gainlib.stages.automation import Points, checked_ride, ridden, ride_gains
-from gainlib.stages.base import Passed, Signal, Stage, amplified, require_one_of, require_within, setting
+from gainlib.stages.base import Signal, Stage, StageResult, amplified, require_one_of, require_within, setting
 
 __all__ = ["TAPER", "Fader", "Taper"]
 
@@ -119,11 +119,11 @@ class Fader(Stage):
         """Its gain, where it is neither muted nor ridden."""
         return None if self.muted or self.ride else self.gain_db
 
-    def process(self, signal: Signal) -> Passed:
+    def process(self, signal: Signal) -> StageResult:
         """The signal at the fader's level."""
         gain = 0.0 if self.muted else ratio_from_db(self.gain_db)
         if self.ride:
             gains = ride_gains(self.ride, signal)
             gains *= gain
-            return Passed(ridden(signal, gains))
-        return Passed(amplified(signal, gain))
+            return StageResult(ridden(signal, gains))
+        return StageResult(amplified(signal, gain))

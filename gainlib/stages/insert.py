@@ -12,9 +12,9 @@ import numpy as np
 from gainlib.decibels import Alignment, alignment, dbu_from_dbv, ratio_from_db
 from gainlib.meters import clipped_runs
 from gainlib.stages.base import (
-    Passed,
     Signal,
     Stage,
+    StageResult,
     choice,
     frozen,
     noise_of,
@@ -47,7 +47,7 @@ class OutboardInsert(Stage):
     """
 
     kind: ClassVar[str] = "Insert"
-    tells: ClassVar[tuple[str, ...]] = ("loop_gain_db",)
+    reading_names: ClassVar[tuple[str, ...]] = ("loop_gain_db",)
 
     alignment: Alignment | str | float
     send: str = choice("+4 dBu", "+4 dBu", "-10 dBV", label="Send")
@@ -86,7 +86,7 @@ class OutboardInsert(Stage):
         """From the device's volts to what the return makes of them."""
         return ratio_from_db(self.return_gain_db) / self._full_scale_volts(self.receive)
 
-    def process(self, signal: Signal) -> Passed:
+    def process(self, signal: Signal) -> StageResult:
         """The signal, back from the device."""
         out = self._full_scale_volts(self.send) * ratio_from_db(self.device_gain_db)
         noise_rms = thermal_rms_volts(self.device_noise_dbu, signal.rate_hz)
@@ -103,4 +103,4 @@ class OutboardInsert(Stage):
         passed = dataclasses.replace(signal, samples=frozen(samples), noise_power=power)
         # Where both clip, the device's runs tell the story: what it cut off stays cut off.
         clipped = device if len(device) else returned
-        return Passed(passed, clipped, readings={"loop_gain_db": self.loop_gain_db})
+        return StageResult(passed, clipped, readings={"loop_gain_db": self.loop_gain_db})

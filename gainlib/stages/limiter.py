@@ -12,7 +12,17 @@ from numpy.typing import ArrayLike, NDArray
 from gainlib.decibels import ratio_from_db
 from gainlib.loops import dynamics
 from gainlib.meters.true_peak import QUARTERS, true_peak_dbtp
-from gainlib.stages.base import Corner, Floats, Passed, Signal, Stage, frozen, require_one_of, require_within, setting
+from gainlib.stages.base import (
+    Corner,
+    Floats,
+    Signal,
+    Stage,
+    StageResult,
+    frozen,
+    require_one_of,
+    require_within,
+    setting,
+)
 from gainlib.stages.compressor import coefficient
 
 __all__ = ["Limiter"]
@@ -42,8 +52,8 @@ class Limiter(Stage):
     240
     """
 
-    kept: ClassVar[bool] = True
-    tells: ClassVar[tuple[str, ...]] = ("gain_reduction_db", "mean_gain_reduction_db")
+    cache_output: ClassVar[bool] = True
+    reading_names: ClassVar[tuple[str, ...]] = ("gain_reduction_db", "mean_gain_reduction_db")
     bends: ClassVar[bool] = True
     cost_ms: ClassVar[float] = 2.0
 
@@ -90,7 +100,7 @@ class Limiter(Stage):
     def _look_ahead(self, rate_hz: int) -> int:
         return round(self.look_ahead_ms * rate_hz / 1000)
 
-    def process(self, signal: Signal) -> Passed:
+    def process(self, signal: Signal) -> StageResult:
         """The signal under its ceiling, and the trace of how far it was turned down."""
         samples = np.ascontiguousarray(signal.samples)
         out = np.empty_like(samples)
@@ -102,7 +112,7 @@ class Limiter(Stage):
         # Rounding may put a product the last bit above the ceiling.
         np.clip(out, -self.ceiling, self.ceiling, out=out)
         trace.flags.writeable = False
-        return Passed(
+        return StageResult(
             dataclasses.replace(signal, samples=frozen(out)),
             reduction_db=trace,
             readings={

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from gainlib.errors import GainError
-from gainlib.stages.base import Passed, Signal, Stage, choice, frozen, require_one_of, require_within, setting
+from gainlib.stages.base import Signal, Stage, StageResult, choice, frozen, require_one_of, require_within, setting
 
 __all__ = ["Pan", "pan_gains"]
 
@@ -56,7 +56,7 @@ class Pan(Stage):
         require_within(self, "position", -1.0, 1.0)
         require_one_of(self)
 
-    def process(self, signal: Signal) -> Passed:
+    def process(self, signal: Signal) -> StageResult:
         """The signal, placed."""
         channels = signal.samples.shape[1]
         if channels > 2:
@@ -70,4 +70,4 @@ class Pan(Stage):
         samples = np.empty((len(signal.samples), 2))
         np.multiply(signal.samples[:, 0], left, out=samples[:, 0])
         np.multiply(signal.samples[:, -1], right, out=samples[:, 1])
-        return Passed(dataclasses.replace(signal, samples=frozen(samples), noise_power=power))
+        return StageResult(dataclasses.replace(signal, samples=frozen(samples), noise_power=power))

@@ -14,9 +14,9 @@ from gainlib.errors import GainError
 from gainlib.meters import clipped_runs, noise_floor_dbfs
 from gainlib.stages.base import (
     Domain,
-    Passed,
     Signal,
     Stage,
+    StageResult,
     choice,
     frozen,
     noise_of,
@@ -45,8 +45,8 @@ class Source(Stage):
     'Source'
     """
 
-    takes: ClassVar[Domain] = "digital"
-    gives: ClassVar[Domain] = "analogue"
+    input_domain: ClassVar[Domain] = "digital"
+    output_domain: ClassVar[Domain] = "analogue"
 
     full_scale_dbu: float = setting(-30.0, label="Level", low=-60.0, high=0.0, step=1.0)
     noise_dbfs: float | None = None
@@ -62,7 +62,7 @@ class Source(Stage):
         """No gain: the recording's full scale is 0 dBFS."""
         return 0.0
 
-    def process(self, signal: Signal) -> Passed:
+    def process(self, signal: Signal) -> StageResult:
         """The recording in volts."""
         gain = peak_volts(self.full_scale_dbu)
         noise_dbfs = self.noise_dbfs
@@ -70,7 +70,7 @@ class Source(Stage):
             noise_dbfs = float(noise_floor_dbfs(signal.samples, signal.rate_hz).max())
         noise_power = power_from_rms_dbfs(noise_dbfs) * gain * gain
         samples = frozen(signal.samples * gain)
-        return Passed(dataclasses.replace(signal, samples=samples, noise_power=noise_power, domain="analogue"))
+        return StageResult(dataclasses.replace(signal, samples=samples, noise_power=noise_power, domain="analogue"))
 
 
 @dataclass(frozen=True)
@@ -90,8 +90,8 @@ class Preamp(Stage):
     40.0
     """
 
-    takes: ClassVar[Domain] = "analogue"
-    gives: ClassVar[Domain] = "analogue"
+    input_domain: ClassVar[Domain] = "analogue"
+    output_domain: ClassVar[Domain] = "analogue"
 
     gain_db: float = setting(30.0, label="Gain", low=0.0, high=60.0, step=1.0)
     input_noise_dbu: float = -128.0
@@ -119,7 +119,7 @@ class Preamp(Stage):
         """The gain behind the pad."""
         return self.gain_db - self.pad_db
 
-    def process(self, signal: Signal) -> Passed:
+    def process(self, signal: Signal) -> StageResult:
         """The signal at line level."""
         gain = ratio_from_db(self.gain_db)
         padded = ratio_from_db(-self.pad_db) * (-1.0 if self.inverted else 1.0)
@@ -131,7 +131,7 @@ class Preamp(Stage):
             samples = rounded_off(samples, self.ceiling, 6.0)
         np.clip(samples, -self.ceiling, self.ceiling, out=samples)
         power = (signal.noise_power * padded**2 + own_rms**2) * gain**2
-        return Passed(dataclasses.replace(signal, samples=frozen(samples), noise_power=power), clipped)
+        return StageResult(dataclasses.replace(signal, samples=frozen(samples), noise_power=power), clipped)
 
 
 def peak_volts(level_dbu: float) -> float:

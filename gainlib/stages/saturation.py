@@ -16,7 +16,7 @@ from gainlib.decibels import db_from_power, db_from_ratio, ratio_from_db
 from gainlib.errors import GainError
 from gainlib.loops import dynamics
 from gainlib.loops.windowed_sinc import windowed_sinc
-from gainlib.stages.base import Floats, Passed, Signal, Stage, frozen, require_within, setting
+from gainlib.stages.base import Floats, Signal, Stage, StageResult, frozen, require_within, setting
 
 __all__ = ["Saturation"]
 
@@ -54,8 +54,8 @@ class Saturation(Stage):
     1.91
     """
 
-    kept: ClassVar[bool] = True
-    tells: ClassVar[tuple[str, ...]] = ("distortion_percent", "distortion_db", "compensation_db")
+    cache_output: ClassVar[bool] = True
+    reading_names: ClassVar[tuple[str, ...]] = ("distortion_percent", "distortion_db", "compensation_db")
     bends: ClassVar[bool] = True
     cost_ms: ClassVar[float] = 6.0
 
@@ -127,7 +127,7 @@ class Saturation(Stage):
             delay += (2 * _UP_WIDE - 1 + _DOWN_WIDE) / 2 ** (doubling + 1)
         return math.ceil(delay)
 
-    def process(self, signal: Signal) -> Passed:
+    def process(self, signal: Signal) -> StageResult:
         """The signal, denser."""
         silent = {"distortion_percent": 0.0, "distortion_db": -math.inf, "compensation_db": 0.0}
         if signal.rate_hz < _LOWEST_RATE_HZ:
@@ -136,7 +136,7 @@ class Saturation(Stage):
             )
         peak = _peak(signal.samples)
         if self.drive_db == 0.0 or peak == 0.0:
-            return Passed(signal, readings=silent)
+            return StageResult(signal, readings=silent)
         slope = ratio_from_db(self.drive_db)
         factor = self.oversampling(signal.rate_hz, peak)
         out = np.empty_like(signal.samples)
@@ -147,7 +147,7 @@ class Saturation(Stage):
         compensation = peak / _peak(out)
         out *= compensation
         share = _distortion_power(signal.samples, out)
-        return Passed(
+        return StageResult(
             dataclasses.replace(
                 signal, samples=frozen(out), noise_power=signal.noise_power * (slope * compensation) ** 2
             ),

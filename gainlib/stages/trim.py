@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from gainlib.decibels import ratio_from_db
-from gainlib.stages.base import Passed, Signal, Stage, amplified, require_gain, setting
+from gainlib.stages.base import Signal, Stage, StageResult, amplified, require_gain, setting
 
 __all__ = ["Trim"]
 
@@ -32,6 +32,6 @@ class Trim(Stage):
         """Its gain."""
         return self.gain_db
 
-    def process(self, signal: Signal) -> Passed:
+    def process(self, signal: Signal) -> StageResult:
         """The signal at its new level."""
-        return Passed(amplified(signal, ratio_from_db(self.gain_db)))
+        return StageResult(amplified(signal, ratio_from_db(self.gain_db)))

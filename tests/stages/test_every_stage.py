@@ -47,7 +47,7 @@ by_kind = pytest.mark.parametrize("stage", STAGES, ids=lambda stage: type(stage)
 
 def entering(signal_of, stage: Stage, channels: int = 2):
     samples = np.random.default_rng(1).uniform(-0.9, 0.9, (1000, channels))
-    return signal_of(samples, noise_power=1e-9, domain=stage.takes)
+    return signal_of(samples, noise_power=1e-9, domain=stage.input_domain)
 
 
 def test_every_stage_of_the_room_is_known_by_its_name() -> None:
@@ -90,7 +90,7 @@ def test_a_stage_has_the_curve_and_the_trace_that_it_declares(signal_of, stage: 
 
 @by_kind
 def test_a_plain_gain_is_the_whole_of_what_a_stage_does_to_a_quiet_signal(signal_of, stage: Stage) -> None:
-    if stage.plain_gain_db is None or stage.takes != stage.gives:
+    if stage.plain_gain_db is None or stage.input_domain != stage.output_domain:
         return
     quiet = entering(signal_of, stage)
     quiet = dataclasses.replace(quiet, samples=quiet.samples * 0.01)
@@ -107,18 +107,18 @@ def test_the_same_in_gives_the_same_out_and_the_input_is_left_alone(signal_of, s
     one, other = stage.process(signal), stage.process(signal)
     assert np.array_equal(one.signal.samples, other.signal.samples)
     assert np.array_equal(signal.samples, before)
-    assert one.signal.domain == stage.gives
+    assert one.signal.domain == stage.output_domain
     assert one.signal.samples.dtype == np.float64
     assert not one.signal.samples.flags.writeable
     assert one.signal.noise_power >= 0.0
 
 
 @by_kind
-def test_a_stage_tells_what_it_says_that_it_tells(signal_of, stage: Stage) -> None:
+def test_a_stage_gives_the_readings_that_it_names(signal_of, stage: Stage) -> None:
     passed = stage.process(entering(signal_of, stage))
-    assert set(passed.readings) == set(stage.tells)
+    assert set(passed.readings) == set(stage.reading_names)
     silent = dataclasses.replace(entering(signal_of, stage), samples=np.zeros((1000, 1)))
-    assert set(stage.process(silent).readings) == set(stage.tells)
+    assert set(stage.process(silent).readings) == set(stage.reading_names)
 
 
 @by_kind
