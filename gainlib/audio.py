@@ -17,7 +17,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gainlib.errors import GainError
-from gainlib.storage.atomic import taking_its_place
+from gainlib.storage import atomic_path
+from gainlib.text import reason_of
 
 __all__ = ["Audio", "Recording", "bundled", "bundled_folder", "read", "tone", "write", "write_blocks"]
 
@@ -319,7 +320,7 @@ class Recording:
 
     def _unreadable(self, fault: BaseException) -> GainError:
         return GainError(
-            f"{self._given} could not be read as a sound file ({_reason(fault)}); export it as WAV or FLAC."
+            f"{self._given} could not be read as a sound file ({reason_of(fault)}); export it as WAV or FLAC."
         )
 
     def _truncated(self) -> GainError:
@@ -343,7 +344,7 @@ def write(path: str | os.PathLike[str], audio: Audio, *, subtype: str | None = N
     """
     where, kind, coding = _place(path, subtype, overwrite)
     _require_room(audio.samples, coding)
-    with _whole(path, where) as half:
+    with _whole(where) as half:
         import soundfile
 
         soundfile.write(half, _in_codes(audio.samples, coding), audio.rate_hz, format=kind, subtype=coding)
@@ -376,7 +377,7 @@ def write_blocks(
     if kind == "WAV" and frames * channels * 8 > _LONGEST_PLAIN_WAV:
         kind = "RF64"
     written = 0
-    with _whole(path, where) as half:
+    with _whole(where) as half:
         with soundfile.SoundFile(half, "w", rate_hz, channels, format=kind, subtype=coding) as sound:
             for block in blocks:
                 _require_room(block, coding)
@@ -417,22 +418,16 @@ def _require_room(samples: Samples, coding: str) -> None:
 
 
 @contextlib.contextmanager
-def _whole(path: str | os.PathLike[str], where: Path) -> Iterator[Path]:
+def _whole(where: Path) -> Iterator[Path]:
     """A neighbour of the file to be written, which takes its place when all went well, and else is gone."""
     import soundfile
 
-    begun = False
-    try:
-        with taking_its_place(where) as half:
-            begun = True
+    with atomic_path(where, then="; nothing was left behind") as half:
+        try:
             yield half
-    # soundfile asserts that all was written, which is how a full disk may show.
-    except (soundfile.LibsndfileError, RuntimeError, OSError, AssertionError) as fault:
-        if not begun:
-            raise GainError(
-                f"{where.parent} cannot be written to ({_reason(fault)}); choose another folder."
-            ) from fault
-        raise GainError(f"{path} could not be written ({_reason(fault)}); nothing was left behind.") from fault
+        # soundfile asserts that all was written, which is how a full disk may show.
+        except (soundfile.LibsndfileError, RuntimeError, AssertionError) as fault:
+            raise OSError(reason_of(fault)) from fault
 
 
 def _in_codes(samples: Samples, coding: str) -> Samples | NDArray[np.int32]:
@@ -479,8 +474,3 @@ def _time_reference(where: Path) -> int | None:
                 return int.from_bytes(field, "little") if len(field) == 8 <= size - 338 else None
             file.seek(size + size % 2, os.SEEK_CUR)
     return None
-
-
-def _reason(fault: BaseException) -> str:
-    text = getattr(fault, "error_string", None) or getattr(fault, "strerror", None) or str(fault)
-    return str(text or type(fault).__name__).strip().rstrip(".").lower()

@@ -252,9 +252,7 @@ def test_a_write_that_fails_half_way_leaves_the_old_file(tmp_path, monkeypatch):
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(soundfile, "write", full_disk)
-    with pytest.raises(
-        GainError, match="take.wav could not be written \\(no space left on device\\); nothing was left"
-    ):
+    with pytest.raises(GainError, match="take.wav cannot be written \\(no space left on device\\); nothing was left"):
         write(path, Audio(noise(peak=0.1), RATE_HZ), overwrite=True)
     assert path.read_bytes() == before
     assert [each.name for each in tmp_path.iterdir()] == ["take.wav"]

@@ -19,7 +19,8 @@ PACKAGE = Path(gainlib.__file__).parent
 # From the cellar to the roof; a room may import from rooms on lower floors, and from itself.
 FLOORS = [
     {"errors"},
-    {"decibels", "loops", "storage"},
+    {"text", "decibels", "loops"},
+    {"storage"},
     {"audio"},
     {"meters"},
     {"stages"},

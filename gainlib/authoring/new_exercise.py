@@ -8,6 +8,7 @@ from pathlib import Path
 
 from gainlib.errors import GainError, nearest
 from gainlib.exercises.tables import KINDS, shown
+from gainlib.storage import atomic_write
 
 __all__ = ["new_exercise"]
 
@@ -33,13 +34,7 @@ def new_exercise(name: str, *, kind: str = "set", folder: Path | None = None) ->
     text = (resources.files("gainlib") / "authoring" / "templates" / f"{kind}.toml").read_text(encoding="utf-8")
     file = (folder or Path()) / f"{plain}.toml"
     title = plain.rpartition("/")[2].replace("-", " ").capitalize()
-    try:
-        file.parent.mkdir(parents=True, exist_ok=True)
-        with file.open("x", encoding="utf-8", newline="\n") as out:
-            out.write(text.replace("TITLE", title))
-    except FileExistsError as fault:
-        raise GainError(f"{file} is there already; choose another name, or move the file away.") from fault
-    except OSError as fault:
-        reason = (fault.strerror or str(fault)).lower()
-        raise GainError(f"{file} cannot be written ({reason}); go to a folder that you may write to.") from fault
-    return file
+    if file.exists() or file.is_symlink():
+        raise GainError(f"{file} is there already; choose another name, or move the file away.")
+    then = "; go to a folder that you may write to"
+    return atomic_write(file, text.replace("TITLE", title), make_folder=True, then=then)

@@ -13,6 +13,8 @@ from gainlib.errors import GainError, nearest
 from gainlib.exercises import Exercise, Move, Variant, author_answer, load
 from gainlib.exercises.readings import Renderings, printed_number
 from gainlib.html.figures import bokeh_script
+from gainlib.storage import atomic_write
+from gainlib.text import reason_of
 from gainlib.views.style import coloured, frame
 
 __all__ = ["Cell", "PassingRegion", "passing_region", "write_passing_page"]
@@ -199,26 +201,24 @@ def write_passing_page(region: PassingRegion, page: str | os.PathLike[str]) -> P
 
     target = Path(page)
     try:
-        if target.exists() and _MARK not in target.read_text(encoding="utf-8", errors="replace")[:500]:
-            raise GainError(f"{target} is there already and no picture of this kind; give another name.")
-        drawing = region.figure()
-        script, place = components(drawing)
-        exercise, numbers = region.variant.exercise, region.variant.printed
-        drawn = ", ".join(f"{name} {value}" for name, value in numbers.items())
-        body = _PAGE.format(
-            mark=_MARK,
-            title=escape(f"{exercise.title}: which answers pass"),
-            drawn=escape(f"{exercise.name}, one learner's numbers: {drawn}" if drawn else exercise.name),
-            sentence=escape(region.sentence),
-            place=place,
-            library=bokeh_script().decode("utf-8").replace("</script", "<\\/script"),
-            script=script,
-        )
-        target.write_text(body, encoding="utf-8")
+        held = target.read_text(encoding="utf-8", errors="replace") if target.exists() else _MARK
     except OSError as fault:
-        reason = (fault.strerror or str(fault)).lower()
-        raise GainError(f"{target} cannot be written ({reason}); give another name.") from fault
-    return target
+        raise GainError(f"{target} cannot be written ({reason_of(fault)}); give another name.") from fault
+    if _MARK not in held[:500]:
+        raise GainError(f"{target} is there already and no picture of this kind; give another name.")
+    script, place = components(region.figure())
+    exercise, numbers = region.variant.exercise, region.variant.printed
+    drawn = ", ".join(f"{name} {value}" for name, value in numbers.items())
+    body = _PAGE.format(
+        mark=_MARK,
+        title=escape(f"{exercise.title}: which answers pass"),
+        drawn=escape(f"{exercise.name}, one learner's numbers: {drawn}" if drawn else exercise.name),
+        sentence=escape(region.sentence),
+        place=place,
+        library=bokeh_script().decode("utf-8").replace("</script", "<\\/script"),
+        script=script,
+    )
+    return atomic_write(target, body, then="; give another name")
 
 
 _PAGE = """<!doctype html>

@@ -26,7 +26,9 @@ from gainlib.errors import GainError, nearest
 from gainlib.exercises import Exercise, exercise_names, load
 from gainlib.exercises.entry_faults import describe_fault
 from gainlib.exercises.tables import shown
-from gainlib.learners.progress import require_text, write_whole
+from gainlib.learners.progress import require_text
+from gainlib.storage import atomic_write
+from gainlib.text import reason_of
 
 __all__ = [
     "ClassFile", "ExerciseEntry", "Late", "Learner", "LearnersFile", "new_class", "read_class", "read_learners_file",
@@ -187,25 +189,14 @@ def new_class(
     for path in (target, learners_file):
         if path.exists() or path.is_symlink():
             raise GainError(f"{path} is there already; give another name, or move it away.")
-    try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        write_whole(target, _text(made, "gainlib class", {}, LATE_EXAMPLE, made.learners))
-        write_shared(learners_file, made.for_learners())
-    except OSError as fault:
-        raise GainError(f"{target} cannot be written ({(fault.strerror or str(fault)).lower()}).") from fault
-    return target, learners_file
+    atomic_write(target, _text(made, "gainlib class", {}, LATE_EXAMPLE, made.learners), private=True, make_folder=True)
+    return target, atomic_write(learners_file, made.for_learners())
 
 
 def write_learners_file(file: str | os.PathLike[str]) -> Path:
     """Write the learners' file of a class again, after the class file was changed; gives its path."""
     target = Path(file)
-    learners_file = _learners_path(target)
-    made = read_class(target)
-    try:
-        write_shared(learners_file, made.for_learners())
-    except OSError as fault:
-        raise GainError(f"{learners_file} cannot be written ({(fault.strerror or str(fault)).lower()}).") from fault
-    return learners_file
+    return atomic_write(_learners_path(target), read_class(target).for_learners())
 
 
 def read_class(file: str | os.PathLike[str]) -> ClassFile:
@@ -231,12 +222,6 @@ def exercise_of(entry: ExerciseEntry, home: Path) -> Exercise:
     return exercise
 
 
-def write_shared(file: Path, content: str) -> None:
-    """Write a file, whole or not at all, that other users of the computer may read. Raises OSError."""
-    write_whole(file, content)
-    file.chmod(0o644)
-
-
 def _learners_path(file: Path) -> Path:
     return file.with_name(file.stem + FOR_LEARNERS)
 
@@ -259,7 +244,7 @@ def _read(file: Path, model: type[Kind]) -> Kind:
             raise GainError(f"{file.name} is larger than {LARGEST_CLASS_BYTES // 1024**2} MB; that is no class file.")
         content = tomllib.loads(file.read_text(encoding="utf-8"))
     except OSError as fault:
-        raise GainError(f"{file} cannot be read ({(fault.strerror or str(fault)).lower()}); check the name.") from fault
+        raise GainError(f"{file} cannot be read ({reason_of(fault)}); check the name.") from fault
     except UnicodeDecodeError as fault:
         raise GainError(f"{file.name} is not UTF-8 text (byte {fault.start}); save it as UTF-8.") from fault
     except (tomllib.TOMLDecodeError, RecursionError) as fault:

@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from gainlib.classroom.marks import LearnerMark
-from gainlib.learners.progress import write_whole
+from gainlib.storage import atomic_write
 
 __all__ = ["plain_cell", "write_csv", "write_sheets"]
 
@@ -55,7 +55,7 @@ def write_csv(file: Path, rows: Iterable[Sequence[Cell]]) -> None:
     table = csv.writer(out)
     for each in rows:
         table.writerow([plain_cell(cell) if isinstance(cell, str) else cell for cell in each])
-    write_whole(file, out.getvalue().encode("utf-8-sig"))
+    atomic_write(file, out.getvalue().encode("utf-8-sig"), private=True)
 
 
 def write_sheets(file: Path, sheets: Iterable[tuple[str, Iterable[Sequence[Cell]]]]) -> None:

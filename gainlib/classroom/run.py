@@ -23,8 +23,8 @@ from gainlib.classroom.store import Store
 from gainlib.classroom.workers import done_by
 from gainlib.errors import GainError
 from gainlib.html.figures import bokeh_script
-from gainlib.learners.progress import write_whole
 from gainlib.learners.submission import plain_name
+from gainlib.storage import atomic_write
 
 __all__ = ["Marking", "mark_class"]
 
@@ -93,14 +93,10 @@ def mark_class(
             folder, of_class, store, home=source.parent, workers=workers, cluster=cluster, any_version=any_version,
             told=told,
         )  # fmt: skip
-        try:
-            figures, without = _written(marks, target)
-            pages = 0
-            if feedback != "none":
-                pages = _feedback(marks, target / "feedback", feedback == "light", workers, cluster, told)
-        except OSError as fault:
-            reason = (fault.strerror or str(fault)).lower()
-            raise GainError(f"{fault.filename or target} cannot be written ({reason}).") from fault
+        figures, without = _written(marks, target)
+        pages = 0
+        if feedback != "none":
+            pages = _feedback(marks, target / "feedback", feedback == "light", workers, cluster, told)
     return Marking(target, figures.learners, figures.handed_in, marks.answers, marks.marked_before, without, pages)
 
 
@@ -127,7 +123,7 @@ def _written(marks: Marks, target: Path) -> tuple[ClassFigures, int]:
     pairs = alike(_given(marks), figures.learners, _ranges(marks), lambda mine, theirs: _fits(marks, mine, theirs))
     earlier = sum(not counts and not file.fault for file, counts in marks.store.files())
     report = class_report(marks.class_file, figures, pairs, names, without[:MOST_LISTED], len(without))
-    write_whole(target / "report.html", report)
+    atomic_write(target / "report.html", report, private=True)
     return figures, len(without) - earlier
 
 
@@ -165,13 +161,12 @@ def _fits(marks: Marks, mine: Given, theirs: Given) -> bool:
 
 def _feedback(marks: Marks, folder: Path, light: bool, workers: int, cluster: str, told: Told) -> int:
     """Write the page of all who handed in, unless one is there, made from the same; gives how many there are."""
-    folder.mkdir(parents=True, exist_ok=True)
     learners = marks.learners()
     plain = {learner_id: plain_name(learner_id) for learner_id, _ in learners}
     # On some systems a and A are one file.
     same = Counter(each.lower() for each in plain.values())
     if light:
-        write_whole(folder / SCRIPT, bokeh_script())
+        atomic_write(folder / SCRIPT, bokeh_script(), make_folder=True)
     count = 0
 
     def to_do() -> Iterator[PageWork]:
@@ -191,7 +186,7 @@ def _feedback(marks: Marks, folder: Path, light: bool, workers: int, cluster: st
     made = done_by(feedback_pages, to_do(), workers=workers, cluster=cluster)
     for done, (work, text) in enumerate(made, start=1):
         if text is not None:
-            write_whole(folder / work.file, text)
+            atomic_write(folder / work.file, text, private=True, make_folder=True)
             marks.store.add_page(work.file, work.digest)
             marks.store.write()
         told("writing feedback", done, 0)

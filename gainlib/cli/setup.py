@@ -18,13 +18,15 @@ import numpy as np
 
 from gainlib import loops as fast_loops
 from gainlib.audio import Audio, bundled_folder, read, write
+from gainlib.errors import GainError
 from gainlib.exercises import exercise_names, load
 from gainlib.flow import Session
 from gainlib.learners.course_folder import server_environment
-from gainlib.learners.progress import write_whole
 from gainlib.meters import measure_all, true_peak_dbtp
 from gainlib.stages import Compressor, Converter, Delivery, Pan, Preamp, Saturation, Source
+from gainlib.storage import atomic_write
 from gainlib.surveys.survey import survey
+from gainlib.text import reason_of
 
 __all__ = ["Finding", "findings"]
 
@@ -217,9 +219,9 @@ def writable(folder: Path) -> Finding:
     try:
         with tempfile.TemporaryDirectory(prefix=".gainlib-", dir=place) as inside:
             for text in ("first", "second"):
-                write_whole(Path(inside) / "probe.txt", text)
-    except OSError as fault:
-        said = f"{place} cannot be written to ({(fault.strerror or str(fault)).lower()})."
+                atomic_write(Path(inside) / "probe.txt", text)
+    except (OSError, GainError) as fault:
+        said = str(fault) if isinstance(fault, GainError) else f"{place} cannot be written to ({reason_of(fault)})."
         return Finding("folder", False, said, "Open the course in a folder of the learner's own: gainlib open FOLDER")
     return Finding("folder", True, f"{place} can be written to.")
 

@@ -60,14 +60,15 @@ def survey_command(
     Ends with 0 when all is well, with 1 when something is wrong with a stem or a file cannot be read, with 2 when
     nothing could be done or the survey was ended before its end.
     """
+    from gainlib.storage import atomic_write
     from gainlib.surveys import Practice, Tempo, as_csv, lines
     from gainlib.surveys import as_json as json_of
     from gainlib.surveys.comparison import compared, earlier
     from gainlib.surveys.exports import WORDS, require_free, write_copies
-    from gainlib.surveys.folder import shown
     from gainlib.surveys.report import schema_text
-    from gainlib.surveys.sheet import require_writable, write_sheet, write_text
+    from gainlib.surveys.sheet import require_writable, write_sheet
     from gainlib.surveys.survey import survey
+    from gainlib.text import printable
 
     if schema:
         typer.echo(schema_text())
@@ -104,13 +105,13 @@ def survey_command(
         for line in [] if changes is None else ["What has changed:", *changes.lines]:
             typer.echo(line)
     if csv is not None:
-        write_text(csv, as_csv(found), overwrite=overwrite)
-        print(f"Written: {shown(csv)}", file=said)
+        atomic_write(require_writable(csv, overwrite=overwrite), as_csv(found))
+        print(f"Written: {printable(csv)}", file=said)
     if sheet is not None:
-        print(f"Written: {shown(write_sheet(found, sheet, changes=changes, overwrite=overwrite))}", file=said)
+        print(f"Written: {printable(write_sheet(found, sheet, changes=changes, overwrite=overwrite))}", file=said)
     if write is not None and found.whole:
         copies = write_copies(found, write, word=word, overwrite=overwrite)
-        print(f"Written: {len(copies)} trimmed copies in {shown(write)}", file=said)
+        print(f"Written: {len(copies)} trimmed copies in {printable(write)}", file=said)
         if any(each.starts_at is not None for each in found.stems):
             print("The copies do not carry the start time that the originals' headers hold.", file=said)
     raise typer.Exit(2 if not found.whole or not found.stems else 0 if found.sound else 1)

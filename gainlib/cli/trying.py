@@ -14,7 +14,8 @@ from gainlib.cli.authoring import print_proof
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise, load
 from gainlib.learners.jupyter_server import serve
-from gainlib.learners.progress import require_text, write_whole
+from gainlib.learners.progress import require_text
+from gainlib.storage import atomic_write
 
 __all__ = ["NOTEBOOK", "faulty", "trial_notebook", "try_exercise"]
 
@@ -85,11 +86,7 @@ def trial_notebook(given: str, learner: str) -> str:
 
 def _opened(given: str, learner: str, folder: Path, *, port: int, browser: bool) -> None:
     notebook = folder / NOTEBOOK
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        write_whole(notebook, trial_notebook(given, learner))
-    except OSError as fault:
-        reason = (fault.strerror or str(fault)).lower()
-        raise GainError(f"{folder} cannot be used ({reason}); name a folder that you may write to.") from fault
+    then = "; name a folder that you may write to"
+    atomic_write(notebook, trial_notebook(given, learner), make_folder=True, then=then)
     typer.echo(f"{given} as the learner {learner} gets it, in {notebook}.")
     serve(folder, port=port, browser=browser, page=NOTEBOOK, what="The exercise")

@@ -20,6 +20,7 @@ from gainlib.decibels import ALIGNMENTS, Alignment
 from gainlib.errors import GainError, nearest
 from gainlib.flow.session import MAIN, Bus, Send, Session, Strip
 from gainlib.stages import Stage
+from gainlib.storage import atomic_write
 
 __all__ = ["KINDS", "loaded", "saved", "session_faults"]
 
@@ -75,10 +76,7 @@ def saved(session: Session, path: str | os.PathLike[str], *, overwrite: bool = F
         lines += ["", "[[buses]]", f"name = {_toml(bus.name)}", f"to = {_toml(bus.to)}", *_part_lines("buses", bus)]
     if session.main is not None:
         lines += ["", f"[{MAIN}]", *_part_lines(MAIN, session.main)]
-    half = where.with_name(f".{where.name}.half")
-    half.write_text("\n".join(lines) + "\n", encoding="utf-8")
-    os.replace(half, where)
-    return where
+    return atomic_write(where, "\n".join(lines) + "\n", then="; choose another folder")
 
 
 def loaded(path: str | os.PathLike[str]) -> Session:

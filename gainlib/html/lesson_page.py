@@ -15,6 +15,7 @@ from typing import Any
 
 from gainlib.errors import GainError
 from gainlib.html.figures import DRAW_ALL, bokeh_script
+from gainlib.storage import atomic_write
 
 __all__ = ["lesson_page"]
 
@@ -67,8 +68,7 @@ def lesson_page(notebook: str | os.PathLike[str], page: str | os.PathLike[str], 
         script = bokeh_script().decode("utf-8").replace("</script", "<\\/script")
         draw = f'{DRAW_ALL}\ndrawAll("[data-gainlib]");'
         body = body.replace("</body>", f"<script>{script}</script>\n<script>{draw}</script>\n</body>")
-    target.write_text(body, encoding="utf-8")
-    return target
+    return atomic_write(target, body, then="; give another name")
 
 
 class _Drawn:

@@ -15,7 +15,9 @@ from pathlib import Path, PurePosixPath
 from gainlib.audio import bundled_folder
 from gainlib.errors import GainError
 from gainlib.exercises import exercise_names, load
-from gainlib.learners.progress import MANIFEST, MARK, Progress, course_folder, require_text, write_whole
+from gainlib.learners.progress import MANIFEST, MARK, Progress, course_folder, require_text
+from gainlib.storage import atomic_write
+from gainlib.text import reason_of
 
 __all__ = [
     "Contents",
@@ -35,6 +37,7 @@ FIRST_PAGE = "contents.ipynb"
 BOOK = "exercise-book.ipynb"
 NOT_LAID = {"progress.json", "for-teachers.md"}
 LESSON_FILES = "[0-9][0-9]-*.ipynb"
+_ELSEWHERE = "; name a folder that you may write to"
 OPEN_AHEAD = "--IPKernelApp.exec_lines=import gainlib.benches.book_panel; del gainlib"
 """What a lesson's first cell would wait for, opened while its learner reads."""
 
@@ -98,11 +101,10 @@ def lay(folder: str | os.PathLike[str], version: str, lessons: Path | None = Non
         if first:
             sentences.insert(0, f"Your lessons are in {home}.")
         content = {"version": 1, "course": version, "lessons": list(chosen), "laid": known}
-        write_whole(mark / MANIFEST, json.dumps(content, indent=1, ensure_ascii=False) + "\n")
+        atomic_write(mark / MANIFEST, json.dumps(content, indent=1, ensure_ascii=False) + "\n", then=_ELSEWHERE)
     except OSError as fault:
         where = fault.filename or home
-        reason = (fault.strerror or str(fault)).lower()
-        raise GainError(f"{where} cannot be used ({reason}); name a folder that you may write to.") from fault
+        raise GainError(f"{where} cannot be used ({reason_of(fault)}){_ELSEWHERE}.") from fault
     return Laid(home, tuple(sentences))
 
 
@@ -114,8 +116,7 @@ def _laid_one(
     digest, target = _digest(content), home / name
     before = known.get(name, {})
     if not target.exists() and not target.is_symlink():
-        target.parent.mkdir(parents=True, exist_ok=True)
-        write_whole(target, content)
+        atomic_write(target, content, make_folder=True, then=_ELSEWHERE)
         known[name] = {"laid": digest, "offered": digest}
         if first:
             return ""
@@ -127,14 +128,14 @@ def _laid_one(
         known[name] = {"laid": digest, "offered": digest}
         return ""
     if plain and present == before.get("laid"):
-        write_whole(target, content)
+        atomic_write(target, content, then=_ELSEWHERE)
         known[name] = {"laid": digest, "offered": digest}
         return f"{name} is replaced by the version of gainlib {version}; you had not changed it."
     if before.get("offered") == digest:
         return ""
     beside = _beside(target, version, digest)
     if not beside.exists():
-        write_whole(beside, content)
+        atomic_write(beside, content, then=_ELSEWHERE)
     known[name] = {"laid": before.get("laid", ""), "offered": digest}
     return f"{name} holds your changes and stays as it is; the new version is laid beside it as {beside.name}."
 
@@ -270,13 +271,8 @@ def server_environment(folder: Path, runtime: Path, token: str) -> dict[str, str
         file = settings / "@jupyterlab" / f"{name}.jupyterlab-settings"
         if not file.exists():
             files[file] = values
-    try:
-        for file, content in files.items():
-            file.parent.mkdir(parents=True, exist_ok=True)
-            write_whole(file, json.dumps(content, indent=1) + "\n")
-    except OSError as fault:
-        reason = (fault.strerror or str(fault)).lower()
-        raise GainError(f"{fault.filename or own} cannot be used ({reason}); name a folder of your own.") from fault
+    for file, content in files.items():
+        atomic_write(file, json.dumps(content, indent=1) + "\n", make_folder=True, then="; name a folder of your own")
     path = os.pathsep.join([str(own), *filter(None, [os.environ.get("JUPYTER_PATH")])])
     kept = {
         key: value for key, value in os.environ.items() if key not in ("JUPYTER_CONFIG_PATH", "JUPYTER_PREFER_ENV_PATH")

@@ -9,7 +9,8 @@ from pathlib import Path
 from gainlib.classroom.class_file import LearnersFile, read_learners_file
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise, Variant
-from gainlib.learners.progress import MARK, Progress, course_folder, require_text, write_whole
+from gainlib.learners.progress import MARK, Progress, course_folder, require_text
+from gainlib.storage import atomic_write
 
 __all__ = ["Enrolment", "enrol", "enrolled", "own_variant"]
 
@@ -44,13 +45,9 @@ def enrol(folder: str | os.PathLike[str], class_file: str | os.PathLike[str], le
     if not found.knows(learner_id):
         raise GainError(f"--learner is {learner_id!r}, which is no id of {found.title}; ask your teacher for yours.")
     mark = Path(folder) / MARK
-    try:
-        mark.mkdir(parents=True, exist_ok=True)
-        write_whole(mark / CLASS_FILE, f"# from {source}\n" + source.read_text(encoding="utf-8"))
-        write_whole(mark / ID_FILE, learner_id + "\n")
-    except OSError as fault:
-        reason = (fault.strerror or str(fault)).lower()
-        raise GainError(f"{mark} cannot be written ({reason}); name a folder of your own.") from fault
+    text = f"# from {source}\n" + source.read_text(encoding="utf-8")
+    atomic_write(mark / CLASS_FILE, text, make_folder=True, then="; name a folder of your own")
+    atomic_write(mark / ID_FILE, learner_id + "\n", then="; name a folder of your own")
     return Enrolment(learner_id, found, source.parent)
 
 

@@ -8,7 +8,6 @@ import math
 import os
 import re
 import secrets
-import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -18,8 +17,10 @@ from typing import Any
 from gainlib.errors import GainError
 from gainlib.exercises import Variant, Verdict
 from gainlib.exercises.tables import shown
+from gainlib.storage import atomic_write
+from gainlib.text import reason_of
 
-__all__ = ["MARK", "Progress", "course_folder", "write_whole"]
+__all__ = ["MARK", "Progress", "course_folder"]
 
 FILE = "progress.json"
 MARK = ".gainlib"
@@ -73,10 +74,9 @@ class Progress:
         name = name or found.learner_name
         made = cls(file, found.learner_id or secrets.token_hex(16), name, found.attempts, found.note)
         try:
-            made._write()
-        except OSError as fault:
-            note = f"{file} cannot be written ({_reason(fault)}), so nothing is kept; work in a folder of your own."
-            return cls(file, found.learner_id or UNSAVED, name, found.attempts, note)
+            made._write(then=", so nothing is kept; work in a folder of your own")
+        except GainError as fault:
+            return cls(file, found.learner_id or UNSAVED, name, found.attempts, str(fault))
         return made
 
     def best(self, exercise: str) -> tuple[float, float] | None:
@@ -116,21 +116,22 @@ class Progress:
         after = Progress(self.file, learner_id, now.learner_name or self.learner_name, (*now.attempts, attempt))
         note = f"{now.note} " if now.note else ""
         try:
-            after._write()
-        except OSError as fault:
-            return f"{note}Not saved: {self.file} cannot be written ({_reason(fault)}); work in a folder of your own."
+            after._write(then="; work in a folder of your own")
+        except GainError as fault:
+            return f"{note}Not saved: {fault}"
         count = sum(each["exercise"] == attempt["exercise"] for each in after.attempts)
         points = f"{attempt['points']:g} of {attempt['out_of']:g} points"
         return f"{note}Saved in {self.file}: attempt {count} at {attempt['exercise']}, {points}."
 
-    def _write(self) -> None:
+    def _write(self, then: str = "") -> None:
         content = {
             "schema": SCHEMA,
             "version": VERSION,
             "learner": {"id": self.learner_id, "name": self.learner_name},
             "attempts": list(self.attempts),
         }
-        write_whole(self.file, json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n")
+        text = json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+        atomic_write(self.file, text, private=True, then=then)
 
 
 def course_folder(start: str | os.PathLike[str] | None = None) -> Path | None:
@@ -149,26 +150,6 @@ def course_folder(start: str | os.PathLike[str] | None = None) -> Path | None:
     return None
 
 
-def write_whole(file: Path, content: str | bytes) -> None:
-    """Write a file whole or not at all: into a neighbour first, which then takes its place. Raises OSError.
-
-    >>> folder = Path(tempfile.mkdtemp())
-    >>> write_whole(folder / "note.txt", "one line")
-    >>> [each.name for each in folder.iterdir()]
-    ['note.txt']
-    """
-    handle, half = tempfile.mkstemp(prefix=f".{file.name}.", dir=file.parent)
-    try:
-        with os.fdopen(handle, "wb") as out:
-            out.write(content.encode("utf-8") if isinstance(content, str) else content)
-            out.flush()
-            os.fsync(out.fileno())
-        os.replace(half, file)
-    except BaseException:
-        Path(half).unlink(missing_ok=True)
-        raise
-
-
 def _found(file: Path) -> Progress:
     """What the file holds; a damaged one is set aside, and what can be saved of the learner's id is."""
     try:
@@ -176,7 +157,7 @@ def _found(file: Path) -> Progress:
     except FileNotFoundError:
         return Progress(file, "")
     except OSError as fault:
-        note = f"{file} cannot be read ({_reason(fault)}), so nothing is kept here; work in a folder of your own."
+        note = f"{file} cannot be read ({reason_of(fault)}), so nothing is kept here; work in a folder of your own."
         return Progress(file, UNSAVED, note=note)
     except UnicodeDecodeError:
         text = file.read_bytes().decode("utf-8", "replace")
@@ -221,13 +202,13 @@ def _set_aside(file: Path, text: str) -> Progress:
     try:
         os.rename(file, aside)
     except OSError as fault:
-        note = f"{file} is damaged and cannot be set aside ({_reason(fault)}), so nothing is kept here."
+        note = f"{file} is damaged and cannot be set aside ({reason_of(fault)}), so nothing is kept here."
         return Progress(file, learner_id or UNSAVED, name, note=note)
     note = f"{FILE} was damaged; it is kept as {aside.name}, and a new one was begun."
     # Without an id the caller makes a new one and writes the file; with one the file must be begun here.
     found = Progress(file, learner_id, name, note=note)
     if learner_id:
-        with contextlib.suppress(OSError):
+        with contextlib.suppress(GainError):
             found._write()
     return found
 
@@ -264,10 +245,6 @@ def _plain(value: object, depth: int = 0) -> Any:
     except Exception:
         return shown(value)
     return number if math.isfinite(number) and not isinstance(value, str) else shown(value)
-
-
-def _reason(fault: OSError) -> str:
-    return (fault.strerror or str(fault)).lower()
 
 
 def require_text(name: str, text: object) -> str:

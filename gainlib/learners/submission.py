@@ -16,12 +16,14 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError, field_validator
 
 from gainlib import __version__
-from gainlib.classroom.class_file import exercise_of, told_of, write_shared
+from gainlib.classroom.class_file import exercise_of, told_of
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise
 from gainlib.exercises.tables import shown
 from gainlib.learners.enrolment import HUB_USER, Enrolment, enrolled
-from gainlib.learners.progress import Progress, course_folder, write_whole
+from gainlib.learners.progress import Progress, course_folder
+from gainlib.storage import atomic_write
+from gainlib.text import reason_of
 
 __all__ = ["Answer", "HandIn", "HandedIn", "hand_in", "read_hand_in"]
 
@@ -223,7 +225,7 @@ def hand_in(folder: str | os.PathLike[str] | None = None, to: str | os.PathLike[
             if len(text.encode()) > LARGEST_HAND_IN_BYTES:
                 raise GainError(f"the hand-in comes to more than {LARGEST_HAND_IN_BYTES // 1024} kB; shorten a ride.")
             file = _free(own, here.learner_id, str(content["made"]))
-            write_whole(file, text)
+            atomic_write(file, text, then=", so nothing is handed in")
             said = f"Written: {file}."
         copied = ""
         if target := to or here.of.collect:
@@ -232,10 +234,10 @@ def hand_in(folder: str | os.PathLike[str] | None = None, to: str | os.PathLike[
                 raise GainError(f"{place} is not a folder that can be reached; your hand-in is {file}, hand that in.")
             copy = place / file.name
             if not copy.exists():
-                write_shared(copy, text)
+                atomic_write(copy, text, then=", so nothing is handed in")
             copied = f"Handed in: a copy is in {place}."
     except OSError as fault:
-        reason = (fault.strerror or str(fault)).lower()
+        reason = reason_of(fault)
         raise GainError(f"{fault.filename or own} cannot be written ({reason}), so nothing is handed in.") from fault
     count = len(answers)
     holds = f"It holds your id, your name and your answers to {count} of {len(exercises)} exercises, and no points."

@@ -12,10 +12,10 @@ from typing import Any
 from gainlib.decibels import signed
 from gainlib.errors import GainError
 from gainlib.meters import measures
-from gainlib.surveys.folder import shown
 from gainlib.surveys.report import FORM, as_dict
 from gainlib.surveys.stem import MEASURED
 from gainlib.surveys.survey import Survey
+from gainlib.text import printable
 
 __all__ = ["Change", "Changes", "compared", "earlier"]
 
@@ -91,13 +91,13 @@ def earlier(path: str | os.PathLike[str]) -> dict[str, Any]:
     except (OSError, UnicodeDecodeError, ValueError, RecursionError) as fault:
         why = getattr(fault, "strerror", None) or "it is not JSON"
         raise GainError(
-            f"{shown(path)} could not be read as an earlier survey ({why}); "
+            f"{printable(path)} could not be read as an earlier survey ({why}); "
             "give a file that gainlib survey --json wrote."
         ) from fault
     if not isinstance(content, dict) or not isinstance(content.get("stems"), list):
-        raise GainError(f"{shown(path)} is no survey; give a file that gainlib survey --json wrote.")
+        raise GainError(f"{printable(path)} is no survey; give a file that gainlib survey --json wrote.")
     if content.get("form") != FORM:
-        raise GainError(f"{shown(path)} has the form {content.get('form')!r}; this gainlib reads form {FORM}.")
+        raise GainError(f"{printable(path)} has the form {content.get('form')!r}; this gainlib reads form {FORM}.")
     return content
 
 

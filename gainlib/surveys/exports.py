@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import os
-import shutil
-import tempfile
 from collections.abc import Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -14,9 +12,11 @@ import numpy as np
 from gainlib.audio import Recording, Samples, write_blocks
 from gainlib.decibels import ratio_from_db
 from gainlib.errors import GainError
-from gainlib.surveys.folder import found, shown
+from gainlib.storage import atomic_files
+from gainlib.surveys.folder import found
 from gainlib.surveys.stem import Stem, block_frames
 from gainlib.surveys.survey import Survey
+from gainlib.text import printable
 
 __all__ = ["WORDS", "require_free", "write_copies"]
 
@@ -60,37 +60,22 @@ def write_copies(
                     f"{stem.name} would reach {peak:+.1f} dBFS and 24 bits end at 0 dBFS; "
                     "trim it lower, or write floats (--word float)."
                 )
-    made = not where.exists()
-    half: Path | None = None
-    try:
-        where.mkdir(exist_ok=True)
-        half = Path(tempfile.mkdtemp(prefix=".half-", dir=where))
+    with atomic_files(where, then="; choose another folder") as half:
         jobs = [
             (stem, survey.trim(stem.name).gain_db, half / target.name, [seed, index])
             for index, (stem, target) in enumerate(zip(stems, targets, strict=True))
         ]
         with ThreadPoolExecutor(survey.workers) as pool:
-            written = list(pool.map(lambda job: _copied(*job, word=word), jobs))
-        for one, target in zip(written, targets, strict=True):
-            os.replace(one, target)
-    except OSError as fault:
-        raise GainError(
-            f"{shown(where)} did not take the copies ({(fault.strerror or str(fault)).lower()}); choose another folder."
-        ) from fault
-    finally:
-        if half is not None:
-            shutil.rmtree(half, ignore_errors=True)
-        if made and where.is_dir() and not any(where.iterdir()):
-            where.rmdir()
+            list(pool.map(lambda job: _copied(*job, word=word), jobs))
     return tuple(targets)
 
 
 def _targets(paths: list[Path], folder: Path, word: str, overwrite: bool) -> list[Path]:
     """Where each copy goes, or a GainError that says why it cannot go there."""
     if folder.exists() and not folder.is_dir():
-        raise GainError(f"{shown(folder)} is a file; name a folder for the copies.")
+        raise GainError(f"{printable(folder)} is a file; name a folder for the copies.")
     if not folder.exists() and not folder.resolve().parent.is_dir():
-        raise GainError(f"{shown(folder.resolve().parent)} is not there; make it first.")
+        raise GainError(f"{printable(folder.resolve().parent)} is not there; make it first.")
     originals = {os.path.realpath(each) for each in paths}
     targets: list[Path] = []
     taken: set[str] = set()
@@ -108,11 +93,13 @@ def _targets(paths: list[Path], folder: Path, word: str, overwrite: bool) -> lis
         targets.append(folder / name)
     for target in targets:
         if os.path.realpath(target) in originals:
-            raise GainError(f"a copy would stand in the place of {shown(target)}; name another folder, originals stay.")
-    there = [shown(each.name) for each in targets if each.exists()]
+            raise GainError(
+                f"a copy would stand in the place of {printable(target)}; name another folder, originals stay."
+            )
+    there = [printable(each.name) for each in targets if each.exists()]
     if there and not overwrite:
         more = f" and {len(there) - 1} more are" if len(there) > 1 else " is"
-        raise GainError(f"{there[0]}{more} in {shown(folder)} already; name another folder or say --overwrite.")
+        raise GainError(f"{there[0]}{more} in {printable(folder)} already; name another folder or say --overwrite.")
     return targets
 
 

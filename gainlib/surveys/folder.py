@@ -5,13 +5,14 @@ from __future__ import annotations
 import glob
 import os
 import re
-import unicodedata
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-__all__ = ["ENDINGS", "Found", "found", "shown"]
+from gainlib.text import printable
+
+__all__ = ["ENDINGS", "Found", "found"]
 
 ENDINGS = frozenset(
     (
@@ -29,19 +30,6 @@ class Found:
     files: tuple[tuple[Path, str], ...]
     missing: tuple[tuple[str, str], ...]
     notes: tuple[str, ...]
-
-
-def shown(text: str | os.PathLike[str]) -> str:
-    """A name as it can be printed anywhere: letters of any script stay, what is no letter of any is replaced.
-
-    Control characters could move a terminal's cursor, and those that turn the direction of writing could make one
-    name look like another.
-
-    >>> shown("tief\\x1b[2J\\u202egnal"), shown("ドラム")
-    ('tief�[2J�gnal', 'ドラム')
-    """
-    plain = os.fsencode(text).decode("utf-8", "replace")
-    return "".join("�" if unicodedata.category(each) in ("Cc", "Cf", "Zl", "Zp", "Cs") else each for each in plain)
 
 
 def found(given: Iterable[str | os.PathLike[str]]) -> Found:
@@ -62,21 +50,23 @@ def found(given: Iterable[str | os.PathLike[str]]) -> Found:
         if where.is_dir():
             inside = _sounds_in(where)
             paths += inside
-            below = sorted(shown(one.name) for one in where.iterdir() if one.is_dir() and _sounds_in(one))
+            below = sorted(printable(one.name) for one in where.iterdir() if one.is_dir() and _sounds_in(one))
             if below:
                 names = ", ".join(below[:5]) + (" and more" if len(below) > 5 else "")
                 notes.append(
-                    f"{shown(where)} has folders with sound files in it ({names}), which were not looked into; "
+                    f"{printable(where)} has folders with sound files in it ({names}), which were not looked into; "
                     "name them as well to survey them."
                 )
             if not inside:
-                missing.append((shown(each), f"{shown(each)} holds no sound files; name a folder that does."))
+                missing.append((printable(each), f"{printable(each)} holds no sound files; name a folder that does."))
         elif where.exists():
             paths.append(where)
         elif matching := _matching(os.fspath(each)):
             paths += matching
         else:
-            missing.append((shown(each), f"{shown(each)} is not there; check the name and the folder you are in."))
+            missing.append(
+                (printable(each), f"{printable(each)} is not there; check the name and the folder you are in.")
+            )
     seen: dict[str, Path] = {}
     for path in paths:
         seen.setdefault(os.path.realpath(path), path)
@@ -115,7 +105,7 @@ def _named(paths: list[Path]) -> tuple[tuple[Path, str], ...]:
         lambda path: f"{path.parent.name}/{path.name}",
         lambda path: path.as_posix(),
     ):
-        names = [shown(name_of(path)) for path in paths]
+        names = [printable(name_of(path)) for path in paths]
         if len(set(names)) == len(names):
             break
     counts: Counter[str] = Counter()

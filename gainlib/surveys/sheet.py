@@ -11,17 +11,17 @@ from pathlib import Path
 from gainlib.decibels import signed
 from gainlib.errors import GainError
 from gainlib.meters import measures
-from gainlib.storage.atomic import taking_its_place
+from gainlib.storage import atomic_write
 from gainlib.surveys.checks import Fault, clock, passages
 from gainlib.surveys.comparison import Changes
 from gainlib.surveys.drawings import Column, level_diagram, waveform
-from gainlib.surveys.folder import shown
 from gainlib.surveys.report import said_of_sum, said_of_thresholds, verdict
 from gainlib.surveys.stem import Stem
 from gainlib.surveys.survey import Survey
 from gainlib.surveys.trims import noise_of
+from gainlib.text import printable
 
-__all__ = ["fragment", "gain_sheet", "require_writable", "write_sheet", "write_text"]
+__all__ = ["fragment", "gain_sheet", "require_writable", "write_sheet"]
 
 _DRAWN = 40
 _WAVES = 120
@@ -87,23 +87,7 @@ def write_sheet(
 
     Raises GainError for a file that is there already unless `overwrite` is set, and where it cannot be written.
     """
-    return write_text(path, gain_sheet(survey, changes=changes), overwrite=overwrite)
-
-
-def write_text(path: str | os.PathLike[str], text: str, *, overwrite: bool = False) -> Path:
-    """Write a text file whole or not at all; gives the path back. Raises GainError as `write_sheet` does.
-
-    >>> import tempfile
-    >>> write_text(f"{tempfile.mkdtemp()}/table.csv", "stem").name
-    'table.csv'
-    """
-    where = require_writable(path, overwrite=overwrite)
-    try:
-        with taking_its_place(where) as half:
-            half.write_text(text, encoding="utf-8", newline="")
-    except OSError as fault:
-        raise GainError(f"{shown(path)} could not be written ({(fault.strerror or str(fault)).lower()}).") from fault
-    return where
+    return atomic_write(require_writable(path, overwrite=overwrite), gain_sheet(survey, changes=changes))
 
 
 def require_writable(path: str | os.PathLike[str], *, overwrite: bool = False) -> Path:
@@ -114,11 +98,11 @@ def require_writable(path: str | os.PathLike[str], *, overwrite: bool = False) -
     """
     where = Path(path)
     if where.is_dir():
-        raise GainError(f"{shown(path)} is a folder; name a file.")
+        raise GainError(f"{printable(path)} is a folder; name a file.")
     if where.exists() and not overwrite:
-        raise GainError(f"{shown(path)} is there already; choose another name or say --overwrite.")
+        raise GainError(f"{printable(path)} is there already; choose another name or say --overwrite.")
     if not where.resolve().parent.is_dir():
-        raise GainError(f"the folder {shown(where.resolve().parent)} is not there; make it first.")
+        raise GainError(f"the folder {printable(where.resolve().parent)} is not there; make it first.")
     return where
 
 

@@ -16,10 +16,11 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 from gainlib.errors import GainError, nearest
 from gainlib.surveys.checks import Fault, faults_of
-from gainlib.surveys.folder import found, shown
+from gainlib.surveys.folder import found
 from gainlib.surveys.stem import Stem, Stopped, measured
 from gainlib.surveys.targets import Practice, Tempo
 from gainlib.surveys.trims import Sum, Trim, noise_faults, proposed, summed, trim_of
+from gainlib.text import printable
 
 if TYPE_CHECKING:
     from gainlib.surveys.comparison import Changes
@@ -247,14 +248,14 @@ def _sum_of(
         return summed(list(stems), {each.stem: each for each in trims}, practice, pool, workers=workers, **heard)  # type: ignore[arg-type]
     except (GainError, OSError) as fault:
         if work:
-            work.unreadable.append(("the sum", f"the stems could not be added up: {shown(str(fault))}"))
+            work.unreadable.append(("the sum", f"the stems could not be added up: {printable(str(fault))}"))
             return None
         raise
 
 
 def _titled(given: list[str | os.PathLike[str]]) -> str:
     first = Path(given[0])
-    return shown((first if first.is_dir() else first.parent).resolve().name or os.fspath(first))
+    return printable((first if first.is_dir() else first.parent).resolve().name or os.fspath(first))
 
 
 class _Work:
@@ -315,9 +316,9 @@ class _Work:
         except Stopped:
             return None
         except GainError as fault:
-            return shown(str(fault))
+            return printable(str(fault))
         except Exception as fault:  # a broken file must not end the survey of the others, whatever the library raises
-            return shown(f"{name} could not be measured ({type(fault).__name__}: {fault}); export it again.")
+            return printable(f"{name} could not be measured ({type(fault).__name__}: {fault}); export it again.")
         finally:
             self._more(size - told, name)
 

@@ -110,7 +110,7 @@ def test_a_failed_write_leaves_nothing_behind(learner, monkeypatch):
     def full(*given):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("gainlib.learners.progress.os.replace", full)
+    monkeypatch.setattr("gainlib.storage.atomic.os.replace", full)
     with pytest.raises(GainError, match="no space left on device.*nothing is handed in"):
         hand_in(learner)
     assert list((learner / "hand-ins").iterdir()) == []

@@ -159,8 +159,8 @@ def test_a_folder_that_cannot_be_written_is_told(course, own, monkeypatch):
     def forbid(*args, **kwargs):
         raise PermissionError(13, "Permission denied", str(own))
 
-    monkeypatch.setattr("gainlib.learners.progress.tempfile.mkstemp", forbid)
-    with pytest.raises(GainError, match=r"cannot be used \(permission denied\); name a folder that you may write to"):
+    monkeypatch.setattr("gainlib.storage.atomic.os.open", forbid)
+    with pytest.raises(GainError, match=r"written \(permission denied\); name a folder that you may write to"):
         lay(own, "0.1", course)
 
 

@@ -37,7 +37,7 @@ def read_only(monkeypatch):
         raise PermissionError(13, "Permission denied")
 
     def make():
-        monkeypatch.setattr("gainlib.learners.progress.tempfile.mkstemp", forbid)
+        monkeypatch.setattr("gainlib.storage.atomic.os.open", forbid)
 
     return make
 

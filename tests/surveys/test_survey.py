@@ -15,9 +15,10 @@ import gainlib as gl
 from gainlib import surveys
 from gainlib.surveys import Practice, Tempo
 from gainlib.surveys.cross_checks import opposed
-from gainlib.surveys.folder import found, shown
+from gainlib.surveys.folder import found
 from gainlib.surveys.stem import measured
 from gainlib.surveys.survey import survey
+from gainlib.text import printable
 
 
 def kinds(made, name):
@@ -235,7 +236,7 @@ def test_names_that_are_no_text(tmp_path, making):
     for text in ("\n".join(surveys.lines(made)), surveys.as_json(made), surveys.as_csv(made)):
         assert "\x1b" not in text
         text.encode("utf-8")
-    assert shown("a\u202eb") == "a�b"
+    assert printable("a\u202eb") == "a�b"
 
 
 def test_ctrl_c_leaves_what_was_finished(tmp_path, making):
