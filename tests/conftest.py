@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import re
 import sys
+from pathlib import Path
 
+import nbformat
 import numpy as np
 import pytest
 from hypothesis import settings
@@ -11,6 +14,7 @@ from hypothesis import settings
 from gainlib.audio import Audio, bundled_folder, write
 
 RATE_HZ = 48_000
+EVERY_CONTROL = Path(__file__).parent / "lessons"
 
 # The first call of a compiled loop compiles it; how long a call takes is a matter for the benchmarks.
 settings.register_profile("gainlib", deadline=None)
@@ -75,3 +79,23 @@ def written(stand_in, tmp_path):
         return file
 
     return write_it
+
+
+def pytest_collection_modifyitems(items):
+    """Behind the last cell of each lesson comes one more, in the same kernel, that moves all that the lesson showed.
+
+    So a lesson is executed once, by nbval, and its controls are pushed where its benches stand.
+    """
+    last = {item.path: place for place, item in enumerate(items) if re.match(r"\d\d-.+\.ipynb", item.path.name)}
+    code = (
+        f"import sys; sys.path.insert(0, {str(EVERY_CONTROL)!r})\n"
+        "from every_control import push_every_control\n"
+        "push_every_control()"
+    )
+    for place in sorted(last.values(), reverse=True):
+        item = items[place]
+        cell = nbformat.v4.new_code_cell(code)
+        behind = type(item).from_parent(
+            item.parent, name="every control at its ends", cell_num=item.cell_num + 1, cell=cell, options=item.options
+        )
+        items.insert(place + 1, behind)

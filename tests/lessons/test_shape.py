@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import ast
+import builtins
 import json
 import re
+from collections.abc import Iterator
 
 import pytest
 
@@ -54,13 +57,50 @@ def parts_of(path):
     return setup, parts
 
 
+def in_order(body: list[ast.stmt]) -> Iterator[ast.AST]:
+    """What is read and given, one after the other: of a loop, what it runs over, its variable, then its body."""
+    for statement in body:
+        if isinstance(statement, ast.For):
+            yield from (statement.iter, statement.target)
+            yield from in_order(statement.body)
+        else:
+            yield statement
+
+
+def names_missing(cells: list[str], known: set[str]) -> set[str]:
+    """The names that code cells use before one of them gives them, beside those that are known."""
+    known, missing = known | set(dir(builtins)), set()
+    for statement in (each for text in cells for each in in_order(ast.parse(text).body)):
+        names = [node for node in ast.walk(statement) if isinstance(node, ast.Name)]
+        # The loop variable of a comprehension is given where it stands; elsewhere the right side is read first.
+        inside = {
+            target.id
+            for node in ast.walk(statement)
+            if isinstance(node, ast.comprehension)
+            for target in ast.walk(node.target)
+            if isinstance(target, ast.Name)
+        }
+        missing |= {name.id for name in names if isinstance(name.ctx, ast.Load)} - known - inside
+        known |= {name.id for name in names if isinstance(name.ctx, ast.Store)}
+        known |= {
+            alias.asname or alias.name
+            for node in ast.walk(statement)
+            if isinstance(node, ast.Import)
+            for alias in node.names
+        }
+    return missing
+
+
 @pytest.mark.parametrize(
     ("path", "part"),
     [pytest.param(path, part, id=f"{path.stem}-{part}") for path in LESSONS for part in parts_of(path)[1]],
 )
-def test_each_part_runs_after_the_import_cell_alone(path, part, tmp_path, monkeypatch):
-    monkeypatch.chdir(tmp_path)
+def test_each_part_runs_after_the_import_cell_alone(path, part):
     setup, parts = parts_of(path)
-    names: dict[str, object] = {}
-    for text in setup + parts[part]:
-        exec(compile(text, f"{path.stem}/{part}", "exec"), names)
+    assert names_missing([*setup, *parts[part]], set()) == set()
+
+
+def test_a_name_of_another_part_is_seen():
+    assert names_missing(["import gainlib as gl", "a = [b for b in gl.measures()]", "a"], set()) == set()
+    assert names_missing(["x = y", "y = 1"], set()) == {"y"}
+    assert names_missing(["total = total + 1"], set()) == {"total"}
