@@ -149,14 +149,14 @@ def _prove(
 
     Ends with 0 when all are proven, with 1 when something was found wrong, with 2 when a file cannot be read.
     """
-    from gainlib.authoring.verification import prove
+    from gainlib.authoring.verification import verify
     from gainlib.cli.authoring import draw_passing, print_proof, wanted_controls
     from gainlib.exercises import exercise_names
 
     pair = wanted_controls(files, picture, controls)
     proofs = []
     for each in files or exercise_names():
-        proofs.append(prove(each, variants=variants))
+        proofs.append(verify(each, variants=variants))
         if not as_json:
             print_proof(proofs[-1])
     unsound = sum(not each.sound for each in proofs)

@@ -8,7 +8,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from gainlib.authoring.verification import Proof
+from gainlib.authoring.verification import Verification
 from gainlib.errors import GainError
 from gainlib.exercises import load
 
@@ -48,7 +48,7 @@ def draw_passing(exercise: str, picture: Path, controls: tuple[str, str] | None)
     return f"The picture is {write_passing_page(region, picture)}. {region.sentence}"
 
 
-def print_proof(proof: Proof) -> None:
+def print_proof(proof: Verification) -> None:
     """Print one proof as short plain sentences."""
     console = Console(highlight=False)
     count = len(proof.faults)

@@ -8,8 +8,9 @@ from pathlib import Path
 
 import typer
 
-from gainlib.authoring.messages import Fault, faults_of
-from gainlib.authoring.verification import Proof
+from gainlib.authoring.messages import FileFault
+from gainlib.authoring.validation import validate
+from gainlib.authoring.verification import Verification
 from gainlib.cli.authoring import print_proof
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise, load
@@ -40,12 +41,12 @@ def try_exercise(given: str, learner: str, folder: Path | None, *, port: int, br
     return True
 
 
-def faulty(given: str, learner: str) -> Proof | None:
+def faulty(given: str, learner: str) -> Verification | None:
     """What `prove` would say of a file with faults; None for one that can be opened for this learner."""
     name, file = given, Path(given)
     made: Exercise | None
     if given.endswith(".toml"):
-        made, faults, _ = faults_of(file)
+        made, faults, _ = validate(file)
         name = f"{file.resolve().parent.name}/{file.stem}"
     else:
         made, faults = load(given), ()
@@ -53,8 +54,8 @@ def faulty(given: str, learner: str) -> Proof | None:
         try:
             made.variant(learner)
         except GainError as fault:
-            faults = (Fault(None, str(fault)),)
-    return Proof(name, file, faults) if faults else None
+            faults = (FileFault(None, str(fault)),)
+    return Verification(name, file, faults) if faults else None
 
 
 def trial_notebook(given: str, learner: str) -> str:

@@ -9,8 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gainlib.audio import bundled_folder
-from gainlib.authoring.messages import faults_of, line_of, lines_of
 from gainlib.authoring.new_exercise import new_exercise
+from gainlib.authoring.positions import line_of, lines_of
+from gainlib.authoring.validation import validate
 from gainlib.errors import GainError
 from gainlib.exercises import load
 from gainlib.exercises.collection import LARGEST_FILE_BYTES
@@ -56,7 +57,7 @@ FAULTS = [
 
 def spoilt(written, *changes):
     file = written(*changes)
-    exercise, faults, _ = faults_of(file)
+    exercise, faults, _ = validate(file)
     assert exercise is None
     return file.read_text(encoding="utf-8").split("\n"), faults
 
@@ -86,7 +87,7 @@ def test_a_top_entry_typed_under_a_table_is_told_once(written):
     hints = text[text.index("hints = [") : text.index("[[checks]]")]
     solution = next(line for line in text.split("\n") if line.startswith("solution"))
     file.write_text(text.replace(hints, "").replace(solution, "") + "\n" + solution + "\n" + hints, encoding="utf-8")
-    _, faults, _ = faults_of(file)
+    _, faults, _ = validate(file)
     assert [fault.said for fault in faults] == [
         f"{name} stands under slip 3, but belongs to the whole exercise; "
         "move it above the first line in square brackets."
@@ -106,7 +107,7 @@ def test_braces_where_nothing_varies_say_so(tmp_path):
     text = file.read_text(encoding="utf-8")
     drawn = next(line for line in text.split("\n") if line.startswith("varies.hard"))
     file.write_text(text.replace(drawn, ""), encoding="utf-8")
-    _, faults, _ = faults_of(file)
+    _, faults, _ = validate(file)
     assert any("brief holds {hard}; nothing varies here; add varies" in fault.said for fault in faults)
 
 
@@ -140,7 +141,7 @@ def test_texts_and_comments_are_left_alone(written):
 
 
 def test_the_unspoilt_file_has_no_fault_and_is_the_exercise(written):
-    exercise, faults, lines = faults_of(written())
+    exercise, faults, lines = validate(written())
     assert exercise is not None
     assert (exercise.title, faults) == ("Leave room for the shout", ())
     assert lines["title",] == 1
@@ -153,7 +154,7 @@ def test_the_unspoilt_file_has_no_fault_and_is_the_exercise(written):
 def test_a_file_that_cannot_be_read_is_one_sentence(tmp_path, content, says):
     (tmp_path / "odd.toml").write_bytes(content)
     with pytest.raises(GainError, match=says):
-        faults_of(tmp_path / "odd.toml")
+        validate(tmp_path / "odd.toml")
 
 
 @pytest.mark.parametrize(
@@ -161,7 +162,7 @@ def test_a_file_that_cannot_be_read_is_one_sentence(tmp_path, content, says):
 )
 def test_a_file_that_is_no_exercise_has_faults(tmp_path, content):
     (tmp_path / "odd.toml").write_text(content)
-    exercise, faults, _ = faults_of(tmp_path / "odd.toml")
+    exercise, faults, _ = validate(tmp_path / "odd.toml")
     assert exercise is None
     assert faults
     assert all("\n" not in fault.said for fault in faults)
@@ -259,7 +260,7 @@ def test_a_mutated_file_ends_in_sentences(tmp_path_factory, edits):
         text = text[:at] + piece + text[at + cut :]
     file = tmp_path_factory.mktemp("fuzz") / "odd.toml"
     file.write_text(text, encoding="utf-8")
-    exercise, faults, _ = faults_of(file)
+    exercise, faults, _ = validate(file)
     assert (exercise is None) == bool(faults)
     assert all(fault.said and "\n" not in fault.said for fault in faults), faults
     assert all(fault.line is None or 1 <= fault.line <= text.count("\n") + 1 for fault in faults)

@@ -16,8 +16,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from gainlib.audio import Audio, bundled_folder, write
-from gainlib.authoring.messages import faults_of
 from gainlib.authoring.new_exercise import new_exercise
+from gainlib.authoring.validation import validate
 from gainlib.errors import GainError
 from gainlib.exercises import author_answer, check, load
 from gainlib.exercises.tables import KINDS
@@ -69,7 +69,7 @@ def sources(tmp_path_factory):
 def ends_in_words(file):
     """Read a file both ways, and draw and check one variant of it where it is an exercise."""
     began = time.monotonic()
-    exercise, faults, _ = faults_of(file)
+    exercise, faults, _ = validate(file)
     assert (exercise is None) == bool(faults)
     assert all(each.said and len(each.text) < 2000 for each in faults)
     if exercise is None:

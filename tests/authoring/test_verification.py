@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from gainlib.authoring.new_exercise import new_exercise
-from gainlib.authoring.verification import prove
+from gainlib.authoring.verification import verify
 from gainlib.errors import GainError
 
 VARIANTS = 3
@@ -21,7 +21,7 @@ def line_in(file, text):
 
 @pytest.fixture
 def proven(written):
-    return lambda *changes: prove(written(*changes), variants=VARIANTS)
+    return lambda *changes: verify(written(*changes), variants=VARIANTS)
 
 
 def test_the_unspoilt_copy_is_proven(proven):
@@ -41,7 +41,7 @@ def test_the_unspoilt_copy_is_proven(proven):
 
 
 def test_the_share_of_passing_answers_is_told(written):
-    proof = prove(written(), variants=200)
+    proof = verify(written(), variants=200)
     # Gains from 0 to 60 and trims from -24 to 12 dB, both levels within 4 dB of them: about 4/60 of 4/36.
     assert proof.answers >= 300
     assert 0 < proof.passing / proof.answers < 3 * (4 / 60) * (4 / 36)
@@ -57,7 +57,7 @@ def test_the_narrowest_margin_is_that_to_the_nearer_bound(proven, base, nearest_
 
 def test_two_proofs_of_a_file_are_equal(written):
     file = written()
-    assert prove(file, variants=VARIANTS) == prove(file, variants=VARIANTS)
+    assert verify(file, variants=VARIANTS) == verify(file, variants=VARIANTS)
 
 
 UNSOUND = [
@@ -164,7 +164,7 @@ def test_what_is_worth_a_look_is_remarked_and_no_fault(proven, changes, where, s
 def test_a_recording_that_cannot_be_read_is_told_with_its_line(written):
     file = written()
     (file.parent / "take.wav").write_bytes(b"RIFF")
-    (fault,) = prove(file).faults
+    (fault,) = verify(file).faults
     assert fault.line == line_in(file, "given.take")
     assert "could not be read as a sound file" in fault.said
 
@@ -172,11 +172,11 @@ def test_a_recording_that_cannot_be_read_is_told_with_its_line(written):
 @pytest.mark.parametrize("count", [0, True, 1.5])
 def test_a_count_that_is_none_is_refused(count):
     with pytest.raises(GainError, match="variants is"):
-        prove("recording/leave-room", variants=count)
+        verify("recording/leave-room", variants=count)
 
 
 def test_a_new_exercise_is_sound_as_it_is_written(tmp_path):
-    proof = prove(new_exercise("levels/hot-bass", folder=tmp_path), variants=VARIANTS)
+    proof = verify(new_exercise("levels/hot-bass", folder=tmp_path), variants=VARIANTS)
     assert (proof.faults, proof.remarks) == ((), ())
     assert proof.name == "levels/hot-bass"
 

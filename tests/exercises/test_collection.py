@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from gainlib.authoring.verification import prove
+from gainlib.authoring.verification import verify
 from gainlib.exercises import exercise_names, load
 from gainlib.exercises.tables import KINDS
 
@@ -14,7 +14,7 @@ LEAST_EXERCISES = 45
 
 @pytest.mark.parametrize("name", exercise_names())
 def test_an_exercise_is_proven(name):
-    proof = prove(name, variants=VARIANTS)
+    proof = verify(name, variants=VARIANTS)
     assert proof.sound, [each.text for each in proof.faults]
     assert proof.all_variants > 1, "every learner would get the same numbers"
 

@@ -10,9 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gainlib.audio import Audio, write
-from gainlib.authoring.messages import faults_of
 from gainlib.authoring.new_exercise import new_exercise
-from gainlib.authoring.verification import prove
+from gainlib.authoring.validation import validate
+from gainlib.authoring.verification import verify
 from gainlib.errors import GainError
 from gainlib.exercises import author_answer, check, load, truths_of
 from gainlib.exercises.formulas import reckoned, reckonings
@@ -406,7 +406,7 @@ def templates(tmp_path_factory):
 
 @pytest.mark.parametrize("kind", sorted(set(KINDS) - {"set"}))
 def test_a_template_is_sound_as_it_is_written(templates, kind):
-    proof = prove(templates[kind], variants=2)
+    proof = verify(templates[kind], variants=2)
     assert proof.faults == ()
     assert load(templates[kind]).kind == kind
 
@@ -480,7 +480,7 @@ def test_a_fault_of_a_new_entry_is_told_with_its_line(templates, tmp_path, kind,
     assert before in text, "the template has changed; the test must follow it"
     file = tmp_path / "spoilt.toml"
     file.write_text(text.replace(before, after, 1), encoding="utf-8")
-    exercise, faults, _ = faults_of(file)
+    exercise, faults, _ = validate(file)
     assert exercise is None
     fault = next((each for each in faults if says in each.said), None)
     assert fault, [each.text for each in faults]
@@ -507,7 +507,7 @@ def test_an_unsound_ask_is_named(templates, tmp_path, kind, before, after, says)
     assert before in text
     file = tmp_path / "unsound.toml"
     file.write_text(text.replace(before, after, 1), encoding="utf-8")
-    proof = prove(file, variants=4)
+    proof = verify(file, variants=4)
     assert not proof.sound
     said = " ".join(each.said for each in proof.faults)
     assert any(part in said for part in says.split("|")), said
@@ -516,14 +516,14 @@ def test_an_unsound_ask_is_named(templates, tmp_path, kind, before, after, says)
 def test_one_answer_that_is_right_for_all_is_a_fault(made):
     # 0.9 dB apart, and 0.5 dB to either side are right.
     exercise = made("reckon", SUM.replace("from = -40, to = -20, step = 1", "from = -20.9, to = -20, step = 0.9"))
-    (fault,) = prove(exercise.file, variants=4).faults
+    (fault,) = verify(exercise.file, variants=4).faults
     assert "one answer passes in all 4 variants" in fault.said
     apart = made("reckon", SUM.replace("from = -40, to = -20, step = 1", "from = -21.1, to = -20, step = 1.1"))
-    assert prove(apart.file, variants=4).sound
+    assert verify(apart.file, variants=4).sound
 
 
 def test_the_share_of_guesses_is_told(templates):
     # 2 x 0.5 of 60 dB, and 2 x 0.05 of 10 V.
-    assert prove(templates["reckon"], variants=2).guesses == pytest.approx(1 / 60 * 0.01)
+    assert verify(templates["reckon"], variants=2).guesses == pytest.approx(1 / 60 * 0.01)
     # One of three, and one of six orders.
-    assert prove(templates["judge"], variants=2).guesses == pytest.approx(1 / 18)
+    assert verify(templates["judge"], variants=2).guesses == pytest.approx(1 / 18)

@@ -1,0 +1,458 @@
+"""What a proof claims of an exercise, one function a claim: each notes what is wrong, worth a look, or shown."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from gainlib.authoring.evidence import Evidence, Look, describe_numbers, describe_settings, listed
+from gainlib.authoring.search import halton, spread_answers
+from gainlib.exercises import answer_from, author_answer, check
+from gainlib.exercises.given import Places
+from gainlib.exercises.questions import Truth, truths_of
+from gainlib.exercises.readings import DIFFERENCES, LEVEL_UNITS, reading_of
+from gainlib.exercises.tables import Slip
+from gainlib.exercises.variant import Variant
+
+__all__ = [
+    "author_keeps_a_margin",
+    "author_passes",
+    "checks_can_fail_alone",
+    "every_bound_can_be_met_and_missed",
+    "every_variant_can_be_solved",
+    "few_answers_pass",
+    "guessing_fails",
+    "no_answer_serves_for_all",
+    "questions_have_one_answer",
+    "slips_meet_their_sentences",
+    "start_fails",
+]
+
+MOST_SEARCHED = 6  # variants that are searched with a grid of their own
+Answer = dict[str, Any]
+
+
+def questions_have_one_answer(evidence: Evidence) -> None:
+    """Each ask has one right answer in every variant."""
+    for index, ask in enumerate(evidence.spec.asks):
+        faulty = [(each, truths_of(each, evidence.renderings)[index]) for each in evidence.variants]
+        faulty = [(variant, truth) for variant, truth in faulty if truth.fault]
+        if faulty:
+            variants = [variant for variant, _ in faulty]
+            evidence.note_fault(
+                ("asks", index),
+                f"the ask {ask.title!r} has no one right answer {evidence.describe(variants)}: {faulty[0][1].fault}.",
+            )
+        outside = [
+            each
+            for each in evidence.variants
+            if ask.expected is not None and not _typed(truths_of(each, evidence.renderings)[index])
+        ]
+        if outside:
+            right = truths_of(outside[0], evidence.renderings)[index]
+            evidence.note_fault(
+                ("asks", index, "from"),
+                f"what is right for {ask.title!r} cannot be typed {evidence.describe(outside)}: "
+                f"it is {right.measured}.",
+            )
+
+
+def start_fails(evidence: Evidence) -> None:
+    """The answer of somebody who has moved nothing fails, and meets no slip."""
+    if not evidence.count:
+        return
+    starts = [evidence.look(each, each.start | evidence.right_answers(each)) for each in evidence.variants]
+    passing = [each.variant for each in starts if not any(each.sides[: evidence.count])]
+    if passing:
+        evidence.note_fault(("moves",), f"the start passes already {evidence.describe(passing)}; begin further away.")
+    else:
+        evidence.shown.append(f"The start fails {evidence.everywhere}.")
+    slipped = [each for each in starts if each.slips and not each.passed]
+    if slipped:
+        name = slipped[0].slips[0]
+        evidence.note_remark(
+            evidence.slip_place(name),
+            f"the start already meets the slip {name!r} {evidence.describe([each.variant for each in slipped])}; "
+            "the learner has done nothing wrong yet.",
+        )
+
+
+def author_passes(evidence: Evidence) -> dict[int, Look]:
+    """The author's answer where it passes, by the variant's index."""
+    looks = [evidence.look(each, author_answer(each)) for each in evidence.variants]
+    missed = [each for each in looks if not each.passed]
+    if missed:
+        first = missed[0]
+        why = ""
+        index = first.failed[0]
+        if index >= evidence.count:
+            truth = truths_of(first.variant)[index - evidence.count]
+            given = truth.printed(first.answer.get(truth.ask.name))
+            measured = "" if isinstance(truth.right, float) or not truth.measured else f" ({truth.measured})"
+            right = truth.measured if isinstance(truth.right, float) else truth.printed(truth.right)
+            why = f" {truth.ask.title}: you give {given}; what is measured or reckoned gives {right}{measured}."
+        else:
+            line = check(first.variant, first.answer).lines[index]
+            why = f" {line.title}: {line.sentence}"
+        titles = [each.title for each in evidence.spec.checks] + [each.title for each in evidence.spec.asks]
+        beside = [titles[each] for each in first.failed[1:]]
+        if beside:
+            why += f" Failing there as well: {', '.join(beside)}."
+        evidence.note_fault(
+            ("solution",), f"your answer fails {evidence.describe([each.variant for each in missed])}.{why}"
+        )
+    else:
+        evidence.shown.append(f"The author's answer passes {evidence.everywhere}.")
+    held = [each for each in looks if each.passed and each.slips]
+    if held:
+        name = held[0].slips[0]
+        evidence.note_remark(
+            evidence.slip_place(name), f"the author's answer looks like the slip {name!r}; narrow its when."
+        )
+    return {index: each for index, each in enumerate(looks) if each.passed}
+
+
+def author_keeps_a_margin(evidence: Evidence, solved: dict[int, Look]) -> float | None:
+    """How near the author's answers come to a bound, in dB; None where no bound is a level."""
+    found: list[tuple[float, str, Variant]] = []
+    for look in solved.values():
+        for entry, reading, value in zip(evidence.spec.checks, look.variant.checks, look.values, strict=True):
+            room = reading.room(value)
+            if reading.unit(look.variant.session) in LEVEL_UNITS and math.isfinite(room):
+                found.append((room, entry.title, look.variant))
+    for index, ask in enumerate(evidence.spec.asks):
+        _margin_of_question(evidence, index, ask.title, [look.variant for look in solved.values()])
+    if not found:
+        return None
+    room, title, variant = min(found, key=lambda each: each[0])
+    where = f", {evidence.describe([variant])}" if len(evidence.variants) > 1 else ""
+    evidence.shown.append(f"The author's answer comes as near as {room:.1f} dB to a bound: {title}{where}.")
+    return round(room, 6)
+
+
+def _margin_of_question(evidence: Evidence, index: int, title: str, variants: list[Variant]) -> None:
+    """How far the author's closed form lies from what is right, or the right choice from the next."""
+    if not variants:
+        return
+    truths = [truths_of(variant)[index] for variant in variants]
+    first = truths[0]
+    if isinstance(first.right, float):
+        name = first.ask.name
+        off = max(
+            abs(float(author_answer(variant)[name]) - float(truth.right))  # type: ignore[arg-type]
+            for variant, truth in zip(variants, truths, strict=True)
+        )
+        unit = DIFFERENCES.get(first.ask.unit, first.ask.unit)
+        evidence.shown.append(
+            f"{title}: your own answer lies within {off:.2g} {unit} of what is right; {first.within:g} are allowed."
+            if off > 0
+            else f"{title}: your own answer is what is right, to the last figure."
+        )
+        if off > first.within / 2:
+            evidence.note_remark(("solution",), f"{title}: your own answer takes up more than half of what is allowed.")
+        return
+    margin = min(truth.margin for truth in truths)
+    unit = DIFFERENCES.get(first.unit, first.unit)
+    if math.isfinite(margin):
+        evidence.shown.append(f"{title}: the right choice stands {margin:.1f} {unit} from the next, or from a bound.")
+        if unit in LEVEL_UNITS and margin < 0.5:
+            evidence.note_remark(
+                ("asks", index, "by"),
+                f"{title}: {margin:.1f} {unit} between the right choice and the next are hard to tell apart.",
+            )
+
+
+def slips_meet_their_sentences(evidence: Evidence) -> None:
+    """The answer of each slip fails, meets its own sentence and no other."""
+    sound = 0
+    for index, slip in enumerate(evidence.spec.slips):
+        looks = []
+        for variant in evidence.variants:
+            answer = answer_from(variant, slip.answer)
+            # What a slip does not name is right, or where it starts.
+            looks.append(evidence.look(variant, variant.start | evidence.right_answers(variant) | answer))
+        place: Places = ("slips", index)
+        faults = len(evidence.faults)
+        passing = [each.variant for each in looks if each.passed]
+        choice = all(when.is_ is not None for when in slip.when if when.ask) and any(w.ask for w in slip.when)
+        if choice and len(passing) < len(looks):
+            # A name that is right for some learners is a slip for the others alone.
+            looks = [each for each in looks if not each.passed]
+            passing = []
+        if passing:
+            evidence.note_fault(
+                (*place, "answer"), f"the answer of the slip {slip.name!r} passes {evidence.describe(passing)}."
+            )
+        unmet = [each for each in looks if slip.name not in each.slips]
+        if unmet:
+            evidence.note_fault(
+                (*place, "when"),
+                f"the answer of the slip {slip.name!r} does not meet its own when "
+                f"{evidence.describe([each.variant for each in unmet])}.{_falls_short_of(evidence, slip, unmet[0])}",
+            )
+        others = [each for each in looks if set(each.slips) - {slip.name}]
+        if others:
+            other = next(each for each in others[0].slips if each != slip.name)
+            evidence.note_fault(
+                (*place, "answer"),
+                f"the answer of the slip {slip.name!r} meets the slip {other!r} as well "
+                f"{evidence.describe([each.variant for each in others])}; make their when exclude each other.",
+            )
+        sound += len(evidence.faults) == faults
+    if evidence.spec.slips and sound == len(evidence.spec.slips):
+        evidence.shown.append(f"Each slip's answer meets its own sentence and no other; slips: {sound}.")
+
+
+def _falls_short_of(evidence: Evidence, slip: Slip, look: Look) -> str:
+    """What the first reading that keeps an answer from its slip reads, and what the slip's when wants."""
+    variant = look.variant
+    for when in slip.when if evidence.count else ():
+        if when.ask is None:
+            session = variant.session.replaced({move.path: look.answer[move.path] for move in variant.moves})
+            reading = reading_of(when, variant.values, session)
+            value = evidence.renderings.read(session).value(reading)
+            if reading.side(value):
+                name = reading.probe.name
+                return f" There {name} is {reading.printed(value, session)}; wanted: {reading.wanted(session)}."
+    return ""
+
+
+def every_variant_can_be_solved(evidence: Evidence, solved: dict[int, Look]) -> list[dict[str, Any]]:
+    """The variants in which neither the author's answer passes nor a search finds one that does."""
+    unsolved: list[Variant] = []
+    left = [each for index, each in enumerate(evidence.variants) if index not in solved]
+    found = 0
+    for variant in left[:MOST_SEARCHED]:
+        hints = [each.answer for each in evidence.looks if each.passed][-1:]
+        best = evidence.search(variant, frozenset(), hints)
+        if best.passed:
+            found += 1
+        else:
+            unsolved.append(variant)
+            near = "; ".join(
+                f"{evidence.spec.checks[index].title} stays {'below' if best.sides[index] == 'low' else 'above'} "
+                f"its bound, at {best.values[index]:g}"
+                for index in best.failed
+            )
+            evidence.note_fault(
+                ("checks", best.failed[0], "title"),
+                f"no answer was found that passes with {describe_numbers(variant)}; the nearest is "
+                f"{describe_settings(variant, best.answer)}: {near}.",
+            )
+    if left and found:
+        evidence.note_remark(("solution",), f"a search found an answer in {found} of the variants where yours fails.")
+    if len(left) > MOST_SEARCHED:
+        evidence.note_remark(("solution",), f"{len(left) - MOST_SEARCHED} more variants fail and were not searched.")
+    if not left:
+        # The author's rule may pass by one lucky spot; a search that does not know it says how it is for a learner.
+        ends = evidence.ends()
+        blind = [each for each in ends if not evidence.search(each, frozenset(), []).passed]
+        if blind:
+            evidence.note_remark(
+                ("checks",), f"a search that does not know your answer found none {evidence.describe(blind)}."
+            )
+        else:
+            evidence.shown.append(f"A search that does not know the author's answer finds one in {_looked(ends)}.")
+    return [each.values for each in unsolved]
+
+
+def few_answers_pass(evidence: Evidence) -> list[Look]:
+    """Evenly spread answers in every variant: how tight the exercise is."""
+    spread: list[Look] = []
+    each_count = max(1, math.ceil(evidence.spread / len(evidence.variants)))
+    points = halton(len(evidence.spec.moves))
+    for variant in evidence.variants:
+        answers = spread_answers(variant, points, each_count)
+        right = evidence.right_answers(variant)
+        in_order = sorted(answers, key=lambda each: tuple(map(str, each.values())))
+        spread += [evidence.look(variant, each | right) for each in in_order]
+    passing = sum(each.passed for each in spread)
+    share = 100 * passing / len(spread)
+    said = f"{share:.1f} %" if passing else "none"
+    evidence.shown.append(f"Of {len(spread)} answers spread evenly over the controls {said} pass.")
+    if share > 50:
+        evidence.note_remark(("checks",), f"{share:.0f} % of all answers pass; guessing is enough.")
+    twice = [each for each in spread if len(each.slips) > 1 and not each.passed]
+    if twice:
+        first = twice[0]
+        evidence.note_remark(
+            evidence.slip_place(first.slips[1]),
+            f"the answer {describe_settings(first.variant, first.answer)} with {describe_numbers(first.variant)} "
+            f"meets two slips, {first.slips[0]!r} and {first.slips[1]!r}; only the first is told.",
+        )
+    return spread
+
+
+def guessing_fails(evidence: Evidence) -> float:
+    """The share of guesses that are right by chance: of each ask, and of all together."""
+    share = 1.0
+    for index, ask in enumerate(evidence.spec.asks):
+        truth = truths_of(evidence.variants[0])[index]
+        chance = _chance(truth)
+        share *= chance
+        if chance > 0.5:
+            evidence.note_remark(("asks", index), f"{ask.title}: {100 * chance:.0f} % of all guesses are right.")
+    what = "both" if len(evidence.spec.asks) == 2 else "all"
+    of_all = f" {what} asks" if len(evidence.spec.asks) > 1 else " the ask"
+    evidence.shown.append(f"A guess gets{of_all} right in {100 * share:.2g} % of cases.")
+    return share
+
+
+def no_answer_serves_for_all(evidence: Evidence, solved: dict[int, Look]) -> None:
+    """One answer that passes in all variants, so that a class could copy it."""
+    if evidence.all_variants == 1:
+        evidence.note_remark(
+            ("varies",), "nothing varies: every learner gets the same numbers, and a class could copy one answer."
+        )
+    if len(evidence.variants) < 2 or len(solved) < len(evidence.variants):
+        return
+    same = [
+        index
+        for index in range(len(evidence.spec.asks))
+        if _constant([truths_of(each)[index] for each in evidence.variants])
+    ]
+    for index in same if evidence.count or len(same) < len(evidence.spec.asks) else ():
+        evidence.note_remark(
+            ("asks", index), f"{evidence.spec.asks[index].title}: the answer is the same {evidence.everywhere}."
+        )
+    if len(same) < len(evidence.spec.asks):
+        evidence.shown.append("No one answer to the asks serves for all variants.")
+        return
+    if not evidence.count:
+        evidence.note_fault(
+            ("varies",), f"one answer passes {evidence.everywhere}; let something vary that changes it."
+        )
+        return
+    tried: list[Answer] = []
+    for index in sorted({0, len(evidence.variants) // 2, len(evidence.variants) - 1}):
+        tried.append(solved[index].answer)
+    tried += [each.answer for each in evidence.looks if each.passed][:: max(1, len(evidence.looks) // 20)]
+    order = [evidence.variants[0], evidence.variants[-1], *evidence.variants[1:-1]]
+    for answer in tried:
+        if all(set(each.start) <= set(answer) and evidence.look(each, answer).passed for each in order):
+            evidence.note_fault(
+                ("varies",),
+                f"one answer passes {evidence.everywhere}: {describe_settings(order[0], answer)}; "
+                "let something vary that moves it.",
+            )
+            return
+    evidence.shown.append(f"None of {len(tried)} passing answers serves for all variants.")
+
+
+def every_bound_can_be_met_and_missed(evidence: Evidence) -> None:
+    """Checks that nothing can miss, and bounds that nothing can reach."""
+    for index, entry in enumerate(evidence.spec.checks):
+        values = [each.values[index] for each in evidence.looks]
+        sides = {each.sides[index] for each in evidence.looks}
+        span = f"{min(values):g} to {max(values):g}"
+        if sides == {""}:
+            evidence.note_fault(
+                ("checks", index, "title"),
+                f"the check {entry.title!r} cannot fail: all {len(values)} answers that were measured "
+                f"read {span}, within its bounds.",
+            )
+            continue
+        if "" not in sides:
+            evidence.note_fault(
+                ("checks", index, "reads"),
+                f"the bounds of the check {entry.title!r} cannot be reached: all {len(values)} answers that were "
+                f"measured read {span}.",
+            )
+        for side, bound in (("low", entry.reads.at_least), ("high", entry.reads.at_most)):
+            if bound is not None and side not in sides:
+                word = "below its at_least" if side == "low" else "above its at_most"
+                evidence.note_remark(
+                    ("checks", index, side),
+                    f"no answer brings the check {entry.title!r} {word}; its sentence {side} is never said.",
+                )
+
+
+def checks_can_fail_alone(evidence: Evidence) -> dict[str, bool]:
+    """Whether each check can be the only one to fail; searched for where no answer has shown it yet."""
+    found: dict[str, bool] = {}
+    checks = evidence.spec.checks
+    for index, entry in enumerate(checks):
+        if len(checks) == 1 or all(not each.sides[index] for each in evidence.looks):
+            continue
+        alone = any(each.failed == (index,) for each in evidence.looks)
+        if not alone:
+            middle = evidence.variants[len(evidence.variants) // 2]
+            alone = evidence.search(middle, frozenset({index}), [author_answer(middle)]).failed == (index,)
+        found[entry.title] = alone
+        if not alone:
+            companions = [set(each.failed) - {index} for each in evidence.looks if each.sides[index]]
+            always = [each for each in sorted(set.intersection(*companions)) if each < evidence.count]
+            with_it = (
+                f"whenever it failed, {listed(checks[each].title for each in always)} failed as well"
+                if always
+                else "whenever it failed, one or another of the others failed as well"
+            )
+            evidence.note_remark(
+                ("checks", index, "title"),
+                f"the check {entry.title!r} was never the only one to fail in {len(evidence.looks)} answers: "
+                f"{with_it}.",
+            )
+    if found and all(found.values()):
+        evidence.shown.append(f"Each of the {len(checks)} checks can be the only one to fail.")
+    elif any(found.values()):
+        evidence.shown.append(f"{sum(found.values())} of the {len(checks)} checks can be the only one to fail.")
+    return found | questions_can_be_missed_alone(evidence)
+
+
+def questions_can_be_missed_alone(evidence: Evidence) -> dict[str, bool]:
+    """Whether each ask can be the only one to be missed: everything else right, and one wrong answer to it."""
+    found: dict[str, bool] = {}
+    variant = evidence.variants[0]
+    for index, ask in enumerate(evidence.spec.asks):
+        wrong = _wrong(truths_of(variant)[index])
+        if wrong is None:
+            evidence.note_fault(
+                ("asks", index), f"the ask {ask.title!r} cannot be missed: every answer to it is right."
+            )
+            continue
+        look = evidence.look(variant, author_answer(variant) | {ask.name: wrong})
+        found[ask.title] = look.failed == (evidence.count + index,)
+    if found and all(found.values()):
+        evidence.shown.append(f"Each ask can be the only one that is missed; asks: {len(found)}.")
+    return found
+
+
+def _typed(truth: Truth) -> bool:
+    return bool(truth.fault) or (isinstance(truth.right, float) and truth.ask.low <= truth.right <= truth.ask.high)
+
+
+def _chance(truth: Truth) -> float:
+    """The share of guesses at an ask that are right."""
+    ask = truth.ask
+    if ask.form == "order":
+        return 1.0 / math.factorial(len(ask.choices))
+    if ask.form == "choice":
+        return 1.0 / len(ask.choices)
+    return min(1.0, 2.0 * truth.within / (ask.high - ask.low))
+
+
+def _wrong(truth: Truth) -> Any:
+    """An answer to an ask that is wrong; None where there is none."""
+    ask = truth.ask
+    tries: Iterable[Any] = ask.choices
+    if ask.form in ("number", "seconds"):
+        tries = (ask.low, ask.high)
+    elif ask.form == "order":
+        tries = itertools.permutations(ask.choices)
+    return next((each for each in tries if not truth.accepts(each)), None)
+
+
+def _constant(truths: Sequence[Truth]) -> bool:
+    """Whether one answer to an ask is right in all these variants."""
+    if isinstance(truths[0].right, float):
+        rights = [float(each.right) for each in truths if isinstance(each.right, float)]
+        return max(rights) - min(rights) <= 2 * truths[0].within
+    return len({each.right for each in truths}) == 1
+
+
+def _looked(variants: Sequence[Variant]) -> str:
+    if len(variants) == 1:
+        return "the only variant"
+    return f"{len(variants)} variants ({'; '.join(describe_numbers(each) for each in variants)})"

@@ -1,0 +1,209 @@
+"""What a proof rests on: the variants of an exercise, every answer that was measured, and what is noted of them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from gainlib.authoring.messages import FileFault
+from gainlib.authoring.positions import line_of
+from gainlib.authoring.sampling import look_ms, sample_variants
+from gainlib.authoring.search import part_of, search
+from gainlib.errors import GainError
+from gainlib.exercises.given import Places
+from gainlib.exercises.parameters import ORDER
+from gainlib.exercises.questions import truths_of
+from gainlib.exercises.readings import Renderings, printed_number
+from gainlib.exercises.tables import shown
+from gainlib.exercises.variant import Exercise, Variant
+from gainlib.exercises.verdict import met_slips, reaches
+
+__all__ = ["Evidence", "Look", "describe_numbers", "describe_settings", "listed"]
+
+ANSWERS = 400  # evenly spread answers over all variants together
+MOST_LOOKS = 480  # answers that one search may try
+LEAST_VARIANTS = 4
+LEAST_LOOKS = 24
+# What a proof may cost, in milliseconds as they were measured once; a count of looks, so that two proofs are equal.
+MOST_VARIANTS_MS = 300_000.0  # for what is looked at in every variant; far beyond a usual file
+BUDGET_MS, BUDGET_MS_A_VARIANT, MOST_BUDGET_MS = 700.0, 150.0, 30_000.0
+
+Answer = dict[str, Any]
+
+
+@dataclass(frozen=True, eq=False)
+class Look:
+    """One answer measured: the value of each check, where each check and ask missed, the slips that it meets."""
+
+    variant: Variant
+    answer: Answer
+    values: tuple[float, ...]
+    sides: tuple[str, ...]
+    slips: tuple[str, ...]
+
+    @property
+    def passed(self) -> bool:
+        return not any(self.sides)
+
+    @property
+    def failed(self) -> tuple[int, ...]:
+        return tuple(index for index, side in enumerate(self.sides) if side)
+
+
+class Evidence:
+    """One exercise under proof; every answer that is measured is kept, and what is wrong or shown is noted."""
+
+    def __init__(self, exercise: Exercise, lines: dict[Places, int], most: int) -> None:
+        self.exercise, self.spec, self.lines = exercise, exercise.spec, lines
+        self.faults: list[FileFault] = []
+        self.remarks: list[FileFault] = []
+        self.shown: list[str] = []
+        self.looks: list[Look] = []
+        self.count = len(self.spec.checks)
+        self.renderings = Renderings()
+        self._known: dict[tuple[Any, ...], Look] = {}
+        budget = min(BUDGET_MS + BUDGET_MS_A_VARIANT * most, MOST_BUDGET_MS) / look_ms(exercise)
+        each = (2 + len(self.spec.slips)) if self.spec.checks else max(1, len(self.spec.candidates))
+        affordable = int(MOST_VARIANTS_MS / each / look_ms(exercise))
+        drawn, self.all_variants = sample_variants(exercise, min(most, max(LEAST_VARIANTS, affordable)))
+        # Beside the variants themselves a part of the budget goes to the spread answers, the rest to searches.
+        self.spread = min(ANSWERS, max(LEAST_LOOKS, int(budget / 3)))
+        self.most_looks = min(MOST_LOOKS, max(LEAST_LOOKS, int(budget / 9)))
+        self.variants: list[Variant] = []
+        for values in drawn:
+            try:
+                self.variants.append(exercise.with_values(values))
+            except GainError as fault:
+                self.note_fault(("varies",), f"with {values} the exercise cannot be made: {fault}")
+
+    def note_fault(self, place: Places, said: str) -> None:
+        self.faults.append(FileFault(line_of(self.lines, place), said))
+
+    def note_remark(self, place: Places, said: str) -> None:
+        self.remarks.append(FileFault(line_of(self.lines, place), said))
+
+    @property
+    def everywhere(self) -> str:
+        count = len(self.variants)
+        if count == 1:
+            return "in the only variant" if self.all_variants == 1 else "in the variant looked at"
+        looked = "" if count == self.all_variants else f" looked at (of {self.all_variants})"
+        return f"in all {count} variants{looked}"
+
+    def describe(self, variants: Sequence[Variant]) -> str:
+        """Variants as a sentence names them: the first with its numbers, and how many there are."""
+        if len(self.variants) == 1:
+            return "in the only variant" if self.all_variants == 1 else f"with {describe_numbers(variants[0])}"
+        if len(variants) == len(self.variants):
+            return self.everywhere
+        some = f"with {describe_numbers(variants[0])}"
+        return some if len(variants) == 1 else f"in {len(variants)} of {len(self.variants)} variants, first {some}"
+
+    def look(self, variant: Variant, answer: Answer) -> Look:
+        key = (*variant.values.values(), *(answer.get(name) for name in self._names(variant)))
+        if key in self._known:
+            return self._known[key]
+        values: tuple[float, ...] = ()
+        sides: list[str] = []
+        read = None
+        if self.count:
+            moves = {move.path: answer[move.path] for move in variant.moves}
+            read = self.renderings.read(variant.session.replaced(moves))
+            values = tuple(read.value(reading) for reading in variant.checks)
+            sides = [reading.side(value) for reading, value in zip(variant.checks, values, strict=True)]
+        for truth in truths_of(variant, self.renderings):
+            sides.append(truth.side(answer[truth.ask.name]) if truth.ask.name in answer else "wrong")
+        slips = met_slips(variant, read, answer, self.renderings)
+        look = Look(variant, answer, values, tuple(sides), slips)
+        self._known[key] = look
+        self.looks.append(look)
+        return look
+
+    @staticmethod
+    def _names(variant: Variant) -> Iterator[str]:
+        yield from (move.path for move in variant.moves)
+        yield from (ask.name for ask in variant.asks)
+
+    def right_answers(self, variant: Variant) -> Answer:
+        """What is right for each ask, to put beside moves."""
+        return {truth.ask.name: truth.right for truth in truths_of(variant, self.renderings)}
+
+    def ends(self) -> list[Variant]:
+        """The first, the middle and the last variant."""
+        count = len(self.variants)
+        return [self.variants[index] for index in sorted({0, count // 2, count - 1})]
+
+    def slip_place(self, name: str) -> Places:
+        return ("slips", next(at for at, slip in enumerate(self.spec.slips) if slip.name == name))
+
+    def _miss(self, look: Look, failing: frozenset[int]) -> float:
+        """How far an answer is from passing all checks but `failing`, which shall fail; 0 where it is there."""
+        total = 0.0
+        for index, (reading, value) in enumerate(zip(look.variant.checks, look.values, strict=True)):
+            room = reading.room(value)
+            if index in failing:
+                total += 0.0 if look.sides[index] else 0.1 + part_of(room)
+            elif look.sides[index]:
+                total += 0.1 + part_of(-room)
+        return total
+
+    def search(self, variant: Variant, failing: frozenset[int], hints: Iterable[Answer]) -> Look:
+        right = self.right_answers(variant)
+        return search(
+            variant,
+            lambda answer: self.look(variant, right | answer),
+            lambda look: self._miss(look, failing),
+            lambda look: look.answer,
+            aims=lambda look: _aims(look, failing),
+            begin=hints,
+            most=self.most_looks,
+        )
+
+
+def _aims(look: Look, failing: frozenset[int]) -> Iterator[tuple[str, float]]:
+    """Which number to move, and by how much, so that a check comes to the middle of its bounds, or out of them."""
+    variant = look.variant
+    numbers = [move for move in variant.moves if not move.options and not move.points]
+    for index, (reading, value) in enumerate(zip(variant.checks, look.values, strict=True)):
+        if bool(look.sides[index]) == (index in failing) or not math.isfinite(value):
+            continue
+        low, high = reading.least, reading.most
+        aim = (low + high) / 2 if low is not None and high is not None else high if high is not None else low or 0.0
+        if index in failing:
+            aim = high + 1.0 if high is not None else (low or 0.0) - 1.0
+        for move in reversed(numbers):
+            if reaches(move.path, reading, variant):
+                yield move.path, aim - value
+                yield move.path, value - aim
+
+
+def describe_numbers(variant: Variant) -> str:
+    told = [f"{name} {text}" for name, text in variant.printed.items()]
+    if ORDER in variant.values:
+        told.append(f"the candidates in the order {variant.values[ORDER]}")
+    return ", ".join(told) or "the only numbers"
+
+
+def describe_settings(variant: Variant, answer: Mapping[str, Any]) -> str:
+    said = []
+    for move in variant.moves:
+        value = answer[move.path]
+        if move.points:
+            said.append(f"{move.label} with {len(value)} points")
+        elif move.options:
+            said.append(f"{move.label} {shown(value)}")
+        else:
+            said.append(f"{move.label} {printed_number(value, move.unit, move.step)}")
+    return ", ".join(said)
+
+
+def listed(parts: Iterable[str]) -> str:
+    """Texts in a row, each once.
+
+    >>> listed(["too high", "too low", "too high"])
+    'too high and too low'
+    """
+    unlike = list(dict.fromkeys(parts))
+    return unlike[0] if len(unlike) == 1 else f"{', '.join(unlike[:-1])} and {unlike[-1]}"
