@@ -11,9 +11,9 @@ from gainlib.authoring.evidence import Evidence, Look, describe_numbers, describ
 from gainlib.authoring.search import halton, spread_answers
 from gainlib.exercises import answer_from, author_answer, check
 from gainlib.exercises.given import Places
-from gainlib.exercises.questions import Truth, truths_of
+from gainlib.exercises.questions import ExpectedAnswer, expected_answers
 from gainlib.exercises.readings import DIFFERENCES, LEVEL_UNITS, reading_of
-from gainlib.exercises.tables import Slip
+from gainlib.exercises.tables import SlipEntry
 from gainlib.exercises.variant import Variant
 
 __all__ = [
@@ -37,7 +37,7 @@ Answer = dict[str, Any]
 def questions_have_one_answer(evidence: Evidence) -> None:
     """Each ask has one right answer in every variant."""
     for index, ask in enumerate(evidence.spec.asks):
-        faulty = [(each, truths_of(each, evidence.renderings)[index]) for each in evidence.variants]
+        faulty = [(each, expected_answers(each, evidence.renderings)[index]) for each in evidence.variants]
         faulty = [(variant, truth) for variant, truth in faulty if truth.fault]
         if faulty:
             variants = [variant for variant, _ in faulty]
@@ -48,10 +48,10 @@ def questions_have_one_answer(evidence: Evidence) -> None:
         outside = [
             each
             for each in evidence.variants
-            if ask.expected is not None and not _typed(truths_of(each, evidence.renderings)[index])
+            if ask.expected is not None and not _typed(expected_answers(each, evidence.renderings)[index])
         ]
         if outside:
-            right = truths_of(outside[0], evidence.renderings)[index]
+            right = expected_answers(outside[0], evidence.renderings)[index]
             evidence.note_fault(
                 ("asks", index, "from"),
                 f"what is right for {ask.title!r} cannot be typed {evidence.describe(outside)}: "
@@ -88,11 +88,11 @@ def author_passes(evidence: Evidence) -> dict[int, Look]:
         why = ""
         index = first.failed[0]
         if index >= evidence.count:
-            truth = truths_of(first.variant)[index - evidence.count]
-            given = truth.printed(first.answer.get(truth.ask.name))
+            truth = expected_answers(first.variant)[index - evidence.count]
+            given = truth.printed(first.answer.get(truth.question.name))
             measured = "" if isinstance(truth.right, float) or not truth.measured else f" ({truth.measured})"
             right = truth.measured if isinstance(truth.right, float) else truth.printed(truth.right)
-            why = f" {truth.ask.title}: you give {given}; what is measured or reckoned gives {right}{measured}."
+            why = f" {truth.question.title}: you give {given}; what is measured or reckoned gives {right}{measured}."
         else:
             line = check(first.variant, first.answer).lines[index]
             why = f" {line.title}: {line.sentence}"
@@ -136,15 +136,15 @@ def _margin_of_question(evidence: Evidence, index: int, title: str, variants: li
     """How far the author's closed form lies from what is right, or the right choice from the next."""
     if not variants:
         return
-    truths = [truths_of(variant)[index] for variant in variants]
+    truths = [expected_answers(variant)[index] for variant in variants]
     first = truths[0]
     if isinstance(first.right, float):
-        name = first.ask.name
+        name = first.question.name
         off = max(
             abs(float(author_answer(variant)[name]) - float(truth.right))  # type: ignore[arg-type]
             for variant, truth in zip(variants, truths, strict=True)
         )
-        unit = DIFFERENCES.get(first.ask.unit, first.ask.unit)
+        unit = DIFFERENCES.get(first.question.unit, first.question.unit)
         evidence.shown.append(
             f"{title}: your own answer lies within {off:.2g} {unit} of what is right; {first.within:g} are allowed."
             if off > 0
@@ -205,12 +205,12 @@ def slips_meet_their_sentences(evidence: Evidence) -> None:
         evidence.shown.append(f"Each slip's answer meets its own sentence and no other; slips: {sound}.")
 
 
-def _falls_short_of(evidence: Evidence, slip: Slip, look: Look) -> str:
+def _falls_short_of(evidence: Evidence, slip: SlipEntry, look: Look) -> str:
     """What the first reading that keeps an answer from its slip reads, and what the slip's when wants."""
     variant = look.variant
     for when in slip.when if evidence.count else ():
         if when.ask is None:
-            session = variant.session.replaced({move.path: look.answer[move.path] for move in variant.moves})
+            session = variant.session.replaced({move.path: look.answer[move.path] for move in variant.controls})
             reading = reading_of(when, variant.values, session)
             value = evidence.renderings.read(session).value(reading)
             if reading.side(value):
@@ -289,7 +289,7 @@ def guessing_fails(evidence: Evidence) -> float:
     """The share of guesses that are right by chance: of each ask, and of all together."""
     share = 1.0
     for index, ask in enumerate(evidence.spec.asks):
-        truth = truths_of(evidence.variants[0])[index]
+        truth = expected_answers(evidence.variants[0])[index]
         chance = _chance(truth)
         share *= chance
         if chance > 0.5:
@@ -311,7 +311,7 @@ def no_answer_serves_for_all(evidence: Evidence, solved: dict[int, Look]) -> Non
     same = [
         index
         for index in range(len(evidence.spec.asks))
-        if _constant([truths_of(each)[index] for each in evidence.variants])
+        if _constant([expected_answers(each)[index] for each in evidence.variants])
     ]
     for index in same if evidence.count or len(same) < len(evidence.spec.asks) else ():
         evidence.note_remark(
@@ -406,7 +406,7 @@ def questions_can_be_missed_alone(evidence: Evidence) -> dict[str, bool]:
     found: dict[str, bool] = {}
     variant = evidence.variants[0]
     for index, ask in enumerate(evidence.spec.asks):
-        wrong = _wrong(truths_of(variant)[index])
+        wrong = _wrong(expected_answers(variant)[index])
         if wrong is None:
             evidence.note_fault(
                 ("asks", index), f"the ask {ask.title!r} cannot be missed: every answer to it is right."
@@ -419,13 +419,15 @@ def questions_can_be_missed_alone(evidence: Evidence) -> dict[str, bool]:
     return found
 
 
-def _typed(truth: Truth) -> bool:
-    return bool(truth.fault) or (isinstance(truth.right, float) and truth.ask.low <= truth.right <= truth.ask.high)
+def _typed(truth: ExpectedAnswer) -> bool:
+    return bool(truth.fault) or (
+        isinstance(truth.right, float) and truth.question.low <= truth.right <= truth.question.high
+    )
 
 
-def _chance(truth: Truth) -> float:
+def _chance(truth: ExpectedAnswer) -> float:
     """The share of guesses at an ask that are right."""
-    ask = truth.ask
+    ask = truth.question
     if ask.form == "order":
         return 1.0 / math.factorial(len(ask.choices))
     if ask.form == "choice":
@@ -433,9 +435,9 @@ def _chance(truth: Truth) -> float:
     return min(1.0, 2.0 * truth.within / (ask.high - ask.low))
 
 
-def _wrong(truth: Truth) -> Any:
+def _wrong(truth: ExpectedAnswer) -> Any:
     """An answer to an ask that is wrong; None where there is none."""
-    ask = truth.ask
+    ask = truth.question
     tries: Iterable[Any] = ask.choices
     if ask.form in ("number", "seconds"):
         tries = (ask.low, ask.high)
@@ -444,7 +446,7 @@ def _wrong(truth: Truth) -> Any:
     return next((each for each in tries if not truth.accepts(each)), None)
 
 
-def _constant(truths: Sequence[Truth]) -> bool:
+def _constant(truths: Sequence[ExpectedAnswer]) -> bool:
     """Whether one answer to an ask is right in all these variants."""
     if isinstance(truths[0].right, float):
         rights = [float(each.right) for each in truths if isinstance(each.right, float)]

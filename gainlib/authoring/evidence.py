@@ -14,7 +14,7 @@ from gainlib.authoring.search import part_of, search
 from gainlib.errors import GainError
 from gainlib.exercises.given import Places
 from gainlib.exercises.parameters import ORDER
-from gainlib.exercises.questions import truths_of
+from gainlib.exercises.questions import expected_answers
 from gainlib.exercises.readings import Renderings, printed_number
 from gainlib.exercises.tables import shown
 from gainlib.exercises.variant import Exercise, Variant
@@ -109,12 +109,12 @@ class Evidence:
         sides: list[str] = []
         read = None
         if self.count:
-            moves = {move.path: answer[move.path] for move in variant.moves}
+            moves = {move.path: answer[move.path] for move in variant.controls}
             read = self.renderings.read(variant.session.replaced(moves))
             values = tuple(read.value(reading) for reading in variant.checks)
             sides = [reading.side(value) for reading, value in zip(variant.checks, values, strict=True)]
-        for truth in truths_of(variant, self.renderings):
-            sides.append(truth.side(answer[truth.ask.name]) if truth.ask.name in answer else "wrong")
+        for truth in expected_answers(variant, self.renderings):
+            sides.append(truth.side(answer[truth.question.name]) if truth.question.name in answer else "wrong")
         slips = met_slips(variant, read, answer, self.renderings)
         look = Look(variant, answer, values, tuple(sides), slips)
         self._known[key] = look
@@ -123,12 +123,12 @@ class Evidence:
 
     @staticmethod
     def _names(variant: Variant) -> Iterator[str]:
-        yield from (move.path for move in variant.moves)
-        yield from (ask.name for ask in variant.asks)
+        yield from (move.path for move in variant.controls)
+        yield from (ask.name for ask in variant.questions)
 
     def right_answers(self, variant: Variant) -> Answer:
         """What is right for each ask, to put beside moves."""
-        return {truth.ask.name: truth.right for truth in truths_of(variant, self.renderings)}
+        return {truth.question.name: truth.right for truth in expected_answers(variant, self.renderings)}
 
     def ends(self) -> list[Variant]:
         """The first, the middle and the last variant."""
@@ -165,7 +165,7 @@ class Evidence:
 def _aims(look: Look, failing: frozenset[int]) -> Iterator[tuple[str, float]]:
     """Which number to move, and by how much, so that a check comes to the middle of its bounds, or out of them."""
     variant = look.variant
-    numbers = [move for move in variant.moves if not move.options and not move.points]
+    numbers = [move for move in variant.controls if not move.options and not move.points]
     for index, (reading, value) in enumerate(zip(variant.checks, look.values, strict=True)):
         if bool(look.sides[index]) == (index in failing) or not math.isfinite(value):
             continue
@@ -188,7 +188,7 @@ def describe_numbers(variant: Variant) -> str:
 
 def describe_settings(variant: Variant, answer: Mapping[str, Any]) -> str:
     said = []
-    for move in variant.moves:
+    for move in variant.controls:
         value = answer[move.path]
         if move.points:
             said.append(f"{move.label} with {len(value)} points")

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from gainlib.errors import GainError, nearest
-from gainlib.exercises import Exercise, Move, Variant, author_answer, load
+from gainlib.exercises import ControlSpec, Exercise, Variant, author_answer, load
 from gainlib.exercises.readings import Renderings, printed_number
 from gainlib.html.figures import bokeh_script
 from gainlib.storage import atomic_write
@@ -46,8 +46,8 @@ class PassingRegion:
     """
 
     variant: Variant
-    across: Move
-    up: Move
+    across: ControlSpec
+    up: ControlSpec
     steps: tuple[float, float]
     cells: tuple[Cell, ...]
     solution: Cell
@@ -68,10 +68,10 @@ class PassingRegion:
             )
             count += f", with {reach} (not every pair of these)"
         told = [f"{count}.", self._told("The author's answer", self.solution), self._told("The start", self.start)]
-        others = [each for each in self.variant.moves if each not in (self.across, self.up)]
+        others = [each for each in self.variant.controls if each not in (self.across, self.up)]
         if others:
             told.append("The other controls stand where the author's answer has them.")
-        if self.variant.asks:
+        if self.variant.questions:
             told.append("Its questions are left out.")
         return " ".join(told)
 
@@ -159,7 +159,7 @@ def passing_region(
 
     def cell(here: float, there: float) -> Cell:
         answer = {**solution, across.path: here, up.path: there}
-        settings = {move.path: answer[move.path] for move in variant.moves}
+        settings = {move.path: answer[move.path] for move in variant.controls}
         try:
             read = renderings.read(variant.session.replaced(settings))
             found = [(each, reading, read.value(reading)) for each, reading in _checks(variant)]
@@ -257,8 +257,8 @@ def _checks(variant: Variant) -> list[tuple[Any, Any]]:
     return list(zip(variant.exercise.spec.checks, variant.checks, strict=True))
 
 
-def _pair(exercise: Exercise, variant: Variant, controls: tuple[str, str] | None) -> tuple[Move, Move]:
-    numbers = [each for each in variant.moves if not each.options and not each.points]
+def _pair(exercise: Exercise, variant: Variant, controls: tuple[str, str] | None) -> tuple[ControlSpec, ControlSpec]:
+    numbers = [each for each in variant.controls if not each.options and not each.points]
     if len(numbers) < 2 or not exercise.spec.checks:
         raise GainError(
             f"{exercise.name} has {len(numbers)} controls that are numbers and {len(exercise.spec.checks)} checks; "
@@ -278,13 +278,13 @@ def _pair(exercise: Exercise, variant: Variant, controls: tuple[str, str] | None
     return found[0], found[1]
 
 
-def _stride(move: Move) -> float:
+def _stride(move: ControlSpec) -> float:
     """The distance of the grid along a control: its step, or as many steps as leave 41 values at most."""
     steps = max(1, -(-round((move.high - move.low) / move.step) // (MOST_VALUES - 1)))
     return steps * move.step
 
 
-def _values(move: Move, middle: float) -> list[float]:
+def _values(move: ControlSpec, middle: float) -> list[float]:
     """The values along a control, the author's own among them."""
     stride = _stride(move)
     first = middle - stride * int((middle - move.low) / stride + 1e-9)
@@ -292,24 +292,24 @@ def _values(move: Move, middle: float) -> list[float]:
     return [round(first + index * stride, 9) for index in range(count)]
 
 
-def _depth(variant: Variant, move: Move) -> tuple[int, int]:
+def _depth(variant: Variant, move: ControlSpec) -> tuple[int, int]:
     part, stage, _ = move.path.split("/")
     names = [each.name for each in variant.session.chains]
     return names.index(part), variant.session.part(part).stage_names.index(stage)
 
 
-def _named(move: Move) -> str:
+def _named(move: ControlSpec) -> str:
     return move.label[:1].lower() + move.label[1:]
 
 
-def _said(move: Move, value: float) -> str:
+def _said(move: ControlSpec, value: float) -> str:
     return printed_number(value, move.unit, move.step)
 
 
-def _reach(move: Move, values: Sequence[float]) -> str:
+def _reach(move: ControlSpec, values: Sequence[float]) -> str:
     low, high = _said(move, min(values)), _said(move, max(values))
     return f"at {low}" if low == high else f"from {low} to {high}"
 
 
-def _headed(move: Move) -> str:
+def _headed(move: ControlSpec) -> str:
     return f"{move.label}, {move.unit}" if move.unit else move.label

@@ -18,10 +18,10 @@ MEASURES_MS = {"thd_percent": 500.0, "thd_n_percent": 500.0}
 
 def sample_variants(exercise: Exercise, most: int) -> tuple[list[dict[str, float | str | bool]], int]:
     """The values of each variant to look at, at most so many, and how many there are in all."""
-    draws = exercise.draws
-    if not draws:
+    parameters = exercise.parameters
+    if not parameters:
         return [{}], 1
-    counts = [draw.count for draw in draws.values()]
+    counts = [parameter.count for parameter in parameters.values()]
     total = math.prod(counts)
     if total <= most:
         chosen: Iterable[tuple[int, ...]] = itertools.product(*(range(count) for count in counts))
@@ -38,7 +38,9 @@ def sample_variants(exercise: Exercise, most: int) -> tuple[list[dict[str, float
                 break
             picked[each] = None
         chosen = sorted(picked)
-    return [{name: draws[name].at(at) for name, at in zip(draws, each, strict=True)} for each in chosen], total
+    return [
+        {name: parameters[name].at(at) for name, at in zip(parameters, each, strict=True)} for each in chosen
+    ], total
 
 
 def _corners(counts: Sequence[int]) -> Iterator[tuple[int, ...]]:
@@ -51,7 +53,7 @@ def _corners(counts: Sequence[int]) -> Iterator[tuple[int, ...]]:
 
 def look_ms(exercise: Exercise) -> float:
     """What one look costs, roughly: every stage of every strip and bus made anew, every reading taken."""
-    session = exercise.with_values({name: draw.at(0) for name, draw in exercise.draws.items()}).session
+    session = exercise.with_values({name: parameter.at(0) for name, parameter in exercise.parameters.items()}).session
     seconds = {strip.name: strip.take.seconds * strip.take.rate_hz / 48_000 for strip in session.strips}
     longest = max(seconds.values())
     total = 0.0

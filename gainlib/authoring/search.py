@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any, TypeVar
 
 from gainlib.errors import GainError
-from gainlib.exercises.model import Move
+from gainlib.exercises.model import ControlSpec
 from gainlib.exercises.solution import ride_to
 from gainlib.exercises.variant import Variant
 
@@ -57,17 +57,17 @@ def _primes() -> Iterator[int]:
 def spread_answers(variant: Variant, points: Iterator[tuple[float, ...]], count: int) -> list[Answer]:
     """So many answers, spread evenly over the controls; every other ride is one that evens the phrases out in part."""
     return [
-        {move.path: at_part(variant, move, point[index], number) for index, move in enumerate(variant.moves)}
+        {move.path: at_part(variant, move, point[index], number) for index, move in enumerate(variant.controls)}
         for number, point in zip(range(count), points, strict=False)
     ]
 
 
-def at_part(variant: Variant, move: Move, part: float, number: int = 0) -> Any:
+def at_part(variant: Variant, move: ControlSpec, part: float, number: int = 0) -> Any:
     """The value at a part of a move's range, 0 to 1, on its steps; a ride of that strength, or one of random points.
 
     >>> from gainlib.exercises import load
     >>> variant = load("recording/leave-room").variant("ada")
-    >>> at_part(variant, variant.moves[1], 0.26)
+    >>> at_part(variant, variant.controls[1], 0.26)
     -14.5
     """
     if move.options:
@@ -84,12 +84,12 @@ def at_part(variant: Variant, move: Move, part: float, number: int = 0) -> Any:
     )
 
 
-def _on_step(move: Move, value: float) -> float:
+def _on_step(move: ControlSpec, value: float) -> float:
     steps = round((min(max(value, move.low), move.high) - move.low) / move.step)
     return min(round(move.low + steps * move.step, 9), move.high)
 
 
-def _ride(variant: Variant, move: Move, strength: float, shift_db: float) -> tuple[tuple[float, float], ...]:
+def _ride(variant: Variant, move: ControlSpec, strength: float, shift_db: float) -> tuple[tuple[float, float], ...]:
     """A ride that goes a part of the way to one level for all phrases, their median level shifted."""
     gains = _phrase_gains(variant, move.path)
     middle = statistics.median(gain for _, gain in gains)
@@ -139,7 +139,7 @@ def search(
     while left > most // 2:
         before = miss(here)
         for path, change in aims(here):
-            move = next(each for each in variant.moves if each.path == path)
+            move = next(each for each in variant.controls if each.path == path)
             if tried(answer_of(here) | {path: _on_step(move, answer_of(here)[path] + change)}):
                 return looks[-1]
             if miss(looks[-1]) < before - 1e-12:
@@ -165,14 +165,14 @@ def search(
                     here, moved = looks[-1], True
                     break
             if not moved:
-                if share < 1e-3 or all(share * (move.high - move.low) <= move.step for move in variant.moves):
+                if share < 1e-3 or all(share * (move.high - move.low) <= move.step for move in variant.controls):
                     break
                 share /= 2
     return min(looks, key=miss)
 
 
 def _rides(variant: Variant) -> Iterator[Answer]:
-    for move in variant.moves:
+    for move in variant.controls:
         if move.points:
             for shift, strength in itertools.product((0.0, -3.0, 3.0, -6.0, 6.0), STRENGTHS):
                 yield variant.start | {move.path: _ride(variant, move, strength, shift)}
@@ -180,27 +180,27 @@ def _rides(variant: Variant) -> Iterator[Answer]:
 
 def _grid(variant: Variant, most: int) -> list[Answer]:
     """A coarse grid over the moves; with many moves, where a grid would have two points each, evenly spread answers."""
-    count = int(most ** (1 / len(variant.moves)) + 1e-9)
-    if count < 4 or any(move.points or move.options for move in variant.moves):
-        return spread_answers(variant, halton(len(variant.moves)), most)
+    count = int(most ** (1 / len(variant.controls)) + 1e-9)
+    if count < 4 or any(move.points or move.options for move in variant.controls):
+        return spread_answers(variant, halton(len(variant.controls)), most)
     parts = [index / (count - 1) for index in range(count)]
     return [
-        {move.path: at_part(variant, move, part) for move, part in zip(variant.moves, point, strict=True)}
-        for point in itertools.product(parts, repeat=len(variant.moves))
+        {move.path: at_part(variant, move, part) for move, part in zip(variant.controls, point, strict=True)}
+        for point in itertools.product(parts, repeat=len(variant.controls))
     ]
 
 
 def _around(variant: Variant, answer: Answer, share: float) -> Iterator[Answer]:
     """The answers one step away, along each move and, for two numbers together, across them."""
-    numbers = [move for move in variant.moves if not move.options and not move.points]
-    for move in variant.moves:
+    numbers = [move for move in variant.controls if not move.options and not move.points]
+    for move in variant.controls:
         for option in move.options:
             if option != answer[move.path]:
                 yield answer | {move.path: option}
         if move.points:
             yield from ({**answer, move.path: ride} for ride in _rides_around(move, answer[move.path], share))
 
-    def stepped(moves: Sequence[Move], signs: Sequence[int]) -> Answer:
+    def stepped(moves: Sequence[ControlSpec], signs: Sequence[int]) -> Answer:
         changed = {}
         for move, sign in zip(moves, signs, strict=True):
             step = max(move.step, share * (move.high - move.low))
@@ -216,7 +216,7 @@ def _around(variant: Variant, answer: Answer, share: float) -> Iterator[Answer]:
                 yield stepped(pair, signs)
 
 
-def _rides_around(move: Move, ride: Sequence[tuple[float, float]], share: float) -> Iterator[Any]:
+def _rides_around(move: ControlSpec, ride: Sequence[tuple[float, float]], share: float) -> Iterator[Any]:
     """The ride stronger, weaker, higher and lower."""
     if not ride:
         return

@@ -14,7 +14,7 @@ from gainlib.benches.bench import Bench
 from gainlib.benches.candidates import Candidates
 from gainlib.benches.controls import Control
 from gainlib.errors import GainError, nearest
-from gainlib.exercises import Exercise, Hint, Move, Variant, Verdict, check, load
+from gainlib.exercises import ControlSpec, Exercise, Hint, Variant, Verdict, check, load
 from gainlib.learners.enrolment import own_variant
 from gainlib.learners.progress import Progress
 from gainlib.views import Headline, View, Waveform
@@ -83,17 +83,17 @@ class Sitting:
         if variant.candidates:
             sessions = {each.label: each.session for each in variant.candidates}
             self.candidates = Candidates(sessions, views, listen=variant.listen, matched=variant.matched)
-        elif variant.moves or variant.views or exercise.spec.given.listen:
-            looking = bool(variant.asks) and exercise.kind != "session"
+        elif variant.controls or variant.views or exercise.spec.given.listen:
+            looking = bool(variant.questions) and exercise.kind != "session"
             self.bench = (LookingBench if looking else Bench)(
                 variant.session,
-                [_control(each) for each in variant.moves],
+                [_control(each) for each in variant.controls],
                 _with_ride(views, variant),
                 listen=variant.listen,
                 title="",
                 advise=False,
             )
-        self.answers: dict[str, Any] = dict.fromkeys((each.name for each in variant.asks), None)
+        self.answers: dict[str, Any] = dict.fromkeys((each.name for each in variant.questions), None)
         self.hints: tuple[Hint, ...] = ()
         self.verdict: Verdict | None = None
         self.saved = ""
@@ -119,9 +119,9 @@ class Sitting:
     @property
     def missing(self) -> str:
         """What keeps a check from having anything to judge, in words; empty when there is something."""
-        if self.variant.moves or not self.answers or any(each is not None for each in self.answers.values()):
+        if self.variant.controls or not self.answers or any(each is not None for each in self.answers.values()):
             return ""
-        titles = [f"“{each.title}”" for each in self.variant.asks]
+        titles = [f"“{each.title}”" for each in self.variant.questions]
         return f"Nothing is checked yet: answer {' and '.join(titles)} first."
 
     def check(self) -> Verdict:
@@ -203,7 +203,7 @@ class SittingPanel:
         self.desk = AnswerDesk()
         self.desk.on_msg(self._asked)
         stand, channel = self._standing()
-        self.asks = {each.name: ask_input(each, channel) for each in sitting.variant.asks}
+        self.asks = {each.name: ask_input(each, channel) for each in sitting.variant.questions}
         for name, widget in self.asks.items():
             widget.follow(sitting.answers[name])
             widget.observe(lambda _, name=name: self._replied(name), ["number", "chosen", "order"])
@@ -311,7 +311,7 @@ def exercise(name: str | Path, learner: str | None = None) -> Sitting:
     return Sitting(made, variant, progress, kept=learner is None)
 
 
-def _control(move: Move) -> Control:
+def _control(move: ControlSpec) -> Control:
     if move.points:
         return Control(move.path, move.low, move.high)
     return Control(move.path, move.low, move.high, move.step, options=move.options or None)
@@ -319,7 +319,7 @@ def _control(move: Move) -> Control:
 
 def _with_ride(views: Sequence[str | View], variant: Variant) -> Sequence[str | View]:
     """The views of an exercise, and the picture that a ride is drawn in where one is to be drawn."""
-    drawn = any(each.points for each in variant.moves)
+    drawn = any(each.points for each in variant.controls)
     there = any(each == "ride" or getattr(each, "name", "") == "ride" for each in views)
     return [*views, "ride"] if drawn and not there else views
 

@@ -88,7 +88,7 @@ def answered_picture(variant: Variant, answer: dict[str, Any]) -> tuple[str, Col
 def _as_set(variant: Variant, answer: dict[str, Any]) -> Session:
     """The session with what an answer sets; what the controls cannot do, and what a stage refuses, stays as it was."""
     settings: dict[str, Any] = {}
-    for move in variant.moves:
+    for move in variant.controls:
         value = answer.get(move.path)
         if move.points and isinstance(value, list):
             settings[move.path] = tuple(map(tuple, value))

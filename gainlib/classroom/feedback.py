@@ -92,7 +92,7 @@ def _page(work: PageWork) -> str:
         drawn: dict[str, Any] = {}
         if answer is not None:
             variant = _exercise(answer.source, answer.task).with_values(answer.values)
-            drawn |= {"settings": _settings(variant, answer.answer), "moved": bool(variant.moves)}
+            drawn |= {"settings": _settings(variant, answer.answer), "moved": bool(variant.controls)}
             if shown := answered_picture(variant, answer.answer):
                 spec, columns, heading, sentence = shown
                 drawn["picture"] = picture(f"picture-{index}", None, columns, spec)
@@ -110,7 +110,7 @@ def _exercise(source: str, task: str) -> Exercise:
 def _settings(variant: Variant, answer: dict[str, Any]) -> list[str]:
     """What the learner set or answered, as the exercise writes it."""
     said = []
-    for move in variant.moves:
+    for move in variant.controls:
         value = answer.get(move.path)
         if isinstance(value, bool):
             said.append(f"{move.label} {'on' if value else 'off'}")
@@ -120,7 +120,7 @@ def _settings(variant: Variant, answer: dict[str, Any]) -> list[str]:
             said.append(f"{move.label} of {len(value)} points")
         elif isinstance(value, str):
             said.append(f"{move.label} {value}")
-    for ask in variant.asks:
+    for ask in variant.questions:
         value = answer.get(ask.name)
         if isinstance(value, list):
             said.append(f"{ask.title}: {', '.join(str(each) for each in value)}")

@@ -16,7 +16,7 @@ from gainlib.audio import bundled_folder
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise, Variant, Verdict, check, load
 from gainlib.exercises.readings import Renderings
-from gainlib.exercises.tables import filled
+from gainlib.exercises.tables import fill_in
 
 __all__ = ["Work", "engine_digest", "marked", "own_values", "task_digest"]
 
@@ -88,7 +88,7 @@ def _marked(work: Work) -> dict[str, Any]:
 
 def _told(variant: Variant, verdict: Verdict) -> dict[str, Any]:
     slips = getattr(variant.exercise.spec, "slips", [])
-    name = next((each.name for each in slips if filled(each.say, variant.printed) == verdict.slip), "")
+    name = next((each.name for each in slips if fill_in(each.say, variant.printed) == verdict.slip), "")
     return {
         "passed": bool(verdict.passed),
         "points": float(verdict.points),
@@ -137,7 +137,7 @@ def own_values(exercise: Exercise, learner_id: str, class_key: str) -> dict[str,
     >>> own_values(exercise, "ada", "key") == exercise.variant("ada", "key").values
     True
     """
-    return {name: draw.drawn(class_key, learner_id, exercise.name) for name, draw in exercise.draws.items()}
+    return {name: parameter.draw(class_key, learner_id, exercise.name) for name, parameter in exercise.parameters.items()}
 
 
 def task_digest(exercise: Exercise) -> str:

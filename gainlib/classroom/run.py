@@ -141,7 +141,7 @@ def _given(marks: Marks) -> Iterator[list[Given]]:
 
 def _ranges(marks: Marks) -> dict[str, dict[str, float]]:
     return {
-        name: {move.path: move.high - move.low for move in exercise.variant("anyone").moves}
+        name: {move.path: move.high - move.low for move in exercise.variant("anyone").controls}
         for name, exercise in marks.exercises.items()
     }
 

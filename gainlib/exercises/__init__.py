@@ -3,25 +3,25 @@
 from __future__ import annotations
 
 from gainlib.exercises.collection import exercise_names, load
-from gainlib.exercises.model import Ask, Candidate, Hint, Move
-from gainlib.exercises.questions import truths_of
+from gainlib.exercises.model import Candidate, ControlSpec, Hint, Question
+from gainlib.exercises.questions import expected_answers
 from gainlib.exercises.solution import answer_from, author_answer
 from gainlib.exercises.variant import Exercise, Variant
 from gainlib.exercises.verdict import CheckLine, Verdict, check
 
 __all__ = [
-    "Ask",
     "Candidate",
     "CheckLine",
+    "ControlSpec",
     "Exercise",
     "Hint",
-    "Move",
+    "Question",
     "Variant",
     "Verdict",
     "answer_from",
     "author_answer",
     "check",
     "exercise_names",
+    "expected_answers",
     "load",
-    "truths_of",
 ]

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from gainlib.errors import nearest
-from gainlib.exercises.model import Ask, Move
+from gainlib.exercises.model import ControlSpec, Question
 from gainlib.exercises.readings import printed_number
 from gainlib.exercises.tables import MOST_POINTS, shown
 from gainlib.exercises.variant import Variant
@@ -20,8 +20,8 @@ MOST_ENTRIES = 100
 
 def read_answer(variant: Variant, answer: object) -> tuple[dict[str, Any], dict[str, str], list[str]]:
     """The values that can be used, for each other move or ask why not, and sentences about what belongs to neither."""
-    moves = {move.path: move for move in variant.moves}
-    asks = {ask.name: ask for ask in variant.asks}
+    moves = {move.path: move for move in variant.controls}
+    asks = {ask.name: ask for ask in variant.questions}
     titles = {**{path: move.label for path, move in moves.items()}, **{name: ask.title for name, ask in asks.items()}}
     try:
         # A learner's answer may be any object at all, one that fails while it is read included.
@@ -57,7 +57,7 @@ def read_answer(variant: Variant, answer: object) -> tuple[dict[str, Any], dict[
     return answers, unread, notes
 
 
-def _moved(move: Move, given: object, variant: Variant) -> tuple[Any, str]:
+def _moved(move: ControlSpec, given: object, variant: Variant) -> tuple[Any, str]:
     """The value of a move, and a sentence where it cannot be used; never raises."""
     if move.points:
         return _ridden(move, given, variant)
@@ -76,7 +76,7 @@ def _moved(move: Move, given: object, variant: Variant) -> tuple[Any, str]:
     return number, ""
 
 
-def _ridden(move: Move, given: object, variant: Variant) -> tuple[Any, str]:
+def _ridden(move: ControlSpec, given: object, variant: Variant) -> tuple[Any, str]:
     wanted = "it must be a row of points, each [seconds, gain in dB], the seconds rising"
     if not isinstance(given, list | tuple) or len(given) > MOST_POINTS:
         return None, f"{move.label} is {shown(given)}; {wanted}, at most {MOST_POINTS}"
@@ -96,7 +96,7 @@ def _ridden(move: Move, given: object, variant: Variant) -> tuple[Any, str]:
     return tuple(points), ""
 
 
-def _asked(ask: Ask, given: object) -> tuple[Any, str]:
+def _asked(ask: Question, given: object) -> tuple[Any, str]:
     """What a learner gave for an ask, and a sentence where it cannot be read; never raises."""
     if ask.form in ("number", "seconds"):
         number = as_number(given)

@@ -61,10 +61,10 @@ def _load_file(name: str, file: Path) -> Exercise:
 
 def build_exercise(name: str, file: Path, spec: Spec, content: bytes) -> tuple[Exercise | None, list[Told]]:
     """The exercise of these entries, or None and everything in them that makes no sense, each with its place."""
-    layout, draws, faults = find_faults(spec, file)
+    layout, parameters, faults = find_faults(spec, file)
     if faults or layout is None:
         return None, faults
-    return Exercise(name, spec, file, hashlib.sha256(content).hexdigest()[:16], layout, draws), []
+    return Exercise(name, spec, file, hashlib.sha256(content).hexdigest()[:16], layout, parameters), []
 
 
 def own_name(file: Path) -> str:

@@ -8,16 +8,16 @@ from pathlib import Path
 from typing import Any
 
 from gainlib.errors import GainError, nearest
-from gainlib.exercises.formulas import require_reckoning
+from gainlib.exercises.formulas import require_formula
 from gainlib.exercises.given import SIGNAL, Layout, Places, Start, Told, laid_out, noted
 from gainlib.exercises.parameters import (
     MOST_DRAWS,
     ORDER,
-    Draw,
+    Parameter,
     combinations,
-    draw_of,
-    draws_of,
     ends_of,
+    read_parameter,
+    read_parameters,
     require_range,
 )
 from gainlib.exercises.questions import READS, choice_reading
@@ -27,19 +27,19 @@ from gainlib.exercises.tables import (
     KINDS,
     PLACEHOLDER,
     Amount,
-    Answer,
+    AnswerEntry,
     AskEntry,
     Drawn,
     MoveEntry,
-    Reading,
+    ReadingEntry,
     Spec,
-    Value,
-    When,
-    filled,
+    ValueEntry,
+    WhenEntry,
+    fill_in,
     number_in_quotes,
     shown,
 )
-from gainlib.exercises.variant import begun, moved, plain_part, same_names
+from gainlib.exercises.variant import begin_session, build_control, plain_part, require_same_names
 from gainlib.flow import Session
 from gainlib.views import view
 
@@ -50,25 +50,25 @@ DEEPEST = 4
 RIDE = {"even_to_db", "strength", "most_db"}
 
 
-def find_faults(spec: Spec, file: Path) -> tuple[Layout | None, dict[str, Draw], list[Told]]:
+def find_faults(spec: Spec, file: Path) -> tuple[Layout | None, dict[str, Parameter], list[Told]]:
     """Everything in these entries that makes no sense, each with its place; and the layout and draws that they give."""
     found = _of_kind(spec)
     layout = laid_out(spec.given, file, found)
-    draws: dict[str, Draw] = {}
+    parameters: dict[str, Parameter] = {}
     for entry, vary in spec.varies.items():
         with noted(found, ("varies", entry)):
             if entry == ORDER and spec.candidates:
                 raise GainError("order of varies: that name is kept for the order of the candidates; choose another.")
-            draws[entry] = draw_of(entry, vary)
-    if layout is not None and len(draws) == len(spec.varies):
-        draws = draws_of(spec)
-        for drawn in combinations(draws, MOST_COMBINATIONS):
-            found += _Combination(spec, layout, draws, drawn).found
+            parameters[entry] = read_parameter(entry, vary)
+    if layout is not None and len(parameters) == len(spec.varies):
+        parameters = read_parameters(spec)
+        for drawn in combinations(parameters, MOST_COMBINATIONS):
+            found += _Combination(spec, layout, parameters, drawn).found
     found += _texts(spec)
     for choice in spec.given.views:
         with noted(found, ("given", "views")):
             view(choice)
-    return layout, draws, list(dict.fromkeys(found))
+    return layout, parameters, list(dict.fromkeys(found))
 
 
 def _of_kind(spec: Spec) -> list[Told]:
@@ -98,8 +98,8 @@ def _of_kind(spec: Spec) -> list[Told]:
 class _Combination:
     """One combination of drawn values, everything in the file held against the session that it gives."""
 
-    def __init__(self, spec: Spec, layout: Layout, draws: dict[str, Draw], drawn: Drawn) -> None:
-        self.spec, self.layout, self.draws, self.drawn = spec, layout, draws, drawn
+    def __init__(self, spec: Spec, layout: Layout, parameters: dict[str, Parameter], drawn: Drawn) -> None:
+        self.spec, self.layout, self.parameters, self.drawn = spec, layout, parameters, drawn
         self.words = words_of(drawn)
         self.found: list[Told] = []
         start = self._start()
@@ -118,14 +118,14 @@ class _Combination:
             with self._noted(("candidates", index, "set"), f"candidate {candidate.name}"):
                 own = Start(start.session, dict(start.signals))
                 for path, part in candidate.set_.items():
-                    own.put(filled(path, self.words), self._plain(f"{path} of {candidate.name}", part))
+                    own.put(fill_in(path, self.words), self._plain(f"{path} of {candidate.name}", part))
         for index, slip in enumerate(spec.slips):
             for at, when in enumerate(slip.when):
                 with self._noted(("slips", index, "when", at), f"slip {index + 1}"):
                     self._when(when)
         if spec.given.listen:
             with self._noted(("given", "listen")):
-                self.session.tap(filled(spec.given.listen, self.words))
+                self.session.tap(fill_in(spec.given.listen, self.words))
         if len(self.moves) == len(spec.moves):  # answers are told by the moves
             self._answers()
 
@@ -146,24 +146,25 @@ class _Combination:
             if vary.path is None:
                 continue
             with self._noted(("varies", name)):
-                path = _full(start, filled(vary.path, self.words), f"path of {name} of varies")
+                path = _full(start, fill_in(vary.path, self.words), f"path of {name} of varies")
                 if path in paths:
                     raise GainError(f"{path} is named twice in varies; name it once.")
                 paths.append(path)
                 value = start.value(path)
-                if not self.draws[name].choices and (isinstance(value, bool) or not isinstance(value, int | float)):
+                number = isinstance(value, int | float) and not isinstance(value, bool)
+                if not number and not self.parameters[name].choices:
                     raise GainError(
                         f"{name} of varies is {vary.path}, which is not a number; name a setting that is one."
                     )
-                for index in (0, self.draws[name].count - 1):
+                for index in (0, self.parameters[name].count - 1):
                     with _at(f"{name} of varies"):
-                        self.layout.start().put(path, self.draws[name].at(index))
+                        self.layout.start().put(path, self.parameters[name].at(index))
                 start.put(path, self.drawn[name])
         for index, plant in enumerate(self.spec.plant):
             with self._noted(("plant", index), f"plant {index + 1}"):
                 if (plant.to is None) == (plant.by is None):
                     raise GainError("give to, the value, or by, the amount; one of the two.")
-                path = _full(start, filled(plant.at, self.words), "at")
+                path = _full(start, fill_in(plant.at, self.words), "at")
                 if plant.by is not None:
                     self._amount("by", plant.by)
                     value = start.value(path)
@@ -176,14 +177,14 @@ class _Combination:
         if self.found:
             return None
         with self._noted(("plant",), "plant"):
-            return begun(self.spec, self.layout, self.drawn)
+            return begin_session(self.spec, self.layout, self.drawn)
         return None
 
     def _moves(self, start: Start) -> None:
         for index, entry in enumerate(self.spec.moves):
             name = f"move {index + 1}"
             with self._noted(("moves", index)):
-                path = _full(start, filled(entry.path, self.words), f"path of {name}")
+                path = _full(start, fill_in(entry.path, self.words), f"path of {name}")
                 if path in self.moves:
                     raise GainError(f"{path} is named twice among moves; name it once.")
                 if path in self.varied and entry.start is not None:
@@ -193,7 +194,7 @@ class _Combination:
                 self._shape_of_move(entry, name, start.value(path), start, path)
                 self.moves[path] = entry
                 if self._start_of_move(index, entry):
-                    moved(entry, start, self.drawn)
+                    build_control(entry, start, self.drawn)
 
     def _start_of_move(self, index: int, entry: MoveEntry) -> bool:
         with self._noted(("moves", index, "start")):
@@ -234,7 +235,7 @@ class _Combination:
 
     # --- readings and values ---
 
-    def _reading(self, entry: Reading) -> None:
+    def _reading(self, entry: ReadingEntry) -> None:
         for bound in (entry.at_least, entry.at_most):
             if bound is not None:
                 self._amount("a bound", bound)
@@ -242,7 +243,7 @@ class _Combination:
             raise GainError(f"{entry.measure or entry.told or entry.setting} has no bound; give at_least or at_most.")
         reading_of(entry, self.drawn, self.session)
 
-    def _value(self, name: str, value: Value, depth: int = 1) -> None:
+    def _value(self, name: str, value: ValueEntry, depth: int = 1) -> None:
         forms = bool(READS & value.model_fields_set) + (value.reckon is not None)
         typed = bool({"base", "plus", "minus"} & value.model_fields_set)
         if forms + typed != 1:
@@ -250,7 +251,7 @@ class _Combination:
         if depth > DEEPEST:
             raise GainError(f"{name} is nested more than {DEEPEST} deep; reckon it in fewer steps.")
         if value.reckon is not None:
-            require_reckoning(value.reckon, len(value.with_))
+            require_formula(value.reckon, len(value.with_))
             for each in value.with_:
                 self._value(f"with of {value.reckon}", each, depth + 1)
         elif typed:
@@ -259,15 +260,15 @@ class _Combination:
             reading_of(value, self.drawn, self.session)
 
     def _amount(self, name: str, amount: Amount) -> tuple[float, float]:
-        numbers = [each for each, draw in self.draws.items() if draw.numbers]
+        numbers = [each for each, parameter in self.parameters.items() if parameter.numbers]
         for followed in (*amount.plus, *amount.minus):
             if followed not in numbers:
-                what = "which is a word" if followed in self.draws else "which does not vary"
+                what = "which is a word" if followed in self.parameters else "which does not vary"
                 near = nearest(followed, numbers) if numbers else "nothing that varies is a number."
                 raise GainError(f"{name} follows {followed!r}, {what}; {near}")
-        return ends_of(amount, self.draws)
+        return ends_of(amount, self.parameters)
 
-    def _plain(self, name: str, part: Answer) -> Any:
+    def _plain(self, name: str, part: AnswerEntry) -> Any:
         """A part of an answer that is put into a setting: a number, a rule, a text, a switch, points."""
         if part.plain is None:
             if not {"base", "plus", "minus"} & part.model_fields_set or part.reckon or READS & part.model_fields_set:
@@ -301,7 +302,7 @@ class _Combination:
         if ask.among == "seconds":
             if ask.at is None or ask.moment is None or ask.within is None:
                 raise GainError("a moment needs at, moment and within.")
-            self.session.tap(filled(ask.at, self.words))
+            self.session.tap(fill_in(ask.at, self.words))
             return
         if ask.by is None:
             raise GainError("it lacks by, the reading that tells the choices apart.")
@@ -320,7 +321,7 @@ class _Combination:
         else:
             if ask.of is None:
                 raise GainError("it lacks of, the strip or bus whose stages are meant.")
-            labels = self.session.part(filled(ask.of, self.words)).stage_names
+            labels = self.session.part(fill_in(ask.of, self.words)).stage_names
         if not any(choice_reading(ask, label, self.drawn, self.session) for label in labels):
             raise GainError(f"by finds nothing to read in any of the {ask.among}; name a stage that they have.")
 
@@ -336,7 +337,7 @@ class _Combination:
         if ask.pick == "first" and ask.among != "stages":
             raise GainError("pick first goes along the stages of a strip; give largest, smallest or bounds.")
 
-    def _when(self, when: When) -> None:
+    def _when(self, when: WhenEntry) -> None:
         if when.ask is None:
             if not self.spec.checks:
                 raise GainError("this kind has no controls to read a slip from; say which ask it answers.")
@@ -362,9 +363,9 @@ class _Combination:
             with self._noted(("slips", index, "answer")):
                 self._answer(f"answer of slip {index + 1}", slip.answer, whole=False)
 
-    def _answer(self, name: str, answer: Mapping[str, Answer], *, whole: bool) -> None:
+    def _answer(self, name: str, answer: Mapping[str, AnswerEntry], *, whole: bool) -> None:
         asks = {ask.name: ask for ask in self.spec.asks}
-        given: dict[str, Answer] = {}
+        given: dict[str, AnswerEntry] = {}
         start = Start(self.session, {})
         for key, part in answer.items():
             if key in asks:
@@ -375,12 +376,12 @@ class _Combination:
                     f"{name} names {key!r}, which is no {'move' if self.moves else 'ask'}; {nearest(key, known)}"
                 )
             else:
-                given[_full(start, filled(key, self.words), name)] = part
+                given[_full(start, fill_in(key, self.words), name)] = part
         wanted = [*asks] if whole else [key for key in given if key in asks]
         if self.spec.checks:
             # In a session what is not named stays where it starts.
             wanted += [key for key in self.moves if key in given or self.spec.kind != "session"]
-        same_names(given, wanted, "move" if self.spec.checks else "ask", name)
+        require_same_names(given, wanted, "move" if self.spec.checks else "ask", name)
         for key, part in given.items():
             what = f"{key} of {name}"
             if key in asks:
@@ -388,7 +389,7 @@ class _Combination:
             else:
                 self._part(what, part, self.moves[key])
 
-    def _ask_part(self, name: str, part: Answer, ask: AskEntry) -> None:
+    def _ask_part(self, name: str, part: AnswerEntry, ask: AskEntry) -> None:
         if ask.expected is not None or ask.among == "seconds":
             if part.plain is not None:
                 raise GainError(f"{name} is {shown(part.plain)}; it must be {A_NUMBER}.")
@@ -401,7 +402,7 @@ class _Combination:
         if ask.among == "strips":
             known: Iterable[str] = [strip.name for strip in self.session.strips]
         elif ask.among == "stages":
-            known = self.session.part(filled(ask.of or "", self.words)).stage_names
+            known = self.session.part(fill_in(ask.of or "", self.words)).stage_names
         else:
             known = [candidate.name for candidate in self.spec.candidates]
         rows = named if isinstance(named, list) else [named]
@@ -409,13 +410,13 @@ class _Combination:
             wanted = "all candidates in order, in square brackets" if ask.order else "one name"
             raise GainError(f"the ask {ask.name!r} is answered by {shown(named)}; give {wanted}.")
         for each in rows:
-            name = filled(each, self.words) if isinstance(each, str) else ""
+            name = fill_in(each, self.words) if isinstance(each, str) else ""
             if name not in known:
                 raise GainError(f"the ask {ask.name!r} is answered by {shown(each)}; {nearest(name, known)}")
         if ask.order and sorted(rows) != sorted(known):
             raise GainError(f"the ask {ask.name!r} wants each of {', '.join(known)} once.")
 
-    def _part(self, name: str, part: Answer, move: MoveEntry) -> None:
+    def _part(self, name: str, part: AnswerEntry, move: MoveEntry) -> None:
         given = part.plain
         if move.points:
             if part.even_to_db is not None:

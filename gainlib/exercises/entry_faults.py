@@ -37,7 +37,7 @@ def describe_fault(fault: Any) -> str:
         "string_too_short": "a text that is not empty",
         "string_pattern_mismatch": "a short name of small letters, digits and _",
     }.get(kind)
-    if context.get("class_name") in ("Amount", "Value", "Answer"):
+    if context.get("class_name") in ("Amount", "ValueEntry", "AnswerEntry"):
         if isinstance(given, str) and number_in_quotes(given):
             return f"{where} is {shown(given)}; {number_in_quotes(given)}"
         wanted = A_NUMBER

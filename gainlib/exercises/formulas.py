@@ -12,14 +12,14 @@ from gainlib import decibels
 from gainlib.errors import GainError, nearest
 from gainlib.stages import Compressor
 
-__all__ = ["Reckoning", "reckoned", "reckonings"]
+__all__ = ["Formula", "calculate", "formulas"]
 
 
 @dataclass(frozen=True)
-class Reckoning:
+class Formula:
     """One reckoning: its name, what it is given, the unit of what it gives, what it means.
 
-    >>> reckonings()["sum_db"].needs
+    >>> formulas()["sum_db"].needs
     'level_db, level_db, …'
     """
 
@@ -57,108 +57,106 @@ def _static_reduction_db(level_db: float, threshold_db: float, ratio: float) -> 
     return float(Compressor(threshold_db=threshold_db, ratio=ratio, knee_db=0.0).reduction_at_db(level_db))
 
 
-_RECKONINGS = {
+_FORMULAS = {
     each.name: each
     for each in (
-        Reckoning("dbu_from_volts", "volts_rms", "dBu", "0.775 V is 0 dBu.", decibels.dbu_from_volts),
-        Reckoning("volts_from_dbu", "level_dbu", "V", "0 dBu is 0.775 V.", decibels.volts_from_dbu),
-        Reckoning("dbv_from_volts", "volts_rms", "dBV", "1 V is 0 dBV.", decibels.dbv_from_volts),
-        Reckoning("volts_from_dbv", "level_dbv", "V", "0 dBV is 1 V.", decibels.volts_from_dbv),
-        Reckoning("dbu_from_dbv", "level_dbv", "dBu", "0 dBV is 2.2 dBu.", decibels.dbu_from_dbv),
-        Reckoning("dbv_from_dbu", "level_dbu", "dBV", "4 dBu is 1.8 dBV.", decibels.dbv_from_dbu),
-        Reckoning("db_from_ratio", "ratio", "dB", "Twice the voltage or amplitude is 6 dB.", decibels.db_from_ratio),
-        Reckoning("ratio_from_db", "level_db", "", "6 dB is twice the voltage or amplitude.", decibels.ratio_from_db),
-        Reckoning("db_from_power", "ratio", "dB", "Twice the power is 3 dB.", decibels.db_from_power),
-        Reckoning("power_from_db", "level_db", "", "3 dB is twice the power.", decibels.power_from_db),
-        Reckoning(
+        Formula("dbu_from_volts", "volts_rms", "dBu", "0.775 V is 0 dBu.", decibels.dbu_from_volts),
+        Formula("volts_from_dbu", "level_dbu", "V", "0 dBu is 0.775 V.", decibels.volts_from_dbu),
+        Formula("dbv_from_volts", "volts_rms", "dBV", "1 V is 0 dBV.", decibels.dbv_from_volts),
+        Formula("volts_from_dbv", "level_dbv", "V", "0 dBV is 1 V.", decibels.volts_from_dbv),
+        Formula("dbu_from_dbv", "level_dbv", "dBu", "0 dBV is 2.2 dBu.", decibels.dbu_from_dbv),
+        Formula("dbv_from_dbu", "level_dbu", "dBV", "4 dBu is 1.8 dBV.", decibels.dbv_from_dbu),
+        Formula("db_from_ratio", "ratio", "dB", "Twice the voltage or amplitude is 6 dB.", decibels.db_from_ratio),
+        Formula("ratio_from_db", "level_db", "", "6 dB is twice the voltage or amplitude.", decibels.ratio_from_db),
+        Formula("db_from_power", "ratio", "dB", "Twice the power is 3 dB.", decibels.db_from_power),
+        Formula("power_from_db", "level_db", "", "3 dB is twice the power.", decibels.power_from_db),
+        Formula(
             "sum_db",
             "level_db, level_db, …",
             "dB",
             "Unrelated signals together: their powers add.",
             lambda *levels: decibels.sum_db(levels),
         ),
-        Reckoning(
+        Formula(
             "sum_same_db",
             "level_db, level_db, …",
             "dB",
             "The same signal several times: amplitudes add.",
             lambda *levels: decibels.sum_db(levels, coherent=True),
         ),
-        Reckoning("equal_sum_db", "level_db, count", "dB", "So many unrelated signals of one level.", _equal_sum_db),
-        Reckoning("equal_same_sum_db", "level_db, count", "dB", "The same signal so many times.", _equal_same_sum_db),
-        Reckoning(
+        Formula("equal_sum_db", "level_db, count", "dB", "So many unrelated signals of one level.", _equal_sum_db),
+        Formula("equal_same_sum_db", "level_db, count", "dB", "The same signal so many times.", _equal_same_sum_db),
+        Formula(
             "dbfs_from_dbu",
             "level_dbu, zero_dbfs_dbu",
             "dBFS",
             "What a level reads after a converter whose full scale is so many dBu.",
             lambda level, zero: decibels.Alignment("", zero).dbfs_from_dbu(level),
         ),
-        Reckoning(
+        Formula(
             "dbu_from_dbfs",
             "level_dbfs, zero_dbfs_dbu",
             "dBu",
             "The level in front of that converter.",
             lambda level, zero: decibels.Alignment("", zero).dbu_from_dbfs(level),
         ),
-        Reckoning(
+        Formula(
             "word_noise_dbfs",
             "bits",
             "dBFS",
             "The rounding noise of so many bits (AES17, no dither).",
             _word_noise_dbfs,
         ),
-        Reckoning(
+        Formula(
             "static_reduction_db",
             "level_db, threshold_db, ratio",
             "dB",
             "What a compressor without a knee takes off a steady level.",
             _static_reduction_db,
         ),
-        Reckoning(
+        Formula(
             "allowed_hours",
             "level_dba",
             "h",
             "How long a day a sound level is allowed: 8 h at 85 dBA, half of that for each 3 dB more.",
             lambda level_dba: 8.0 / 2.0 ** ((level_dba - 85.0) / 3.0),
         ),
-        Reckoning(
-            "difference", "first, second", "", "The first less the second.", lambda first, second: first - second
-        ),
-        Reckoning("total", "first, second, …", "", "All of them added up.", lambda *numbers: sum(numbers)),
+        Formula("difference", "first, second", "", "The first less the second.", lambda first, second: first - second),
+        Formula("total", "first, second, …", "", "All of them added up.", lambda *numbers: sum(numbers)),
     )
 }
 
 
-def reckonings() -> dict[str, Reckoning]:
+def formulas() -> dict[str, Formula]:
     """Every reckoning that a file may name: what it needs, its unit and its meaning.
 
-    >>> reckonings()["volts_from_dbu"].unit
+    >>> formulas()["volts_from_dbu"].unit
     'V'
     """
-    return dict(_RECKONINGS)
+    return dict(_FORMULAS)
 
 
-def require_reckoning(name: str, count: int) -> Reckoning:
+def require_formula(name: str, count: int) -> Formula:
     """The reckoning of that name, or a GainError that names the nearest or says how many numbers it needs.
 
-    >>> require_reckoning("total", 3).meaning
+    >>> require_formula("total", 3).meaning
     'All of them added up.'
     """
-    if name not in _RECKONINGS:
-        raise GainError(f"{name!r} is no reckoning; {nearest(name[:80], _RECKONINGS)}")
-    chosen = _RECKONINGS[name]
+    if name not in _FORMULAS:
+        raise GainError(f"{name!r} is no reckoning; {nearest(name[:80], _FORMULAS)}")
+    chosen = _FORMULAS[name]
     if count < chosen.least or (count > chosen.least and not chosen.any_more):
         raise GainError(f"{name} is given {count} numbers in with; it needs {chosen.needs}.")
     return chosen
 
 
-def reckoned(name: str, numbers: list[float]) -> float:
+def calculate(name: str, numbers: list[float]) -> float:
     """The result of a reckoning; GainError for one that is not known and for numbers it cannot work with.
 
-    >>> round(reckoned("sum_db", [-20.0, -20.0]), 2)
+    >>> round(calculate("sum_db", [-20.0, -20.0]), 2)
     -16.99
     """
-    chosen = require_reckoning(name, len(numbers))
+    chosen = require_formula(name, len(numbers))
     given = ", ".join(f"{each:g}" for each in numbers)
     try:
         with np.errstate(over="ignore"):

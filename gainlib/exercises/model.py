@@ -7,11 +7,11 @@ from typing import Any
 
 from gainlib.flow import Session
 
-__all__ = ["Ask", "Candidate", "Hint", "Move"]
+__all__ = ["Candidate", "ControlSpec", "Hint", "Question"]
 
 
 @dataclass(frozen=True)
-class Move:
+class ControlSpec:
     """A setting that the learner may move: its path, its range, where it stands at the start, what it is called.
 
     `options` are the values of a choice, empty for a number; `points` says that a ride is drawn, whose gains lie from
@@ -30,7 +30,7 @@ class Move:
 
 
 @dataclass(frozen=True)
-class Ask:
+class Question:
     """A question about the session as given: `form` is "number", "choice", "order" or "seconds".
 
     `choices` are the labels that are shown (strips, stages, or A, B, C); `low` and `high` what may be typed.

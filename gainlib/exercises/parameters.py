@@ -11,9 +11,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from gainlib.errors import GainError
-from gainlib.exercises.tables import Amount, Spec, Vary, shown
+from gainlib.exercises.tables import Amount, Spec, VaryEntry, shown
 
-__all__ = ["Draw", "draws_of"]
+__all__ = ["Parameter", "read_parameters"]
 
 MOST_DRAWS = 10_000
 ORDER = "order"
@@ -21,10 +21,10 @@ ORDER = "order"
 
 
 @dataclass(frozen=True)
-class Draw:
+class Parameter:
     """One thing that is drawn: a number on the steps of a range, or one of several choices.
 
-    >>> Draw("level", low=-30.0, step=1.0, count=15).at(2)
+    >>> Parameter("level", low=-30.0, step=1.0, count=15).at(2)
     -28.0
     """
 
@@ -53,7 +53,7 @@ class Draw:
         """The number on one of the steps of the range."""
         return round(self.low + index * self.step, 9)
 
-    def checked(self, value: object, exercise: str) -> float | str | bool:
+    def require(self, value: object, exercise: str) -> float | str | bool:
         """The value if it can be drawn; GainError otherwise."""
         if self.choices:
             for each in self.choices:
@@ -66,7 +66,7 @@ class Draw:
             raise GainError(f"{self.name} is {shown(value)}; {exercise} draws it from {self.low:g} to {high:g}.")
         return float(value)
 
-    def drawn(self, class_key: str, *about: str) -> float | str | bool:
+    def draw(self, class_key: str, *about: str) -> float | str | bool:
         """One learner's value: HMAC-SHA-256 over what it is about, keyed with the class key."""
         # JSON keeps the parts apart: ("ab", "c") and ("a", "bc") are two messages.
         message = json.dumps([*about, self.name], ensure_ascii=True).encode()
@@ -74,38 +74,38 @@ class Draw:
         return self.at(number % self.count)
 
 
-def draws_of(spec: Spec) -> dict[str, Draw]:
+def read_parameters(spec: Spec) -> dict[str, Parameter]:
     """Everything that a file draws; for a judge the order of the candidates as well.
 
     Raises GainError for an entry that cannot be drawn from.
 
     >>> from gainlib.exercises import load
-    >>> draws_of(load("recording/leave-room").spec)["level"].count
+    >>> read_parameters(load("recording/leave-room").spec)["level"].count
     15
     """
-    draws = {name: draw_of(name, vary) for name, vary in spec.varies.items()}
+    parameters = {name: read_parameter(name, vary) for name, vary in spec.varies.items()}
     names = [each.name for each in spec.candidates]
     if len(names) > 1:
         orders = tuple(", ".join(each) for each in itertools.permutations(names))
-        draws[ORDER] = Draw(ORDER, count=len(orders), choices=orders)
-    return draws
+        parameters[ORDER] = Parameter(ORDER, count=len(orders), choices=orders)
+    return parameters
 
 
-def draw_of(name: str, vary: Vary) -> Draw:
+def read_parameter(name: str, vary: VaryEntry) -> Parameter:
     if vary.choose is not None:
         if any(each is not None for each in (vary.low, vary.high, vary.step)):
             raise GainError(f"{name} of varies has choose and a range; give one of them.")
         choices = tuple(vary.choose)
         if len({(type(each), each) for each in choices}) < len(choices):
             raise GainError(f"choose of {name} names a value twice; each is drawn equally often.")
-        return Draw(name, vary.path, vary.unit, count=len(choices), choices=choices)
+        return Parameter(name, vary.path, vary.unit, count=len(choices), choices=choices)
     if vary.low is None or vary.high is None or vary.step is None:
         raise GainError(f"{name} of varies lacks its values; give from, to and step, or choose.")
     require_range(vary.low, vary.high, vary.step, f"{name} of varies")
     if (vary.high - vary.low) / vary.step > MOST_DRAWS:
         raise GainError(f"{name} of varies has more than {MOST_DRAWS} values; give a larger step.")
     count = math.floor((vary.high - vary.low) / vary.step + 1e-9) + 1
-    return Draw(name, vary.path, vary.unit, vary.low, vary.step, count)
+    return Parameter(name, vary.path, vary.unit, vary.low, vary.step, count)
 
 
 def require_range(low: float, high: float, step: float, name: str) -> None:
@@ -115,32 +115,32 @@ def require_range(low: float, high: float, step: float, name: str) -> None:
         raise GainError(f"{name} has a step of {step:g}, wider than its range; give a smaller one.")
 
 
-def ends_of(amount: Amount, draws: dict[str, Draw]) -> tuple[float, float]:
+def ends_of(amount: Amount, parameters: dict[str, Parameter]) -> tuple[float, float]:
     """The least and the largest that an amount can come to, whatever is drawn: it follows each in a straight line."""
     least = most = amount.base
     signs: Iterable[tuple[int, str]] = (
         (sign, name) for sign, names in ((1, amount.plus), (-1, amount.minus)) for name in names
     )
     for sign, name in signs:
-        low, high = draws[name].numbers or (math.nan, math.nan)
+        low, high = parameters[name].numbers or (math.nan, math.nan)
         least += low if sign > 0 else -high
         most += high if sign > 0 else -low
     return round(least, 9), round(most, 9)
 
 
-def combinations(draws: dict[str, Draw], most: int) -> list[dict[str, float | str | bool]]:
+def combinations(parameters: dict[str, Parameter], most: int) -> list[dict[str, float | str | bool]]:
     """Values of so many variants in which each choice and each end of a range stands at least once, if there is room.
 
-    >>> combinations({"a": Draw("a", low=0.0, step=1.0, count=5)}, 8)
+    >>> combinations({"a": Parameter("a", low=0.0, step=1.0, count=5)}, 8)
     [{'a': 0.0}, {'a': 4.0}]
     """
-    longest = max((len(each.choices) or 2 for each in draws.values()), default=1)
+    longest = max((len(each.choices) or 2 for each in parameters.values()), default=1)
     rows = []
     for index in range(min(longest, most)):
         rows.append(
             {
                 name: each.at(index % each.count if each.choices else (0 if index % 2 == 0 else each.count - 1))
-                for name, each in draws.items()
+                for name, each in parameters.items()
             }
         )
     return rows

@@ -12,30 +12,29 @@ import numpy as np
 
 from gainlib.decibels import signed
 from gainlib.errors import GainError
-from gainlib.exercises.formulas import reckoned
-from gainlib.exercises.model import Ask
+from gainlib.exercises.formulas import calculate
+from gainlib.exercises.model import Question
 from gainlib.exercises.readings import DIFFERENCES, Reading, Readings, Renderings, printed_number, reading_of, words_of
-from gainlib.exercises.tables import AskEntry, Drawn, Less, Value, When, filled, shown
-from gainlib.exercises.tables import Reading as ReadingEntry
+from gainlib.exercises.tables import AskEntry, Drawn, LessEntry, ReadingEntry, ValueEntry, WhenEntry, fill_in, shown
 from gainlib.exercises.variant import Variant
 from gainlib.flow import Session
 from gainlib.meters import clipped_runs, momentary_lufs
 
-__all__ = ["Truth", "truths_of"]
+__all__ = ["ExpectedAnswer", "expected_answers"]
 
 READS = {"measure", "told", "setting"}
 TIE = 1e-9
 
 
 @dataclass(frozen=True)
-class Truth:
+class ExpectedAnswer:
     """What is right for one ask: a number, the label of a choice, labels in order, or a moment in seconds.
 
     `read` is what was read of each choice, in `unit`, `told` the same as it is printed; `margin` is how far the right
     choice stands from the next. `fault` says why there is no right answer, and is empty in a sound exercise.
     """
 
-    ask: Ask
+    question: Question
     right: float | str | tuple[str, ...]
     within: float = 0.0
     read: dict[str, float] = field(default_factory=dict, hash=False)
@@ -63,7 +62,7 @@ class Truth:
     def printed(self, answer: object) -> str:
         """An answer, or what is right, as a sentence prints it."""
         if isinstance(answer, float):
-            return printed_number(answer, self.ask.unit)
+            return printed_number(answer, self.question.unit)
         return " before ".join(answer) if isinstance(answer, tuple) else str(answer)
 
     @property
@@ -71,7 +70,7 @@ class Truth:
         """What was measured: the right number as finely as its tolerance asks, or the reading of the right choice."""
         if isinstance(self.right, float):
             digits = next((count for count in range(4) if self.within >= 10.0**-count), 4)
-            return signed(self.right, digits, self.ask.unit, plus=self.ask.unit in ("dB", "LU"))
+            return signed(self.right, digits, self.question.unit, plus=self.question.unit in ("dB", "LU"))
         labels = self.right if isinstance(self.right, tuple) else (self.right,)
         return ", ".join(self.told[label] for label in labels if label in self.told)
 
@@ -85,28 +84,30 @@ class Truth:
         decade = 10.0 ** math.floor(math.log10(distance))
         steps = [decade, 2 * decade, 5 * decade, 10 * decade]
         low, high = next(pair for pair in itertools.pairwise(steps) if distance < pair[1] or pair[1] == steps[-1])
-        unit = DIFFERENCES.get(self.ask.unit, self.ask.unit)
+        unit = DIFFERENCES.get(self.question.unit, self.question.unit)
         return f"{low:g} to {high:g} {unit}".rstrip()
 
 
-def truths_of(variant: Variant, renderings: Renderings | None = None) -> tuple[Truth, ...]:
+def expected_answers(variant: Variant, renderings: Renderings | None = None) -> tuple[ExpectedAnswer, ...]:
     """What is right for each ask, measured or reckoned from the session as given; worked out once for a variant."""
-    if "truths" not in variant.worked_out:
+    if "expected answers" not in variant.worked_out:
         chain = renderings or Renderings()
-        asked = zip(variant.exercise.spec.asks, variant.asks, strict=True)
-        variant.worked_out["truths"] = tuple(truth_of(entry, ask, variant, chain) for entry, ask in asked)
-    known: tuple[Truth, ...] = variant.worked_out["truths"]
+        asked = zip(variant.exercise.spec.asks, variant.questions, strict=True)
+        variant.worked_out["expected answers"] = tuple(
+            _expected_answer(entry, ask, variant, chain) for entry, ask in asked
+        )
+    known: tuple[ExpectedAnswer, ...] = variant.worked_out["expected answers"]
     return known
 
 
-def truth_of(entry: AskEntry, ask: Ask, variant: Variant, renderings: Renderings) -> Truth:
+def _expected_answer(entry: AskEntry, ask: Question, variant: Variant, renderings: Renderings) -> ExpectedAnswer:
     """What is right for this ask in this variant; GainError where it cannot be measured at all."""
     if entry.expected is not None:
         within = entry.within or 0.0
         value = value_of(entry.expected, variant.values, variant.session, renderings)
         if not math.isfinite(value):
-            return Truth(ask, value, within, fault=f"what is expected is {shown(value)}")
-        return Truth(ask, value, within)
+            return ExpectedAnswer(ask, value, within, fault=f"what is expected is {shown(value)}")
+        return ExpectedAnswer(ask, value, within)
     if entry.among == "seconds":
         return _moment(entry, ask, variant, renderings)
     assert entry.by is not None
@@ -125,7 +126,7 @@ def truth_of(entry: AskEntry, ask: Ask, variant: Variant, renderings: Renderings
         fault = "" if margin > TIE else "two of them read the same"
     else:
         right, margin, fault = _picked(entry, {label: pair[0] for label, pair in readings.items()}, read)
-    return Truth(ask, right, read=read, told=told, margin=margin, unit=unit, fault=fault)
+    return ExpectedAnswer(ask, right, read=read, told=told, margin=margin, unit=unit, fault=fault)
 
 
 def _picked(entry: AskEntry, readings: dict[str, Reading], read: dict[str, float]) -> tuple[str, float, str]:
@@ -148,7 +149,7 @@ def _picked(entry: AskEntry, readings: dict[str, Reading], read: dict[str, float
 
 
 def _of_each(
-    entry: AskEntry, ask: Ask, variant: Variant, renderings: Renderings
+    entry: AskEntry, ask: Question, variant: Variant, renderings: Renderings
 ) -> Iterable[tuple[str, tuple[Reading, float]]]:
     """What `by` reads of each choice, by its label; a choice that has nothing of the kind is left out."""
     assert entry.by is not None
@@ -169,13 +170,13 @@ def choice_reading(entry: AskEntry, label: str, drawn: Drawn, session: Session) 
     assert entry.by is not None
     if entry.among == "strips":
         by = _within_part(entry.by, label)
-        stage = filled(entry.by.at or (entry.by.setting or "").rpartition("/")[0], words_of(drawn))
+        stage = fill_in(entry.by.at or (entry.by.setting or "").rpartition("/")[0], words_of(drawn))
         if stage not in session.part(label).stage_names and stage not in [
             send.name for send in session.part(label).sends
         ]:
             return None
         return reading_of(by, drawn, session)
-    part = filled(entry.of or "", words_of(drawn))
+    part = fill_in(entry.of or "", words_of(drawn))
     by = _within_part(entry.by, part)
     try:
         return reading_of(by, drawn, session, at=f"{part}/{label}")
@@ -188,7 +189,7 @@ def choice_reading(entry: AskEntry, label: str, drawn: Drawn, session: Session) 
 def _within_part(by: ReadingEntry, part: str) -> ReadingEntry:
     """The reading with the name of a strip or bus put in front of its paths, where they are short."""
 
-    def fully(what: Less) -> dict[str, Any]:
+    def fully(what: LessEntry) -> dict[str, Any]:
         change: dict[str, Any] = {}
         if what.at is not None and "/" not in what.at:
             change["at"] = f"{part}/{what.at}"
@@ -202,8 +203,8 @@ def _within_part(by: ReadingEntry, part: str) -> ReadingEntry:
     return by.model_copy(update=change)
 
 
-def _moment(entry: AskEntry, ask: Ask, variant: Variant, renderings: Renderings) -> Truth:
-    tap = filled(entry.at or "", words_of(variant.values))
+def _moment(entry: AskEntry, ask: Question, variant: Variant, renderings: Renderings) -> ExpectedAnswer:
+    tap = fill_in(entry.at or "", words_of(variant.values))
     rendering = renderings.read(variant.session).rendering
     audio, within, fault = rendering.at(tap), entry.within or 0.0, ""
     rate_hz = audio.rate_hz
@@ -211,8 +212,8 @@ def _moment(entry: AskEntry, ask: Ask, variant: Variant, renderings: Renderings)
         own = rendering.level(tap).clipped
         runs = rendering.clipped(tap) if own else clipped_runs(audio.samples)
         if not len(runs):
-            return Truth(ask, math.nan, within, fault="nothing is clipped there")
-        return Truth(ask, float(runs.start.min()) / rate_hz, within)
+            return ExpectedAnswer(ask, math.nan, within, fault="nothing is clipped there")
+        return ExpectedAnswer(ask, float(runs.start.min()) / rate_hz, within)
     if entry.moment == "highest peak":
         levels = np.abs(audio.samples).max(axis=1)
         at = int(levels.argmax())
@@ -220,46 +221,46 @@ def _moment(entry: AskEntry, ask: Ask, variant: Variant, renderings: Renderings)
         rest = max(levels[: max(0, at - reach)].max(initial=0.0), levels[at + reach :].max(initial=0.0))
         top = float(levels[at])
         if top == 0.0:
-            return Truth(ask, math.nan, within, fault="it is silent")
+            return ExpectedAnswer(ask, math.nan, within, fault="it is silent")
         margin = 20.0 * math.log10(top / rest) if rest > 0.0 else math.inf
         fault = "another moment peaks as high" if margin < 0.05 else ""
-        return Truth(ask, at / rate_hz, within, margin=margin, unit="dB", fault=fault)
+        return ExpectedAnswer(ask, at / rate_hz, within, margin=margin, unit="dB", fault=fault)
     momentary = np.asarray(momentary_lufs(audio.samples, rate_hz))
     if not len(momentary) or not np.isfinite(momentary).any():
-        return Truth(ask, math.nan, within, fault="it is silent or shorter than 0.4 s")
+        return ExpectedAnswer(ask, math.nan, within, fault="it is silent or shorter than 0.4 s")
     # Value k is of the 400 ms that end at 0.40 s + k x 0.01 s; the moment is their middle.
-    return Truth(ask, 0.2 + 0.01 * int(momentary.argmax()), within)
+    return ExpectedAnswer(ask, 0.2 + 0.01 * int(momentary.argmax()), within)
 
 
-def value_of(value: Value, drawn: Drawn, session: Session, renderings: Renderings) -> float:
+def value_of(value: ValueEntry, drawn: Drawn, session: Session, renderings: Renderings) -> float:
     """A number that is typed, follows drawn values, is read from the session, or reckoned from others of these."""
     if READS & value.model_fields_set:
         reading = reading_of(value, drawn, session)
         read: Readings = renderings.read(session)
         return read.value(reading)
     if value.reckon is not None:
-        return reckoned(value.reckon, [value_of(each, drawn, session, renderings) for each in value.with_])
+        return calculate(value.reckon, [value_of(each, drawn, session, renderings) for each in value.with_])
     return value.amount(drawn)
 
 
 # --- what was answered ---
 
 
-def labelled(named: object, variant: Variant) -> Any:
+def label_of(named: object, variant: Variant) -> Any:
     """A strip's, stage's or candidate's name (or a row of them) as the labels that the learner sees."""
     if isinstance(named, list):
-        return tuple(labelled(each, variant) for each in named)
-    name = filled(str(named), words_of(variant.values))
+        return tuple(label_of(each, variant) for each in named)
+    name = fill_in(str(named), words_of(variant.values))
     return next((each.label for each in variant.candidates if each.name == name), name)
 
 
-def meets(when: When, answers: dict[str, Any], variant: Variant, renderings: Renderings) -> bool:
+def meets(when: WhenEntry, answers: dict[str, Any], variant: Variant, renderings: Renderings) -> bool:
     """Whether an answer to an ask is the one that a slip looks for; a right answer is no slip."""
-    truth = next(each for each in truths_of(variant, renderings) if each.ask.name == when.ask)
-    given = answers.get(truth.ask.name)
+    truth = next(each for each in expected_answers(variant, renderings) if each.question.name == when.ask)
+    given = answers.get(truth.question.name)
     if given is None or truth.accepts(given):
         return False
     if when.near is not None:
         aim = value_of(when.near, variant.values, variant.session, renderings)
         return isinstance(given, float) and abs(given - aim) <= (when.within or truth.within) + TIE
-    return bool(given == labelled(when.is_, variant))
+    return bool(given == label_of(when.is_, variant))

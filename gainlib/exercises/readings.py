@@ -8,9 +8,7 @@ from typing import Any
 
 from gainlib.decibels import signed
 from gainlib.errors import GainError, nearest
-from gainlib.exercises.tables import Amount, Drawn, Less, filled, shown
-from gainlib.exercises.tables import Reading as ReadingEntry
-from gainlib.exercises.tables import Value as ValueEntry
+from gainlib.exercises.tables import Amount, Drawn, LessEntry, ReadingEntry, ValueEntry, fill_in, shown
 from gainlib.flow import Rendering, Session
 from gainlib.flow.session import Send
 from gainlib.meters import measures
@@ -247,13 +245,13 @@ def reading_of(entry: ReadingEntry | ValueEntry, drawn: Drawn, session: Session,
     return Reading(probe, less, least, most)
 
 
-def probe_of(entry: Less | ValueEntry, drawn: Drawn, *, at: str = "") -> Probe:
+def probe_of(entry: LessEntry | ValueEntry, drawn: Drawn, *, at: str = "") -> Probe:
     words = words_of(drawn)
     return Probe(
         measure=entry.measure,
         told=entry.told,
-        setting=filled(entry.setting, words) if entry.setting is not None else None,
-        at=filled(entry.at, words) if entry.at is not None else at if entry.setting is None else "",
+        setting=fill_in(entry.setting, words) if entry.setting is not None else None,
+        at=fill_in(entry.at, words) if entry.at is not None else at if entry.setting is None else "",
         seconds=(entry.seconds[0], entry.seconds[1]) if entry.seconds else None,
     )
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from gainlib.exercises.model import Ask
-from gainlib.exercises.questions import labelled, value_of
+from gainlib.exercises.model import Question
+from gainlib.exercises.questions import label_of, value_of
 from gainlib.exercises.readings import Renderings, words_of
-from gainlib.exercises.tables import Answer, Drawn, filled
+from gainlib.exercises.tables import AnswerEntry, Drawn, fill_in
 from gainlib.exercises.variant import Variant, plain_part
 from gainlib.flow import Session
 from gainlib.stages import proposed_ride
@@ -26,12 +26,12 @@ def author_answer(variant: Variant) -> dict[str, Any]:
     return answer_from(variant, variant.exercise.spec.solution)
 
 
-def answer_from(variant: Variant, entries: Mapping[str, Answer]) -> dict[str, Any]:
+def answer_from(variant: Variant, entries: Mapping[str, AnswerEntry]) -> dict[str, Any]:
     """An answer that is written as rules, for these numbers: path or name of an ask -> value.
 
     Where not every control is named (in a session), the others stay where they start.
     """
-    asks = {ask.name: ask for ask in variant.asks}
+    asks = {ask.name: ask for ask in variant.questions}
     paths = {key: setting_key(variant.session, key, variant.values) for key in entries if key not in asks}
     answer = dict(variant.start) if paths and variant.exercise.kind == "session" else {}
     rides = []
@@ -47,16 +47,18 @@ def answer_from(variant: Variant, entries: Mapping[str, Answer]) -> dict[str, An
     return answer
 
 
-def _answered(entry: Answer, ask: Ask, variant: Variant) -> Any:
+def _answered(entry: AnswerEntry, ask: Question, variant: Variant) -> Any:
     """An author's answer to an ask, as a learner would give it."""
     if ask.form in ("number", "seconds"):
         return value_of(entry, variant.values, variant.session, Renderings())
-    return labelled(entry.plain, variant)
+    return label_of(entry.plain, variant)
 
 
-def _proposed(variant: Variant, path: str, entry: Answer, others: Mapping[str, Any]) -> tuple[tuple[float, float], ...]:
+def _proposed(
+    variant: Variant, path: str, entry: AnswerEntry, others: Mapping[str, Any]
+) -> tuple[tuple[float, float], ...]:
     assert entry.even_to_db is not None
-    known = {move.path for move in variant.moves}
+    known = {move.path for move in variant.controls}
     session = variant.session.replaced({key: value for key, value in others.items() if key in known})
     return ride_to(session, path, entry.even_to_db.amount(variant.values), entry.strength, entry.most_db)
 
@@ -83,6 +85,6 @@ def ride_to(
 
 def setting_key(session: Session, key: str, drawn: Drawn) -> str:
     """The full path that a key of an answer means for these drawn words."""
-    path = filled(key, words_of(drawn))
+    path = fill_in(key, words_of(drawn))
     session.setting(path)
     return f"{session.strips[0].name}/{path}" if path.count("/") == 1 and len(session.strips) == 1 else path

@@ -12,14 +12,14 @@ from pydantic_core import PydanticCustomError
 __all__ = [
     "KINDS",
     "Amount",
-    "Answer",
+    "AnswerEntry",
     "AskEntry",
-    "Check",
-    "Reading",
-    "Slip",
+    "CheckEntry",
+    "ReadingEntry",
+    "SlipEntry",
     "Spec",
-    "Value",
-    "filled",
+    "ValueEntry",
+    "fill_in",
     "shown",
 ]
 
@@ -102,7 +102,7 @@ class Amount(Entry):
 Rule = Annotated[Amount, BeforeValidator(_as_base)]
 
 
-class Less(Entry):
+class LessEntry(Entry):
     """What a reading takes off: the same thing at another tap, or another thing at the same one."""
 
     measure: Line | None = None
@@ -112,15 +112,15 @@ class Less(Entry):
     seconds: Stretch | None = None
 
 
-class Reading(Less):
+class ReadingEntry(LessEntry):
     """One thing read from a rendering (a measure, what a stage tells, a setting) and the bounds it is held against."""
 
-    less: Less | None = None
+    less: LessEntry | None = None
     at_least: Rule | None = None
     at_most: Rule | None = None
 
 
-class Value(Amount):
+class ValueEntry(Amount):
     """A number that is typed, follows drawn values, is read from the session as given, or is reckoned from others."""
 
     measure: Line | None = None
@@ -128,15 +128,15 @@ class Value(Amount):
     setting: Line | None = None
     at: Line | None = None
     seconds: Stretch | None = None
-    less: Less | None = None
+    less: LessEntry | None = None
     reckon: Line | None = None
     with_: list[Figure] = Field(default_factory=list, alias="with", max_length=16)
 
 
-Figure = Annotated[Value, BeforeValidator(_as_base)]
+Figure = Annotated[ValueEntry, BeforeValidator(_as_base)]
 
 
-class Answer(Value):
+class AnswerEntry(ValueEntry):
     """One part of an answer: an amount, a text, a switch, a row of texts, the points of a ride, or a ride proposed."""
 
     plain: Annotated[Any, BeforeValidator(_plain)] = Field(default=None, alias="(plain)")
@@ -145,7 +145,7 @@ class Answer(Value):
     most_db: Annotated[float, Field(gt=0, le=60, allow_inf_nan=False)] = 12.0
 
 
-Part = Annotated[Answer, BeforeValidator(_as_plain)]
+Part = Annotated[AnswerEntry, BeforeValidator(_as_plain)]
 Answers = Annotated[dict[str, Part], Field(max_length=64)]
 
 
@@ -210,7 +210,7 @@ class Given(Entry):
 Choices = Annotated[list[Scalar], Field(min_length=2, max_length=64)]
 
 
-class Vary(Entry):
+class VaryEntry(Entry):
     """What is drawn for each learner: a setting, or without a path a number or a word for texts, rules and paths."""
 
     path: Line | None = None
@@ -221,7 +221,7 @@ class Vary(Entry):
     unit: Annotated[str, StringConstraints(max_length=20)] = ""
 
 
-class Plant(Entry):
+class PlantEntry(Entry):
     """A setting that the exercise puts wrong for this learner: `to` a value, or moved `by` an amount."""
 
     at: Line
@@ -242,12 +242,12 @@ class MoveEntry(Entry):
     label: Line | None = None
 
 
-class Check(Entry):
+class CheckEntry(Entry):
     """One thing that is measured on the answer, its points, and what to say when it is low or high."""
 
     title: Line
     points: Points
-    reads: Reading
+    reads: ReadingEntry
     low: Prose | None = None
     high: Prose | None = None
     good: Prose | None = None
@@ -276,7 +276,7 @@ class AskEntry(Entry):
     of: Line | None = None
     at: Line | None = None
     moment: Literal["first clipped run", "highest peak", "loudest moment"] | None = None
-    by: Reading | None = None
+    by: ReadingEntry | None = None
     pick: Literal["largest", "smallest", "first"] | None = None
     order: Literal["rising", "falling"] | None = None
 
@@ -289,7 +289,7 @@ class CandidateEntry(Entry):
     say: Prose | None = None
 
 
-class When(Reading):
+class WhenEntry(ReadingEntry):
     """What a slip looks like: a reading within its bounds, or an answer to a question."""
 
     ask: EntryName | None = None
@@ -298,11 +298,11 @@ class When(Reading):
     is_: Annotated[Any, BeforeValidator(_plain)] = Field(default=None, alias="is")
 
 
-class Slip(Entry):
+class SlipEntry(Entry):
     """A known wrong answer: what it looks like, an answer that commits it, and the sentence that meets it."""
 
     name: Line
-    when: list[When] = Field(min_length=1, max_length=8)
+    when: list[WhenEntry] = Field(min_length=1, max_length=8)
     answer: Answers
     say: Prose
 
@@ -324,15 +324,15 @@ class Spec(Entry):
     goal: Line
     brief: Prose
     given: Given
-    varies: Annotated[dict[EntryName, Vary], Field(max_length=16)] = Field(default_factory=dict)
-    plant: Annotated[list[Plant], Field(max_length=16)] = Field(default_factory=list)
+    varies: Annotated[dict[EntryName, VaryEntry], Field(max_length=16)] = Field(default_factory=dict)
+    plant: Annotated[list[PlantEntry], Field(max_length=16)] = Field(default_factory=list)
     moves: Annotated[list[MoveEntry], Field(max_length=64)] = Field(default_factory=list)
-    checks: Annotated[list[Check], Field(max_length=24)] = Field(default_factory=list)
+    checks: Annotated[list[CheckEntry], Field(max_length=24)] = Field(default_factory=list)
     asks: Annotated[list[AskEntry], Field(max_length=12)] = Field(default_factory=list)
     candidates: Annotated[list[CandidateEntry], Field(max_length=5)] = Field(default_factory=list)
     matched: bool = True
     solution: Answers
-    slips: Annotated[list[Slip], Field(max_length=12)] = Field(default_factory=list)
+    slips: Annotated[list[SlipEntry], Field(max_length=12)] = Field(default_factory=list)
     hints: Annotated[list[HintEntry], Field(max_length=6)] = Field(default_factory=list)
 
 
@@ -353,10 +353,10 @@ KINDS: dict[str, tuple[frozenset[str], frozenset[str]]] = {
 PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
 
 
-def filled(text: str, values: Mapping[str, str]) -> str:
+def fill_in(text: str, values: Mapping[str, str]) -> str:
     """The text with each {name} replaced by its value; nothing else in braces means anything.
 
-    >>> filled("Turn it down by {off}.", {"off": "about 3 dB"})
+    >>> fill_in("Turn it down by {off}.", {"off": "about 3 dB"})
     'Turn it down by about 3 dB.'
     """
     return PLACEHOLDER.sub(lambda found: values.get(found[1], found[0]), text)

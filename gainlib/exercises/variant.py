@@ -15,10 +15,20 @@ from pydantic import BaseModel
 from gainlib.audio import Audio
 from gainlib.errors import GainError, nearest
 from gainlib.exercises.given import Layout, Start
-from gainlib.exercises.model import Ask, Candidate, Hint, Move
-from gainlib.exercises.parameters import ORDER, Draw
+from gainlib.exercises.model import Candidate, ControlSpec, Hint, Question
+from gainlib.exercises.parameters import ORDER, Parameter
 from gainlib.exercises.readings import Reading, described_setting, owner_of, printed_number, reading_of, words_of
-from gainlib.exercises.tables import Answer, AskEntry, Drawn, Less, MoveEntry, Spec, Value, filled, shown
+from gainlib.exercises.tables import (
+    AnswerEntry,
+    AskEntry,
+    Drawn,
+    LessEntry,
+    MoveEntry,
+    Spec,
+    ValueEntry,
+    fill_in,
+    shown,
+)
 from gainlib.flow import Session
 from gainlib.flow.session import Send
 from gainlib.stages import Setting
@@ -42,7 +52,7 @@ class Exercise:
     file: Path
     digest: str
     layout: Layout
-    draws: dict[str, Draw]
+    parameters: dict[str, Parameter]
 
     @property
     def title(self) -> str:
@@ -101,7 +111,7 @@ class Exercise:
                 raise GainError(f"{name} is {shown(text)}; give text.")
         if not learner_id:
             raise GainError("learner_id is empty; give the learner's id, a text of any length.")
-        values = {name: draw.drawn(class_key, learner_id, self.name) for name, draw in self.draws.items()}
+        values = {name: parameter.draw(class_key, learner_id, self.name) for name, parameter in self.parameters.items()}
         return self.with_values(values)
 
     def with_values(self, values: Mapping[str, float | str | bool]) -> Variant:
@@ -111,26 +121,26 @@ class Exercise:
         {'level': -24.0}
         """
         self.takes  # noqa: B018  (read once, and held against what is read of them)
-        same_names(values, self.draws, "drawn value", self.file.name)
-        drawn = {name: draw.checked(values[name], self.name) for name, draw in self.draws.items()}
-        start = begun(self.spec, self.layout, drawn)
-        moves = tuple(moved(entry, start, drawn) for entry in self.spec.moves)
-        for move in moves:
-            start.put(move.path, move.start)
-        printed = printed_values(self.draws, start.session, drawn)
+        require_same_names(values, self.parameters, "drawn value", self.file.name)
+        drawn = {name: parameter.require(values[name], self.name) for name, parameter in self.parameters.items()}
+        start = begin_session(self.spec, self.layout, drawn)
+        controls = tuple(build_control(entry, start, drawn) for entry in self.spec.moves)
+        for control in controls:
+            start.put(control.path, control.start)
+        printed = printed_values(self.parameters, start.session, drawn)
         words = words_of(drawn)
         listen = self.spec.given.listen
         return Variant(
             exercise=self,
             values=drawn,
-            brief=_paragraphs(filled(self.spec.brief, printed)),
+            brief=_paragraphs(fill_in(self.spec.brief, printed)),
             session=self.layout.heard(start),
-            moves=moves,
+            controls=controls,
             candidates=_candidates(self.spec, self.layout, start, drawn, printed),
-            listen="/".join(start.session.tap(filled(listen, words))) if listen else _last_tap(start.session),
+            listen="/".join(start.session.tap(fill_in(listen, words))) if listen else _last_tap(start.session),
             views=tuple(self.spec.given.views),
             parts={name: (begin, end) for name, (begin, end) in self.spec.given.parts.items()},
-            hints=tuple(Hint(filled(hint.text, printed), hint.cost) for hint in self.spec.hints),
+            hints=tuple(Hint(fill_in(hint.text, printed), hint.cost) for hint in self.spec.hints),
             matched=self.spec.matched,
             printed=printed,
         )
@@ -145,7 +155,7 @@ class Variant:
     judge, `matched` whether they are heard at one loudness; `worked_out` keeps what was measured of it once.
 
     >>> variant = load("recording/leave-room").variant("ada")
-    >>> [move.label for move in variant.moves]
+    >>> [move.label for move in variant.controls]
     ['Preamp gain', 'Trim']
     """
 
@@ -153,7 +163,7 @@ class Variant:
     values: dict[str, float | str | bool]
     brief: str
     session: Session
-    moves: tuple[Move, ...]
+    controls: tuple[ControlSpec, ...]
     candidates: tuple[Candidate, ...]
     listen: str
     views: tuple[str, ...]
@@ -164,9 +174,9 @@ class Variant:
     worked_out: dict[str, Any] = dataclasses.field(default_factory=dict, repr=False)
 
     @functools.cached_property
-    def asks(self) -> tuple[Ask, ...]:
+    def questions(self) -> tuple[Question, ...]:
         """The questions about the session as given."""
-        return tuple(asked(entry, self) for entry in self.exercise.spec.asks)
+        return tuple(build_question(entry, self) for entry in self.exercise.spec.asks)
 
     @functools.cached_property
     def checks(self) -> tuple[Reading, ...]:
@@ -176,17 +186,17 @@ class Variant:
     @property
     def start(self) -> dict[str, Any]:
         """The answer of somebody who has moved nothing yet: path -> value."""
-        return {move.path: move.start for move in self.moves}
+        return {control.path: control.start for control in self.controls}
 
 
-def begun(spec: Spec, layout: Layout, drawn: Drawn) -> Start:
+def begin_session(spec: Spec, layout: Layout, drawn: Drawn) -> Start:
     """The session with what was drawn and planted, over silence still."""
     start, words = layout.start(), words_of(drawn)
     for name, vary in spec.varies.items():
         if vary.path is not None:
-            start.put(filled(vary.path, words), drawn[name])
+            start.put(fill_in(vary.path, words), drawn[name])
     for plant in spec.plant:
-        path = filled(plant.at, words)
+        path = fill_in(plant.at, words)
         if plant.by is not None:
             start.put(path, round(float(start.value(path)) + plant.by.amount(drawn), 9))
         elif plant.to is not None:
@@ -194,16 +204,16 @@ def begun(spec: Spec, layout: Layout, drawn: Drawn) -> Start:
     return start
 
 
-def moved(entry: MoveEntry, start: Start, drawn: Drawn) -> Move:
+def build_control(entry: MoveEntry, start: Start, drawn: Drawn) -> ControlSpec:
     """One move for these drawn values."""
-    path = start.full_path(filled(entry.path, words_of(drawn)))
+    path = start.full_path(fill_in(entry.path, words_of(drawn)))
     described = described_setting(start.session, path)
     value = plain_part(entry.start, drawn) if entry.start is not None else start.value(path)
     if entry.points:
         value = tuple((float(seconds), float(gain)) for seconds, gain in value)
     elif entry.options is None:
         value = float(value)
-    return Move(
+    return ControlSpec(
         path=path,
         low=entry.low or 0.0,
         high=entry.high or 0.0,
@@ -230,42 +240,42 @@ def _label(session: Session, path: str) -> str:
     return label if len(session.strips) == 1 else f"{label} of {part}"
 
 
-def plain_part(entry: Answer, drawn: Drawn) -> Any:
+def plain_part(entry: AnswerEntry, drawn: Drawn) -> Any:
     """A part of an answer that needs nothing but the drawn values: a number, a text, a switch, points."""
     if entry.plain is None:
         return entry.amount(drawn)
     if isinstance(entry.plain, str):
-        return filled(entry.plain, words_of(drawn))
+        return fill_in(entry.plain, words_of(drawn))
     if isinstance(entry.plain, list):
-        return tuple(tuple(each) if isinstance(each, list) else filled(each, words_of(drawn)) for each in entry.plain)
+        return tuple(tuple(each) if isinstance(each, list) else fill_in(each, words_of(drawn)) for each in entry.plain)
     return entry.plain
 
 
-def asked(entry: AskEntry, variant: Variant) -> Ask:
+def build_question(entry: AskEntry, variant: Variant) -> Question:
     """One ask as it is put to the learner."""
     choices: tuple[str, ...] = ()
     form, low, high, unit = "choice", 0.0, 0.0, ""
     if entry.expected is not None:
         form, low, high, unit = "number", entry.lowest or 0.0, entry.highest or 0.0, entry.unit
     elif entry.among == "seconds":
-        part = variant.session.tap(filled(entry.at or "", words_of(variant.values)))[0]
+        part = variant.session.tap(fill_in(entry.at or "", words_of(variant.values)))[0]
         own = [strip.take.seconds for strip in variant.session.strips if strip.name == part]
         longest = max(own or [strip.take.seconds for strip in variant.session.strips])
         form, high, unit = "seconds", round(longest, 3), "s"
     elif entry.among == "strips":
         choices = tuple(strip.name for strip in variant.session.strips)
     elif entry.among == "stages":
-        choices = variant.session.part(filled(entry.of or "", words_of(variant.values))).stage_names
+        choices = variant.session.part(fill_in(entry.of or "", words_of(variant.values))).stage_names
     else:
         form = "order" if entry.order else "choice"
         choices = tuple(candidate.label for candidate in variant.candidates)
-    return Ask(entry.name, entry.title, form, unit, low, high, choices)
+    return Question(entry.name, entry.title, form, unit, low, high, choices)
 
 
-def printed_values(draws: Mapping[str, Draw], session: Session, drawn: Drawn) -> dict[str, str]:
+def printed_values(parameters: Mapping[str, Parameter], session: Session, drawn: Drawn) -> dict[str, str]:
     """Each drawn value as a text prints it; the order of candidates is nobody's business."""
     printed = {}
-    for name, draw in draws.items():
+    for name, parameter in parameters.items():
         value = drawn[name]
         if name == ORDER:
             continue
@@ -276,7 +286,7 @@ def printed_values(draws: Mapping[str, Draw], session: Session, drawn: Drawn) ->
         else:
             unit = draw.unit
             if draw.path is not None and not unit:
-                unit = _unit_of(session, filled(draw.path, words_of(drawn)))
+                unit = _unit_of(session, fill_in(draw.path, words_of(drawn)))
             printed[name] = printed_number(value, unit, draw.step)
     return printed
 
@@ -299,8 +309,8 @@ def _candidates(
     for letter, name in zip(LETTERS, names, strict=False):
         own = Start(start.session, dict(start.signals))
         for path, part in entries[name].set_.items():
-            own.put(filled(path, words_of(drawn)), plain_part(part, drawn))
-        made.append(Candidate(letter, layout.heard(own), name, filled(entries[name].say or "", printed)))
+            own.put(fill_in(path, words_of(drawn)), plain_part(part, drawn))
+        made.append(Candidate(letter, layout.heard(own), name, fill_in(entries[name].say or "", printed)))
     return tuple(made)
 
 
@@ -309,7 +319,7 @@ def _last_tap(session: Session) -> str:
     return f"{chain.name}/{chain.stage_names[-1]}"
 
 
-def same_names(given: Iterable[str], wanted: Iterable[str], what: str, name: str) -> None:
+def require_same_names(given: Iterable[str], wanted: Iterable[str], what: str, name: str) -> None:
     given, wanted = list(given), list(wanted)
     for each in given:
         if each not in wanted:
@@ -322,7 +332,7 @@ def same_names(given: Iterable[str], wanted: Iterable[str], what: str, name: str
 def _stretches(entry: Any) -> Iterator[tuple[float, float]]:
     """Every stretch of seconds that a reading of the file names."""
     if isinstance(entry, BaseModel):
-        if isinstance(entry, Less | Value) and entry.seconds:
+        if isinstance(entry, LessEntry | ValueEntry) and entry.seconds:
             yield entry.seconds[0], entry.seconds[1]
         for name in type(entry).model_fields:
             yield from _stretches(getattr(entry, name))

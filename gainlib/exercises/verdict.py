@@ -9,9 +9,9 @@ from typing import Any
 
 from gainlib.errors import GainError
 from gainlib.exercises.answers import read_answer
-from gainlib.exercises.questions import Truth, meets, truths_of
+from gainlib.exercises.questions import ExpectedAnswer, expected_answers, meets
 from gainlib.exercises.readings import Reading, Readings, Renderings, reading_of, setting_path
-from gainlib.exercises.tables import AskEntry, Check, When, filled
+from gainlib.exercises.tables import AskEntry, CheckEntry, WhenEntry, fill_in
 from gainlib.exercises.variant import Variant
 
 __all__ = ["CheckLine", "Verdict", "check"]
@@ -81,7 +81,7 @@ def check(variant: Variant, answer: object, hints_used: object = 0, renderings: 
     answers, unread, notes = read_answer(variant, answer)
     renderings = renderings or Renderings()
     try:
-        truths = truths_of(variant, renderings)
+        truths = expected_answers(variant, renderings)
         session = variant.session.replaced({path: answers[path] for path in answers if "/" in path})
         read = renderings.read(session) if spec.checks else None
         lines = [_checked(entry, reading, read, variant, unread) for entry, reading in _read_checks(variant, read)]
@@ -121,7 +121,7 @@ def met_slips(
 
 
 def _looks_so(
-    when: When, variant: Variant, read: Readings | None, answers: Mapping[str, Any], renderings: Renderings
+    when: WhenEntry, variant: Variant, read: Readings | None, answers: Mapping[str, Any], renderings: Renderings
 ) -> bool:
     if when.ask is not None:
         return meets(when, dict(answers), variant, renderings)
@@ -146,11 +146,11 @@ def _met_slip(
         except GainError:
             met = False
         if met:
-            return filled(slip.say, variant.printed)
+            return fill_in(slip.say, variant.printed)
     return None
 
 
-def _read_checks(variant: Variant, read: Readings | None) -> list[tuple[Check, Reading]]:
+def _read_checks(variant: Variant, read: Readings | None) -> list[tuple[CheckEntry, Reading]]:
     return list(zip(variant.exercise.spec.checks, variant.checks, strict=True)) if read else []
 
 
@@ -159,7 +159,7 @@ def _not_measured(fault: object) -> str:
 
 
 def _checked(
-    entry: Check, reading: Reading, read: Readings | None, variant: Variant, unread: Mapping[str, str]
+    entry: CheckEntry, reading: Reading, read: Readings | None, variant: Variant, unread: Mapping[str, str]
 ) -> CheckLine:
     assert read is not None
     blocking = list(dict.fromkeys(why for name, why in unread.items() if reaches(name, reading, variant)))
@@ -178,7 +178,7 @@ def _checked(
         "off": reading.off(value, read.rendering),
     }
     own = {"low": entry.low, "high": entry.high, "": entry.good}[side]
-    told = filled(own, words) if own else ""
+    told = fill_in(own, words) if own else ""
     if not own or (side and "{measured}" not in own and "{wanted}" not in own):
         how = {"low": f" That is {words['off']} too low.", "high": f" That is {words['off']} too high.", "": ""}[side]
         told = f"{words['measured']}; wanted: {words['wanted']}.{' ' + told if own else how}"
@@ -186,7 +186,7 @@ def _checked(
 
 
 def _asked(
-    entry: AskEntry, truth: Truth, answers: Mapping[str, Any], unread: Mapping[str, str], variant: Variant
+    entry: AskEntry, truth: ExpectedAnswer, answers: Mapping[str, Any], unread: Mapping[str, str], variant: Variant
 ) -> CheckLine:
     name = entry.name
     if name not in answers:
@@ -210,7 +210,7 @@ def _asked(
         "": "It is {measured}." if isinstance(given, float) else "That is right: {measured}.",
     }[side]
     text = own or usual
-    said = filled(text if "{answered}" in text else f"You said: {{answered}}. {text}", words)
+    said = fill_in(text if "{answered}" in text else f"You said: {{answered}}. {text}", words)
     return CheckLine(entry.title, not side, 0.0 if side else entry.points, entry.points, said)
 
 

@@ -10,7 +10,7 @@ from gainlib.widgets.inputs import Arriving
 from gainlib.widgets.scripts import page_script
 
 if TYPE_CHECKING:
-    from gainlib.exercises import Ask
+    from gainlib.exercises import Question
 
 __all__ = ["AskInput", "ask_input"]
 
@@ -57,7 +57,7 @@ class AskInput(Arriving):
                 self.number = value
 
 
-def ask_input(ask: Ask, channel: str = "") -> AskInput:
+def ask_input(ask: Question, channel: str = "") -> AskInput:
     """The widget of one question."""
     return AskInput(
         form=ask.form, title=ask.title, unit=ask.unit, low=float(ask.low or 0.0), high=float(ask.high or 0.0),

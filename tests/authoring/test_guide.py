@@ -9,7 +9,7 @@ import tomllib
 import pytest
 
 from gainlib.audio import bundled_folder
-from gainlib.exercises.formulas import reckonings
+from gainlib.exercises.formulas import formulas
 from gainlib.exercises.readings import OF_EVERY_STAGE, stage_readings
 from gainlib.exercises.tables import KINDS, known_entries
 from gainlib.meters import measures
@@ -46,7 +46,7 @@ def reckoning_rows():
         "| --- | --- | --- | --- |",
         *(
             f"| `{each.name}` | {each.needs} | {each.unit or 'a number'} | {each.meaning} |"
-            for each in reckonings().values()
+            for each in formulas().values()
         ),
     ]
 

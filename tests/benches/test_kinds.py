@@ -10,7 +10,7 @@ import pytest
 
 import gainlib as gl
 from gainlib.benches.candidates import Candidates
-from gainlib.exercises import Ask, author_answer, check
+from gainlib.exercises import Question, author_answer, check
 from gainlib.widgets.questions import ask_input
 
 KINDS = Path(__file__).parent / "kinds"
@@ -165,7 +165,7 @@ def test_after_a_miss_the_chosen_one_is_told_and_after_a_pass_all(sit):
 
 
 def test_an_order_counts_once_each_has_its_place():
-    asked = ask_input(Ask("order", "The quietest first", "order", choices=("A", "B", "C")))
+    asked = ask_input(Question("order", "The quietest first", "order", choices=("A", "B", "C")))
     assert asked.value is None
     asked.order = [2, 0]
     assert asked.value is None
@@ -177,7 +177,7 @@ def test_an_order_counts_once_each_has_its_place():
 
 
 def test_a_choice_that_the_page_cannot_have_made_is_no_answer():
-    asked = ask_input(Ask("where", "Where", "choice", choices=("kick", "bass")))
+    asked = ask_input(Question("where", "Where", "choice", choices=("kick", "bass")))
     asked.chosen = 7
     assert asked.value is None
     asked.follow("bass")

@@ -27,7 +27,7 @@ def answered(sitting):
 
 def test_the_bench_has_the_variants_controls_and_starts_where_it_says(sitting):
     assert {path.rpartition("/")[2] for path in sitting.bench.values} == {"gain_db"}
-    for move in sitting.variant.moves:
+    for move in sitting.variant.controls:
         assert sitting.bench.values[move.path] == move.start
         assert (sitting.bench.controls[move.path].low, sitting.bench.controls[move.path].high) == (move.low, move.high)
     assert sitting.bench.listen == sitting.variant.listen

@@ -74,7 +74,7 @@ WAYS = {
 def known_answers(exercise, values):
     """The author's answer and those of the slips at these numbers, and the controls."""
     variant = exercise.with_values(dict(values))
-    return author_answer(variant), [answer_from(variant, slip.answer) for slip in exercise.spec.slips], variant.moves
+    return author_answer(variant), [answer_from(variant, slip.answer) for slip in exercise.spec.slips], variant.controls
 
 
 def answered(exercise, values, chance, distinct):

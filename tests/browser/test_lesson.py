@@ -132,7 +132,7 @@ def test_the_exercise_answered_wrong_in_the_usual_ways_then_right(lab, lesson, k
     progress = json.loads((lab.root / "progress.json").read_text())
     variant = load("recording/leave-room").variant(progress["learner"]["id"])
     for path, value in author_answer(variant).items():
-        move = next(each for each in variant.moves if each.path == path)
+        move = next(each for each in variant.controls if each.path == path)
         set_to(lesson, gain if "gain_db" in path and "preamp" in path else trim, value, move.step)
     said = verdict_after(lesson, part, earlier + 4)
     assert "not met" not in said

@@ -14,8 +14,8 @@ from gainlib.authoring.new_exercise import new_exercise
 from gainlib.authoring.validation import validate
 from gainlib.authoring.verification import verify
 from gainlib.errors import GainError
-from gainlib.exercises import author_answer, check, load, truths_of
-from gainlib.exercises.formulas import reckoned, reckonings
+from gainlib.exercises import author_answer, check, expected_answers, load
+from gainlib.exercises.formulas import calculate, formulas
 from gainlib.exercises.tables import KINDS
 
 HEAD = """
@@ -83,11 +83,11 @@ RECKONED = [
 
 @pytest.mark.parametrize(("name", "numbers", "expected", "tolerance", "source"), RECKONED)
 def test_a_reckoning_gives_the_printed_value(name, numbers, expected, tolerance, source):
-    assert reckoned(name, numbers) == pytest.approx(expected, abs=tolerance or 1e-12), source
+    assert calculate(name, numbers) == pytest.approx(expected, abs=tolerance or 1e-12), source
 
 
 def test_every_reckoning_has_a_printed_value():
-    assert {row[0] for row in RECKONED} == set(reckonings())
+    assert {row[0] for row in RECKONED} == set(formulas())
 
 
 @pytest.mark.parametrize(
@@ -101,7 +101,7 @@ def test_every_reckoning_has_a_printed_value():
 )
 def test_a_reckoning_that_cannot_be_done_is_told(name, numbers, says):
     with pytest.raises(GainError, match=says):
-        reckoned(name, numbers)
+        calculate(name, numbers)
 
 
 # --- made signals ---
@@ -122,7 +122,7 @@ def test_a_reckoning_that_cannot_be_done_is_told(name, numbers, says):
 def test_a_made_signal_has_its_level(made, wave, measure, expected):
     rest = f'unit = "dB"\nwithin = 0.1\nfrom = -90\nto = 0\nexpected = {{ measure = "{measure}", at = "trim" }}'
     text = TONE.replace('"sine"', f'"{wave}"') + f"solution = {{ level = {expected} }}" + asked("level", rest)
-    assert truths_of(made("reckon", text).variant("ada"))[0].right == pytest.approx(expected, abs=0.05)
+    assert expected_answers(made("reckon", text).variant("ada"))[0].right == pytest.approx(expected, abs=0.05)
 
 
 # --- reckon ---
@@ -149,7 +149,7 @@ say    = "Six is for the same signal."
 
 def test_a_number_is_right_within_its_tolerance_and_told_roughly_otherwise(made):
     variant = made("reckon", SUM).with_values({"level": -30.0, "other": 2.0})
-    (ask,) = variant.asks
+    (ask,) = variant.questions
     assert (ask.form, ask.unit, ask.low, ask.high) == ("number", "dBFS", -60.0, 0.0)
     # -30 and -30 dB are -26.99 dB.
     for answer, passes in ((-26.99, True), (-27.48, True), (-26.5, True), (-27.5, False), (-26.48, False)):
@@ -191,7 +191,7 @@ def test_a_planted_fault_is_found_where_the_drawn_word_says(made):
     for word in ("one", "two"):
         variant = found.with_values({"where": word, "off": 8.0})
         assert variant.session.setting(f"{word}/trim/gain_db") == 8.0
-        (ask,) = variant.asks
+        (ask,) = variant.questions
         assert ask.choices == ("one", "two", "bare")
         # A strip without that stage can be said, and is never right, however loud it is.
         assert [check(variant, {"where": each}).passed for each in ask.choices] == [word == "one", word == "two", False]
@@ -235,9 +235,9 @@ def test_the_first_stage_in_bounds_is_found_and_a_stage_that_tells_nothing_is_pa
         )
     )
     variant = made("find", text).with_values({"hot": 16.0})
-    assert variant.asks[0].choices == ("trim", "limiter")
+    assert variant.questions[0].choices == ("trim", "limiter")
     # -20 + 16 dB stand 2 dB over the ceiling of -6 dBFS.
-    assert truths_of(variant)[0].read == {"limiter": pytest.approx(2.0, abs=0.05)}
+    assert expected_answers(variant)[0].read == {"limiter": pytest.approx(2.0, abs=0.05)}
     assert check(variant, {"stage": "limiter"}).passed
 
 
@@ -251,8 +251,8 @@ def test_a_moment_is_right_within_its_seconds(made, tmp_path):
             "when", f'among = "seconds"\nat = "trim"\nmoment = "{moment}"\nwithin = 0.25'
         )
         variant = made("find", text).variant("ada")
-        assert variant.asks[0].form == "seconds"
-        assert truths_of(variant)[0].right == pytest.approx(at, abs=0.01)
+        assert variant.questions[0].form == "seconds"
+        assert expected_answers(variant)[0].right == pytest.approx(at, abs=0.01)
         assert check(variant, {"when": 2.2}).passed
         assert check(variant, {"when": 1.6}).lines[0].sentence == "You said: 1.6 s. That is 0.2 to 0.5 s too low."
 
@@ -338,7 +338,7 @@ reads = { measure = "phrase_range_db", at = "ride", at_least = 1, at_most = 4 }
 
 def test_a_ride_is_drawn_and_measured(ridden):
     variant = ridden.with_values({"level": 0.0})
-    (move,) = variant.moves
+    (move,) = variant.controls
     assert (move.points, move.low, move.high, move.start) == (True, -12.0, 12.0, ())
     # 12.04 dB between the phrases; three quarters of the way leave 3 dB.
     assert check(variant, variant.start).lines[0].sentence.startswith("+12.0 dB")
@@ -387,7 +387,7 @@ reads = { measure = "true_peak_dbtp", at = "limiter", at_most = { plus = "ceilin
         + SOURCED
     )
     variant = made("set", text).with_values({"ceiling": -7.0})
-    assert variant.moves[0].options == (False, True)
+    assert variant.controls[0].options == (False, True)
     assert variant.checks[0].most == -7.0
     assert check(variant, {"limiter/true_peak": True, "trim/gain_db": 18}).passed
     for odd in (1, 0.0, "true", None, "on"):
@@ -427,7 +427,7 @@ ODD = st.recursive(
 @given(data=st.data())
 def test_no_answer_to_any_kind_raises(sat, data):
     for variant in sat:
-        names = [*(move.path for move in variant.moves), *(ask.name for ask in variant.asks)]
+        names = [*(move.path for move in variant.controls), *(ask.name for ask in variant.questions)]
         verdict = check(variant, data.draw(st.dictionaries(st.sampled_from(names), ODD)))
         assert 0.0 <= verdict.points <= verdict.out_of
         assert verdict.text

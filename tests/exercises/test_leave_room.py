@@ -43,10 +43,10 @@ def test_a_number_is_drawn_as_the_digest_says(exercise, key, learner, level):
 
 
 def test_the_start_fails_because_the_shout_clips(variant):
-    verdict = check(variant, {move.path: move.start for move in variant.moves})
+    verdict = check(variant, {move.path: move.start for move in variant.controls})
     assert not verdict.passed
     assert SHOUTED in failed(verdict)
-    assert all(variant.session.setting(move.path) == move.start for move in variant.moves)
+    assert all(variant.session.setting(move.path) == move.start for move in variant.controls)
     assert verdict.slip is None  # nobody has done anything wrong yet
 
 

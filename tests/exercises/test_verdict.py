@@ -199,6 +199,6 @@ def test_silence_ends_in_words(written):
 
 
 def test_braces_in_a_text_mean_nothing_else(stand_in):
-    from gainlib.exercises.tables import filled
+    from gainlib.exercises.tables import fill_in
 
-    assert filled("{measured.__class__} {0} {{off}}", {"off": "x"}) == "{measured.__class__} {0} {x}"
+    assert fill_in("{measured.__class__} {0} {{off}}", {"off": "x"}) == "{measured.__class__} {0} {x}"
