@@ -137,7 +137,7 @@ def own_values(exercise: Exercise, learner_id: str, class_key: str) -> dict[str,
     >>> own_values(exercise, "ada", "key") == exercise.variant("ada", "key").values
     True
     """
-    return {name: parameter.draw(class_key, learner_id, exercise.name) for name, parameter in exercise.parameters.items()}
+    return {name: each.draw(class_key, learner_id, exercise.name) for name, each in exercise.parameters.items()}
 
 
 def task_digest(exercise: Exercise) -> str:

@@ -284,10 +284,10 @@ def printed_values(parameters: Mapping[str, Parameter], session: Session, drawn:
         elif isinstance(value, str):
             printed[name] = value
         else:
-            unit = draw.unit
-            if draw.path is not None and not unit:
-                unit = _unit_of(session, fill_in(draw.path, words_of(drawn)))
-            printed[name] = printed_number(value, unit, draw.step)
+            unit = parameter.unit
+            if parameter.path is not None and not unit:
+                unit = _unit_of(session, fill_in(parameter.path, words_of(drawn)))
+            printed[name] = printed_number(value, unit, parameter.step)
     return printed
 
 
