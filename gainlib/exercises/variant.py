@@ -43,6 +43,7 @@ RIDE_STEP_DB = 0.1
 class Exercise:
     """One task that a learner answers and the library checks; `variant(learner_id)` draws one learner's numbers.
 
+    >>> from gainlib.exercises import load
     >>> load("recording/leave-room").level
     1
     """
@@ -102,6 +103,7 @@ class Exercise:
         Each number is drawn by HMAC-SHA-256 (*published*, RFC 2104 and FIPS 180-4) over learner, exercise and entry,
         keyed with the class key. Raises GainError when the learner or the key is not text.
 
+        >>> from gainlib.exercises import load
         >>> exercise = load("recording/leave-room")
         >>> exercise.variant("ada").values == exercise.variant("ada").values
         True
@@ -117,6 +119,7 @@ class Exercise:
     def with_values(self, values: Mapping[str, float | str | bool]) -> Variant:
         """The variant of these drawn values, as a hand-in or a proof gives them; refused where they cannot be drawn.
 
+        >>> from gainlib.exercises import load
         >>> load("recording/leave-room").with_values({"level": -24.0}).values
         {'level': -24.0}
         """
@@ -154,6 +157,7 @@ class Variant:
     `parts` the stretches of the take, in seconds, whose peaks the waveform tells. `candidates` are the versions to
     judge, `matched` whether they are heard at one loudness; `worked_out` keeps what was measured of it once.
 
+    >>> from gainlib.exercises import load
     >>> variant = load("recording/leave-room").variant("ada")
     >>> [move.label for move in variant.controls]
     ['Preamp gain', 'Trim']

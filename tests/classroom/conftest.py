@@ -86,7 +86,7 @@ class SmallClass:
         roster = [Learner(id=f"b-{index:02d}", name=f"Learner {index}") for index in range(learners)]
         new_class(self.file, roster=roster, exercises=[EXERCISE])
         for index, each in enumerate(roster):
-            answer = self.variant(each.id).solution | {TRIM: index * 0.5 - 7}
+            answer = author_answer(self.variant(each.id)) | {TRIM: index * 0.5 - 7}
             self.put(f"{each.id}.json", self.content(each.id, answer=answer))
 
     def marked(self, **given):
