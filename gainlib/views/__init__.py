@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from gainlib.views.advice import Headline, headline
 from gainlib.views.balance import Balance
-from gainlib.views.base import Columns, View, view, views
+from gainlib.views.base import Columns, TapView, View, view, views
 from gainlib.views.close_up import CloseUp
 from gainlib.views.contributors import SumByContributor
 from gainlib.views.envelope import Envelope
@@ -37,6 +37,7 @@ __all__ = [
     "MetersOverTime",
     "Strips",
     "SumByContributor",
+    "TapView",
     "TransferCurve",
     "View",
     "Waveform",

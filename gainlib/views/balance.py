@@ -7,7 +7,7 @@ from typing import Any, ClassVar
 
 from gainlib.flow import Rendering
 from gainlib.meters import active_rms_dbfs
-from gainlib.views.base import Columns, Kept, View
+from gainlib.views.base import Columns, View
 from gainlib.views.phrasing import dbfs, plain, times
 from gainlib.views.rows import Row, row_columns, row_figure
 
@@ -25,23 +25,19 @@ class Balance(View):
 
     def __init__(self, *, height: int = 130) -> None:
         self.height = height
-        self._kept: Kept[tuple[Row, ...]] = Kept()
-
-    def _rows(self, rendering: Rendering) -> tuple[Row, ...]:
-        return self._kept.get(rendering) or self._kept.keep(rendering, tuple(_rows(rendering)))
 
     def figure(self, rendering: Rendering) -> Any:
         """dBFS along, one row a strip."""
-        rows = self._rows(rendering)
+        rows = self.once(rendering, _rows)
         return row_figure(rows, self.columns(rendering), "RMS", self.height)
 
     def columns(self, rendering: Rendering) -> Columns:
         """The rows in the session's order."""
-        return row_columns(self._rows(rendering))
+        return row_columns(self.once(rendering, _rows))
 
     def sentence(self, rendering: Rendering) -> str:
         """The strips from the loudest to the softest while they play."""
-        rows = self._rows(rendering)
+        rows = self.once(rendering, _rows)
         heard = sorted((each for each in rows if each.rms_dbfs > -math.inf), key=lambda row: -row.rms_dbfs)
         silent = [each.name for each in rows if each.rms_dbfs == -math.inf]
         said = []

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import weakref
-from typing import Any, ClassVar, Generic, TypeVar
+from collections.abc import Callable
+from typing import Any, ClassVar, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gainlib.errors import GainError, nearest
 from gainlib.flow import Rendering
+from gainlib.views.phrasing import of_tap
 
-__all__ = ["Columns", "View", "view", "views"]
+__all__ = ["Columns", "TapView", "View", "view", "views"]
 
 Columns = dict[str, dict[str, "NDArray[np.floating[Any]] | list[str]"]]
 """Named sources, each with its columns: numbers or words, all of one length."""
@@ -20,32 +22,28 @@ Columns = dict[str, dict[str, "NDArray[np.floating[Any]] | list[str]"]]
 Read = TypeVar("Read")
 
 
-class Kept(Generic[Read]):
-    """What was read of the last rendering, so that picture and sentence of one move read it once."""
-
-    def __init__(self) -> None:
-        self._of: weakref.ref[Rendering] | None = None
-        self._read: Read | None = None
-
-    def get(self, rendering: Rendering) -> Read | None:
-        """What was read of this very rendering, None for another."""
-        return self._read if self._of is not None and self._of() is rendering else None
-
-    def keep(self, rendering: Rendering, read: Read) -> Read:
-        """Remember what was read, in the place of what was before."""
-        self._of, self._read = weakref.ref(rendering), read
-        return read
-
-
 class View:
     """One picture: `figure(rendering)` draws it once, `columns(rendering)` moves it, `sentence(rendering)` says it.
 
     The figure's ColumnDataSources carry the names that `columns` gives, so that a moved control sends new columns and
-    nothing else. `taps` names the stages that stand side by side in the picture, so that controls can stand below them.
+    nothing else. A subclass with a `name` is known by it from the moment that it is defined: benches and exercise files
+    can ask for it, `views` lists it.
     """
 
     name: ClassVar[str] = ""
     title: ClassVar[str] = ""
+    _held: tuple[weakref.ref[Rendering], Any] | None = None
+
+    def __init_subclass__(cls) -> None:
+        """Make the view known by its name; a base of several views has none."""
+        super().__init_subclass__()
+        name = vars(cls).get("name")
+        if not name:
+            return
+        other = _VIEWS.get(name)
+        if other is not None and (other.__module__, other.__qualname__) != (cls.__module__, cls.__qualname__):
+            raise GainError(f"a view {name!r} is there already, in {other.__module__}; choose another name.")
+        _VIEWS[name] = cls
 
     def figure(self, rendering: Rendering) -> Any:
         """A Bokeh figure with title, axes with units, and values on hover."""
@@ -64,37 +62,62 @@ class View:
         return self.title
 
     def taps(self, rendering: Rendering) -> tuple[str, ...]:
-        """The taps (strip/stage) that are columns of the picture, left to right; none where time runs along."""
+        """The taps (strip/stage) that are columns of the picture, left to right; none where time runs along.
+
+        Controls can stand below them.
+        """
         return ()
+
+    def once(self, rendering: Rendering, read: Callable[[Rendering], Read]) -> Read:
+        """What `read` makes of this rendering: picture and sentence of one move read it once.
+
+        The last answer is held, so a view asks with one `read` only.
+        """
+        if self._held is None or self._held[0]() is not rendering:
+            self._held = weakref.ref(rendering), read(rendering)
+        found: Read = self._held[1]
+        return found
+
+
+class TapView(View):
+    """A view of one stage: `tap` names it, the last one unless `usual_tap` says another; `height` is in pixels.
+
+    The heading is the title, `joined` and the stage in words; the title alone where there is no such stage.
+    """
+
+    height: int = 200
+    joined: ClassVar[str] = " after the "
+
+    def __init__(self, tap: str | None = None, *, height: int | None = None) -> None:
+        self.tap = tap
+        if height is not None:
+            self.height = height
+
+    def usual_tap(self, rendering: Rendering) -> str:
+        """The tap that is drawn unless one is named; empty where there is none to draw."""
+        return rendering.last_tap
+
+    def tap_of(self, rendering: Rendering) -> str:
+        """The path of the tap that is drawn; empty where there is none."""
+        found = self.tap or self.usual_tap(rendering)
+        return "/".join(rendering.session.tap(found)) if found else ""
+
+    def heading(self, rendering: Rendering) -> str:
+        """The title with its stage."""
+        tap = self.tap_of(rendering)
+        return f"{self.title}{self.joined}{of_tap(rendering, tap)}" if tap else self.title
+
+
+_VIEWS: dict[str, type[View]] = {}
 
 
 def views() -> dict[str, type[View]]:
-    """Every view by its plain name.
+    """Every view that is defined, by its plain name.
 
     >>> "level diagram" in views()
     True
     """
-    from gainlib.views.balance import Balance
-    from gainlib.views.close_up import CloseUp
-    from gainlib.views.contributors import SumByContributor
-    from gainlib.views.envelope import Envelope
-    from gainlib.views.fader_taper import FaderTaper
-    from gainlib.views.gain_reduction import GainReductionTrace
-    from gainlib.views.level_diagram import LevelDiagram
-    from gainlib.views.loudness_over_time import LoudnessOverTime
-    from gainlib.views.meters_over_time import MetersOverTime
-    from gainlib.views.ride import DrawnRide
-    from gainlib.views.spectrum import HarmonicSpectrum
-    from gainlib.views.strips import Strips
-    from gainlib.views.transfer_curve import TransferCurve
-    from gainlib.views.waveform import Waveform
-    from gainlib.views.word_length import WordLength
-
-    every: tuple[type[View], ...] = (
-        LevelDiagram, Strips, Waveform, CloseUp, Envelope, TransferCurve, GainReductionTrace, DrawnRide, MetersOverTime,
-        HarmonicSpectrum, LoudnessOverTime, SumByContributor, FaderTaper, WordLength, Balance,
-    )  # fmt: skip
-    return {each.name: each for each in every}
+    return dict(sorted(_VIEWS.items()))
 
 
 def view(choice: str | View) -> View:

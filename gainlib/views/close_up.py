@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from gainlib.decibels import db_from_ratio, ratio_from_db, signed
 from gainlib.flow import Rendering
 from gainlib.meters import curve_between, flat_runs, true_peak_dbtp
-from gainlib.views.base import Columns, View
+from gainlib.views.base import Columns, TapView
 from gainlib.views.phrasing import of_tap, stage_of
 from gainlib.views.style import coloured, decibel_axis, frame, hatch
 
@@ -24,7 +24,7 @@ _TOP = 2.0
 _FINE, _TAIL = 16, 64
 
 
-class CloseUp(View):
+class CloseUp(TapView):
     """The samples behind one stage around the loudest moment of the take, one by one.
 
     A dashed line shows the same moment as a chain of plain gains without ceilings would give it; with `curve` there is
@@ -36,16 +36,8 @@ class CloseUp(View):
     title: ClassVar[str] = "The loudest moment, close up,"
 
     def __init__(self, tap: str | None = None, *, curve: bool = False, height: int = 200) -> None:
-        self.tap = tap
+        super().__init__(tap, height=height)
         self.curve = curve
-        self.height = height
-
-    def _at(self, rendering: Rendering) -> tuple[str, str]:
-        return rendering.session.tap(self.tap or rendering.last_tap)
-
-    def heading(self, rendering: Rendering) -> str:
-        """The title with the stage behind which the signal is drawn."""
-        return f"{self.title} after the {of_tap(rendering, '/'.join(self._at(rendering)))}"
 
     def figure(self, rendering: Rendering) -> Any:
         """Milliseconds along, dBFS up (linear in amplitude); samples as dots, what was cut off dashed."""
@@ -97,7 +89,7 @@ class CloseUp(View):
 
     def sentence(self, rendering: Rendering) -> str:
         """How long the top is flat and at which level, and where it would have been."""
-        strip, stage = self._at(rendering)
+        strip, stage = self.tap_of(rendering).split("/")
         first = rendering.session.part(strip).stage_names[0]
         if rendering.level(f"{strip}/{first}").peak_dbfs == -math.inf:
             return f"After the {of_tap(rendering, f'{strip}/{stage}')}: no sound to look at."
@@ -123,7 +115,7 @@ class CloseUp(View):
 
     def _between(self, rendering: Rendering) -> dict[str, NDArray[np.floating[Any]] | list[str]]:
         """The curve that a converter draws through the samples, at sixteen points for each."""
-        strip, stage = self._at(rendering)
+        strip, stage = self.tap_of(rendering).split("/")
         behind = rendering.at(f"{strip}/{stage}")
         start, end, channel, loudest = self._stretch(rendering)
         first = max(0, start - _TAIL)
@@ -133,7 +125,7 @@ class CloseUp(View):
         return {"ms": ms, "came": np.clip(drawn, -_TOP, _TOP)}
 
     def _moment(self, rendering: Rendering) -> tuple[NDArray[Any], NDArray[Any], NDArray[Any]]:
-        strip, stage = self._at(rendering)
+        strip, stage = self.tap_of(rendering).split("/")
         names = rendering.session.part(strip).stage_names
         behind = rendering.at(f"{strip}/{stage}")
         source = rendering.at(f"{strip}/{names[0]}")
@@ -151,7 +143,7 @@ class CloseUp(View):
 
     def _stretch(self, rendering: Rendering) -> tuple[int, int, int, int]:
         """First and past-last sample of what is drawn, the channel, and the loudest sample of what came in."""
-        strip, stage = self._at(rendering)
+        strip, stage = self.tap_of(rendering).split("/")
         source = rendering.at(f"{strip}/{rendering.session.part(strip).stage_names[0]}")
         behind = rendering.at(f"{strip}/{stage}")
         source = source if source.rate_hz == behind.rate_hz else behind  # a delivery may convert the rate

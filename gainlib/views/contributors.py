@@ -15,7 +15,7 @@ from gainlib.errors import GainError
 from gainlib.flow import Rendering
 from gainlib.flow.session import Bus, Strip
 from gainlib.stages import Fader
-from gainlib.views.base import Columns, Kept, View
+from gainlib.views.base import Columns, View
 from gainlib.views.phrasing import dbfs, plain
 from gainlib.views.rows import Row, row_columns, row_figure
 
@@ -34,12 +34,9 @@ class SumByContributor(View):
     def __init__(self, bus: str = "main", *, height: int = 130) -> None:
         self.bus = bus
         self.height = height
-        self._kept: Kept[tuple[Row, ...]] = Kept()
 
     def _rows(self, rendering: Rendering) -> tuple[Row, ...]:
-        if rendering.session.main is None:
-            return ()
-        return self._kept.get(rendering) or self._kept.keep(rendering, _read(rendering, self.bus))
+        return () if rendering.session.main is None else _read(rendering, self.bus)
 
     def heading(self, rendering: Rendering) -> str:
         """The title with its bus."""
@@ -47,16 +44,16 @@ class SumByContributor(View):
 
     def figure(self, rendering: Rendering) -> Any:
         """dBFS along; a row for each contributor, one for the expectation, one for the sum."""
-        rows = self._rows(rendering)
+        rows = self.once(rendering, self._rows)
         return row_figure(rows, self.columns(rendering), "RMS", self.height)
 
     def columns(self, rendering: Rendering) -> Columns:
         """The rows in the session's order, the sum last."""
-        return row_columns(self._rows(rendering))
+        return row_columns(self.once(rendering, self._rows))
 
     def sentence(self, rendering: Rendering) -> str:
         """The strongest contributor, the sum, and how that compares with unrelated signals."""
-        rows = self._rows(rendering)
+        rows = self.once(rendering, self._rows)
         if not rows:
             return "This session has no bus and no main; nothing is summed."
         *parts, expected, whole = rows

@@ -11,7 +11,7 @@ from bokeh.models import HoverTool
 from gainlib.audio import Audio
 from gainlib.flow import Rendering
 from gainlib.meters import crest_db, peak_dbfs, rms_dbfs
-from gainlib.views.base import Columns, Kept, View
+from gainlib.views.base import Columns, TapView
 from gainlib.views.phrasing import dbfs, level, of_tap
 from gainlib.views.signal_path import entering, last_of, peaks_over_time
 from gainlib.views.style import coloured, decibel_axis, key, key_columns, sources_of, time_frame
@@ -24,7 +24,7 @@ _TOP_DBFS = 12.0
 _KEY_DB = 9.0
 
 
-class Envelope(View):
+class Envelope(TapView):
     """Peaks over time before a stage and after it.
 
     `tap` is the stage, by default the last that bends the level, else the last stage of all; `before` is
@@ -33,35 +33,27 @@ class Envelope(View):
 
     name: ClassVar[str] = "envelope"
     title: ClassVar[str] = "Envelope before and behind"
+    joined: ClassVar[str] = " the "
 
     def __init__(self, tap: str | None = None, *, before: str | None = None, height: int = 210) -> None:
-        self.tap = tap
+        super().__init__(tap, height=height)
         self.before = before
-        self.height = height
-        self._kept: Kept[tuple[Audio, Audio]] = Kept()
 
-    def _at(self, rendering: Rendering) -> str:
-        usual = last_of(rendering, lambda stage: stage.bends) or rendering.last_tap
-        return "/".join(rendering.session.tap(self.tap or usual))
+    def usual_tap(self, rendering: Rendering) -> str:
+        """The last stage that bends the level, else the last of all."""
+        return last_of(rendering, lambda stage: stage.bends) or rendering.last_tap
 
     def _pair(self, rendering: Rendering) -> tuple[Audio, Audio]:
-        tap = self._at(rendering)
-        return self._kept.get(rendering) or self._kept.keep(
-            rendering,
-            (rendering.at(self.before) if self.before else entering(rendering, tap), rendering.at(tap)),
-        )
+        tap = self.tap_of(rendering)
+        return rendering.at(self.before) if self.before else entering(rendering, tap), rendering.at(tap)
 
     def _words(self, rendering: Rendering) -> tuple[str, str]:
-        behind = of_tap(rendering, self._at(rendering))
+        behind = of_tap(rendering, self.tap_of(rendering))
         return f"after the {self.before.split('/')[-1]}" if self.before else f"before the {behind}", behind
-
-    def heading(self, rendering: Rendering) -> str:
-        """The title with its stage."""
-        return f"{self.title} the {of_tap(rendering, self._at(rendering))}"
 
     def figure(self, rendering: Rendering) -> Any:
         """Seconds along, dBFS up: a thin line before, a strong line behind, what was taken away tinted between."""
-        before, _ = self._pair(rendering)
+        before, _ = self.once(rendering, self._pair)
         drawing = time_frame(self.height, before.seconds, (_FLOOR_DBFS, _TOP_DBFS + _KEY_DB), "peak, dBFS")
         decibel_axis(drawing.yaxis, {each: level(each) for each in range(int(_FLOOR_DBFS), int(_TOP_DBFS), 20)})
         drawing.ygrid.ticker = drawing.yaxis[0].ticker
@@ -82,7 +74,7 @@ class Envelope(View):
 
     def columns(self, rendering: Rendering) -> Columns:
         """The peaks in each of some hundred columns; what is below the picture lies on its ground."""
-        before, behind = self._pair(rendering)
+        before, behind = self.once(rendering, self._pair)
         seconds, earlier = peaks_over_time(before, _COLUMNS)
         at, later = peaks_over_time(behind, _COLUMNS)
         earlier, later = (np.clip(each, _FLOOR_DBFS, _TOP_DBFS) for each in (earlier, later))
@@ -98,7 +90,7 @@ class Envelope(View):
 
     def sentence(self, rendering: Rendering) -> str:
         """Peak, RMS and crest factor before and behind."""
-        pair = self._pair(rendering)
+        pair = self.once(rendering, self._pair)
         first, then = self._words(rendering)
         if peak_dbfs(pair[0].samples).max() == -math.inf:
             return f"{first[:1].upper()}{first[1:]}: silence."

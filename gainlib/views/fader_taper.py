@@ -12,8 +12,8 @@ from gainlib.decibels import signed
 from gainlib.errors import GainError
 from gainlib.flow import Rendering
 from gainlib.stages import TAPER, Fader
-from gainlib.views.base import Columns, View
-from gainlib.views.phrasing import of_tap, stage_of
+from gainlib.views.base import Columns, TapView
+from gainlib.views.phrasing import of_tap
 from gainlib.views.style import coloured, decibel_axis, frame, sources_of
 
 __all__ = ["FaderTaper"]
@@ -22,7 +22,7 @@ _FLOOR_DB = -80.0
 _LIFT_DB = 13.0
 
 
-class FaderTaper(View):
+class FaderTaper(TapView):
     """Gain over travel: steep means coarse, and the dot says how many decibels one millimetre is there.
 
     `tap` is the fader that is spoken of, the first unless named; the others stand as small rings on the same travel.
@@ -30,10 +30,8 @@ class FaderTaper(View):
 
     name: ClassVar[str] = "fader taper"
     title: ClassVar[str] = "Fader travel and resolution"
-
-    def __init__(self, tap: str | None = None, *, height: int = 260) -> None:
-        self.tap = tap
-        self.height = height
+    joined: ClassVar[str] = ", "
+    height = 260
 
     def _faders(self, rendering: Rendering) -> dict[str, Fader]:
         return {
@@ -43,18 +41,16 @@ class FaderTaper(View):
             if isinstance(stage, Fader)
         }
 
-    def _at(self, rendering: Rendering) -> str | None:
-        if self.tap is None:
-            return next(iter(self._faders(rendering)), None)
-        part, name = rendering.session.tap(self.tap)
-        if not isinstance(stage_of(rendering, part, name), Fader):
-            raise GainError(f"{self.tap} is no fader; name a Fader.")
-        return f"{part}/{name}"
+    def usual_tap(self, rendering: Rendering) -> str:
+        """The first fader."""
+        return next(iter(self._faders(rendering)), "")
 
-    def heading(self, rendering: Rendering) -> str:
-        """The title with its fader."""
-        tap = self._at(rendering)
-        return f"{self.title}, {of_tap(rendering, tap)}" if tap else self.title
+    def tap_of(self, rendering: Rendering) -> str:
+        """The fader that is spoken of."""
+        tap = super().tap_of(rendering)
+        if tap and tap not in self._faders(rendering):
+            raise GainError(f"{self.tap} is no fader; name a Fader.")
+        return tap
 
     def figure(self, rendering: Rendering) -> Any:
         """Millimetres along, decibels up, the resolution written beside each straight part."""
@@ -94,7 +90,7 @@ class FaderTaper(View):
         gains = np.array([TAPER.gain_db(float(each)) for each in millimetres])
         seen = gains >= _FLOOR_DB
         middles = [(a[0] + b[0]) / 2 for a, b in zip(TAPER.marks, TAPER.marks[1:], strict=False)]
-        tap = self._at(rendering)
+        tap = self.tap_of(rendering)
         faders = self._faders(rendering)
         chosen = {tap: faders[tap]} if tap else {}
         others = {name: each for name, each in faders.items() if name != tap}
@@ -122,8 +118,8 @@ class FaderTaper(View):
 
     def sentence(self, rendering: Rendering) -> str:
         """Where the fader stands, what a millimetre is there and at 0 dB, and what the gain before it would change."""
-        tap = self._at(rendering)
-        if tap is None:
+        tap = self.tap_of(rendering)
+        if not tap:
             return "No fader stands in this session."
         fader = self._faders(rendering)[tap]
         where = of_tap(rendering, tap)

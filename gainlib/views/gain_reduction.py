@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from gainlib import loops
 from gainlib.flow import Rendering
 from gainlib.meters import gain_reduction
-from gainlib.views.base import Columns, Kept, View
+from gainlib.views.base import Columns, TapView
 from gainlib.views.phrasing import of_tap
 from gainlib.views.signal_path import traced
 from gainlib.views.style import coloured, decibel_axis, sources_of, time_frame
@@ -22,7 +22,7 @@ _COLUMNS = 800
 _WORKING_DB = 0.1
 
 
-class GainReductionTrace(View):
+class GainReductionTrace(TapView):
     """What a compressor or limiter takes away, hanging down from nothing.
 
     `tap` is the stage, by default the last one that turns down; `deepest_db` is the foot of the picture. Channels that
@@ -31,38 +31,27 @@ class GainReductionTrace(View):
 
     name: ClassVar[str] = "gain reduction"
     title: ClassVar[str] = "Gain reduction"
+    joined: ClassVar[str] = " of the "
 
     def __init__(self, tap: str | None = None, *, deepest_db: float = 18.0, height: int = 150) -> None:
-        self.tap = tap
+        super().__init__(tap, height=height)
         self.deepest_db = deepest_db
-        self.height = height
-        self._kept: Kept[tuple[NDArray[Any], int]] = Kept()
 
-    def _at(self, rendering: Rendering) -> str | None:
-        found = self.tap or traced(rendering)
-        return "/".join(rendering.session.tap(found)) if found else None
+    def usual_tap(self, rendering: Rendering) -> str:
+        """The last stage that turns down."""
+        return traced(rendering)
 
     def _trace(self, rendering: Rendering) -> tuple[NDArray[Any], int]:
         """The trace `(n,)` and its rate; no trace at all where nothing turns down."""
-        held = self._kept.get(rendering)
-        if held is None:
-            tap = self._at(rendering)
-            first = rendering.session.strips[0].take
-            none: NDArray[Any] = np.zeros(len(first.samples), dtype=np.float32)
-            found = (
-                (rendering.reduction_db(tap).max(axis=1), rendering.at(tap).rate_hz) if tap else (none, first.rate_hz)
-            )
-            held = self._kept.keep(rendering, found)
-        return held
-
-    def heading(self, rendering: Rendering) -> str:
-        """The title with its stage."""
-        tap = self._at(rendering)
-        return f"{self.title} of the {of_tap(rendering, tap)}" if tap else self.title
+        tap = self.tap_of(rendering)
+        if tap:
+            return rendering.reduction_db(tap).max(axis=1), rendering.at(tap).rate_hz
+        first = rendering.session.strips[0].take
+        return np.zeros(len(first.samples), dtype=np.float32), first.rate_hz
 
     def figure(self, rendering: Rendering) -> Any:
         """Seconds along, decibels of reduction down from 0."""
-        trace, rate_hz = self._trace(rendering)
+        trace, rate_hz = self.once(rendering, self._trace)
         drawing = time_frame(
             self.height, len(trace) / rate_hz, (self.deepest_db * 1.06, -self.deepest_db * 0.08), "turned down, dB"
         )
@@ -85,7 +74,7 @@ class GainReductionTrace(View):
 
     def columns(self, rendering: Rendering) -> Columns:
         """The largest reduction in each of some hundred columns; triangles where it goes below the picture."""
-        trace, rate_hz = self._trace(rendering)
+        trace, rate_hz = self.once(rendering, self._trace)
         count = min(_COLUMNS, len(trace))
         deepest = loops.extremes(trace, count)[1].astype(float)
         seconds = (np.arange(count) + 0.5) * len(trace) / rate_hz / count
@@ -105,10 +94,10 @@ class GainReductionTrace(View):
 
     def sentence(self, rendering: Rendering) -> str:
         """The most, when, the mean while it works, and how much of the time that is."""
-        tap = self._at(rendering)
-        if tap is None:
+        tap = self.tap_of(rendering)
+        if not tap:
             return "No compressor and no limiter stands in this session; nothing is turned down."
-        trace, rate_hz = self._trace(rendering)
+        trace, rate_hz = self.once(rendering, self._trace)
         read = gain_reduction(trace, working_above_db=_WORKING_DB)
         where = of_tap(rendering, tap)
         if read.largest_db <= _WORKING_DB:

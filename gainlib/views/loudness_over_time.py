@@ -14,7 +14,7 @@ from gainlib.errors import GainError, nearest
 from gainlib.flow import Rendering
 from gainlib.meters import loudness, momentary_lufs, short_term_lufs
 from gainlib.stages import TARGETS, Delivery, Target
-from gainlib.views.base import Columns, Kept, View
+from gainlib.views.base import Columns, TapView
 from gainlib.views.phrasing import level, of_tap
 from gainlib.views.signal_path import last_of
 from gainlib.views.style import coloured, decibel_axis, key, key_columns, sources_of, time_frame
@@ -27,7 +27,7 @@ _COLUMNS = 600
 _MOMENTARY_SECONDS, _SHORT_TERM_SECONDS = 0.4, 3.0
 
 
-class LoudnessOverTime(View):
+class LoudnessOverTime(TapView):
     """Momentary and short-term loudness behind one stage, the integrated loudness, and the target's band.
 
     `tap` is the stage, the last unless named; `target` is the name of a published one, by default that of the session's
@@ -40,17 +40,12 @@ class LoudnessOverTime(View):
     def __init__(self, tap: str | None = None, *, target: str | None = None, height: int = 230) -> None:
         if target is not None and target not in TARGETS:
             raise GainError(f"target of the loudness view is {target!r}; {nearest(str(target), TARGETS)}")
-        self.tap = tap
+        super().__init__(tap, height=height)
         self.target = target
-        self.height = height
-        self._kept: Kept[tuple[NDArray[Any], NDArray[Any], float]] = Kept()
-
-    def _at(self, rendering: Rendering) -> str:
-        return "/".join(rendering.session.tap(self.tap or rendering.last_tap))
 
     def _wanted(self, rendering: Rendering) -> Target:
         tap = last_of(rendering, lambda stage: isinstance(stage, Delivery))
-        if self.target is None and tap is not None:
+        if self.target is None and tap:
             part, name = rendering.session.tap(tap)
             stage = rendering.session.part(part).stage(name)
             assert isinstance(stage, Delivery)
@@ -62,24 +57,14 @@ class LoudnessOverTime(View):
         return TARGETS[self.target or "EBU R 128"]
 
     def _runs(self, rendering: Rendering) -> tuple[NDArray[Any], NDArray[Any], float]:
-        held = self._kept.get(rendering)
-        if held is None:
-            audio = rendering.at(self._at(rendering))
-            short = audio.seconds < _MOMENTARY_SECONDS
-            whole = -math.inf if short else loudness(audio.samples, audio.rate_hz).integrated_lufs
-            held = self._kept.keep(
-                rendering,
-                (momentary_lufs(audio.samples, audio.rate_hz), short_term_lufs(audio.samples, audio.rate_hz), whole),
-            )
-        return held
-
-    def heading(self, rendering: Rendering) -> str:
-        """The title with its stage."""
-        return f"{self.title} after the {of_tap(rendering, self._at(rendering))}"
+        audio = rendering.at(self.tap_of(rendering))
+        short = audio.seconds < _MOMENTARY_SECONDS
+        whole = -math.inf if short else loudness(audio.samples, audio.rate_hz).integrated_lufs
+        return momentary_lufs(audio.samples, audio.rate_hz), short_term_lufs(audio.samples, audio.rate_hz), whole
 
     def figure(self, rendering: Rendering) -> Any:
         """Seconds along, LUFS up; thin momentary, strong short-term, dashed integrated, the target's band hatched."""
-        seconds = rendering.at(self._at(rendering)).seconds
+        seconds = rendering.at(self.tap_of(rendering)).seconds
         drawing = time_frame(self.height, seconds, (_FLOOR_LUFS, _TOP_LUFS + 2 * _KEY_LU), "loudness, LUFS")
         decibel_axis(drawing.yaxis, {each: level(each) for each in range(int(_FLOOR_LUFS), int(_TOP_LUFS) + 1, 10)})
         drawing.ygrid.ticker = drawing.yaxis[0].ticker
@@ -107,8 +92,8 @@ class LoudnessOverTime(View):
 
     def columns(self, rendering: Rendering) -> Columns:
         """The runs thinned to some hundred values, the integrated loudness and the band."""
-        seconds = rendering.at(self._at(rendering)).seconds
-        momentary, short_term, whole = self._runs(rendering)
+        seconds = rendering.at(self.tap_of(rendering)).seconds
+        momentary, short_term, whole = self.once(rendering, self._runs)
         wanted = self._wanted(rendering)
         heard = math.isfinite(whole)
         most = [signed(float(each.max(initial=-math.inf)), unit="LUFS", plus=False) for each in (momentary, short_term)]
@@ -138,11 +123,11 @@ class LoudnessOverTime(View):
 
     def sentence(self, rendering: Rendering) -> str:
         """The integrated loudness against the target, the loudest three seconds, the range."""
-        audio = rendering.at(self._at(rendering))
-        where = of_tap(rendering, self._at(rendering))
+        audio = rendering.at(self.tap_of(rendering))
+        where = of_tap(rendering, self.tap_of(rendering))
         if audio.seconds < _MOMENTARY_SECONDS:
             return f"After the {where}: too short for loudness, which needs 0.4 s."
-        _, short_term, whole = self._runs(rendering)
+        _, short_term, whole = self.once(rendering, self._runs)
         if whole == -math.inf:
             return f"After the {where}: nothing loud enough to count, which starts at −70 LUFS."
         wanted = self._wanted(rendering)

@@ -18,7 +18,7 @@ from gainlib.errors import GainError, nearest
 from gainlib.flow import Rendering
 from gainlib.meters import Deflection, ppm, sample_peak_meter, short_term_lufs, vu
 from gainlib.meters.true_peak import MIDWAY, QUARTERS, true_peak_dbtp
-from gainlib.views.base import Columns, Kept, View
+from gainlib.views.base import Columns, TapView
 from gainlib.views.phrasing import level, of_tap
 from gainlib.views.style import coloured, decibel_axis, key, key_columns, sources_of, time_frame
 
@@ -41,7 +41,7 @@ _METERS: dict[str, tuple[str, str, dict[str, Any]]] = {
 Run = tuple[NDArray[Any], NDArray[Any], float]
 
 
-class MetersOverTime(View):
+class MetersOverTime(TapView):
     """The sample-peak meter (IEC 60268-18), true peak, programme meters, VU and short-term loudness on one signal.
 
     `tap` is the stage, the last unless named; `meters` are the ones that are drawn, by default all but PPM type I. The
@@ -51,6 +51,7 @@ class MetersOverTime(View):
 
     name: ClassVar[str] = "meters"
     title: ClassVar[str] = "Meters side by side"
+    joined: ClassVar[str] = ", after the "
 
     def __init__(
         self,
@@ -59,28 +60,16 @@ class MetersOverTime(View):
         meters: Iterable[str] = ("sample peak", "true peak", "PPM type II", "VU", "short-term loudness"),
         height: int = 270,
     ) -> None:
-        self.tap = tap
+        super().__init__(tap, height=height)
         self.meters = tuple(meters)
         for each in self.meters:
             if each not in _METERS:
                 raise GainError(f"{each!r} is not a meter of this view; {nearest(str(each), _METERS)}")
-        self.height = height
-        self._kept: Kept[dict[str, Run]] = Kept()
-
-    def _at(self, rendering: Rendering) -> str:
-        return "/".join(rendering.session.tap(self.tap or rendering.last_tap))
 
     def _runs(self, rendering: Rendering) -> dict[str, Run]:
         """Seconds, readings and the highest reading of each meter."""
-        held = self._kept.get(rendering)
-        if held is None:
-            audio = rendering.at(self._at(rendering))
-            held = self._kept.keep(rendering, {each: _run(each, audio) for each in self.meters})
-        return held
-
-    def heading(self, rendering: Rendering) -> str:
-        """The title with its stage."""
-        return f"{self.title}, after the {of_tap(rendering, self._at(rendering))}"
+        audio = rendering.at(self.tap_of(rendering))
+        return {each: _run(each, audio) for each in self.meters}
 
     @property
     def _rows(self) -> int:
@@ -88,7 +77,7 @@ class MetersOverTime(View):
 
     def figure(self, rendering: Rendering) -> Any:
         """Seconds along, dBFS (LUFS for loudness) up, one stroke a meter."""
-        seconds = rendering.at(self._at(rendering)).seconds
+        seconds = rendering.at(self.tap_of(rendering)).seconds
         drawing = time_frame(self.height, seconds, (_FLOOR, _TOP + self._rows * _KEY), "reading, dBFS or LUFS")
         decibel_axis(drawing.yaxis, {each: level(each) for each in range(int(_FLOOR), 1, 10)})
         drawing.ygrid.ticker = drawing.yaxis[0].ticker
@@ -104,8 +93,8 @@ class MetersOverTime(View):
 
     def columns(self, rendering: Rendering) -> Columns:
         """Each meter's readings, and its highest in the key."""
-        runs = self._runs(rendering)
-        seconds = rendering.at(self._at(rendering)).seconds
+        runs = self.once(rendering, self._runs)
+        seconds = rendering.at(self.tap_of(rendering)).seconds
         texts = [f"{name}, at most {_printed(name, runs[name][2])}" for name in self.meters]
         return {
             **{name: {"seconds": at, "reading": np.clip(run, _FLOOR, _TOP)} for name, (at, run, _) in runs.items()},
@@ -114,8 +103,8 @@ class MetersOverTime(View):
 
     def sentence(self, rendering: Rendering) -> str:
         """The highest that each meter reached."""
-        said = [f"{name} {_printed(name, run[2])}" for name, run in self._runs(rendering).items()]
-        return f"The highest readings after the {of_tap(rendering, self._at(rendering))}: {', '.join(said)}."
+        said = [f"{name} {_printed(name, run[2])}" for name, run in self.once(rendering, self._runs).items()]
+        return f"The highest readings after the {of_tap(rendering, self.tap_of(rendering))}: {', '.join(said)}."
 
 
 def _printed(name: str, reading: float) -> str:

@@ -16,8 +16,8 @@ from gainlib.flow import Rendering
 from gainlib.meters import Phrase, phrases
 from gainlib.stages import Fader, Ride
 from gainlib.stages.automation import Points
-from gainlib.views.base import Columns, Kept, View
-from gainlib.views.phrasing import dbfs, of_tap, stage_of
+from gainlib.views.base import Columns, TapView
+from gainlib.views.phrasing import dbfs, stage_of
 from gainlib.views.signal_path import entering
 from gainlib.views.style import coloured, decibel_axis, key, key_columns, sources_of, time_frame
 
@@ -29,7 +29,7 @@ _KEY_DB = 6.0
 Phrases = tuple[tuple[Phrase, ...], NDArray[Any], NDArray[Any]]
 
 
-class DrawnRide(View):
+class DrawnRide(TapView):
     """The breakpoints of a ride in dB, over the phrases that it rides.
 
     `tap` is a ride, or a fader with a ride, by default the first that there is. Each phrase stands as a dashed line as
@@ -40,23 +40,22 @@ class DrawnRide(View):
 
     name: ClassVar[str] = "ride"
     title: ClassVar[str] = "Ride over the phrases"
+    joined: ClassVar[str] = ", "
+    height = 250
 
-    def __init__(self, tap: str | None = None, *, height: int = 250) -> None:
-        self.tap = tap
-        self.height = height
-        self._kept: Kept[Phrases] = Kept()
-
-    def tap_of(self, rendering: Rendering) -> str | None:
-        """The stage whose ride is drawn; None where there is none."""
-        if self.tap is not None:
-            part, name = rendering.session.tap(self.tap)
-            if not isinstance(stage_of(rendering, part, name), Ride | Fader):
-                raise GainError(f"{self.tap} holds no ride; name a Ride or a Fader.")
-            return f"{part}/{name}"
+    def usual_tap(self, rendering: Rendering) -> str:
+        """The first ride, else the first fader with a ride."""
         stages = [(part.name, stage) for part in rendering.session.chains for stage in part.chain]
         rides = [f"{part}/{stage.name}" for part, stage in stages if isinstance(stage, Ride)]
         ridden = [f"{part}/{stage.name}" for part, stage in stages if isinstance(stage, Fader) and stage.ride]
-        return next(iter([*rides, *ridden]), None)
+        return next(iter([*rides, *ridden]), "")
+
+    def tap_of(self, rendering: Rendering) -> str:
+        """The stage whose ride is drawn; empty where there is none."""
+        tap = super().tap_of(rendering)
+        if tap and not isinstance(stage_of(rendering, *tap.split("/")), Ride | Fader):
+            raise GainError(f"{self.tap} holds no ride; name a Ride or a Fader.")
+        return tap
 
     def _points(self, rendering: Rendering) -> Points:
         tap = self.tap_of(rendering)
@@ -69,26 +68,18 @@ class DrawnRide(View):
 
     def _phrases(self, rendering: Rendering) -> Phrases:
         """The phrases before the ride, and the RMS of each before and behind."""
-        held = self._kept.get(rendering)
-        if held is None:
-            audio = self._audio(rendering)
-            found = phrases(audio.samples, audio.rate_hz)
-            tap = self.tap_of(rendering)
-            gains_db = self._own_gain_db(rendering)
-            behind = _levels(rendering.at(tap), found) - gains_db if tap else _levels(audio, found)
-            held = self._kept.keep(rendering, (found, _levels(audio, found), behind))
-        return held
+        audio = self._audio(rendering)
+        found = phrases(audio.samples, audio.rate_hz)
+        tap = self.tap_of(rendering)
+        gains_db = self._own_gain_db(rendering)
+        behind = _levels(rendering.at(tap), found) - gains_db if tap else _levels(audio, found)
+        return found, _levels(audio, found), behind
 
     def _own_gain_db(self, rendering: Rendering) -> float:
         """What a fader does beside its ride, which is not the ride's work; nothing for a fader at the bottom."""
         tap = self.tap_of(rendering)
         stage = stage_of(rendering, *tap.split("/")) if tap else None
         return stage.gain_db if isinstance(stage, Fader) and math.isfinite(stage.gain_db) else 0.0
-
-    def heading(self, rendering: Rendering) -> str:
-        """The title with its stage."""
-        tap = self.tap_of(rendering)
-        return f"{self.title}, {of_tap(rendering, tap)}" if tap else self.title
 
     def figure(self, rendering: Rendering) -> Any:
         """Seconds along, dB up: the ride as a line with its points, phrases as steps around the usual one."""
@@ -117,7 +108,7 @@ class DrawnRide(View):
     def columns(self, rendering: Rendering) -> Columns:
         """The breakpoints, the line through them from end to end, and each phrase before and behind."""
         points = self._points(rendering)
-        found, before, behind = self._phrases(rendering)
+        found, before, behind = self.once(rendering, self._phrases)
         seconds = self._audio(rendering).seconds
         usual = _usual_dbfs(before)
         left, right = np.array([[each.start_seconds, each.end_seconds] for each in found]).reshape(-1, 2).T
@@ -149,7 +140,7 @@ class DrawnRide(View):
 
     def sentence(self, rendering: Rendering) -> str:
         """How far apart the phrases are before and behind, and what the ride does."""
-        found, before, behind = self._phrases(rendering)
+        found, before, behind = self.once(rendering, self._phrases)
         if not found:
             return "There is no phrase to ride: silence."
         points = self._points(rendering)

@@ -31,19 +31,19 @@ def route(session: Session, strip: str) -> tuple[Strip | Bus, ...]:
     return tuple(parts)
 
 
-def last_of(rendering: Rendering, wanted: Callable[[Stage], bool]) -> str | None:
-    """The last tap whose stage is one that is wanted; None where there is none.
+def last_of(rendering: Rendering, wanted: Callable[[Stage], bool]) -> str:
+    """The last tap whose stage is one that is wanted; empty where there is none.
 
     >>> from gainlib import Audio, Session, Trim
     >>> last_of(Session.of(Audio(np.zeros(9), 9), [Trim()], name="voice").render(), lambda stage: stage.name == "trim")
     'voice/trim'
     """
     found = [f"{part.name}/{stage.name}" for part in rendering.session.chains for stage in part.chain if wanted(stage)]
-    return found[-1] if found else None
+    return found[-1] if found else ""
 
 
-def traced(rendering: Rendering) -> str | None:
-    """The last compressor or limiter; where there is none, a delivery that limits; else None."""
+def traced(rendering: Rendering) -> str:
+    """The last compressor or limiter; where there is none, a delivery that limits; else empty."""
     before_the_file = last_of(rendering, lambda stage: stage.traced and not isinstance(stage, Delivery))
     return before_the_file or last_of(rendering, lambda stage: stage.traced)
 

@@ -13,7 +13,7 @@ from gainlib.decibels import db_from_ratio, signed
 from gainlib.errors import GainError
 from gainlib.flow import Rendering
 from gainlib.meters import Harmonics, harmonics
-from gainlib.views.base import Columns, Kept, View
+from gainlib.views.base import Columns, TapView
 from gainlib.views.phrasing import dbfs, level, of_tap
 from gainlib.views.style import coloured, decibel_axis, frame, sources_of
 
@@ -34,7 +34,7 @@ _FLAT_TOP = (0.21557895, -0.41663158, 0.277263158, -0.083578947, 0.006947368)
 Read = tuple[NDArray[Any], NDArray[Any], "Harmonics | None", int]
 
 
-class HarmonicSpectrum(View):
+class HarmonicSpectrum(TapView):
     """Level over frequency in the second around the loudest moment; a sine reads its peak level.
 
     `tap` is the stage, the last unless named. Where the signal is a tone, harmonics 2 to 10 are numbered, and a table
@@ -44,30 +44,16 @@ class HarmonicSpectrum(View):
 
     name: ClassVar[str] = "spectrum"
     title: ClassVar[str] = "Spectrum"
-
-    def __init__(self, tap: str | None = None, *, height: int = 290) -> None:
-        self.tap = tap
-        self.height = height
-        self._kept: Kept[Read] = Kept()
-
-    def _at(self, rendering: Rendering) -> str:
-        return "/".join(rendering.session.tap(self.tap or rendering.last_tap))
+    height = 290
 
     def _read(self, rendering: Rendering) -> Read:
         """Frequencies, levels, the harmonics of a tone, and which channel it is."""
-        held = self._kept.get(rendering)
-        if held is None:
-            audio = rendering.at(self._at(rendering))
-            loudest, channel = np.unravel_index(np.abs(audio.samples).argmax(), audio.samples.shape)
-            start = max(0, min(int(loudest) - audio.rate_hz // 2, len(audio.samples) - audio.rate_hz))
-            part = audio.samples[start : start + audio.rate_hz, channel].astype(np.float64)
-            frequency_hz, lines = _lines(part, audio.rate_hz)
-            held = self._kept.keep(rendering, (frequency_hz, lines, _tone(part, audio.rate_hz), int(channel)))
-        return held
-
-    def heading(self, rendering: Rendering) -> str:
-        """The title with its stage."""
-        return f"{self.title} after the {of_tap(rendering, self._at(rendering))}"
+        audio = rendering.at(self.tap_of(rendering))
+        loudest, channel = np.unravel_index(np.abs(audio.samples).argmax(), audio.samples.shape)
+        start = max(0, min(int(loudest) - audio.rate_hz // 2, len(audio.samples) - audio.rate_hz))
+        part = audio.samples[start : start + audio.rate_hz, channel].astype(np.float64)
+        frequency_hz, lines = _lines(part, audio.rate_hz)
+        return frequency_hz, lines, _tone(part, audio.rate_hz), int(channel)
 
     def figure(self, rendering: Rendering) -> Any:
         """Hertz along (each octave as wide), dBFS up; numbers at the harmonics, the table beside."""
@@ -100,7 +86,7 @@ class HarmonicSpectrum(View):
 
     def columns(self, rendering: Rendering) -> Columns:
         """The highest line in each of some hundred bands, marks on the harmonics, the table's rows."""
-        frequency_hz, levels, tone, channel = self._read(rendering)
+        frequency_hz, levels, tone, channel = self.once(rendering, self._read)
         at, highest = _banded(frequency_hz, levels)
         orders = [] if tone is None else _shown(tone, channel)
         amplitudes = [] if tone is None else [float(tone.amplitude[each - 1, channel]) for each in orders]
@@ -132,8 +118,8 @@ class HarmonicSpectrum(View):
 
     def sentence(self, rendering: Rendering) -> str:
         """The tone with its strongest harmonics and their sum; of music where most of it lies."""
-        frequency_hz, levels, tone, channel = self._read(rendering)
-        where = of_tap(rendering, self._at(rendering))
+        frequency_hz, levels, tone, channel = self.once(rendering, self._read)
+        where = of_tap(rendering, self.tap_of(rendering))
         if not len(levels) or levels.max() == -math.inf:
             return f"After the {where}: no sound to look at."
         if tone is None:

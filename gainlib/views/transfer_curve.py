@@ -16,7 +16,7 @@ from gainlib.errors import GainError
 from gainlib.flow import Rendering
 from gainlib.meters.levels import window_powers
 from gainlib.stages import Corner, Stage
-from gainlib.views.base import Columns, Kept, View
+from gainlib.views.base import Columns, TapView
 from gainlib.views.phrasing import dbfs, level, of_tap, stage_of
 from gainlib.views.signal_path import entering, last_of, peaks_over_time
 from gainlib.views.style import coloured, decibel_axis, frame, sources_of
@@ -52,7 +52,7 @@ class _Worked:
         return float(np.quantile(playing, _LOUD_SHARE)) if len(playing) else -math.inf
 
 
-class TransferCurve(View):
+class TransferCurve(TapView):
     """Level in along, level out up: the static curve of a stage that bends it, such as a compressor.
 
     `tap` is the stage, by default the last of these. Under the curve stands how much of the time each level comes
@@ -63,26 +63,16 @@ class TransferCurve(View):
 
     name: ClassVar[str] = "transfer curve"
     title: ClassVar[str] = "Transfer curve"
+    joined: ClassVar[str] = " of the "
+    height = 330
 
-    def __init__(self, tap: str | None = None, *, height: int = 330) -> None:
-        self.tap = tap
-        self.height = height
-        self._kept: Kept[_Worked] = Kept()
-
-    def _at(self, rendering: Rendering) -> str | None:
-        found = self.tap or last_of(rendering, lambda stage: stage.bends)
-        return "/".join(rendering.session.tap(found)) if found else None
+    def usual_tap(self, rendering: Rendering) -> str:
+        """The last stage with a curve."""
+        return last_of(rendering, lambda stage: stage.bends)
 
     def _worked(self, rendering: Rendering) -> _Worked | None:
-        tap = self._at(rendering)
-        if tap is None:
-            return None
-        return self._kept.get(rendering) or self._kept.keep(rendering, _read(rendering, tap))
-
-    def heading(self, rendering: Rendering) -> str:
-        """The title with its stage."""
-        tap = self._at(rendering)
-        return f"{self.title} of the {of_tap(rendering, tap)}" if tap else self.title
+        tap = self.tap_of(rendering)
+        return _read(rendering, tap) if tap else None
 
     def figure(self, rendering: Rendering) -> Any:
         """dBFS in along, dBFS out up; below, the share of the time that each level comes in."""
@@ -118,7 +108,7 @@ class TransferCurve(View):
 
     def columns(self, rendering: Rendering) -> Columns:
         """Curve, histogram (its tallest bar fills the foot), corner, working point, and words in free places."""
-        worked = self._worked(rendering)
+        worked = self.once(rendering, self._worked)
         left = np.arange(_LOW, _HIGH, _BAR_DB)
         if worked is None:
             counts: NDArray[Any] = np.zeros(len(left))
@@ -175,10 +165,10 @@ class TransferCurve(View):
 
     def sentence(self, rendering: Rendering) -> str:
         """Where the curve bends, how much of the time is above that, and what the working point makes of it."""
-        worked = self._worked(rendering)
+        worked = self.once(rendering, self._worked)
         if worked is None:
             return "No compressor, limiter, saturation or soft clip stands in this session; levels leave as they came."
-        where = of_tap(rendering, str(self._at(rendering)))
+        where = of_tap(rendering, self.tap_of(rendering))
         point = worked.working_db
         if point == -math.inf:
             return f"Into the {where}: silence."

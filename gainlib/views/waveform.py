@@ -14,7 +14,7 @@ from gainlib.decibels import db_from_ratio, signed
 from gainlib.errors import GainError
 from gainlib.flow import Bus, Rendering
 from gainlib.meters import ClippedRuns, flat_runs, peak_dbfs
-from gainlib.views.base import Columns, View
+from gainlib.views.base import Columns, TapView
 from gainlib.views.phrasing import of_tap, plain, times
 from gainlib.views.style import coloured, cursor, decibel_axis, frame, hatch
 
@@ -25,7 +25,7 @@ _MARKS = 200
 _TOP = 1.35  # the bank above full scale is as high as the words that stand in it
 
 
-class Waveform(View):
+class Waveform(TapView):
     """The samples behind one stage over time, lowest to highest, and where they were cut off.
 
     `tap` is the stage that is drawn, the last unless named; `parts` names stretches of the take in seconds, whose
@@ -38,20 +38,12 @@ class Waveform(View):
     def __init__(
         self, tap: str | None = None, *, parts: Mapping[str, Sequence[float]] | None = None, height: int = 170
     ) -> None:
-        self.tap = tap
+        super().__init__(tap, height=height)
         self.parts = dict(parts or {})
-        self.height = height
-
-    def _at(self, rendering: Rendering) -> str:
-        return "/".join(rendering.session.tap(self.tap or rendering.last_tap))
-
-    def heading(self, rendering: Rendering) -> str:
-        """The title with the stage behind which the signal is drawn."""
-        return f"{self.title} after the {of_tap(rendering, self._at(rendering))}"
 
     def figure(self, rendering: Rendering) -> Any:
         """Seconds along, dBFS up (linear in amplitude); hatched beyond full scale; a triangle at each clipped run."""
-        audio = rendering.at(self._at(rendering))
+        audio = rendering.at(self.tap_of(rendering))
         drawing = frame(
             self.height,
             x_range=(0.0, audio.seconds),
@@ -95,7 +87,7 @@ class Waveform(View):
 
     def columns(self, rendering: Rendering) -> Columns:
         """The lowest and highest sample in each of about a thousand columns, and the clipped runs."""
-        tap = self._at(rendering)
+        tap = self.tap_of(rendering)
         audio = rendering.at(tap)
         count = min(_COLUMNS, len(audio.samples))
         pairs = [loops.extremes(audio.samples[:, each], count) for each in range(audio.channels)]
@@ -149,7 +141,7 @@ class Waveform(View):
 
     def _peaks(self, rendering: Rendering) -> dict[str, float]:
         """The peak of each named part that the take has, in dBFS."""
-        audio = rendering.at(self._at(rendering))
+        audio = rendering.at(self.tap_of(rendering))
         return {
             name: float(peak_dbfs(audio.between(*map(float, part)).samples).max())
             for name, part in self.parts.items()
@@ -158,7 +150,7 @@ class Waveform(View):
 
     def _clipped(self, rendering: Rendering) -> tuple[str, ClippedRuns]:
         """The stage at or before the tap that cut off most, and where; without one, flat tops of the recording."""
-        strip, stage = rendering.session.tap(self._at(rendering))
+        strip, stage = rendering.session.tap(self.tap_of(rendering))
         names = rendering.session.part(strip).stage_names
         best: tuple[str, ClippedRuns] | None = None
         for name in names[: names.index(stage) + 1]:
@@ -173,7 +165,7 @@ class Waveform(View):
 
     def sentence(self, rendering: Rendering) -> str:
         """The peak, what is left, and how many runs are clipped, also when they were turned down afterwards."""
-        tap = self._at(rendering)
+        tap = self.tap_of(rendering)
         stage = tap.split("/")[1]
         reading = rendering.level(tap)
         if reading.peak_dbfs == -math.inf:

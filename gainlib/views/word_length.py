@@ -14,7 +14,7 @@ from gainlib.decibels import db_from_power, rms_dbfs_from_power
 from gainlib.flow import Rendering
 from gainlib.meters import octave_bands, rms_dbfs
 from gainlib.stages.wordlength import rounding_power
-from gainlib.views.base import Columns, Kept, View
+from gainlib.views.base import Columns, TapView
 from gainlib.views.phrasing import dbfs, level, of_tap
 from gainlib.views.style import coloured, decibel_axis, frame, key, key_columns, sources_of
 
@@ -33,7 +33,7 @@ _FLOORS: dict[str, tuple[int, bool, str, dict[str, Any]]] = {
 }
 
 
-class WordLength(View):
+class WordLength(TapView):
     """Octave levels of the whole signal and of its quietest moment, and the noise floors of 16 and 24 bit.
 
     `tap` is the stage, the last unless named. The quietest moment is the softest 0.4 s of the recording at that tap:
@@ -43,26 +43,12 @@ class WordLength(View):
 
     name: ClassVar[str] = "word length"
     title: ClassVar[str] = "Word length and noise"
-
-    def __init__(self, tap: str | None = None, *, height: int = 280) -> None:
-        self.tap = tap
-        self.height = height
-        self._kept: Kept[tuple[Audio, Audio]] = Kept()
-
-    def _at(self, rendering: Rendering) -> str:
-        return "/".join(rendering.session.tap(self.tap or rendering.last_tap))
+    height = 280
 
     def _both(self, rendering: Rendering) -> tuple[Audio, Audio]:
         """The signal, and its softest moment."""
-        held = self._kept.get(rendering)
-        if held is None:
-            audio = rendering.at(self._at(rendering))
-            held = self._kept.keep(rendering, (audio, _softest(audio)))
-        return held
-
-    def heading(self, rendering: Rendering) -> str:
-        """The title with its stage."""
-        return f"{self.title} after the {of_tap(rendering, self._at(rendering))}"
+        audio = rendering.at(self.tap_of(rendering))
+        return audio, _softest(audio)
 
     def figure(self, rendering: Rendering) -> Any:
         """Octaves along, AES17 RMS in each up: dashed the signal, dotted its quietest moment, the steps' floors."""
@@ -91,7 +77,7 @@ class WordLength(View):
 
     def columns(self, rendering: Rendering) -> Columns:
         """A step for each octave and each line."""
-        audio, softest = self._both(rendering)
+        audio, softest = self.once(rendering, self._both)
         wide = math.log(_HIGH_HZ / _LOW_HZ)
         texts = [
             f"signal, in all {dbfs(_rms(audio))}",
@@ -110,8 +96,8 @@ class WordLength(View):
 
     def sentence(self, rendering: Rendering) -> str:
         """How far the quietest moment stands over or under each floor."""
-        audio, softest = self._both(rendering)
-        where = of_tap(rendering, self._at(rendering))
+        audio, softest = self.once(rendering, self._both)
+        where = of_tap(rendering, self.tap_of(rendering))
         if _rms(audio) == -math.inf:
             return f"After the {where}: silence."
         quiet = _rms(softest)
