@@ -8,7 +8,6 @@ import os
 import weakref
 from collections.abc import Iterator
 from dataclasses import dataclass
-from importlib import resources
 from pathlib import Path
 from types import TracebackType
 from typing import Any
@@ -17,10 +16,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gainlib.errors import GainError
-from gainlib.storage import atomic_path
+from gainlib.storage import atomic_path, bundled, bundled_folder
 from gainlib.text import reason_of
 
-__all__ = ["Audio", "Recording", "bundled", "bundled_folder", "read", "tone", "write", "write_blocks"]
+__all__ = ["Audio", "Recording", "read", "tone", "write", "write_blocks"]
 
 Samples = NDArray[np.floating[Any]]
 
@@ -150,34 +149,6 @@ def checked_samples(samples: ArrayLike, name: str) -> Samples:
     array = array.view()
     array.flags.writeable = False
     return array
-
-
-def bundled_folder(kind: str) -> Path:
-    """The folder of the course material of that kind: "lessons", "exercises" or "media".
-
-    In an installed package it lies inside; in a source checkout at the top level.
-
-    >>> bundled_folder("media").name
-    'media'
-    """
-    package = Path(str(resources.files("gainlib")))
-    inside = package / "_course" / kind
-    folder = inside if inside.is_dir() else package.parent / kind
-    if not folder.is_dir():
-        raise GainError(f"the course's {kind} folder is missing from {package}; install gainlib again.")
-    return folder
-
-
-def bundled(path: str | os.PathLike[str]) -> Path:
-    """Where a file is: as the path says, else among the course's own stems when it starts with `media/`.
-
-    >>> bundled("media/README.md").name
-    'README.md'
-    """
-    here = Path(path)
-    if not here.exists() and not here.is_absolute() and here.parts[:1] == ("media",) and ".." not in here.parts:
-        return bundled_folder("media").joinpath(*here.parts[1:])
-    return here
 
 
 def read(path: str | os.PathLike[str], *, most_seconds: float | None = None) -> Audio:

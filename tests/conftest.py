@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 from hypothesis import settings
 
-from gainlib.audio import Audio, bundled_folder, write
+from gainlib.audio import Audio, write
+from gainlib.storage import bundled_folder
 
 RATE_HZ = 48_000
 EVERY_CONTROL = Path(__file__).parent / "lessons"

@@ -14,8 +14,9 @@ import soundfile
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gainlib.audio import Audio, bundled_folder, read, tone, write
+from gainlib.audio import Audio, read, tone, write
 from gainlib.errors import GainError
+from gainlib.storage import bundled_folder
 
 RATE_HZ = 48_000
 

@@ -6,7 +6,6 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from gainlib.audio import bundled_folder
 from gainlib.authoring import claims
 from gainlib.authoring.evidence import Evidence, Look
 from gainlib.authoring.messages import FileFault
@@ -16,6 +15,7 @@ from gainlib.authoring.validation import validate
 from gainlib.errors import GainError
 from gainlib.exercises.collection import exercise_names, load, own_name
 from gainlib.exercises.tables import shown
+from gainlib.storage import bundled_folder
 
 __all__ = ["Verification", "verify"]
 

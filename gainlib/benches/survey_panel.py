@@ -33,7 +33,7 @@ def bench_of(found: Survey) -> Bench:
 
     Of more than 16 stems the first 16 of the survey. Raises GainError where no two seconds can be added up.
 
-    >>> from gainlib.audio import bundled_folder
+    >>> from gainlib.storage import bundled_folder
     >>> made = bench_of(survey(bundled_folder("media") / "bass.flac", bundled_folder("media") / "kick.flac"))
     >>> made.move("bass/trim/gain_db", -1.0).values["bass/trim/gain_db"]
     -1.0

@@ -12,7 +12,6 @@ import hashlib
 import hmac
 import json
 import os
-import re
 import secrets
 import tomllib
 from collections.abc import Iterable, Sequence
@@ -27,7 +26,7 @@ from gainlib.exercises import Exercise, exercise_names, load
 from gainlib.exercises.entry_faults import describe_fault
 from gainlib.exercises.tables import shown
 from gainlib.learners.progress import require_text
-from gainlib.storage import atomic_write
+from gainlib.storage import atomic_write, toml_value
 from gainlib.text import reason_of
 
 __all__ = [
@@ -286,11 +285,11 @@ def _text(made: _Class, schema: str, more: dict[str, Any], note: str = "", learn
         "# The class, with every name: the teacher's file. Learners get the other one."
         if of_teacher
         else "# What a learner's computer needs of the class. Every learner may have it; there are no names in it.",
-        f"schema  = {_toml(schema)}",
+        f"schema  = {toml_value(schema)}",
         "version = 1",
-        f"title   = {_toml(made.title)}",
+        f"title   = {toml_value(made.title)}",
         "# Each learner's numbers are drawn with this key. Who changes it draws other numbers for all.",
-        f"key     = {_toml(made.key)}",
+        f"key     = {toml_value(made.key)}",
     ]
     if made.due is not None:
         lines.append(f"due     = {made.due.isoformat()}")
@@ -298,26 +297,21 @@ def _text(made: _Class, schema: str, more: dict[str, Any], note: str = "", learn
         example = (datetime.now(UTC) + timedelta(days=28)).replace(minute=0, second=0, microsecond=0)
         lines.append(f"# due   = {example.isoformat()}")
     if made.collect is not None:
-        lines.append(f"collect = {_toml(made.collect)}")
+        lines.append(f"collect = {toml_value(made.collect)}")
     elif of_teacher:
         lines.append('# A folder that everybody reaches, where hand-ins are put as well:\n# collect = "/srv/hand-ins"')
     lines += [note.strip()] if note else []
     lines.append("\nexercises = [")
     for each in made.exercises:
-        parts = [f"name = {_toml(each.name)}"]
-        parts += [f"file = {_toml(each.file)}"] if each.file else []
+        parts = [f"name = {toml_value(each.name)}"]
+        parts += [f"file = {toml_value(each.file)}"] if each.file else []
         parts += [f"points = {each.points:g}"] if each.points is not None else []
         lines.append(f"  {{ {', '.join(parts)} }},")
     lines.append("]")
     for name, values in more.items():
-        lines += [f"{name} = [", *(f"  {_toml(each)}," for each in values), "]"]
+        lines += [f"{name} = [", *(f"  {toml_value(each)}," for each in values), "]"]
     if of_teacher:
         lines.append("learners = [")
-        lines += [f"  {{ id = {_toml(each.id)}, name = {_toml(each.name)} }}," for each in learners]
+        lines += [f"  {{ id = {toml_value(each.id)}, name = {toml_value(each.name)} }}," for each in learners]
         lines.append("]")
     return "\n".join(lines) + "\n"
-
-
-def _toml(text: str) -> str:
-    """A text in quotes: JSON's escapes are TOML's as well, but for DEL."""
-    return re.sub("\x7f", "\\\\u007f", json.dumps(text, ensure_ascii=False))

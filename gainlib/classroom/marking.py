@@ -12,11 +12,11 @@ from pathlib import Path
 from typing import Any
 
 from gainlib import __version__
-from gainlib.audio import bundled_folder
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise, Variant, Verdict, check, load
 from gainlib.exercises.readings import Renderings
 from gainlib.exercises.tables import fill_in
+from gainlib.storage import bundled_folder
 
 __all__ = ["Work", "engine_digest", "marked", "own_values", "task_digest"]
 

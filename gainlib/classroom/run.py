@@ -14,7 +14,7 @@ from gainlib.classroom.class_file import read_class
 from gainlib.classroom.drawing import SCRIPT
 from gainlib.classroom.feedback import PageWork, feedback_pages
 from gainlib.classroom.item_analysis import ClassFigures, class_figures
-from gainlib.classroom.mark_sheet import Cell, heading, row, write_csv, write_sheets
+from gainlib.classroom.mark_sheet import heading, row
 from gainlib.classroom.marking import Work, marked
 from gainlib.classroom.marks import Marks, Told, mark_folder
 from gainlib.classroom.report import class_report
@@ -24,7 +24,7 @@ from gainlib.classroom.workers import done_by
 from gainlib.errors import GainError
 from gainlib.html.figures import bokeh_script
 from gainlib.learners.submission import plain_name
-from gainlib.storage import atomic_write
+from gainlib.storage import Cell, atomic_write, write_csv, write_workbook
 
 __all__ = ["Marking", "mark_class"]
 
@@ -103,21 +103,22 @@ def mark_class(
 def _written(marks: Marks, target: Path) -> tuple[ClassFigures, int]:
     """Write sheets and report; gives the figures, and how much got no mark."""
     exercises = list(marks.exercises)
-    write_csv(target / "marks.csv", itertools.chain([heading(exercises)], map(row, marks.lines())))
+    write_csv(target / "marks.csv", itertools.chain([heading(exercises)], map(row, marks.lines())), private=True)
     without = list(marks.not_marked())
     not_marked: list[tuple[Cell, ...]] = [("file", "why"), *without]
-    write_csv(target / "not-marked.csv", not_marked)
+    write_csv(target / "not-marked.csv", not_marked, private=True)
     figures = class_figures(marks.lines())
     slips: list[tuple[Cell, ...]] = [("exercise", "slip", "learners", "what was said")]
     for each in figures.exercises:
         slips += [(each.exercise.name, slip.name, slip.count, slip.said) for slip in each.slips]
-    write_sheets(
+    write_workbook(
         target / "marks.xlsx",
         [
             ("Marks", itertools.chain([heading(exercises)], map(row, marks.lines()))),
             ("Not marked", not_marked),
             ("Slips", slips),
         ],
+        private=True,
     )
     names = dict(marks.learners())
     pairs = alike(_given(marks), figures.learners, _ranges(marks), lambda mine, theirs: _fits(marks, mine, theirs))

@@ -17,14 +17,14 @@ from pathlib import Path
 import numpy as np
 
 from gainlib import loops as fast_loops
-from gainlib.audio import Audio, bundled_folder, read, write
+from gainlib.audio import Audio, read, write
 from gainlib.errors import GainError
 from gainlib.exercises import exercise_names, load
 from gainlib.flow import Session
 from gainlib.learners.course_folder import server_environment
 from gainlib.meters import measure_all, true_peak_dbtp
 from gainlib.stages import Compressor, Converter, Delivery, Pan, Preamp, Saturation, Source
-from gainlib.storage import atomic_write
+from gainlib.storage import atomic_write, bundled_folder
 from gainlib.surveys.survey import survey
 from gainlib.text import reason_of
 

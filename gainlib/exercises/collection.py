@@ -8,13 +8,13 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
-from gainlib.audio import bundled_folder
 from gainlib.errors import GainError, nearest
 from gainlib.exercises.consistency import find_faults
 from gainlib.exercises.entry_faults import describe_fault
 from gainlib.exercises.given import Told
 from gainlib.exercises.tables import KINDS, Spec, shown
 from gainlib.exercises.variant import Exercise
+from gainlib.storage import bundled_folder
 
 __all__ = ["build_exercise", "exercise_names", "load"]
 

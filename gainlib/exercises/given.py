@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from gainlib.audio import Audio, bundled_folder, read
+from gainlib.audio import Audio, read
 from gainlib.decibels import AES17_ZERO_RMS, ratio_from_db
 from gainlib.errors import GainError, nearest
 from gainlib.exercises.readings import setting_path
@@ -20,6 +20,7 @@ from gainlib.exercises.tables import BusEntry, Given, SignalEntry, StripEntry, n
 from gainlib.flow import Bus, Send, Session, Strip
 from gainlib.flow.session import MAIN
 from gainlib.stages import Stage, stage_kinds
+from gainlib.storage import bundled_folder
 
 __all__ = ["Layout", "Places", "Told"]
 

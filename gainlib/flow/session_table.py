@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 import functools
 import itertools
-import math
 import os
 import tomllib
 from collections.abc import Callable, Iterable, Mapping
@@ -15,12 +14,12 @@ from typing import Any, TypeVar
 import numpy as np
 
 from gainlib import stages as stages_room
-from gainlib.audio import Audio, bundled, read, write
+from gainlib.audio import Audio, read, write
 from gainlib.decibels import ALIGNMENTS, Alignment
 from gainlib.errors import GainError, nearest
 from gainlib.flow.session import MAIN, Bus, Send, Session, Strip
 from gainlib.stages import Stage
-from gainlib.storage import atomic_write
+from gainlib.storage import atomic_write, bundled, toml_value
 
 __all__ = ["KINDS", "loaded", "saved", "session_faults"]
 
@@ -240,24 +239,11 @@ def _part_lines(head: str, part: Strip | Bus) -> Iterable[str]:
         yield from (f"{field.name} = {_toml(getattr(send, field.name))}" for field in dataclasses.fields(send))
 
 
-def _toml(value: Any) -> str:
-    """A value as TOML writes it: texts, numbers, switches, rows of them, and an alignment by its name or number."""
+def _toml(value: object) -> str:
+    """A setting as TOML writes it, an alignment by its name or number."""
     if isinstance(value, Alignment):
-        return _toml(value.name if ALIGNMENTS.get(value.name) == value else value.dbu_at_full_scale)
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, str):
-        signs = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\t": "\\t", "\r": "\\r"}
-        unseen = {chr(code): f"\\u{code:04x}" for code in (*range(32), 127)}
-        return '"' + "".join({**unseen, **signs}.get(each, each) for each in value) + '"'
-    if isinstance(value, tuple | list):
-        return f"[{', '.join(_toml(each) for each in value)}]"
-    number = float(value)
-    if math.isinf(number):
-        return "inf" if number > 0 else "-inf"
-    if isinstance(value, int):
-        return str(value)
-    return repr(number)
+        value = value.name if ALIGNMENTS.get(value.name) == value else value.dbu_at_full_scale
+    return toml_value(value)
 
 
 def _found(stem: str, folder: Path) -> Path | None:

@@ -12,11 +12,10 @@ import urllib.parse
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
-from gainlib.audio import bundled_folder
 from gainlib.errors import GainError
 from gainlib.exercises import exercise_names, load
 from gainlib.learners.progress import MANIFEST, MARK, Progress, course_folder, require_text
-from gainlib.storage import atomic_write
+from gainlib.storage import atomic_write, bundled_folder
 from gainlib.text import reason_of
 
 __all__ = [

@@ -39,6 +39,7 @@ class Progress:
     `note` says what the learner should know about the file, such as a damaged one that was set aside; it is empty when
     all is well.
 
+    >>> import tempfile
     >>> folder = tempfile.mkdtemp()
     >>> Progress.at(folder).learner_id == Progress.at(folder).learner_id
     True
@@ -137,6 +138,7 @@ class Progress:
 def course_folder(start: str | os.PathLike[str] | None = None) -> Path | None:
     """The learner's folder that this folder (the current one, unless given) lies in: the one with the course's mark.
 
+    >>> import tempfile
     >>> course_folder(tempfile.mkdtemp()) is None
     True
     """

@@ -64,9 +64,12 @@ def atomic_path(
     where = Path(path)
     # A name of its own and as short as can be: the file's own may be as long as the system allows.
     half = where.with_name(f"{_HALF}{secrets.token_hex(4)}{where.suffix[-16:]}")
-    try:
-        if make_folder:
+    if make_folder:
+        try:
             where.parent.mkdir(parents=True, exist_ok=True)
+        except OSError as fault:
+            raise GainError(f"{_meant(where.parent)} cannot be made ({reason_of(fault)}){then}.") from fault
+    try:
         # The system takes the umask off here; to ask for it would change it for every thread.
         os.close(os.open(half, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600 if private else 0o666))
         try:

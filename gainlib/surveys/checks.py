@@ -104,7 +104,7 @@ def passages(runs: ClippedRuns, rate_hz: int, *, apart_seconds: float = 0.5) -> 
 def faults_of(stems: Sequence[Stem], practice: Practice, tempo: Tempo | None = None) -> list[Fault]:
     """Everything that is wrong with these stems, each by itself and against its neighbours; the noise is not judged.
 
-    >>> from gainlib.audio import bundled
+    >>> from gainlib.storage import bundled
     >>> from gainlib.surveys.stem import measured
     >>> faults_of([measured(bundled("media/kick.flac"), "kick")], Practice())
     []

@@ -107,7 +107,7 @@ def compared(before: Survey | Mapping[str, Any], after: Survey | Mapping[str, An
     Stems are matched by name; where each has only one, those two. Levels that moved by a tenth of a decibel and more
     are told. Raises GainError for something that is no survey.
 
-    >>> from gainlib.audio import bundled_folder
+    >>> from gainlib.storage import bundled_folder
     >>> from gainlib.surveys.survey import survey
     >>> found = survey(bundled_folder("media") / "bass.flac")
     >>> compared(found, found).lines

@@ -111,7 +111,7 @@ def level_diagram(columns: Sequence[Column], said: str, *, target_dbfs: float | 
 def waveform(stem: Stem, faults: Sequence[Fault]) -> str:
     """A stem's outline against its own peak, a mark over each place where something is wrong.
 
-    >>> from gainlib.audio import bundled
+    >>> from gainlib.storage import bundled
     >>> from gainlib.surveys.stem import measured
     >>> waveform(measured(bundled("media/kick.flac"), "kick"), ()).startswith("<svg")
     True

@@ -38,7 +38,7 @@ def found(given: Iterable[str | os.PathLike[str]]) -> Found:
     A folder stands for the sound files in it, known by their endings; folders in it are not looked into, a pattern
     such as `stems/**/*.wav` does. Hidden files are left out of both.
 
-    >>> from gainlib.audio import bundled_folder
+    >>> from gainlib.storage import bundled_folder
     >>> [name for _, name in found([bundled_folder("media")]).files][:3]
     ['backing-voices', 'bass', 'guitar']
     """

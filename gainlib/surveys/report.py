@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 import math
 from collections.abc import Sequence
+from decimal import Decimal
 from importlib import resources
 from typing import TYPE_CHECKING, Any
 
 from gainlib.decibels import signed
 from gainlib.meters import measures
+from gainlib.storage import Cell, csv_text
 from gainlib.surveys.stem import MEASURED, Stem
 from gainlib.surveys.survey import Survey
 from gainlib.surveys.trims import MOST_SUMMED, Sum, Trim
@@ -29,7 +29,7 @@ FORM = 1
 def lines(survey: Survey) -> list[str]:
     """What a person is told: a line for each stem, the worst first, then the sum, what could not be read, the rules.
 
-    >>> from gainlib.audio import bundled_folder
+    >>> from gainlib.storage import bundled_folder
     >>> from gainlib.surveys.survey import survey
     >>> print(lines(survey(bundled_folder("media") / "bass.flac"))[0])
     bass: nothing wrong. Trim +3.0 dB.
@@ -59,7 +59,7 @@ def verdict(survey: Survey) -> str:
 def line_of(survey: Survey, stem: Stem) -> str:
     """One stem in one line: what is wrong with it, and its trim.
 
-    >>> from gainlib.audio import bundled_folder
+    >>> from gainlib.storage import bundled_folder
     >>> from gainlib.surveys.survey import survey
     >>> found = survey(bundled_folder("media") / "kick.flac")
     >>> line_of(found, found.stems[0])
@@ -153,7 +153,7 @@ def _number(value: float | None, digits: int = 4) -> float | None:
 def as_dict(survey: Survey) -> dict[str, Any]:
     """The survey as JSON holds it; `gainlib survey --schema` prints the schema. Levels of silence are null.
 
-    >>> from gainlib.audio import bundled_folder
+    >>> from gainlib.storage import bundled_folder
     >>> from gainlib.surveys.survey import survey
     >>> list(as_dict(survey(bundled_folder("media") / "bass.flac")))[3:8]
     ['stems', 'faults', 'sum', 'trims', 'unreadable']
@@ -267,41 +267,31 @@ def schema_text() -> str:
 def as_csv(survey: Survey) -> str:
     """A row for each stem, in the order of the report, as a table program reads it: commas, points, a header.
 
-    Silence reads -inf. A name that a table program would take for a formula gets an apostrophe before it.
+    Silence reads -inf. A text that a table program would take for a formula gets an apostrophe before it.
 
-    >>> from gainlib.audio import bundled_folder
+    >>> from gainlib.storage import bundled_folder
     >>> from gainlib.surveys.survey import survey
     >>> as_csv(survey(bundled_folder("media") / "bass.flac")).splitlines()[0].split(",")[:4]
-    ['stem', 'rate_hz', 'channels', 'seconds']
+    ['"stem"', '"rate_hz"', '"channels"', '"seconds"']
     """
-    out = io.StringIO()
-    table = csv.writer(out, lineterminator="\r\n")
-    table.writerow(
+    rows: list[Sequence[Cell]] = [
         ["stem", "rate_hz", "channels", "seconds", *MEASURED, "trim_db", "after_trim", "true_peak_after_dbtp", "faults"]
-    )
+    ]
     for stem in survey.stems:
         trim = survey.trim(stem.name)
-        values: Sequence[float | None] = [stem.readings.get(name) for name in MEASURED]
-        table.writerow(
+        readings = [_cell(stem.readings.get(name), measures()[name].digits) for name in MEASURED]
+        rows.append(
             [
-                _text(stem.name),
-                stem.rate_hz,
-                stem.channels,
-                f"{stem.seconds:.3f}",
-                *(_cell(value, measures()[name].digits) for name, value in zip(MEASURED, values, strict=True)),
-                f"{trim.gain_db:.1f}",
-                _cell(trim.after, 1),
-                _cell(trim.true_peak_dbtp, 1),
-                _text(" ".join(each.sentence for each in survey.faults_of(stem.name))),
+                stem.name, stem.rate_hz, stem.channels, Decimal(f"{stem.seconds:.3f}"), *readings,
+                _cell(trim.gain_db, 1), _cell(trim.after, 1), _cell(trim.true_peak_dbtp, 1),
+                " ".join(each.sentence for each in survey.faults_of(stem.name)),
             ]
-        )
-    return out.getvalue()
+        )  # fmt: skip
+    return csv_text(rows)
 
 
-def _cell(value: float | None, digits: int) -> str:
-    return "" if value is None else "-inf" if value == -math.inf else f"{value:.{max(digits, 1) if digits else 0}f}"
-
-
-def _text(text: str) -> str:
-    """Text that no table program takes for a formula. Common practice: an apostrophe before =, +, -, @, tab, return."""
-    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r", "＝", "＋", "－", "＠") else text
+def _cell(value: float | None, digits: int) -> Cell:
+    """A reading with the digits that it is printed with; silence is -inf."""
+    if value is None or value == -math.inf:
+        return value
+    return Decimal(f"{value:.{max(digits, 1) if digits else 0}f}")

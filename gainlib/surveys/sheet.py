@@ -111,7 +111,7 @@ def gain_sheet(survey: Survey, *, changes: Changes | None = None, on: datetime.d
 
     `changes` adds what is different from an earlier survey; `on` is the date that it bears, today's unless given.
 
-    >>> from gainlib.audio import bundled_folder
+    >>> from gainlib.storage import bundled_folder
     >>> from gainlib.surveys.survey import survey
     >>> "<script" in gain_sheet(survey(bundled_folder("media") / "bass.flac"))
     False
@@ -143,7 +143,7 @@ def gain_sheet(survey: Survey, *, changes: Changes | None = None, on: datetime.d
 def fragment(survey: Survey) -> str:
     """What is wrong and the table, to stand in a page of another's, such as a notebook, in its inks.
 
-    >>> from gainlib.audio import bundled_folder
+    >>> from gainlib.storage import bundled_folder
     >>> from gainlib.surveys.survey import survey
     >>> fragment(survey(bundled_folder("media") / "bass.flac")).startswith("<style>")
     True

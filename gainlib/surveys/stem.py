@@ -123,7 +123,7 @@ def measured(
     `tick` hears what share of the file was done since the last time; when `stop` says so, Stopped is raised. Raises
     GainError for a file that cannot be read to its end and for samples that are not numbers.
 
-    >>> from gainlib.audio import bundled
+    >>> from gainlib.storage import bundled
     >>> stem = measured(bundled("media/kick.flac"), "kick")
     >>> stem.name, stem.readings["flat_tops"], sorted(stem.readings) == sorted(MEASURED)
     ('kick', 0.0, True)

@@ -184,7 +184,7 @@ def survey(
     measured side by side (as many as there are processors). What cannot be read is listed and the others are done.
     Ctrl-C ends the work and leaves what was finished. Raises GainError when nothing was named.
 
-    >>> from gainlib.audio import bundled_folder
+    >>> from gainlib.storage import bundled_folder
     >>> found = survey(bundled_folder("media") / "kick.flac", bundled_folder("media") / "snare.flac")
     >>> len(found.stems), found.sound
     (2, True)

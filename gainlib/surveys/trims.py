@@ -87,7 +87,7 @@ def proposed(stem: Stem, practice: Practice) -> Trim:
 
     A silent stem and one that cannot be measured stay as they are.
 
-    >>> from gainlib.audio import bundled
+    >>> from gainlib.storage import bundled
     >>> from gainlib.surveys.stem import measured
     >>> found = proposed(measured(bundled("media/bass.flac"), "bass"), Practice())
     >>> found.held, round(found.after or 0.0)
@@ -106,7 +106,7 @@ def proposed(stem: Stem, practice: Practice) -> Trim:
 def trim_of(stem: Stem, gain_db: float, practice: Practice, *, held: str = "") -> Trim:
     """What a stem is after a trim of so many decibels.
 
-    >>> from gainlib.audio import bundled
+    >>> from gainlib.storage import bundled
     >>> from gainlib.surveys.stem import measured
     >>> bass = measured(bundled("media/bass.flac"), "bass")
     >>> round(trim_of(bass, -6.0, Practice()).peak_dbfs - bass.readings["peak_dbfs"], 6)

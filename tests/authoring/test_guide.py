@@ -8,13 +8,13 @@ import tomllib
 
 import pytest
 
-from gainlib.audio import bundled_folder
 from gainlib.exercises.formulas import formulas
 from gainlib.exercises.readings import OF_EVERY_STAGE, stage_readings
 from gainlib.exercises.tables import KINDS, known_entries
 from gainlib.meters import measures
 from gainlib.stages import stage_kinds
 from gainlib.stages.base import unit_of
+from gainlib.storage import bundled_folder
 from gainlib.views import views
 
 

@@ -8,7 +8,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gainlib.audio import bundled_folder
 from gainlib.authoring.new_exercise import new_exercise
 from gainlib.authoring.positions import line_of, lines_of
 from gainlib.authoring.validation import validate
@@ -16,6 +15,7 @@ from gainlib.errors import GainError
 from gainlib.exercises import load
 from gainlib.exercises.collection import LARGEST_FILE_BYTES
 from gainlib.exercises.entry_faults import describe_fault
+from gainlib.storage import bundled_folder
 
 PREAMP = '{ stage = "Preamp", gain_db = 40 }'
 FAULTS = [

@@ -17,8 +17,8 @@ from pathlib import Path
 import numpy as np
 import soundfile
 
-from gainlib.audio import bundled_folder
 from gainlib.meters import clipped_runs, flat_tops
+from gainlib.storage import bundled_folder
 from gainlib.surveys.stem import measured
 
 RATE_HZ = 48_000

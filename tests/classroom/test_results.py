@@ -13,7 +13,6 @@ import pytest
 
 from gainlib.classroom import Learner, new_class, read_class
 from gainlib.classroom.class_file import write_learners_file
-from gainlib.classroom.mark_sheet import plain_cell
 from gainlib.classroom.run import mark_class
 from gainlib.errors import GainError
 from gainlib.exercises import author_answer, load
@@ -59,11 +58,6 @@ def test_the_mark_sheets_hold_what_was_measured(handed):
     assert [cell.value for cell in book["Not marked"][2]] == ["3.json", "it is cut off or not JSON (line 1)."]
     assert book["Slips"]["B2"].value == "clipped, then trimmed down"
     assert (done.learners, done.handed_in, done.not_marked, done.pages) == (3, 2, 1, 2)
-
-
-@pytest.mark.parametrize("text", FORMULAS)
-def test_a_text_that_would_be_computed_is_made_plain(text):
-    assert plain_cell(text) == f"'{text}"
 
 
 def test_no_name_in_a_sheet_is_a_formula(tmp_path):

@@ -79,7 +79,7 @@ def test_a_take_that_cannot_be_read_is_a_fault_of_the_file(run, served, tmp_path
         (["none.toml"], "none.toml"),
         (["recording/leave-rom"], "did you mean recording/leave-room"),
         (["recording/leave-room", "--learner", "a\nb"], "--learner is"),
-        (["recording/leave-room", "--folder", "in-the-way"], "in-the-way cannot be used"),
+        (["recording/leave-room", "--folder", "in-the-way"], "in-the-way cannot be made"),
     ],
 )
 def test_what_cannot_be_opened_is_one_sentence_and_2(run, served, tmp_path, arguments, said):

@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from gainlib.audio import bundled_folder
+from gainlib.storage import bundled_folder
 
 
 @pytest.fixture(scope="session")

@@ -7,8 +7,8 @@ import re
 
 import pytest
 
-from gainlib.audio import bundled_folder
 from gainlib.exercises import exercise_names, load
+from gainlib.storage import bundled_folder
 
 LESSONS = bundled_folder("lessons")
 NOTES = (LESSONS / "for-teachers.md").read_text(encoding="utf-8")

@@ -7,7 +7,7 @@ import re
 
 import pytest
 
-from gainlib.audio import bundled_folder
+from gainlib.storage import bundled_folder
 
 LESSONS = bundled_folder("lessons")
 ROW = re.compile(r"(?m)^\| \*\*(?P<word>.+?)\*\* \| (?P<sentence>.+?) \| \[(?P<title>.+?)\]\((?P<file>.+?)\) \|$")

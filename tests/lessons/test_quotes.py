@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from gainlib.audio import bundled_folder
+from gainlib.storage import bundled_folder
 
 LEFT_OUT = re.compile(r"\[\.\.\.\]|\.\.\.|…")
 LESSONS = sorted(bundled_folder("lessons").glob("[0-9][0-9]-*.ipynb"))

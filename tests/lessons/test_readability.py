@@ -8,7 +8,7 @@ import re
 import pytest
 from textstat import textstat
 
-from gainlib.audio import bundled_folder
+from gainlib.storage import bundled_folder
 
 HARDEST_GRADE = 9.0
 LESSONS = sorted(bundled_folder("lessons").glob("[0-9][0-9]-*.ipynb"))

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from gainlib.audio import bundled_folder
+from gainlib.storage import bundled_folder
 
 LESSONS = sorted(bundled_folder("lessons").glob("[0-9][0-9]-*.ipynb"))
 NOTEBOOKS = sorted(bundled_folder("lessons").glob("*.ipynb"))

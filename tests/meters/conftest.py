@@ -107,8 +107,9 @@ def signals():
 @pytest.fixture(scope="session")
 def stems():
     """The course's own stems, by name."""
-    from gainlib.audio import bundled_folder, read
+    from gainlib.audio import read
     from gainlib.errors import GainError
+    from gainlib.storage import bundled_folder
 
     try:
         folder = bundled_folder("media")

@@ -71,6 +71,12 @@ def write_half(path, fault):
         raise fault
 
 
+def test_a_file_in_the_place_of_a_folder_to_be_made_is_named(tmp_path):
+    (tmp_path / "a").touch()
+    with pytest.raises(GainError, match=rf"^{tmp_path}/a cannot be made \(file exists\); move it\.$"):
+        atomic_write(tmp_path / "a" / "c", "x", make_folder=True, then="; move it")
+
+
 def test_the_sentence_names_the_file_that_was_meant_and_the_systems_reason(tmp_path, monkeypatch):
     (tmp_path / "folder.txt").mkdir()
     with pytest.raises(GainError, match=r"/folder.txt cannot be written \(is a directory\); name another\.$") as told:
@@ -133,7 +139,6 @@ def test_one_of_several_files_is_told_by_its_place_and_not_by_that_of_its_half(t
 WRITES_FOR_ITSELF = {
     ("audio.py", "soundfile.write"): "into the path that atomic_path gives",
     ("audio.py", "soundfile.SoundFile"): "into the path that atomic_path gives",
-    ("classroom/mark_sheet.py", "xlsxwriter.Workbook"): "into the path that atomic_path gives",
     ("learners/jupyter_server.py", "log.open"): "what a running server says is read while it is written",
     ("learners/progress.py", "os.rename"): "a damaged record is set aside as it is, not written",
 }
