@@ -179,7 +179,7 @@ def material() -> Finding:
 
 def compiled_loops() -> Finding:
     """Which loops run: compiled, all of them here and now and kept for later, or their stand-in, which is slower."""
-    if fast_loops.working() is fast_loops.numpy_loops:
+    if fast_loops.backend() is fast_loops.numpy_loops:
         said = "numba cannot be used here; the numpy stand-in runs, slower, same results."
         return Finding("compiled loops", True, said)
     take = read("media/snare.flac")
@@ -190,7 +190,7 @@ def compiled_loops() -> Finding:
     survey([bundled_folder("media") / "snare.flac"])
     true_peak_dbtp(take.samples)  # single precision, as a file holds it
     made = f"numba {importlib.metadata.version('numba')} compiles them"
-    where = fast_loops.working().needle.stats.cache_path
+    where = fast_loops.backend().vu_ballistics.stats.cache_path
     return Finding(
         "compiled loops", True, f"{made}, and keeps them in {where}." if where else f"{made}, each time anew."
     )

@@ -1,67 +1,35 @@
-"""The loops compiled by numba; each does what its namesake in `twins` does."""
+"""The loops compiled by numba; each does what its namesake in `numpy_loops` does, and how is told there.
+
+Compiled on first use, and kept for the next process where there is a place for that. No loop has leave to reorder or
+to contract its arithmetic (`fastmath`): it is the same on every processor, and what it costs is told by the order of
+the loops themselves, which are cut so that the processor's lanes fill without.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any, TypeVar, cast
+
 import numpy as np
+from numba import njit
 
-from gainlib.loops.compiling import compiled
-from gainlib.loops.numpy_loops import Array, Channel
+from gainlib.loops.numpy_loops import SETTLED, SETTLED_DB, Array
 
-__all__ = [
-    "crests",
-    "detector",
-    "interpolated_peak",
-    "needle",
-    "weighted_cell_sums",
-]
+Loop = TypeVar("Loop", bound=Callable[..., Any])
 
 _STRETCH = 512  # samples that are oversampled at a time; what they need stays in the first-level cache
+_PIECE = 2048  # samples that are filtered at a time, likewise
 
 
-@compiled()
-def crests(channel: Channel, level: float, relative: float, absolute: float) -> tuple[Array, Array, Array, Array]:
-    """First sample, length, height and fall of the flat part of each stretch at or above `level`."""
-    starts = []
-    lengths = []
-    heights = []
-    falls = []
-    index = 0
-    while index < len(channel):
-        if channel[index] < level:
-            index += 1
-            continue
-        begin = index
-        height = np.float64(channel[index])
-        while index < len(channel) and channel[index] >= level:
-            height = max(height, np.float64(channel[index]))
-            index += 1
-        edge = height - max(height * relative, absolute)
-        first = begin
-        while channel[first] < edge:
-            first += 1
-        last = index - 1
-        while channel[last] < edge:
-            last -= 1
-        count = last - first + 1
-        before = height
-        for at in range(max(first - count, 0), first):
-            before = min(before, np.float64(channel[at]))
-        after = height
-        for at in range(last + 1, min(last + 1 + count, len(channel))):
-            after = min(after, np.float64(channel[at]))
-        starts.append(first)
-        lengths.append(count)
-        heights.append(height)
-        falls.append(height - max(before, after))
-    return (
-        np.array(starts, dtype=np.int64),
-        np.array(lengths, dtype=np.int64),
-        np.array(heights, dtype=np.float64),
-        np.array(falls, dtype=np.float64),
-    )
+def compiled(loop: Loop) -> Loop:
+    """Compile a loop that lets other threads run."""
+    try:
+        return cast(Loop, njit(loop, cache=True, nogil=True))
+    except RuntimeError:  # neither beside the source nor in the user's folder can a file be written
+        return cast(Loop, njit(loop, nogil=True))
 
 
-@compiled(fastmath={"contract"})
+@compiled
 def weighted_cell_sums(samples: Array, channel: int, sections: Array, state: Array, ends: Array) -> Array:
     """Two second-order sections in cascade, squared and summed from each end to the next."""
     b0, b1, b2, a1, a2 = sections[0, 0], sections[0, 1], sections[0, 2], sections[0, 4], sections[0, 5]
@@ -91,7 +59,7 @@ def weighted_cell_sums(samples: Array, channel: int, sections: Array, state: Arr
     return sums
 
 
-@compiled(fastmath={"contract"})
+@compiled
 def _quartered(window: Array, quarters: Array, grid: Array, count: int) -> None:
     """The three values between each sample and the next, eight taps at a time so that the processor's lanes fill."""
     for phase in range(3):
@@ -118,7 +86,7 @@ def _quartered(window: Array, quarters: Array, grid: Array, count: int) -> None:
 # and whole numbers are compared in lanes, eight times as fast.
 
 
-@compiled()
+@compiled
 def _largest(values: Array, first: int, last: int) -> float:
     bits = values.view(np.int32)[first:last]
     top = np.int32(0)
@@ -129,7 +97,7 @@ def _largest(values: Array, first: int, last: int) -> float:
     return np.float64(found.view(np.float32)[0])
 
 
-@compiled()
+@compiled
 def _largest_wide(values: Array, first: int, last: int) -> float:
     bits = values.view(np.int64)[first:last]
     top = np.int64(0)
@@ -143,7 +111,7 @@ def _largest_wide(values: Array, first: int, last: int) -> float:
 # The next ones are cut into plain loops over one array each: that is what fills the processor's lanes.
 
 
-@compiled(fastmath={"contract", "nnan", "ninf", "nsz"})
+@compiled
 def _midway(p0: Array, p1: Array, p2: Array, p3: Array, between: Array, midway: Array, count: int) -> None:
     """The values half-way between neighbours of a curve that is given four times a sample."""
     c0, c1, c2, c3 = midway[0], midway[1], midway[2], midway[3]
@@ -169,7 +137,7 @@ def _midway(p0: Array, p1: Array, p2: Array, p3: Array, between: Array, midway: 
         )
 
 
-@compiled(inline="always")
+@compiled
 def parabola_top(left: float, middle: float, right: float) -> float:
     """The top of the parabola through three values in a row where the middle one is a crest, else the middle one.
 
@@ -185,7 +153,7 @@ def parabola_top(left: float, middle: float, right: float) -> float:
     return middle + apart / both * apart / 8.0
 
 
-@compiled()
+@compiled
 def _rises(before: Array, here: Array, after: Array, highest: float) -> bool:
     """Whether a crest among |here| reaches above the highest so far: what `_crest` finds, without its division."""
     # A rise of less than 0.00001 dB is rounding, and a steady tone would ask for the division at every crest.
@@ -201,7 +169,7 @@ def _rises(before: Array, here: Array, after: Array, highest: float) -> bool:
     return bool(found)
 
 
-@compiled()
+@compiled
 def _crest(before: Array, here: Array, after: Array, highest: float) -> float:
     """The highest of |here|, with the top of the parabola through its neighbours where it is a crest."""
     if not _rises(before, here, after, highest):
@@ -212,7 +180,7 @@ def _crest(before: Array, here: Array, after: Array, highest: float) -> float:
     return highest
 
 
-@compiled(fastmath={"contract"})
+@compiled
 def interpolated_peak(
     samples: Array, channel: int, start: int, stop: int, highest: float, quarters: Array, midway: Array
 ) -> float:
@@ -274,8 +242,8 @@ def interpolated_peak(
     return highest
 
 
-@compiled(fastmath={"contract"})
-def needle(samples: Array, channel: int, step: Array, state: Array, ends: Array) -> tuple[Array, Array]:
+@compiled
+def vu_ballistics(samples: Array, channel: int, step: Array, state: Array, ends: Array) -> tuple[Array, Array]:
     """A mass on a spring that follows |sample|: its deflection at each end, and the highest since the end before."""
     pull_y, y_v, v_y, v_v = step[0, 0], step[0, 1], step[1, 0], step[1, 1]
     y, v, top = state[0], state[1], state[2]
@@ -301,8 +269,8 @@ def needle(samples: Array, channel: int, step: Array, state: Array, ends: Array)
     return at_ends, tops
 
 
-@compiled(fastmath={"contract"})
-def detector(
+@compiled
+def peak_detector(
     samples: Array, channel: int, charge: Array, hold: Array, state: Array, ends: Array
 ) -> tuple[Array, Array]:
     """The sum of diode-and-capacitor detectors on |sample|, at each end, and the highest since the end before."""
@@ -317,10 +285,10 @@ def detector(
         for index in range(begin, end):
             value = abs(np.float64(samples[index, channel]))
             total = 0.0
-            for each in range(count):
-                stored = state[each]
-                stored = stored + (value - stored) * charge[each] if value > stored else stored * hold[each]
-                state[each] = stored
+            for number in range(count):
+                stored = state[number]
+                stored = stored + (value - stored) * charge[number] if value > stored else stored * hold[number]
+                state[number] = stored
                 total += stored
             top = max(top, total)
         begin = end
@@ -328,8 +296,145 @@ def detector(
             at_ends[frame] = total
             tops[frame] = top
             top = 0.0
-            for each in range(count):
-                if state[each] < 1e-150:
-                    state[each] = 0.0
+            for number in range(count):
+                if state[number] < 1e-150:
+                    state[number] = 0.0
     state[count] = top
     return at_ends, tops
+
+
+@compiled
+def intersample_peaks(samples: Array, between: Array, tops: Array) -> None:
+    """How high the curve through one channel goes next to each sample."""
+    first, second, third = between[0], between[1], between[2]
+    here = abs(samples[0])
+    before = here  # the point before this sample; at the very start there is none, so that the sample is no round top
+    starting = True
+    for index in range(len(samples) - 1):
+        one, two, three = abs(first[index]), abs(second[index]), abs(third[index])
+        following = abs(samples[index + 1])
+        beyond = abs(first[index + 1]) if index + 2 < len(samples) else following
+        last = index + 2 == len(samples)
+        top = here if starting else parabola_top(before, here, one)
+        top = max(top, parabola_top(here, one, two), parabola_top(one, two, three), parabola_top(two, three, following))
+        top = max(top, following if last else parabola_top(three, following, beyond))
+        tops[index] = max(tops[index], top)
+        tops[index + 1] = max(tops[index + 1], top)
+        starting = False
+        before = three
+        here = following
+
+
+@compiled
+def smoothed_reduction(
+    over_db: Array, slope: float, knee_db: float, attack: float, release: float, decoupled: bool, state: Array
+) -> None:
+    """The gain reduction in dB, written over the level above threshold."""
+    half = knee_db / 2
+    bend = slope / (2 * knee_db) if knee_db > 0 else 0.0
+    smooth = state[0]
+    held = state[1]
+    rise, fall = 1.0 - attack, 1.0 - release
+    for index in range(len(over_db)):
+        over = over_db[index]
+        within = min(max(over + half, 0.0), knee_db)
+        wanted = bend * within * within + slope * max(over - half, 0.0)
+        if decoupled:
+            settled = 0.0 if held <= SETTLED_DB else release * held + fall * wanted
+            held = max(wanted, settled)
+            smooth = 0.0 if smooth <= SETTLED_DB and held == 0.0 else attack * smooth + rise * held
+        else:
+            # Both ways are worked out before it is known which one counts: that is what makes this loop fast.
+            up = attack * smooth + rise * wanted
+            down = 0.0 if smooth <= SETTLED_DB else release * smooth + fall * wanted
+            smooth = up if wanted > smooth else down
+        over_db[index] = smooth
+    state[0] = smooth
+    state[1] = held
+
+
+@compiled
+def look_ahead_gain(wanted: Array, look_ahead: int, release: float) -> Array:
+    """The gain of a look-ahead limiter in one pass."""
+    count = len(wanted)
+    width = look_ahead + 1
+    gain = np.empty(count)
+    # The candidates for the most missing in the window, largest first, in a ring: their places and values.
+    places = np.empty(width + 1, dtype=np.int64)
+    values = np.empty(width + 1)
+    first = 0
+    last = -1
+    held = 0
+    # The last `width` released values, and their sum. It is summed anew once in each turn of the ring, so that
+    # rounding cannot pile up: what it leaves until then is too small to move a gain of 1.
+    ring = np.zeros(width)
+    total = 0.0
+    slot = -1
+    level = 0.0
+    for step in range(count + look_ahead):
+        # Step k looks at sample k, which enters the window of sample k - look_ahead.
+        missing = 1.0 - wanted[step] if step < count else 0.0
+        while held > 0 and values[last] <= missing:
+            held -= 1
+            last = last - 1 if last > 0 else width
+        last = last + 1 if last < width else 0
+        places[last] = step
+        values[last] = missing
+        first = last if held == 0 else first
+        held += 1
+        if places[first] <= step - width:
+            first = first + 1 if first < width else 0
+            held -= 1
+        level = max(values[first], release * level)
+        if level <= SETTLED:
+            level = 0.0
+        slot = slot + 1 if slot < look_ahead else 0
+        total += level - ring[slot]
+        ring[slot] = level
+        if slot == 0:
+            total = 0.0
+            for number in range(width):
+                total += ring[number]
+        if step >= look_ahead:
+            sample = step - look_ahead
+            gain[sample] = min(1.0 - total / width, wanted[sample])
+    return gain
+
+
+@compiled
+def fir_valid(samples: Array, taps: Array) -> Array:
+    """Each full overlap of the taps with one channel, eight taps at a time so that the processor's lanes fill."""
+    result = np.zeros(len(samples) - len(taps) + 1)
+    eights = len(taps) // 8 * 8
+    for begin in range(0, len(result), _PIECE):
+        piece = result[begin : begin + _PIECE]
+        for tap in range(0, eights, 8):
+            t0, t1, t2, t3 = taps[tap], taps[tap + 1], taps[tap + 2], taps[tap + 3]
+            t4, t5, t6, t7 = taps[tap + 4], taps[tap + 5], taps[tap + 6], taps[tap + 7]
+            part = samples[begin + tap :]
+            for i in range(len(piece)):
+                x0, x1, x2, x3 = part[i], part[i + 1], part[i + 2], part[i + 3]
+                x4, x5, x6, x7 = part[i + 4], part[i + 5], part[i + 6], part[i + 7]
+                piece[i] += t0 * x0 + t1 * x1 + t2 * x2 + t3 * x3 + t4 * x4 + t5 * x5 + t6 * x6 + t7 * x7
+        for tap in range(eights, len(taps)):
+            t0 = taps[tap]
+            part = samples[begin + tap :]
+            for i in range(len(piece)):
+                piece[i] += t0 * part[i]
+    return result
+
+
+@compiled
+def first_order_filter(samples: Array, now: float, before: float, feedback: float, state: Array, out: Array) -> None:
+    """A first-order filter over one channel."""
+    x1 = state[0]
+    y1 = state[1]
+    for index in range(len(samples)):
+        x = samples[index]
+        y1 = (now * x + before * x1) - feedback * y1
+        x1 = x
+        # What rings on in silence would end in denormal numbers, which cost a hundred times as much.
+        y1 = y1 if abs(y1) > 1e-200 else 0.0
+        out[index] = y1
+    state[0] = x1
+    state[1] = y1

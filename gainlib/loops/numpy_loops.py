@@ -1,40 +1,42 @@
-"""The loops in plain numpy: what runs without numba, and the oracle of the compiled ones."""
+"""The loops in plain Python and numpy: the text to read, the oracle of the compiled ones, what runs without numba."""
 
 from __future__ import annotations
 
-import numpy as np
+from typing import Any
 
-from gainlib.loops.passes import Array, Channel, runs_beyond
+import numpy as np
+from numpy.typing import NDArray
 
 __all__ = [
-    "Array",
-    "Channel",
-    "crests",
-    "detector",
+    "fir_valid",
+    "first_order_filter",
     "interpolated_peak",
-    "needle",
+    "intersample_peaks",
+    "look_ahead_gain",
+    "peak_detector",
+    "smoothed_reduction",
+    "vu_ballistics",
     "weighted_cell_sums",
 ]
 
+Array = NDArray[Any]
 
-def crests(channel: Channel, level: float, relative: float, absolute: float) -> tuple[Array, Array, Array, Array]:
-    """First sample, length, height and fall of the flat part of each stretch at or above `level`."""
-    starts, lengths = runs_beyond(channel, -np.inf, level, 1)
-    found = []
-    for start, length in zip(starts.tolist(), lengths.tolist(), strict=True):
-        stretch = channel[start : start + length].astype(np.float64)
-        height = float(stretch.max())
-        near = np.flatnonzero(stretch >= height - max(height * relative, absolute))
-        first, count = start + int(near[0]), int(near[-1] - near[0]) + 1
-        before, after = channel[max(first - count, 0) : first], channel[first + count : first + 2 * count]
-        lowest = max(float(before.min(initial=height)), float(after.min(initial=height)))
-        found.append((first, count, height, height - lowest))
-    columns = np.array(found, dtype=np.float64).reshape(-1, 4).T
-    return columns[0].astype(np.int64), columns[1].astype(np.int64), columns[2], columns[3]
+# What has fallen to this many dB is done; without it a release would run on through ever smaller numbers.
+SETTLED_DB = 1e-9
+# The same for a gain short of 1, where 1e-10 is a billionth of a decibel.
+SETTLED = 1e-10
 
 
 def weighted_cell_sums(samples: Array, channel: int, sections: Array, state: Array, ends: Array) -> Array:
-    """Two second-order sections in cascade, squared and summed from each end to the next."""
+    """One channel of `(n, channels)` through two second-order sections, squared and summed up to each of `ends`.
+
+    `sections` is `(2, 6)` in scipy's order; `state` `(7,)` carries inputs, outputs and the open sum from block to
+    block and is changed; `ends` counts samples from the block's first. Gives one sum of squares for each end.
+
+    >>> through = np.array([[1.0, 0, 0, 1, 0, 0], [1.0, 0, 0, 1, 0, 0]])
+    >>> weighted_cell_sums(np.ones((5, 1)), 0, through, np.zeros(7), np.array([2, 4])).tolist()
+    [2.0, 2.0]
+    """
     from scipy.signal import lfilter, lfiltic
 
     x1, x2, y1, y2, z1, z2, open_sum = state
@@ -42,8 +44,7 @@ def weighted_cell_sums(samples: Array, channel: int, sections: Array, state: Arr
     first, second = sections
     between, _ = lfilter(first[:3], first[3:], before, zi=lfiltic(first[:3], first[3:], [y1, y2], [x1, x2]))
     after, _ = lfilter(second[:3], second[3:], between, zi=lfiltic(second[:3], second[3:], [z1, z2], [y1, y2]))
-    totals = np.concatenate(([0.0], np.cumsum(after * after)))
-    sums = np.diff(totals[np.concatenate(([0], ends, [len(before)])).astype(np.int64)])
+    sums = np.array([float(np.dot(cell, cell)) for cell in np.split(after, np.asarray(ends, dtype=np.int64))])
     sums[0] += open_sum
     state[:6] = [
         *np.concatenate(([x2, x1], before))[-1:-3:-1],
@@ -57,7 +58,18 @@ def weighted_cell_sums(samples: Array, channel: int, sections: Array, state: Arr
 def interpolated_peak(
     samples: Array, channel: int, start: int, stop: int, highest: float, quarters: Array, midway: Array
 ) -> float:
-    """The largest |value| between the samples: a windowed sinc four times, twice more, then parabolas."""
+    """The largest |value| of the curve through the samples of one channel, from sample `start` to `stop`.
+
+    Samples outside `(n, channels)` count as silence, so `start` may be negative and `stop` beyond the end. `highest`
+    is what was found before. `quarters` `(3, taps)` gives the values a quarter, a half and three quarters after a
+    sample, `midway` `(4,)` those half-way on that finer grid, from its four neighbours on either side; a crest among
+    all these counts as high as the parabola through it.
+
+    >>> from gainlib.meters.true_peak import MIDWAY, QUARTERS
+    >>> take = np.sin(np.pi / 4 + np.pi / 2 * np.arange(400))[:, None]
+    >>> round(interpolated_peak(take, 0, 100, 300, 0.0, QUARTERS, MIDWAY), 3)
+    1.0
+    """
     taps = quarters.shape[1]
     reach = taps // 2
     count = stop + 4 - start
@@ -68,7 +80,7 @@ def interpolated_peak(
     grid = np.empty((count, 4))
     grid[:, 0] = padded[reach - 1 : reach - 1 + count]
     for phase in range(3):
-        grid[:, phase + 1] = np.convolve(padded, quarters[phase, ::-1], "valid")[:count]
+        grid[:, phase + 1] = np.correlate(padded, quarters[phase], "valid")[:count]
     fine = grid.ravel()
     finer = np.empty(2 * len(fine))
     finer[::2] = fine
@@ -84,6 +96,9 @@ def parabola_tops(left: Array, middle: Array, right: Array) -> Array:
     It stands (left - right)^2 / (8 (2 middle - left - right)) above the middle. The falls to either side are taken
     first: their difference, however rounded, is never more than their sum, so that the top stands no higher above the
     crest than an eighth of the larger fall. *Derived*: |a - b| <= a + b for a, b >= 0, and rounding keeps the order.
+
+    >>> parabola_tops(np.array([0.0]), np.array([1.0]), np.array([1.0])).tolist()
+    [1.125]
     """
     fall_left, fall_right = middle - left, middle - right
     both, apart = fall_left + fall_right, fall_left - fall_right
@@ -92,8 +107,35 @@ def parabola_tops(left: Array, middle: Array, right: Array) -> Array:
     return np.asarray(middle + share * apart / 8.0)
 
 
-def needle(samples: Array, channel: int, step: Array, state: Array, ends: Array) -> tuple[Array, Array]:
-    """A mass on a spring that follows |sample|: its deflection at each end, and the highest since the end before."""
+def intersample_peaks(samples: Array, between: Array, tops: Array) -> None:
+    """How high the curve through one channel goes next to each sample; `tops` `(n,)` keeps what was higher before.
+
+    `samples` is `(n,)`; `between` `(3, n - 1)` holds the curve a quarter, a half and three quarters after each sample.
+    A top between these points is that of the parabola through the three around it; it counts for the samples on both
+    sides.
+
+    >>> tops = np.zeros(3)
+    >>> intersample_peaks(np.zeros(3), np.array([[0.0, 0.0], [0.5, 0.0], [0.0, 0.0]]), tops)
+    >>> tops.tolist()
+    [0.5, 0.5, 0.0]
+    """
+    high = np.abs(np.append(np.column_stack((samples[:-1], between.T)).ravel(), samples[-1]))
+    high[1:-1] = parabola_tops(high[:-2], high[1:-1], high[2:])
+    steps = np.lib.stride_tricks.sliding_window_view(high, 5)[::4].max(axis=1)
+    np.maximum(tops[:-1], steps, out=tops[:-1])
+    np.maximum(tops[1:], steps, out=tops[1:])
+
+
+def vu_ballistics(samples: Array, channel: int, step: Array, state: Array, ends: Array) -> tuple[Array, Array]:
+    """A mass on a spring that follows |sample| of one channel: where it stands at each of `ends`, and the top since.
+
+    `step` `(2, 2)` takes distance from the target and speed one sample on; `state` `(3,)`, which is deflection, speed
+    and the top since the last end, is changed.
+
+    >>> at_ends, tops = vu_ballistics(np.ones((3, 1)), 0, np.zeros((2, 2)), np.zeros(3), np.array([1]))
+    >>> at_ends.tolist(), tops.tolist()
+    ([1.0], [1.0])
+    """
     (pull_y, y_v), (v_y, v_v) = step.tolist()
     y, v, open_top = state.tolist()
     moved = []
@@ -105,17 +147,26 @@ def needle(samples: Array, channel: int, step: Array, state: Array, ends: Array)
     return _at_ends(moved, ends, open_top, state)
 
 
-def detector(
+def peak_detector(
     samples: Array, channel: int, charge: Array, hold: Array, state: Array, ends: Array
 ) -> tuple[Array, Array]:
-    """The sum of diode-and-capacitor detectors on |sample|, at each end, and the highest since the end before."""
+    """Diode-and-capacitor detectors on |sample| of one channel, added: the sum at each of `ends`, and the top since.
+
+    Each detector closes the share `charge` of the distance while |sample| is above it, and keeps the share `hold` of
+    its voltage otherwise; `state` `(detectors + 1,)`, the voltages and the top since the last end, is changed.
+
+    >>> take = np.array([[0.0], [-1.0], [0.0]])
+    >>> at_ends, tops = peak_detector(take, 0, np.ones(1), np.full(1, 0.5), np.zeros(2), np.array([3]))
+    >>> at_ends.tolist(), tops.tolist()
+    ([0.5], [1.0])
+    """
     *stored, open_top = state.tolist()
     rates = list(zip(charge.tolist(), hold.tolist(), strict=True))
     moved = []
     for value in np.abs(samples[:, channel].astype(np.float64)).tolist():
         stored = [
-            held + (value - held) * charging if value > held else held * falling
-            for held, (charging, falling) in zip(stored, rates, strict=True)
+            voltage + (value - voltage) * charging if value > voltage else voltage * falling
+            for voltage, (charging, falling) in zip(stored, rates, strict=True)
         ]
         moved.append(sum(stored))
     state[:-1] = stored
@@ -129,3 +180,84 @@ def _at_ends(moved: list[float], ends: Array, open_top: float, state: Array) -> 
     tops[0] = max(tops[0], open_top)
     state[-1] = tops[-1]
     return readings[np.asarray(ends, dtype=np.int64) - 1], tops[:-1]
+
+
+def smoothed_reduction(
+    over_db: Array, slope: float, knee_db: float, attack: float, release: float, decoupled: bool, state: Array
+) -> None:
+    """The gain reduction in dB that a compressor gives, written over the level above threshold that asks for it.
+
+    `over_db` `(n,)` is level minus threshold. The static curve asks for slope × level above threshold, rounded by a
+    quadratic knee; `attack` and `release` are one-pole coefficients. `state` `(2,)` carries the smoothed values
+    from one block to the next. Source: *published*, Giannoulis, Massberg and Reiss, JAES 60(6), 2012.
+
+    >>> over = np.array([4.0, 4.0])
+    >>> smoothed_reduction(over, 0.75, 0.0, 0.0, 0.0, False, np.zeros(2))
+    >>> over.tolist()
+    [3.0, 3.0]
+    """
+    half = knee_db / 2
+    smooth, held = state
+    for index, over in enumerate(over_db):
+        wanted = slope * max(over, 0.0) if abs(over) >= half else slope * (over + half) ** 2 / (2 * knee_db)
+        if decoupled:
+            settled = 0.0 if held <= SETTLED_DB else release * held + (1 - release) * wanted
+            held = max(wanted, settled)
+            smooth = 0.0 if smooth <= SETTLED_DB and held == 0.0 else attack * smooth + (1 - attack) * held
+        elif wanted > smooth:
+            smooth = attack * smooth + (1 - attack) * wanted
+        else:
+            smooth = 0.0 if smooth <= SETTLED_DB else release * smooth + (1 - release) * wanted
+        over_db[index] = smooth
+    state[:] = smooth, held
+
+
+def look_ahead_gain(wanted: Array, look_ahead: int, release: float) -> Array:
+    """The gain of a look-ahead limiter, never above the gain wanted at its own sample.
+
+    `wanted` `(n,)` is the gain that each sample needs, 1.0 at most. The gain falls straight towards the lowest one
+    wanted in the next `look_ahead` samples, reaches it in time, and what is missing to 1 then dies away by `release`
+    a sample. A stretch that wants nothing gets exactly 1.0 back.
+
+    >>> look_ahead_gain(np.array([1.0, 1.0, 0.5, 1.0]), 1, 0.0).tolist()
+    [1.0, 0.75, 0.5, 0.75]
+    """
+    count = len(wanted)
+    missing = 1.0 - wanted
+    # The most that any of the next samples asks for, for each sample from `look_ahead` before the first one on.
+    ahead = np.concatenate((np.zeros(look_ahead), missing, np.zeros(look_ahead)))
+    most = np.lib.stride_tricks.sliding_window_view(ahead, look_ahead + 1).max(axis=1)
+    level = 0.0
+    for index in range(len(most)):
+        level = max(most[index], release * level)
+        level = level if level > SETTLED else 0.0
+        most[index] = level
+    mean = np.lib.stride_tricks.sliding_window_view(most, look_ahead + 1).sum(axis=1) / (look_ahead + 1)
+    gain: Array = np.minimum(1.0 - mean[:count], wanted)
+    return gain
+
+
+def fir_valid(samples: Array, taps: Array) -> Array:
+    """Each full overlap of the taps with one channel: `(n,)` and `(k,)` in, `(n - k + 1,)` out.
+
+    >>> fir_valid(np.array([1.0, 2.0, 4.0]), np.array([1.0, 10.0])).tolist()
+    [21.0, 42.0]
+    """
+    return np.correlate(samples, taps, "valid")
+
+
+def first_order_filter(samples: Array, now: float, before: float, feedback: float, state: Array, out: Array) -> None:
+    """A first-order filter over one channel, `y = now x + before x' - feedback y'`, into `out`, which may be the input.
+
+    `state` `(2,)` carries x' and y' from one block to the next.
+
+    >>> out = np.empty(3)
+    >>> first_order_filter(np.array([1.0, 0.0, 0.0]), 0.5, 0.0, -0.5, np.zeros(2), out)
+    >>> out.tolist()
+    [0.5, 0.25, 0.125]
+    """
+    from scipy.signal import lfilter
+
+    last = samples[-1]
+    out[:], _ = lfilter([now, before], [1.0, feedback], samples, zi=[before * state[0] - feedback * state[1]])
+    state[:] = last, out[-1]

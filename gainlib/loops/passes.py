@@ -1,4 +1,4 @@
-"""What numpy does as fast as a compiled loop: passes over one channel in pieces that stay in the cache."""
+"""What numpy does as fast as a compiled loop: passes over one channel, and the taps of a filter."""
 
 from __future__ import annotations
 
@@ -8,10 +8,19 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Array", "Channel", "extremes", "peak_and_square_sum", "runs_beyond"]
+from gainlib.loops.numpy_loops import Array
+
+__all__ = [
+    "apply_gain",
+    "extremes",
+    "find_flat_tops",
+    "largest_of_channels",
+    "peak_and_square_sum",
+    "runs_beyond",
+    "windowed_sinc",
+]
 
 Channel = NDArray[np.floating[Any]]
-Array = NDArray[Any]
 
 _PIECE = 8192
 """Samples in a piece: below 10,000 a dot product runs in one thread, so that its last bit does not hang on how many."""
@@ -68,6 +77,88 @@ def extremes(channel: Channel, columns: int) -> tuple[Array, Array]:
     """
     edges = np.arange(columns) * len(channel) // columns
     return np.minimum.reduceat(channel, edges), np.maximum.reduceat(channel, edges)
+
+
+def find_flat_tops(
+    channel: Channel, level: float, relative: float, absolute: float
+) -> tuple[Array, Array, Array, Array]:
+    """The shape of each crest of one channel: of each stretch at or above `level`, how long its top is and how steep.
+
+    Four arrays: the first sample of the top, its length (the samples within `relative` of the stretch's height, or
+    within `absolute` where that is more, from the first to the last of them), the height, and how far the channel falls
+    within as many samples before and after, on the side where it falls less.
+
+    >>> find_flat_tops(np.array([0.0, 0.2, 0.9, 0.9, 0.9, 0.3, -1.0]), 0.5, 1e-3, 0.0)
+    (array([2]), array([3]), array([0.9]), array([0.9]))
+    """
+    starts, lengths = runs_beyond(channel, -np.inf, level, 1)
+    if not len(starts):
+        return starts, lengths, np.zeros(0), np.zeros(0)
+    begins = np.cumsum(lengths) - lengths  # where each stretch begins among the samples of all stretches
+    at = np.arange(lengths.sum()) + np.repeat(starts - begins, lengths)
+    heights = np.maximum.reduceat(channel[at], begins).astype(np.float64)
+    edges = heights - np.maximum(heights * relative, absolute)
+    near = channel[at] >= np.repeat(edges, lengths)
+    first = np.minimum.reduceat(np.where(near, at, len(channel)), begins)
+    last = np.maximum.reduceat(np.where(near, at, -1), begins)
+    counts = last - first + 1
+    before = _lowest_within(channel, np.maximum(first - counts, 0), first, heights)
+    after = _lowest_within(channel, last + 1, np.minimum(last + 1 + counts, len(channel)), heights)
+    return first, counts, heights, heights - np.maximum(before, after)
+
+
+def _lowest_within(channel: Channel, begins: Array, ends: Array, most: Array) -> Array:
+    """The smallest sample of each stretch, `most` at most."""
+    filled = begins < ends
+    lowest = most.copy()
+    if filled.any():
+        # Every second of these stretches lies between two that are asked for; one more sample, so that each end is one.
+        longer = np.append(channel, channel[-1:])
+        found = np.minimum.reduceat(longer, np.column_stack((begins, ends))[filled].ravel())[::2]
+        lowest[filled] = np.minimum(found, most[filled])
+    return lowest
+
+
+def largest_of_channels(samples: Array) -> Array:
+    """The largest |sample| of all channels at each moment: `(n, channels)` in, `(n,)` out.
+
+    >>> largest_of_channels(np.array([[0.5, -1.0], [0.0, 0.25]])).tolist()
+    [1.0, 0.25]
+    """
+    largest: Array = np.abs(samples[:, 0])
+    for channel in range(1, samples.shape[1]):
+        np.maximum(largest, np.abs(samples[:, channel]), out=largest)
+    return largest
+
+
+def apply_gain(samples: Array, gain: Array, out: Array) -> None:
+    """Samples `(n, channels)` times a gain `(n,)` that all channels share, into `out`.
+
+    >>> out = np.empty((2, 1))
+    >>> apply_gain(np.array([[1.0], [2.0]]), np.array([0.5, 0.5]), out)
+    >>> out.ravel().tolist()
+    [0.5, 1.0]
+    """
+    for channel in range(samples.shape[1]):
+        np.multiply(samples[:, channel], gain, out=out[:, channel])
+
+
+def windowed_sinc(
+    away: NDArray[np.floating[Any]], half_width: float, beta: float, edge: float = 1.0
+) -> NDArray[np.float64]:
+    """The sinc at some distances from its middle, in samples, under a Kaiser window that ends `half_width` away.
+
+    `edge` is where its band ends, as a share of half the rate. Read-only, in the shape of `away`.
+    Source: *published*, Kaiser and Schafer, IEEE Trans. ASSP 28 (1980), from memory; numpy alone, since scipy.signal
+    takes 40 MB of every kernel that a lesson opens.
+
+    >>> windowed_sinc(np.array([0.0, 1.0, 2.0]), 4.0, 9.0).round(3).tolist()
+    [1.0, 0.0, -0.0]
+    """
+    inside = np.sqrt(np.clip(1.0 - (away / half_width) ** 2, 0.0, 1.0))
+    taps: NDArray[np.float64] = np.sinc(edge * away) * np.i0(beta * inside) / np.i0(beta)
+    taps.flags.writeable = False
+    return taps
 
 
 def _pieces(channel: Channel) -> Iterator[tuple[int, Channel]]:

@@ -171,7 +171,7 @@ class NeedleMeter:
         channels = len(self._states)
         if checked.shape[1] != channels:
             raise GainError(f"block has {checked.shape[1]} channels; this meter was made for {channels}.")
-        rows = loops.laid_out(checked)
+        rows = loops.as_rows(checked)
         last = self._samples + len(rows)
         due = np.arange(self._frames + 1, last * self._frames_a_second // self._rate_hz + 2, dtype=np.int64)
         edges = (due * self._rate_hz + self._frames_a_second // 2) // self._frames_a_second
@@ -218,7 +218,7 @@ class VuMeter(NeedleMeter):
     def _moved(
         self, rows: NDArray[np.floating], channel: int, state: Readings, ends: NDArray[np.int64]
     ) -> tuple[Readings, Readings]:
-        return loops.needle(rows, channel, self._step, state, ends)
+        return loops.vu_ballistics(rows, channel, self._step, state, ends)
 
 
 class PpmMeter(NeedleMeter):
@@ -249,7 +249,7 @@ class PpmMeter(NeedleMeter):
     def _moved(
         self, rows: NDArray[np.floating], channel: int, state: Readings, ends: NDArray[np.int64]
     ) -> tuple[Readings, Readings]:
-        return loops.detector(rows, channel, self._charge, self._hold, state, ends)
+        return loops.peak_detector(rows, channel, self._charge, self._hold, state, ends)
 
 
 class SamplePeakMeter(NeedleMeter):
@@ -272,7 +272,7 @@ class SamplePeakMeter(NeedleMeter):
     def _moved(
         self, rows: NDArray[np.floating], channel: int, state: Readings, ends: NDArray[np.int64]
     ) -> tuple[Readings, Readings]:
-        return loops.detector(rows, channel, np.ones(1), self._hold, state, ends)
+        return loops.peak_detector(rows, channel, np.ones(1), self._hold, state, ends)
 
 
 def vu(samples: ArrayLike, rate_hz: int, *, frames_a_second: int = 50) -> Deflection:

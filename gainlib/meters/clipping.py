@@ -210,7 +210,7 @@ class _Tops:
         flat = self.flat(self.highest)
         if highest < self.highest - 2 * flat or self.highest <= 3 * flat:
             return
-        starts, lengths, heights, falls = loops.crests(side, self.highest - 3 * flat, _FLAT_PART, _FLAT_STEPS)
+        starts, lengths, heights, falls = loops.find_flat_tops(side, self.highest - 3 * flat, _FLAT_PART, _FLAT_STEPS)
         good = (starts >= first) & (starts < end) & (lengths >= least) & (heights >= self.highest - 2 * flat)
         good &= falls >= _STEEP * np.maximum(heights * _FLAT_PART, _FLAT_STEPS)
         room = _MOST_KEPT - len(self.start)

@@ -212,7 +212,7 @@ class LoudnessMeter:
         checked = checked_samples(block, "block")
         if checked.shape[1] != len(self._weights):
             raise GainError(f"block has {checked.shape[1]} channels; this meter was made for {len(self._weights)}.")
-        self._take(self._cell_powers(loops.laid_out(checked)))
+        self._take(self._cell_powers(loops.as_rows(checked)))
 
     @property
     def momentary_lufs(self) -> float:
@@ -289,7 +289,7 @@ def loudness(samples: ArrayLike, rate_hz: int) -> Loudness:
 def checked_loudness(checked: NDArray[np.floating], rate_hz: int) -> Loudness:
     """`loudness` of samples that were checked before, as those of an Audio are."""
     meter = LoudnessMeter(rate_hz, checked.shape[1])
-    meter._take(meter._cell_powers(loops.laid_out(checked)))
+    meter._take(meter._cell_powers(loops.as_rows(checked)))
     return meter.reading()
 
 
@@ -356,7 +356,7 @@ def short_term_lufs(samples: ArrayLike, rate_hz: int) -> Series:
 
 
 def _running(samples: ArrayLike, rate_hz: int, which: int) -> Series:
-    checked = loops.laid_out(checked_samples(samples, "samples"))
+    checked = loops.as_rows(checked_samples(samples, "samples"))
     cells = LoudnessMeter(rate_hz, checked.shape[1])._cell_powers(checked)
     return db_from_power(_sliding(finite_powers(cells))[which]) - 0.691
 

@@ -9,7 +9,7 @@ from gainlib import loops
 from gainlib.audio import checked_samples
 from gainlib.decibels import db_from_ratio
 from gainlib.errors import GainError
-from gainlib.loops.windowed_sinc import windowed_sinc
+from gainlib.loops import windowed_sinc
 
 __all__ = ["TruePeakMeter", "curve_between", "true_peak_dbtp"]
 
@@ -52,7 +52,7 @@ def true_peak_dbtp(samples: ArrayLike) -> Readings:
 
 def checked_true_peak_dbtp(checked: NDArray[np.floating]) -> Readings:
     """`true_peak_dbtp` of samples that were checked before, as those of an Audio are."""
-    rows = loops.laid_out(checked)
+    rows = loops.as_rows(checked)
     return _dbtp(_highest(rows, _START, len(rows) + _MARGIN, np.zeros(rows.shape[1])))
 
 
@@ -114,7 +114,7 @@ class TruePeakMeter:
         return _dbtp(self._read(self._first + len(self._pending) + _MARGIN) if len(self._pending) else self._highest)
 
     def _read(self, stop: int) -> Readings:
-        pending = loops.laid_out(self._pending)
+        pending = loops.as_rows(self._pending)
         return _highest(pending, self._begin - self._first, stop - self._first, self._highest)
 
 

@@ -10,8 +10,8 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from gainlib import loops
 from gainlib.decibels import db_from_ratio, ratio_from_db
-from gainlib.loops import dynamics
 from gainlib.stages.base import (
     Corner,
     Floats,
@@ -173,16 +173,16 @@ class Compressor(Stage):
         makeup = ratio_from_db(self.makeup_db)
         for start in range(0, len(samples), _BLOCK):
             block = samples[start : start + _BLOCK]
-            level = dynamics.largest_of_channels(block)
+            level = loops.largest_of_channels(block)
             if self.detector == "rms":
                 np.square(level, out=level)
-                dynamics.shelved(level, 1.0 - rms, 0.0, -rms, squares, level)
+                loops.first_order_filter(level, 1.0 - rms, 0.0, -rms, squares, level)
                 level *= 1.0 / _AES17_POWER_ZERO
             with np.errstate(divide="ignore"):
                 np.log10(level, out=level)
             level *= 10.0 if self.detector == "rms" else 20.0
             level -= self.threshold_db
-            dynamics.smoothed_reduction(
+            loops.smoothed_reduction(
                 level, self.slope, self.knee_db, attack, release, self.smoothing == "decoupled", state
             )
             trace[start : start + _BLOCK] = level
@@ -190,4 +190,4 @@ class Compressor(Stage):
             np.exp(level, out=level)
             if makeup != 1.0:
                 level *= makeup
-            dynamics.apply_gain(block, self._mixed(level), out[start : start + _BLOCK])
+            loops.apply_gain(block, self._mixed(level), out[start : start + _BLOCK])

@@ -9,8 +9,8 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from gainlib import loops
 from gainlib.decibels import ratio_from_db
-from gainlib.loops import dynamics
 from gainlib.meters.true_peak import QUARTERS, true_peak_dbtp
 from gainlib.stages.base import (
     Corner,
@@ -127,10 +127,10 @@ class Limiter(Stage):
         if self.true_peak:
             gain = self._under_curve(samples, look_ahead, release, out)
         else:
-            level = dynamics.largest_of_channels(samples)
+            level = loops.largest_of_channels(samples)
             wanted = np.divide(self.ceiling, level, out=np.ones_like(level), where=level > self.ceiling)
-            gain = dynamics.look_ahead_gain(wanted, look_ahead, release)
-            dynamics.apply_gain(samples, gain, out)
+            gain = loops.look_ahead_gain(wanted, look_ahead, release)
+            loops.apply_gain(samples, gain, out)
         np.log10(gain, out=gain)
         gain *= -20.0
         trace[:] = np.abs(gain, out=gain)
@@ -154,14 +154,14 @@ class Limiter(Stage):
             high *= gain
             np.minimum(wanted, high, out=wanted)
             del gain, high
-            gain = dynamics.look_ahead_gain(wanted, look_ahead, release)
-            dynamics.apply_gain(samples, gain, out)
+            gain = loops.look_ahead_gain(wanted, look_ahead, release)
+            loops.apply_gain(samples, gain, out)
             above_db = float(true_peak_dbtp(out).max()) - self.ceiling_dbfs
         if above_db > _READ_DB:
             # Still something: what only the meter's finer curve shows, or a gain that jumps from sample to sample
             # stirs up again and again, goes down as a whole.
             gain *= ratio_from_db(-above_db)
-            dynamics.apply_gain(samples, gain, out)
+            loops.apply_gain(samples, gain, out)
         return gain
 
 
@@ -178,8 +178,8 @@ def _curve_tops(samples: Floats) -> Floats:
         stretch = np.zeros(last - first)
         for channel in range(samples.shape[1]):
             stretch[max(0, -first) : max(0, count - first)] = samples[max(0, first) : max(0, last), channel]
-            between = np.stack([dynamics.filtered(stretch, row) for row in QUARTERS])
-            dynamics.curve_tops(stretch[reach - 1 : reach + end - start], between, tops[start : end + 1])
+            between = np.stack([loops.fir_valid(stretch, row) for row in QUARTERS])
+            loops.intersample_peaks(stretch[reach - 1 : reach + end - start], between, tops[start : end + 1])
     high = tops[reach:-reach]
     high[0] = max(high[0], tops[:reach].max())
     high[-1] = max(high[-1], tops[-reach:].max())

@@ -14,8 +14,7 @@ from numpy.typing import ArrayLike
 from gainlib import loops
 from gainlib.decibels import db_from_power, db_from_ratio, ratio_from_db
 from gainlib.errors import GainError
-from gainlib.loops import dynamics
-from gainlib.loops.windowed_sinc import windowed_sinc
+from gainlib.loops import windowed_sinc
 from gainlib.stages.base import Floats, Signal, Stage, StageResult, frozen, require_within, setting
 
 __all__ = ["Saturation"]
@@ -162,7 +161,7 @@ class Saturation(Stage):
         """What the curve makes of one channel, less its straight part, which need not pass any filter."""
         pre, post = _shelf(ratio_from_db(-self.low_end_db), rate_hz)
         emphasised = np.zeros(len(entered) + 2 * _MARGIN)
-        dynamics.shelved(entered, *pre, np.zeros(2), emphasised[_MARGIN:-_MARGIN])
+        loops.first_order_filter(entered, *pre, np.zeros(2), emphasised[_MARGIN:-_MARGIN])
         bend, slope = self.bend, ratio_from_db(self.drive_db)
         scale = 1.0 / math.tanh(bend)
         added = np.empty(len(entered))
@@ -176,7 +175,7 @@ class Saturation(Stage):
             fine -= straight
             coarse, first = _lowered(fine, first, factor)
             added[start:end] = coarse[_MARGIN - first : _MARGIN - first + end - start]
-        dynamics.shelved(added, *post, np.zeros(2), added)
+        loops.first_order_filter(added, *post, np.zeros(2), added)
         return added
 
 
@@ -210,7 +209,7 @@ def _raised(samples: Floats, factor: int) -> tuple[Floats, int]:
     first = 0
     half = _UP_STEEP
     while factor > 1:
-        between = dynamics.filtered(samples, _doubling(half))
+        between = loops.fir_valid(samples, _doubling(half))
         fine = np.empty(2 * len(between))
         fine[::2] = samples[half - 1 : half - 1 + len(between)]
         fine[1::2] = between
@@ -228,7 +227,7 @@ def _lowered(samples: Floats, first: int, factor: int) -> tuple[Floats, int]:
             samples, first = samples[1:], first + 1
         pairs = len(samples) // 2
         evens, odds = np.ascontiguousarray(samples[0 : 2 * pairs : 2]), np.ascontiguousarray(samples[1 : 2 * pairs : 2])
-        samples = dynamics.filtered(odds, odd) + dynamics.filtered(evens, even)[1:]
+        samples = loops.fir_valid(odds, odd) + loops.fir_valid(evens, even)[1:]
         first, factor = first // 2 + (half + 1) // 2, factor // 2
     return samples, first
 

@@ -134,7 +134,7 @@ def _run(name: str, audio: Audio) -> Run:
 
 def _true_peaks(audio: Audio) -> Run:
     """The highest point of the curve up to each moment, as the meter holds it."""
-    rows = loops.laid_out(audio.samples)
+    rows = loops.as_rows(audio.samples)
     count = max(1, min(math.ceil(audio.seconds * _FRAMES), _COLUMNS, len(rows)))
     edges = np.linspace(0, len(rows), count + 1).round().astype(int).tolist()
     highest, run = [0.0] * audio.channels, []

@@ -1,9 +1,8 @@
-"""The compiled loops against their numpy twins, on the same input."""
+"""The passes over one channel against plain Python on the same input."""
 
 from __future__ import annotations
 
 import itertools
-import sys
 
 import numpy as np
 import pytest
@@ -12,12 +11,8 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 from scipy.signal import firwin
 
-from gainlib import loops as kernels
-from gainlib.loops import numpy_loops as twins
-from gainlib.loops import passes
-from gainlib.loops.windowed_sinc import windowed_sinc
-
-loops = pytest.importorskip("gainlib.loops.numba_loops", reason="numba is not installed, so only the twins run")
+from gainlib import loops
+from gainlib.loops import passes, windowed_sinc
 
 channels = hnp.arrays(
     st.sampled_from([np.float32, np.float64]),
@@ -38,7 +33,7 @@ def short_pieces():
 def test_peak_and_square_sum(channel):
     # Every square here is a multiple of 1/16, so the sums are exact and must be the same to the last bit.
     values = channel.tolist()
-    assert kernels.peak_and_square_sum(channel) == (max(map(abs, values)), sum(value * value for value in values))
+    assert loops.peak_and_square_sum(channel) == (max(map(abs, values)), sum(value * value for value in values))
 
 
 @pytest.mark.parametrize(("half", "edge", "beta"), [(15, 0.5, 11.8), (87, 0.455, 11.8), (83, 0.5, 12.3), (8, 0.9, 3.0)])
@@ -49,7 +44,7 @@ def test_a_low_pass_of_windowed_sincs_is_that_of_scipy(half, edge, beta):
 
 @given(channels, st.integers(1, 5))
 def test_runs_beyond(channel, least):
-    starts, lengths = kernels.runs_beyond(channel, -1.0, 1.0, least)
+    starts, lengths = loops.runs_beyond(channel, -1.0, 1.0, least)
     assert starts.dtype == lengths.dtype == np.int64
     found, at = [], 0
     for value, run in itertools.groupby(channel.tolist()):
@@ -64,58 +59,53 @@ def test_runs_beyond(channel, least):
 def test_extremes(channel, columns):
     edges = [column * len(channel) // columns for column in range(columns + 1)]
     parts = [channel[first : max(last, first + 1)] for first, last in itertools.pairwise(edges)]
-    lowest, highest = kernels.extremes(channel, columns)
+    lowest, highest = loops.extremes(channel, columns)
     assert lowest.tolist() == [part.min() for part in parts]
     assert highest.tolist() == [part.max() for part in parts]
 
 
-@given(channels, st.sampled_from([0.0, 0.25, 0.5, 1.0]), st.sampled_from([0.0, 0.5]))
-def test_crests(channel, level, relative):
-    for compiled, plain in zip(
-        loops.crests(channel, level, relative, 0.0), twins.crests(channel, level, relative, 0.0), strict=True
-    ):
-        assert compiled.dtype == plain.dtype
-        assert compiled.tolist() == plain.tolist()
+def flat_top_by_hand(channel, start, length, relative, absolute):
+    """First sample, length, height and fall of the top of one stretch, sample by sample."""
+    stretch = channel[start : start + length]
+    height = max(stretch)
+    near = [at for at, value in enumerate(stretch) if value >= height - max(height * relative, absolute)]
+    first, count = start + near[0], near[-1] - near[0] + 1
+    before, after = channel[max(first - count, 0) : first], channel[first + count : first + 2 * count]
+    return first, count, height, height - max(min([*before, height]), min([*after, height]))
+
+
+@given(channels, st.sampled_from([0.0, 0.25, 0.5, 1.0, 2.0]), st.sampled_from([0.0, 0.5]), st.sampled_from([0.0, 0.3]))
+def test_find_flat_tops(channel, level, relative, absolute):
+    expected, at = [], 0
+    for above, run in itertools.groupby((channel >= level).tolist()):
+        length = len(list(run))
+        if above:
+            expected.append(flat_top_by_hand(channel.tolist(), at, length, relative, absolute))
+        at += length
+    found = loops.find_flat_tops(channel, level, relative, absolute)
+    assert [each.dtype for each in found] == [np.int64, np.int64, np.float64, np.float64]
+    assert list(zip(*(each.tolist() for each in found), strict=True)) == expected
+
+
+def test_a_gain_that_channels_share_and_the_largest_of_them():
+    draw = np.random.default_rng(4)
+    for count in (1, 2, 3):
+        samples, gain = draw.standard_normal((50, count)), draw.random(50)
+        out = np.empty_like(samples)
+        loops.apply_gain(samples, gain, out)
+        assert out.tolist() == [
+            [value * factor for value in row] for row, factor in zip(samples.tolist(), gain, strict=True)
+        ]
+        assert loops.largest_of_channels(samples).tolist() == [max(map(abs, row)) for row in samples.tolist()]
 
 
 def test_the_passes_by_hand():
     # Worked on paper: two runs at the top that touch a run at the bottom, which ends the first.
     channel = np.array([1.0, 1.0, -1.0, -1.0, -1.0, 0.0, 1.0])
-    starts, lengths = kernels.runs_beyond(channel, -1.0, 1.0, 2)
+    starts, lengths = loops.runs_beyond(channel, -1.0, 1.0, 2)
     assert (starts.tolist(), lengths.tolist()) == ([0, 2], [2, 3])
-    starts, lengths = kernels.runs_beyond(channel, -1.0, 1.0, 1)
+    starts, lengths = loops.runs_beyond(channel, -1.0, 1.0, 1)
     assert (starts.tolist(), lengths.tolist()) == ([0, 2, 6], [2, 3, 1])
-    assert kernels.peak_and_square_sum(np.array([3.0, -4.0])) == (4.0, 25.0)
-    lowest, highest = kernels.extremes(np.array([0.0, 2.0, -1.0, 5.0, 4.0]), 2)
+    assert loops.peak_and_square_sum(np.array([3.0, -4.0])) == (4.0, 25.0)
+    lowest, highest = loops.extremes(np.array([0.0, 2.0, -1.0, 5.0, 4.0]), 2)
     assert (lowest.tolist(), highest.tolist()) == ([0.0, -1.0], [2.0, 5.0])
-
-
-def test_without_numba_the_twins_run(monkeypatch):
-    monkeypatch.setitem(sys.modules, "gainlib.loops.numba_loops", None)
-    monkeypatch.delattr(kernels, "loops", raising=False)
-    kernels.working.cache_clear()
-    try:
-        assert kernels.working() is twins
-        starts, lengths, *_ = kernels.crests(np.repeat([0.0, 1.0], 4096), 0.5, 0.0, 0.0)
-        assert (starts.tolist(), lengths.tolist()) == ([4096], [4096])
-        assert kernels.peak_and_square_sum(np.array([0.5, -1.0])) == (1.0, 1.25)
-    finally:
-        kernels.working.cache_clear()
-
-
-def test_a_loop_is_compiled_where_nothing_can_be_kept(monkeypatch):
-    from numba.core.caching import CompileResultCacheImpl
-
-    from gainlib.loops.compiling import compiled
-
-    def loop(value):
-        return value + 1
-
-    kept = compiled()(loop)
-    assert kept(1) == 2
-    assert kept.stats.cache_path is not None
-    # As where neither the installation nor the user's own folder can be written to.
-    monkeypatch.setattr(CompileResultCacheImpl, "_locator_classes", [])
-    anew = compiled()(loop)
-    assert anew(1) == 2
-    assert anew.stats.cache_path is None
