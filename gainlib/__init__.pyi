@@ -42,8 +42,8 @@ from .flow import Rendering as Rendering
 from .flow import Send as Send
 from .flow import Session as Session
 from .flow import Strip as Strip
-from .learners.course_folder import contents as contents
-from .learners.course_folder import learner as learner
+from .learners.contents import contents as contents
+from .learners.learner_name import learner as learner
 from .meters import measure as measure
 from .meters import measures as measures
 from .notebook import (

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from gainlib.classroom.class_file import ClassFile, Late, Learner, LearnersFile, new_class, read_class
+from gainlib.classroom.class_file import ClassFile, Late, RosterLine, new_class, read_class
 from gainlib.classroom.roster import read_roster
 
 __all__ = [
     "ClassFile",
     "Late",
-    "Learner",
-    "LearnersFile",
+    "RosterLine",
     "new_class",
     "read_class",
     "read_roster",

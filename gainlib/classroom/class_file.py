@@ -8,63 +8,43 @@ has no names.
 from __future__ import annotations
 
 import functools
-import hashlib
-import hmac
-import json
 import os
 import secrets
-import tomllib
 from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Annotated, Any, Literal, TypeVar, get_args
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError
+from pydantic import Field
 
-from gainlib.errors import GainError, nearest
-from gainlib.exercises import Exercise, exercise_names, load
-from gainlib.exercises.entry_faults import describe_fault
-from gainlib.exercises.tables import shown
-from gainlib.learners.progress import require_text
+from gainlib.errors import GainError
+from gainlib.exercises import exercise_names, load
+from gainlib.exercises.tables import Entry
+from gainlib.learners.learners_file import (
+    FOR_LEARNERS,
+    ClassBasis,
+    Line,
+    code_of,
+    read_class_file,
+    validate_class,
+)
+from gainlib.learners.naming import require_text
 from gainlib.storage import atomic_write, toml_value
-from gainlib.text import reason_of
 
-__all__ = [
-    "ClassFile", "ExerciseEntry", "Late", "Learner", "LearnersFile", "new_class", "read_class", "read_learners_file",
-    "write_learners_file",
-]  # fmt: skip
-
-LARGEST_CLASS_BYTES = 32 * 1024 * 1024
-FOR_LEARNERS = "-for-learners.toml"
-
-Line = Annotated[str, StringConstraints(min_length=1, max_length=200)]
-Key = Annotated[str, StringConstraints(min_length=16, max_length=200)]
-Points = Annotated[float, Field(gt=0, le=1000, allow_inf_nan=False)]
+__all__ = ["ClassFile", "Late", "RosterLine", "new_class", "read_class", "write_learners_file"]
 
 
-class _Entry(BaseModel):
-    model_config = ConfigDict(strict=True, extra="forbid", frozen=True)
-
-
-class Learner(_Entry):
+class RosterLine(Entry):
     """One line of the roster."""
 
     id: Line
     name: Line
 
     def __repr__(self) -> str:
-        return f"Learner(id={self.id!r}, name={self.name!r})"
+        return f"RosterLine(id={self.id!r}, name={self.name!r})"
 
 
-class ExerciseEntry(_Entry):
-    """An exercise of the class: its name, its file if it is not in the collection, and what it is worth."""
-
-    name: Line
-    file: Line | None = None
-    points: Points | None = None
-
-
-class Late(_Entry):
+class Late(Entry):
     """What a late hand-in costs: so much for each day begun, never more than `most_percent`, none after `last_day`."""
 
     percent_per_day: Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)]
@@ -72,35 +52,7 @@ class Late(_Entry):
     last_day: Annotated[int, Field(ge=1, le=3650)] | None = None
 
 
-class _Class(_Entry):
-    version: Literal[1]
-    title: Line
-    key: Key
-    exercises: Annotated[list[ExerciseEntry], Field(min_length=1, max_length=500)]
-    due: datetime | None = None
-    collect: Line | None = None
-
-    @property
-    def tag(self) -> str:
-        """A short word for this class that a hand-in carries, and from which the key cannot be told."""
-        return _tag(self.key, "class")
-
-
-Kind = TypeVar("Kind", "LearnersFile", "ClassFile")
-
-
-class LearnersFile(_Class):
-    """What a learner's computer gets of a class: no names; `ids` holds a code for each id."""
-
-    schema_: Literal["gainlib class for learners"] = Field(alias="schema")
-    ids: Annotated[list[Line], Field(max_length=100_000)] = Field(default_factory=list)
-
-    def knows(self, learner_id: str) -> bool:
-        """Whether the id is one of this class; a class without a roster knows every id."""
-        return not self.ids or _tag(self.key, "id", learner_id) in self.ids
-
-
-class ClassFile(_Class):
+class ClassFile(ClassBasis):
     """A class as the teacher keeps it.
 
     >>> ClassFile.model_validate({"schema": "gainlib class", "version": 1, "title": "Group A", "key": "k" * 16,
@@ -110,10 +62,10 @@ class ClassFile(_Class):
 
     schema_: Literal["gainlib class"] = Field(alias="schema")
     late: Late | None = None
-    learners: Annotated[list[Learner], Field(max_length=100_000)] = Field(default_factory=list)
+    learners: Annotated[list[RosterLine], Field(max_length=100_000)] = Field(default_factory=list)
 
     @functools.cached_property
-    def roster(self) -> dict[str, Learner]:
+    def roster(self) -> dict[str, RosterLine]:
         """The learners by their id."""
         return {each.id: each for each in self.learners}
 
@@ -134,19 +86,15 @@ class ClassFile(_Class):
 
     def for_learners(self) -> str:
         """The learners' file as text."""
-        tags = [_tag(self.key, "id", each.id) for each in self.learners]
+        tags = [code_of(self.key, "id", each.id) for each in self.learners]
         return _text(self, "gainlib class for learners", {"ids": sorted(tags)} if tags else {})
-
-
-def _tag(key: str, *about: str) -> str:
-    return hmac.new(key.encode(), json.dumps(about).encode(), hashlib.sha256).hexdigest()[:16]
 
 
 def new_class(
     file: str | os.PathLike[str],
     *,
     title: str = "",
-    roster: Sequence[Learner] = (),
+    roster: Sequence[RosterLine] = (),
     exercises: Iterable[str] = (),
     due: datetime | None = None,
     collect: str = "",
@@ -183,7 +131,7 @@ def new_class(
         content["due"] = due
     if collect:
         content["collect"] = collect
-    made = _validated(content, ClassFile, target)
+    made = validate_class(content, ClassFile, target)
     learners_file = _learners_path(target)
     for path in (target, learners_file):
         if path.exists() or path.is_symlink():
@@ -200,7 +148,7 @@ def write_learners_file(file: str | os.PathLike[str]) -> Path:
 
 def read_class(file: str | os.PathLike[str]) -> ClassFile:
     """The class of a teacher's file. Raises GainError, with file and entry, for one that cannot be used."""
-    found = _read(Path(file), ClassFile)
+    found = read_class_file(Path(file), ClassFile)
     twice = sorted({each.id for each in found.learners if sum(other.id == each.id for other in found.learners) > 1}
                    if len(found.roster) < len(found.learners) else ())  # fmt: skip
     if twice:
@@ -208,68 +156,8 @@ def read_class(file: str | os.PathLike[str]) -> ClassFile:
     return found
 
 
-def read_learners_file(file: str | os.PathLike[str]) -> LearnersFile:
-    """The class of a learners' file. Raises GainError, with file and entry, for one that cannot be used."""
-    return _read(Path(file), LearnersFile)
-
-
-def exercise_of(entry: ExerciseEntry, home: Path) -> Exercise:
-    """The exercise of an entry; a file of one's own lies where the entry says, seen from the class file's folder."""
-    exercise = load(home / entry.file) if entry.file else load(entry.name)
-    if exercise.name != entry.name:
-        raise GainError(f"{entry.file} is {exercise.name}; the class file calls it {entry.name!r}. Use one name.")
-    return exercise
-
-
 def _learners_path(file: Path) -> Path:
     return file.with_name(file.stem + FOR_LEARNERS)
-
-
-def told_of(fault: ValidationError, model: type[BaseModel]) -> str:
-    """The first of pydantic's faults as a plain sentence."""
-    first: Any = fault.errors(include_url=False)[0]
-    *table, name = first["loc"]
-    if first["type"] != "extra_forbidden":
-        return describe_fault(first)
-    if table:
-        return f"there is no entry {str(name)[:80]} in {' '.join(str(each) for each in table[:1])}; leave it out."
-    known = [field.alias or own for own, field in model.model_fields.items()]
-    return f"there is no entry {str(name)[:80]}; {nearest(str(name)[:80], known)}"
-
-
-def _read(file: Path, model: type[Kind]) -> Kind:
-    try:
-        if file.stat().st_size > LARGEST_CLASS_BYTES:
-            raise GainError(f"{file.name} is larger than {LARGEST_CLASS_BYTES // 1024**2} MB; that is no class file.")
-        content = tomllib.loads(file.read_text(encoding="utf-8"))
-    except OSError as fault:
-        raise GainError(f"{file} cannot be read ({reason_of(fault)}); check the name.") from fault
-    except UnicodeDecodeError as fault:
-        raise GainError(f"{file.name} is not UTF-8 text (byte {fault.start}); save it as UTF-8.") from fault
-    except (tomllib.TOMLDecodeError, RecursionError) as fault:
-        reason = str(fault).rstrip(".") or "nested too deep"
-        raise GainError(f"{file.name} is not valid TOML: {reason[0].lower()}{reason[1:]}.") from fault
-    return _validated(content, model, file)
-
-
-def _validated(content: dict[str, Any], model: type[Kind], file: Path) -> Kind:
-    (wanted,) = get_args(model.model_fields["schema_"].annotation)
-    if (found := content.get("schema")) != wanted:
-        other = {"gainlib class": "the teacher's file, with all names in it; give the one that ends with "
-                 f"{FOR_LEARNERS}", "gainlib class for learners": "the learners' file; give the teacher's"}  # fmt: skip
-        why = other.get(str(found), f"not a class file: schema is {shown(found)} and must be {wanted!r}")
-        raise GainError(f"{file.name} is {why}.")
-    try:
-        made = model.model_validate(content)
-    except ValidationError as fault:
-        raise GainError(f"{file.name}: {told_of(fault, model)}") from fault
-    if made.due is not None and made.due.tzinfo is None:
-        raise GainError(f"{file.name}: due has no time zone; write for example {made.due.isoformat()}+01:00.")
-    names = [each.name for each in made.exercises]
-    if len(set(names)) < len(names):
-        twice = next(each for each in names if names.count(each) > 1)
-        raise GainError(f"{file.name}: the exercise {twice} is there twice; name it once.")
-    return made
 
 
 LATE_EXAMPLE = """
@@ -278,7 +166,9 @@ LATE_EXAMPLE = """
 """
 
 
-def _text(made: _Class, schema: str, more: dict[str, Any], note: str = "", learners: Sequence[Learner] = ()) -> str:
+def _text(
+    made: ClassBasis, schema: str, more: dict[str, Any], note: str = "", learners: Sequence[RosterLine] = ()
+) -> str:
     """A class as TOML, in the order in which one reads it."""
     of_teacher = schema == "gainlib class"
     lines = [

@@ -10,13 +10,14 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from gainlib.classroom.class_file import ClassFile, exercise_of
+from gainlib.classroom.class_file import ClassFile
 from gainlib.classroom.intake import Found, found_in
 from gainlib.classroom.marking import Work, engine_digest, marked, own_values, task_digest
 from gainlib.classroom.store import HandedFile, Store
 from gainlib.classroom.workers import done_by
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise
+from gainlib.learners.learners_file import load_entry
 from gainlib.learners.submission import HandIn, read_hand_in
 
 __all__ = ["ExerciseMark", "LearnerMark", "Marks", "mark_folder"]
@@ -196,7 +197,7 @@ def mark_folder(
     """
     exercises, sources = {}, {}
     for entry in class_file.exercises:
-        exercises[entry.name] = exercise_of(entry, home)
+        exercises[entry.name] = load_entry(entry, home)
         sources[entry.name] = str((home / entry.file).resolve()) if entry.file else entry.name
     every = count = before = 0
 

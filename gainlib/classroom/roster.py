@@ -7,9 +7,9 @@ import io
 import os
 from pathlib import Path
 
-from gainlib.classroom.class_file import Learner
+from gainlib.classroom.class_file import RosterLine
 from gainlib.errors import GainError
-from gainlib.learners.progress import require_text
+from gainlib.learners.naming import require_text
 
 __all__ = ["read_roster"]
 
@@ -21,7 +21,7 @@ _FIRST = ("first name", "given name", "forename", "firstname")
 _LAST = ("last name", "family name", "surname", "lastname")
 
 
-def read_roster(file: str | os.PathLike[str]) -> tuple[Learner, ...]:
+def read_roster(file: str | os.PathLike[str]) -> tuple[RosterLine, ...]:
     """The learners of a CSV file with a heading: an id and a name each, or a first and a last name.
 
     Comma, semicolon and tab are known, and UTF-8 (with its mark or without), UTF-16 and Windows-1252, as spreadsheets
@@ -32,7 +32,7 @@ def read_roster(file: str | os.PathLike[str]) -> tuple[Learner, ...]:
     >>> table = Path(tempfile.mkdtemp()) / "list.csv"
     >>> _ = table.write_text("Number;First name;Last name\\n17;Ada;Quill\\n", encoding="utf-8")
     >>> read_roster(table)
-    (Learner(id='17', name='Ada Quill'),)
+    (RosterLine(id='17', name='Ada Quill'),)
     """
     path = Path(file)
     try:
@@ -57,7 +57,7 @@ def read_roster(file: str | os.PathLike[str]) -> tuple[Learner, ...]:
             f"the heading of {path.name} is {', '.join(rows[0])[:80]!r}; it must have a column named name, "
             "or first name and last name, and may have one named id."
         )
-    learners: dict[str, Learner] = {}
+    learners: dict[str, RosterLine] = {}
     for line, row in enumerate(rows[1:], start=2):
         if not any(each.strip() for each in row):
             continue
@@ -67,7 +67,7 @@ def read_roster(file: str | os.PathLike[str]) -> tuple[Learner, ...]:
         name = " ".join((cell["name"] or f"{cell['first']} {cell['last']}").split())
         learner_id = cell["id"] or (f"learner-{len(learners) + 1:03d}" if at["id"] is None else "")
         where = f"line {line} of {path.name}"
-        learner = Learner(
+        learner = RosterLine(
             id=require_text(f"the id in {where}", learner_id), name=require_text(f"the name in {where}", name)
         )
         if learner.id in learners:

@@ -23,7 +23,7 @@ from gainlib.classroom.store import Store
 from gainlib.classroom.workers import done_by
 from gainlib.errors import GainError
 from gainlib.html.figures import bokeh_script
-from gainlib.learners.submission import plain_name
+from gainlib.learners.naming import plain_name
 from gainlib.storage import Cell, atomic_write, write_csv, write_workbook
 
 __all__ = ["Marking", "mark_class"]

@@ -61,9 +61,11 @@ def _open(
     The copy is made or brought up to date; a lesson that you changed is never touched. JupyterLab then runs on this
     computer only, until you press Ctrl-C.
     """
-    from gainlib.learners.course_folder import lay
+    from gainlib.cli.meanwhile import COMPILE_LOOPS
+    from gainlib.learners.course_folder import install_lessons
     from gainlib.learners.jupyter_server import serve
-    from gainlib.learners.progress import Progress, require_text
+    from gainlib.learners.naming import require_text
+    from gainlib.learners.progress import Progress
 
     name = require_text("--name", name) if name else ""
     if bool(class_file) != bool(learner):
@@ -72,12 +74,12 @@ def _open(
         from gainlib.learners.enrolment import enrol
 
         typer.echo(f"You are {learner} in {enrol(folder, class_file, learner).of.title}.")
-    laid = lay(folder, __version__, only=lessons or None)
+    laid = install_lessons(folder, __version__, only=lessons or None)
     typer.echo(laid.text)
     progress = Progress.at(laid.folder, name=name)
     if progress.note:
         typer.echo(progress.note)
-    serve(laid.folder, port=port, browser=browser)
+    serve(laid.folder, typer.echo, port=port, browser=browser, meanwhile=COMPILE_LOOPS)
 
 
 @app.command("check-setup", epilog="Example: gainlib check-setup --json")

@@ -21,7 +21,7 @@ from gainlib.audio import Audio, read, write
 from gainlib.errors import GainError
 from gainlib.exercises import exercise_names, load
 from gainlib.flow import Session
-from gainlib.learners.course_folder import server_environment
+from gainlib.learners.jupyter_server import server_environment
 from gainlib.meters import measure_all, true_peak_dbtp
 from gainlib.stages import Compressor, Converter, Delivery, Pan, Preamp, Saturation, Source
 from gainlib.storage import atomic_write, bundled_folder

@@ -12,10 +12,11 @@ from gainlib.authoring.messages import FileFault
 from gainlib.authoring.validation import validate
 from gainlib.authoring.verification import Verification
 from gainlib.cli.authoring import print_proof
+from gainlib.cli.meanwhile import COMPILE_LOOPS
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise, load
 from gainlib.learners.jupyter_server import serve
-from gainlib.learners.progress import require_text
+from gainlib.learners.naming import require_text
 from gainlib.storage import atomic_write
 
 __all__ = ["NOTEBOOK", "faulty", "trial_notebook", "try_exercise"]
@@ -90,4 +91,12 @@ def _opened(given: str, learner: str, folder: Path, *, port: int, browser: bool)
     then = "; name a folder that you may write to"
     atomic_write(notebook, trial_notebook(given, learner), make_folder=True, then=then)
     typer.echo(f"{given} as the learner {learner} gets it, in {notebook}.")
-    serve(folder, port=port, browser=browser, page=NOTEBOOK, what="The exercise")
+    serve(
+        folder,
+        typer.echo,
+        port=port,
+        browser=browser,
+        page=NOTEBOOK,
+        what="The exercise",
+        meanwhile=COMPILE_LOOPS,
+    )

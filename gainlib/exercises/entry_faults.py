@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
+from pydantic import BaseModel, ValidationError
+
 from gainlib.errors import nearest
 from gainlib.exercises.tables import A_NUMBER, PLAIN, known_entries, number_in_quotes, shown
 
-__all__ = ["describe_fault"]
+__all__ = ["describe_fault", "describe_first"]
 
 
 def describe_fault(fault: Any) -> str:
@@ -70,3 +72,15 @@ def _where(place: tuple[int | str, ...]) -> str:
         elif part != "[key]":
             parts.append(str(part))
     return " of ".join(reversed(parts))
+
+
+def describe_first(fault: ValidationError, model: type[BaseModel]) -> str:
+    """The first of pydantic's faults as a plain sentence."""
+    first: Any = fault.errors(include_url=False)[0]
+    *table, name = first["loc"]
+    if first["type"] != "extra_forbidden":
+        return describe_fault(first)
+    if table:
+        return f"there is no entry {str(name)[:80]} in {' '.join(str(each) for each in table[:1])}; leave it out."
+    known = [field.alias or own for own, field in model.model_fields.items()]
+    return f"there is no entry {str(name)[:80]}; {nearest(str(name)[:80], known)}"

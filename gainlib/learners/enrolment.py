@@ -6,10 +6,12 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
-from gainlib.classroom.class_file import LearnersFile, read_learners_file
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise, Variant
-from gainlib.learners.progress import MARK, Progress, course_folder, require_text
+from gainlib.learners.course_folder import MARK, course_folder
+from gainlib.learners.learners_file import LearnersFile, read_learners_file
+from gainlib.learners.naming import require_text
+from gainlib.learners.progress import Progress
 from gainlib.storage import atomic_write
 
 __all__ = ["Enrolment", "enrol", "enrolled", "own_variant"]

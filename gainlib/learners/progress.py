@@ -17,14 +17,13 @@ from typing import Any
 from gainlib.errors import GainError
 from gainlib.exercises import Variant, Verdict
 from gainlib.exercises.tables import shown
+from gainlib.learners.course_folder import course_folder
 from gainlib.storage import atomic_write
 from gainlib.text import reason_of
 
-__all__ = ["MARK", "Progress", "course_folder"]
+__all__ = ["Progress"]
 
 FILE = "progress.json"
-MARK = ".gainlib"
-MANIFEST = "course.json"
 SCHEMA = "gainlib progress"
 VERSION = 1
 UNSAVED = "unsaved"
@@ -135,23 +134,6 @@ class Progress:
         atomic_write(self.file, text, private=True, then=then)
 
 
-def course_folder(start: str | os.PathLike[str] | None = None) -> Path | None:
-    """The learner's folder that this folder (the current one, unless given) lies in: the one with the course's mark.
-
-    >>> import tempfile
-    >>> course_folder(tempfile.mkdtemp()) is None
-    True
-    """
-    try:
-        folder = Path(start or Path.cwd()).resolve()
-    except OSError:
-        return None
-    for each in (folder, *folder.parents):
-        if (each / MARK / MANIFEST).is_file():
-            return each
-    return None
-
-
 def _found(file: Path) -> Progress:
     """What the file holds; a damaged one is set aside, and what can be saved of the learner's id is."""
     try:
@@ -247,14 +229,3 @@ def _plain(value: object, depth: int = 0) -> Any:
     except Exception:
         return shown(value)
     return number if math.isfinite(number) and not isinstance(value, str) else shown(value)
-
-
-def require_text(name: str, text: object) -> str:
-    """The text, on one line of 1 to 200 characters, or a GainError by name.
-
-    >>> require_text("name", "Ada")
-    'Ada'
-    """
-    if not isinstance(text, str) or not text.strip() or len(text) > 200 or not text.isprintable():
-        raise GainError(f"{name} is {shown(text)}; give 1 to 200 characters on one line.")
-    return text.strip()

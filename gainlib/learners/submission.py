@@ -13,19 +13,22 @@ from html import escape
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError, field_validator
+from pydantic import Field, StringConstraints, ValidationError, field_validator
 
 from gainlib import __version__
-from gainlib.classroom.class_file import exercise_of, told_of
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise
-from gainlib.exercises.tables import shown
+from gainlib.exercises.entry_faults import describe_first
+from gainlib.exercises.tables import Entry, shown
+from gainlib.learners.course_folder import course_folder
 from gainlib.learners.enrolment import HUB_USER, Enrolment, enrolled
-from gainlib.learners.progress import Progress, course_folder
+from gainlib.learners.learners_file import load_entry
+from gainlib.learners.naming import plain_name
+from gainlib.learners.progress import Progress
 from gainlib.storage import atomic_write
 from gainlib.text import reason_of
 
-__all__ = ["Answer", "HandIn", "HandedIn", "hand_in", "read_hand_in"]
+__all__ = ["HandIn", "HandedAnswer", "HandedIn", "hand_in", "read_hand_in"]
 
 FOLDER = "hand-ins"
 SCHEMA = "gainlib hand-in"
@@ -41,11 +44,7 @@ Value = (
 )
 
 
-class _Entry(BaseModel):
-    model_config = ConfigDict(strict=True, extra="forbid", frozen=True)
-
-
-class Answer(_Entry):
+class HandedAnswer(Entry):
     """A learner's answer to one exercise: which exercise and numbers it is for, what was set, hints taken, when."""
 
     exercise: Line
@@ -57,28 +56,28 @@ class Answer(_Entry):
     time: Line
 
 
-class Who(_Entry):
+class Who(Entry):
     """The learner of a hand-in."""
 
     id: Line
     name: Text
 
 
-class OfClass(_Entry):
+class OfClass(Entry):
     """The class of a hand-in: its title, and a short word from which its key cannot be told."""
 
     title: Line
     tag: Line
 
 
-class Course(_Entry):
+class Course(Entry):
     """The version of the course, and the digest of the exercises as they were."""
 
     gainlib: Line
     digest: Line
 
 
-class HandIn(_Entry):
+class HandIn(Entry):
     """What a learner hands in, as it is kept in the file."""
 
     schema_: Literal["gainlib hand-in"] = Field(alias="schema")
@@ -87,7 +86,7 @@ class HandIn(_Entry):
     learner: Who
     course: Course
     made: Line
-    answers: Annotated[list[Answer], Field(max_length=500)]
+    answers: Annotated[list[HandedAnswer], Field(max_length=500)]
 
     @field_validator("made")
     @classmethod
@@ -167,7 +166,7 @@ def _told(fault: ValidationError) -> str:
         return f"made is {shown(first.get('input'))}; it must be a time with its zone."
     if len(place) > 3 and place[2] in ("answer", "values"):  # a union tells of all its members; one is enough
         return f"{place[3]!r:.60} of answer {place[1] + 1} is {shown(first.get('input'))}, which answers nothing."
-    return told_of(fault, HandIn)
+    return describe_first(fault, HandIn)
 
 
 def _no_number(word: str) -> Any:
@@ -198,7 +197,7 @@ def hand_in(folder: str | os.PathLike[str] | None = None, to: str | os.PathLike[
             "with your class's file: gainlib open --class FILE --learner ID."
         )
     progress = Progress.at(home, make=False)
-    exercises = [exercise_of(each, here.home) for each in here.of.exercises]
+    exercises = [load_entry(each, here.home) for each in here.of.exercises]
     answers, without, older = _answers(here, progress, exercises)
     told_why = [f"Answered in an earlier version of the exercise: {', '.join(older)}."] if older else []
     if not answers:
@@ -305,16 +304,6 @@ def _free(folder: Path, learner_id: str, made: str) -> Path:
     while (file := folder / f"{name}{f' ({count})' if count > 1 else ''}.json").exists():
         count += 1
     return file
-
-
-def plain_name(text: str) -> str:
-    """A text as part of a file's name: letters, digits, dots and hyphens, and a code where anything else was in it.
-
-    >>> plain_name("a-17"), plain_name("../x")
-    ('a-17', 'x-d6b96a')
-    """
-    plain = re.sub(r"[^A-Za-z0-9.-]+", "_", text)[:60].strip("._-")
-    return plain if plain == text else f"{plain}-{hashlib.sha256(text.encode()).hexdigest()[:6]}".lstrip("-")
 
 
 def _digest(content: object) -> str:

@@ -10,7 +10,7 @@ import pytest
 import gainlib as gl
 from gainlib.benches.book_panel import ExerciseBook
 from gainlib.exercises import author_answer, exercise_names, load
-from gainlib.learners.course_folder import lay
+from gainlib.learners.course_folder import install_lessons
 from gainlib.learners.progress import Progress
 
 NAME = "recording/leave-room"
@@ -157,9 +157,9 @@ def test_closing_and_opening_another_free_the_widgets(book):
 
 
 def test_the_book_is_laid_beside_the_lessons_and_kept_up_to_date(tmp_path):
-    laid = lay(tmp_path / "own", "1")
+    laid = install_lessons(tmp_path / "own", "1")
     file = laid.folder / "exercise-book.ipynb"
     content = json.loads(file.read_text())
     assert "gl.exercise_book()" in "".join("".join(each["source"]) for each in content["cells"])
     file.unlink()
-    assert lay(laid.folder, "1").sentences == ("exercise-book.ipynb was missing; it is laid again.",)
+    assert install_lessons(laid.folder, "1").sentences == ("exercise-book.ipynb was missing; it is laid again.",)

@@ -34,7 +34,7 @@ from tornado.httpclient import AsyncHTTPClient, HTTPRequest
 from tornado.websocket import websocket_connect
 
 import gainlib
-from gainlib.classroom import Learner, new_class
+from gainlib.classroom import RosterLine, new_class
 from gainlib.classroom.run import mark_class
 from gainlib.exercises import author_answer, load
 
@@ -68,7 +68,8 @@ LEARNER = """#!/bin/sh
 mkdir -p "$HOME/.ipython/profile_default"
 echo 'c.IPKernelApp.exec_lines = ["import gainlib.benches.book_panel; del gainlib"]' \\
   > "$HOME/.ipython/profile_default/ipython_kernel_config.py"
-{python} -c 'import gainlib, gainlib.learners.course_folder as c; c.lay("gainlib-course", gainlib.__version__)'
+{python} -c 'import gainlib, gainlib.learners.course_folder as c
+c.install_lessons("gainlib-course", gainlib.__version__)'
 cd gainlib-course && exec {python} -m jupyterhub.singleuser "$@"
 """
 # Ten learners sit at ten screens; in one browser the pages behind would sleep.
@@ -239,7 +240,7 @@ def main():
     (home / "collect").mkdir()
     (home / "users").mkdir()
     teacher, for_learners = new_class(
-        home / "hub", title="On the hub", roster=[Learner(id=each, name=each.title()) for each in ids],
+        home / "hub", title="On the hub", roster=[RosterLine(id=each, name=each.title()) for each in ids],
         exercises=[arguments.exercise], collect=str(home / "collect"),
     )  # fmt: skip
     package = Path(gainlib.__file__).parent.parent
@@ -329,7 +330,7 @@ def main():
 def handed_in(page, base, name, exercise, for_learners):
     """One learner answers an exercise in a notebook and presses the button on the contents page."""
     own = load(exercise)
-    from gainlib.classroom.class_file import read_learners_file
+    from gainlib.learners.learners_file import read_learners_file
 
     answer = author_answer(own.variant(name, read_learners_file(for_learners).key))
     page.goto(f"{base}/user/{name}/lab/tree/contents.ipynb?reset")

@@ -28,7 +28,7 @@ from pathlib import Path
 
 import psutil
 
-from gainlib.classroom import Learner, new_class, read_class
+from gainlib.classroom import RosterLine, new_class, read_class
 from gainlib.classroom.marking import Work, engine_digest, marked, own_values, task_digest
 from gainlib.classroom.run import mark_class
 from gainlib.exercises import answer_from, author_answer, exercise_names, load
@@ -100,7 +100,7 @@ def answered(exercise, values, chance, distinct):
 def made_class(home, learners, exercises, *, distinct=False, seed=7):
     """A class with its hand-ins in `home`; gives the class file and how many hand-ins are broken."""
     chance = random.Random(seed)
-    roster = [Learner(id=f"l-{index:05d}", name=f"Learner {index}") for index in range(learners)]
+    roster = [RosterLine(id=f"l-{index:05d}", name=f"Learner {index}") for index in range(learners)]
     file, _ = new_class(home / "big", title="A large class", roster=roster, exercises=exercises)
     of_class = read_class(file)
     loaded = [load(each) for each in exercises]

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 import gainlib
-from gainlib.classroom import Learner, new_class, read_class
+from gainlib.classroom import RosterLine, new_class, read_class
 from gainlib.classroom.class_file import write_learners_file
 from gainlib.classroom.marks import mark_folder
 from gainlib.classroom.store import Store
@@ -22,7 +22,11 @@ EXERCISE = "recording/leave-room"
 GAIN, TRIM = "voice/preamp/gain_db", "voice/trim/gain_db"
 DUE = datetime(2027, 1, 15, 18, 0, tzinfo=UTC)
 KEY = "a key for these tests 18"
-ROSTER = (Learner(id="a-01", name="Ada Quill"), Learner(id="a-02", name="Bo Marsh"), Learner(id="a-03", name="Cy Fenn"))
+ROSTER = (
+    RosterLine(id="a-01", name="Ada Quill"),
+    RosterLine(id="a-02", name="Bo Marsh"),
+    RosterLine(id="a-03", name="Cy Fenn"),
+)
 
 
 class SmallClass:
@@ -83,7 +87,7 @@ class SmallClass:
         """Make it a class of so many, each with an answer of their own."""
         self.file.unlink()
         self.for_learners.unlink()
-        roster = [Learner(id=f"b-{index:02d}", name=f"Learner {index}") for index in range(learners)]
+        roster = [RosterLine(id=f"b-{index:02d}", name=f"Learner {index}") for index in range(learners)]
         new_class(self.file, roster=roster, exercises=[EXERCISE])
         for index, each in enumerate(roster):
             answer = author_answer(self.variant(each.id)) | {TRIM: index * 0.5 - 7}

@@ -7,8 +7,9 @@ from datetime import UTC, datetime, timedelta, timezone
 import pytest
 
 from gainlib.classroom import new_class, read_class, read_roster
-from gainlib.classroom.class_file import read_learners_file, write_learners_file
+from gainlib.classroom.class_file import write_learners_file
 from gainlib.errors import GainError
+from gainlib.learners.learners_file import read_learners_file
 
 from .conftest import DUE, EXERCISE, KEY, ROSTER
 

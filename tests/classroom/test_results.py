@@ -11,7 +11,7 @@ import zipfile
 import openpyxl
 import pytest
 
-from gainlib.classroom import Learner, new_class, read_class
+from gainlib.classroom import RosterLine, new_class, read_class
 from gainlib.classroom.class_file import write_learners_file
 from gainlib.classroom.run import mark_class
 from gainlib.errors import GainError
@@ -61,7 +61,7 @@ def test_the_mark_sheets_hold_what_was_measured(handed):
 
 
 def test_no_name_in_a_sheet_is_a_formula(tmp_path):
-    learners = [Learner(id=f"={index}", name=text.replace("\t", "")) for index, text in enumerate(FORMULAS)]
+    learners = [RosterLine(id=f"={index}", name=text.replace("\t", "")) for index, text in enumerate(FORMULAS)]
     group = SmallClass(tmp_path)
     key = read_class(group.file).key
     group.file.unlink()

@@ -154,7 +154,7 @@ def test_sound_files_that_come_back_changed_are_a_fault(monkeypatch):
 
 
 def test_what_compiles_behind_the_first_page_leaves_no_loop_for_a_lesson(tmp_path):
-    from gainlib.learners.jupyter_server import COMPILE_LOOPS
+    from gainlib.cli.meanwhile import COMPILE_LOOPS
     from gainlib.loops import numpy_loops
 
     subprocess.run(

@@ -15,8 +15,10 @@ from jupyter_client.manager import KernelManager
 import gainlib as gl
 from gainlib.errors import GainError
 from gainlib.exercises import author_answer, check, load
-from gainlib.learners.course_folder import Contents, Lesson, Task, contents, lay, server_command, server_environment
-from gainlib.learners.progress import MANIFEST, MARK, Progress
+from gainlib.learners.contents import Contents, Lesson, Task, contents
+from gainlib.learners.course_folder import MANIFEST, MARK, install_lessons
+from gainlib.learners.jupyter_server import server_command, server_environment
+from gainlib.learners.progress import Progress
 
 LESSON = "03-set-recording-level.ipynb"
 
@@ -47,94 +49,94 @@ def files(folder):
 
 
 def test_the_first_time_every_lesson_is_laid(course, own):
-    laid = lay(own, "0.1", course)
+    laid = install_lessons(own, "0.1", course)
     assert files(own) == sorted([LESSON, "contents.ipynb", "pictures/one.png"])
     assert (own / "pictures" / "one.png").read_bytes() == b"\x89PNG\r\n"
     assert laid.text == f"Your lessons are in {own}."
-    assert "up to date" in lay(own, "0.1", course).text
+    assert "up to date" in install_lessons(own, "0.1", course).text
 
 
 def test_a_lesson_left_as_it_was_is_replaced_by_a_newer_one(course, own):
-    lay(own, "0.1", course)
+    install_lessons(own, "0.1", course)
     (course / LESSON).write_text("second version")
-    laid = lay(own, "0.2", course)
+    laid = install_lessons(own, "0.2", course)
     assert (own / LESSON).read_text() == "second version"
     assert laid.sentences == (f"{LESSON} is replaced by the version of gainlib 0.2; you had not changed it.",)
-    assert "up to date" in lay(own, "0.2", course).text
+    assert "up to date" in install_lessons(own, "0.2", course).text
 
 
 def test_a_changed_lesson_stays_and_the_newer_one_is_laid_beside_it_once(course, own):
-    lay(own, "0.1", course)
+    install_lessons(own, "0.1", course)
     (own / LESSON).write_text("first version, and my notes")
-    assert "up to date" in lay(own, "0.1", course).text
+    assert "up to date" in install_lessons(own, "0.1", course).text
     (course / LESSON).write_text("second version")
-    laid = lay(own, "0.2", course)
+    laid = install_lessons(own, "0.2", course)
     beside = own / "03-set-recording-level (new in 0.2).ipynb"
     assert (own / LESSON).read_text() == "first version, and my notes"
     assert beside.read_text() == "second version"
     assert beside.name in laid.text
     # Having seen it, the learner may throw it away, and is not offered it again.
     beside.unlink()
-    assert "up to date" in lay(own, "0.2", course).text
+    assert "up to date" in install_lessons(own, "0.2", course).text
     assert not beside.exists()
 
 
 def test_a_name_that_is_taken_beside_is_left_alone(course, own):
-    lay(own, "0.1", course)
+    install_lessons(own, "0.1", course)
     (own / LESSON).write_text("mine")
     (own / "03-set-recording-level (new in 0.2).ipynb").write_text("mine too")
     (course / LESSON).write_text("second version")
-    lay(own, "0.2", course)
+    install_lessons(own, "0.2", course)
     assert (own / "03-set-recording-level (new in 0.2).ipynb").read_text() == "mine too"
     assert (own / "03-set-recording-level (new in 0.2, 2).ipynb").read_text() == "second version"
 
 
 def test_a_missing_lesson_is_laid_again_and_said_so(course, own):
-    lay(own, "0.1", course)
+    install_lessons(own, "0.1", course)
     (own / LESSON).unlink()
-    assert lay(own, "0.1", course).sentences == (f"{LESSON} was missing; it is laid again.",)
+    assert install_lessons(own, "0.1", course).sentences == (f"{LESSON} was missing; it is laid again.",)
     assert (own / LESSON).read_text() == "first version"
 
 
 def test_a_new_lesson_is_said_to_be_new(course, own):
-    lay(own, "0.1", course)
+    install_lessons(own, "0.1", course)
     (course / "04-new.ipynb").write_text("x")
-    assert lay(own, "0.2", course).sentences == ("04-new.ipynb is new.",)
+    assert install_lessons(own, "0.2", course).sentences == ("04-new.ipynb is new.",)
 
 
 def test_a_file_that_was_there_before_the_course_is_the_learners(course, own):
     own.mkdir()
     (own / LESSON).write_text("my own file of that name")
-    lay(own, "0.1", course)
+    install_lessons(own, "0.1", course)
     assert (own / LESSON).read_text() == "my own file of that name"
     assert (own / "03-set-recording-level (new in 0.1).ipynb").read_text() == "first version"
 
 
 @pytest.mark.parametrize("list_of_digests", ["", "[]", "{}", '{"laid": 3}', '{"laid": {"contents.ipynb": 3}}', "\x00"])
 def test_with_a_damaged_list_nothing_of_the_learners_is_lost(course, own, list_of_digests):
-    lay(own, "0.1", course)
+    install_lessons(own, "0.1", course)
     (own / LESSON).write_text("mine")
     (own / MARK / MANIFEST).write_text(list_of_digests)
     (course / LESSON).write_text("second version")
-    lay(own, "0.2", course)
+    install_lessons(own, "0.2", course)
     assert (own / LESSON).read_text() == "mine"
 
 
 def test_nothing_is_written_through_a_link(course, own, tmp_path):
-    lay(own, "0.1", course)
+    install_lessons(own, "0.1", course)
     target = tmp_path / "elsewhere.ipynb"
     target.write_text("first version")
     (own / LESSON).unlink()
     os.symlink(target, own / LESSON)
     (course / LESSON).write_text("second version")
-    lay(own, "0.2", course)
+    install_lessons(own, "0.2", course)
     assert target.read_text() == "first version"
     assert (own / LESSON).is_symlink()
 
 
 def test_a_folder_in_a_lessons_place_is_left_alone(course, own):
     (own / LESSON).mkdir(parents=True)
-    lay(own, "0.1", course)
+    install_lessons(own, "0.1", course)
     assert (own / LESSON).is_dir()
     assert (own / "03-set-recording-level (new in 0.1).ipynb").is_file()
 
@@ -142,17 +144,17 @@ def test_a_folder_in_a_lessons_place_is_left_alone(course, own):
 def test_what_stands_in_the_way_is_told(course, own, tmp_path):
     (tmp_path / "file").write_text("x")
     with pytest.raises(GainError, match="is a file; name a folder"):
-        lay(tmp_path / "file", "0.1", course)
+        install_lessons(tmp_path / "file", "0.1", course)
     with pytest.raises(GainError, match="cannot be used"):
-        lay(tmp_path / "file" / "deeper", "0.1", course)
+        install_lessons(tmp_path / "file" / "deeper", "0.1", course)
     own.mkdir()
     (own / MARK).write_text("x")
     with pytest.raises(GainError, match="stands in the way"):
-        lay(own, "0.1", course)
+        install_lessons(own, "0.1", course)
     with pytest.raises(GainError, match="where the course itself lies"):
-        lay(course, "0.1", course)
+        install_lessons(course, "0.1", course)
     with pytest.raises(GainError, match="where the course itself lies"):
-        lay(course / "pictures", "0.1", course)
+        install_lessons(course / "pictures", "0.1", course)
 
 
 def test_a_folder_that_cannot_be_written_is_told(course, own, monkeypatch):
@@ -161,11 +163,11 @@ def test_a_folder_that_cannot_be_written_is_told(course, own, monkeypatch):
 
     monkeypatch.setattr("gainlib.storage.atomic.os.open", forbid)
     with pytest.raises(GainError, match=r"written \(permission denied\); name a folder that you may write to"):
-        lay(own, "0.1", course)
+        install_lessons(own, "0.1", course)
 
 
 def test_the_real_lessons_are_laid(own):
-    lay(own, gl.__version__)
+    install_lessons(own, gl.__version__)
     assert {LESSON, "contents.ipynb"} <= set(files(own))
     assert not [name for name in files(own) if not name.endswith(".ipynb")]
 
@@ -209,7 +211,7 @@ def test_settings_of_the_learner_are_kept_and_notices_are_off(own):
 
 
 def test_the_contents_list_what_is_done_and_what_is_next(own, monkeypatch):
-    lay(own, gl.__version__)
+    install_lessons(own, gl.__version__)
     monkeypatch.chdir(own)
     before = gl.contents()
     assert "progress.json" not in files(own)  # looking at the contents begins nothing
@@ -236,7 +238,7 @@ def test_the_contents_list_what_is_done_and_what_is_next(own, monkeypatch):
 
 
 def test_the_contents_link_to_the_lessons_from_a_folder_below_and_to_newer_versions(own, monkeypatch):
-    lay(own, gl.__version__)
+    install_lessons(own, gl.__version__)
     (own / "takes").mkdir()
     (own / "03-set-recording-level (new in 0.2).ipynb").write_text("x")
     monkeypatch.chdir(own / "takes")
@@ -255,7 +257,7 @@ def test_a_title_cannot_bring_markup_into_the_page():
 
 
 def test_a_name_is_kept_with_the_answers_that_are_there(own, monkeypatch):
-    lay(own, gl.__version__)
+    install_lessons(own, gl.__version__)
     monkeypatch.chdir(own)
     assert "No name yet" in repr(gl.learner())
     assert "progress.json" not in files(own)  # to ask is not to begin
@@ -274,7 +276,7 @@ def test_a_name_is_kept_with_the_answers_that_are_there(own, monkeypatch):
 
 
 def test_the_name_is_kept_from_a_folder_below_and_refused_on_two_lines(own, monkeypatch):
-    lay(own, gl.__version__)
+    install_lessons(own, gl.__version__)
     (own / "takes").mkdir()
     monkeypatch.chdir(own / "takes")
     gl.learner("Ada")
@@ -300,30 +302,30 @@ def test_what_is_next_is_the_first_lesson_with_something_left():
 def test_an_instructor_picks_the_lessons_of_a_term(course, own, monkeypatch):
     for name in ("04-find.ipynb", "06-trim.ipynb"):
         (course / name).write_text("x")
-    lay(own, "0.1", course, only="3, 06")
+    install_lessons(own, "0.1", course, only="3, 06")
     assert files(own) == sorted([LESSON, "06-trim.ipynb", "contents.ipynb", "pictures/one.png"])
     # The choice holds until another is made, and what is there stays.
-    assert "up to date" in lay(own, "0.1", course).text
-    lay(own, "0.1", course, only="04")
+    assert "up to date" in install_lessons(own, "0.1", course).text
+    install_lessons(own, "0.1", course, only="04")
     assert {LESSON, "04-find.ipynb", "06-trim.ipynb"} <= set(files(own))
     (own / "04-find.ipynb").unlink()
-    lay(own, "0.1", course, only="all")
+    install_lessons(own, "0.1", course, only="all")
     assert "04-find.ipynb" in files(own)
 
 
 @pytest.mark.parametrize("wrong", ["17", "x", "03,", "", "-3", "03-set"])
 def test_a_lesson_that_there_is_not_is_told(course, own, wrong):
     with pytest.raises(GainError, match=r"there is no lesson .*; the course has 03: give some of them"):
-        lay(own, "0.1", course, only=wrong)
+        install_lessons(own, "0.1", course, only=wrong)
     assert not (own / "contents.ipynb").exists()
 
 
 def test_the_contents_list_the_picked_lessons_only(own, monkeypatch):
-    lay(own, gl.__version__, only="02,3")
+    install_lessons(own, gl.__version__, only="02,3")
     monkeypatch.chdir(own)
     assert [each.number for each in contents().lessons] == ["02", "03"]
     assert contents().next in contents().lessons
-    lay(own, gl.__version__, only="all")
+    install_lessons(own, gl.__version__, only="all")
     assert [each.number for each in contents().lessons][:3] == ["00", "01", "02"]
 
 

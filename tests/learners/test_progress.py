@@ -11,7 +11,8 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from gainlib.exercises import check, load
-from gainlib.learners.progress import FILE, MANIFEST, MARK, Progress, course_folder
+from gainlib.learners.course_folder import MANIFEST, MARK, course_folder
+from gainlib.learners.progress import FILE, Progress
 
 GAIN, TRIM = "voice/preamp/gain_db", "voice/trim/gain_db"
 

@@ -48,6 +48,6 @@ def test_exercises_that_notes_name_are_of_that_lesson(file):
 
 
 def test_the_notes_stay_with_the_teacher(tmp_path):
-    from gainlib.learners.course_folder import lay
+    from gainlib.learners.course_folder import install_lessons
 
-    assert not (lay(tmp_path / "own", "0").folder / "for-teachers.md").exists()
+    assert not (install_lessons(tmp_path / "own", "0").folder / "for-teachers.md").exists()

@@ -1,0 +1,134 @@
+"""The class as a learner's computer knows it: key, exercises, due date, a code for each id, and no names.
+
+The code is how a mistyped id is noticed; from it no id can be told. The teacher's file has all this and the roster.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+import json
+import os
+import tomllib
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated, Any, Literal, TypeVar, get_args
+
+from pydantic import Field, StringConstraints, ValidationError
+
+from gainlib.errors import GainError
+from gainlib.exercises import Exercise, load
+from gainlib.exercises.entry_faults import describe_first
+from gainlib.exercises.tables import Entry, shown
+from gainlib.text import reason_of
+
+__all__ = [
+    "ClassBasis",
+    "ClassExercise",
+    "LearnersFile",
+    "code_of",
+    "load_entry",
+    "read_class_file",
+    "read_learners_file",
+    "validate_class",
+]
+
+LARGEST_CLASS_BYTES = 32 * 1024 * 1024
+FOR_LEARNERS = "-for-learners.toml"
+
+Line = Annotated[str, StringConstraints(min_length=1, max_length=200)]
+Key = Annotated[str, StringConstraints(min_length=16, max_length=200)]
+Worth = Annotated[float, Field(gt=0, le=1000, allow_inf_nan=False)]
+
+
+class ClassExercise(Entry):
+    """An exercise of the class: its name, its file if it is not in the collection, and what it is worth."""
+
+    name: Line
+    file: Line | None = None
+    points: Worth | None = None
+
+
+class ClassBasis(Entry):
+    """What both files of a class hold."""
+
+    version: Literal[1]
+    title: Line
+    key: Key
+    exercises: Annotated[list[ClassExercise], Field(min_length=1, max_length=500)]
+    due: datetime | None = None
+    collect: Line | None = None
+
+    @property
+    def tag(self) -> str:
+        """A short word for this class that a hand-in carries, and from which the key cannot be told."""
+        return code_of(self.key, "class")
+
+
+class LearnersFile(ClassBasis):
+    """What a learner's computer gets of a class: no names; `ids` holds a code for each id."""
+
+    schema_: Literal["gainlib class for learners"] = Field(alias="schema")
+    ids: Annotated[list[Line], Field(max_length=100_000)] = Field(default_factory=list)
+
+    def knows(self, learner_id: str) -> bool:
+        """Whether the id is one of this class; a class without a roster knows every id."""
+        return not self.ids or code_of(self.key, "id", learner_id) in self.ids
+
+
+Kind = TypeVar("Kind", bound=ClassBasis)
+
+
+def code_of(key: str, *about: str) -> str:
+    """A short code of something in a class, from which neither the key nor the thing can be told."""
+    return hmac.new(key.encode(), json.dumps(about).encode(), hashlib.sha256).hexdigest()[:16]
+
+
+def load_entry(entry: ClassExercise, home: Path) -> Exercise:
+    """The exercise of an entry; a file of one's own lies where the entry says, seen from the class file's folder."""
+    exercise = load(home / entry.file) if entry.file else load(entry.name)
+    if exercise.name != entry.name:
+        raise GainError(f"{entry.file} is {exercise.name}; the class file calls it {entry.name!r}. Use one name.")
+    return exercise
+
+
+def read_learners_file(file: str | os.PathLike[str]) -> LearnersFile:
+    """The class of a learners' file. Raises GainError, with file and entry, for one that cannot be used."""
+    return read_class_file(Path(file), LearnersFile)
+
+
+def read_class_file(file: Path, model: type[Kind]) -> Kind:
+    """One of the two files of a class. Raises GainError, with file and entry, for one that cannot be used."""
+    try:
+        if file.stat().st_size > LARGEST_CLASS_BYTES:
+            raise GainError(f"{file.name} is larger than {LARGEST_CLASS_BYTES // 1024**2} MB; that is no class file.")
+        content = tomllib.loads(file.read_text(encoding="utf-8"))
+    except OSError as fault:
+        raise GainError(f"{file} cannot be read ({reason_of(fault)}); check the name.") from fault
+    except UnicodeDecodeError as fault:
+        raise GainError(f"{file.name} is not UTF-8 text (byte {fault.start}); save it as UTF-8.") from fault
+    except (tomllib.TOMLDecodeError, RecursionError) as fault:
+        reason = str(fault).rstrip(".") or "nested too deep"
+        raise GainError(f"{file.name} is not valid TOML: {reason[0].lower()}{reason[1:]}.") from fault
+    return validate_class(content, model, file)
+
+
+def validate_class(content: dict[str, Any], model: type[Kind], file: Path) -> Kind:
+    """The class of these entries; GainError, with file and entry, where they cannot be used."""
+    (wanted,) = get_args(model.model_fields["schema_"].annotation)
+    if (found := content.get("schema")) != wanted:
+        other = {"gainlib class": "the teacher's file, with all names in it; give the one that ends with "
+                 f"{FOR_LEARNERS}", "gainlib class for learners": "the learners' file; give the teacher's"}  # fmt: skip
+        why = other.get(str(found), f"not a class file: schema is {shown(found)} and must be {wanted!r}")
+        raise GainError(f"{file.name} is {why}.")
+    try:
+        made = model.model_validate(content)
+    except ValidationError as fault:
+        raise GainError(f"{file.name}: {describe_first(fault, model)}") from fault
+    if made.due is not None and made.due.tzinfo is None:
+        raise GainError(f"{file.name}: due has no time zone; write for example {made.due.isoformat()}+01:00.")
+    names = [each.name for each in made.exercises]
+    if len(set(names)) < len(names):
+        twice = next(each for each in names if names.count(each) > 1)
+        raise GainError(f"{file.name}: the exercise {twice} is there twice; name it once.")
+    return made
