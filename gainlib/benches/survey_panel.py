@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import functools
+import os
+from collections.abc import Callable
+from dataclasses import fields
 from html import escape
-from typing import Any
+from pathlib import Path
+from typing import Any, ParamSpec, Self, TypeVar
 
 import ipywidgets
 import numpy as np
@@ -16,11 +21,16 @@ from gainlib.errors import GainError
 from gainlib.flow import Bus, Session, Strip
 from gainlib.flow.session import MAIN
 from gainlib.stages import Trim
-from gainlib.surveys.sheet import fragment
-from gainlib.surveys.survey import Survey, show_surveys_by, survey
+from gainlib.surveys import survey as surveys
+from gainlib.surveys.exports import write_copies
+from gainlib.surveys.sheet import fragment, write_sheet
+from gainlib.surveys.survey import Survey
 from gainlib.widgets.cell_display import close_tree, take_place
 
-__all__ = ["StemsPanel", "bench_of", "survey"]
+__all__ = ["StemsPanel", "SurveyOnBench", "bench_of", "survey"]
+
+Asked = ParamSpec("Asked")
+AnySurvey = TypeVar("AnySurvey", bound=Survey)
 
 _MOST_STRIPS = 16
 _LONGEST_SECONDS = 30.0
@@ -65,7 +75,7 @@ def bench_of(found: Survey) -> Bench:
     return Bench(session, controls, ["strips", "level diagram"], title=f"{found.title}, the loudest {seconds:.0f} s")
 
 
-def moved(found: Survey, bench: Bench, *, add_up: bool) -> Survey:
+def moved(found: AnySurvey, bench: Bench, *, add_up: bool) -> AnySurvey:
     """The survey with the trims as they stand on its bench."""
     now = {
         each.name: float(bench.values[f"{_strip_name(each.name)}/trim/gain_db"])
@@ -112,20 +122,44 @@ class StemsPanel:
         return self.box._repr_mimebundle_(**kwargs)
 
 
-class _Benches:
-    """What a survey asks of this room: a bench, its trims read back, and how both are shown."""
+class SurveyOnBench(Survey):
+    """A survey whose trims are moved on a bench; as a cell's last line it shows the bench and the sheet that follows.
 
-    def make(self, found: Survey) -> Bench | None:
-        return bench_of(found) if found.sum is not None else None
+    `as_moved`, `sheet` and `write` take the trims as they stand there.
+    """
 
-    def moved(self, found: Survey, bench: Any) -> Survey:
-        return moved(found, bench, add_up=True)
+    @functools.cached_property
+    def bench(self) -> Bench | None:
+        """The bench on which the trims are moved, made when first asked for; None where there is nothing to move."""
+        return bench_of(self) if self.sum is not None else None
 
-    def shown(self, found: Survey, bench: Any) -> dict[str, object]:
-        return dict(StemsPanel(found, bench).shown())
+    def as_moved(self) -> Self:
+        """The survey with the trims as they stand on its bench, the whole files added up anew."""
+        bench = self.__dict__.get("bench")
+        return self if bench is None else moved(self, bench, add_up=True)
+
+    def sheet(self, path: str | os.PathLike[str], *, overwrite: bool = False) -> Path:
+        """Write the gain sheet, with the trims as they stand on the bench; gives the path back."""
+        return write_sheet(self.as_moved(), path, overwrite=overwrite)
+
+    def write(self, folder: str | os.PathLike[str], *, word: str = "24", overwrite: bool = False) -> tuple[Path, ...]:
+        """Write trimmed copies, with the trims as they stand on the bench; gives their paths back."""
+        return write_copies(self.as_moved(), folder, word=word, overwrite=overwrite)
+
+    def _repr_mimebundle_(self, **given: object) -> dict[str, object]:
+        return dict(StemsPanel(self, self.bench).shown()) | {"text/plain": repr(self)}
 
 
-show_surveys_by(_Benches())
+def _on_bench(make: Callable[Asked, Survey]) -> Callable[Asked, SurveyOnBench]:
+    @functools.wraps(make)
+    def survey(*stems: Asked.args, **given: Asked.kwargs) -> SurveyOnBench:
+        found = make(*stems, **given)
+        return SurveyOnBench(**{part.name: getattr(found, part.name) for part in fields(found)})
+
+    return survey
+
+
+survey = _on_bench(surveys.survey)
 
 
 def _strip_name(name: str) -> str:

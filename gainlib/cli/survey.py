@@ -63,9 +63,9 @@ def survey_command(
     from gainlib.storage import atomic_write
     from gainlib.surveys import Practice, Tempo, as_csv, lines
     from gainlib.surveys import as_json as json_of
-    from gainlib.surveys.comparison import compared, earlier
+    from gainlib.surveys.comparison import compared
     from gainlib.surveys.exports import WORDS, require_free, write_copies
-    from gainlib.surveys.report import schema_text
+    from gainlib.surveys.record import earlier, schema_text
     from gainlib.surveys.sheet import require_writable, write_sheet
     from gainlib.surveys.survey import survey
     from gainlib.text import printable

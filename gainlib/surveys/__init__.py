@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from gainlib.surveys.checks import KINDS, Fault, Place
-from gainlib.surveys.report import as_csv, as_dict, as_json, lines
+from gainlib.surveys.record import as_dict
+from gainlib.surveys.report import as_csv, as_json, lines
+from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.stem import MEASURED, Pair, Stem
 from gainlib.surveys.survey import Survey
 from gainlib.surveys.targets import TARGETS, Practice, Tempo
@@ -20,6 +22,7 @@ __all__ = [
     "Stem",
     "Sum",
     "Survey",
+    "SurveyResult",
     "Tempo",
     "Trim",
     "as_csv",

@@ -2,22 +2,18 @@
 
 from __future__ import annotations
 
-import json
-import os
 from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 from gainlib.decibels import signed
 from gainlib.errors import GainError
 from gainlib.meters import measures
-from gainlib.surveys.report import FORM, as_dict
+from gainlib.surveys.record import as_dict
+from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.stem import MEASURED
-from gainlib.surveys.survey import Survey
-from gainlib.text import printable
 
-__all__ = ["Change", "Changes", "compared", "earlier"]
+__all__ = ["Change", "Changes", "compared"]
 
 _LEAST = {"dB": 0.1, "dBFS": 0.1, "dBTP": 0.1, "LUFS": 0.1, "LU": 0.1, "": 0.5}
 _LOW_DBFS = -90.0  # what lies below this on both sides is noise of no consequence
@@ -81,28 +77,8 @@ class Changes:
         }
 
 
-def earlier(path: str | os.PathLike[str]) -> dict[str, Any]:
-    """An earlier survey from the file that `gainlib survey --json` wrote.
-
-    Raises GainError for a file that is not there, is no such survey, or is of a later form.
-    """
-    try:
-        content = json.loads(Path(path).read_text(encoding="utf-8-sig"))
-    except (OSError, UnicodeDecodeError, ValueError, RecursionError) as fault:
-        why = getattr(fault, "strerror", None) or "it is not JSON"
-        raise GainError(
-            f"{printable(path)} could not be read as an earlier survey ({why}); "
-            "give a file that gainlib survey --json wrote."
-        ) from fault
-    if not isinstance(content, dict) or not isinstance(content.get("stems"), list):
-        raise GainError(f"{printable(path)} is no survey; give a file that gainlib survey --json wrote.")
-    if content.get("form") != FORM:
-        raise GainError(f"{printable(path)} has the form {content.get('form')!r}; this gainlib reads form {FORM}.")
-    return content
-
-
-def compared(before: Survey | Mapping[str, Any], after: Survey | Mapping[str, Any]) -> Changes:
-    """What changed from one survey to another; each is a Survey or what `as_dict` gave.
+def compared(before: SurveyResult | Mapping[str, Any], after: SurveyResult | Mapping[str, Any]) -> Changes:
+    """What changed from one survey to another; each is a SurveyResult or what `as_dict` gave.
 
     Stems are matched by name; where each has only one, those two. Levels that moved by a tenth of a decibel and more
     are told. Raises GainError for something that is no survey.
@@ -113,7 +89,7 @@ def compared(before: Survey | Mapping[str, Any], after: Survey | Mapping[str, An
     >>> compared(found, found).lines
     ['Nothing has changed by a tenth of a decibel or more.']
     """
-    old, new = (as_dict(each) if isinstance(each, Survey) else each for each in (before, after))
+    old, new = (as_dict(each) if isinstance(each, SurveyResult) else each for each in (before, after))
     try:
         return _changes(old, new)
     except (KeyError, TypeError, AttributeError) as fault:

@@ -14,8 +14,8 @@ from gainlib.decibels import ratio_from_db
 from gainlib.errors import GainError
 from gainlib.storage import atomic_files
 from gainlib.surveys.folder import found
+from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.stem import Stem, block_frames
-from gainlib.surveys.survey import Survey
 from gainlib.text import printable
 
 __all__ = ["WORDS", "require_free", "write_copies"]
@@ -37,7 +37,7 @@ def require_free(
 
 
 def write_copies(
-    survey: Survey, folder: str | os.PathLike[str], *, word: str = "24", overwrite: bool = False, seed: int = 0
+    survey: SurveyResult, folder: str | os.PathLike[str], *, word: str = "24", overwrite: bool = False, seed: int = 0
 ) -> tuple[Path, ...]:
     """A trimmed copy of each stem in a folder, which is made where it is not there; gives their paths.
 

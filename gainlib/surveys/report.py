@@ -6,27 +6,20 @@ import json
 import math
 from collections.abc import Sequence
 from decimal import Decimal
-from importlib import resources
-from typing import TYPE_CHECKING, Any
 
 from gainlib.decibels import signed
 from gainlib.meters import measures
 from gainlib.storage import Cell, csv_text
+from gainlib.surveys.comparison import Changes
+from gainlib.surveys.record import as_dict
+from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.stem import MEASURED, Stem
-from gainlib.surveys.survey import Survey
 from gainlib.surveys.trims import MOST_SUMMED, Sum, Trim
 
-if TYPE_CHECKING:
-    from gainlib.surveys.comparison import Changes
-
-__all__ = ["FORM", "as_csv", "as_dict", "as_json", "line_of", "lines", "said_of_sum", "said_of_thresholds",
-           "said_of_trim", "schema_text", "verdict"]  # fmt: skip
-
-FORM = 1
-"""The version of the JSON object; it rises when an entry changes its meaning or goes."""
+__all__ = ["as_csv", "as_json", "line_of", "lines", "said_of_sum", "said_of_thresholds", "said_of_trim", "verdict"]
 
 
-def lines(survey: Survey) -> list[str]:
+def lines(survey: SurveyResult) -> list[str]:
     """What a person is told: a line for each stem, the worst first, then the sum, what could not be read, the rules.
 
     >>> from gainlib.storage import bundled_folder
@@ -45,7 +38,7 @@ def lines(survey: Survey) -> list[str]:
     return told
 
 
-def verdict(survey: Survey) -> str:
+def verdict(survey: SurveyResult) -> str:
     """How many stems are fine and how many are not, in one sentence."""
     bad = {each.stem for each in survey.faults if not each.remark}
     parts = [f"{len(survey.stems)} {'stem' if len(survey.stems) == 1 else 'stems'} surveyed"]
@@ -56,7 +49,7 @@ def verdict(survey: Survey) -> str:
     return ", ".join(parts) + "."
 
 
-def line_of(survey: Survey, stem: Stem) -> str:
+def line_of(survey: SurveyResult, stem: Stem) -> str:
     """One stem in one line: what is wrong with it, and its trim.
 
     >>> from gainlib.storage import bundled_folder
@@ -82,7 +75,7 @@ def said_of_trim(trim: Trim) -> str:
     return f"Trim {signed(trim.gain_db, 1, 'dB', plus=True)}{held}."
 
 
-def said_of_sum(survey: Survey) -> list[str]:
+def said_of_sum(survey: SurveyResult) -> list[str]:
     """What the stems add up to, and what the main then needs."""
     total = survey.sum
     if total is None:
@@ -112,7 +105,7 @@ def said_of_sum(survey: Survey) -> list[str]:
     return told
 
 
-def said_of_thresholds(survey: Survey) -> list[str]:
+def said_of_thresholds(survey: SurveyResult) -> list[str]:
     """What a compressor with the practice's threshold would do before the trims and after."""
     threshold = survey.practice.threshold_dbfs
     working = [each for each in survey.trims if each.works_after >= 0.005]
@@ -143,128 +136,13 @@ def _printed(measure: str, value: float) -> str:
     return signed(value, 1, measures()[measure].unit)
 
 
-def _number(value: float | None, digits: int = 4) -> float | None:
-    """A number as JSON can hold it: silence and what was not read are null."""
-    if value is None or not math.isfinite(value):
-        return None
-    return round(value, digits) + 0.0
-
-
-def as_dict(survey: Survey) -> dict[str, Any]:
-    """The survey as JSON holds it; `gainlib survey --schema` prints the schema. Levels of silence are null.
-
-    >>> from gainlib.storage import bundled_folder
-    >>> from gainlib.surveys.survey import survey
-    >>> list(as_dict(survey(bundled_folder("media") / "bass.flac")))[3:8]
-    ['stems', 'faults', 'sum', 'trims', 'unreadable']
-    """
-    from gainlib import __version__
-
-    total, practice = survey.sum, survey.practice
-    return {
-        "form": FORM,
-        "gainlib": __version__,
-        "title": survey.title,
-        "stems": [
-            {
-                "name": each.name,
-                "path": _path(each),
-                "format": each.form,
-                "coding": each.coding,
-                "rate_hz": each.rate_hz,
-                "channels": each.channels,
-                "frames": each.frames,
-                "seconds": _number(each.seconds, 6),
-                "starts_at": each.starts_at,
-                "sounds_from_seconds": None if each.sounds is None else _number(each.sounds[0], 3),
-                "sounds_to_seconds": None if each.sounds is None else _number(each.sounds[1], 3),
-                "silent": each.silent,
-                "correlation": None if each.pair is None else _number(each.pair.correlation),
-                "balance_db": None if each.pair is None else _number(each.pair.balance_db),
-                "measures": {name: _number(each.readings.get(name)) for name in MEASURED},
-                "lacks": dict(each.lacks),
-            }
-            for each in survey.stems
-        ],
-        "faults": [
-            {
-                "stem": each.stem,
-                "kind": each.kind,
-                "remark": each.remark,
-                "count": each.count,
-                "sentence": each.sentence,
-                "places": [
-                    {
-                        "sample": place.sample,
-                        "seconds": _number(place.seconds, 6),
-                        "length": place.length,
-                        "channel": place.channel,
-                        "bar": place.bar or None,
-                    }
-                    for place in each.places
-                ],
-            }
-            for each in survey.faults
-        ],
-        "sum": None
-        if total is None
-        else {
-            "stems": list(total.stems),
-            "left_out": [{"stem": name, "why": why} for name, why in total.left_out],
-            "rate_hz": total.rate_hz,
-            "channels": total.channels,
-            "seconds": _number(total.seconds, 6),
-            "before": {name: _number(value) for name, value in total.before.items()},
-            "after": {name: _number(value) for name, value in total.after.items()},
-            "main_trim_db": _number(total.main_trim_db),
-            "noise_dbfs": _number(total.noise_dbfs),
-        },
-        "trims": [
-            {
-                "stem": each.stem,
-                "gain_db": _number(each.gain_db),
-                "held": each.held or None,
-                "before": _number(each.before),
-                "after": _number(each.after),
-                "peak_dbfs": _number(each.peak_dbfs),
-                "true_peak_dbtp": _number(each.true_peak_dbtp),
-                "noise_dbfs": _number(each.noise_dbfs),
-                "works_before": _number(each.works_before),
-                "works_after": _number(each.works_after),
-            }
-            for each in survey.trims
-        ],
-        "unreadable": [{"name": name, "sentence": sentence} for name, sentence in survey.unreadable],
-        "practice": {
-            "measure": practice.measure,
-            "target": practice.value,
-            "stem_ceiling_dbtp": practice.stem_ceiling_dbtp,
-            "main_ceiling_dbtp": practice.main_ceiling_dbtp,
-            "noise_limit_dbfs": practice.noise_limit_dbfs,
-            "threshold_dbfs": practice.threshold_dbfs,
-        },
-        "notes": list(survey.notes),
-        "whole": survey.whole,
-    }
-
-
-def _path(stem: Stem) -> str:
-    """The path as text; a name that is no text on this system keeps its odd bytes as replacement characters."""
-    return str(stem.path).encode("utf-8", "replace").decode("utf-8")
-
-
-def as_json(survey: Survey, *, changes: Changes | None = None) -> str:
+def as_json(survey: SurveyResult, *, changes: Changes | None = None) -> str:
     """`as_dict` as text, with an entry `changes` where there is something to compare with."""
     content = as_dict(survey) | ({} if changes is None else {"changes": changes.as_dict()})
     return json.dumps(content, ensure_ascii=False, indent=1, allow_nan=False)
 
 
-def schema_text() -> str:
-    """The JSON Schema of `as_dict`, each entry with what it means."""
-    return resources.files("gainlib.surveys").joinpath("schema.json").read_text(encoding="utf-8").rstrip()
-
-
-def as_csv(survey: Survey) -> str:
+def as_csv(survey: SurveyResult) -> str:
     """A row for each stem, in the order of the report, as a table program reads it: commas, points, a header.
 
     Silence reads -inf. A text that a table program would take for a formula gets an apostrophe before it.

@@ -16,8 +16,8 @@ from gainlib.surveys.checks import Fault, clock, passages
 from gainlib.surveys.comparison import Changes
 from gainlib.surveys.drawings import Column, level_diagram, waveform
 from gainlib.surveys.report import said_of_sum, said_of_thresholds, verdict
+from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.stem import Stem
-from gainlib.surveys.survey import Survey
 from gainlib.surveys.trims import noise_of
 from gainlib.text import printable
 
@@ -81,7 +81,7 @@ _COLUMNS = (
 
 
 def write_sheet(
-    survey: Survey, path: str | os.PathLike[str], *, changes: Changes | None = None, overwrite: bool = False
+    survey: SurveyResult, path: str | os.PathLike[str], *, changes: Changes | None = None, overwrite: bool = False
 ) -> Path:
     """Write the gain sheet as one HTML file, whole or not at all; gives the path back.
 
@@ -106,7 +106,7 @@ def require_writable(path: str | os.PathLike[str], *, overwrite: bool = False) -
     return where
 
 
-def gain_sheet(survey: Survey, *, changes: Changes | None = None, on: datetime.date | None = None) -> str:
+def gain_sheet(survey: SurveyResult, *, changes: Changes | None = None, on: datetime.date | None = None) -> str:
     """The gain sheet as HTML that needs nothing else: no script, no font, no picture from outside.
 
     `changes` adds what is different from an earlier survey; `on` is the date that it bears, today's unless given.
@@ -140,7 +140,7 @@ def gain_sheet(survey: Survey, *, changes: Changes | None = None, on: datetime.d
     )
 
 
-def fragment(survey: Survey) -> str:
+def fragment(survey: SurveyResult) -> str:
     """What is wrong and the table, to stand in a page of another's, such as a notebook, in its inks.
 
     >>> from gainlib.storage import bundled_folder
@@ -170,12 +170,12 @@ def _list(sentences: list[str] | tuple[str, ...]) -> str:
     return f"<ul>{''.join(f'<li>{escape(each)}</li>' for each in sentences)}</ul>"
 
 
-def _sum(survey: Survey) -> list[str]:
+def _sum(survey: SurveyResult) -> list[str]:
     told = [*said_of_sum(survey), *said_of_thresholds(survey)]
     return ["<h2>What to do at the main</h2>", *(f"<p>{escape(each)}</p>" for each in told)] if told else []
 
 
-def _faults(survey: Survey) -> list[str]:
+def _faults(survey: SurveyResult) -> list[str]:
     items = []
     for each in survey.faults:
         at = f' <span class="muted">{escape(_passages(survey, each))}</span>' if each.count > 1 and each.places else ""
@@ -190,7 +190,7 @@ def _faults(survey: Survey) -> list[str]:
     return [f"<h2>What is wrong, the worst first</h2><ul>{''.join(items)}</ul>"]
 
 
-def _passages(survey: Survey, fault: Fault) -> str:
+def _passages(survey: SurveyResult, fault: Fault) -> str:
     """Where it is, run by run where they stand apart, from when to when where they crowd."""
     stem, tempo = survey.stem(fault.stem), survey.tempo
     found = passages(stem.clipped if fault.kind == "clipped" else stem.flat, stem.rate_hz)
@@ -204,7 +204,7 @@ def _passages(survey: Survey, fault: Fault) -> str:
     return f"Where: {', '.join(told)}{more}."
 
 
-def _table(survey: Survey) -> list[str]:
+def _table(survey: SurveyResult) -> list[str]:
     known = measures()
     heads = "".join(
         f'<th scope="col" title="{escape(known[name].meaning, quote=True)}">{escape(head)}'
@@ -252,7 +252,7 @@ def _plain(value: float, digits: int) -> str:
     return signed(value, digits, "", plus=False)
 
 
-def _diagrams(survey: Survey) -> list[str]:
+def _diagrams(survey: SurveyResult) -> list[str]:
     stems, level = survey.stems[:_DRAWN], "active_rms_dbfs"
     before = [
         Column(
@@ -322,11 +322,11 @@ def _said(head: str, columns: list[Column]) -> str:
     return f"{head}. {'; '.join(parts)}."
 
 
-def _bad(survey: Survey, stem: Stem) -> bool:
+def _bad(survey: SurveyResult, stem: Stem) -> bool:
     return any(not each.remark for each in survey.faults_of(stem.name))
 
 
-def _waves(survey: Survey) -> list[str]:
+def _waves(survey: SurveyResult) -> list[str]:
     drawn = []
     for stem in survey.stems[:_WAVES]:
         faults = survey.faults_of(stem.name)

@@ -4,92 +4,44 @@ from __future__ import annotations
 
 import contextlib
 import dataclasses
-import functools
 import math
 import os
 import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
-from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import Any, Self, TypeVar
 
-from gainlib.errors import GainError, nearest
+from gainlib.errors import GainError
 from gainlib.surveys.checks import Fault, faults_of
+from gainlib.surveys.comparison import Changes, compared
+from gainlib.surveys.exports import write_copies
 from gainlib.surveys.folder import found
+from gainlib.surveys.report import as_csv, as_json, lines
+from gainlib.surveys.result import SurveyResult
+from gainlib.surveys.sheet import write_sheet
 from gainlib.surveys.stem import Stem, Stopped, measured
 from gainlib.surveys.targets import Practice, Tempo
 from gainlib.surveys.trims import Sum, Trim, noise_faults, proposed, summed, trim_of
 from gainlib.text import printable
 
-if TYPE_CHECKING:
-    from gainlib.surveys.comparison import Changes
-
-__all__ = ["Benches", "Progress", "Survey", "show_surveys_by", "survey"]
+__all__ = ["Progress", "Survey", "survey"]
 
 Progress = Callable[[float, str], None]
 """Hears how much of the work is done, from 0 to 1, and what is being done."""
 
 _MOST_FILES = 100_000
 
+AnySurvey = TypeVar("AnySurvey", bound=SurveyResult)
 
-@dataclass(frozen=True, eq=False)
-class Survey:
-    """What a survey found: `stems`, worst first, their `faults`, `trims`, `sum`, and files that are `unreadable`.
 
-    `stem(name)` and `trim(name)` find one; `with_trims` is the same survey with trims of one's own. As the last line of
-    a notebook's cell it shows a bench on which the trims are moved, and the sheet that follows; `as_moved`, `sheet` and
-    `write` take them from there. Made by `gainlib.surveys(...)`.
+class Survey(SurveyResult):
+    """What a survey found, with what can be made of it: a gain sheet, trimmed copies, JSON, a table, a comparison.
+
+    `with_trims` is the same survey with trims of one's own; printed, it says what was found. Made by `survey(...)`.
     """
 
-    stems: tuple[Stem, ...]
-    faults: tuple[Fault, ...]
-    trims: tuple[Trim, ...]
-    sum: Sum | None
-    unreadable: tuple[tuple[str, str], ...]
-    practice: Practice
-    tempo: Tempo | None = None
-    notes: tuple[str, ...] = ()
-    title: str = ""
-    whole: bool = True
-    workers: int = field(default=2, repr=False)
-
-    def stem(self, name: str) -> Stem:
-        """The stem of that name; GainError with the nearest name where there is none."""
-        if name in self._stems:
-            return self._stems[name]
-        raise GainError(f"there is no stem {name!r}; {nearest(name, [each.name for each in self.stems])}")
-
-    def trim(self, name: str) -> Trim:
-        """The trim of the stem of that name; GainError where there is none."""
-        self.stem(name)
-        return self._trims[name]
-
-    def faults_of(self, name: str) -> tuple[Fault, ...]:
-        """What is wrong with one stem, the worst first."""
-        return tuple(self._faults.get(name, ()))
-
-    @functools.cached_property
-    def _stems(self) -> dict[str, Stem]:
-        return {each.name: each for each in self.stems}
-
-    @functools.cached_property
-    def _trims(self) -> dict[str, Trim]:
-        return {each.stem: each for each in self.trims}
-
-    @functools.cached_property
-    def _faults(self) -> dict[str, list[Fault]]:
-        found: dict[str, list[Fault]] = {}
-        for each in self.faults:
-            found.setdefault(each.stem, []).append(each)
-        return found
-
-    @property
-    def sound(self) -> bool:
-        """Whether nothing was found wrong and every file could be read."""
-        return self.whole and not self.unreadable and all(each.remark for each in self.faults)
-
-    def with_trims(self, gains_db: Mapping[str, float], *, add_up: bool = True) -> Survey:
+    def with_trims(self, gains_db: Mapping[str, float], *, add_up: bool = True) -> Self:
         """The same survey with other trims, by stem; the stems are added up anew, which reads their files again.
 
         Without `add_up` there is no sum. Raises GainError for a stem that is not there and a gain that is no number.
@@ -109,65 +61,28 @@ class Survey:
                 total = _sum_of(self.stems, trims, self.practice, pool, self.workers)
         return _ordered(dataclasses.replace(self, trims=tuple(trims), sum=total), [*kept])
 
-    @functools.cached_property
-    def bench(self) -> Any:
-        """The bench on which the trims are moved, made when first asked for; None where there is nothing to move."""
-        if not _BENCHES:
-            raise GainError("a bench is shown by a notebook; call gl.survey there.")
-        return _BENCHES[0].make(self)
-
-    def as_moved(self) -> Survey:
-        """The survey with the trims as they stand on its bench, the whole files added up anew."""
-        bench = self.__dict__.get("bench")
-        return self if bench is None else _BENCHES[0].moved(self, bench)
-
     def sheet(self, path: str | os.PathLike[str], *, overwrite: bool = False) -> Path:
-        """Write the gain sheet, with the trims as they stand on the bench; gives the path back."""
-        from gainlib.surveys.sheet import write_sheet
-
-        return write_sheet(self.as_moved(), path, overwrite=overwrite)
+        """Write the gain sheet as one HTML file; gives the path back."""
+        return write_sheet(self, path, overwrite=overwrite)
 
     def write(self, folder: str | os.PathLike[str], *, word: str = "24", overwrite: bool = False) -> tuple[Path, ...]:
-        """Write trimmed copies, with the trims as they stand on the bench; gives their paths back."""
-        from gainlib.surveys.exports import write_copies
+        """Write trimmed copies; gives their paths back."""
+        return write_copies(self, folder, word=word, overwrite=overwrite)
 
-        return write_copies(self.as_moved(), folder, word=word, overwrite=overwrite)
-
-    def against(self, earlier: Survey | Mapping[str, Any]) -> Changes:
+    def against(self, earlier: SurveyResult | Mapping[str, Any]) -> Changes:
         """What is different from an earlier survey."""
-        from gainlib.surveys.comparison import compared
-
         return compared(earlier, self)
 
+    def as_json(self, *, changes: Changes | None = None) -> str:
+        """The survey as JSON, with an entry `changes` where there is something to compare with."""
+        return as_json(self, changes=changes)
+
+    def as_csv(self) -> str:
+        """A row for each stem, as a table program reads it."""
+        return as_csv(self)
+
     def __repr__(self) -> str:
-        from gainlib.surveys.report import lines
-
         return "\n".join(lines(self))
-
-    def _repr_mimebundle_(self, **given: object) -> dict[str, object]:
-        shown = _BENCHES[0].shown(self, self.bench) if _BENCHES else {}
-        return shown | {"text/plain": repr(self)}
-
-
-class Benches(Protocol):
-    """What a room with widgets does for a survey: a bench, its trims read back, and how both are shown."""
-
-    def make(self, found: Survey) -> Any:
-        """A bench for a survey, None where there is nothing to move."""
-
-    def moved(self, found: Survey, bench: Any) -> Survey:
-        """The survey with the trims of its bench."""
-
-    def shown(self, found: Survey, bench: Any) -> dict[str, object]:
-        """What a notebook displays."""
-
-
-_BENCHES: list[Benches] = []
-
-
-def show_surveys_by(benches: Benches) -> None:
-    """Let a room above put surveys on benches; this room knows no widgets."""
-    _BENCHES[:] = [benches]
 
 
 def survey(
@@ -221,7 +136,7 @@ def survey(
     return _ordered(made, faults_of(read, practice, beat))
 
 
-def _ordered(made: Survey, faults: list[Fault]) -> Survey:
+def _ordered(made: AnySurvey, faults: list[Fault]) -> AnySurvey:
     """With its faults, noise among them, and its stems in order: the worst first, of equals by name as given."""
     faults = [*faults, *noise_faults(made.trims, made.practice)]
     faults.sort(key=lambda fault: -fault.weight)

@@ -15,8 +15,8 @@ import pytest
 
 from gainlib import GainError
 from gainlib.surveys import as_csv, as_dict, as_json, lines
-from gainlib.surveys.comparison import compared, earlier
-from gainlib.surveys.report import schema_text
+from gainlib.surveys.comparison import compared
+from gainlib.surveys.record import earlier, schema_text
 from gainlib.surveys.sheet import gain_sheet, write_sheet
 from gainlib.surveys.survey import survey
 

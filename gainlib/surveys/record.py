@@ -1,0 +1,155 @@
+"""A survey as plain data, as JSON holds it: written, described by a schema, read back."""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+from gainlib.errors import GainError
+from gainlib.surveys.result import SurveyResult
+from gainlib.surveys.stem import MEASURED, Stem
+from gainlib.text import printable
+
+__all__ = ["FORM", "as_dict", "earlier", "schema_text"]
+
+FORM = 1
+"""The version of the JSON object; it rises when an entry changes its meaning or goes."""
+
+
+def _number(value: float | None, digits: int = 4) -> float | None:
+    """A number as JSON can hold it: silence and what was not read are null."""
+    if value is None or not math.isfinite(value):
+        return None
+    return round(value, digits) + 0.0
+
+
+def as_dict(survey: SurveyResult) -> dict[str, Any]:
+    """The survey as JSON holds it; `gainlib survey --schema` prints the schema. Levels of silence are null.
+
+    >>> from gainlib.storage import bundled_folder
+    >>> from gainlib.surveys.survey import survey
+    >>> list(as_dict(survey(bundled_folder("media") / "bass.flac")))[3:8]
+    ['stems', 'faults', 'sum', 'trims', 'unreadable']
+    """
+    from gainlib import __version__
+
+    total, practice = survey.sum, survey.practice
+    return {
+        "form": FORM,
+        "gainlib": __version__,
+        "title": survey.title,
+        "stems": [
+            {
+                "name": each.name,
+                "path": _path(each),
+                "format": each.form,
+                "coding": each.coding,
+                "rate_hz": each.rate_hz,
+                "channels": each.channels,
+                "frames": each.frames,
+                "seconds": _number(each.seconds, 6),
+                "starts_at": each.starts_at,
+                "sounds_from_seconds": None if each.sounds is None else _number(each.sounds[0], 3),
+                "sounds_to_seconds": None if each.sounds is None else _number(each.sounds[1], 3),
+                "silent": each.silent,
+                "correlation": None if each.pair is None else _number(each.pair.correlation),
+                "balance_db": None if each.pair is None else _number(each.pair.balance_db),
+                "measures": {name: _number(each.readings.get(name)) for name in MEASURED},
+                "lacks": dict(each.lacks),
+            }
+            for each in survey.stems
+        ],
+        "faults": [
+            {
+                "stem": each.stem,
+                "kind": each.kind,
+                "remark": each.remark,
+                "count": each.count,
+                "sentence": each.sentence,
+                "places": [
+                    {
+                        "sample": place.sample,
+                        "seconds": _number(place.seconds, 6),
+                        "length": place.length,
+                        "channel": place.channel,
+                        "bar": place.bar or None,
+                    }
+                    for place in each.places
+                ],
+            }
+            for each in survey.faults
+        ],
+        "sum": None
+        if total is None
+        else {
+            "stems": list(total.stems),
+            "left_out": [{"stem": name, "why": why} for name, why in total.left_out],
+            "rate_hz": total.rate_hz,
+            "channels": total.channels,
+            "seconds": _number(total.seconds, 6),
+            "before": {name: _number(value) for name, value in total.before.items()},
+            "after": {name: _number(value) for name, value in total.after.items()},
+            "main_trim_db": _number(total.main_trim_db),
+            "noise_dbfs": _number(total.noise_dbfs),
+        },
+        "trims": [
+            {
+                "stem": each.stem,
+                "gain_db": _number(each.gain_db),
+                "held": each.held or None,
+                "before": _number(each.before),
+                "after": _number(each.after),
+                "peak_dbfs": _number(each.peak_dbfs),
+                "true_peak_dbtp": _number(each.true_peak_dbtp),
+                "noise_dbfs": _number(each.noise_dbfs),
+                "works_before": _number(each.works_before),
+                "works_after": _number(each.works_after),
+            }
+            for each in survey.trims
+        ],
+        "unreadable": [{"name": name, "sentence": sentence} for name, sentence in survey.unreadable],
+        "practice": {
+            "measure": practice.measure,
+            "target": practice.value,
+            "stem_ceiling_dbtp": practice.stem_ceiling_dbtp,
+            "main_ceiling_dbtp": practice.main_ceiling_dbtp,
+            "noise_limit_dbfs": practice.noise_limit_dbfs,
+            "threshold_dbfs": practice.threshold_dbfs,
+        },
+        "notes": list(survey.notes),
+        "whole": survey.whole,
+    }
+
+
+def _path(stem: Stem) -> str:
+    """The path as text; a name that is no text on this system keeps its odd bytes as replacement characters."""
+    return str(stem.path).encode("utf-8", "replace").decode("utf-8")
+
+
+def schema_text() -> str:
+    """The JSON Schema of `as_dict`, each entry with what it means."""
+    return resources.files("gainlib.surveys").joinpath("schema.json").read_text(encoding="utf-8").rstrip()
+
+
+def earlier(path: str | os.PathLike[str]) -> dict[str, Any]:
+    """An earlier survey from the file that `gainlib survey --json` wrote.
+
+    Raises GainError for a file that is not there, is no such survey, or is of a later form.
+    """
+    try:
+        content = json.loads(Path(path).read_text(encoding="utf-8-sig"))
+    except (OSError, UnicodeDecodeError, ValueError, RecursionError) as fault:
+        why = getattr(fault, "strerror", None) or "it is not JSON"
+        raise GainError(
+            f"{printable(path)} could not be read as an earlier survey ({why}); "
+            "give a file that gainlib survey --json wrote."
+        ) from fault
+    if not isinstance(content, dict) or not isinstance(content.get("stems"), list):
+        raise GainError(f"{printable(path)} is no survey; give a file that gainlib survey --json wrote.")
+    if content.get("form") != FORM:
+        raise GainError(f"{printable(path)} has the form {content.get('form')!r}; this gainlib reads form {FORM}.")
+    return content
