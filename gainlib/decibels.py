@@ -30,7 +30,6 @@ __all__ = [
     "power_from_rms_dbfs",
     "ratio_from_db",
     "rms_dbfs_from_power",
-    "signed",
     "sum_db",
     "volts_from_dbu",
     "volts_from_dbv",
@@ -593,36 +592,3 @@ def alignment(choice: str | float | Alignment) -> Alignment:
             )
         return ALIGNMENTS[choice]
     return Alignment(f"{choice:+g} dBu for 0 dBFS", float(choice))
-
-
-def signed(value: float, digits: int = 1, unit: str = "dB", *, plus: bool = True) -> str:
-    """A level as it is printed everywhere: a real minus, a plus where a change is meant, −∞ for silence.
-
-    Parameters
-    ----------
-    value : float
-        The level; -inf and +inf are printed as such.
-    digits : int
-        Digits after the point.
-    unit : str
-        What stands behind it; empty for nothing.
-    plus : bool
-        Whether a level above 0 bears a plus.
-
-    Returns
-    -------
-    str
-        The level as a person reads it.
-
-    Examples
-    --------
-    >>> signed(-6.04), signed(3.0, 0), signed(float("-inf"), unit="dBFS"), signed(-0.04)
-    ('−6.0 dB', '+3 dB', '−∞ dBFS', '0.0 dB')
-    """
-    if math.isinf(value):
-        text = "−∞" if value < 0 else ("+∞" if plus else "∞")
-    else:
-        text = f"{abs(value):.{digits}f}"
-        if float(text) != 0.0:
-            text = ("−" if value < 0 else "+" if plus else "") + text
-    return f"{text} {unit}".rstrip()

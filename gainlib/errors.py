@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable
 
-__all__ = ["GainError", "nearest"]
+__all__ = ["GainError", "suggest"]
 
 
 class GainError(ValueError):
@@ -22,10 +22,10 @@ class GainError(ValueError):
         return [f"gainlib: {self}"]
 
 
-def nearest(word: str, known: Iterable[str]) -> str:
+def suggest(word: str, known: Iterable[str]) -> str:
     """Say which known word was probably meant, or list them all.
 
-    >>> nearest("peak_dbf", ["peak_dbfs", "rms_dbfs"])
+    >>> suggest("peak_dbf", ["peak_dbfs", "rms_dbfs"])
     'did you mean peak_dbfs?'
     """
     known = sorted(known)

@@ -1,11 +1,126 @@
-"""Numbers, levels, counts, names and the system's reasons as the sentences print them."""
+"""Numbers, levels, counts, times, names and reasons as the sentences print them."""
 
 from __future__ import annotations
 
+import math
 import os
 import unicodedata
+from collections.abc import Iterable
 
-__all__ = ["printable", "reason_of"]
+__all__ = [
+    "clock", "counted", "dbfs", "describe_value", "left", "level", "listed", "plain", "printable", "printed_number",
+    "reason_of", "signed", "times",
+]  # fmt: skip
+
+
+def signed(value: float, digits: int = 1, unit: str = "dB", *, plus: bool = True) -> str:
+    """A level as it is printed everywhere: a real minus, a plus where a change is meant, −∞ for silence.
+
+    >>> signed(-6.04), signed(3.0, 0), signed(float("-inf"), unit="dBFS"), signed(-0.04)
+    ('−6.0 dB', '+3 dB', '−∞ dBFS', '0.0 dB')
+    """
+    if math.isinf(value):
+        text = "−∞" if value < 0 else ("+∞" if plus else "∞")
+    else:
+        text = f"{abs(value):.{digits}f}"
+        if float(text) != 0.0:
+            text = ("−" if value < 0 else "+" if plus else "") + text
+    return f"{text} {unit}".rstrip()
+
+
+def dbfs(value: float) -> str:
+    """A level in dBFS to a tenth, a plus only where it is over full scale.
+
+    >>> dbfs(-6.04), dbfs(1.0), dbfs(-math.inf)
+    ('−6.0 dBFS', '+1.0 dBFS', '−∞ dBFS')
+    """
+    return signed(value, unit="dBFS", plus=value > 0)
+
+
+def level(value: float, *, plus: bool = False) -> str:
+    """A level to the whole decibel, with a real minus.
+
+    >>> level(-44.3), level(0.2), level(-math.inf), level(3.1, plus=True)
+    ('−44', '0', '−∞', '+3')
+    """
+    return signed(value if math.isinf(value) else round(value), 0, "", plus=plus and not math.isinf(value))
+
+
+def left(headroom_db: float) -> str:
+    """The room below a ceiling: whole decibels, a tenth where less than two are left.
+
+    >>> left(12.4), left(0.43), left(-1e-16), left(math.inf)
+    ('12 dB', '0.4 dB', '0 dB', 'all')
+    """
+    if math.isinf(headroom_db):
+        return "all"
+    tenths = round(headroom_db, 1)
+    return signed(headroom_db, 1 if tenths < 2.0 and tenths % 1 else 0, plus=False)
+
+
+def printed_number(value: float, unit: str, step: float = 0.0, *, plus: bool = True) -> str:
+    """A number as a sentence prints it, with as many digits as it (or its step) has, up to four.
+
+    >>> printed_number(-30.0, "dBu", 1.0), printed_number(1.5, "dB", 0.5), printed_number(0.775, "V")
+    ('−30 dBu', '+1.5 dB', '0.775 V')
+    """
+    digits = next((count for count in range(4) if _has_digits(value, count) and _has_digits(step, count)), 4)
+    return signed(value, digits, unit, plus=plus and unit in ("dB", "LU"))
+
+
+def _has_digits(value: float, digits: int) -> bool:
+    return not math.isfinite(value) or abs(round(value, digits) - value) < 1e-9 * max(1.0, abs(value))
+
+
+def times(count: int) -> str:
+    """How often.
+
+    >>> times(1), times(14)
+    ('once', '14 times')
+    """
+    return {1: "once", 2: "twice"}.get(count, f"{count} times")
+
+
+def counted(count: float, thing: str, things: str = "") -> str:
+    """How many of a thing; `things` where more of them do not only end in s.
+
+    >>> counted(1, "stem"), counted(0, "stem"), counted(2.5, "point"), counted(2, "pass", "passes")
+    ('1 stem', '0 stems', '2.5 points', '2 passes')
+    """
+    number = f"{count}" if isinstance(count, int) else f"{count:g}"
+    return f"{number} {thing if count == 1 else things or f'{thing}s'}"
+
+
+def clock(seconds: float) -> str:
+    """A moment as a clock tells it, to the millisecond.
+
+    >>> clock(75.25), clock(3725.5)
+    ('1:15.250', '1:02:05.500')
+    """
+    thousandths = round(seconds * 1000)
+    minutes, rest = divmod(thousandths, 60_000)
+    hours, minutes = divmod(minutes, 60)
+    head = f"{hours}:{minutes:02}" if hours else f"{minutes}"
+    return f"{head}:{rest / 1000:06.3f}"
+
+
+def listed(parts: Iterable[str]) -> str:
+    """Texts in a row, each once.
+
+    >>> listed(["too high", "too low", "too high"])
+    'too high and too low'
+    """
+    unlike = list(dict.fromkeys(parts))
+    return unlike[0] if len(unlike) == 1 else f"{', '.join(unlike[:-1])} and {unlike[-1]}"
+
+
+def plain(name: str) -> str:
+    """A name as running text has it.
+
+    >>> plain("lead-voice")
+    'lead voice'
+    """
+    return name.replace("-", " ").replace("_", " ")
 
 
 def printable(text: str | os.PathLike[str]) -> str:
@@ -17,8 +132,30 @@ def printable(text: str | os.PathLike[str]) -> str:
     >>> printable("tief\\x1b[2J\\u202egnal"), printable("ドラム")
     ('tief�[2J�gnal', 'ドラム')
     """
-    plain = os.fsencode(text).decode("utf-8", "replace")
-    return "".join("�" if unicodedata.category(each) in ("Cc", "Cf", "Zl", "Zp", "Cs") else each for each in plain)
+    signs = os.fsdecode(text)
+    return "".join("�" if unicodedata.category(each) in ("Cc", "Cf", "Zl", "Zp", "Cs") else each for each in signs)
+
+
+def describe_value(value: object) -> str:
+    """A value as a sentence quotes it: short, whatever it is.
+
+    >>> describe_value("loud"), describe_value(None), describe_value(float("nan")), describe_value([1, 2])
+    ("'loud'", 'nothing', 'NaN', 'a list')
+    """
+    if value is None:
+        return "nothing"
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, int | float):
+        try:
+            number = float(value)
+        except (OverflowError, ValueError):
+            return "a number beyond all bounds"
+        return "NaN" if number != number else f"{number:g}".replace("-", "−").replace("inf", "infinite")
+    if isinstance(value, str):
+        return repr(str(value[:40]) + ("…" if len(value) > 40 else ""))
+    kind = {"dict": "table", "ndarray": "array"}.get(type(value).__name__, type(value).__name__)
+    return f"{'an' if kind[:1].lower() in 'aeiou' else 'a'} {kind}"
 
 
 def reason_of(fault: BaseException) -> str:

@@ -126,23 +126,6 @@ def test_errors_name_what_arrived_and_what_to_do(call, sentence):
         call()
 
 
-@pytest.mark.parametrize(
-    ("value", "options", "text"),
-    [
-        (-6.04, {}, "−6.0 dB"),
-        (6.0, {"digits": 0}, "+6 dB"),
-        (6.0, {"plus": False, "unit": "dBFS"}, "6.0 dBFS"),
-        (-0.04, {}, "0.0 dB"),
-        (0.04, {}, "0.0 dB"),
-        (-math.inf, {"unit": "dBFS"}, "−∞ dBFS"),
-        (math.inf, {"plus": False}, "∞ dB"),
-        (14.0, {"digits": 0, "unit": "", "plus": False}, "14"),
-    ],
-)
-def test_levels_are_printed_with_a_real_minus(value, options, text):
-    assert db.signed(value, **options) == text
-
-
 def test_the_zero_of_rms_levels_stands_in_one_place():
     # Whoever squares the zero, or writes 3.01 dB for it, makes a second definition beside `rms_dbfs_from_power`.
     package = Path(db.__file__).parent

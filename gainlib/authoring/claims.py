@@ -7,7 +7,7 @@ import math
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from gainlib.authoring.evidence import Evidence, Look, describe_numbers, describe_settings, listed
+from gainlib.authoring.evidence import Evidence, Look, describe_numbers, describe_settings
 from gainlib.authoring.search import halton, spread_answers
 from gainlib.exercises import answer_from, author_answer, check
 from gainlib.exercises.given import Places
@@ -15,6 +15,7 @@ from gainlib.exercises.questions import ExpectedAnswer, expected_answers
 from gainlib.exercises.readings import DIFFERENCES, LEVEL_UNITS, reading_of
 from gainlib.exercises.tables import SlipEntry
 from gainlib.exercises.variant import Variant
+from gainlib.text import listed
 
 __all__ = [
     "author_keeps_a_margin",

@@ -15,12 +15,12 @@ from gainlib.errors import GainError
 from gainlib.exercises.given import Places
 from gainlib.exercises.parameters import ORDER
 from gainlib.exercises.questions import expected_answers
-from gainlib.exercises.readings import Renderings, printed_number
-from gainlib.exercises.tables import shown
+from gainlib.exercises.readings import Renderings
 from gainlib.exercises.variant import Exercise, Variant
 from gainlib.exercises.verdict import met_slips, reaches
+from gainlib.text import describe_value, printed_number
 
-__all__ = ["Evidence", "Look", "describe_numbers", "describe_settings", "listed"]
+__all__ = ["Evidence", "Look", "describe_numbers", "describe_settings"]
 
 ANSWERS = 400  # evenly spread answers over all variants together
 MOST_LOOKS = 480  # answers that one search may try
@@ -193,17 +193,7 @@ def describe_settings(variant: Variant, answer: Mapping[str, Any]) -> str:
         if move.points:
             said.append(f"{move.label} with {len(value)} points")
         elif move.options:
-            said.append(f"{move.label} {shown(value)}")
+            said.append(f"{move.label} {describe_value(value)}")
         else:
             said.append(f"{move.label} {printed_number(value, move.unit, move.step)}")
     return ", ".join(said)
-
-
-def listed(parts: Iterable[str]) -> str:
-    """Texts in a row, each once.
-
-    >>> listed(["too high", "too low", "too high"])
-    'too high and too low'
-    """
-    unlike = list(dict.fromkeys(parts))
-    return unlike[0] if len(unlike) == 1 else f"{', '.join(unlike[:-1])} and {unlike[-1]}"

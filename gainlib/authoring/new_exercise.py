@@ -6,9 +6,10 @@ import re
 from importlib import resources
 from pathlib import Path
 
-from gainlib.errors import GainError, nearest
-from gainlib.exercises.tables import KINDS, shown
+from gainlib.errors import GainError, suggest
+from gainlib.exercises.tables import KINDS
 from gainlib.storage import atomic_write
+from gainlib.text import describe_value
 
 __all__ = ["new_exercise"]
 
@@ -28,9 +29,11 @@ def new_exercise(name: str, *, kind: str = "set", folder: Path | None = None) ->
     """
     plain = name.removesuffix(".toml") if isinstance(name, str) else ""
     if len(plain) > LONGEST_NAME or not NAME.fullmatch(plain):
-        raise GainError(f"the name is {shown(name)}; give small letters, digits and hyphens, such as levels/hot-bass.")
+        raise GainError(
+            f"the name is {describe_value(name)}; give small letters, digits and hyphens, such as levels/hot-bass."
+        )
     if kind not in KINDS:
-        raise GainError(f"kind is {shown(kind)}; {nearest(str(kind)[:80], KINDS)}")
+        raise GainError(f"kind is {describe_value(kind)}; {suggest(str(kind)[:80], KINDS)}")
     text = (resources.files("gainlib") / "authoring" / "templates" / f"{kind}.toml").read_text(encoding="utf-8")
     file = (folder or Path()) / f"{plain}.toml"
     title = plain.rpartition("/")[2].replace("-", " ").capitalize()

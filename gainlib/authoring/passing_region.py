@@ -9,12 +9,12 @@ from html import escape
 from pathlib import Path
 from typing import Any
 
-from gainlib.errors import GainError, nearest
+from gainlib.errors import GainError, suggest
 from gainlib.exercises import ControlSpec, Exercise, Variant, author_answer, load
-from gainlib.exercises.readings import Renderings, printed_number
+from gainlib.exercises.readings import Renderings
 from gainlib.html.figures import bokeh_script
 from gainlib.storage import atomic_write
-from gainlib.text import reason_of
+from gainlib.text import printed_number, reason_of
 from gainlib.views.style import coloured, frame
 
 __all__ = ["Cell", "PassingRegion", "passing_region", "write_passing_page"]
@@ -271,7 +271,7 @@ def _pair(exercise: Exercise, variant: Variant, controls: tuple[str, str] | None
         named = [each for each in numbers if each.path == name or each.path.endswith(f"/{name}")]
         if len(named) != 1:
             paths = [each.path for each in numbers]
-            raise GainError(f"{name!r} is not one of the controls that are numbers; {nearest(name, paths)}")
+            raise GainError(f"{name!r} is not one of the controls that are numbers; {suggest(name, paths)}")
         found.append(named[0])
     if found[0] == found[1]:
         raise GainError(f"both controls are {found[0].path}; name two.")

@@ -5,10 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
-from gainlib.authoring.evidence import Evidence, listed
+from gainlib.authoring.evidence import Evidence
 from gainlib.exercises.given import Places
 from gainlib.exercises.readings import Reading
 from gainlib.exercises.tables import PLACEHOLDER
+from gainlib.text import listed
 
 __all__ = ["check_texts"]
 

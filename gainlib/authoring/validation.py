@@ -9,12 +9,13 @@ from pydantic import ValidationError
 
 from gainlib.authoring.messages import FileFault, parse_text
 from gainlib.authoring.positions import line_of, lines_of
-from gainlib.errors import nearest
+from gainlib.errors import suggest
 from gainlib.exercises.collection import build_exercise, own_name, read_content
 from gainlib.exercises.entry_faults import describe_fault
 from gainlib.exercises.given import Places
-from gainlib.exercises.tables import KINDS, PLAIN, Spec, known_entries, number_in_quotes, plain_number, shown
+from gainlib.exercises.tables import KINDS, PLAIN, Spec, known_entries, number_in_quotes, plain_number
 from gainlib.exercises.variant import Exercise
+from gainlib.text import describe_value
 
 __all__ = ["validate"]
 
@@ -36,10 +37,12 @@ def validate(file: Path, name: str = "") -> tuple[Exercise | None, tuple[FileFau
     lines = lines_of(text)
     kind = entries.get("kind")
     if not isinstance(kind, str) or kind not in KINDS:
-        near = nearest(str(kind)[:80], KINDS)
+        near = suggest(str(kind)[:80], KINDS)
         said = "the entry kind is missing; known are " + ", ".join(KINDS) + "."
         found.append(
-            FileFault(line_of(lines, ("kind",)), f"kind is {shown(kind)}; {near}" if kind is not None else said)
+            FileFault(
+                line_of(lines, ("kind",)), f"kind is {describe_value(kind)}; {near}" if kind is not None else said
+            )
         )
         entries["kind"] = near.removeprefix("did you mean ").removesuffix("?")
         if entries["kind"] not in KINDS:
@@ -81,7 +84,7 @@ def _shaped(
         for each in faults:
             place: Places = tuple(each["loc"])
             if each["type"] == "extra_forbidden":
-                near = nearest(str(place[-1]), known_entries(place[:-1]))
+                near = suggest(str(place[-1]), known_entries(place[:-1]))
                 renamed.add((*place[:-1], near.removeprefix("did you mean ").removesuffix("?")))
         for each in faults:
             place = tuple(each["loc"])
@@ -114,7 +117,7 @@ def _as_meant(entries: dict[str, Any], place: Places, fault: Any, unsure: set[Pl
         if way and last in known_entries(()):
             entries.setdefault(str(last), value)
             return True
-        near = nearest(str(last), known_entries(tuple(way)))
+        near = suggest(str(last), known_entries(tuple(way)))
         if near.startswith("did you mean "):
             owner.setdefault(near.removeprefix("did you mean ").removesuffix("?"), value)
         else:

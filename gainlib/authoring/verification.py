@@ -14,8 +14,8 @@ from gainlib.authoring.text_lint import check_texts
 from gainlib.authoring.validation import validate
 from gainlib.errors import GainError
 from gainlib.exercises.collection import exercise_names, load, own_name
-from gainlib.exercises.tables import shown
 from gainlib.storage import bundled_folder
+from gainlib.text import describe_value
 
 __all__ = ["Verification", "verify"]
 
@@ -83,7 +83,7 @@ def verify(exercise: str | Path, *, variants: int = 200) -> Verification:
     True
     """
     if isinstance(variants, bool) or not isinstance(variants, int) or variants < 1:
-        raise GainError(f"variants is {shown(variants)}; give a whole number of 1 or more.")
+        raise GainError(f"variants is {describe_value(variants)}; give a whole number of 1 or more.")
     own = str(exercise).endswith(".toml")
     file = Path(exercise) if own else _bundled(str(exercise))
     name = own_name(file) if own else str(exercise)

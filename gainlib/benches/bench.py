@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from gainlib.benches.controls import Breakpoints, Control, Pick, Range, control_of
 from gainlib.benches.history import History
-from gainlib.errors import GainError, nearest
+from gainlib.errors import GainError, suggest
 from gainlib.flow import Rendering, Session
 from gainlib.views import Headline, View, headline, view
 
@@ -209,7 +209,7 @@ class Bench:
                 return each
         if not self.controls:
             raise GainError(f"{path!r} has no control on this bench; it has none at all: give controls=[...].")
-        raise GainError(f"{path!r} has no control on this bench; {nearest(str(path), self.controls)}")
+        raise GainError(f"{path!r} has no control on this bench; {suggest(str(path), self.controls)}")
 
     def _printed(self, path: str, value: Any) -> str:
         return self.controls[path].printed(value)

@@ -12,10 +12,11 @@ import ipywidgets
 import traitlets
 
 from gainlib.benches.exercise_panel import Sitting
-from gainlib.errors import GainError, nearest
+from gainlib.errors import GainError, suggest
 from gainlib.exercises import Exercise, Variant, exercise_names, load
 from gainlib.learners.progress import Progress
 from gainlib.learners.spaced_repetition import Missed, missed
+from gainlib.text import counted
 from gainlib.widgets.cell_display import close_tree, take_place
 from gainlib.widgets.scripts import page_script
 from gainlib.widgets.toolbar import STYLES
@@ -72,7 +73,7 @@ class ExerciseBook:
     def pick(self, *, topic: str = "", level: int = 0, only_missed: bool = False) -> ExerciseBook:
         """List only what fits; an empty topic and level 0 mean any. Raises GainError for a topic or level not there."""
         if topic and topic not in self.topics:
-            raise GainError(f"there is no topic {topic!r}; {nearest(topic, self.topics)}")
+            raise GainError(f"there is no topic {topic!r}; {suggest(topic, self.topics)}")
         if level not in (0, *LEVELS):
             raise GainError(f"level is {level!r}; give 1, 2 or 3, or 0 for any.")
         self.topic, self.level, self.only_missed = topic, level, only_missed
@@ -128,7 +129,7 @@ class ExerciseBook:
     def open(self, name: str) -> Sitting:
         """Sit an exercise with numbers that were not drawn before. Raises GainError for one that is not there."""
         if name not in self.exercises:
-            raise GainError(f"there is no exercise {name!r}; {nearest(str(name), self.exercises)}")
+            raise GainError(f"there is no exercise {name!r}; {suggest(str(name), self.exercises)}")
         exercise = self.exercises[name]
         draw, variant = self._fresh(exercise)
         if self.sitting is not None:
@@ -211,7 +212,7 @@ class BookPanel:
 
     def _note(self, entries: tuple[BookEntry, ...]) -> str:
         if entries:
-            said = f"{len(entries)} exercise{'' if len(entries) == 1 else 's'}."
+            said = f"{counted(len(entries), 'exercise')}."
         elif self.book.only_missed and not self.book.missed:
             said = "Nothing that you got wrong is open. What you miss comes back after one, three and seven days."
         else:

@@ -8,7 +8,7 @@ from typing import Any
 
 import ipywidgets
 
-from gainlib.errors import GainError, nearest
+from gainlib.errors import GainError, suggest
 from gainlib.flow import Rendering, Session
 from gainlib.views import View, view
 from gainlib.widgets.cell_display import close_tree
@@ -85,7 +85,7 @@ class Candidates:
     def choose(self, label: str) -> Candidates:
         """Show another candidate. Raises GainError for one that is not there."""
         if label not in self.renderings:
-            raise GainError(f"there is no candidate {label!r}; {nearest(str(label), self.renderings)}")
+            raise GainError(f"there is no candidate {label!r}; {suggest(str(label), self.renderings)}")
         self.chosen = label
         now = self.renderings[label]
         for each, picture in zip(self.views, self.pictures, strict=True):

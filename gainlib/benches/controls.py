@@ -7,12 +7,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from gainlib.decibels import ALIGNMENTS, signed
+from gainlib.decibels import ALIGNMENTS
 from gainlib.errors import GainError
 from gainlib.flow import Session
 from gainlib.stages import choices_of, settings_of
 from gainlib.stages.base import unit_of
-from gainlib.views.phrasing import plain
+from gainlib.text import plain, signed
 
 __all__ = ["Breakpoints", "Control", "Pick", "Range", "control_of"]
 

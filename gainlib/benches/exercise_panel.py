@@ -13,10 +13,11 @@ import traitlets
 from gainlib.benches.bench import Bench
 from gainlib.benches.candidates import Candidates
 from gainlib.benches.controls import Control
-from gainlib.errors import GainError, nearest
+from gainlib.errors import GainError, suggest
 from gainlib.exercises import ControlSpec, Exercise, Hint, Variant, Verdict, check, load
 from gainlib.learners.enrolment import own_variant
 from gainlib.learners.progress import Progress
+from gainlib.text import counted
 from gainlib.views import Headline, View, Waveform
 from gainlib.widgets.cell_display import close_tree, take_place
 from gainlib.widgets.questions import ask_input
@@ -110,7 +111,7 @@ class Sitting:
     def reply(self, name: str, value: Any) -> Sitting:
         """Answer a question; None takes the answer back. Raises GainError for a name that is not asked for."""
         if name not in self.answers:
-            raise GainError(f"{name!r} is not asked here; {nearest(str(name), self.answers) if self.answers else ''}")
+            raise GainError(f"{name!r} is not asked here; {suggest(str(name), self.answers) if self.answers else ''}")
         self.answers[name] = value
         if self._panel is not None and not self._panel.closed:
             self._panel.replied(name)
@@ -154,7 +155,7 @@ class Sitting:
         if len(self.hints) == len(self.variant.hints) or (self.verdict is not None and self.verdict.passed):
             return ""
         cost = self.variant.hints[len(self.hints)].cost
-        return f"Show a hint (costs {_points(cost)})" if cost else "Show a hint (free)"
+        return f"Show a hint (costs {counted(cost, 'point')})" if cost else "Show a hint (free)"
 
     @property
     def told(self) -> tuple[str, ...]:
@@ -241,7 +242,7 @@ class SittingPanel:
                         {
                             "title": each.title,
                             "passed": each.passed,
-                            "points": f"{each.points:g} of {_points(each.out_of)}",
+                            "points": f"{each.points:g} of {counted(each.out_of, 'point')}",
                             "sentence": each.sentence,
                         }
                         for each in verdict.lines
@@ -327,7 +328,3 @@ def _with_ride(views: Sequence[str | View], variant: Variant) -> Sequence[str | 
 def _flat(value: Any) -> Any:
     """A setting as JSON has it: the points of a ride as lists."""
     return [list(each) for each in value] if isinstance(value, tuple) else value
-
-
-def _points(points: float) -> str:
-    return f"{points:g} point" if points == 1 else f"{points:g} points"

@@ -8,8 +8,8 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from gainlib.decibels import signed
 from gainlib.meters import loudness_lufs, rms_dbfs
+from gainlib.text import signed
 
 __all__ = [
     "CAUTION", "CEILING_DBFS", "LONGEST_SECONDS", "HeardLevel", "guarded", "level_heard", "listening_codes",

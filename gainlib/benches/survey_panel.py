@@ -16,7 +16,6 @@ import numpy as np
 from gainlib.audio import Audio, Recording
 from gainlib.benches.bench import Bench
 from gainlib.benches.controls import Control
-from gainlib.decibels import signed
 from gainlib.errors import GainError
 from gainlib.flow import Bus, Session, Strip
 from gainlib.flow.session import MAIN
@@ -25,6 +24,7 @@ from gainlib.surveys import survey as surveys
 from gainlib.surveys.exports import write_copies
 from gainlib.surveys.sheet import fragment, write_sheet
 from gainlib.surveys.survey import Survey
+from gainlib.text import signed
 from gainlib.widgets.cell_display import close_tree, take_place
 
 __all__ = ["StemsPanel", "SurveyOnBench", "bench_of", "survey"]

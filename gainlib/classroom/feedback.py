@@ -14,7 +14,7 @@ from gainlib.classroom.drawing import answered_picture, page, picture, script, s
 from gainlib.classroom.marking import Work, engine_digest
 from gainlib.classroom.marks import LearnerMark
 from gainlib.exercises import Exercise, Variant, load
-from gainlib.exercises.readings import printed_number
+from gainlib.text import printed_number
 
 __all__ = ["PageWork", "feedback_pages"]
 

@@ -18,6 +18,7 @@ from pathlib import Path, PurePosixPath
 
 from gainlib.errors import GainError
 from gainlib.learners.submission import LARGEST_HAND_IN_BYTES
+from gainlib.text import printable, reason_of
 
 __all__ = ["Found", "found_in"]
 
@@ -62,8 +63,8 @@ def _walked(home: Path, folder: Path, depth: int) -> Iterator[Found]:
         entries = sorted(os.scandir(folder), key=lambda each: each.name)
     except OSError as fault:
         if folder == home:
-            raise GainError(f"{home} cannot be read ({_reason(fault)}); check its permissions.") from fault
-        yield Found(_shown(folder, home), fault=f"it cannot be opened ({_reason(fault)}).")
+            raise GainError(f"{home} cannot be read ({reason_of(fault)}); check its permissions.") from fault
+        yield Found(_shown(folder, home), fault=f"it cannot be opened ({reason_of(fault)}).")
         return
     for entry in entries:
         path = Path(entry.path)
@@ -73,7 +74,7 @@ def _walked(home: Path, folder: Path, depth: int) -> Iterator[Found]:
         try:
             kind = entry.stat(follow_symlinks=False)
         except OSError as fault:
-            yield Found(place, fault=f"it cannot be read ({_reason(fault)}).")
+            yield Found(place, fault=f"it cannot be read ({reason_of(fault)}).")
             continue
         if stat.S_ISLNK(kind.st_mode):
             yield Found(place, fault="it is a link; links are not followed, put the file itself there.")
@@ -95,7 +96,7 @@ def _walked(home: Path, folder: Path, depth: int) -> Iterator[Found]:
                 with path.open("rb") as file:
                     yield Found(place, file.read(LARGEST_HAND_IN_BYTES + 1))
             except OSError as fault:
-                yield Found(place, fault=f"it cannot be read ({_reason(fault)}).")
+                yield Found(place, fault=f"it cannot be read ({reason_of(fault)}).")
 
 
 _TOO_LARGE = f"it is larger than {LARGEST_HAND_IN_BYTES // 1024} kB; a hand-in is a small file."
@@ -122,7 +123,7 @@ def _archived(path: Path, place: str, size: int) -> Iterator[Found]:
 
 def _member(archive: zipfile.ZipFile, member: zipfile.ZipInfo, place: str) -> Iterator[Found]:
     name = member.filename
-    inside = f"{place}: {_printable(name)}"
+    inside = f"{place}: {printable(name)[:300]}"
     parts = PurePosixPath(name.replace("\\", "/")).parts
     if member.is_dir() or not parts or any(part.lower() in _CLUTTER for part in parts):
         return
@@ -148,13 +149,4 @@ def _member(archive: zipfile.ZipFile, member: zipfile.ZipInfo, place: str) -> It
 
 
 def _shown(path: Path, home: Path) -> str:
-    return _printable(path.relative_to(home).as_posix())
-
-
-def _printable(name: str) -> str:
-    """A file's name as a line of text can hold it; some names hold line ends, and some no characters at all."""
-    return "".join(each if each.isprintable() else "�" for each in name)[:300]
-
-
-def _reason(fault: OSError) -> str:
-    return (fault.strerror or str(fault)).lower()
+    return printable(path.relative_to(home).as_posix())[:300]

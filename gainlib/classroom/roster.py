@@ -10,6 +10,7 @@ from pathlib import Path
 from gainlib.classroom.class_file import RosterLine
 from gainlib.errors import GainError
 from gainlib.learners.naming import require_text
+from gainlib.text import reason_of
 
 __all__ = ["read_roster"]
 
@@ -40,7 +41,7 @@ def read_roster(file: str | os.PathLike[str]) -> tuple[RosterLine, ...]:
             raise GainError(f"{path.name} is larger than {LARGEST_ROSTER_BYTES // 1024**2} MB; give the list alone.")
         content = path.read_bytes()
     except OSError as fault:
-        raise GainError(f"{path} cannot be read ({(fault.strerror or str(fault)).lower()}); check the name.") from fault
+        raise GainError(f"{path} cannot be read ({reason_of(fault)}); check the name.") from fault
     text = _decoded(content, path.name)
     separator = max(";\t,", key=lambda each: text.partition("\n")[0].count(each))
     try:

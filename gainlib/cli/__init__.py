@@ -13,6 +13,7 @@ from gainlib import __version__
 from gainlib.cli import classroom
 from gainlib.cli.survey import EXAMPLE, survey_command
 from gainlib.errors import GainError
+from gainlib.text import counted
 
 __all__ = ["main"]
 
@@ -128,8 +129,7 @@ def _print_findings(found: list) -> None:  # type: ignore[type-arg]
     console = Console(highlight=False, soft_wrap=False)
     console.print(table)
     faults = sum(not each.works for each in found)
-    things = "thing" if faults == 1 else "things"
-    console.print("Everything works." if not faults else f"{faults} {things} to see to.")
+    console.print("Everything works." if not faults else f"{counted(faults, 'thing')} to see to.")
 
 
 @app.command("prove", epilog="Example: gainlib prove my-exercise.toml --variants 30")

@@ -11,6 +11,7 @@ from rich.text import Text
 from gainlib.authoring.verification import Verification
 from gainlib.errors import GainError
 from gainlib.exercises import load
+from gainlib.text import counted
 
 __all__ = ["draw_passing", "print_proof", "wanted_controls"]
 
@@ -52,7 +53,7 @@ def print_proof(proof: Verification) -> None:
     """Print one proof as short plain sentences."""
     console = Console(highlight=False)
     count = len(proof.faults)
-    said = "proven" if proof.sound else f"not proven, {count} {'thing' if count == 1 else 'things'} to mend"
+    said = "proven" if proof.sound else f"not proven, {counted(count, 'thing')} to mend"
     console.print(Text(f"{proof.name}: {said}.", style="bold"))
     rows = [("WRONG", each.text) for each in proof.faults]
     rows += [("look at", each.text) for each in proof.remarks]

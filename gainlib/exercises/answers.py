@@ -7,11 +7,11 @@ import numbers
 from collections.abc import Mapping
 from typing import Any
 
-from gainlib.errors import nearest
+from gainlib.errors import suggest
 from gainlib.exercises.model import ControlSpec, Question
-from gainlib.exercises.readings import printed_number
-from gainlib.exercises.tables import MOST_POINTS, shown
+from gainlib.exercises.tables import MOST_POINTS
 from gainlib.exercises.variant import Variant
+from gainlib.text import describe_value, printed_number
 
 __all__ = ["as_number", "read_answer"]
 
@@ -29,7 +29,7 @@ def read_answer(variant: Variant, answer: object) -> tuple[dict[str, Any], dict[
     except Exception:
         given = None
     if given is None or len(given) > MOST_ENTRIES:
-        why = "it holds too much" if given else f"it is {shown(answer)}"
+        why = "it holds too much" if given else f"it is {describe_value(answer)}"
         wanted = "a value for each control" if moves and not asks else "an answer to each question"
         sentence = f"The answer cannot be read: {why}; {wanted} is wanted."
         return {}, dict.fromkeys(titles, "no value came with the answer"), [sentence]
@@ -42,9 +42,9 @@ def read_answer(variant: Variant, answer: object) -> tuple[dict[str, Any], dict[
         if strips == 1 and name.count("/") == 1:
             name = f"{variant.session.strips[0].name}/{name}"
         if name not in titles:
-            close = nearest(name[:80], titles) if name else f"known are {', '.join(titles)}."
+            close = suggest(name[:80], titles) if name else f"known are {', '.join(titles)}."
             what = "controls" if not asks else "questions" if not moves else "controls or questions"
-            notes.append(f"The answer names {shown(key)}, which is not one of the {what}; {close}")
+            notes.append(f"The answer names {describe_value(key)}, which is not one of the {what}; {close}")
             continue
         read, fault = _moved(moves[name], value, variant) if name in moves else _asked(asks[name], value)
         if fault:
@@ -67,9 +67,10 @@ def _moved(move: ControlSpec, given: object, variant: Variant) -> tuple[Any, str
             same = option == number if isinstance(option, float) else type(given) is type(option) and option == given
             if same:
                 return option, ""
-        return None, f"{move.label} is {shown(given)}; it must be one of {', '.join(map(shown, move.options))}"
+        known = ", ".join(map(describe_value, move.options))
+        return None, f"{move.label} is {describe_value(given)}; it must be one of {known}"
     if number is None:
-        return None, f"{move.label} is {shown(given)}; it must be a number"
+        return None, f"{move.label} is {describe_value(given)}; it must be a number"
     if not move.low <= number <= move.high:
         came, low, high = (printed_number(each, move.unit, move.step) for each in (number, move.low, move.high))
         return None, f"{move.label} is {came}; the control goes from {low} to {high}"
@@ -79,12 +80,12 @@ def _moved(move: ControlSpec, given: object, variant: Variant) -> tuple[Any, str
 def _ridden(move: ControlSpec, given: object, variant: Variant) -> tuple[Any, str]:
     wanted = "it must be a row of points, each [seconds, gain in dB], the seconds rising"
     if not isinstance(given, list | tuple) or len(given) > MOST_POINTS:
-        return None, f"{move.label} is {shown(given)}; {wanted}, at most {MOST_POINTS}"
+        return None, f"{move.label} is {describe_value(given)}; {wanted}, at most {MOST_POINTS}"
     points = []
     for row in given:
         pair = [as_number(each) for each in row] if isinstance(row, list | tuple) and len(row) == 2 else [None]
         if any(each is None for each in pair):
-            return None, f"{move.label} holds {shown(row)}; {wanted}"
+            return None, f"{move.label} holds {describe_value(row)}; {wanted}"
         points.append((float(pair[0] or 0.0), float(pair[1] or 0.0)))
     longest = max(strip.take.seconds for strip in variant.session.strips)
     for index, (seconds, gain_db) in enumerate(points):
@@ -101,7 +102,7 @@ def _asked(ask: Question, given: object) -> tuple[Any, str]:
     if ask.form in ("number", "seconds"):
         number = as_number(given)
         if number is None:
-            return None, f"{ask.title} is {shown(given)}; it must be a number"
+            return None, f"{ask.title} is {describe_value(given)}; it must be a number"
         if not ask.low <= number <= ask.high:
             low, high, came = (printed_number(each, ask.unit) for each in (ask.low, ask.high, number))
             return None, f"{ask.title} is {came}; it goes from {low} to {high}"
@@ -109,15 +110,15 @@ def _asked(ask: Question, given: object) -> tuple[Any, str]:
     if ask.form == "choice":
         if isinstance(given, str) and given in ask.choices:
             return given, ""
-        near = nearest(given[:80], ask.choices) if isinstance(given, str) else f"known are {', '.join(ask.choices)}."
-        return None, f"{ask.title} is {shown(given)}; {near.rstrip('.')}"
+        near = suggest(given[:80], ask.choices) if isinstance(given, str) else f"known are {', '.join(ask.choices)}."
+        return None, f"{ask.title} is {describe_value(given)}; {near.rstrip('.')}"
     try:
         order = tuple(given) if isinstance(given, list | tuple) and len(given) < 100 else ()
         whole = all(isinstance(each, str) for each in order) and sorted(order) == sorted(ask.choices)
     except Exception:  # a learner's answer may be any object at all
         whole = False
     if not whole:
-        return None, f"{ask.title} is {shown(given)}; give each of {', '.join(ask.choices)} once"
+        return None, f"{ask.title} is {describe_value(given)}; give each of {', '.join(ask.choices)} once"
     return order, ""
 
 

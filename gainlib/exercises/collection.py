@@ -8,13 +8,14 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
-from gainlib.errors import GainError, nearest
+from gainlib.errors import GainError, suggest
 from gainlib.exercises.consistency import find_faults
 from gainlib.exercises.entry_faults import describe_fault
 from gainlib.exercises.given import Told
-from gainlib.exercises.tables import KINDS, Spec, shown
+from gainlib.exercises.tables import KINDS, Spec
 from gainlib.exercises.variant import Exercise
 from gainlib.storage import bundled_folder
+from gainlib.text import describe_value, reason_of
 
 __all__ = ["build_exercise", "exercise_names", "load"]
 
@@ -41,13 +42,13 @@ def load(name: str | Path) -> Exercise:
     '03-set-recording-level'
     """
     if not isinstance(name, str | Path):
-        raise GainError(f"the exercise's name is {shown(name)}; give text such as 'recording/leave-room'.")
+        raise GainError(f"the exercise's name is {describe_value(name)}; give text such as 'recording/leave-room'.")
     if str(name).endswith(".toml"):
         file = Path(name)
         return _load_file(own_name(file), file)
     known = exercise_names()
     if name not in known:
-        raise GainError(f"there is no exercise {str(name)[:80]!r}; {nearest(str(name)[:80], known)}")
+        raise GainError(f"there is no exercise {str(name)[:80]!r}; {suggest(str(name)[:80], known)}")
     return _load_file(str(name), bundled_folder("exercises").joinpath(*str(name).split("/")).with_suffix(".toml"))
 
 
@@ -83,8 +84,7 @@ def read_content(file: Path) -> str:
             raise GainError(f"{file.name} is larger than {LARGEST_FILE_BYTES // 1024} kB; an exercise is a short text.")
         content = file.read_bytes()
     except OSError as fault:
-        reason = (fault.strerror or str(fault)).lower()
-        raise GainError(f"{file} cannot be read ({reason}); check the name and its permissions.") from fault
+        raise GainError(f"{file} cannot be read ({reason_of(fault)}); check the name and its permissions.") from fault
     try:
         return content.decode("utf-8")
     except UnicodeDecodeError as fault:
@@ -103,7 +103,7 @@ def read_spec(file: Path) -> tuple[Spec, bytes]:
     if kind is None:
         raise GainError(f"{file.name} lacks the entry kind; known are {', '.join(KINDS)}.")
     if not isinstance(kind, str) or kind not in KINDS:
-        raise GainError(f"{file.name}: kind is {shown(kind)}; {nearest(str(kind)[:80], KINDS)}")
+        raise GainError(f"{file.name}: kind is {describe_value(kind)}; {suggest(str(kind)[:80], KINDS)}")
     try:
         return Spec.model_validate(entries), text.encode()
     except ValidationError as fault:

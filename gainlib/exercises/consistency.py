@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
-from gainlib.errors import GainError, nearest
+from gainlib.errors import GainError, suggest
 from gainlib.exercises.formulas import require_formula
 from gainlib.exercises.given import SIGNAL, Layout, Places, Start, Told, laid_out, noted
 from gainlib.exercises.parameters import (
@@ -37,10 +37,10 @@ from gainlib.exercises.tables import (
     WhenEntry,
     fill_in,
     number_in_quotes,
-    shown,
 )
 from gainlib.exercises.variant import begin_session, build_control, plain_part, require_same_names
 from gainlib.flow import Session
+from gainlib.text import describe_value
 from gainlib.views import view
 
 __all__ = ["find_faults"]
@@ -264,7 +264,7 @@ class _Combination:
         for followed in (*amount.plus, *amount.minus):
             if followed not in numbers:
                 what = "which is a word" if followed in self.parameters else "which does not vary"
-                near = nearest(followed, numbers) if numbers else "nothing that varies is a number."
+                near = suggest(followed, numbers) if numbers else "nothing that varies is a number."
                 raise GainError(f"{name} follows {followed!r}, {what}; {near}")
         return ends_of(amount, self.parameters)
 
@@ -345,7 +345,7 @@ class _Combination:
             return
         asks = {ask.name: ask for ask in self.spec.asks}
         if when.ask not in asks:
-            raise GainError(f"there is no ask {when.ask!r}; {nearest(when.ask, asks)}")
+            raise GainError(f"there is no ask {when.ask!r}; {suggest(when.ask, asks)}")
         counted = asks[when.ask].expected is not None or asks[when.ask].among == "seconds"
         if counted != (when.near is not None) or counted == (when.is_ is not None):
             raise GainError(f"give {'near and within' if counted else 'is'} for the ask {when.ask!r}.")
@@ -373,7 +373,7 @@ class _Combination:
             elif not self.spec.checks or "/" not in key:
                 known = [*asks, *(self.moves if self.spec.checks else ())]
                 raise GainError(
-                    f"{name} names {key!r}, which is no {'move' if self.moves else 'ask'}; {nearest(key, known)}"
+                    f"{name} names {key!r}, which is no {'move' if self.moves else 'ask'}; {suggest(key, known)}"
                 )
             else:
                 given[_full(start, fill_in(key, self.words), name)] = part
@@ -392,7 +392,7 @@ class _Combination:
     def _ask_part(self, name: str, part: AnswerEntry, ask: AskEntry) -> None:
         if ask.expected is not None or ask.among == "seconds":
             if part.plain is not None:
-                raise GainError(f"{name} is {shown(part.plain)}; it must be {A_NUMBER}.")
+                raise GainError(f"{name} is {describe_value(part.plain)}; it must be {A_NUMBER}.")
             self._value(name, part)
             return
         self._choice(ask, part.plain)
@@ -408,11 +408,11 @@ class _Combination:
         rows = named if isinstance(named, list) else [named]
         if isinstance(named, list) != (ask.order is not None):
             wanted = "all candidates in order, in square brackets" if ask.order else "one name"
-            raise GainError(f"the ask {ask.name!r} is answered by {shown(named)}; give {wanted}.")
+            raise GainError(f"the ask {ask.name!r} is answered by {describe_value(named)}; give {wanted}.")
         for each in rows:
             name = fill_in(each, self.words) if isinstance(each, str) else ""
             if name not in known:
-                raise GainError(f"the ask {ask.name!r} is answered by {shown(each)}; {nearest(name, known)}")
+                raise GainError(f"the ask {ask.name!r} is answered by {describe_value(each)}; {suggest(name, known)}")
         if ask.order and sorted(rows) != sorted(known):
             raise GainError(f"the ask {ask.name!r} wants each of {', '.join(known)} once.")
 
@@ -434,11 +434,12 @@ class _Combination:
         if move.options is not None:
             value = plain_part(part, self.drawn)
             if not any(value == each and isinstance(value, bool) == isinstance(each, bool) for each in move.options):
-                raise GainError(f"{name} is {shown(value)}; it must be one of {', '.join(map(shown, move.options))}.")
+                known = ", ".join(map(describe_value, move.options))
+                raise GainError(f"{name} is {describe_value(value)}; it must be one of {known}.")
             return
         if given is not None:
             todo = number_in_quotes(given) if isinstance(given, str) else ""
-            raise GainError(f"{name} is {shown(given)}; {todo or f'it must be {A_NUMBER}'}.")
+            raise GainError(f"{name} is {describe_value(given)}; {todo or f'it must be {A_NUMBER}'}.")
         low, high = move.low or 0.0, move.high or 0.0
         value = max(self._amount(name, part), key=lambda end: max(low - end, end - high))
         if not low <= value <= high:
@@ -481,7 +482,7 @@ def _texts(spec: Spec) -> list[Told]:
         for word in PLACEHOLDER.findall(text or ""):
             if word not in words:
                 near = (
-                    nearest(word[:40], words) if words else "nothing varies here; add varies, or take the braces off."
+                    suggest(word[:40], words) if words else "nothing varies here; add varies, or take the braces off."
                 )
                 found.append((place, f"{name} holds {{{word[:40]}}}; {near}"))
                 break

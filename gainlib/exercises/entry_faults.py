@@ -6,8 +6,9 @@ from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
-from gainlib.errors import nearest
-from gainlib.exercises.tables import A_NUMBER, PLAIN, known_entries, number_in_quotes, shown
+from gainlib.errors import suggest
+from gainlib.exercises.tables import A_NUMBER, PLAIN, known_entries, number_in_quotes
+from gainlib.text import describe_value
 
 __all__ = ["describe_fault", "describe_first"]
 
@@ -26,7 +27,7 @@ def describe_fault(fault: Any) -> str:
                 f"{place[-1]} stands under {_where(place[:-1])}, but belongs to the whole exercise; "
                 "move it above the first line in square brackets."
             )
-        return f"there is no entry {where}; {nearest(str(place[-1]), known_entries(place[:-1]))}"
+        return f"there is no entry {where}; {suggest(str(place[-1]), known_entries(place[:-1]))}"
     wanted = {
         "string_type": "text in quotes",
         "float_type": "a number",
@@ -41,7 +42,7 @@ def describe_fault(fault: Any) -> str:
     }.get(kind)
     if context.get("class_name") in ("Amount", "ValueEntry", "AnswerEntry"):
         if isinstance(given, str) and number_in_quotes(given):
-            return f"{where} is {shown(given)}; {number_in_quotes(given)}"
+            return f"{where} is {describe_value(given)}; {number_in_quotes(given)}"
         wanted = A_NUMBER
     elif kind == "literal_error":
         wanted = f"one of {context.get('expected', '')}".replace(" or ", ", ").replace("'", "")
@@ -58,8 +59,8 @@ def describe_fault(fault: Any) -> str:
     if "[key]" in place:
         return f"{_where(place[:-1])} has a name that cannot be used; it must be {wanted}."
     if isinstance(given, str) and wanted in ("a number", "a whole number") and number_in_quotes(given):
-        return f"{where} is {shown(given)}; it must be {wanted}: {number_in_quotes(given)}"
-    return f"{where} is {shown(given)}; it must be {wanted or fault['msg'].lower()}."
+        return f"{where} is {describe_value(given)}; it must be {wanted}: {number_in_quotes(given)}"
+    return f"{where} is {describe_value(given)}; it must be {wanted or fault['msg'].lower()}."
 
 
 def _where(place: tuple[int | str, ...]) -> str:
@@ -83,4 +84,4 @@ def describe_first(fault: ValidationError, model: type[BaseModel]) -> str:
     if table:
         return f"there is no entry {str(name)[:80]} in {' '.join(str(each) for each in table[:1])}; leave it out."
     known = [field.alias or own for own, field in model.model_fields.items()]
-    return f"there is no entry {str(name)[:80]}; {nearest(str(name)[:80], known)}"
+    return f"there is no entry {str(name)[:80]}; {suggest(str(name)[:80], known)}"

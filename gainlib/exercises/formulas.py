@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from gainlib import decibels
-from gainlib.errors import GainError, nearest
+from gainlib.errors import GainError, suggest
 from gainlib.stages import Compressor
 
 __all__ = ["Formula", "calculate", "formulas"]
@@ -143,7 +143,7 @@ def require_formula(name: str, count: int) -> Formula:
     'All of them added up.'
     """
     if name not in _FORMULAS:
-        raise GainError(f"{name!r} is no reckoning; {nearest(name[:80], _FORMULAS)}")
+        raise GainError(f"{name!r} is no reckoning; {suggest(name[:80], _FORMULAS)}")
     chosen = _FORMULAS[name]
     if count < chosen.least or (count > chosen.least and not chosen.any_more):
         raise GainError(f"{name} is given {count} numbers in with; it needs {chosen.needs}.")

@@ -14,13 +14,14 @@ import numpy as np
 
 from gainlib.audio import Audio, read
 from gainlib.decibels import AES17_ZERO_RMS, ratio_from_db
-from gainlib.errors import GainError, nearest
+from gainlib.errors import GainError, suggest
 from gainlib.exercises.readings import setting_path
-from gainlib.exercises.tables import BusEntry, Given, SignalEntry, StripEntry, number_in_quotes, shown
+from gainlib.exercises.tables import BusEntry, Given, SignalEntry, StripEntry, number_in_quotes
 from gainlib.flow import Bus, Send, Session, Strip
 from gainlib.flow.session import MAIN
 from gainlib.stages import Stage, stage_kinds
 from gainlib.storage import bundled_folder
+from gainlib.text import describe_value
 
 __all__ = ["Layout", "Places", "Told"]
 
@@ -139,7 +140,7 @@ class Start:
         try:
             self.signals[name] = SignalEntry.model_validate({**self.signals[name].model_dump(), field: value})
         except ValueError as fault:
-            raise GainError(f"{path} is {shown(value)}, which no made signal can have.") from fault
+            raise GainError(f"{path} is {describe_value(value)}, which no made signal can have.") from fault
 
     def _signal_setting(self, path: str) -> tuple[str, str]:
         """Strip and field of a made signal's number; empty texts for any other path."""
@@ -150,7 +151,7 @@ class Start:
             return "", ""
         known = ("level_dbfs", "frequency_hz")
         if parts[2] not in known:
-            raise GainError(f"the signal has no number {parts[2]!r}; {nearest(parts[2], known)}")
+            raise GainError(f"the signal has no number {parts[2]!r}; {suggest(parts[2], known)}")
         return parts[0], parts[2]
 
 
@@ -276,20 +277,20 @@ def _stage(entry: dict[str, Any], index: int, what: str) -> Stage:
     if kind is None:
         raise GainError(f"stage {index + 1} of {what} lacks the entry stage; give its kind, such as 'Trim'.")
     if not isinstance(kind, str) or kind not in kinds:
-        raise GainError(f"stage {index + 1} of {what} is {shown(kind)}; {nearest(str(kind)[:80], kinds)}")
+        raise GainError(f"stage {index + 1} of {what} is {describe_value(kind)}; {suggest(str(kind)[:80], kinds)}")
     fields = {field.name: field for field in dataclasses.fields(kinds[kind])}
     for setting, value in entry.items():
         if setting not in fields:
-            raise GainError(f"the {kind.lower()} of {what} has no setting {setting!r}; {nearest(setting[:80], fields)}")
+            raise GainError(f"the {kind.lower()} of {what} has no setting {setting!r}; {suggest(setting[:80], fields)}")
         rows = setting in ("points", "ride", "regions") and isinstance(value, list)
         if not isinstance(value, str | int | float) and not rows:
-            raise GainError(f"{setting} of the {kind.lower()} is {shown(value)}; give one number or one text.")
+            raise GainError(f"{setting} of the {kind.lower()} is {describe_value(value)}; give one number or one text.")
         if isinstance(value, str) and (todo := number_in_quotes(value)) and "label" in fields[setting].metadata:
-            raise GainError(f"{setting} of the {kind.lower()} is {shown(value)}; {todo}")
+            raise GainError(f"{setting} of the {kind.lower()} is {describe_value(value)}; {todo}")
         if rows and len(value) > 200:
             raise GainError(f"{setting} of the {kind.lower()} holds {len(value)} rows; give at most 200.")
         if isinstance(value, int) and abs(value) > 10**12:
-            raise GainError(f"{setting} of the {kind.lower()} is {shown(value)}; no stage can have that.")
+            raise GainError(f"{setting} of the {kind.lower()} is {describe_value(value)}; no stage can have that.")
     try:
         return kinds[kind](**entry)
     except (TypeError, OverflowError) as fault:
@@ -308,12 +309,12 @@ def _take_file(take: str, file: Path) -> Path:
             raise GainError(f"take is {take!r}, a link that leads out of {home.name}; copy the recording there.")
         if not found.is_file():
             there = sorted(each.name for each in home.glob("*.flac"))
-            raise GainError(f"take is {take!r}, which is not there; {nearest(found.name, there)}")
+            raise GainError(f"take is {take!r}, which is not there; {suggest(found.name, there)}")
         size = found.stat().st_size
     except (OSError, ValueError, RuntimeError) as fault:
         if isinstance(fault, GainError):
             raise
-        raise GainError(f"take is {shown(take)}, which is no file name; name a recording.") from fault
+        raise GainError(f"take is {describe_value(take)}, which is no file name; name a recording.") from fault
     if size > LARGEST_TAKE_BYTES:
         raise GainError(f"take is {take!r} of {size // 1024**2} MB; at most 200 MB are read.")
     return found

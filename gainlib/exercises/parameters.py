@@ -11,7 +11,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from gainlib.errors import GainError
-from gainlib.exercises.tables import Amount, Spec, VaryEntry, shown
+from gainlib.exercises.tables import Amount, Spec, VaryEntry
+from gainlib.text import describe_value
 
 __all__ = ["Parameter", "read_parameters"]
 
@@ -59,11 +60,13 @@ class Parameter:
             for each in self.choices:
                 if each == value and isinstance(each, bool) == isinstance(value, bool):
                     return each
-            known = ", ".join(shown(each) for each in self.choices[:8])
-            raise GainError(f"{self.name} is {shown(value)}; {exercise} draws it from {known}.")
+            known = ", ".join(describe_value(each) for each in self.choices[:8])
+            raise GainError(f"{self.name} is {describe_value(value)}; {exercise} draws it from {known}.")
         high = self.at_number(self.count - 1)
         if isinstance(value, bool) or not isinstance(value, int | float) or not self.low <= value <= high + self.step:
-            raise GainError(f"{self.name} is {shown(value)}; {exercise} draws it from {self.low:g} to {high:g}.")
+            raise GainError(
+                f"{self.name} is {describe_value(value)}; {exercise} draws it from {self.low:g} to {high:g}."
+            )
         return float(value)
 
     def draw(self, class_key: str, *about: str) -> float | str | bool:

@@ -10,15 +10,15 @@ from typing import Any
 
 import numpy as np
 
-from gainlib.decibels import signed
 from gainlib.errors import GainError
 from gainlib.exercises.formulas import calculate
 from gainlib.exercises.model import Question
-from gainlib.exercises.readings import DIFFERENCES, Reading, Readings, Renderings, printed_number, reading_of, words_of
-from gainlib.exercises.tables import AskEntry, Drawn, LessEntry, ReadingEntry, ValueEntry, WhenEntry, fill_in, shown
+from gainlib.exercises.readings import DIFFERENCES, Reading, Readings, Renderings, reading_of, words_of
+from gainlib.exercises.tables import AskEntry, Drawn, LessEntry, ReadingEntry, ValueEntry, WhenEntry, fill_in
 from gainlib.exercises.variant import Variant
 from gainlib.flow import Session
 from gainlib.meters import clipped_runs, momentary_lufs
+from gainlib.text import describe_value, printed_number, signed
 
 __all__ = ["ExpectedAnswer", "expected_answers"]
 
@@ -106,7 +106,7 @@ def _expected_answer(entry: AskEntry, ask: Question, variant: Variant, rendering
         within = entry.within or 0.0
         value = value_of(entry.expected, variant.values, variant.session, renderings)
         if not math.isfinite(value):
-            return ExpectedAnswer(ask, value, within, fault=f"what is expected is {shown(value)}")
+            return ExpectedAnswer(ask, value, within, fault=f"what is expected is {describe_value(value)}")
         return ExpectedAnswer(ask, value, within)
     if entry.among == "seconds":
         return _moment(entry, ask, variant, renderings)

@@ -6,15 +6,15 @@ import math
 from dataclasses import dataclass, replace
 from typing import Any
 
-from gainlib.decibels import signed
-from gainlib.errors import GainError, nearest
-from gainlib.exercises.tables import Amount, Drawn, LessEntry, ReadingEntry, ValueEntry, fill_in, shown
+from gainlib.errors import GainError, suggest
+from gainlib.exercises.tables import Amount, Drawn, LessEntry, ReadingEntry, ValueEntry, fill_in
 from gainlib.flow import Rendering, Session
 from gainlib.flow.session import Send
 from gainlib.meters import measures
 from gainlib.meters.registry import Reader
 from gainlib.stages import Choice, Setting, Stage, choices_of, settings_of, stage_kinds
 from gainlib.stages.base import unit_of
+from gainlib.text import describe_value, printed_number, signed
 
 __all__ = ["Probe", "Reading", "Readings", "Renderings", "stage_readings"]
 
@@ -280,7 +280,9 @@ def _require_probe(probe: Probe, session: Session) -> None:
             raise GainError(f"{probe.setting} is a setting; leave out at and seconds.")
         value = session.setting(setting_path(session, probe.setting))
         if not isinstance(value, int | float):
-            raise GainError(f"{probe.setting} is {shown(value)}, which has no bounds; name a setting that is a number.")
+            raise GainError(
+                f"{probe.setting} is {describe_value(value)}, which has no bounds; name a setting that is a number."
+            )
         return
     if probe.measure is not None:
         measures()[probe.measure]
@@ -291,7 +293,7 @@ def _require_probe(probe: Probe, session: Session) -> None:
         return
     known = stage_readings()
     if probe.told not in known:
-        raise GainError(f"{probe.told!r} is nothing that a stage tells; {nearest(probe.told, known)}")
+        raise GainError(f"{probe.told!r} is nothing that a stage tells; {suggest(probe.told, known)}")
     if probe.seconds:
         raise GainError(f"{probe.told} is told of the whole recording; leave out seconds, or give a measure.")
     kind = type(session.part(part).stage(name)).__name__
@@ -329,20 +331,6 @@ def described_setting(session: Session, path: str) -> Setting | Choice | None:
     if isinstance(owner, Send):
         return Setting(name, "Gain", "dB", -60.0, 12.0, 0.5) if name == "gain_db" else None
     return settings_of(owner).get(name) or choices_of(owner).get(name)
-
-
-def printed_number(value: float, unit: str, step: float = 0.0, *, plus: bool = True) -> str:
-    """A number as a sentence prints it, with as many digits as it (or its step) has, up to four.
-
-    >>> printed_number(-30.0, "dBu", 1.0), printed_number(1.5, "dB", 0.5), printed_number(0.775, "V")
-    ('−30 dBu', '+1.5 dB', '0.775 V')
-    """
-    digits = next((count for count in range(4) if _has_digits(value, count) and _has_digits(step, count)), 4)
-    return signed(value, digits, unit, plus=plus and unit in ("dB", "LU"))
-
-
-def _has_digits(value: float, digits: int) -> bool:
-    return not math.isfinite(value) or abs(round(value, digits) - value) < 1e-9 * max(1.0, abs(value))
 
 
 def _clipped_within(probe: Probe, rendering: Rendering) -> bool:

@@ -20,7 +20,6 @@ __all__ = [
     "Spec",
     "ValueEntry",
     "fill_in",
-    "shown",
 ]
 
 MOST_POINTS = 200
@@ -394,28 +393,6 @@ def plain_number(text: str) -> str:
         return text
     sign = "-" if found[1] in ("-", "−", "–", "—") and found[1] else ""
     return f"{sign}{found[2]}" + (f".{found[4]}" if found[4] else "")
-
-
-def shown(value: object) -> str:
-    """A value as a sentence quotes it: short, whatever it is.
-
-    >>> shown("loud"), shown(None), shown(float("nan")), shown([1, 2])
-    ("'loud'", 'nothing', 'NaN', 'a list')
-    """
-    if value is None:
-        return "nothing"
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, int | float):
-        try:
-            number = float(value)
-        except (OverflowError, ValueError):
-            return "a number beyond all bounds"
-        return "NaN" if number != number else f"{number:g}".replace("-", "−").replace("inf", "infinite")
-    if isinstance(value, str):
-        return repr(str(value[:40]) + ("…" if len(value) > 40 else ""))
-    kind = {"dict": "table", "ndarray": "array"}.get(type(value).__name__, type(value).__name__)
-    return f"{'an' if kind[:1].lower() in 'aeiou' else 'a'} {kind}"
 
 
 def known_entries(place: tuple[int | str, ...]) -> list[str]:

@@ -13,25 +13,16 @@ from typing import Any
 from pydantic import BaseModel
 
 from gainlib.audio import Audio
-from gainlib.errors import GainError, nearest
+from gainlib.errors import GainError, suggest
 from gainlib.exercises.given import Layout, Start
 from gainlib.exercises.model import Candidate, ControlSpec, Hint, Question
 from gainlib.exercises.parameters import ORDER, Parameter
-from gainlib.exercises.readings import Reading, described_setting, owner_of, printed_number, reading_of, words_of
-from gainlib.exercises.tables import (
-    AnswerEntry,
-    AskEntry,
-    Drawn,
-    LessEntry,
-    MoveEntry,
-    Spec,
-    ValueEntry,
-    fill_in,
-    shown,
-)
+from gainlib.exercises.readings import Reading, described_setting, owner_of, reading_of, words_of
+from gainlib.exercises.tables import AnswerEntry, AskEntry, Drawn, LessEntry, MoveEntry, Spec, ValueEntry, fill_in
 from gainlib.flow import Session
 from gainlib.flow.session import Send
 from gainlib.stages import Setting
+from gainlib.text import describe_value, printed_number
 
 __all__ = ["Exercise", "Variant"]
 
@@ -110,7 +101,7 @@ class Exercise:
         """
         for name, text in (("learner_id", learner_id), ("class_key", class_key)):
             if not isinstance(text, str):
-                raise GainError(f"{name} is {shown(text)}; give text.")
+                raise GainError(f"{name} is {describe_value(text)}; give text.")
         if not learner_id:
             raise GainError("learner_id is empty; give the learner's id, a text of any length.")
         values = {name: parameter.draw(class_key, learner_id, self.name) for name, parameter in self.parameters.items()}
@@ -327,7 +318,7 @@ def require_same_names(given: Iterable[str], wanted: Iterable[str], what: str, n
     given, wanted = list(given), list(wanted)
     for each in given:
         if each not in wanted:
-            raise GainError(f"{name} names {each!r}, which is no {what}; {nearest(each, wanted)}")
+            raise GainError(f"{name} names {each!r}, which is no {what}; {suggest(each, wanted)}")
     for each in wanted:
         if each not in given:
             raise GainError(f"{name} says nothing of the {what} {each!r}; add it.")

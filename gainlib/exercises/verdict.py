@@ -13,6 +13,7 @@ from gainlib.exercises.questions import ExpectedAnswer, expected_answers, meets
 from gainlib.exercises.readings import Reading, Readings, Renderings, reading_of, setting_path
 from gainlib.exercises.tables import AskEntry, CheckEntry, WhenEntry, fill_in
 from gainlib.exercises.variant import Variant
+from gainlib.text import counted
 
 __all__ = ["CheckLine", "Verdict", "check"]
 
@@ -52,12 +53,15 @@ class Verdict:
     @property
     def text(self) -> str:
         """The verdict in words, one line for each thing it says."""
-        head = f"{'Passed' if self.passed else 'Not there yet'}: {_plain(self.points)} of {_points(self.out_of)}"
+        head = (
+            f"{'Passed' if self.passed else 'Not there yet'}: {_plain(self.points)} of {counted(self.out_of, 'point')}"
+        )
         if self.hint_cost:
             head += f", {_plain(self.hint_cost)} taken off for hints"
         said = [f"{head}.", *self.notes]
         said += [
-            f"{line.title} ({_plain(line.points)} of {_points(line.out_of)}): {line.sentence}" for line in self.lines
+            f"{line.title} ({_plain(line.points)} of {counted(line.out_of, 'point')}): {line.sentence}"
+            for line in self.lines
         ]
         return "\n".join([*said, *(each for each in (self.slip, self.hint) if each)])
 
@@ -252,12 +256,8 @@ def _next_hint(variant: Variant, taken: int) -> str | None:
     hint = variant.hints[taken]
     if hint.cost == 0:
         return f"Hint: {hint.text}"
-    return f"A hint is there ({taken + 1} of {len(variant.hints)}); it costs {_points(hint.cost)}."
+    return f"A hint is there ({taken + 1} of {len(variant.hints)}); it costs {counted(hint.cost, 'point')}."
 
 
 def _plain(points: float) -> str:
     return f"{points:g}"
-
-
-def _points(points: float) -> str:
-    return f"{points:g} {'point' if points == 1 else 'points'}"

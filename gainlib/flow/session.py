@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from gainlib.audio import Audio
-from gainlib.errors import GainError, nearest
+from gainlib.errors import GainError, suggest
 from gainlib.stages import Converter, Delivery, Fader, Signal, Stage, StageResult
 from gainlib.stages.base import MOST_DB
 
@@ -95,7 +95,7 @@ class Chain:
         for each in self.chain:
             if each.name == name:
                 return each
-        raise GainError(f"{self._what} has no stage {name!r}; {nearest(name, self.stage_names)}")
+        raise GainError(f"{self._what} has no stage {name!r}; {suggest(name, self.stage_names)}")
 
     def full_scale_after(self, index: int) -> float:
         """The amplitude behind stage `index` that is 0 dBFS: 1.0, or the volts that fill the next converter."""
@@ -263,7 +263,7 @@ class Session:
         for each in self.strips:
             if each.name == name:
                 return each
-        raise GainError(f"the session has no strip {name!r}; {nearest(name, [each.name for each in self.strips])}")
+        raise GainError(f"the session has no strip {name!r}; {suggest(name, [each.name for each in self.strips])}")
 
     def part(self, name: str) -> Strip | Bus:
         """The strip or bus of that name, or the main; GainError with the nearest name where there is none."""
@@ -273,7 +273,7 @@ class Session:
         if self.main is None:
             return self.strip(name)
         known = [each.name for each in (*self.strips, *self.buses)]
-        raise GainError(f"the session has no strip or bus {name!r}; {nearest(name, [*known, MAIN])}")
+        raise GainError(f"the session has no strip or bus {name!r}; {suggest(name, [*known, MAIN])}")
 
     def tap(self, path: str) -> tuple[str, str]:
         """Strip (or bus) and stage of a tap such as `voice/preamp`, or `preamp` where there is one strip."""
@@ -334,7 +334,7 @@ class Session:
             part, owner = parts
         fields = [field.name for field in dataclasses.fields(_owner(self.part(part), owner)) if field.name != "name"]
         if name not in fields:
-            raise GainError(f"{part}/{owner} has no setting {name!r}; {nearest(name, fields)}")
+            raise GainError(f"{part}/{owner} has no setting {name!r}; {suggest(name, fields)}")
         return part, owner, name
 
     def _example(self) -> str:
@@ -375,7 +375,7 @@ class Session:
             what = f"{type(each).__name__.lower()} {each.name!r}"
             for target in _targets(each):
                 if target not in (MAIN, *buses):
-                    faults.append(f"{what} goes to {target!r}, which is no bus; {nearest(target, [MAIN, *buses])}")
+                    faults.append(f"{what} goes to {target!r}, which is no bus; {suggest(target, [MAIN, *buses])}")
             if any(isinstance(stage, Delivery) for stage in each.stages):
                 faults.append(f"{what} has a delivery, but goes on to a bus; put the delivery last on the main.")
         if faults:

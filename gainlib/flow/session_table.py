@@ -16,7 +16,7 @@ import numpy as np
 from gainlib import stages as stages_room
 from gainlib.audio import Audio, read, write
 from gainlib.decibels import ALIGNMENTS, Alignment
-from gainlib.errors import GainError, nearest
+from gainlib.errors import GainError, suggest
 from gainlib.flow.session import MAIN, Bus, Send, Session, Strip
 from gainlib.stages import Stage
 from gainlib.storage import atomic_write, bundled, toml_value
@@ -133,7 +133,7 @@ def _rows(data: Mapping[str, Any], key: str, what: str, faults: list[str]) -> li
 
 
 def _only(table: Mapping[str, Any], known: set[str], what: str, faults: list[str]) -> None:
-    faults += [f"{what} has {key!r}, which is not known; {nearest(key, known)}" for key in table if key not in known]
+    faults += [f"{what} has {key!r}, which is not known; {suggest(key, known)}" for key in table if key not in known]
 
 
 def _text(table: Mapping[str, Any], key: str, what: str, faults: list[str], default: str | None = None) -> str:
@@ -181,7 +181,7 @@ def _stages(table: Mapping[str, Any], what: str, faults: list[str]) -> tuple[Sta
     for number, row in _rows(table, "stages", what, faults):
         kind = row.get("kind")
         if not isinstance(kind, str) or kind not in KINDS:
-            faults.append(f"stage {number} of {what} is of kind {kind!r}; {nearest(str(kind), KINDS)}")
+            faults.append(f"stage {number} of {what} is of kind {kind!r}; {suggest(str(kind), KINDS)}")
             continue
         known = {each.name: each for each in dataclasses.fields(KINDS[kind])}
         values = {key: value for key, value in row.items() if key != "kind"}

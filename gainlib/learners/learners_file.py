@@ -19,8 +19,8 @@ from pydantic import Field, StringConstraints, ValidationError
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise, load
 from gainlib.exercises.entry_faults import describe_first
-from gainlib.exercises.tables import Entry, shown
-from gainlib.text import reason_of
+from gainlib.exercises.tables import Entry
+from gainlib.text import describe_value, reason_of
 
 __all__ = [
     "ClassBasis",
@@ -119,7 +119,7 @@ def validate_class(content: dict[str, Any], model: type[Kind], file: Path) -> Ki
     if (found := content.get("schema")) != wanted:
         other = {"gainlib class": "the teacher's file, with all names in it; give the one that ends with "
                  f"{FOR_LEARNERS}", "gainlib class for learners": "the learners' file; give the teacher's"}  # fmt: skip
-        why = other.get(str(found), f"not a class file: schema is {shown(found)} and must be {wanted!r}")
+        why = other.get(str(found), f"not a class file: schema is {describe_value(found)} and must be {wanted!r}")
         raise GainError(f"{file.name} is {why}.")
     try:
         made = model.model_validate(content)

@@ -6,7 +6,7 @@ import hashlib
 import re
 
 from gainlib.errors import GainError
-from gainlib.exercises.tables import shown
+from gainlib.text import describe_value
 
 __all__ = ["plain_name", "require_text"]
 
@@ -18,7 +18,7 @@ def require_text(name: str, text: object) -> str:
     'Ada'
     """
     if not isinstance(text, str) or not text.strip() or len(text) > 200 or not text.isprintable():
-        raise GainError(f"{name} is {shown(text)}; give 1 to 200 characters on one line.")
+        raise GainError(f"{name} is {describe_value(text)}; give 1 to 200 characters on one line.")
     return text.strip()
 
 

@@ -16,10 +16,9 @@ from typing import Any
 
 from gainlib.errors import GainError
 from gainlib.exercises import Variant, Verdict
-from gainlib.exercises.tables import shown
 from gainlib.learners.course_folder import course_folder
 from gainlib.storage import atomic_write
-from gainlib.text import reason_of
+from gainlib.text import describe_value, reason_of
 
 __all__ = ["Progress"]
 
@@ -211,9 +210,9 @@ def _kept(answer: object) -> Any:
     except Exception:  # a learner's answer may be any object at all
         given = None
     if given is None:
-        return shown(answer)
+        return describe_value(answer)
     kept = list(given.items())[:100]
-    return {str(key)[:200] if isinstance(key, str) else shown(key): _plain(value) for key, value in kept}
+    return {str(key)[:200] if isinstance(key, str) else describe_value(key): _plain(value) for key, value in kept}
 
 
 def _plain(value: object, depth: int = 0) -> Any:
@@ -227,5 +226,5 @@ def _plain(value: object, depth: int = 0) -> Any:
     try:
         number = float(value)  # type: ignore[arg-type]
     except Exception:
-        return shown(value)
-    return number if math.isfinite(number) and not isinstance(value, str) else shown(value)
+        return describe_value(value)
+    return number if math.isfinite(number) and not isinstance(value, str) else describe_value(value)

@@ -19,14 +19,14 @@ from gainlib import __version__
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise
 from gainlib.exercises.entry_faults import describe_first
-from gainlib.exercises.tables import Entry, shown
+from gainlib.exercises.tables import Entry
 from gainlib.learners.course_folder import course_folder
 from gainlib.learners.enrolment import HUB_USER, Enrolment, enrolled
 from gainlib.learners.learners_file import load_entry
 from gainlib.learners.naming import plain_name
 from gainlib.learners.progress import Progress
 from gainlib.storage import atomic_write
-from gainlib.text import reason_of
+from gainlib.text import describe_value, reason_of
 
 __all__ = ["HandIn", "HandedAnswer", "HandedIn", "hand_in", "read_hand_in"]
 
@@ -163,9 +163,11 @@ def _told(fault: ValidationError) -> str:
     first: Any = fault.errors(include_url=False)[0]
     place = first["loc"]
     if place == ("made",):
-        return f"made is {shown(first.get('input'))}; it must be a time with its zone."
+        return f"made is {describe_value(first.get('input'))}; it must be a time with its zone."
     if len(place) > 3 and place[2] in ("answer", "values"):  # a union tells of all its members; one is enough
-        return f"{place[3]!r:.60} of answer {place[1] + 1} is {shown(first.get('input'))}, which answers nothing."
+        return (
+            f"{place[3]!r:.60} of answer {place[1] + 1} is {describe_value(first.get('input'))}, which answers nothing."
+        )
     return describe_first(fault, HandIn)
 
 

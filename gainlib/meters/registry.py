@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gainlib.audio import Audio
-from gainlib.decibels import db_from_ratio, rms_dbfs_from_power, signed
-from gainlib.errors import GainError, nearest
+from gainlib.decibels import db_from_ratio, rms_dbfs_from_power
+from gainlib.errors import GainError, suggest
 from gainlib.meters.ballistics import PpmMeter, PpmType, VuMeter
 from gainlib.meters.clipping import ClippedRuns, clipped_runs, flat_runs, flat_tops
 from gainlib.meters.distortion import harmonics, thd_n_percent
@@ -26,6 +26,7 @@ from gainlib.meters.levels import (
 from gainlib.meters.loudness import HIGHEST_RATE_HZ, LOWEST_RATE_HZ, Loudness, checked_loudness
 from gainlib.meters.phrases import active_of_windows_dbfs, checked_phrases
 from gainlib.meters.true_peak import checked_true_peak_dbtp
+from gainlib.text import signed
 
 __all__ = ["Measure", "Measures", "Reader", "measure", "measure_all", "measures"]
 
@@ -159,7 +160,7 @@ class Measures(Mapping[str, Measure]):
 
     def __getitem__(self, name: str) -> Measure:
         if name not in self._known:
-            raise GainError(f"{name!r} is not a measure; {nearest(name, self._known)}")
+            raise GainError(f"{name!r} is not a measure; {suggest(name, self._known)}")
         return self._known[name]
 
     def __contains__(self, name: object) -> bool:

@@ -12,7 +12,7 @@ from typing import Any, ClassVar, Literal, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from gainlib.errors import GainError, nearest
+from gainlib.errors import GainError, suggest
 from gainlib.meters import ClippedRuns
 
 __all__ = [
@@ -322,7 +322,7 @@ def require_one_of(stage: Stage) -> None:
             value == each and isinstance(value, bool) == isinstance(each, bool) for each in options
         ):
             if isinstance(value, str) and all(isinstance(each, str) for each in options):
-                wanted = nearest(value, options)
+                wanted = suggest(value, options)
             else:
                 wanted = f"give {' or '.join(repr(each) for each in options)}."
             raise GainError(f"{field.name} of the {stage.kind.lower()} is {value!r}; {wanted}")

@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike
 
 from gainlib.audio import Audio, read, write
 from gainlib.decibels import ratio_from_db
-from gainlib.errors import GainError, nearest
+from gainlib.errors import GainError, suggest
 from gainlib.meters import clipped_runs
 from gainlib.meters.loudness import loudness_lufs
 from gainlib.meters.true_peak import true_peak_dbtp
@@ -97,7 +97,7 @@ class Delivery(Stage):
     def __post_init__(self) -> None:
         super().__post_init__()
         if self.target not in TARGETS:
-            raise GainError(f"target of the delivery is {self.target!r}; {nearest(str(self.target), TARGETS)}")
+            raise GainError(f"target of the delivery is {self.target!r}; {suggest(str(self.target), TARGETS)}")
         if self.loudness_lufs is not None:
             require_within(self, "loudness_lufs", -70.0, 0.0)
         if self.true_peak_dbtp is not None:
@@ -257,7 +257,7 @@ def codec_overshoot(audio: Audio, codec: str = "Vorbis") -> CodecOvershoot:
     True
     """
     if codec not in _CODECS:
-        raise GainError(f"codec is {codec!r}; {nearest(codec, _CODECS)}")
+        raise GainError(f"codec is {codec!r}; {suggest(codec, _CODECS)}")
     ending, subtype = _CODECS[codec]
     with tempfile.TemporaryDirectory() as folder:
         path = write(Path(folder) / f"coded{ending}", audio, subtype=subtype)

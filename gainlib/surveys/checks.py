@@ -8,13 +8,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gainlib.decibels import signed
 from gainlib.meters import ClippedRuns
 from gainlib.surveys.cross_checks import apart, opposed
 from gainlib.surveys.stem import Stem
 from gainlib.surveys.targets import Practice, Tempo
+from gainlib.text import clock, signed, times
 
-__all__ = ["KINDS", "Fault", "Place", "clock", "faults_of", "passages"]
+__all__ = ["KINDS", "Fault", "Place", "faults_of", "passages"]
 
 KINDS = {
     "clipped": 1000.0,
@@ -73,19 +73,6 @@ class Fault:
         return KINDS[self.kind] == 0.0
 
 
-def clock(seconds: float) -> str:
-    """A moment as a clock tells it, to the millisecond.
-
-    >>> clock(75.25), clock(3725.5)
-    ('1:15.250', '1:02:05.500')
-    """
-    thousandths = round(seconds * 1000)
-    minutes, rest = divmod(thousandths, 60_000)
-    hours, minutes = divmod(minutes, 60)
-    head = f"{hours}:{minutes:02}" if hours else f"{minutes}"
-    return f"{head}:{rest / 1000:06.3f}"
-
-
 def passages(runs: ClippedRuns, rate_hz: int, *, apart_seconds: float = 0.5) -> list[tuple[float, float]]:
     """Where runs crowd: from when to when, in seconds; runs less than half a second apart are one passage.
 
@@ -127,7 +114,7 @@ def _alone(stem: Stem, practice: Practice, tempo: Tempo | None) -> list[Fault]:
     if clips and not over:
         places = _places(stem, stem.clipped, tempo)
         longest = f", the longest {stem.clipped.longest} samples" if stem.clipped.longest > 3 else ""
-        said = f"it is clipped {_times(clips)}{longest}, first at {_where(places[0])}"
+        said = f"it is clipped {times(clips)}{longest}, first at {_where(places[0])}"
         found.append(Fault(stem.name, "clipped", clips, f"{said}; no trim mends that, take it again.", places))
     elif tops:
         places = _places(stem, stem.flat, tempo)
@@ -194,7 +181,3 @@ def _places(stem: Stem, runs: ClippedRuns, tempo: Tempo | None) -> tuple[Place, 
 
 def _where(place: Place) -> str:
     return f"{clock(place.seconds)} ({f'bar {place.bar}, ' if place.bar else ''}sample {place.sample})"
-
-
-def _times(count: int) -> str:
-    return {1: "once", 2: "twice"}.get(count, f"{count} times")

@@ -6,12 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from gainlib.decibels import signed
 from gainlib.errors import GainError
 from gainlib.meters import measures
 from gainlib.surveys.record import as_dict
 from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.stem import MEASURED
+from gainlib.text import signed
 
 __all__ = ["Change", "Changes", "compared"]
 

@@ -10,8 +10,9 @@ from html import escape
 import numpy as np
 
 from gainlib.decibels import db_from_ratio
-from gainlib.surveys.checks import Fault, clock
+from gainlib.surveys.checks import Fault
 from gainlib.surveys.stem import Stem
+from gainlib.text import clock
 
 __all__ = ["Column", "level_diagram", "waveform"]
 

@@ -7,7 +7,6 @@ import math
 from collections.abc import Sequence
 from decimal import Decimal
 
-from gainlib.decibels import signed
 from gainlib.meters import measures
 from gainlib.storage import Cell, csv_text
 from gainlib.surveys.comparison import Changes
@@ -15,6 +14,7 @@ from gainlib.surveys.record import as_dict
 from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.stem import MEASURED, Stem
 from gainlib.surveys.trims import MOST_SUMMED, Sum, Trim
+from gainlib.text import counted, signed
 
 __all__ = ["as_csv", "as_json", "line_of", "lines", "said_of_sum", "said_of_thresholds", "said_of_trim", "verdict"]
 
@@ -41,7 +41,7 @@ def lines(survey: SurveyResult) -> list[str]:
 def verdict(survey: SurveyResult) -> str:
     """How many stems are fine and how many are not, in one sentence."""
     bad = {each.stem for each in survey.faults if not each.remark}
-    parts = [f"{len(survey.stems)} {'stem' if len(survey.stems) == 1 else 'stems'} surveyed"]
+    parts = [f"{counted(len(survey.stems), 'stem')} surveyed"]
     if survey.stems:
         parts.append("nothing wrong was found" if not bad else f"something is wrong with {len(bad)}")
     if survey.unreadable:
@@ -82,7 +82,7 @@ def said_of_sum(survey: SurveyResult) -> list[str]:
         many = len(survey.stems) > MOST_SUMMED
         return [f"No sum: more than {MOST_SUMMED} stems are not added up."] if many else []
     told = [
-        f"The sum of {_stems(len(total.stems))} with these trims: true peak {_of(total, 'true_peak_dbtp')}"
+        f"The sum of {counted(len(total.stems), 'stem')} with these trims: true peak {_of(total, 'true_peak_dbtp')}"
         + (f", {_of(total, 'loudness_lufs')}" if "loudness_lufs" in total.after else "")
         + f" (before the trims {_printed('true_peak_dbtp', total.before['true_peak_dbtp'])}). "
         + (
@@ -122,10 +122,6 @@ def said_of_thresholds(survey: SurveyResult) -> list[str]:
 
 def _percent(share: float) -> str:
     return f"{100 * share:.0f} %"
-
-
-def _stems(count: int) -> str:
-    return f"{count} {'stem' if count == 1 else 'stems'}"
 
 
 def _of(total: Sum, measure: str) -> str:

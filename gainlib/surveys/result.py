@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 from dataclasses import dataclass, field
 
-from gainlib.errors import GainError, nearest
+from gainlib.errors import GainError, suggest
 from gainlib.surveys.checks import Fault
 from gainlib.surveys.stem import Stem
 from gainlib.surveys.targets import Practice, Tempo
@@ -38,7 +38,7 @@ class SurveyResult:
         """The stem of that name; GainError with the nearest name where there is none."""
         if name in self._stems:
             return self._stems[name]
-        raise GainError(f"there is no stem {name!r}; {nearest(name, [each.name for each in self.stems])}")
+        raise GainError(f"there is no stem {name!r}; {suggest(name, [each.name for each in self.stems])}")
 
     def trim(self, name: str) -> Trim:
         """The trim of the stem of that name; GainError where there is none."""

@@ -8,18 +8,17 @@ import os
 from html import escape
 from pathlib import Path
 
-from gainlib.decibels import signed
 from gainlib.errors import GainError
 from gainlib.meters import measures
 from gainlib.storage import atomic_write
-from gainlib.surveys.checks import Fault, clock, passages
+from gainlib.surveys.checks import Fault, passages
 from gainlib.surveys.comparison import Changes
 from gainlib.surveys.drawings import Column, level_diagram, waveform
 from gainlib.surveys.report import said_of_sum, said_of_thresholds, verdict
 from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.stem import Stem
 from gainlib.surveys.trims import noise_of
-from gainlib.text import printable
+from gainlib.text import clock, printable, signed
 
 __all__ = ["fragment", "gain_sheet", "require_writable", "write_sheet"]
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, fields
 
-from gainlib.decibels import signed
-from gainlib.errors import GainError, nearest
+from gainlib.errors import GainError, suggest
 from gainlib.meters import measures
+from gainlib.text import signed
 
 __all__ = ["TARGETS", "Practice", "Tempo"]
 
@@ -48,7 +48,7 @@ class Practice:
 
     def __post_init__(self) -> None:
         if self.measure not in TARGETS:
-            raise GainError(f"measure is {self.measure!r}; {nearest(str(self.measure), TARGETS)}")
+            raise GainError(f"measure is {self.measure!r}; {suggest(str(self.measure), TARGETS)}")
         for field in fields(self)[1:]:
             value = getattr(self, field.name)
             if value is None and field.name == "target":

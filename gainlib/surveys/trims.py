@@ -14,13 +14,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gainlib.audio import Recording
-from gainlib.decibels import db_from_power, power_from_db, ratio_from_db, signed
+from gainlib.decibels import db_from_power, power_from_db, ratio_from_db
 from gainlib.errors import GainError
 from gainlib.meters import LevelHistogram
 from gainlib.surveys.checks import LEAST_SECONDS, Fault
 from gainlib.surveys.cross_checks import commonest
 from gainlib.surveys.stem import Meters, Stem, Stopped, block_frames
 from gainlib.surveys.targets import Practice
+from gainlib.text import signed
 
 __all__ = ["Sum", "Trim", "noise_faults", "proposed", "share_above", "summed", "trim_of"]
 

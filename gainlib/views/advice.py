@@ -8,11 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from gainlib import loops
-from gainlib.decibels import db_from_ratio, signed
+from gainlib.decibels import db_from_ratio
 from gainlib.flow import Rendering, TapLevels
 from gainlib.meters import clipped_runs, peak_dbfs
 from gainlib.stages import Converter, Delivery, Fader, Source, settings_of
-from gainlib.views.phrasing import left, level, of_tap, plain, spoken, stage_of, times
+from gainlib.text import left, level, plain, signed, times
+from gainlib.views.phrasing import of_tap, spoken, stage_of
 from gainlib.views.signal_path import entering
 
 __all__ = ["HEADROOM_DB", "MOST_LIMITING_DB", "TARGET_PEAK_DBFS", "Headline", "headline"]

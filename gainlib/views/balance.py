@@ -7,8 +7,8 @@ from typing import Any, ClassVar
 
 from gainlib.flow import Rendering
 from gainlib.meters import active_rms_dbfs
+from gainlib.text import dbfs, plain, times
 from gainlib.views.base import Columns, View
-from gainlib.views.phrasing import dbfs, plain, times
 from gainlib.views.rows import Row, row_columns, row_figure
 
 __all__ = ["Balance"]

@@ -9,7 +9,7 @@ from typing import Any, ClassVar, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from gainlib.errors import GainError, nearest
+from gainlib.errors import GainError, suggest
 from gainlib.flow import Rendering
 from gainlib.views.phrasing import of_tap
 
@@ -134,5 +134,5 @@ def view(choice: str | View) -> View:
     if not isinstance(choice, str):
         raise GainError(f"{choice!r} is not a view; give a name ({', '.join(known)}) or a View.")
     if choice not in known:
-        raise GainError(f"{choice!r} is not a view; {nearest(choice, known)}")
+        raise GainError(f"{choice!r} is not a view; {suggest(choice, known)}")
     return known[choice]()

@@ -9,9 +9,10 @@ import numpy as np
 from bokeh.models import ColumnDataSource, HoverTool
 from numpy.typing import NDArray
 
-from gainlib.decibels import db_from_ratio, ratio_from_db, signed
+from gainlib.decibels import db_from_ratio, ratio_from_db
 from gainlib.flow import Rendering
 from gainlib.meters import curve_between, flat_runs, true_peak_dbtp
+from gainlib.text import signed
 from gainlib.views.base import Columns, TapView
 from gainlib.views.phrasing import of_tap, stage_of
 from gainlib.views.style import coloured, decibel_axis, frame, hatch

@@ -15,8 +15,8 @@ from gainlib.errors import GainError
 from gainlib.flow import Rendering
 from gainlib.flow.session import Bus, Strip
 from gainlib.stages import Fader
+from gainlib.text import dbfs, plain
 from gainlib.views.base import Columns, View
-from gainlib.views.phrasing import dbfs, plain
 from gainlib.views.rows import Row, row_columns, row_figure
 
 __all__ = ["SumByContributor"]

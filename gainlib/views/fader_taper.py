@@ -8,10 +8,10 @@ from typing import Any, ClassVar
 import numpy as np
 from bokeh.models import HoverTool
 
-from gainlib.decibels import signed
 from gainlib.errors import GainError
 from gainlib.flow import Rendering
 from gainlib.stages import TAPER, Fader
+from gainlib.text import signed
 from gainlib.views.base import Columns, TapView
 from gainlib.views.phrasing import of_tap
 from gainlib.views.style import coloured, decibel_axis, frame, sources_of

@@ -8,10 +8,10 @@ from typing import Any, ClassVar
 import numpy as np
 from bokeh.models import ColumnDataSource, HoverTool
 
-from gainlib.decibels import signed
 from gainlib.flow import Rendering, TapLevels
+from gainlib.text import left, level, plain, signed, times
 from gainlib.views.base import Columns, View
-from gainlib.views.phrasing import left, level, plain, stage_of, times
+from gainlib.views.phrasing import stage_of
 from gainlib.views.signal_path import route
 from gainlib.views.style import coloured, decibel_axis, frame, frame_height, hatch
 

@@ -9,13 +9,13 @@ import numpy as np
 from bokeh.models import HoverTool
 from numpy.typing import NDArray
 
-from gainlib.decibels import signed
-from gainlib.errors import GainError, nearest
+from gainlib.errors import GainError, suggest
 from gainlib.flow import Rendering
 from gainlib.meters import loudness, momentary_lufs, short_term_lufs
 from gainlib.stages import TARGETS, Delivery, Target
+from gainlib.text import level, signed
 from gainlib.views.base import Columns, TapView
-from gainlib.views.phrasing import level, of_tap
+from gainlib.views.phrasing import of_tap
 from gainlib.views.signal_path import last_of
 from gainlib.views.style import coloured, decibel_axis, key, key_columns, sources_of, time_frame
 
@@ -39,7 +39,7 @@ class LoudnessOverTime(TapView):
 
     def __init__(self, tap: str | None = None, *, target: str | None = None, height: int = 230) -> None:
         if target is not None and target not in TARGETS:
-            raise GainError(f"target of the loudness view is {target!r}; {nearest(str(target), TARGETS)}")
+            raise GainError(f"target of the loudness view is {target!r}; {suggest(str(target), TARGETS)}")
         super().__init__(tap, height=height)
         self.target = target
 

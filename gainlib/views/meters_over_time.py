@@ -13,13 +13,14 @@ from numpy.typing import NDArray
 
 from gainlib import loops
 from gainlib.audio import Audio
-from gainlib.decibels import db_from_ratio, signed
-from gainlib.errors import GainError, nearest
+from gainlib.decibels import db_from_ratio
+from gainlib.errors import GainError, suggest
 from gainlib.flow import Rendering
 from gainlib.meters import Deflection, ppm, sample_peak_meter, short_term_lufs, vu
 from gainlib.meters.true_peak import MIDWAY, QUARTERS, true_peak_dbtp
+from gainlib.text import level, signed
 from gainlib.views.base import Columns, TapView
-from gainlib.views.phrasing import level, of_tap
+from gainlib.views.phrasing import of_tap
 from gainlib.views.style import coloured, decibel_axis, key, key_columns, sources_of, time_frame
 
 __all__ = ["MetersOverTime"]
@@ -64,7 +65,7 @@ class MetersOverTime(TapView):
         self.meters = tuple(meters)
         for each in self.meters:
             if each not in _METERS:
-                raise GainError(f"{each!r} is not a meter of this view; {nearest(str(each), _METERS)}")
+                raise GainError(f"{each!r} is not a meter of this view; {suggest(str(each), _METERS)}")
 
     def _runs(self, rendering: Rendering) -> dict[str, Run]:
         """Seconds, readings and the highest reading of each meter."""

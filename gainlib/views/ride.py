@@ -10,14 +10,15 @@ from bokeh.models import HoverTool
 from numpy.typing import NDArray
 
 from gainlib.audio import Audio
-from gainlib.decibels import db_from_power, rms_dbfs_from_power, signed
+from gainlib.decibels import db_from_power, rms_dbfs_from_power
 from gainlib.errors import GainError
 from gainlib.flow import Rendering
 from gainlib.meters import Phrase, phrases
 from gainlib.stages import Fader, Ride
 from gainlib.stages.automation import Points
+from gainlib.text import counted, dbfs, signed
 from gainlib.views.base import Columns, TapView
-from gainlib.views.phrasing import dbfs, stage_of
+from gainlib.views.phrasing import stage_of
 from gainlib.views.signal_path import entering
 from gainlib.views.style import coloured, decibel_axis, key, key_columns, sources_of, time_frame
 
@@ -150,10 +151,7 @@ class DrawnRide(TapView):
             return f"{said}; nothing is drawn yet. RMS is AES17."
         gains = [gain_db for _, gain_db in points]
         moves = signed(gains[0]) if len(set(gains)) == 1 else f"{signed(min(gains))} to {signed(max(gains))}"
-        return (
-            f"{said}; after it {_span(behind)}. The ride has {len(points)} point{'s' if len(points) > 1 else ''}, "
-            f"{moves}. RMS is AES17."
-        )
+        return f"{said}; after it {_span(behind)}. The ride has {counted(len(points), 'point')}, {moves}. RMS is AES17."
 
 
 def _span(levels: NDArray[Any]) -> str:

@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 from bokeh.models import HoverTool
 
+from gainlib.text import level
 from gainlib.views.base import Columns
-from gainlib.views.phrasing import level
 from gainlib.views.style import coloured, decibel_axis, frame, sources_of
 
 __all__ = ["Row", "row_columns", "row_figure"]

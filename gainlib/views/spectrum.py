@@ -9,12 +9,13 @@ import numpy as np
 from bokeh.models import HoverTool
 from numpy.typing import NDArray
 
-from gainlib.decibels import db_from_ratio, signed
+from gainlib.decibels import db_from_ratio
 from gainlib.errors import GainError
 from gainlib.flow import Rendering
 from gainlib.meters import Harmonics, harmonics
+from gainlib.text import dbfs, level, signed
 from gainlib.views.base import Columns, TapView
-from gainlib.views.phrasing import dbfs, level, of_tap
+from gainlib.views.phrasing import of_tap
 from gainlib.views.style import coloured, decibel_axis, frame, sources_of
 
 __all__ = ["HarmonicSpectrum"]

@@ -9,8 +9,9 @@ import numpy as np
 from bokeh.models import HoverTool
 
 from gainlib.flow import Rendering, TapLevels
+from gainlib.text import counted, dbfs, left, plain, times
 from gainlib.views.base import Columns, View
-from gainlib.views.phrasing import dbfs, left, of_tap, plain, times
+from gainlib.views.phrasing import of_tap
 from gainlib.views.style import coloured, frame, sources_of
 
 __all__ = ["Strips"]
@@ -101,7 +102,7 @@ class Strips(View):
                 stages["said"].append(each)
             foot = -row - 1.0
             clipped = _clipped(table)
-            below = f"▼ {clipped} clip{'s' if clipped > 1 else ''}" if clipped else _least(table)
+            below = f"▼ {counted(clipped, 'clip')}" if clipped else _least(table)
             names.append((column + 0.5, foot, _short(plain(table[0].strip)), below, bool(clipped)))
         said = stages.pop("said")
         limited = [index for index, each in enumerate(said) if math.isfinite(each.ceiling_dbfs)]

@@ -16,8 +16,9 @@ from gainlib.errors import GainError
 from gainlib.flow import Rendering
 from gainlib.meters.levels import window_powers
 from gainlib.stages import Corner, Stage
+from gainlib.text import dbfs, level
 from gainlib.views.base import Columns, TapView
-from gainlib.views.phrasing import dbfs, level, of_tap, stage_of
+from gainlib.views.phrasing import of_tap, stage_of
 from gainlib.views.signal_path import entering, last_of, peaks_over_time
 from gainlib.views.style import coloured, decibel_axis, frame, sources_of
 

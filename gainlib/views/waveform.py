@@ -10,12 +10,13 @@ import numpy as np
 from bokeh.models import ColumnDataSource, HoverTool
 
 from gainlib import loops
-from gainlib.decibels import db_from_ratio, signed
+from gainlib.decibels import db_from_ratio
 from gainlib.errors import GainError
 from gainlib.flow import Bus, Rendering
 from gainlib.meters import ClippedRuns, flat_runs, peak_dbfs
+from gainlib.text import counted, plain, signed, times
 from gainlib.views.base import Columns, TapView
-from gainlib.views.phrasing import of_tap, plain, times
+from gainlib.views.phrasing import of_tap
 from gainlib.views.style import coloured, cursor, decibel_axis, frame, hatch
 
 __all__ = ["Waveform"]
@@ -135,7 +136,7 @@ class Waveform(TapView):
             "told": {
                 "seconds": np.full(min(1, len(runs)), 0.995 * audio.seconds),
                 "level": np.full(min(1, len(runs)), -(1.0 + _TOP) / 2),
-                "text": [f"▼ {_runs(len(runs))}"] if len(runs) else [],
+                "text": [f"▼ {counted(len(runs), 'clipped run')}"] if len(runs) else [],
             },
         }
 
@@ -181,19 +182,15 @@ class Waveform(TapView):
         many = len(runs) != 1
         if not where:
             whose = "it" if isinstance(rendering.session.part(tap.split("/")[0]), Bus) else "the recording itself"
-            return f"{said}; {whose} has {_runs(len(runs), 'flat top')}."
+            return f"{said}; {whose} has {counted(len(runs), 'flat top')}."
         if where == stage:
             return f"{said}; it clips {times(len(runs))}, the longest for {runs.longest} samples."
         tops = np.abs(rendering.at(tap).samples[runs.start, runs.channel]).max()
         at = db_from_ratio(tops)
         return (
-            f"{said}; the {plain(where)}'s {_runs(len(runs))} {'stay flat tops' if many else 'stays a flat top'}"
-            f", now at {signed(at, unit='dBFS', plus=at > 0)}."
+            f"{said}; the {plain(where)}'s {counted(len(runs), 'clipped run')} "
+            f"{'stay flat tops' if many else 'stays a flat top'}, now at {signed(at, unit='dBFS', plus=at > 0)}."
         )
-
-
-def _runs(count: int, word: str = "clipped run") -> str:
-    return f"{count} {word}" + ("" if count == 1 else "s")
 
 
 def _marked(runs: ClippedRuns) -> Any:

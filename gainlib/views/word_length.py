@@ -14,8 +14,9 @@ from gainlib.decibels import db_from_power, rms_dbfs_from_power
 from gainlib.flow import Rendering
 from gainlib.meters import octave_bands, rms_dbfs
 from gainlib.stages.wordlength import rounding_power
+from gainlib.text import dbfs, level
 from gainlib.views.base import Columns, TapView
-from gainlib.views.phrasing import dbfs, level, of_tap
+from gainlib.views.phrasing import of_tap
 from gainlib.views.style import coloured, decibel_axis, frame, key, key_columns, sources_of
 
 __all__ = ["WordLength"]

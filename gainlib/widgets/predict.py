@@ -10,8 +10,8 @@ from pathlib import Path
 import anywidget
 import traitlets
 
-from gainlib.decibels import signed
 from gainlib.errors import GainError
+from gainlib.text import signed
 
 __all__ = ["Comparison", "Prediction", "compare", "predict"]
 

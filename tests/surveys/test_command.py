@@ -37,7 +37,7 @@ def test_words_and_files(planted, tmp_path):
     assert done.stdout.splitlines()[0].startswith("guitar: It is clipped")
     assert f"Written: {tmp_path / 'sheet.html'}" in done.stdout
     assert "Written: 11 trimmed copies" in done.stdout
-    assert (tmp_path / "table.csv").read_text(encoding="utf-8").startswith("stem,")
+    assert (tmp_path / "table.csv").read_text(encoding="utf-8").startswith('"stem",')
     assert len(list((tmp_path / "out").iterdir())) == 11
 
 
