@@ -11,6 +11,7 @@ lies behind it.
 from __future__ import annotations
 
 import dataclasses
+import functools
 import weakref
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -21,10 +22,10 @@ from numpy.typing import NDArray
 
 from gainlib import loops
 from gainlib.audio import Audio
-from gainlib.decibels import db_from_ratio, ratio_from_db, rms_dbfs_from_power
+from gainlib.decibels import db_from_ratio, power_from_rms_dbfs, ratio_from_db, rms_dbfs_from_power
 from gainlib.errors import GainError
 from gainlib.flow.session import Bus, Session, Strip, Sum
-from gainlib.meters import ClippedRuns
+from gainlib.meters import ClippedRuns, noise_in_pauses_dbfs
 from gainlib.stages import Fader, Signal, Stage, StageResult
 
 __all__ = ["Rendering", "TapLevels", "let_rest", "rendered"]
@@ -67,7 +68,13 @@ class _Take:
     def signal(self) -> Signal:
         samples = self.recording.samples.astype(np.float64, copy=False)
         samples.flags.writeable = False
-        return Signal(samples, self.recording.rate_hz, 0.0, "digital", self._name)
+        return Signal(samples, self.recording.rate_hz, self._noise_power, "digital", self._name)
+
+    @functools.cached_property
+    def _noise_power(self) -> float:
+        """The mean square of its own noise, read in its pauses; 0 where it never pauses, since nobody can tell."""
+        floor = noise_in_pauses_dbfs(self.recording.samples, self.recording.rate_hz)
+        return 0.0 if floor is None else power_from_rms_dbfs(floor)
 
 
 _FEW = 4

@@ -14,12 +14,10 @@ from gainlib.meters.ballistics import (
     Scale,
     VuMeter,
     ppm,
-    ppm_max_dbfs,
     sample_peak_meter,
     vu,
-    vu_max_dbfs,
 )
-from gainlib.meters.clipping import ClippedRuns, ClippedRunsMeter, FlatTopsMeter, clipped_runs, flat_runs, flat_tops
+from gainlib.meters.clipping import ClippedRuns, ClippedRunsMeter, FlatTopsMeter, clipped_runs, flat_tops
 from gainlib.meters.distortion import (
     Harmonics,
     Intermodulation,
@@ -28,15 +26,12 @@ from gainlib.meters.distortion import (
     intermodulation,
     null,
     thd_n_percent,
-    thd_percent,
     tone_frequency_hz,
 )
 from gainlib.meters.levels import (
     LevelMeter,
     crest_db,
     dc_offset_dbfs,
-    headroom_db,
-    noise_floor_dbfs,
     peak_dbfs,
     rms_dbfs,
 )
@@ -53,20 +48,28 @@ from gainlib.meters.loudness import (
     short_term_lufs,
     short_term_max_lufs,
 )
-from gainlib.meters.phrases import Phrase, WindowMeter, active_rms_dbfs, phrases, silence_threshold_dbfs
-from gainlib.meters.registry import Measure, Measures, measure, measure_all, measures
+from gainlib.meters.phrases import Phrase, phrases
+from gainlib.meters.registry import Measure, Measures, Meters, measure, measure_all, measures
 from gainlib.meters.statistics import (
     GainReduction,
     GainReductionMeter,
-    LevelHistogram,
     OctaveBands,
     Spectrum,
     gain_reduction,
-    level_histogram,
     octave_bands,
     short_time_spectrum,
 )
+from gainlib.meters.streaming import StreamMeter
 from gainlib.meters.true_peak import TruePeakMeter, curve_between, true_peak_dbtp
+from gainlib.meters.windows import (
+    LevelHistogram,
+    WindowMeter,
+    active_rms_dbfs,
+    level_histogram,
+    noise_floor_dbfs,
+    noise_in_pauses_dbfs,
+    window_powers,
+)
 
 __all__ = [
     "CHANNEL_WEIGHTS",
@@ -89,6 +92,7 @@ __all__ = [
     "LoudnessMeter",
     "Measure",
     "Measures",
+    "Meters",
     "Null",
     "OctaveBands",
     "Phrase",
@@ -96,6 +100,7 @@ __all__ = [
     "SamplePeakMeter",
     "Scale",
     "Spectrum",
+    "StreamMeter",
     "TruePeakMeter",
     "VuMeter",
     "WindowMeter",
@@ -104,11 +109,9 @@ __all__ = [
     "crest_db",
     "curve_between",
     "dc_offset_dbfs",
-    "flat_runs",
     "flat_tops",
     "gain_reduction",
     "harmonics",
-    "headroom_db",
     "intermodulation",
     "k_weighting",
     "level_histogram",
@@ -121,22 +124,20 @@ __all__ = [
     "momentary_lufs",
     "momentary_max_lufs",
     "noise_floor_dbfs",
+    "noise_in_pauses_dbfs",
     "null",
     "octave_bands",
     "peak_dbfs",
     "phrases",
     "ppm",
-    "ppm_max_dbfs",
     "rms_dbfs",
     "sample_peak_meter",
     "short_term_lufs",
     "short_term_max_lufs",
     "short_time_spectrum",
-    "silence_threshold_dbfs",
     "thd_n_percent",
-    "thd_percent",
     "tone_frequency_hz",
     "true_peak_dbtp",
     "vu",
-    "vu_max_dbfs",
+    "window_powers",
 ]

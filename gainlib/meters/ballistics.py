@@ -10,9 +10,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gainlib import loops
-from gainlib.audio import checked_samples
+from gainlib.audio import Samples, checked_samples
 from gainlib.decibels import Alignment, alignment, db_from_ratio
 from gainlib.errors import GainError
+from gainlib.meters.streaming import Readings, StreamMeter
 
 __all__ = [
     "DIGITAL_SCALE",
@@ -27,13 +28,10 @@ __all__ = [
     "Scale",
     "VuMeter",
     "ppm",
-    "ppm_max_dbfs",
     "sample_peak_meter",
     "vu",
-    "vu_max_dbfs",
 ]
 
-Readings = NDArray[np.float64]
 PpmType = Literal["I", "II"]
 
 # 99 % after 300 ms and 1.25 % overshoot, the middle of what the standard allows: solved for both.
@@ -139,17 +137,16 @@ class Deflection:
         return np.asarray(np.lib.stride_tricks.sliding_window_view(padded, frames, axis=0).max(axis=-1))
 
 
-class NeedleMeter:
+class NeedleMeter(StreamMeter):
     """What the meters with inertia share: `push` gives the frames that a block completes.
 
     Takes blocks of any size; the readings are those of the whole to the last bit. Keeps a few numbers a channel.
     """
 
     def __init__(self, rate_hz: int, channels: int, frames_a_second: int, states: int) -> None:
+        super().__init__(channels)
         if not 1 <= rate_hz <= 10_000_000:
             raise GainError(f"rate_hz is {rate_hz}; it must be from 1 Hz to 10 MHz.")
-        if channels < 1:
-            raise GainError(f"channels is {channels}; a meter needs at least one.")
         if not 1 <= frames_a_second <= rate_hz:
             raise GainError(f"frames_a_second is {frames_a_second}; give 1 up to the rate, {rate_hz}.")
         self._rate_hz, self._frames_a_second = rate_hz, frames_a_second
@@ -164,13 +161,13 @@ class NeedleMeter:
 
     def push(self, block: ArrayLike) -> Deflection:
         """Take the next samples, `(n,)` or `(n, channels)`; gives the frames that they complete."""
-        return self.push_checked(checked_samples(block, "block"))
+        moved = super().push(block)
+        assert isinstance(moved, Deflection)
+        return moved
 
-    def push_checked(self, checked: NDArray[np.floating]) -> Deflection:
-        """`push` of samples that were checked before, as those of an Audio are."""
-        channels = len(self._states)
-        if checked.shape[1] != channels:
-            raise GainError(f"block has {checked.shape[1]} channels; this meter was made for {channels}.")
+    def take(self, checked: Samples) -> Deflection:
+        """`push` of samples that were checked before."""
+        channels = self.channels
         rows = loops.as_rows(checked)
         last = self._samples + len(rows)
         due = np.arange(self._frames + 1, last * self._frames_a_second // self._rate_hz + 2, dtype=np.int64)
@@ -285,7 +282,7 @@ def vu(samples: ArrayLike, rate_hz: int, *, frames_a_second: int = 50) -> Deflec
     [0.0]
     """
     checked = checked_samples(samples, "samples")
-    return VuMeter(rate_hz, checked.shape[1], frames_a_second=frames_a_second).push_checked(checked)
+    return VuMeter(rate_hz, checked.shape[1], frames_a_second=frames_a_second).take(checked)
 
 
 def ppm(samples: ArrayLike, rate_hz: int, kind: PpmType, *, frames_a_second: int = 50) -> Deflection:
@@ -295,7 +292,7 @@ def ppm(samples: ArrayLike, rate_hz: int, kind: PpmType, *, frames_a_second: int
     [0.0]
     """
     checked = checked_samples(samples, "samples")
-    return PpmMeter(rate_hz, checked.shape[1], kind=kind, frames_a_second=frames_a_second).push_checked(checked)
+    return PpmMeter(rate_hz, checked.shape[1], kind=kind, frames_a_second=frames_a_second).take(checked)
 
 
 def sample_peak_meter(samples: ArrayLike, rate_hz: int, *, frames_a_second: int = 50) -> Deflection:
@@ -305,25 +302,7 @@ def sample_peak_meter(samples: ArrayLike, rate_hz: int, *, frames_a_second: int 
     [-6.02]
     """
     checked = checked_samples(samples, "samples")
-    return SamplePeakMeter(rate_hz, checked.shape[1], frames_a_second=frames_a_second).push_checked(checked)
-
-
-def vu_max_dbfs(samples: ArrayLike, rate_hz: int) -> Readings:
-    """The highest that a VU meter reaches, in dBFS with a sine at its peak level, one reading a channel.
-
-    >>> vu_max_dbfs(np.zeros(480), 48000).tolist()
-    [-inf]
-    """
-    return vu(samples, rate_hz, frames_a_second=1).highest_dbfs
-
-
-def ppm_max_dbfs(samples: ArrayLike, rate_hz: int, kind: PpmType) -> Readings:
-    """The highest that a programme meter of type "I" or "II" reaches, in dBFS, one reading a channel.
-
-    >>> ppm_max_dbfs(np.sin(2 * np.pi * 5000 / 48000 * np.arange(480)), 48000, "I").round(1).tolist()
-    [-0.9]
-    """
-    return ppm(samples, rate_hz, kind, frames_a_second=1).highest_dbfs
+    return SamplePeakMeter(rate_hz, checked.shape[1], frames_a_second=frames_a_second).take(checked)
 
 
 def _spring_step(radians_a_second: float, damping: float, seconds: float) -> Readings:

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gainlib import loops
-from gainlib.audio import checked_samples
+from gainlib.audio import Samples
 from gainlib.decibels import ratio_from_db
 from gainlib.errors import GainError
+from gainlib.meters.streaming import StreamMeter, read_whole
 
-__all__ = ["ClippedRuns", "ClippedRunsMeter", "FlatTopsMeter", "clipped_runs", "flat_runs", "flat_tops"]
+__all__ = ["ClippedRuns", "ClippedRunsMeter", "FlatTopsMeter", "clipped_runs", "flat_tops"]
 
 Indices = NDArray[np.int64]
 
@@ -55,98 +57,116 @@ def clipped_runs(samples: ArrayLike, *, ceiling_dbfs: float = 0.0, least_samples
     >>> len(clipped_runs(np.clip(2 * np.sin(np.arange(480) / 10), -1, 1)))
     16
     """
-    edge = full_scale_edge(ceiling_dbfs)
-    return _runs(checked_samples(samples, "samples"), lambda channel: (-edge, edge), least_samples)
+    make = functools.partial(ClippedRunsMeter, ceiling_dbfs=ceiling_dbfs, least_samples=least_samples)
+    return read_whole(make, samples).reading()
 
 
-def full_scale_edge(ceiling_dbfs: float = 0.0) -> float:
-    """The smallest |sample| that counts as standing at the ceiling: one step of a 16-bit file below it."""
-    return ratio_from_db(ceiling_dbfs) * (1.0 - 2.0**-15)
+class ClippedRunsMeter(StreamMeter):
+    """`clipped_runs` of a stream: `push` each block, ask `reading` at any time; a run across blocks is one.
 
+    The reading is that of the whole, exactly. With `most_kept` it knows the places of so many runs a channel at most,
+    while `counts` has them all.
 
-class ClippedRunsMeter:
-    """Counts clipped runs in blocks of any size: `push` each; runs that cross from block to block count once.
+    Parameters
+    ----------
+    channels : int
+        How many channels each block has.
+    ceiling_dbfs : float
+        The ceiling; one step of a 16-bit file below it counts.
+    least_samples : int
+        How many neighbouring samples make a run, 1 or more.
+    most_kept : int, optional
+        How many runs a channel are kept with their places; all, unless given.
 
-    The counts are those of `clipped_runs` of the whole, exactly; where each run is, only the whole can say without
-    keeping a growing list. There is none for `flat_runs`, which has to know the recording's extremes first. Raises
-    GainError for a block whose channels differ in number, and as `clipped_runs` does.
+    Raises
+    ------
+    GainError
+        For `least_samples` below 1, and as `LevelMeter` does.
 
+    Examples
+    --------
     >>> meter = ClippedRunsMeter(1)
     >>> meter.push(np.array([0.0, 1.0, 1.0]))
     >>> meter.push(np.array([1.0, 0.0]))
-    >>> meter.runs.tolist(), meter.samples.tolist(), meter.longest.tolist()
-    ([1], [3], [3])
+    >>> meter.counts.tolist(), meter.reading().start.tolist(), meter.reading().longest
+    ([1], [1], 3)
     """
 
-    def __init__(self, channels: int, *, ceiling_dbfs: float = 0.0, least_samples: int = 3) -> None:
-        if channels < 1:
-            raise GainError(f"channels is {channels}; a meter needs at least one.")
-        if least_samples < 1:
-            raise GainError(f"least_samples is {least_samples}; it must be 1 or above.")
-        self._edge, self._least = full_scale_edge(ceiling_dbfs), least_samples
-        self._runs, self._samples, self._longest = np.zeros((3, channels), dtype=np.int64)
-        # The run that reaches the end of what was pushed: its side (+1, -1, 0 for none) and its length.
-        self._side, self._open = np.zeros((2, channels), dtype=np.int64)
+    def __init__(
+        self, channels: int, *, ceiling_dbfs: float = 0.0, least_samples: int = 3, most_kept: int | None = None
+    ) -> None:
+        super().__init__(channels)
+        _require_samples(least_samples)
+        # The highest code of a fixed-point file is a step short of +1.0.
+        self._edge = ratio_from_db(ceiling_dbfs) * (1.0 - 2.0**-15)
+        self._least, self._most = least_samples, most_kept
+        self._counts: Indices = np.zeros(channels, dtype=np.int64)
+        self._starts: list[list[Indices]] = [[] for _ in range(channels)]
+        self._lengths: list[list[Indices]] = [[] for _ in range(channels)]
+        self._kept = [0] * channels
+        # The run that reaches the end of what was pushed: first sample, length, side (+1, -1, 0 for none).
+        self._open: list[tuple[int, int, float]] = [(0, 0, 0.0)] * channels
+        self._samples = 0
 
-    @property
-    def runs(self) -> Indices:
-        """How many runs there are so far, one count a channel; a run that goes on counts once it is long enough."""
-        return self._runs + (self._open >= self._least)
-
-    @property
-    def samples(self) -> Indices:
-        """How many samples are clipped in all, one count a channel."""
-        return self._samples + np.where(self._open >= self._least, self._open, 0)
-
-    @property
-    def longest(self) -> Indices:
-        """The longest run in samples, one a channel, 0 where there is none."""
-        return np.maximum(self._longest, np.where(self._open >= self._least, self._open, 0))
-
-    def push(self, block: ArrayLike) -> None:
-        """Take the next samples, `(n,)` or `(n, channels)`."""
-        checked = checked_samples(block, "block")
-        if checked.shape[1] != len(self._open):
-            raise GainError(f"block has {checked.shape[1]} channels; this meter was made for {len(self._open)}.")
-        for index in range(checked.shape[1]):
+    def take(self, checked: Samples) -> None:
+        """`push` of samples that were checked before."""
+        for index in range(self.channels):
             channel = checked[:, index]
             starts, lengths = loops.runs_beyond(channel, -self._edge, self._edge, 1)
-            joined = len(starts) > 0 and starts[0] == 0 and np.sign(channel[0]) == self._side[index]
-            if joined:
-                lengths[0] += self._open[index]
-            elif self._open[index]:
-                starts, lengths = np.append(starts, 0), np.append(lengths, self._open[index])
-                starts, lengths = np.roll(starts, 1), np.roll(lengths, 1)
-            goes_on = abs(channel[-1]) >= self._edge
-            self._side[index] = np.sign(channel[-1]) if goes_on else 0
-            self._open[index] = lengths[-1] if goes_on else 0
-            closed = lengths[:-1] if goes_on else lengths
-            kept = closed[closed >= self._least]
-            self._runs[index] += len(kept)
-            self._samples[index] += kept.sum()
-            self._longest[index] = max(int(self._longest[index]), int(kept.max(initial=0)))
+            starts = starts + self._samples
+            first, length, side = self._open[index]
+            if side:
+                if len(starts) and starts[0] == self._samples and np.sign(channel[0]) == side:
+                    starts[0], lengths[0] = first, lengths[0] + length
+                else:
+                    starts, lengths = np.concatenate(([first], starts)), np.concatenate(([length], lengths))
+            self._open[index] = (0, 0, 0.0)
+            if abs(channel[-1]) >= self._edge:
+                self._open[index] = (int(starts[-1]), int(lengths[-1]), float(np.sign(channel[-1])))
+                starts, lengths = starts[:-1], lengths[:-1]
+            long = lengths >= self._least
+            if long.any():
+                self._keep(index, starts[long], lengths[long])
+        self._samples += len(checked)
+
+    def _keep(self, index: int, starts: Indices, lengths: Indices) -> None:
+        self._counts[index] += len(starts)
+        room = None if self._most is None else max(0, self._most - self._kept[index])
+        self._starts[index].append(starts[:room])
+        self._lengths[index].append(lengths[:room])
+        self._kept[index] += len(starts[:room])
+
+    def _last(self, index: int) -> tuple[list[int], list[int]]:
+        """The run that goes on, where it is long enough already."""
+        first, length, side = self._open[index]
+        return ([first], [length]) if side and length >= self._least else ([], [])
+
+    @property
+    def counts(self) -> Indices:
+        """How many runs there are so far, one count a channel; a run that goes on counts once it is long enough."""
+        return np.array([self._counts[index] + len(self._last(index)[0]) for index in range(self.channels)], np.int64)
+
+    def reading(self) -> ClippedRuns:
+        """The runs up to now, in order of time."""
+        starts, lengths = (
+            [np.concatenate((*kept[index], np.array(self._last(index)[part], dtype=np.int64)))
+             for index in range(self.channels)]
+            for part, kept in enumerate((self._starts, self._lengths))
+        )  # fmt: skip
+        return _in_order(starts, lengths)
 
 
-def flat_runs(samples: ArrayLike, *, least_samples: int = 3) -> ClippedRuns:
-    """Where three neighbouring samples and more stand at the recording's own extreme: clipped, then turned down.
+def _in_order(starts: list[Indices], lengths: list[Indices]) -> ClippedRuns:
+    """The runs of all channels, one array each, in order of time."""
+    start = np.concatenate(starts)
+    channel = np.repeat(np.arange(len(starts)), [len(each) for each in starts])
+    order = np.argsort(start, kind="stable")
+    return ClippedRuns(start[order], np.concatenate(lengths)[order], channel[order].astype(np.int64))
 
-    A take that clipped and was lowered afterwards keeps its flat tops; they no longer touch full scale, so
-    `clipped_runs` is silent and this is not. Each channel is compared with its own highest and lowest sample, to a
-    part in 10⁷. A square wave or a constant is flat by nature and is found as well. Raises as `clipped_runs` does.
-    Source: *common practice*.
 
-    >>> len(flat_runs(0.1 * np.clip(2 * np.sin(np.arange(480) / 10), -1, 1)))
-    16
-    """
-    checked = checked_samples(samples, "samples")
-
-    def extremes(channel: NDArray[np.floating]) -> tuple[float, float]:
-        low, high = (float(each[0]) for each in loops.extremes(channel, 1))
-        near = 1e-7 * max(abs(low), abs(high))
-        # A side that the channel never visits (all samples positive, say) has no tops of its own.
-        return (low + near if low < 0 else -np.inf, high - near if high > 0 else np.inf)
-
-    return _runs(checked, extremes, least_samples)
+def _require_samples(least_samples: int) -> None:
+    if least_samples < 1:
+        raise GainError(f"least_samples is {least_samples}; it must be 1 or above.")
 
 
 # A top is flat within a thousandth of its height, or within four steps of a 16-bit file, which hold its dither.
@@ -174,10 +194,7 @@ def flat_tops(samples: ArrayLike, *, least_samples: int = 3) -> ClippedRuns:
     >>> len(flat_tops(0.1 * np.clip(wave, -1, 1))), len(flat_tops(0.1 * wave))
     (152, 0)
     """
-    checked = checked_samples(samples, "samples")
-    meter = FlatTopsMeter(checked.shape[1], least_samples=least_samples)
-    meter.push_checked(checked)
-    return meter.reading()
+    return read_whole(functools.partial(FlatTopsMeter, least_samples=least_samples), samples).reading()
 
 
 class _Tops:
@@ -220,7 +237,7 @@ class _Tops:
         self.height = np.concatenate((self.height, heights[good][:room]))
 
 
-class FlatTopsMeter:
+class FlatTopsMeter(StreamMeter):
     """`flat_tops` of blocks of any size: `push` each, ask `reading` at any time.
 
     Keeps the last two thousand samples and at most 20 000 tops a side and channel; `counts` has them all. A top of
@@ -235,26 +252,18 @@ class FlatTopsMeter:
     """
 
     def __init__(self, channels: int, *, least_samples: int = 3) -> None:
-        if channels < 1:
-            raise GainError(f"channels is {channels}; a meter needs at least one.")
-        if least_samples < 1:
-            raise GainError(f"least_samples is {least_samples}; it must be 1 or above.")
+        super().__init__(channels)
+        _require_samples(least_samples)
         self._least = least_samples
         self._sides = [(_Tops(), _Tops()) for _ in range(channels)]
         self._recent: NDArray[np.floating] = np.empty((channels, 0), dtype=np.float32)
         self._samples = 0
         self._looked = 0  # tops that start before this sample were found already
 
-    def push(self, block: ArrayLike) -> None:
-        """Take the next samples, `(n,)` or `(n, channels)`."""
-        self.push_checked(checked_samples(block, "block"))
-
-    def push_checked(self, block: NDArray[np.floating]) -> None:
-        """`push` of samples that were checked before, `(n, channels)`."""
-        if block.shape[1] != len(self._sides):
-            raise GainError(f"block has {block.shape[1]} channels; this meter was made for {len(self._sides)}.")
-        stretch = np.concatenate((self._recent, block.T), axis=1)
-        self._samples += len(block)
+    def take(self, checked: Samples) -> None:
+        """`push` of samples that were checked before."""
+        stretch = np.concatenate((self._recent, checked.T), axis=1)
+        self._samples += len(checked)
         self._look(self._sides, stretch, stretch.shape[1] - _CONTEXT)
         self._looked = max(self._looked, self._samples - _CONTEXT)
         self._recent = stretch[:, -2 * _CONTEXT :].copy()
@@ -290,24 +299,5 @@ class FlatTopsMeter:
     def reading(self) -> ClippedRuns:
         """The flat tops up to now, in order of time."""
         sides = self._whole()
-        start = np.concatenate([each.start for pair in sides for each in pair])
-        length = np.concatenate([each.length for pair in sides for each in pair])
-        channel = np.repeat(np.arange(len(sides)), [sum(len(each.start) for each in pair) for pair in sides])
-        order = np.argsort(start, kind="stable")
-        return ClippedRuns(start[order], length[order], channel[order].astype(np.int64))
-
-
-def _runs(checked: NDArray[np.floating], edges_of, least_samples: int) -> ClippedRuns:  # type: ignore[no-untyped-def]
-    if least_samples < 1:
-        raise GainError(f"least_samples is {least_samples}; it must be 1 or above.")
-    starts, lengths, channels = [], [], []
-    for index in range(checked.shape[1]):
-        channel = checked[:, index]
-        low, high = edges_of(channel)
-        start, length = loops.runs_beyond(channel, low, high, least_samples)
-        starts.append(start)
-        lengths.append(length)
-        channels.append(np.full(len(start), index, dtype=np.int64))
-    start = np.concatenate(starts)
-    order = np.argsort(start, kind="stable")
-    return ClippedRuns(start[order], np.concatenate(lengths)[order], np.concatenate(channels)[order])
+        starts = [np.concatenate((upper.start, lower.start)) for upper, lower in sides]
+        return _in_order(starts, [np.concatenate((upper.length, lower.length)) for upper, lower in sides])

@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 from gainlib.audio import checked_samples
 from gainlib.decibels import db_from_power, db_from_ratio
 from gainlib.errors import GainError
-from gainlib.meters.levels import within_reach
+from gainlib.meters.streaming import within_reach
 
 __all__ = [
     "Harmonics",
@@ -23,7 +23,6 @@ __all__ = [
     "intermodulation",
     "null",
     "thd_n_percent",
-    "thd_percent",
     "tone_frequency_hz",
 ]
 
@@ -159,19 +158,6 @@ def harmonics(samples: ArrayLike, rate_hz: int, *, fundamental_hz: float | None 
     if not (amplitude[0] > 0).all():
         raise GainError(f"one channel holds nothing at {fundamental_hz:g} Hz; distortion is measured on a tone.")
     return Harmonics(float(fundamental_hz), amplitude, offset)
-
-
-def thd_percent(samples: ArrayLike, rate_hz: int, *, fundamental_hz: float | None = None, count: int = 10) -> Series:
-    """Total harmonic distortion: harmonics 2 to 10 over the fundamental, in percent, one reading a channel.
-
-    This is THD_F; `harmonics(...).thd_of_total_percent` is the other. Takes and raises what `harmonics` does.
-    Source: *published*, IEC 60268-3 (total harmonic distortion); *derived* by least squares.
-
-    >>> tone = 2 * np.pi * 100 / 48000 * np.arange(4800)
-    >>> thd_percent(np.sin(tone) + 0.01 * np.sin(3 * tone), 48000).round(3).tolist()
-    [1.0]
-    """
-    return harmonics(samples, rate_hz, fundamental_hz=fundamental_hz, count=count).thd_percent
 
 
 def thd_n_percent(

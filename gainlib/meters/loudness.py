@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gainlib import loops
-from gainlib.audio import checked_samples
+from gainlib.audio import Samples, checked_samples
 from gainlib.decibels import db_from_power
 from gainlib.errors import GainError
-from gainlib.meters.levels import finite_powers
+from gainlib.meters.streaming import StreamMeter, finite_powers, read_whole
 
 __all__ = [
     "CHANNEL_WEIGHTS",
@@ -179,7 +179,7 @@ class Loudness:
             raise GainError(f"{name} needs {seconds:g} s of sound; {self.seconds:.3g} s were given.")
 
 
-class LoudnessMeter:
+class LoudnessMeter(StreamMeter):
     """Loudness of blocks of any size: `push` each, ask `reading` at any time; the same as of the whole, bit for bit.
 
     Made for one rate and one number of channels, in the orders of CHANNEL_WEIGHTS. The two gates need every 100 ms at
@@ -197,6 +197,7 @@ class LoudnessMeter:
     def __init__(self, rate_hz: int, channels: int) -> None:
         self._sections = k_weighting(rate_hz)
         self._weights = np.array(_weights(channels))
+        super().__init__(channels)
         self._rate_hz = rate_hz
         self._states = np.zeros((channels, 7))
         self._samples = 0
@@ -207,12 +208,9 @@ class LoudnessMeter:
         self._momentary = self._momentary_max = -1.0
         self._short_term = self._short_term_max = -1.0
 
-    def push(self, block: ArrayLike) -> None:
-        """Take the next samples, `(n,)` or `(n, channels)`."""
-        checked = checked_samples(block, "block")
-        if checked.shape[1] != len(self._weights):
-            raise GainError(f"block has {checked.shape[1]} channels; this meter was made for {len(self._weights)}.")
-        self._take(self._cell_powers(loops.as_rows(checked)))
+    def take(self, checked: Samples) -> None:
+        """`push` of samples that were checked before."""
+        self._add(self._cell_powers(loops.as_rows(checked)))
 
     @property
     def momentary_lufs(self) -> float:
@@ -253,7 +251,7 @@ class LoudnessMeter:
         self._samples = last
         return powers / np.diff(edges)
 
-    def _take(self, cells: Series) -> None:
+    def _add(self, cells: Series) -> None:
         before, self._cells = self._cells, self._cells + len(finite_powers(cells))
         if self._cells > len(self._tenths) * _CELLS_A_TENTH:
             raise GainError(f"the meter has run for {_HOURS} hours; start a new LoudnessMeter for what follows.")
@@ -283,14 +281,7 @@ def loudness(samples: ArrayLike, rate_hz: int) -> Loudness:
     >>> round(loudness(np.sin(2 * np.pi * 997 / 48000 * np.arange(48000)), 48000).integrated_lufs, 2)
     -3.01
     """
-    return checked_loudness(checked_samples(samples, "samples"), rate_hz)
-
-
-def checked_loudness(checked: NDArray[np.floating], rate_hz: int) -> Loudness:
-    """`loudness` of samples that were checked before, as those of an Audio are."""
-    meter = LoudnessMeter(rate_hz, checked.shape[1])
-    meter._take(meter._cell_powers(loops.as_rows(checked)))
-    return meter.reading()
+    return read_whole(lambda channels: LoudnessMeter(rate_hz, channels), samples).reading()
 
 
 def loudness_lufs(samples: ArrayLike, rate_hz: int) -> float:

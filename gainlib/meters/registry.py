@@ -2,84 +2,75 @@
 
 from __future__ import annotations
 
-import functools
+import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal, Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
-from gainlib.audio import Audio
-from gainlib.decibels import db_from_ratio, rms_dbfs_from_power
+from gainlib.audio import Audio, Samples
 from gainlib.errors import GainError, suggest
-from gainlib.meters.ballistics import PpmMeter, PpmType, VuMeter
-from gainlib.meters.clipping import ClippedRuns, clipped_runs, flat_runs, flat_tops
+from gainlib.meters.ballistics import PpmMeter, VuMeter
+from gainlib.meters.clipping import ClippedRunsMeter, FlatTopsMeter
 from gainlib.meters.distortion import harmonics, thd_n_percent
-from gainlib.meters.levels import (
-    checked_dc_offset_dbfs,
-    checked_peaks_and_powers,
-    checked_window_powers,
-    crest_of_db,
-    floor_of_windows_dbfs,
-)
-from gainlib.meters.loudness import HIGHEST_RATE_HZ, LOWEST_RATE_HZ, Loudness, checked_loudness
-from gainlib.meters.phrases import active_of_windows_dbfs, checked_phrases
-from gainlib.meters.true_peak import checked_true_peak_dbtp
+from gainlib.meters.levels import LevelMeter
+from gainlib.meters.loudness import HIGHEST_RATE_HZ, LOWEST_RATE_HZ, Loudness, LoudnessMeter
+from gainlib.meters.phrases import phrases
+from gainlib.meters.streaming import Readings, StreamMeter
+from gainlib.meters.true_peak import TruePeakMeter
+from gainlib.meters.windows import WindowMeter
 from gainlib.text import signed
 
-__all__ = ["Measure", "Measures", "Reader", "measure", "measure_all", "measures"]
+__all__ = ["Measure", "Measures", "Meters", "Reader", "measure", "measure_all", "measures"]
 
-Readings = NDArray[np.float64]
+MakeMeter = Callable[[int, int], StreamMeter]
+
+
+class Recorded(Protocol):
+    """What says which measures a recording can be read by: an Audio, or Meters while a stream runs."""
+
+    @property
+    def seconds(self) -> float:
+        """How long it lasts."""
+
+    @property
+    def rate_hz(self) -> int:
+        """Its sample rate."""
+
+    @property
+    def channels(self) -> int:
+        """How many channels it has."""
 
 
 class Reader:
-    """One recording while it is measured: what several measures share is worked out once.
+    """One recording while it is measured: each meter takes it once, and its measures share the reading.
 
-    >>> Reader(Audio(np.full(480, 0.5), 48000)).peaks.tolist()
-    [0.5]
+    >>> round(float(measures()["peak_dbfs"].read_from(Reader(Audio(np.full(480, 0.5), 48000)))[0]), 2)
+    -6.02
     """
 
     def __init__(self, audio: Audio) -> None:
         self.audio = audio.in_double
+        self._meters: dict[MakeMeter, StreamMeter] = {}
 
-    @functools.cached_property
-    def _levels(self) -> tuple[Readings, Readings]:
-        return checked_peaks_and_powers(self.audio.samples)
-
-    @property
-    def peaks(self) -> Readings:
-        """The largest |sample| of each channel."""
-        return self._levels[0]
-
-    @property
-    def powers(self) -> Readings:
-        """The mean square of each channel."""
-        return self._levels[1]
-
-    @functools.cached_property
-    def windows(self) -> Readings:
-        """The mean square of each 50 ms, `(windows, channels)`."""
-        return checked_window_powers(self.audio.samples, self.audio.rate_hz, 0.05)
-
-    @functools.cached_property
-    def loudness(self) -> Loudness:
-        """Everything that BS.1770 reads."""
-        return checked_loudness(self.audio.samples, self.audio.rate_hz)
-
-    @functools.cached_property
-    def phrase_levels_dbfs(self) -> list[float]:
-        """The RMS level of each phrase."""
-        found = checked_phrases(self.audio.samples, self.audio.rate_hz, windows=self.windows)
-        return [each.rms_dbfs for each in found]
+    def meter(self, make: MakeMeter) -> StreamMeter:
+        """The meter that `make` gives, after it has taken the recording."""
+        if make not in self._meters:
+            meter = make(self.audio.rate_hz, self.audio.channels)
+            meter.take(self.audio.samples)
+            self._meters[make] = meter
+        return self._meters[make]
 
 
 @dataclass(frozen=True)
 class Measure:
     """One thing that can be measured: its name, its unit, what it means, what it needs, how it is printed.
 
-    `worst` says which channel's reading stands for the whole: the highest or the lowest; `whole` that there is one
-    reading for all channels together. `least_seconds`, `most_channels` and `rates_hz` say which recordings it can
+    `make` gives the meter of a stream that knows it, from rate and channels, and `reading` asks that meter; where only
+    the whole recording can be read, `make` is None and `reading` asks the Audio. Measures with one `make` share one
+    meter. `worst` says which channel's reading stands for the whole: the highest or the lowest; `whole` that there is
+    one reading for all channels together. `least_seconds`, `most_channels` and `rates_hz` say which recordings it can
     read, `tone` that it means something on a steady tone only. `digits` and `plus` say how it is printed.
 
     >>> measures()["peak_dbfs"].printed(-6.02)
@@ -89,7 +80,8 @@ class Measure:
     name: str
     unit: str
     meaning: str
-    reading: Callable[[Reader], Readings]
+    make: MakeMeter | None
+    reading: Callable[[Any], Readings]
     digits: int = 1
     plus: bool = False
     worst: Literal["highest", "lowest"] = "highest"
@@ -116,21 +108,32 @@ class Measure:
         parts += [f"{self.rates_hz[0]} to {self.rates_hz[1]} Hz"] if self.rates_hz else []
         return ", ".join(parts)
 
-    def lacks(self, audio: Audio) -> str:
+    def lacks(self, recording: Recorded) -> str:
         """What a recording lacks to be measured, as one sentence; empty where it lacks nothing.
 
         >>> measures()["loudness_lufs"].lacks(Audio(np.zeros(4800), 48000))
         'loudness_lufs needs 0.4 s or more; this recording lasts 0.1 s.'
         """
+        return self._lacks(recording.seconds, recording.rate_hz, recording.channels)
+
+    def _lacks(self, seconds: float, rate_hz: int, channels: int) -> str:
         # A sample may be missing for the nearest-sample rounding of a window; the meter itself has the last word.
-        if audio.seconds < self.least_seconds - 0.5 / audio.rate_hz:
-            return f"{self.name} needs {self.least_seconds:g} s or more; this recording lasts {audio.seconds:.3g} s."
-        if self.most_channels and audio.channels > self.most_channels:
-            return f"{self.name} needs at most {self.most_channels} channels; this recording has {audio.channels}."
-        if self.rates_hz and not self.rates_hz[0] <= audio.rate_hz <= self.rates_hz[1]:
+        if seconds < self.least_seconds - 0.5 / rate_hz:
+            return f"{self.name} needs {self.least_seconds:g} s or more; this recording lasts {seconds:.3g} s."
+        if self.most_channels and channels > self.most_channels:
+            return f"{self.name} needs at most {self.most_channels} channels; this recording has {channels}."
+        if self.rates_hz and not self.rates_hz[0] <= rate_hz <= self.rates_hz[1]:
             low, high = self.rates_hz
-            return f"{self.name} needs a rate of {low} to {high} Hz; this recording has {audio.rate_hz} Hz."
+            return f"{self.name} needs a rate of {low} to {high} Hz; this recording has {rate_hz} Hz."
         return ""
+
+    def reads(self, rate_hz: int, channels: int) -> bool:
+        """Whether a stream of such a form can be read by it, once it is long enough.
+
+        >>> measures()["loudness_lufs"].reads(48000, 2), measures()["loudness_lufs"].reads(48000, 8)
+        (True, False)
+        """
+        return not self._lacks(math.inf, rate_hz, channels)
 
     def read(self, audio: Audio) -> Readings:
         """The readings `(channels,)`, or `(1,)` for a measure of the whole; GainError for a recording that lacks."""
@@ -141,7 +144,7 @@ class Measure:
         lack = self.lacks(reader.audio)
         if lack:
             raise GainError(lack)
-        return self.reading(reader)
+        return self.reading(reader.audio if self.make is None else reader.meter(self.make))
 
     def of_all(self, readings: Readings) -> float:
         """The one number that stands for all channels."""
@@ -176,12 +179,105 @@ class Measures(Mapping[str, Measure]):
         return "\n".join(f"{each.name:<20} {each.unit or '-':<5} {each.meaning}" for each in self.values())
 
 
-def _counted(runs_of: Callable[[NDArray[np.floating]], ClippedRuns]) -> Callable[[Reader], Readings]:
-    def count(reader: Reader) -> Readings:
-        runs = runs_of(reader.audio.samples)
-        return np.bincount(runs.channel, minlength=reader.audio.channels).astype(np.float64)
+class Meters(StreamMeter):
+    """Several measures of one stream in one pass: `push` its blocks in order, ask at any time.
 
-    return count
+    A meter that several measures ask runs once. What it reads is what `measure` reads of the whole, bar the rounding
+    that each meter states.
+
+    Parameters
+    ----------
+    rate_hz, channels : int
+        The form of the stream.
+    names : iterable of str
+        Measures, in the order wanted; those that no stream of this form has are listed by `lacks`.
+
+    Raises
+    ------
+    GainError
+        For a name that is not in `measures()`, and for a measure that only a whole recording has.
+
+    Examples
+    --------
+    >>> meters = Meters(48000, 1, ["peak_dbfs", "loudness_lufs"])
+    >>> meters.push(np.full(4800, 0.5))
+    >>> round(meters.of_all()["peak_dbfs"], 2), meters.lacks()
+    (-6.02, {'loudness_lufs': 'loudness_lufs needs 0.4 s or more; this recording lasts 0.1 s.'})
+    """
+
+    def __init__(self, rate_hz: int, channels: int, names: Iterable[str]) -> None:
+        super().__init__(channels)
+        self.rate_hz, self.samples = rate_hz, 0
+        self._measures = [measures()[name] for name in names]
+        self._meters: dict[MakeMeter, StreamMeter] = {}
+        for each in self._measures:
+            if each.make is None:
+                raise GainError(f"{each.name} needs a whole recording at once; ask it of Audio.")
+            if each.make not in self._meters and each.reads(rate_hz, channels):
+                self._meters[each.make] = each.make(rate_hz, channels)
+
+    @property
+    def seconds(self) -> float:
+        """How long the stream is so far."""
+        return self.samples / self.rate_hz
+
+    def take(self, checked: Samples) -> None:
+        """`push` of samples that were checked before."""
+        for meter in self._meters.values():
+            meter.take(checked)
+        self.samples += len(checked)
+
+    def meter(self, name: str) -> StreamMeter:
+        """The meter that a measure asks."""
+        make = measures()[name].make
+        assert make is not None
+        return self._meters[make]
+
+    def lacks(self) -> dict[str, str]:
+        """Each measure that the stream so far cannot be read by, and why not."""
+        return {each.name: lack for each in self._measures if (lack := each.lacks(self))}
+
+    def readings(self) -> dict[str, Readings]:
+        """Each measure's readings so far, `(channels,)` or `(1,)` for a measure of the whole; without those lacking."""
+        able = (each for each in self._measures if not each.lacks(self))
+        return {each.name: each.reading(self.meter(each.name)) for each in able}
+
+    def of_all(self) -> dict[str, float]:
+        """The one number of each measure that stands for all channels, without those lacking."""
+        return {name: measures()[name].of_all(readings) for name, readings in self.readings().items()}
+
+
+def _levels(rate_hz: int, channels: int) -> LevelMeter:
+    return LevelMeter(channels)
+
+
+def _true_peak(rate_hz: int, channels: int) -> TruePeakMeter:
+    return TruePeakMeter(channels)
+
+
+def _clipped_runs(rate_hz: int, channels: int) -> ClippedRunsMeter:
+    return ClippedRunsMeter(channels, most_kept=_MOST_RUNS)
+
+
+def _flat_tops(rate_hz: int, channels: int) -> FlatTopsMeter:
+    return FlatTopsMeter(channels)
+
+
+def _vu(rate_hz: int, channels: int) -> VuMeter:
+    return VuMeter(rate_hz, channels, frames_a_second=1)
+
+
+def _ppm_1(rate_hz: int, channels: int) -> PpmMeter:
+    return PpmMeter(rate_hz, channels, kind="I", frames_a_second=1)
+
+
+def _ppm_2(rate_hz: int, channels: int) -> PpmMeter:
+    return PpmMeter(rate_hz, channels, kind="II", frames_a_second=1)
+
+
+def _phrase_range_db(audio: Audio) -> Readings:
+    levels = [each.rms_dbfs for each in phrases(audio.samples, audio.rate_hz)]
+    return np.array([max(levels) - min(levels) if levels else 0.0])
 
 
 def _programme(name: str, unit: str, meaning: str, value: Callable[[Loudness], float], least_seconds: float) -> Measure:
@@ -189,7 +285,8 @@ def _programme(name: str, unit: str, meaning: str, value: Callable[[Loudness], f
         name,
         unit,
         meaning,
-        lambda reader: np.array([value(reader.loudness)]),
+        LoudnessMeter,
+        lambda meter: np.array([value(meter.reading())]),
         whole=True,
         least_seconds=least_seconds,
         most_channels=6,
@@ -197,23 +294,7 @@ def _programme(name: str, unit: str, meaning: str, value: Callable[[Loudness], f
     )
 
 
-def _vu_max_dbfs(reader: Reader) -> Readings:
-    meter = VuMeter(reader.audio.rate_hz, reader.audio.channels, frames_a_second=1)
-    return meter.push_checked(reader.audio.samples).highest_dbfs
-
-
-def _ppm_max_dbfs(kind: PpmType) -> Callable[[Reader], Readings]:
-    def read(reader: Reader) -> Readings:
-        meter = PpmMeter(reader.audio.rate_hz, reader.audio.channels, kind=kind, frames_a_second=1)
-        return meter.push_checked(reader.audio.samples).highest_dbfs
-
-    return read
-
-
-def _phrase_range_db(reader: Reader) -> Readings:
-    levels = reader.phrase_levels_dbfs
-    return np.array([max(levels) - min(levels) if levels else 0.0])
-
+_MOST_RUNS = 20_000  # as many places are kept a channel; a count has them all
 
 _MEASURES = Measures(
     (
@@ -221,38 +302,44 @@ _MEASURES = Measures(
             "peak_dbfs",
             "dBFS",
             "The largest sample; 0 dBFS is full scale.",
-            lambda reader: db_from_ratio(reader.peaks),
+            _levels,
+            lambda meter: meter.peak_dbfs,
         ),
         Measure(
             "true_peak_dbtp",
             "dBTP",
             "The highest point of the curve between the samples: what a converter or a lossy coder has to carry.",
-            lambda reader: checked_true_peak_dbtp(reader.audio.samples),
+            _true_peak,
+            lambda meter: meter.reading_dbtp(),
         ),
         Measure(
             "rms_dbfs",
             "dBFS",
             "The RMS level with the AES17 zero: a full-scale sine reads 0 dBFS.",
-            lambda reader: rms_dbfs_from_power(reader.powers),
+            _levels,
+            lambda meter: meter.rms_dbfs,
         ),
         Measure(
             "active_rms_dbfs",
             "dBFS",
             "The AES17 RMS level while somebody plays; pauses do not count.",
-            lambda reader: active_of_windows_dbfs(reader.windows),
+            WindowMeter,
+            lambda meter: meter.active_rms_dbfs(),
         ),
         Measure(
             "crest_db",
             "dB",
-            "How far the peak stands above the mathematical RMS: a sine 3 dB, a snare near 20 dB.",
-            lambda reader: crest_of_db(reader.peaks, reader.powers),
+            "Peak over plain RMS, a sine 3 dB: the distance of peak and RMS (AES17), plus 3.0 dB.",
+            _levels,
+            lambda meter: meter.crest_db,
             plus=True,
         ),
         Measure(
             "headroom_db",
             "dB",
             "What is left from the sample peak up to full scale.",
-            lambda reader: -db_from_ratio(reader.peaks),
+            _levels,
+            lambda meter: -meter.peak_dbfs,
             plus=True,
             worst="lowest",
         ),
@@ -260,39 +347,37 @@ _MEASURES = Measures(
             "dc_offset_dbfs",
             "dBFS",
             "How far the middle of the waveform is from zero, as a peak level.",
-            lambda reader: checked_dc_offset_dbfs(reader.audio.samples),
+            _levels,
+            lambda meter: meter.dc_offset_dbfs,
         ),
         Measure(
             "noise_floor_dbfs",
             "dBFS",
-            "The AES17 RMS level of the pauses: the quietest twentieth of the recording.",
-            lambda reader: floor_of_windows_dbfs(reader.windows, 0.05),
+            "The AES17 RMS level of the pauses: the quietest twentieth of what sounds.",
+            WindowMeter,
+            lambda meter: meter.noise_floor_dbfs,
         ),
         Measure(
             "clipped_runs",
             "",
             "How often three neighbouring samples and more stand at full scale.",
-            _counted(clipped_runs),
-            digits=0,
-        ),
-        Measure(
-            "flat_runs",
-            "",
-            "How often three neighbouring samples and more stand at the recording's own extreme: clipped before.",
-            _counted(flat_runs),
+            _clipped_runs,
+            lambda meter: meter.counts.astype(np.float64),
             digits=0,
         ),
         Measure(
             "flat_tops",
             "",
             "How often a crest is cut off at the recording's own extreme: clipped, then turned down, also dithered.",
-            _counted(flat_tops),
+            _flat_tops,
+            lambda meter: meter.counts.astype(np.float64),
             digits=0,
         ),
         Measure(
             "phrase_range_db",
             "dB",
             "From the quietest to the loudest phrase, as RMS; 0 dB for one phrase or none.",
+            None,
             _phrase_range_db,
             plus=True,
             whole=True,
@@ -304,20 +389,8 @@ _MEASURES = Measures(
             lambda read: read.integrated_lufs,
             0.4,
         ),
-        _programme(
-            "momentary_max_lufs",
-            "LUFS",
-            "The loudest 400 ms.",
-            lambda read: read.momentary_max_lufs,
-            0.4,
-        ),
-        _programme(
-            "short_term_max_lufs",
-            "LUFS",
-            "The loudest 3 s.",
-            lambda read: read.short_term_max_lufs,
-            3.0,
-        ),
+        _programme("momentary_max_lufs", "LUFS", "The loudest 400 ms.", lambda read: read.momentary_max_lufs, 0.4),
+        _programme("short_term_max_lufs", "LUFS", "The loudest 3 s.", lambda read: read.short_term_max_lufs, 3.0),
         _programme(
             "loudness_range_lu",
             "LU",
@@ -329,25 +402,29 @@ _MEASURES = Measures(
             "vu_max_dbfs",
             "dBFS",
             "The highest that a VU meter reaches: the average through a slow pointer, a sine at its peak level.",
-            _vu_max_dbfs,
+            _vu,
+            lambda meter: meter.highest_dbfs,
         ),
         Measure(
             "ppm_type1_max_dbfs",
             "dBFS",
             "The highest that a programme meter of type I reaches (5 ms), a sine at its peak level.",
-            _ppm_max_dbfs("I"),
+            _ppm_1,
+            lambda meter: meter.highest_dbfs,
         ),
         Measure(
             "ppm_type2_max_dbfs",
             "dBFS",
             "The highest that a programme meter of type II reaches (10 ms), a sine at its peak level.",
-            _ppm_max_dbfs("II"),
+            _ppm_2,
+            lambda meter: meter.highest_dbfs,
         ),
         Measure(
             "thd_percent",
             "%",
             "Harmonics 2 to 10 of the strongest tone over that tone.",
-            lambda reader: harmonics(reader.audio.samples, reader.audio.rate_hz).thd_percent,
+            None,
+            lambda audio: harmonics(audio.samples, audio.rate_hz).thd_percent,
             digits=3,
             tone=True,
         ),
@@ -355,7 +432,8 @@ _MEASURES = Measures(
             "thd_n_percent",
             "%",
             "Everything but the strongest tone up to 20 kHz over the whole: distortion and noise.",
-            lambda reader: thd_n_percent(reader.audio.samples, reader.audio.rate_hz),
+            None,
+            lambda audio: thd_n_percent(audio.samples, audio.rate_hz),
             digits=3,
             tone=True,
         ),

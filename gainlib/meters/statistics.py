@@ -1,4 +1,4 @@
-"""How levels are spread: over time, over frequency, and over the gain reduction of a compressor."""
+"""How levels are spread over frequency, and over the gain reduction of a compressor."""
 
 from __future__ import annotations
 
@@ -11,16 +11,14 @@ from numpy.typing import ArrayLike, NDArray
 from gainlib.audio import checked_samples
 from gainlib.decibels import db_from_power, rms_dbfs_from_power
 from gainlib.errors import GainError
-from gainlib.meters.levels import window_powers, within_reach
+from gainlib.meters.streaming import within_reach
 
 __all__ = [
     "GainReduction",
     "GainReductionMeter",
-    "LevelHistogram",
     "OctaveBands",
     "Spectrum",
     "gain_reduction",
-    "level_histogram",
     "octave_bands",
     "short_time_spectrum",
 ]
@@ -92,52 +90,6 @@ class GainReductionMeter:
             raise GainError("nothing was pushed yet; push the reduction of at least one sample.")
         mean = self._sum / self._working if self._working else 0.0
         return GainReduction(self._largest, mean, self._working / self._count)
-
-
-@dataclass(frozen=True)
-class LevelHistogram:
-    """How much of the time each level takes: `share` `(steps, channels)` between neighbours of `edges_dbfs`.
-
-    `below_share` `(channels,)` is the time below the lowest edge, silence included; all together are 1.
-    """
-
-    edges_dbfs: Series
-    share: Series
-    below_share: Series
-
-
-def level_histogram(
-    samples: ArrayLike,
-    rate_hz: int,
-    *,
-    window_seconds: float = 0.05,
-    step_db: float = 1.0,
-    lowest_dbfs: float = -90.0,
-) -> LevelHistogram:
-    """How much of the time a recording spends at each level: AES17 RMS in windows of 50 ms, in steps of 1 dB.
-
-    Takes float samples `(n,)` or `(n, channels)`; a last window that is not full is left out. Steps run from
-    `lowest_dbfs` up to the first edge above the loudest window and above +3 dBFS. Raises GainError for samples that
-    cannot be read, a rate below 1 Hz, and settings that are not above 0 or not finite.
-
-    >>> found = level_histogram(0.105 * np.sin(np.arange(48000) / 10), 48000)
-    >>> float(found.edges_dbfs[found.share[:, 0].argmax()]), float(found.share.sum().round(6))
-    (-20.0, 1.0)
-    """
-    return histogram_of_windows(window_powers(samples, rate_hz, window_seconds), step_db, lowest_dbfs)
-
-
-def histogram_of_windows(powers: Series, step_db: float, lowest_dbfs: float) -> LevelHistogram:
-    """`level_histogram` from the mean squares of windows, `(windows, channels)`."""
-    if not (0 < step_db < math.inf) or not math.isfinite(lowest_dbfs):
-        raise GainError(f"step_db is {step_db}, lowest_dbfs {lowest_dbfs}; give a step above 0 dB and a finite level.")
-    levels = rms_dbfs_from_power(powers)
-    highest = max(float(levels.max()), 3.01)
-    steps = max(1, math.floor((highest - lowest_dbfs) / step_db) + 1)
-    edges: Series = lowest_dbfs + step_db * np.arange(steps + 1, dtype=np.float64)
-    which = np.searchsorted(edges, levels, side="right")
-    counts = np.stack([np.bincount(column, minlength=steps + 2) for column in which.T], axis=1) / len(levels)
-    return LevelHistogram(edges, counts[1 : steps + 1], counts[0])
 
 
 @dataclass(frozen=True)

@@ -6,15 +6,12 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gainlib import loops
-from gainlib.audio import checked_samples
+from gainlib.audio import Samples
 from gainlib.decibels import db_from_ratio
-from gainlib.errors import GainError
 from gainlib.loops import windowed_sinc
+from gainlib.meters.streaming import Readings, StreamMeter, read_whole
 
 __all__ = ["TruePeakMeter", "curve_between", "true_peak_dbtp"]
-
-Readings = NDArray[np.float64]
-
 
 # The values a quarter, a half and three quarters after a sample, from 32 samples on either side. Flat to 0.003 dB up to
 # 0.48 of the rate; the annex's printed 12 taps a phase are not to 0.2 dB.
@@ -47,13 +44,7 @@ def true_peak_dbtp(samples: ArrayLike) -> Readings:
     >>> true_peak_dbtp(fade * quarter).round(2).tolist()
     [-6.02]
     """
-    return checked_true_peak_dbtp(checked_samples(samples, "samples"))
-
-
-def checked_true_peak_dbtp(checked: NDArray[np.floating]) -> Readings:
-    """`true_peak_dbtp` of samples that were checked before, as those of an Audio are."""
-    rows = loops.as_rows(checked)
-    return _dbtp(_highest(rows, _START, len(rows) + _MARGIN, np.zeros(rows.shape[1])))
+    return read_whole(TruePeakMeter, samples).reading_dbtp()
 
 
 def curve_between(channel: NDArray[np.floating], points: int) -> Readings:
@@ -70,7 +61,7 @@ def curve_between(channel: NDArray[np.floating], points: int) -> Readings:
     return np.stack([np.correlate(wide, taps, "valid") for taps in phases], axis=1).ravel()
 
 
-class TruePeakMeter:
+class TruePeakMeter(StreamMeter):
     """The true peak of blocks of any size: `push` each, ask `reading_dbtp` at any time.
 
     The reading is that of the whole to the last bit, whatever the blocks, and asking does not change what follows.
@@ -85,20 +76,17 @@ class TruePeakMeter:
     """
 
     def __init__(self, channels: int) -> None:
-        if channels < 1:
-            raise GainError(f"channels is {channels}; a meter needs at least one.")
+        super().__init__(channels)
         self._highest = np.zeros(channels)
         self._begin = _START  # where the next stretch starts
         # What the next stretches still need, the first of it at sample `_first`; before the recording is silence.
         self._first = 0
-        self._pending = np.empty((0, channels))
+        self._pending: Samples = np.empty((0, channels))
 
-    def push(self, block: ArrayLike) -> None:
-        """Take the next samples, `(n,)` or `(n, channels)`."""
-        checked = checked_samples(block, "block")
-        if checked.shape[1] != len(self._highest):
-            raise GainError(f"block has {checked.shape[1]} channels; this meter was made for {len(self._highest)}.")
-        self._pending = np.concatenate((self._pending, checked))
+    def take(self, checked: Samples) -> None:
+        """`push` of samples that were checked before."""
+        block = checked.astype(np.float64, copy=False)
+        self._pending = np.concatenate((self._pending, block)) if len(self._pending) else block
         ready = self._first + len(self._pending) - _MARGIN - 1
         stretches = max(0, (ready - self._begin) // _STRETCH)
         if stretches:

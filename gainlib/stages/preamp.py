@@ -11,7 +11,7 @@ import numpy as np
 
 from gainlib.decibels import AES17_ZERO_RMS, db_from_ratio, power_from_rms_dbfs, ratio_from_db, volts_from_dbu
 from gainlib.errors import GainError
-from gainlib.meters import clipped_runs, noise_floor_dbfs
+from gainlib.meters import clipped_runs
 from gainlib.stages.base import (
     Domain,
     Signal,
@@ -38,7 +38,7 @@ class Source(Stage):
 
     `full_scale_dbu` is the level of the sine that would reach full scale in that recording: at -30 dBu a peak of
     -10 dBFS in the file is a peak of -40 dBu at the microphone. `noise_dbfs` is the noise in the recording itself,
-    AES17 RMS; None reads it from the pauses. Raises GainError for a level that is not finite.
+    AES17 RMS; None leaves it at what the take has in its pauses. Raises GainError for a level that is not finite.
     Standing of the default: *common practice* (a close voice in a dynamic microphone).
 
     >>> Source(full_scale_dbu=-30.0).kind
@@ -65,10 +65,8 @@ class Source(Stage):
     def process(self, signal: Signal) -> StageResult:
         """The recording in volts."""
         gain = peak_volts(self.full_scale_dbu)
-        noise_dbfs = self.noise_dbfs
-        if noise_dbfs is None:
-            noise_dbfs = float(noise_floor_dbfs(signal.samples, signal.rate_hz).max())
-        noise_power = power_from_rms_dbfs(noise_dbfs) * gain * gain
+        own = signal.noise_power if self.noise_dbfs is None else power_from_rms_dbfs(self.noise_dbfs)
+        noise_power = own * gain * gain
         samples = frozen(signal.samples * gain)
         return StageResult(dataclasses.replace(signal, samples=samples, noise_power=noise_power, domain="analogue"))
 

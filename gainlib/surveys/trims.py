@@ -16,10 +16,10 @@ from numpy.typing import NDArray
 from gainlib.audio import Recording
 from gainlib.decibels import db_from_power, power_from_db, ratio_from_db
 from gainlib.errors import GainError
-from gainlib.meters import LevelHistogram
-from gainlib.surveys.checks import LEAST_SECONDS, Fault
+from gainlib.meters import LevelHistogram, Meters
+from gainlib.surveys.checks import Fault
 from gainlib.surveys.cross_checks import commonest
-from gainlib.surveys.stem import Meters, Stem, Stopped, block_frames
+from gainlib.surveys.stem import LEVELS, Stem, Stopped, block_frames, require_numbers
 from gainlib.surveys.targets import Practice
 from gainlib.text import signed
 
@@ -27,9 +27,6 @@ __all__ = ["Sum", "Trim", "noise_faults", "proposed", "share_above", "summed", "
 
 MOST_SUMMED = 256
 """More stems than these are not added up: nobody mixes so many, and each is an open file."""
-
-PAUSE_DB = 20.0
-"""A quietest twentieth that is not so far below the level while playing is no pause, and says nothing of noise."""
 
 _LEVELS = ("peak_dbfs", "true_peak_dbtp", "rms_dbfs", "active_rms_dbfs", "loudness_lufs", "momentary_max_lufs",
            "short_term_max_lufs", "noise_floor_dbfs", "dc_offset_dbfs")  # fmt: skip
@@ -126,8 +123,7 @@ def trim_of(stem: Stem, gain_db: float, practice: Practice, *, held: str = "") -
 
 def noise_of(stem: Stem) -> float | None:
     """The noise floor where there is a pause to hear it in, None where the stem plays throughout."""
-    floor, level = stem.readings["noise_floor_dbfs"], stem.readings["active_rms_dbfs"]
-    return floor if floor <= level - PAUSE_DB and stem.seconds >= LEAST_SECONDS else None
+    return stem.readings.get("noise_floor_dbfs")
 
 
 def share_above(levels: LevelHistogram, threshold_dbfs: float) -> float:
@@ -213,9 +209,7 @@ def summed(
         return _total(added, left_out, was, now, trims, practice)
     frames = block_frames(rate_hz)
     gains = np.array([ratio_from_db(trims[each.name].gain_db) for each in added])
-    before, after = (
-        Meters(rate_hz, channels, name, levels_only=True) for name in ("the sum", "the sum after the trims")
-    )
+    before, after = Meters(rate_hz, channels, LEVELS), Meters(rate_hz, channels, LEVELS)
     with ExitStack() as files:
         readers: list[Any] = []
         for each in added:
@@ -241,9 +235,12 @@ def summed(
             parts = list(pool.map(add, groups, [length] * len(groups)))
             total = sum(parts[1:], start=parts[0])
             # Single precision is enough to read a sum by, 150 dB below its peak; the sum itself was not rounded.
-            list(pool.map(Meters.push, (before, after), total.astype(np.float32)))
+            sums = total.astype(np.float32)
+            for block, name in zip(sums, ("the sum", "the sum after the trims"), strict=True):
+                require_numbers(block, name, start)
+            list(pool.map(Meters.take, (before, after), sums))
             tick(length / longest)
-    return _total(added, left_out, before.readings()[0], after.readings()[0], trims, practice)
+    return _total(added, left_out, before.of_all(), after.of_all(), trims, practice)
 
 
 def _total(

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from gainlib.decibels import db_from_ratio, ratio_from_db
 from gainlib.flow import Rendering
-from gainlib.meters import curve_between, flat_runs, true_peak_dbtp
+from gainlib.meters import clipped_runs, curve_between, true_peak_dbtp
 from gainlib.text import signed
 from gainlib.views.base import Columns, TapView
 from gainlib.views.phrasing import of_tap, stage_of
@@ -108,7 +108,7 @@ class CloseUp(TapView):
         clipped = any(each.clipped for each in rendering.levels if each.strip == strip)
         if not clipped or wanted - top < 0.05:
             return f"The loudest moment is whole: {reached}."
-        runs = flat_runs(came)
+        runs = clipped_runs(came, ceiling_dbfs=top)
         return (
             f"The loudest moment is cut off: {reached} and stays there for up to {runs.longest} samples; "
             f"without a ceiling it would reach {signed(wanted, unit='dBFS', plus=wanted > 0)}."

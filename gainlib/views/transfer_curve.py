@@ -14,7 +14,7 @@ from gainlib.audio import Audio
 from gainlib.decibels import rms_dbfs_from_power
 from gainlib.errors import GainError
 from gainlib.flow import Rendering
-from gainlib.meters.levels import window_powers
+from gainlib.meters.windows import window_powers
 from gainlib.stages import Corner, Stage
 from gainlib.text import dbfs, level
 from gainlib.views.base import Columns, TapView

@@ -13,8 +13,8 @@ from gainlib import loops
 from gainlib.decibels import db_from_ratio
 from gainlib.errors import GainError
 from gainlib.flow import Bus, Rendering
-from gainlib.meters import ClippedRuns, flat_runs, peak_dbfs
-from gainlib.text import counted, plain, signed, times
+from gainlib.meters import ClippedRuns, flat_tops, peak_dbfs
+from gainlib.text import signed
 from gainlib.views.base import Columns, TapView
 from gainlib.views.phrasing import of_tap
 from gainlib.views.style import coloured, cursor, decibel_axis, frame, hatch
@@ -162,7 +162,7 @@ class Waveform(TapView):
                     continue
                 if best is None or len(runs) >= len(best[1]):
                     best = name, runs
-        return best or ("", flat_runs(rendering.at(f"{strip}/{stage}").samples))
+        return best or ("", flat_tops(rendering.at(f"{strip}/{stage}").samples))
 
     def sentence(self, rendering: Rendering) -> str:
         """The peak, what is left, and how many runs are clipped, also when they were turned down afterwards."""

@@ -1,6 +1,6 @@
-"""The survey's columns beside ffmpeg's, libebur128's and sox's for the same files, and how well flat tops are found.
+"""The survey's columns beside ffmpeg's, libebur128's and sox's for the same files.
 
-`python tests/benchmarks/bench_survey_agreement.py [--flat-tops]`; ffmpeg and sox where they are installed. Printed are
+`python tests/benchmarks/bench_survey_agreement.py`; ffmpeg and sox where they are installed. Printed are
 the largest differences over the course's stems and some made ones, with why they differ where they do.
 """
 
@@ -9,7 +9,6 @@ from __future__ import annotations
 import re
 import shutil
 import subprocess
-import sys
 import tempfile
 from collections import defaultdict
 from pathlib import Path
@@ -17,7 +16,6 @@ from pathlib import Path
 import numpy as np
 import soundfile
 
-from gainlib.meters import clipped_runs, flat_tops
 from gainlib.storage import bundled_folder
 from gainlib.surveys.stem import measured
 
@@ -127,62 +125,6 @@ def columns(folder: Path) -> None:
         print(f"{what:<32} {low:+8.4f} {middle:+8.4f} {high:+8.4f}   {largest[1]:<16} {WHY.get(what, '')}")
 
 
-def coded(samples: np.ndarray, folder: Path, ending: str, *options: str) -> np.ndarray:
-    """Samples through a lossy coder and back."""
-    soundfile.write(folder / "a.wav", samples, RATE_HZ, subtype="FLOAT")
-    there = str(folder / f"a.{ending}")
-    back = ["-i", there, "-c:a", "pcm_f32le", str(folder / "b.wav")]
-    for command in (["-i", str(folder / "a.wav"), *options, there], back):
-        subprocess.run(["ffmpeg", "-nostdin", "-v", "error", "-y", *command], check=True)
-    return soundfile.read(folder / "b.wav", always_2d=True)[0]
-
-
-def flat_top_rates(folder: Path) -> None:
-    """Of planted clips: in how many files any were found, how many places; of clean files, how many are accused."""
-    from scipy.signal import resample_poly
-
-    rng = np.random.default_rng(2)
-
-    def dithered(samples: np.ndarray, bits: int) -> np.ndarray:
-        steps = 2.0 ** (bits - 1)
-        return np.rint(samples * steps + rng.random(samples.shape) - rng.random(samples.shape)) / steps
-
-    ways = {
-        **{f"turned down {db:g} dB": lambda x, db=db: x * 10 ** (-db / 20) for db in (0.1, 1, 6, 20)},
-        **{
-            f"turned down {db:g} dB, 16 bit dithered": lambda x, db=db: dithered(x * 10 ** (-db / 20), 16)
-            for db in (0.1, 1, 6, 20)
-        },
-        "turned down 6 dB, 24 bit dithered": lambda x: dithered(x / 2, 24),
-        "resampled to 44.1 kHz": lambda x: resample_poly(x / 2, 147, 160, axis=0),
-        "resampled to 96 kHz": lambda x: resample_poly(x / 2, 2, 1, axis=0),
-    }
-    if shutil.which("ffmpeg"):
-        ways["MP3 at 192 kbit/s"] = lambda x: coded(x / 2, folder, "mp3", "-b:a", "192k")
-        ways["Vorbis, quality 6"] = lambda x: coded(x / 2, folder, "ogg", "-c:a", "libvorbis", "-q:a", "6")
-    clean = [soundfile.read(each, always_2d=True)[0] for each in sorted(bundled_folder("media").glob("*.flac"))]
-    clean += [0.5 * np.sin(2 * np.pi * hz * np.arange(5 * RATE_HZ) / RATE_HZ)[:, None] for hz in (30, 80, 220, 997)]
-    overs = (1.0, 3.0, 6.0)
-    print(f"{'':<38} files with clips found of planted, by dB over full scale; places found; clean ones accused")
-    for name, way in ways.items():
-        accused = sum(len(flat_tops(way(samples))) > 0 for samples in clean)
-        told = []
-        for over in overs:
-            files = found_files = places = found_places = 0
-            for samples in clean:
-                cut = np.clip(samples / np.abs(samples).max() * 10 ** (over / 20), -1, 1)
-                planted = len(clipped_runs(cut))
-                if planted < 2:  # one place may be chance, and is not looked for
-                    continue
-                found = len(flat_tops(way(cut)))
-                files, found_files = files + 1, found_files + (found > 0)
-                places, found_places = places + planted, found_places + min(found, planted)
-            told.append(f"{over:g} dB: {found_files}/{files} {100 * found_places / max(places, 1):3.0f} %")
-        print(f"{name:<38} {'   '.join(told)}   {accused}/{len(clean)}")
-
-
 if __name__ == "__main__":
     with tempfile.TemporaryDirectory() as temporary:
-        if "--flat-tops" not in sys.argv:
-            columns(Path(temporary))
-        flat_top_rates(Path(temporary))
+        columns(Path(temporary))

@@ -87,7 +87,7 @@ def loudness_and_true_peak() -> None:
 
 SURVEY = [
     "peak_dbfs", "true_peak_dbtp", "rms_dbfs", "active_rms_dbfs", "crest_db", "headroom_db", "dc_offset_dbfs",
-    "noise_floor_dbfs", "clipped_runs", "flat_runs", "phrase_range_db", "loudness_lufs", "momentary_max_lufs",
+    "noise_floor_dbfs", "clipped_runs", "flat_tops", "phrase_range_db", "loudness_lufs", "momentary_max_lufs",
     "short_term_max_lufs", "loudness_range_lu",
 ]  # fmt: skip
 

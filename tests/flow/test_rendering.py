@@ -6,6 +6,7 @@ import contextlib
 import math
 import tracemalloc
 import weakref
+from dataclasses import replace
 from unittest import mock
 
 import numpy as np
@@ -332,6 +333,26 @@ def test_the_noise_of_a_sum_is_the_sum_of_the_noises(stems: dict[str, Audio]) ->
     one = rendering.level("s0/converter").noise_dbfs
     assert rendering.level("band/sum").noise_dbfs == pytest.approx(one + 6.0206, abs=1e-4)
     assert rendering.level("main/sum").noise_dbfs == pytest.approx(one, abs=1e-4)
+
+
+def test_the_noise_of_a_take_is_carried_from_its_pauses_on() -> None:
+    # Hiss of RMS 0.001 (AES17 -56.99 dBFS) for two seconds, then a tone as well: 6 dB down it is at -62.99 dBFS.
+    hiss = 0.001 * np.random.default_rng(3).standard_normal(4 * RATE_HZ)
+    tone = 0.25 * np.sin(2 * np.pi * 997 / RATE_HZ * np.arange(4 * RATE_HZ))
+    tone[: 2 * RATE_HZ] = 0.0
+    take = Session.of(Audio(hiss + tone, RATE_HZ), [Trim(-6.0)], name="voice").render()
+    assert take.level("trim").noise_dbfs == pytest.approx(-62.99, abs=0.3)
+    # Two of them together have twice the noise power, in volts as in numbers.
+    both = Session(tuple(replace(take.session.strips[0], name=name) for name in ("a", "b")), main=Bus("main")).render()
+    assert both.level("main/sum").noise_dbfs == pytest.approx(take.level("trim").noise_dbfs + 3.0103, abs=1e-4)
+    through = [Source(0.0), Preamp(0.0, input_noise_dbu=-math.inf), Converter(0.0)]
+    aligned = Session.of(Audio(hiss + tone, RATE_HZ), through, name="voice").render()
+    assert aligned.level("converter").noise_dbfs == pytest.approx(-56.99, abs=0.3)
+
+
+def test_a_take_without_a_pause_brings_no_noise_that_could_be_told() -> None:
+    tone = Audio(0.25 * np.sin(2 * np.pi * 997 / RATE_HZ * np.arange(4 * RATE_HZ)), RATE_HZ)
+    assert Session.of(tone, [Trim(0.0)], name="tone").render().level("trim").noise_dbfs == -math.inf
 
 
 def test_the_figures_of_a_tap_are_those_of_its_samples(session: Session) -> None:

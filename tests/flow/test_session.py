@@ -85,7 +85,7 @@ def test_turning_the_trim_down_keeps_the_clipped_runs(session):
     assert len(hot.clipped("converter")) == 2 * 997  # top and bottom of each period
     assert len(lowered.clipped("converter")) == 2 * 997
     assert measure("clipped_runs", lowered.at("trim")) == 0
-    assert measure("flat_runs", lowered.at("trim")) == 2 * 997
+    assert measure("flat_tops", lowered.at("trim")) == 2 * 997
     assert lowered.level("trim").peak_dbfs == pytest.approx(-20.0, abs=1e-3)
 
 

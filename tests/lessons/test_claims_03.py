@@ -64,7 +64,7 @@ def test_the_trim_lowers_the_level_and_keeps_the_flat_tops(session):
     lowered = session.replaced({"trim/gain_db": -12.0}).render(hot)
     assert lowered.level("trim").peak_dbfs == pytest.approx(hot.level("trim").peak_dbfs - 12, abs=1e-6)
     assert lowered.level("converter").clipped == hot.level("converter").clipped
-    assert gl.measure("flat_runs", lowered.at("trim")) == gl.measure("flat_runs", hot.at("trim")) > 10
+    assert gl.measure("flat_tops", lowered.at("trim")) == gl.measure("flat_tops", hot.at("trim")) > 10
 
 
 def test_at_41_db_the_verse_peaks_near_minus_15_and_the_shout_is_clean(session, take):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 
 import gainlib as gl
@@ -59,8 +61,21 @@ def test_a_lamp_at_full_scale_finds_none_and_the_flat_tops_stay(session):
     """Read: "The lamp stays dark"; "Turned down, the count is the same"."""
     done, lower = (session.replaced({"trim/gain_db": gain}).render().at("fader") for gain in (0, -12))
     assert gl.measure("clipped_runs", done) == 0
-    assert gl.measure("flat_runs", done) == gl.measure("flat_runs", lower) == session.render().level("preamp").clipped
+    # "It is one more than the 329 cuts": a reading of our own.
+    assert gl.measure("flat_tops", done) == gl.measure("flat_tops", lower) == 329 + 1
     assert gl.measure("peak_dbfs", lower) == pytest.approx(gl.measure("peak_dbfs", done) - 12, abs=1e-6)
+
+
+def test_what_bends_the_tops_after_the_cut_hides_them(session):
+    """Read: "Whatever bends the tops after the cut can hide them"; "or a capacitor in the output"."""
+    from scipy.signal import lfilter, resample_poly
+
+    done = session.render().at("fader")
+    pole = math.exp(-2 * math.pi * 5 / done.rate_hz)  # a capacitor: first order, 5 Hz
+    coupled = lfilter([(1 + pole) / 2, -(1 + pole) / 2], [1, -pole], done.samples, axis=0)
+    assert gl.measure("flat_tops", gl.Audio(coupled, done.rate_hz)) == 0
+    resampled = gl.Audio(resample_poly(done.samples, 147, 160, axis=0), 44_100)
+    assert gl.measure("flat_tops", resampled) < 329 / 2
 
 
 def test_only_the_preamp_mends_the_first_bench(session):
@@ -77,5 +92,5 @@ def test_over_full_scale_a_float_file_is_whole_and_a_fixed_one_is_not(session):
     assert hot(session).level("stored file").clipped == 0
     assert abs(back.samples - clean.samples).max() < 1e-6
     fixed = {"stored file/coding": "fixed 24", "fader/gain_db": -12}
-    assert gl.measure("flat_runs", hot(session, **fixed).at("fader")) > 100
+    assert gl.measure("flat_tops", hot(session, **fixed).at("fader")) > 100
     assert hot(session, **fixed, **{"trim/gain_db": 11}).level("stored file").clipped == 0

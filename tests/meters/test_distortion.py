@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from gainlib.errors import GainError
-from gainlib.meters import harmonics, intermodulation, null, thd_n_percent, thd_percent, tone_frequency_hz
+from gainlib.meters import harmonics, intermodulation, null, thd_n_percent, tone_frequency_hz
 
 RATE_HZ = 192_000  # far above the tones, so that what folds back is far down
 
@@ -93,7 +93,7 @@ def test_the_tone_is_found(frequency_hz, seconds):
     phase = turns(frequency_hz, seconds, 48_000)
     wave = np.sin(phase) + 0.1 * np.sin(2 * phase + 1) + 0.05 * np.sin(3 * phase)
     assert tone_frequency_hz(wave, 48_000) == pytest.approx(frequency_hz, rel=1e-9)
-    assert thd_percent(wave, 48_000)[0] == pytest.approx(100 * math.hypot(0.1, 0.05), rel=1e-6)
+    assert harmonics(wave, 48_000).thd_percent[0] == pytest.approx(100 * math.hypot(0.1, 0.05), rel=1e-6)
 
 
 def test_a_tone_in_noise_is_found():
@@ -187,12 +187,12 @@ def test_the_rest_of_a_null_is_what_was_added():
 @pytest.mark.parametrize(
     ("ask", "message"),
     [
-        (lambda: thd_percent(np.zeros(4800), 48_000), "silence or a constant"),
-        (lambda: thd_percent(np.full(4800, 0.3), 48_000), "silence or a constant"),
-        (lambda: thd_percent(np.ones(5), 48_000), "holds 5 samples; a tone needs at least 8"),
-        (lambda: thd_percent(np.ones(0), 48_000), "samples is empty"),
-        (lambda: thd_percent(np.array([0.0, np.nan]), 48_000), "holds nan"),
-        (lambda: thd_percent(np.ones(100), 0), "rate_hz is 0"),
+        (lambda: harmonics(np.zeros(4800), 48_000), "silence or a constant"),
+        (lambda: harmonics(np.full(4800, 0.3), 48_000), "silence or a constant"),
+        (lambda: harmonics(np.ones(5), 48_000), "holds 5 samples; a tone needs at least 8"),
+        (lambda: harmonics(np.ones(0), 48_000), "samples is empty"),
+        (lambda: harmonics(np.array([0.0, np.nan]), 48_000), "holds nan"),
+        (lambda: harmonics(np.ones(100), 0), "rate_hz is 0"),
         (lambda: harmonics(np.ones(100), 48_000, fundamental_hz=24_000.0), "must lie between 0 and 24000 Hz"),
         (lambda: harmonics(np.ones(30), 48_000, fundamental_hz=100.0), "10 tones need at least 42"),
         (lambda: harmonics(np.sin(turns(100)), RATE_HZ).relative_db(11), "order is 11; harmonics 1 to 10"),

@@ -11,7 +11,17 @@ from hypothesis import strategies as st
 
 from gainlib.audio import Audio
 from gainlib.errors import GainError
-from gainlib.meters import clipped_runs, crest_db, flat_runs, measure, measures, noise_floor_dbfs, peak_dbfs, rms_dbfs
+from gainlib.meters import (
+    clipped_runs,
+    crest_db,
+    flat_tops,
+    measure,
+    measures,
+    noise_floor_dbfs,
+    noise_in_pauses_dbfs,
+    peak_dbfs,
+    rms_dbfs,
+)
 
 RATE_HZ = 48_000
 PHASE = 2 * np.pi * np.arange(RATE_HZ) * 100 / RATE_HZ  # 100 whole periods of 480 samples
@@ -70,7 +80,7 @@ def test_silence_is_minus_infinity_and_never_a_warning():
     assert peak_dbfs(silence).tolist() == rms_dbfs(silence).tolist() == [-math.inf]
     assert noise_floor_dbfs(silence, RATE_HZ).tolist() == [-math.inf]
     assert crest_db(silence).tolist() == [0.0]
-    assert len(clipped_runs(silence)) == len(flat_runs(silence)) == 0
+    assert len(clipped_runs(silence)) == len(flat_tops(silence)) == 0
 
 
 @pytest.mark.parametrize("value", [1.0, -1.0, 0.25])
@@ -78,7 +88,7 @@ def test_one_sample_is_read_like_any_other(value):
     one = np.array([value])
     assert peak_dbfs(one)[0] == pytest.approx(20 * math.log10(abs(value)))
     assert crest_db(one)[0] == pytest.approx(0.0)
-    assert len(clipped_runs(one)) == len(flat_runs(one)) == 0
+    assert len(clipped_runs(one)) == len(flat_tops(one)) == 0
 
 
 def test_the_noise_floor_is_that_of_the_pauses():
@@ -86,6 +96,28 @@ def test_the_noise_floor_is_that_of_the_pauses():
     noise = np.random.default_rng(5).uniform(-0.001, 0.001, 2 * RATE_HZ)
     noise[:RATE_HZ] += 0.5 * SINE  # the pause comes last
     assert noise_floor_dbfs(noise, RATE_HZ)[0] == pytest.approx(-61.76, abs=0.3)
+
+
+HISS = np.random.default_rng(6).uniform(-0.001, 0.001, 2 * RATE_HZ)  # AES17 -61.76 dBFS, as above
+LOUD = 0.5 * np.tile(SINE, 2)
+
+# (a take, the floor in its pauses, why)
+FLOORS = [
+    (np.concatenate([HISS, LOUD + HISS]), -61.76, "two seconds of room, then a tone"),
+    (np.concatenate([np.zeros(3 * RATE_HZ), HISS, LOUD + HISS]), -61.76, "an export that begins with digital silence"),
+    (np.concatenate([LOUD, np.zeros(RATE_HZ), LOUD]), -math.inf, "every pause was emptied"),
+    (LOUD + HISS, None, "it never pauses"),
+    (np.concatenate([0.02 * HISS, LOUD])[RATE_HZ : 5 * RATE_HZ // 2], None, "too short to tell a pause from its sound"),
+    (0.1 * HISS, -81.76, "nobody plays"),
+    (np.zeros(2 * RATE_HZ), -math.inf, "silence"),
+    (np.stack([np.concatenate([HISS, LOUD]), np.concatenate([0.1 * HISS, LOUD])], axis=1), -61.76, "the noisier one"),
+]
+
+
+@pytest.mark.parametrize(("take", "expected", "why"), FLOORS, ids=[why for _, _, why in FLOORS])
+def test_a_floor_is_told_where_there_is_a_pause_and_never_as_minus_infinity_beside_noise(take, expected, why):
+    found = noise_in_pauses_dbfs(take, RATE_HZ)
+    assert found is None if expected is None else found == pytest.approx(expected, abs=0.3)
 
 
 @given(st.floats(-60, 0), st.integers(1, 3))
@@ -121,9 +153,9 @@ def test_the_highest_code_of_a_16_bit_file_counts_as_full_scale():
 def test_turned_down_clipping_is_no_longer_at_the_ceiling_but_still_flat(gain):
     # 1.5 x a sine clipped at 1: each of the 100 periods has a flat top and a flat bottom, 200 in all.
     clipped = gain * np.clip(1.5 * SINE, -1, 1)
-    assert len(flat_runs(clipped)) == 200
+    assert len(flat_tops(clipped)) == 200
     assert len(clipped_runs(clipped)) == (200 if gain == 1.0 else 0)
-    assert len(flat_runs(gain * 0.9 * SINE)) == 0
+    assert len(flat_tops(gain * 0.9 * SINE)) == 0
 
 
 def test_the_registry_names_every_measure_once_and_helps_with_a_wrong_name():
@@ -144,9 +176,17 @@ def test_the_registry_names_every_measure_once_and_helps_with_a_wrong_name():
         (lambda: rms_dbfs(np.array([np.nan])), "samples holds nan at sample 0, channel 1"),
         (lambda: clipped_runs(np.zeros(4), least_samples=0), "least_samples is 0; it must be 1 or above"),
         (lambda: noise_floor_dbfs(np.zeros(4), 0), "rate_hz is 0; it must be 1 Hz or above"),
-        (lambda: noise_floor_dbfs(np.zeros(4), 1, share=2.0), "share is 2.0"),
     ],
 )
 def test_bad_input_is_one_sentence(call, sentence):
     with pytest.raises(GainError, match=sentence):
         call()
+
+
+@given(st.integers(0, 99))
+def test_the_crest_follows_from_the_two_levels_as_the_registry_says(seed):
+    samples = np.random.default_rng(seed).uniform(-1, 1, (500, 1))
+    peak, rms = (measure(name, Audio(samples, RATE_HZ)) for name in ("peak_dbfs", "rms_dbfs"))
+    # Plain RMS lies 10 log10 2 below the AES17 reading.
+    assert measure("crest_db", Audio(samples, RATE_HZ)) == pytest.approx(peak - rms + 10 * math.log10(2), abs=1e-9)
+    assert "plus 3.0 dB" in measures()["crest_db"].meaning

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from gainlib.audio import Audio
 from gainlib.errors import GainError
 from gainlib.meters import (
     ClippedRunsMeter,
     GainReductionMeter,
     LevelMeter,
     LoudnessMeter,
+    Meters,
     PpmMeter,
     SamplePeakMeter,
     TruePeakMeter,
@@ -25,14 +29,18 @@ from gainlib.meters import (
     gain_reduction,
     level_histogram,
     loudness,
+    measures,
     noise_floor_dbfs,
+    noise_in_pauses_dbfs,
     peak_dbfs,
     ppm,
     rms_dbfs,
     sample_peak_meter,
     true_peak_dbtp,
     vu,
+    window_powers,
 )
+from gainlib.meters.streaming import Growing
 
 
 def take_of(seed, count, channels, dtype=np.float64):
@@ -138,16 +146,24 @@ def test_levels(cut):
 
 
 @given(cut_takes(most=6_000), st.sampled_from([1, 2, 3]))
-def test_clipped_runs_are_counted_alike(cut, least):
+def test_clipped_runs_are_the_same_runs(cut, least):
     take, parts = cut
     meter = ClippedRunsMeter(take.shape[1], least_samples=least)
+    few = ClippedRunsMeter(take.shape[1], least_samples=least, most_kept=2)
     for part in parts:
         meter.push(part)
-    whole = clipped_runs(take, least_samples=least)
+        few.push(part)
+        few.reading()
+    whole, read = clipped_runs(take, least_samples=least), meter.reading()
+    for name in ("start", "length", "channel"):
+        assert getattr(read, name).tolist() == getattr(whole, name).tolist()
+    # Against a plain count: where |sample| stands at the ceiling on one side, neighbours of one side are one run.
     for channel in range(take.shape[1]):
-        lengths = whole.length[whole.channel == channel]
-        found = meter.runs[channel], meter.samples[channel], meter.longest[channel]
-        assert found == (len(lengths), lengths.sum(), lengths.max(initial=0))
+        sides = np.sign(take[:, channel]) * (np.abs(take[:, channel]) >= 1 - 2.0**-15)
+        edges = np.flatnonzero(np.diff(np.concatenate(([0], sides, [0]))))
+        lengths = [end - start for start, end in pairwise(edges) if sides[start] and end - start >= least]
+        assert meter.counts[channel] == few.counts[channel] == len(lengths)
+        assert sorted(read.length[read.channel == channel]) == sorted(lengths)
 
 
 @given(cut_takes(most=20_000))
@@ -157,11 +173,40 @@ def test_windows(cut):
     for part in parts:
         meter.push(part)
     # One window is a sum of 400 squares; its order may differ, 400 x 2^-53.
+    assert meter.powers == pytest.approx(window_powers(take, 8_000), rel=1e-12, abs=0.0)
     assert meter.noise_floor_dbfs == pytest.approx(noise_floor_dbfs(take, 8_000), abs=1e-11)
-    assert meter.active_rms_dbfs == pytest.approx(active_rms_dbfs(take, 8_000), abs=1e-11)
+    assert meter.active_rms_dbfs() == pytest.approx(active_rms_dbfs(take, 8_000), abs=1e-11)
+    assert meter.noise_in_pauses_dbfs == pytest.approx(noise_in_pauses_dbfs(take, 8_000), abs=1e-11)
     found, whole = meter.level_histogram(), level_histogram(take, 8_000)
     assert np.array_equal(found.share, whole.share)
     assert np.array_equal(found.below_share, whole.below_share)
+
+
+@settings(max_examples=20)
+@given(cut_takes(least=2_000, most=30_000))
+def test_every_measure_of_a_stream_reads_what_it_reads_of_the_whole(cut):
+    take, parts = cut
+    names = [name for name, each in measures().items() if each.make is not None]
+    meters = Meters(8_000, take.shape[1], names)
+    for part in parts:
+        meters.push(part)
+    audio = Audio(take, 8_000)
+    found, able = meters.readings(), [name for name in names if not measures()[name].lacks(audio)]
+    assert list(found) == able
+    assert sorted(meters.lacks()) == sorted(set(names) - set(able))
+    # Sums in single precision differ from those in double, which a whole Audio is read in, by a part in 10^6 or so.
+    tolerance = 1e-9 if take.dtype == np.float64 else 1e-4
+    for name in able:
+        whole = measures()[name].read(audio)
+        if name == "dc_offset_dbfs":  # the mean may cancel
+            assert 10 ** (found[name] / 20) == pytest.approx(10 ** (whole / 20), abs=1e-6)
+        else:
+            assert found[name] == pytest.approx(whole, abs=tolerance), name
+
+
+def test_a_stream_has_no_measure_of_the_whole():
+    with pytest.raises(GainError, match="thd_percent needs a whole recording at once; ask it of Audio"):
+        Meters(48_000, 1, ["peak_dbfs", "thd_percent"])
 
 
 @given(st.lists(st.lists(st.floats(0, 40), min_size=1, max_size=50), min_size=1, max_size=8))
@@ -177,7 +222,8 @@ def test_gain_reduction(blocks):
 
 
 def kept_bytes(meter):
-    return sum(value.nbytes for value in vars(meter).values() if isinstance(value, np.ndarray))
+    kept = [value._rows if isinstance(value, Growing) else value for value in vars(meter).values()]
+    return sum(value.nbytes for value in kept if isinstance(value, np.ndarray))
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 
 import numpy as np
@@ -39,13 +40,16 @@ def test_the_source_gives_the_voltage_of_its_level():
     assert rms(Source(4.0).process(digital(sine(1.0))).signal.samples) == pytest.approx(1.2277, abs=5e-5)
 
 
-def test_the_source_carries_the_noise_of_its_pauses():
-    # Nothing but noise of RMS 0.001: at 0 dBu for full scale the noise is 0.001 x sqrt 2 x 0.7746 V.
-    noise = np.random.default_rng(2).standard_normal(N) * 0.001
-    passed = Source(0.0).process(digital(noise))
-    assert math.sqrt(passed.signal.noise_power) == pytest.approx(0.001 * math.sqrt(2) * 0.7746, rel=0.05)
-    silent = Source(0.0, noise_dbfs=-math.inf).process(digital(noise))
-    assert silent.signal.noise_power == 0.0
+def test_the_source_carries_the_noise_of_the_recording():
+    # Noise of RMS 0.001 in the recording: at 0 dBu for full scale it is 0.001 x sqrt 2 x 0.7746 V.
+    take = dataclasses.replace(digital(sine(0.5)), noise_power=1e-6)
+    assert math.sqrt(Source(0.0).process(take).signal.noise_power) == pytest.approx(
+        0.001 * math.sqrt(2) * 0.7746, rel=1e-4
+    )
+    # AES17 -57 dBFS is an RMS of 0.001 as well (20 log10 of 0.001 x sqrt 2 is -56.99).
+    said = Source(0.0, noise_dbfs=-56.99).process(digital(sine(0.5))).signal.noise_power
+    assert math.sqrt(said) == pytest.approx(0.001 * math.sqrt(2) * 0.7746, rel=1e-3)
+    assert Source(0.0, noise_dbfs=-math.inf).process(take).signal.noise_power == 0.0
 
 
 # 20 log10 of the gain: 40 dB is a factor of 100 (derived).

@@ -80,11 +80,13 @@ def test_two_channels_against_each_other(tmp_path, making, second, correlation, 
 def test_eight_channels_and_odd_rates_lack_loudness_and_nothing_else(tmp_path, making):
     eight = measured(making.save(tmp_path / "eight.wav", making.noise(1, 1.0, channels=8)), "eight")
     slow = measured(making.save(tmp_path / "slow.wav", making.tone(5.0, 0.5, 5.0, rate_hz=100), rate_hz=100), "slow")
-    programme = {"loudness_lufs", "momentary_max_lufs", "short_term_max_lufs", "loudness_range_lu"}
+    # Neither pauses, so neither has a noise floor either.
+    lacking = {"loudness_lufs", "momentary_max_lufs", "short_term_max_lufs", "loudness_range_lu", "noise_floor_dbfs"}
     for stem in (eight, slow):
-        assert set(stem.lacks) == programme
-        assert set(stem.readings) == set(MEASURED) - programme
-    assert "has 8 at 48000 Hz" in eight.lacks["loudness_lufs"]
+        assert set(stem.lacks) == lacking
+        assert set(stem.readings) == set(MEASURED) - lacking
+        assert "it never pauses" in stem.lacks["noise_floor_dbfs"]
+    assert "at most 6 channels; this recording has 8" in eight.lacks["loudness_lufs"]
     assert slow.readings["peak_dbfs"] == pytest.approx(-6.0206, abs=0.01)
 
 
