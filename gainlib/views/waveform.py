@@ -14,7 +14,7 @@ from gainlib.decibels import db_from_ratio
 from gainlib.errors import GainError
 from gainlib.flow import Bus, Rendering
 from gainlib.meters import ClippedRuns, flat_tops, peak_dbfs
-from gainlib.text import signed
+from gainlib.text import counted, plain, signed, times
 from gainlib.views.base import Columns, TapView
 from gainlib.views.phrasing import of_tap
 from gainlib.views.style import coloured, cursor, decibel_axis, frame, hatch
