@@ -1,1 +1,18 @@
-"""The author's tools: validation of an exercise file, its proof, the search for answers, templates."""
+"""The author's tools: everything that is wrong with an exercise file, the proof that it is sound, a first file.
+
+An author is told every fault at once, each with its line, in a sentence that says what to do; what can be guessed is
+read as it was meant, so that one slip of the pen does not hide the faults behind it. The file itself is never changed.
+A proof renders and measures; nothing in it is drawn by chance, so two proofs of one file are equal.
+
+messages         the sentence of a fault with its line; the usual slips of the pen in TOML, told and mended
+positions        the line of each entry of a TOML text
+validation       a file held against all that it must be
+search           answers spread evenly over the controls; a search for one that passes
+sampling         which variants are looked at, and what a look costs
+evidence         the variants and answers that were measured, and what is noted of them
+claims           what a proof shows, one function a claim
+text_lint        numbers in the texts that no check wants, sentences that give an answer away
+verification     the proof: every claim in order
+passing_region   which answers pass, as a picture
+new_exercise     a sound file to begin with, from templates/
+"""

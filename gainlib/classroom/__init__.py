@@ -1,4 +1,19 @@
-"""The teacher's side of a class: class file and roster, intake, marking at any size, mark sheet, feedback, report."""
+"""The teacher's side of a class: class file and roster, intake, marking at any size, mark sheet, feedback, report.
+
+A hand-in is believed nothing: what it answers is rendered and measured again. A bad file is listed with a sentence and
+never ends the marking; a killed marking goes on where it was, and gives the same marks on any number of workers.
+
+class_file, roster  the class with its key, exercises, due date and learners; a class list as schools export it
+intake              every file of a folder of hand-ins, archives included
+marking             one answer marked: a pure function, the same on every machine
+store, workers      the marks by the digest of all that they depend on; who does the work
+marks               a folder marked: each learner's line, and why something got no mark
+mark_sheet          the marks as rows of a table
+item_analysis       what the marks say about each exercise and check
+similarity          answers that look taken over
+drawing, feedback, report  the pages for learners and teacher
+run                 all of it in order
+"""
 
 from __future__ import annotations
 

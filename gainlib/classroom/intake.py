@@ -20,7 +20,7 @@ from gainlib.errors import GainError
 from gainlib.learners.submission import LARGEST_HAND_IN_BYTES
 from gainlib.text import printable, reason_of
 
-__all__ = ["Found", "found_in"]
+__all__ = ["IncomingFile", "walk_folder"]
 
 MOST_FILES = 200_000
 LARGEST_ARCHIVE_BYTES = 64 * 1024**2
@@ -31,7 +31,7 @@ _CLUTTER = {".ds_store", "thumbs.db", "desktop.ini", "__macosx"}
 
 
 @dataclass(frozen=True)
-class Found:
+class IncomingFile:
     """One file: where it lies in the folder, and what it holds; or why it cannot be read."""
 
     place: str
@@ -39,14 +39,14 @@ class Found:
     fault: str = ""
 
 
-def found_in(folder: str | os.PathLike[str]) -> Iterator[Found]:
+def walk_folder(folder: str | os.PathLike[str]) -> Iterator[IncomingFile]:
     """Every file in a folder and in the folders in it, in the order of their names; those in a zip archive as well.
 
     What is no plain file, leads out of the folder, or is too large is given with a sentence and without its content.
     Raises GainError when the folder itself cannot be read, or holds more than 200,000 files.
 
     >>> import tempfile
-    >>> list(found_in(tempfile.mkdtemp()))
+    >>> list(walk_folder(tempfile.mkdtemp()))
     []
     """
     home = Path(folder)
@@ -58,13 +58,13 @@ def found_in(folder: str | os.PathLike[str]) -> Iterator[Found]:
         yield each
 
 
-def _walked(home: Path, folder: Path, depth: int) -> Iterator[Found]:
+def _walked(home: Path, folder: Path, depth: int) -> Iterator[IncomingFile]:
     try:
         entries = sorted(os.scandir(folder), key=lambda each: each.name)
     except OSError as fault:
         if folder == home:
             raise GainError(f"{home} cannot be read ({reason_of(fault)}); check its permissions.") from fault
-        yield Found(_shown(folder, home), fault=f"it cannot be opened ({reason_of(fault)}).")
+        yield IncomingFile(_shown(folder, home), fault=f"it cannot be opened ({reason_of(fault)}).")
         return
     for entry in entries:
         path = Path(entry.path)
@@ -74,38 +74,38 @@ def _walked(home: Path, folder: Path, depth: int) -> Iterator[Found]:
         try:
             kind = entry.stat(follow_symlinks=False)
         except OSError as fault:
-            yield Found(place, fault=f"it cannot be read ({reason_of(fault)}).")
+            yield IncomingFile(place, fault=f"it cannot be read ({reason_of(fault)}).")
             continue
         if stat.S_ISLNK(kind.st_mode):
-            yield Found(place, fault="it is a link; links are not followed, put the file itself there.")
+            yield IncomingFile(place, fault="it is a link; links are not followed, put the file itself there.")
         elif stat.S_ISDIR(kind.st_mode):
             if depth >= 20:
-                yield Found(place, fault="it lies more than 20 folders deep.")
+                yield IncomingFile(place, fault="it lies more than 20 folders deep.")
             else:
                 yield from _walked(home, path, depth + 1)
         elif not stat.S_ISREG(kind.st_mode):
-            yield Found(place, fault="it is no plain file.")
+            yield IncomingFile(place, fault="it is no plain file.")
         elif entry.name.lower().endswith(".zip"):
             yield from _archived(path, place, kind.st_size)
         elif not entry.name.lower().endswith(".json"):
-            yield Found(place, fault="it is no hand-in; those end with .json.")
+            yield IncomingFile(place, fault="it is no hand-in; those end with .json.")
         elif kind.st_size > LARGEST_HAND_IN_BYTES:
-            yield Found(place, fault=_TOO_LARGE)
+            yield IncomingFile(place, fault=_TOO_LARGE)
         else:
             try:
                 with path.open("rb") as file:
-                    yield Found(place, file.read(LARGEST_HAND_IN_BYTES + 1))
+                    yield IncomingFile(place, file.read(LARGEST_HAND_IN_BYTES + 1))
             except OSError as fault:
-                yield Found(place, fault=f"it cannot be read ({reason_of(fault)}).")
+                yield IncomingFile(place, fault=f"it cannot be read ({reason_of(fault)}).")
 
 
 _TOO_LARGE = f"it is larger than {LARGEST_HAND_IN_BYTES // 1024} kB; a hand-in is a small file."
 
 
-def _archived(path: Path, place: str, size: int) -> Iterator[Found]:
+def _archived(path: Path, place: str, size: int) -> Iterator[IncomingFile]:
     """The files in an archive, read where they are: nothing is unpacked, so nothing can land anywhere."""
     if size > LARGEST_ARCHIVE_BYTES:
-        yield Found(place, fault="it is an archive of more than 64 MB; unpack it and give the folder.")
+        yield IncomingFile(place, fault="it is an archive of more than 64 MB; unpack it and give the folder.")
         return
     try:
         with zipfile.ZipFile(path) as archive:
@@ -116,36 +116,36 @@ def _archived(path: Path, place: str, size: int) -> Iterator[Found]:
                 again = f" ({times[member.filename]})" if times[member.filename] > 1 else ""
                 yield from _member(archive, member, f"{place}{again}")
             if len(members) > MOST_FILES:
-                yield Found(place, fault=f"it holds more than {MOST_FILES} files; the others are left out.")
+                yield IncomingFile(place, fault=f"it holds more than {MOST_FILES} files; the others are left out.")
     except _DAMAGED as fault:
-        yield Found(place, fault=f"it is a damaged archive ({str(fault)[:80].rstrip('.').lower()}).")
+        yield IncomingFile(place, fault=f"it is a damaged archive ({str(fault)[:80].rstrip('.').lower()}).")
 
 
-def _member(archive: zipfile.ZipFile, member: zipfile.ZipInfo, place: str) -> Iterator[Found]:
+def _member(archive: zipfile.ZipFile, member: zipfile.ZipInfo, place: str) -> Iterator[IncomingFile]:
     name = member.filename
     inside = f"{place}: {printable(name)[:300]}"
     parts = PurePosixPath(name.replace("\\", "/")).parts
     if member.is_dir() or not parts or any(part.lower() in _CLUTTER for part in parts):
         return
     if name.startswith(("/", "\\")) or ".." in parts or ":" in name:
-        yield Found(inside, fault="its path leads out of the archive, so it is not read.")
+        yield IncomingFile(inside, fault="its path leads out of the archive, so it is not read.")
     elif stat.S_ISLNK(member.external_attr >> 16):
-        yield Found(inside, fault="it is a link; links are not followed.")
+        yield IncomingFile(inside, fault="it is a link; links are not followed.")
     elif name.lower().endswith(".zip"):
-        yield Found(inside, fault="it is an archive in an archive; unpack the outer one.")
+        yield IncomingFile(inside, fault="it is an archive in an archive; unpack the outer one.")
     elif not name.lower().endswith(".json"):
-        yield Found(inside, fault="it is no hand-in; those end with .json.")
+        yield IncomingFile(inside, fault="it is no hand-in; those end with .json.")
     elif member.flag_bits & 1:
-        yield Found(inside, fault="it is locked with a password.")
+        yield IncomingFile(inside, fault="it is locked with a password.")
     else:
         try:
             with archive.open(member) as file:
                 # What an archive says of its sizes is not to be relied on, so the reading itself has an end.
                 content = file.read(LARGEST_HAND_IN_BYTES + 1)
         except _DAMAGED as fault:
-            yield Found(inside, fault=f"it cannot be unpacked ({str(fault)[:80].rstrip('.').lower()}).")
+            yield IncomingFile(inside, fault=f"it cannot be unpacked ({str(fault)[:80].rstrip('.').lower()}).")
             return
-        yield Found(inside, fault=_TOO_LARGE) if len(content) > LARGEST_HAND_IN_BYTES else Found(inside, content)
+        yield IncomingFile(inside, fault=_TOO_LARGE) if len(content) > LARGEST_HAND_IN_BYTES else IncomingFile(inside, content)
 
 
 def _shown(path: Path, home: Path) -> str:

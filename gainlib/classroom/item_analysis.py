@@ -12,7 +12,7 @@ import numpy as np
 from gainlib.classroom.marks import LearnerMark
 from gainlib.exercises import Exercise
 
-__all__ = ["CheckFigures", "ClassFigures", "ExerciseFigures", "SlipFigures", "class_figures", "discrimination"]
+__all__ = ["CheckFigures", "ClassFigures", "ExerciseFigures", "SlipFigures", "analyse_items", "discrimination"]
 
 FEWEST = 5
 """Below this many answers a share or a correlation says nothing."""
@@ -113,7 +113,7 @@ class _Gathered:
     without: list[str] = field(default_factory=list)
 
 
-def class_figures(lines: Iterable[LearnerMark]) -> ClassFigures:
+def analyse_items(lines: Iterable[LearnerMark]) -> ClassFigures:
     """The figures of a class from its mark lines, which are gone through once."""
     gathered: dict[str, _Gathered] = {}
     exercises: dict[str, Exercise] = {}

@@ -18,10 +18,10 @@ from gainlib.exercises.readings import Renderings
 from gainlib.exercises.tables import fill_in
 from gainlib.storage import bundled_folder
 
-__all__ = ["Work", "engine_digest", "marked", "own_values", "task_digest"]
+__all__ = ["Work", "engine_digest", "mark_answers", "own_values", "task_digest"]
 
 # What can change a verdict: the rooms from the cellar up to the exercises. A new report marks nothing again.
-_ROOMS = ("errors.py", "decibels.py", "loops", "audio.py", "meters", "stages", "flow", "exercises")
+_ROOMS = ("errors.py", "text.py", "decibels.py", "loops", "audio.py", "meters", "stages", "flow", "exercises")
 
 
 @dataclass(frozen=True)
@@ -61,16 +61,16 @@ class Work:
         return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()[:32]
 
 
-def marked(works: Sequence[Work]) -> list[dict[str, Any]]:
+def mark_answers(works: Sequence[Work]) -> list[dict[str, Any]]:
     """The marks of some answers, each as a table that JSON can hold; in the same order, and never raising for one.
 
     `fault` is a sentence for an answer that gets no mark, `kept` is false for a fault of the machine. Raises GainError
     where this machine's gainlib or its exercises are not those of the machine that asks.
     """
-    return [_marked(each) for each in works]
+    return [_mark(each) for each in works]
 
 
-def _marked(work: Work) -> dict[str, Any]:
+def _mark(work: Work) -> dict[str, Any]:
     if work.engine != engine_digest():
         raise GainError(
             f"a worker has another gainlib ({__version__}, {engine_digest()}) than this machine ({work.engine}); "

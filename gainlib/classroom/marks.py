@@ -11,10 +11,10 @@ from pathlib import Path
 from typing import Any
 
 from gainlib.classroom.class_file import ClassFile
-from gainlib.classroom.intake import Found, found_in
-from gainlib.classroom.marking import Work, engine_digest, marked, own_values, task_digest
+from gainlib.classroom.intake import IncomingFile, walk_folder
+from gainlib.classroom.marking import Work, engine_digest, mark_answers, own_values, task_digest
 from gainlib.classroom.store import HandedFile, Store
-from gainlib.classroom.workers import done_by
+from gainlib.classroom.workers import run_on_workers
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise
 from gainlib.learners.learners_file import load_entry
@@ -22,7 +22,7 @@ from gainlib.learners.submission import HandIn, read_hand_in
 
 __all__ = ["ExerciseMark", "LearnerMark", "Marks", "mark_folder"]
 
-Told = Callable[[str, int, int], None]
+OnProgress = Callable[[str, int, int], None]
 """Called with what is done, how much of it and of how much (0 where that is not known)."""
 
 
@@ -187,7 +187,7 @@ def mark_folder(
     workers: int = 1,
     cluster: str = "",
     any_version: bool = False,
-    told: Told = lambda what, done, of: None,
+    on_progress: OnProgress = lambda what, done, of: None,
 ) -> Marks:
     """Read every hand-in of a folder and mark what has no mark yet; each bad file is noted and every good one marked.
 
@@ -204,29 +204,29 @@ def mark_folder(
     def to_do() -> Iterator[Work]:
         nonlocal every, count, before
         seen = 0
-        for seen, found in enumerate(found_in(folder), start=1):
+        for seen, found in enumerate(walk_folder(folder), start=1):
             _noted(found, class_file, exercises, sources, store, any_version)
-            told("reading hand-ins", seen, 0)
+            on_progress("reading hand-ins", seen, 0)
             store.write()
-        told("reading hand-ins", seen, seen)
+        on_progress("reading hand-ins", seen, seen)
         store.choose()
         every, without = store.to_do()
         count = before = every - without
-        told("marking answers", count, every)
+        on_progress("marking answers", count, every)
         yield from store.work()
 
-    for work, mark in done_by(marked, to_do(), workers=workers, cluster=cluster, ahead=True):
+    for work, mark in run_on_workers(mark_answers, to_do(), workers=workers, cluster=cluster, ahead=True):
         if mark is not None and mark.get("kept", True):
             store.add_mark(work.key, mark)
         count += 1
-        told("marking answers", count, every)
+        on_progress("marking answers", count, every)
         store.write()
     store.write(now=True)
     return Marks(class_file, exercises, store, every, before)
 
 
 def _noted(
-    found: Found,
+    found: IncomingFile,
     class_file: ClassFile,
     exercises: Mapping[str, Exercise],
     sources: Mapping[str, str],

@@ -10,7 +10,7 @@ import numpy as np
 from gainlib.classroom.class_file import ClassFile
 from gainlib.classroom.drawing import page, picture, script
 from gainlib.classroom.item_analysis import ClassFigures, ExerciseFigures
-from gainlib.classroom.similarity import Alike
+from gainlib.classroom.similarity import LikePair
 
 __all__ = ["class_report"]
 
@@ -23,7 +23,7 @@ _LONGEST_TITLE = 34
 def class_report(
     class_file: ClassFile,
     figures: ClassFigures,
-    alike: Sequence[Alike],
+    alike: Sequence[LikePair],
     names: Mapping[str, str],
     without: Sequence[tuple[str, str]],
     without_count: int,

@@ -13,14 +13,14 @@ from typing import Any
 from gainlib.classroom.class_file import read_class
 from gainlib.classroom.drawing import SCRIPT
 from gainlib.classroom.feedback import PageWork, feedback_pages
-from gainlib.classroom.item_analysis import ClassFigures, class_figures
+from gainlib.classroom.item_analysis import ClassFigures, analyse_items
 from gainlib.classroom.mark_sheet import heading, row
-from gainlib.classroom.marking import Work, marked
-from gainlib.classroom.marks import Marks, Told, mark_folder
+from gainlib.classroom.marking import Work, mark_answers
+from gainlib.classroom.marks import Marks, OnProgress, mark_folder
 from gainlib.classroom.report import class_report
-from gainlib.classroom.similarity import Given, alike
+from gainlib.classroom.similarity import MarkedAnswer, find_alike
 from gainlib.classroom.store import Store
-from gainlib.classroom.workers import done_by
+from gainlib.classroom.workers import run_on_workers
 from gainlib.errors import GainError
 from gainlib.html.figures import bokeh_script
 from gainlib.learners.naming import plain_name
@@ -74,7 +74,7 @@ def mark_class(
     cluster: str = "",
     feedback: str = "whole",
     any_version: bool = False,
-    told: Told = lambda what, done, of: None,
+    on_progress: OnProgress = lambda what, done, of: None,
 ) -> Marking:
     """Mark a folder of hand-ins and write mark sheet, feedback pages and class report; says what it did.
 
@@ -91,12 +91,12 @@ def mark_class(
     with Store(target / "marks.sqlite") as store:
         marks = mark_folder(
             folder, of_class, store, home=source.parent, workers=workers, cluster=cluster, any_version=any_version,
-            told=told,
+            on_progress=on_progress,
         )  # fmt: skip
         figures, without = _written(marks, target)
         pages = 0
         if feedback != "none":
-            pages = _feedback(marks, target / "feedback", feedback == "light", workers, cluster, told)
+            pages = _feedback(marks, target / "feedback", feedback == "light", workers, cluster, on_progress)
     return Marking(target, figures.learners, figures.handed_in, marks.answers, marks.marked_before, without, pages)
 
 
@@ -107,7 +107,7 @@ def _written(marks: Marks, target: Path) -> tuple[ClassFigures, int]:
     without = list(marks.not_marked())
     not_marked: list[tuple[Cell, ...]] = [("file", "why"), *without]
     write_csv(target / "not-marked.csv", not_marked, private=True)
-    figures = class_figures(marks.lines())
+    figures = analyse_items(marks.lines())
     slips: list[tuple[Cell, ...]] = [("exercise", "slip", "learners", "what was said")]
     for each in figures.exercises:
         slips += [(each.exercise.name, slip.name, slip.count, slip.said) for slip in each.slips]
@@ -121,14 +121,14 @@ def _written(marks: Marks, target: Path) -> tuple[ClassFigures, int]:
         private=True,
     )
     names = dict(marks.learners())
-    pairs = alike(_given(marks), figures.learners, _ranges(marks), lambda mine, theirs: _fits(marks, mine, theirs))
+    pairs = find_alike(_given(marks), figures.learners, _ranges(marks), lambda mine, theirs: _fits(marks, mine, theirs))
     earlier = sum(not counts and not file.fault for file, counts in marks.store.files())
     report = class_report(marks.class_file, figures, pairs, names, without[:MOST_LISTED], len(without))
     atomic_write(target / "report.html", report, private=True)
     return figures, len(without) - earlier
 
 
-def _given(marks: Marks) -> Iterator[list[Given]]:
+def _given(marks: Marks) -> Iterator[list[MarkedAnswer]]:
     """The marked answers to one exercise after the other."""
     for name in marks.exercises:
         given = []
@@ -136,7 +136,7 @@ def _given(marks: Marks) -> Iterator[list[Given]]:
             mark, work = marks.store.mark(key), Work.of(text)
             if mark and not mark["fault"]:
                 share = mark["points"] / mark["out_of"]
-                given.append(Given(learner, name, work.values, work.answer, mark["passed"], share))
+                given.append(MarkedAnswer(learner, name, work.values, work.answer, mark["passed"], share))
         yield given
 
 
@@ -147,20 +147,20 @@ def _ranges(marks: Marks) -> dict[str, dict[str, float]]:
     }
 
 
-def _fits(marks: Marks, mine: Given, theirs: Given) -> bool:
+def _fits(marks: Marks, mine: MarkedAnswer, theirs: MarkedAnswer) -> bool:
     """Whether an answer passes under another learner's numbers."""
     answers = marks.store.answers(mine.learner)
     own = next(Work.of(each[2]) for each in answers if each[0] == mine.exercise and each[2])
     work = replace(own, values=dict(theirs.values), hints_used=0)
     found = marks.store.mark(work.key)
     if found is None:
-        found = marked([work])[0]
+        found = mark_answers([work])[0]
         if found.get("kept", True):
             marks.store.add_mark(work.key, found)
     return bool(found.get("passed"))
 
 
-def _feedback(marks: Marks, folder: Path, light: bool, workers: int, cluster: str, told: Told) -> int:
+def _feedback(marks: Marks, folder: Path, light: bool, workers: int, cluster: str, on_progress: OnProgress) -> int:
     """Write the page of all who handed in, unless one is there, made from the same; gives how many there are."""
     learners = marks.learners()
     plain = {learner_id: plain_name(learner_id) for learner_id, _ in learners}
@@ -180,16 +180,16 @@ def _feedback(marks: Marks, folder: Path, light: bool, workers: int, cluster: st
             name = f"{name}-{count}" if same[name.lower()] > 1 else name
             work = PageWork.of(line, marks.class_file.title, f"for-{name}.html", light)
             if marks.store.page(work.file) == work.digest and (folder / work.file).is_file():
-                told("writing feedback", count, 0)
+                on_progress("writing feedback", count, 0)
                 continue
             yield work
 
-    made = done_by(feedback_pages, to_do(), workers=workers, cluster=cluster)
+    made = run_on_workers(feedback_pages, to_do(), workers=workers, cluster=cluster)
     for done, (work, text) in enumerate(made, start=1):
         if text is not None:
             atomic_write(folder / work.file, text, private=True, make_folder=True)
             marks.store.add_page(work.file, work.digest)
             marks.store.write()
-        told("writing feedback", done, 0)
-    told("writing feedback", count, count)
+        on_progress("writing feedback", done, 0)
+    on_progress("writing feedback", count, count)
     return count

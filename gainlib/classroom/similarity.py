@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Alike", "Given", "alike"]
+__all__ = ["LikePair", "MarkedAnswer", "find_alike"]
 
 NEAR_SHARE = 0.01
 """Settings that lie this near to each other, as a share of the control's range, count as taken over with a change."""
@@ -28,7 +28,7 @@ _NONE = object()
 
 
 @dataclass(frozen=True)
-class Given:
+class MarkedAnswer:
     """One marked answer: whose, to what, for which numbers, what it was, how it did."""
 
     learner: str
@@ -40,7 +40,7 @@ class Given:
 
 
 @dataclass(frozen=True)
-class Alike:
+class LikePair:
     """A learner whose failed answers are those of another; `by_chance` is how many such pairs one would expect."""
 
     learner: str
@@ -49,12 +49,12 @@ class Alike:
     by_chance: float
 
 
-def alike(
-    exercises: Iterable[Sequence[Given]],
+def find_alike(
+    exercises: Iterable[Sequence[MarkedAnswer]],
     learners: int,
     ranges: Mapping[str, Mapping[str, float]],
-    fits: Callable[[Given, Given], bool] = lambda mine, theirs: False,
-) -> list[Alike]:
+    fits: Callable[[MarkedAnswer, MarkedAnswer], bool] = lambda mine, theirs: False,
+) -> list[LikePair]:
     """Pairs of learners of whom one hands in the other's answers, most telling first.
 
     `exercises` gives the answers of one exercise after the other, `learners` is how many there are.
@@ -82,7 +82,7 @@ def alike(
             evidence[mine.learner, theirs.learner][exercise] = min(1.0, chance)
     pairs = learners * (learners - 1)
     found = [
-        Alike(mine, theirs, tuple(sorted(of)), pairs * math.prod(of.values()))
+        LikePair(mine, theirs, tuple(sorted(of)), pairs * math.prod(of.values()))
         for (mine, theirs), of in evidence.items()
     ]
     return sorted(
@@ -92,10 +92,13 @@ def alike(
 
 
 def _pairs(
-    given: Sequence[Given], spans: Mapping[str, float], small: bool, fits: Callable[[Given, Given], bool]
-) -> Iterator[tuple[Given, Given, bool]]:
+    given: Sequence[MarkedAnswer],
+    spans: Mapping[str, float],
+    small: bool,
+    fits: Callable[[MarkedAnswer, MarkedAnswer], bool],
+) -> Iterator[tuple[MarkedAnswer, MarkedAnswer, bool]]:
     passed = [each for each in given if each.passed]
-    right: dict[str, list[Given]] = defaultdict(list)
+    right: dict[str, list[MarkedAnswer]] = defaultdict(list)
     for each in passed:
         right[_word(each.answer)].append(each)
     near = _Near(passed if small else (), spans)
@@ -120,7 +123,7 @@ def _pairs(
 class _Near:
     """The right answers to an exercise, setting by setting, so that one answer is held against all of them at once."""
 
-    def __init__(self, right: Sequence[Given], spans: Mapping[str, float]) -> None:
+    def __init__(self, right: Sequence[MarkedAnswer], spans: Mapping[str, float]) -> None:
         self._right, self._spans = right, spans
         self._words: dict[str, int] = {}
         self._settings: dict[str, tuple[NDArray[np.int64], NDArray[np.float64]]] = {}
@@ -133,7 +136,7 @@ class _Near:
     def _word(self, value: Any) -> int:
         return -1 if value is _NONE else self._words.setdefault(_word(value), len(self._words))
 
-    def to(self, mine: Given) -> list[tuple[float, Given]]:
+    def to(self, mine: MarkedAnswer) -> list[tuple[float, MarkedAnswer]]:
         """Those of whom each setting is at most `NEAR_SHARE` of its range away, with the widest such share."""
         if not mine.answer.keys() <= self._settings.keys():
             return []

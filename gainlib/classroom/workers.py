@@ -15,7 +15,7 @@ from typing import Any, TypeVar
 
 from gainlib.errors import GainError
 
-__all__ = ["done_by"]
+__all__ = ["run_on_workers"]
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
@@ -28,7 +28,7 @@ _RETRIES = 5
 LONGEST_ANSWER_SECONDS = 20
 
 
-def done_by(
+def run_on_workers(
     function: Function[Item, Result], items: Iterable[Item], *, workers: int = 1, cluster: str = "", ahead: bool = False
 ) -> Done[Item, Result]:
     """Each item with its result, as they come; None where the worker ended on that very item, twice.

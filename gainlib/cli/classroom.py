@@ -107,10 +107,10 @@ def _mark(
     """
     from gainlib.classroom.run import mark_class
 
-    with _progress() as told:
+    with _progress() as on_progress:
         done = mark_class(
             folder, class_file, out, workers=workers, cluster=cluster, feedback=feedback, any_version=any_version,
-            told=told,
+            on_progress=on_progress,
         )  # fmt: skip
     if as_json:
         typer.echo(json.dumps({"gainlib": __version__} | done.as_dict(), indent=1, ensure_ascii=False))
@@ -132,9 +132,9 @@ def _progress() -> Iterator[Callable[[str, int, int], None]]:
     known: dict[str, TaskID] = {}
     with bars:
 
-        def told(what: str, done: int, of: int) -> None:
+        def on_progress(what: str, done: int, of: int) -> None:
             if what not in known:
                 known[what] = bars.add_task(what, total=None)
             bars.update(known[what], completed=done, total=of or None)
 
-        yield told
+        yield on_progress

@@ -1,4 +1,23 @@
-"""Exercises as data: tables, parameters, variant, readings and verdict. Nothing in them is ever executed."""
+"""Exercises as data: an exercise file is read, drawn for one learner, and an answer to it is measured.
+
+Nothing in a file is ever executed. Everything here is a pure function of the file, of the learner's id and of the class
+key; a learner's answer may be any object at all, and none makes the checking raise. Faults of a file are GainErrors in
+one sentence with file and entry.
+
+tables           what an exercise file may hold: one class for each table, with the file's own names
+entry_faults     a fault in the shape of an entry as a sentence
+parameters       what is drawn for each learner, and how: HMAC-SHA-256 over learner, exercise and entry
+given            the session that a file gives
+readings         one thing read from a rendering, with its bounds; what was read once is kept
+formulas         the calculations that a file may name
+model, variant   controls, questions, candidates, hints; the exercise, and its variant with one learner's numbers
+questions        what is right for each question, measured on the session as given
+solution         the author's answers, worked out for one learner's numbers
+answers          what a learner gave, read
+verdict          an answer checked: points, a sentence for each check, the slip that it shows, the hint that is next
+consistency      whether the entries of a file make sense together, in every corner of what is drawn
+collection       exercises by name, or from a file of one's own
+"""
 
 from __future__ import annotations
 

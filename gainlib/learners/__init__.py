@@ -1,1 +1,16 @@
-"""The learner's side: course folder, progress, repetition, enrolment, submission, how JupyterLab is started."""
+"""The learner's side: their folder with the lessons, their record, what comes back, their class, their hand-in.
+
+Everything is kept in the learner's own folder, in plain JSON and TOML; what cannot be saved is told in a sentence and
+stops nobody from working. Nothing here knows a classroom: a learner alone opens none of the teacher's side.
+
+course_folder      where the folder is; the lessons laid in it, and brought up to date beside what the learner changed
+naming             names and ids: what is allowed, and how one stands in a file's name
+progress           the record: an id, a name and every attempt
+learner_name       who works here
+contents           the table of contents: what is done, which lesson is next
+spaced_repetition  when an exercise that was missed comes back
+learners_file      the class as a learner's computer knows it
+enrolment          who the learner is in a class
+submission         the hand-in: made, and read with suspicion
+jupyter_server     JupyterLab for this folder: command, settings, run
+"""

@@ -29,7 +29,7 @@ from pathlib import Path
 import psutil
 
 from gainlib.classroom import RosterLine, new_class, read_class
-from gainlib.classroom.marking import Work, engine_digest, marked, own_values, task_digest
+from gainlib.classroom.marking import Work, engine_digest, mark_answers, own_values, task_digest
 from gainlib.classroom.run import mark_class
 from gainlib.exercises import answer_from, author_answer, exercise_names, load
 
@@ -215,7 +215,7 @@ def notebook(arguments):
         others = own_values(exercise, f"learner {index}", "key")
         work = Work(name, name, task_digest(exercise), engine_digest(), others, answer | {"n": index}, 0)
         begin = time.perf_counter()
-        (mark,) = marked([work])
+        (mark,) = mark_answers([work])
         marks.append(time.perf_counter() - begin)
         assert not mark["fault"], mark
     other = statistics.median(marks[5:])

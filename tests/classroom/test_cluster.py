@@ -10,7 +10,7 @@ import pytest
 
 from gainlib.classroom.run import mark_class
 from gainlib.classroom.store import Store
-from gainlib.classroom.workers import done_by
+from gainlib.classroom.workers import run_on_workers
 from gainlib.errors import GainError
 
 distributed = pytest.importorskip("distributed", reason='Dask is not installed: pip install "gainlib[cluster]"')
@@ -54,7 +54,12 @@ def test_a_worker_killed_halfway_loses_nothing_and_doubles_nothing(group, cluste
 
     monkeypatch.setattr(Store, "add_mark", counting)
     done = mark_class(
-        group.folder, group.file, tmp_path / "cluster", cluster=cluster.scheduler_address, feedback="none", told=told
+        group.folder,
+        group.file,
+        tmp_path / "cluster",
+        cluster=cluster.scheduler_address,
+        feedback="none",
+        on_progress=told,
     )
     assert killed
     assert (done.answers, done.marked_before, done.not_marked) == (30, 0, 0)
@@ -66,7 +71,7 @@ def test_a_worker_killed_halfway_loses_nothing_and_doubles_nothing(group, cluste
 
 def test_an_item_that_ends_every_worker_is_given_back_without_a_result(work, cluster):
     cluster.scheduler.allowed_failures = 0  # one worker is enough to see it
-    found = list(done_by(work.ends_on_7, range(5, 9), cluster=cluster.scheduler_address))
+    found = list(run_on_workers(work.ends_on_7, range(5, 9), cluster=cluster.scheduler_address))
     assert sorted(found, key=lambda each: each[0]) == [(5, 10), (6, 12), (7, None), (8, 16)]
 
 

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from gainlib.classroom.intake import found_in
+from gainlib.classroom.intake import walk_folder
 from gainlib.errors import GainError
 from gainlib.exercises import author_answer
 from gainlib.learners.submission import read_hand_in
@@ -176,7 +176,7 @@ def test_thousands_of_files_and_odd_names_are_gone_through(group):
         (group.folder / f"{index:04d}.json").write_bytes(b"{")
     odd = "line\nend.json"
     (group.folder / odd).write_bytes(b"{")
-    found = list(found_in(group.folder))
+    found = list(walk_folder(group.folder))
     assert len(found) == 1501
     assert [each.place for each in found] == sorted(each.place for each in found)
     assert found[-1].place == "line�end.json"
@@ -184,7 +184,7 @@ def test_thousands_of_files_and_odd_names_are_gone_through(group):
 
 def test_a_folder_that_is_not_there_is_one_sentence(tmp_path):
     with pytest.raises(GainError, match="not a folder; give the folder with the hand-ins"):
-        list(found_in(tmp_path / "no"))
+        list(walk_folder(tmp_path / "no"))
 
 
 JSON = st.recursive(

@@ -7,8 +7,8 @@ import random
 import pytest
 from scipy.stats import pointbiserialr
 
-from gainlib.classroom.item_analysis import class_figures, discrimination
-from gainlib.classroom.similarity import Given, alike
+from gainlib.classroom.item_analysis import analyse_items, discrimination
+from gainlib.classroom.similarity import MarkedAnswer, find_alike
 from gainlib.exercises import author_answer
 
 from .conftest import GAIN, TRIM
@@ -53,7 +53,7 @@ def test_the_figures_of_a_class_are_those_of_its_answers(group):
     cut = author_answer(group.variant("a-02"))
     group.put("2.json", group.content("a-02", answer={GAIN: cut[GAIN] + 8, TRIM: -8}))
     lines, _ = group.marked()
-    figures = class_figures(lines.values())
+    figures = analyse_items(lines.values())
     (exercise,) = figures.exercises
     assert (figures.learners, figures.handed_in, figures.nothing) == (3, 2, ("Cy Fenn",))
     # 5 of 5 points, and 1 of 5 for the level after the trim alone.
@@ -67,7 +67,7 @@ def test_the_figures_of_a_class_are_those_of_its_answers(group):
 def test_an_exercise_is_not_compared_with_its_own_points(group):
     group.grow(12)
     lines, _ = group.marked()
-    (exercise,) = class_figures(lines.values()).exercises
+    (exercise,) = analyse_items(lines.values()).exercises
     assert len({each.percent for each in lines.values()}) > 1
     assert exercise.discrimination is None  # there are no other points
 
@@ -80,7 +80,7 @@ def by_exercise(given):
     return [[each for each in given if each.exercise == exercise] for exercise in RANGES]
 
 
-def honest(seed: int, learners: int = 30, wrong: float = 0.3, exercises: int = 8) -> list[Given]:
+def honest(seed: int, learners: int = 30, wrong: float = 0.3, exercises: int = 8) -> list[MarkedAnswer]:
     """A class that works by itself: each learner has numbers of their own, some answers are wrong in their own way."""
     chance = random.Random(seed)
     given = []
@@ -91,20 +91,20 @@ def honest(seed: int, learners: int = 30, wrong: float = 0.3, exercises: int = 8
             x = 20 + level if right else 20 + level + chance.choice([-12, -9, -6, 5, 8, 10])
             y = chance.choice([0, 0, 0, 0, -0.5, 0.5])
             given.append(
-                Given(f"l{learner:02d}", f"e{number}", {"level": level}, {"x": x, "y": y}, right, float(right))
+                MarkedAnswer(f"l{learner:02d}", f"e{number}", {"level": level}, {"x": x, "y": y}, right, float(right))
             )
     return given
 
 
 @pytest.mark.parametrize("seed", range(6))
 def test_an_honest_class_is_not_suspected(seed):
-    assert alike(by_exercise(honest(seed)), 30, RANGES, lambda mine, theirs: True) == []
+    assert find_alike(by_exercise(honest(seed)), 30, RANGES, lambda mine, theirs: True) == []
 
 
-def copied(given: list[Given], mine: str, theirs: str, change: float = 0.0) -> list[Given]:
+def copied(given: list[MarkedAnswer], mine: str, theirs: str, change: float = 0.0) -> list[MarkedAnswer]:
     of = {each.exercise: each for each in given if each.learner == theirs}
     return [
-        Given(mine, each.exercise, each.values, {"x": of[each.exercise].answer["x"] + change,
+        MarkedAnswer(mine, each.exercise, each.values, {"x": of[each.exercise].answer["x"] + change,
               "y": of[each.exercise].answer["y"]}, False, 0.2)
         if each.learner == mine and of[each.exercise].passed and of[each.exercise].values != each.values
         else each
@@ -113,7 +113,7 @@ def copied(given: list[Given], mine: str, theirs: str, change: float = 0.0) -> l
 
 
 def test_who_hands_in_anothers_answers_is_named_with_whose_they_are():
-    found = alike(by_exercise(copied(honest(1), "l03", "l11")), 30, RANGES)
+    found = find_alike(by_exercise(copied(honest(1), "l03", "l11")), 30, RANGES)
     assert [(each.learner, each.other) for each in found] == [("l03", "l11")]
     assert len(found[0].exercises) >= 3
     assert found[0].by_chance < 0.05
@@ -121,17 +121,18 @@ def test_who_hands_in_anothers_answers_is_named_with_whose_they_are():
 
 def test_a_small_change_does_not_hide_it_but_only_if_it_passes_there():
     given = by_exercise(copied(honest(1), "l03", "l11", change=0.5))
-    assert [(each.learner, each.other) for each in alike(given, 30, RANGES, lambda mine, theirs: True)] == [
+    assert [(each.learner, each.other) for each in find_alike(given, 30, RANGES, lambda mine, theirs: True)] == [
         ("l03", "l11")
     ]
-    assert alike(given, 30, RANGES, lambda mine, theirs: False) == []
+    assert find_alike(given, 30, RANGES, lambda mine, theirs: False) == []
 
 
 def test_one_who_takes_a_right_answer_over_that_is_right_for_them_too_is_left_alone():
     given = [
-        Given(each.learner, each.exercise, {"level": 1}, {"x": 3.0, "y": 0.0}, True, 1.0) for each in honest(2, wrong=0)
+        MarkedAnswer(each.learner, each.exercise, {"level": 1}, {"x": 3.0, "y": 0.0}, True, 1.0)
+        for each in honest(2, wrong=0)
     ]
-    assert alike(by_exercise(given), 30, RANGES) == []
+    assert find_alike(by_exercise(given), 30, RANGES) == []
 
 
 def test_an_answer_that_passes_under_both_their_numbers_is_left_alone():
@@ -139,15 +140,17 @@ def test_an_answer_that_passes_under_both_their_numbers_is_left_alone():
     for each in honest(4):
         if each.learner in ("l03", "l11"):
             level = {"level": 5 if each.learner == "l03" else 6}
-            given.append(Given(each.learner, each.exercise, level, {"x": 77.7, "y": 3.3}, True, 1.0))
+            given.append(MarkedAnswer(each.learner, each.exercise, level, {"x": 77.7, "y": 3.3}, True, 1.0))
         else:
             given.append(each)
-    assert alike(by_exercise(given), 30, RANGES, lambda mine, theirs: True) == []
+    assert find_alike(by_exercise(given), 30, RANGES, lambda mine, theirs: True) == []
 
 
 def test_an_answer_that_half_the_class_gives_is_no_sign_of_anything():
     given = [
-        Given(each.learner, each.exercise, each.values, {"x": 0.0, "y": 0.0}, number % 2 == 0, float(number % 2 == 0))
+        MarkedAnswer(
+            each.learner, each.exercise, each.values, {"x": 0.0, "y": 0.0}, number % 2 == 0, float(number % 2 == 0)
+        )
         for number, each in enumerate(honest(3))
     ]
-    assert alike(by_exercise(given), 30, RANGES) == []
+    assert find_alike(by_exercise(given), 30, RANGES) == []

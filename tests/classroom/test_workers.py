@@ -14,9 +14,9 @@ import pytest
 from gainlib.audio import read, write
 from gainlib.classroom import marking, new_class, read_class
 from gainlib.classroom import marks as marks_module
-from gainlib.classroom.marking import Work, engine_digest, marked, own_values, task_digest
+from gainlib.classroom.marking import Work, engine_digest, mark_answers, own_values, task_digest
 from gainlib.classroom.run import mark_class
-from gainlib.classroom.workers import done_by
+from gainlib.classroom.workers import run_on_workers
 from gainlib.errors import GainError
 from gainlib.exercises import author_answer, load
 
@@ -30,25 +30,25 @@ def counted(monkeypatch):
 
     def counting(works):
         done.extend(each.key for each in works)
-        return marked(works)
+        return mark_answers(works)
 
-    monkeypatch.setattr(marks_module, "marked", counting)
+    monkeypatch.setattr(marks_module, "mark_answers", counting)
     return done
 
 
 @pytest.mark.parametrize("workers", [1, 2])
 def test_every_item_comes_back_once_with_its_result(work, workers):
-    found = list(done_by(work.doubled, range(50), workers=workers))
+    found = list(run_on_workers(work.doubled, range(50), workers=workers))
     assert sorted(found) == [(each, 2 * each) for each in range(50)]
 
 
 def test_a_worker_that_ends_takes_nothing_along_but_the_item_that_ended_it(work):
-    found = list(done_by(work.ends_on_7, range(20), workers=2))
+    found = list(run_on_workers(work.ends_on_7, range(20), workers=2))
     assert sorted(found, key=lambda each: each[0]) == [(each, None if each == 7 else 2 * each) for each in range(20)]
 
 
 def test_workers_that_end_while_results_are_being_written_take_nothing_along(work):
-    results = done_by(work.doubled, range(60), workers=2)
+    results = run_on_workers(work.doubled, range(60), workers=2)
     found = [next(results)]
     for each in multiprocessing.active_children():
         each.kill()
@@ -65,14 +65,14 @@ def test_workers_are_there_before_the_first_item_where_they_are_to_start_ahead(w
 
     running = []
     for ahead in (False, True):
-        assert sorted(done_by(work.doubled, slow(), workers=2, ahead=ahead)) == [(0, 0), (1, 2), (2, 4)]
+        assert sorted(run_on_workers(work.doubled, slow(), workers=2, ahead=ahead)) == [(0, 0), (1, 2), (2, 4)]
     assert running == [0, 2]
 
 
 @pytest.mark.parametrize("workers", [1, 2])
 def test_what_the_work_raises_is_raised(work, workers):
     with pytest.raises(GainError, match="no"):
-        list(done_by(work.refuses, range(40), workers=workers))
+        list(run_on_workers(work.refuses, range(40), workers=workers))
 
 
 def test_what_is_marked_is_not_marked_again(group, counted):
@@ -204,18 +204,18 @@ def test_the_same_answer_at_the_same_numbers_is_measured_once(group, counted):
 SLOW = """
 import sys, time
 import gainlib.classroom.marks as marks
-from gainlib.classroom.marking import marked
+from gainlib.classroom.marking import mark_answers
 from gainlib.classroom.run import mark_class
 import gainlib.classroom.workers as workers, gainlib.classroom.store as store
 workers.CHUNK, store._SECONDS_BETWEEN_WRITES = 1, 0.0
 def slow(works):
     time.sleep(0.05)
-    return marked(works)
-marks.marked = slow
+    return mark_answers(works)
+marks.mark_answers = slow
 def told(what, done, of):
     if what == "marking answers":
         print(done, flush=True)
-mark_class(sys.argv[1], sys.argv[2], feedback="none", told=told)
+mark_class(sys.argv[1], sys.argv[2], feedback="none", on_progress=told)
 """
 
 
@@ -248,10 +248,10 @@ def test_a_mark_does_not_hang_on_what_was_marked_before_it():
     alone = []
     for work in works:
         marking._loaded.cache_clear()
-        alone += marked([work])
+        alone += mark_answers([work])
     marking._loaded.cache_clear()
-    together = marked(works)
+    together = mark_answers(works)
     assert [mark["fault"] for mark in alone] == [""] * len(works)
     assert len({json.dumps(mark) for mark in alone}) > 2
     assert together == alone
-    assert list(reversed(marked(works[::-1]))) == alone
+    assert list(reversed(mark_answers(works[::-1]))) == alone
