@@ -145,7 +145,11 @@ def _member(archive: zipfile.ZipFile, member: zipfile.ZipInfo, place: str) -> It
         except _DAMAGED as fault:
             yield IncomingFile(inside, fault=f"it cannot be unpacked ({str(fault)[:80].rstrip('.').lower()}).")
             return
-        yield IncomingFile(inside, fault=_TOO_LARGE) if len(content) > LARGEST_HAND_IN_BYTES else IncomingFile(inside, content)
+        yield (
+            IncomingFile(inside, fault=_TOO_LARGE)
+            if len(content) > LARGEST_HAND_IN_BYTES
+            else IncomingFile(inside, content)
+        )
 
 
 def _shown(path: Path, home: Path) -> str:
