@@ -32,7 +32,7 @@ _ROW_DB = 11.0
 # (2006), p. 70, as scipy.signal.windows.flattop has them, with signs for a window that begins at its edge.
 _FLAT_TOP = (0.21557895, -0.41663158, 0.277263158, -0.083578947, 0.006947368)
 
-Read = tuple[NDArray[Any], NDArray[Any], "Harmonics | None", int]
+Read = tuple[NDArray[Any], NDArray[Any], "Harmonics | None"]
 
 
 class HarmonicSpectrum(TapView):
@@ -48,13 +48,13 @@ class HarmonicSpectrum(TapView):
     height = 290
 
     def _read(self, rendering: Rendering) -> Read:
-        """Frequencies, levels, the harmonics of a tone, and which channel it is."""
+        """Frequencies, levels and the harmonics of a tone, all of the channel with the loudest sample."""
         audio = rendering.at(self.tap_of(rendering))
         loudest, channel = np.unravel_index(np.abs(audio.samples).argmax(), audio.samples.shape)
         start = max(0, min(int(loudest) - audio.rate_hz // 2, len(audio.samples) - audio.rate_hz))
         part = audio.samples[start : start + audio.rate_hz, channel].astype(np.float64)
         frequency_hz, lines = _lines(part, audio.rate_hz)
-        return frequency_hz, lines, _tone(part, audio.rate_hz), int(channel)
+        return frequency_hz, lines, _tone(part, audio.rate_hz)
 
     def figure(self, rendering: Rendering) -> Any:
         """Hertz along (each octave as wide), dBFS up; numbers at the harmonics, the table beside."""
@@ -87,16 +87,16 @@ class HarmonicSpectrum(TapView):
 
     def columns(self, rendering: Rendering) -> Columns:
         """The highest line in each of some hundred bands, marks on the harmonics, the table's rows."""
-        frequency_hz, levels, tone, channel = self.once(rendering, self._read)
+        frequency_hz, levels, tone = self.once(rendering, self._read)
         at, highest = _banded(frequency_hz, levels)
-        orders = [] if tone is None else _shown(tone, channel)
-        amplitudes = [] if tone is None else [float(tone.amplitude[each - 1, channel]) for each in orders]
+        orders = [] if tone is None else _shown(tone)
+        amplitudes = [] if tone is None else [float(tone.amplitude[each - 1, 0]) for each in orders]
         hertz = np.array([each * tone.fundamental_hz for each in orders] if tone else [], dtype=float)
         heights = np.clip(db_from_ratio(np.array(amplitudes, dtype=float)), _FLOOR_DBFS, _TOP_DBFS)
         seen = (hertz >= _LOW_HZ) & (hertz <= _HIGH_HZ)
         rows: list[tuple[str, str, str]] = []
         if tone is not None:
-            rows = [("harmonic", "%", "dB"), *(_row(tone, each, channel) for each in range(2, len(tone.amplitude) + 1))]
+            rows = [("harmonic", "%", "dB"), *(_row(tone, each) for each in range(2, len(tone.amplitude) + 1))]
         count = len(rows)
         return {
             "lines": {"hz": at, "dbfs": highest, "drawn_dbfs": np.clip(highest, _FLOOR_DBFS, _TOP_DBFS)},
@@ -119,7 +119,7 @@ class HarmonicSpectrum(TapView):
 
     def sentence(self, rendering: Rendering) -> str:
         """The tone with its strongest harmonics and their sum; of music where most of it lies."""
-        frequency_hz, levels, tone, channel = self.once(rendering, self._read)
+        frequency_hz, levels, tone = self.once(rendering, self._read)
         where = of_tap(rendering, self.tap_of(rendering))
         if not len(levels) or levels.max() == -math.inf:
             return f"After the {where}: no sound to look at."
@@ -130,17 +130,17 @@ class HarmonicSpectrum(TapView):
                 f"{signed(float(levels.max()), unit='dBFS', plus=False)}; it is no steady tone, so no harmonics are "
                 "numbered."
             )
-        own = dbfs(db_from_ratio(float(tone.amplitude[0, channel])))
+        own = dbfs(db_from_ratio(float(tone.amplitude[0, 0])))
         said = f"After the {where}: a tone of {tone.fundamental_hz:.1f} Hz at {own}"
-        orders = [each for each in _shown(tone, channel) if each > 1]
+        orders = [each for each in _shown(tone) if each > 1]
         if not orders:
             return f"{said}; no harmonic is stronger than {level(_LEAST_DB)} dB."
-        strongest = sorted(orders, key=lambda each: -float(tone.amplitude[each - 1, channel]))[:3]
+        strongest = sorted(orders, key=lambda each: -float(tone.amplitude[each - 1, 0]))[:3]
         listed = ", ".join(
             f"harmonic {each} has {percent} % ({decibels} dB)"
-            for each, percent, decibels in (_row(tone, each, channel) for each in strongest)
+            for each, percent, decibels in (_row(tone, each) for each in strongest)
         )
-        total = float(tone.thd_percent[channel])
+        total = float(tone.thd_percent[0])
         return f"{said}; {listed}; all together are {_percent(total)} % of it."
 
 
@@ -149,19 +149,19 @@ def _percent(percent: float) -> str:
     return f"{shown:.1f}" if shown >= 10 else f"{shown:.2f}" if shown >= 0.1 else f"{shown:.4f}"
 
 
-def _row(tone: Harmonics, order: int, channel: int) -> tuple[str, str, str]:
-    ratio = float(tone.amplitude[order - 1, channel] / tone.amplitude[0, channel])
+def _row(tone: Harmonics, order: int) -> tuple[str, str, str]:
+    ratio = float(tone.amplitude[order - 1, 0] / tone.amplitude[0, 0])
     decibels = db_from_ratio(ratio)
     if decibels < _LEAST_DB:
         return str(order), "0", f"<{level(_LEAST_DB)}"
     return str(order), _percent(100.0 * ratio), signed(decibels, unit="", plus=False)
 
 
-def _shown(tone: Harmonics, channel: int) -> list[int]:
+def _shown(tone: Harmonics) -> list[int]:
     """The orders, the tone itself first, that are not too weak to mean anything."""
-    least = float(tone.amplitude[0, channel]) * 10.0 ** (_LEAST_DB / 20.0)
+    least = float(tone.amplitude[0, 0]) * 10.0 ** (_LEAST_DB / 20.0)
     orders = range(1, len(tone.amplitude) + 1)
-    return [each for each in orders if each == 1 or float(tone.amplitude[each - 1, channel]) > least]
+    return [each for each in orders if each == 1 or float(tone.amplitude[each - 1, 0]) > least]
 
 
 def _lines(part: NDArray[Any], rate_hz: int) -> tuple[NDArray[Any], NDArray[Any]]:
