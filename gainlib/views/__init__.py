@@ -7,6 +7,7 @@ from gainlib.views.balance import Balance
 from gainlib.views.base import Columns, TapView, View, view, views
 from gainlib.views.close_up import CloseUp
 from gainlib.views.contributors import SumByContributor
+from gainlib.views.crest import CrestFactor
 from gainlib.views.envelope import Envelope
 from gainlib.views.fader_taper import FaderTaper
 from gainlib.views.gain_reduction import GainReductionTrace
@@ -26,6 +27,7 @@ __all__ = [
     "Balance",
     "CloseUp",
     "Columns",
+    "CrestFactor",
     "DrawnRide",
     "Envelope",
     "FaderTaper",

@@ -100,4 +100,7 @@ class Envelope(TapView):
             f"crest factor {crest_db(each.samples)[int(rms_dbfs(each.samples).argmax())]:.1f} dB"
             for each in pair
         ]
-        return f"{first[:1].upper()}{first[1:]}: {said[0]}; after the {then}: {said[1]}. RMS is AES17."
+        return (
+            f"{first[:1].upper()}{first[1:]}: {said[0]}; after the {then}: {said[1]}. "
+            "RMS is AES17, so the crest factor is peak − RMS + 3.0 dB."
+        )

@@ -76,6 +76,20 @@ def test_a_steady_tone_reads_the_same_on_needle_and_peak_meter():
     assert gl.measure("vu_max_dbfs", steady) == pytest.approx(gl.measure("peak_dbfs", steady), abs=0.15)
 
 
+def test_the_crest_factor_follows_from_peak_and_rms(snare, pad):
+    """Read: "peak − RMS + 3.0 dB: 27.6 dB for this snare, and 3.0 dB for a sine"; the pad "a little off"."""
+
+    def follows(track):
+        return gl.measure("peak_dbfs", track) - gl.measure("rms_dbfs", track) + 3.0
+
+    sine = gl.tone(-6, 1000, seconds=1, rate_hz=48_000)
+    assert gl.measure("crest_db", snare) == pytest.approx(27.6, abs=0.05)
+    assert follows(snare) == pytest.approx(27.6, abs=0.05)
+    assert gl.measure("crest_db", sine) == pytest.approx(3.0, abs=0.02)  # published: IEC 60268-1, a sine's root of two
+    assert follows(sine) == pytest.approx(3.0, abs=0.02)
+    assert 0.1 < abs(gl.measure("crest_db", pad) - follows(pad)) < 0.5
+
+
 @pytest.mark.parametrize(("alignment", "stands_dbfs"), [("EBU R 68", -14), ("SMPTE RP 155", -20)])
 def test_0_vu_is_not_0_dbfs(alignment, stands_dbfs):
     """Read: "With EBU R 68, 0 VU stands at −14 dBFS [...]; with SMPTE RP 155 it stands at −20" (0 VU: +4 dBu)."""

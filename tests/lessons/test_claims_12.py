@@ -67,7 +67,7 @@ def test_a_limiter_that_looks_at_samples_leaves_peaks_between_them(rendered, ton
 
 
 def test_9_db_asked_for_are_5_8_lu_got_and_the_peaks_come_down(rendered):
-    """Read: "You asked for 9 dB and got 5.8 LU"; "stood 15.4 dB over the RMS ... now they stand 9.7 dB over it"."""
+    """Read: "You asked for 9 dB and got 5.8 LU"; "was 15.4 dB, and now it is 9.7 dB"."""
     before, pushed = rendered(), rendered(9.0)
     louder = measured("loudness_lufs", pushed) - measured("loudness_lufs", before)
     assert louder == pytest.approx(5.8, abs=0.1)

@@ -30,6 +30,7 @@ from gainlib.stages import (
 from gainlib.views import (
     Balance,
     CloseUp,
+    CrestFactor,
     DrawnRide,
     Envelope,
     FaderTaper,
@@ -151,7 +152,8 @@ def test_the_envelope_says_levels_and_crest_before_and_behind():
     said = Envelope().sentence(chain(sine(-6.0), Trim(-6.5)))
     assert said == (
         "Before the trim: peak −6.0 dBFS, RMS −6.0 dBFS, crest factor 3.0 dB; "
-        "after the trim: peak −12.5 dBFS, RMS −12.5 dBFS, crest factor 3.0 dB. RMS is AES17."
+        "after the trim: peak −12.5 dBFS, RMS −12.5 dBFS, crest factor 3.0 dB. "
+        "RMS is AES17, so the crest factor is peak − RMS + 3.0 dB."
     )
     columns = Envelope().columns(chain(sine(-6.0), Trim(-6.5)))["envelope"]
     assert columns["before"] == pytest.approx(np.full(600, -6.0), abs=0.1)
@@ -292,6 +294,17 @@ def test_a_clipped_sine_has_the_harmonics_of_its_fourier_series():
     clipped = np.clip(1.5 * sine(0.0, 500.0), -1.0, 1.0)
     said = HarmonicSpectrum().sentence(chain(clipped, Trim()))
     assert said.startswith("After the trim: a tone of 500.0 Hz at +1.4 dBFS; harmonic 3 has 15.0 % (−16.5 dB)")
+
+
+def test_the_spectrum_of_two_channels_is_that_of_the_louder_one():
+    # A fifth of the left on the right, then the other way round: the same tone, 500 Hz with 1 % of 1500 Hz.
+    tone = sine(-6.0, 500.0) + sine(-46.0, 1500.0)
+    said = [
+        HarmonicSpectrum().sentence(chain(np.column_stack(pair), Trim()))
+        for pair in ((tone, tone / 5), (tone / 5, tone))
+    ]
+    assert said[0] == said[1]
+    assert "a tone of 500.0 Hz at −6.0 dBFS; harmonic 3 has 1.00 % (−40.0 dB)" in said[1]
 
 
 def test_noise_has_no_harmonics():
@@ -644,3 +657,40 @@ def test_words_of_a_long_river_touch_no_line_and_not_each_other(main_db):
             assert abs(left + 0.42 - x) > 1 or abs(y - level) > 5 * per_px, text
         for other_x, other_y, other in zip(*(columns["words"][each] for each in ("x", "y", "text")), strict=True):
             assert other == text or abs(other_x - x) > 1 or abs(other_y - y) > 12 * per_px, (text, other)
+
+
+def test_the_crest_factor_follows_from_peak_and_rms_before_a_stage_and_after_it():
+    # Derived: half a sine's samples at -6 dBFS, half at nothing: the plain RMS lies 3.01 + 3.01 dB below the peak.
+    tone = sine(-6.0, 997.0) * (np.arange(RATE_HZ) < RATE_HZ // 2)
+    view_ = CrestFactor()
+    rendering = chain(tone, Trim(-6.0), SoftClip(0.0))
+    assert view_.heading(rendering) == "Crest factor after the soft clip"
+    assert view_.sentence(rendering) == (
+        "After the soft clip the crest factor is 6.0 dB: peak −12.0 dBFS, less RMS −15.0 dBFS, plus 3.0 dB, since "
+        "AES17 reads the RMS that much higher; before the soft clip it is 6.0 dB."
+    )
+    rows = view_.columns(rendering)["rows"]
+    assert rows["peak"] == pytest.approx([-12.0, -12.0], abs=0.02)
+    assert rows["rms"] == pytest.approx([-15.01, -15.01], abs=0.02)
+    assert rows["peak"] - rows["plain"] == pytest.approx([6.02, 6.02], abs=0.02)
+    assert rows["crest"] == ["6.0 dB", "6.0 dB"]
+
+
+def test_the_crest_factor_is_that_of_the_stage_that_changes_it_last():
+    tone = sine(-6.0, 997.0)
+    assert CrestFactor().tap_of(chain(tone, Saturation(6.0), Fader(-6.0))) == "voice/saturation"
+    assert CrestFactor().tap_of(chain(tone, Limiter(-6.0), Delivery())) == "voice/delivery"
+    assert CrestFactor().tap_of(chain(tone, Trim(), Fader())) == "voice/fader"
+
+
+def test_of_two_channels_the_larger_crest_factor_is_shown_as_the_measure_has_it():
+    # A full sine on the left, the same for half of the time on the right: 3.0 and 6.0 dB.
+    left = sine(-6.0, 997.0)
+    both = np.column_stack((left, left * (np.arange(RATE_HZ) < RATE_HZ // 2)))
+    assert "the crest factor is 6.0 dB" in CrestFactor().sentence(chain(both, Trim()))
+
+
+def test_silence_has_no_crest_factor():
+    assert CrestFactor().sentence(chain(np.zeros(RATE_HZ), Trim())) == "After the trim: silence."
+    columns = CrestFactor().columns(chain(np.zeros(RATE_HZ), Trim()))
+    assert columns["figures"]["text"] == ["silence", "silence"]

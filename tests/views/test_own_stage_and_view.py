@@ -72,7 +72,7 @@ class PeakDot(TapView):
         return f"The peak reaches {rendering.level(self.tap_of(rendering)).peak_dbfs:.1f} dBFS."
 '''
 
-EXERCISE = '''
+EXERCISE = """
 title  = "Make up for the line"
 lesson = "03-set-recording-level"
 kind   = "set"
@@ -95,7 +95,7 @@ points   = 1
 reads    = { told = "lost_db", at = "lossy line", at_least = 0, at_most = 20 }
 source   = "The line's own figure."
 standing = "derived"
-'''
+"""
 
 
 @pytest.fixture
