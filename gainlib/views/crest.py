@@ -11,8 +11,9 @@ from bokeh.models import HoverTool
 from gainlib.audio import Audio
 from gainlib.flow import Rendering
 from gainlib.meters import crest_db, peak_dbfs, rms_dbfs
+from gainlib.text import dbfs, level
 from gainlib.views.base import Columns, TapView
-from gainlib.views.phrasing import dbfs, level, of_tap
+from gainlib.views.phrasing import of_tap
 from gainlib.views.signal_path import entering, last_of
 from gainlib.views.style import coloured, decibel_axis, frame, sources_of
 
