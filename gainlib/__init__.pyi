@@ -1,7 +1,5 @@
 from .audio import Audio as Audio
-from .audio import read as read
 from .audio import tone as tone
-from .audio import write as write
 from .benches import Control as Control
 from .decibels import (
     db_from_power as db_from_power,
@@ -67,6 +65,8 @@ from .notebook import (
 from .notebook import (
     survey as survey,
 )
+from .sound_file import read as read
+from .sound_file import write as write
 from .stages import (
     ClipGain as ClipGain,
 )

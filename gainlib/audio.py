@@ -1,40 +1,41 @@
-"""Samples with their rate, and the only place that reads or writes sound files."""
+"""Samples with their rate."""
 
 from __future__ import annotations
 
-import contextlib
 import math
-import os
-import weakref
-from collections.abc import Iterator
 from dataclasses import dataclass
-from pathlib import Path
-from types import TracebackType
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gainlib.errors import GainError
-from gainlib.storage import atomic_path, bundled, bundled_folder
-from gainlib.text import reason_of
 
-__all__ = ["Audio", "Recording", "read", "tone", "write", "write_blocks"]
+__all__ = ["Audio", "Samples", "checked_samples", "tone"]
 
 Samples = NDArray[np.floating[Any]]
-
-_LONGEST_PLAIN_WAV = 4_000_000_000
-"""Bytes of samples, taken as 64-bit ones, from which a WAV gets the long header; the plain one counts to 2^32."""
 
 
 @dataclass(frozen=True, eq=False)
 class Audio:
     """Samples and the rate they were taken at; full scale is ±1.0.
 
-    `samples` is given as float `(n,)` or `(n, channels)` and kept as a read-only `(n, channels)` array of float32 or
-    float64; `rate_hz` is a whole number of samples a second. An empty recording, integers, samples that are not
-    finite, and a rate below 1 Hz are refused with a GainError.
+    Parameters
+    ----------
+    samples : array of float32 or float64, shape (n,) or (n, channels)
+        Kept as a read-only array of shape (n, channels).
+    rate_hz : int
+        Samples a second, 1 or above; there is no usual one.
+    name : str, optional
+        What the recording is called; it does not count when two are compared.
 
+    Raises
+    ------
+    GainError
+        For no sample, integers, samples that are not finite, and a rate that is no whole number above 0.
+
+    Examples
+    --------
     >>> tone = Audio(np.zeros(48000), 48000)
     >>> tone.samples.shape, tone.channels, tone.seconds
     ((48000, 1), 1, 1.0)
@@ -107,9 +108,29 @@ class Audio:
 def tone(level_dbfs: float, frequency_hz: float, *, seconds: float, rate_hz: int) -> Audio:
     """A steady sine, as one sends through equipment to set its levels; it begins at zero and is mono.
 
-    The level is its peak in dBFS, and its AES17 RMS too. Raises GainError for a level above full scale, a frequency
-    of half the rate or more, and a length of no sample or more than ten minutes.
+    Parameters
+    ----------
+    level_dbfs : float
+        Its peak, from -200 to 0 dBFS, which is its RMS (AES17) too.
+    frequency_hz : float
+        Above 0 and below half the rate.
+    seconds : float
+        How long it lasts: from one sample to 600 s.
+    rate_hz : int
+        Samples a second.
 
+    Returns
+    -------
+    Audio
+        Of shape (n, 1), named tone.
+
+    Raises
+    ------
+    GainError
+        For a level, a frequency, a length or a rate beyond those bounds.
+
+    Examples
+    --------
     >>> tone(-18.0, 1000, seconds=0.5, rate_hz=48000).seconds
     0.5
     """
@@ -149,299 +170,3 @@ def checked_samples(samples: ArrayLike, name: str) -> Samples:
     array = array.view()
     array.flags.writeable = False
     return array
-
-
-def read(path: str | os.PathLike[str], *, most_seconds: float | None = None) -> Audio:
-    """A sound file as Audio: any format that libsndfile reads, full scale ±1.0.
-
-    The samples are float32 where that holds each of them to the last bit, as it does those of 24 bits, else float64.
-    A path such as `media/lead-voice.flac` that is not there is looked up among the course's own stems. A file that
-    lasts longer than `most_seconds` is refused before it is read: silence packs well, and a small file may hold hours.
-    Raises GainError when the file is missing, a folder, empty, not a sound file, truncated, or holds no finite samples.
-
-    >>> read("media/lead-voice.flac").rate_hz
-    48000
-    """
-    with Recording(path) as recording:
-        if most_seconds is not None and recording.seconds > most_seconds:
-            raise GainError(
-                f"{path} lasts {recording.seconds:.0f} s; at most {most_seconds:g} s are read, so cut it first."
-            )
-        where = recording.path.absolute()
-        samples = _stems.get(where)
-        if samples is None:
-            samples = _narrow(recording.rest())
-            if where.is_relative_to(bundled_folder("media")):
-                _stems[where] = samples
-        return Audio(checked_samples(samples, str(path)), recording.rate_hz, where.stem)
-
-
-def _narrow(samples: Samples) -> Samples:
-    """The samples in half the room, where they lose nothing by it."""
-    with np.errstate(over="ignore"):
-        narrow = samples.astype(np.float32)
-    return narrow if np.array_equal(narrow, samples) else samples
-
-
-_stems: weakref.WeakValueDictionary[Path, Samples] = weakref.WeakValueDictionary()
-"""The course's own stems that are in use, whole or in part: a lesson's benches and its exercises take the same ones."""
-
-
-class Recording:
-    """A sound file that is open to be read a stretch at a time, however long it is; use it in a `with` statement.
-
-    `rate_hz`, `channels`, `frames` (samples a channel) and `seconds` are those of its header; `form` and `coding` are
-    libsndfile's names, such as WAV and PCM_24; `starts_at` is the sample at which a broadcast WAV says that it starts
-    in its session, None where it does not say. Raises GainError as `read` does, for a file that cannot be opened here,
-    for one that breaks off in `blocks`.
-
-    >>> with Recording("media/lead-voice.flac") as recording:
-    ...     recording.rate_hz, recording.coding, sum(len(block) for block in recording.blocks(4800)) == recording.frames
-    (48000, 'PCM_24', True)
-    """
-
-    def __init__(self, path: str | os.PathLike[str]) -> None:
-        import soundfile
-
-        self._given = path
-        self.path = where = bundled(path)
-        if not where.exists():
-            raise GainError(f"{path} is not there; check the name and the folder you are in ({Path.cwd()}).")
-        if where.is_dir():
-            raise GainError(f"{path} is a folder; name one sound file in it.")
-        if not where.is_file():
-            raise GainError(f"{path} is not a file but a device or a pipe; name a sound file.")
-        size = where.stat().st_size
-        if size == 0:
-            raise GainError(f"{path} is empty (0 bytes); copy or export it again.")
-        try:
-            promised, self.starts_at = _promised_bytes(where), _time_reference(where)
-            # As bytes, since a name need not be text in the encoding that the library would ask for.
-            self._sound = soundfile.SoundFile(where if os.name == "nt" else os.fsencode(where))
-        except (soundfile.LibsndfileError, RuntimeError, OSError, TypeError) as fault:
-            raise self._unreadable(fault) from fault
-        if promised > size:
-            self.close()
-            raise self._truncated()
-        self.channels, self.rate_hz = int(self._sound.channels), int(self._sound.samplerate)
-        self.frames, self.form, self.coding = int(self._sound.frames), self._sound.format, self._sound.subtype
-        if self.channels < 1 or self.frames < 1 or self.rate_hz < 1:
-            self.close()
-            what = "channels" if self.channels < 1 else "samples"
-            raise GainError(f"{path} holds no {what}; copy or export it again.")
-
-    @property
-    def seconds(self) -> float:
-        """How long it lasts."""
-        return self.frames / self.rate_hz
-
-    @property
-    def wide(self) -> bool:
-        """Whether its samples need double precision; single precision holds those of all others exactly."""
-        return self.coding in ("PCM_32", "DOUBLE")
-
-    def rest(self) -> Samples:
-        """All samples from here to the end as float64 `(n, channels)`; GainError where it breaks off."""
-        samples = self._read(self.frames - self._sound.tell(), "float64")
-        if self._sound.tell() < self.frames:
-            raise self._truncated()
-        return samples
-
-    def blocks(self, frames: int, *, start: int = 0) -> Iterator[Samples]:
-        """Stretches of `frames` samples `(n, channels)` from `start` on, the last one shorter; float32 unless `wide`.
-
-        The samples are as the file holds them, not looked at: they may be infinite or not a number in a float file.
-        """
-        at = start
-        if start:
-            self._sought(start)
-        while at < self.frames:
-            block = self._read(min(frames, self.frames - at), "float64" if self.wide else "float32")
-            if not len(block):
-                raise self._truncated()
-            at += len(block)
-            yield block
-
-    def close(self) -> None:
-        """Let go of the file."""
-        self._sound.close()
-
-    def __enter__(self) -> Recording:
-        return self
-
-    def __exit__(self, kind: type[BaseException] | None, fault: BaseException | None, at: TracebackType | None) -> None:
-        self.close()
-
-    def _read(self, frames: int, dtype: str) -> Samples:
-        import soundfile
-
-        try:
-            samples: Samples = self._sound.read(frames, dtype=dtype, always_2d=True)
-        except (soundfile.LibsndfileError, RuntimeError, OSError, MemoryError, ValueError) as fault:
-            raise self._unreadable(fault) from fault
-        return samples
-
-    def _sought(self, start: int) -> None:
-        import soundfile
-
-        try:
-            self._sound.seek(start)
-        except (soundfile.LibsndfileError, RuntimeError, OSError) as fault:
-            raise self._unreadable(fault) from fault
-
-    def _unreadable(self, fault: BaseException) -> GainError:
-        return GainError(
-            f"{self._given} could not be read as a sound file ({reason_of(fault)}); export it as WAV or FLAC."
-        )
-
-    def _truncated(self) -> GainError:
-        return GainError(
-            f"{self._given} is truncated: it holds less than its own header says; copy or export it again."
-        )
-
-
-def write(path: str | os.PathLike[str], audio: Audio, *, subtype: str | None = None, overwrite: bool = False) -> Path:
-    """Audio into a sound file, whole or not at all; gives the path back.
-
-    The ending chooses the format (`.wav`, `.flac`, `.ogg`, ...); `subtype` the coding as libsndfile names it, by
-    default 24-bit PCM where the format has it. A fixed-point file cannot hold more than full scale, so samples beyond
-    ±1.0 are refused there rather than clipped unseen. Raises GainError for an ending or coding that libsndfile does
-    not know, a folder that is missing or read-only, and a file that is there already unless `overwrite` is set.
-
-    >>> import tempfile
-    >>> folder = tempfile.mkdtemp()
-    >>> write(f"{folder}/tone.wav", Audio(np.zeros(480), 48000)).name
-    'tone.wav'
-    """
-    where, kind, coding = _place(path, subtype, overwrite)
-    _require_room(audio.samples, coding)
-    with _whole(where) as half:
-        import soundfile
-
-        soundfile.write(half, _in_codes(audio.samples, coding), audio.rate_hz, format=kind, subtype=coding)
-    return where
-
-
-def write_blocks(
-    path: str | os.PathLike[str],
-    blocks: Iterator[Samples],
-    rate_hz: int,
-    channels: int,
-    *,
-    frames: int,
-    subtype: str | None = None,
-    overwrite: bool = False,
-) -> Path:
-    """Blocks of samples `(n, channels)`, `frames` in all, into one sound file, whole or not at all; gives the path.
-
-    As `write`, for what is too long to be held at once. A WAV of more than 4 GB gets the 64-bit header that EBU Tech
-    3306 defines. What goes wrong while the blocks are made leaves no file behind either.
-
-    >>> import tempfile
-    >>> folder = tempfile.mkdtemp()
-    >>> write_blocks(f"{folder}/long.wav", iter([np.zeros((480, 2))] * 10), 48000, 2, frames=4800).name
-    'long.wav'
-    """
-    import soundfile
-
-    where, kind, coding = _place(path, subtype, overwrite)
-    if kind == "WAV" and frames * channels * 8 > _LONGEST_PLAIN_WAV:
-        kind = "RF64"
-    written = 0
-    with _whole(where) as half:
-        with soundfile.SoundFile(half, "w", rate_hz, channels, format=kind, subtype=coding) as sound:
-            for block in blocks:
-                _require_room(block, coding)
-                sound.write(_in_codes(block, coding))
-                written += len(block)
-        if not written == frames == soundfile.info(half).frames or _promised_bytes(half) > half.stat().st_size:
-            raise OSError("the disk took less than was written")
-    return where
-
-
-def _place(path: str | os.PathLike[str], subtype: str | None, overwrite: bool) -> tuple[Path, str, str]:
-    """Where a file goes, its format and its coding, or a GainError that says why it cannot."""
-    import soundfile
-
-    where = Path(path)
-    kind = where.suffix.removeprefix(".").upper()
-    kind = {"AIF": "AIFF", "OGA": "OGG", "OPUS": "OGG"}.get(kind, kind)
-    if kind not in soundfile.available_formats():
-        raise GainError(f"{path} ends in {where.suffix or 'nothing'}; give an ending such as .wav or .flac.")
-    coding = subtype or ("PCM_24" if soundfile.check_format(kind, "PCM_24") else soundfile.default_subtype(kind))
-    if not soundfile.check_format(kind, coding):
-        raise GainError(f"subtype is {coding!r}; {kind} files take {', '.join(soundfile.available_subtypes(kind))}.")
-    if where.exists() and not overwrite:
-        raise GainError(f"{path} is there already; choose another name or say overwrite=True.")
-    if not where.parent.is_dir():
-        raise GainError(f"the folder {where.parent} is not there; make it first.")
-    return where, kind, coding
-
-
-def _require_room(samples: Samples, coding: str) -> None:
-    """Refuse samples beyond full scale where the coding ends there."""
-    peak = float(np.abs(samples).max(initial=0.0))
-    if coding.startswith("PCM") and peak > 1.0:
-        raise GainError(
-            f"the audio reaches {20 * math.log10(peak):+.2f} dBFS and {coding} ends at 0 dBFS; "
-            "trim it first or write a float file (subtype='FLOAT')."
-        )
-
-
-@contextlib.contextmanager
-def _whole(where: Path) -> Iterator[Path]:
-    """A neighbour of the file to be written, which takes its place when all went well, and else is gone."""
-    import soundfile
-
-    with atomic_path(where, then="; nothing was left behind") as half:
-        try:
-            yield half
-        # soundfile asserts that all was written, which is how a full disk may show.
-        except (soundfile.LibsndfileError, RuntimeError, AssertionError) as fault:
-            raise OSError(reason_of(fault)) from fault
-
-
-def _in_codes(samples: Samples, coding: str) -> Samples | NDArray[np.int32]:
-    """Samples as libsndfile must get them so that a fixed-point file holds the nearest code, +1.0 the highest one.
-
-    Handing over float64 lets libsndfile scale by 2^(N-1) - 1 for some formats, which would change every sample.
-    """
-    bits = {"PCM_16": 16, "PCM_24": 24, "PCM_32": 32}.get(coding)
-    if bits is None:
-        return samples
-    top = 2 ** (bits - 1)
-    codes = np.clip(np.rint(np.asarray(samples, dtype=np.float64) * top), -top, top - 1)
-    shifted: NDArray[np.int32] = np.left_shift(codes.astype(np.int64), 32 - bits).astype(np.int32)
-    return shifted
-
-
-def _promised_bytes(where: Path) -> int:
-    """The size that a RIFF or FORM header promises, 0 for none (a stream's open length is none)."""
-    with where.open("rb") as file:
-        head = file.read(8)
-    order = {b"RIFF": "little", b"FORM": "big"}.get(head[:4])
-    if order is None or len(head) < 8:
-        return 0
-    promised = int.from_bytes(head[4:8], "little" if order == "little" else "big")
-    return 0 if promised in (0, 0xFFFFFFFF) else promised + 8
-
-
-def _time_reference(where: Path) -> int | None:
-    """The sample since midnight or session start that a broadcast WAV's `bext` chunk tells; None where it tells none.
-
-    Source: *published*, EBU Tech 3285 (the field stands 338 bytes into the chunk, 64 bits, low end first).
-    """
-    with where.open("rb") as file:
-        head = file.read(12)
-        if head[:4] not in (b"RIFF", b"RF64") or head[8:] != b"WAVE":
-            return None
-        for _ in range(64):  # more chunks than any file has before its samples
-            chunk = file.read(8)
-            size = int.from_bytes(chunk[4:], "little")
-            if len(chunk) < 8 or chunk[:4] == b"data":
-                return None
-            if chunk[:4] == b"bext":
-                field = file.read(346)[338:]
-                return int.from_bytes(field, "little") if len(field) == 8 <= size - 338 else None
-            file.seek(size + size % 2, os.SEEK_CUR)
-    return None

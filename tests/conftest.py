@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 from hypothesis import settings
 
-from gainlib.audio import Audio, write
+from gainlib.audio import Audio
+from gainlib.sound_file import write
 from gainlib.storage import bundled_folder
 
 RATE_HZ = 48_000

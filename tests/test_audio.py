@@ -1,22 +1,16 @@
-"""Reading and writing sound files, and refusing what cannot be read in one sentence."""
+"""Samples with their rate: their shape, what is refused, parts, tones."""
 
 from __future__ import annotations
 
 import gc
-import os
 import re
-import struct
 import weakref
 
 import numpy as np
 import pytest
-import soundfile
-from hypothesis import given
-from hypothesis import strategies as st
 
-from gainlib.audio import Audio, read, tone, write
+from gainlib.audio import Audio, tone
 from gainlib.errors import GainError
-from gainlib.storage import bundled_folder
 
 RATE_HZ = 48_000
 
@@ -78,62 +72,6 @@ def test_a_part_is_cut_to_the_sample():
 
 
 # 16- and 24-bit codes are multiples of a step, so a file must give back exactly what it was given.
-@pytest.mark.parametrize(
-    ("ending", "subtype", "bits"),
-    [("wav", "PCM_16", 16), ("wav", "PCM_24", 24), ("flac", "PCM_24", 24), ("aiff", "PCM_24", 24)],
-)
-def test_fixed_point_files_give_back_every_code(tmp_path, ending, subtype, bits):
-    top = 2 ** (bits - 1)
-    codes = np.random.default_rng(1).integers(-top, top, 20_000)
-    codes[:2] = -top, top - 1
-    write(tmp_path / f"a.{ending}", Audio(codes / top, RATE_HZ), subtype=subtype)
-    back = read(tmp_path / f"a.{ending}")
-    assert back.rate_hz == RATE_HZ
-    assert np.array_equal(back.samples[:, 0] * top, codes)
-
-
-@pytest.mark.parametrize(
-    ("subtype", "value", "kept"),
-    [
-        ("PCM_24", 1 - 2**-23, np.float32),
-        ("PCM_32", 2**-1 + 2**-31, np.float64),  # 31 bits from end to end
-        ("DOUBLE", 1e-300, np.float64),
-        ("DOUBLE", 1e300, np.float64),
-        ("DOUBLE", 0.25, np.float32),
-    ],
-)
-def test_samples_are_held_in_single_precision_only_where_it_loses_nothing(tmp_path, subtype, value, kept):
-    write(tmp_path / "a.wav", Audio(np.array([0.5, value]), RATE_HZ), subtype=subtype)
-    back = read(tmp_path / "a.wav")
-    assert back.samples.dtype == kept
-    assert back.in_double.samples.dtype == np.float64
-    assert back.in_double.samples[:, 0].tolist() == back.samples[:, 0].tolist() == [0.5, value]
-
-
-def test_plus_full_scale_becomes_the_highest_code(tmp_path):
-    write(tmp_path / "a.wav", Audio(np.array([1.0, -1.0]), RATE_HZ))
-    assert read(tmp_path / "a.wav").samples[:, 0].tolist() == [1 - 2**-23, -1.0]
-
-
-def test_a_float_file_keeps_what_is_over_full_scale(tmp_path):
-    write(tmp_path / "a.wav", Audio(np.array([4.0, -0.25]), RATE_HZ), subtype="FLOAT")
-    assert read(tmp_path / "a.wav").samples[:, 0].tolist() == [4.0, -0.25]
-
-
-def test_a_stem_of_the_course_that_is_in_use_is_read_once_and_a_file_of_ones_own_each_time(tmp_path):
-    stem = read("media/snare.flac")
-    part = stem.between(0.0, 0.8 * stem.seconds)
-    whole, start = stem.samples.copy(), stem.samples.__array_interface__["data"]
-    del stem
-    again = read("media/snare.flac")  # what a part of it holds in memory is not read a second time
-    assert again.samples.__array_interface__["data"] == start
-    assert np.array_equal(again.samples, whole)
-    assert np.shares_memory(part.samples, again.samples)
-    stem = again
-    own = write(tmp_path / "own.wav", stem)
-    assert not np.shares_memory(read(own).samples, read(own).samples)
-
-
 def test_a_short_part_does_not_hold_on_to_the_whole_recording():
     whole = Audio(np.linspace(-1.0, 1.0, 48_000), 48_000)
     part = whole.between(0.25, 0.5)
@@ -142,148 +80,6 @@ def test_a_short_part_does_not_hold_on_to_the_whole_recording():
     del whole
     gc.collect()
     assert held() is None
-
-
-@pytest.mark.parametrize("ending", ["ogg", "mp3", "w64", "au", "caf"])
-def test_every_format_of_libsndfile_is_written_and_read(tmp_path, ending):
-    if ending.upper() not in soundfile.available_formats():
-        pytest.skip(f"this libsndfile has no {ending}")
-    write(tmp_path / f"a.{ending}", Audio(noise(), RATE_HZ))
-    assert read(tmp_path / f"a.{ending}").samples.shape[1] == 2
-
-
-@given(st.integers(1, 3), st.integers(1, 500), st.sampled_from([8000, 44100, 192000]))
-def test_shape_and_rate_survive(tmp_path_factory, channels, frames, rate_hz):
-    path = tmp_path_factory.mktemp("files") / "a.flac"
-    write(path, Audio(noise(frames, channels), rate_hz))
-    back = read(path)
-    assert (back.samples.shape, back.rate_hz) == ((frames, channels), rate_hz)
-    # 24 bits round to at most half a step of 2^-23.
-    assert np.abs(back.samples - noise(frames, channels)).max() <= 2**-24
-
-
-def whole_wav(path):
-    soundfile.write(path, noise(), RATE_HZ, subtype="PCM_24")
-    return path.read_bytes()
-
-
-def spoilt(tmp_path, kind):
-    path = tmp_path / "take.wav"
-    if kind == "missing":
-        return path
-    if kind == "folder":
-        path.mkdir()
-    elif kind == "empty":
-        path.write_bytes(b"")
-    elif kind == "not audio":
-        path.write_bytes(b"Dear diary, today we recorded the verse." * 20)
-    elif kind == "truncated":
-        path.write_bytes(whole_wav(path)[:5000])
-    elif kind == "truncated flac":
-        path = tmp_path / "take.flac"
-        path.write_bytes(whole_wav(path)[:9000])
-    elif kind == "header only":
-        path.write_bytes(whole_wav(path)[:30])
-    elif kind == "no samples":
-        soundfile.write(path, np.zeros((0, 1)), RATE_HZ)
-    elif kind == "not finite":
-        soundfile.write(path, np.array([0.0, np.nan, 0.0], dtype=np.float32), RATE_HZ, subtype="FLOAT")
-    elif kind == "zero channels":
-        data = bytearray(whole_wav(path))
-        at = data.index(b"fmt ") + 10
-        data[at : at + 2] = struct.pack("<H", 0)
-        path.write_bytes(data)
-    return path
-
-
-@pytest.mark.parametrize(
-    ("kind", "sentence"),
-    [
-        ("missing", r"take.wav is not there; check the name and the folder"),
-        ("folder", r"take.wav is a folder; name one sound file in it."),
-        ("empty", r"take.wav is empty \(0 bytes\); copy or export it again."),
-        ("not audio", r"take.wav could not be read as a sound file \(.+\); export it as WAV or FLAC."),
-        ("truncated", r"take.wav is truncated: it holds less than its own header says; copy or export it again."),
-        ("truncated flac", r"take.flac (is truncated|could not be read)"),
-        ("header only", r"take.wav (is truncated|could not be read)"),
-        ("no samples", r"take.wav holds no samples; copy or export it again."),
-        ("not finite", r"take.wav holds nan at sample 1, channel 1; every sample must be a number."),
-        ("zero channels", r"take.wav could not be read as a sound file \(.+\); export it as WAV or FLAC."),
-    ],
-)
-def test_a_file_that_cannot_be_read_is_told_in_one_sentence(tmp_path, kind, sentence):
-    path = spoilt(tmp_path, kind)
-    with pytest.raises(GainError, match=sentence) as caught:
-        read(path)
-    assert "\n" not in str(caught.value)
-
-
-def test_any_cut_of_a_wav_is_refused(tmp_path):
-    path = tmp_path / "take.wav"
-    data = whole_wav(path)
-    for length in range(0, len(data) - 1, 997):
-        path.write_bytes(data[:length])
-        with pytest.raises(GainError):
-            read(path)
-
-
-@pytest.mark.parametrize(
-    ("name", "peak", "options", "sentence"),
-    [
-        ("take.xyz", 0.5, {}, "take.xyz ends in .xyz; give an ending such as .wav or .flac."),
-        ("take", 0.5, {}, "take ends in nothing; give an ending such as .wav or .flac."),
-        ("take.flac", 0.5, {"subtype": "FLOAT"}, "subtype is 'FLOAT'; FLAC files take PCM_S8"),
-        ("nowhere/take.wav", 0.5, {}, "nowhere is not there; make it first."),
-        ("take.wav", 2.0, {}, r"the audio reaches \+6.02 dBFS and PCM_24 ends at 0 dBFS; trim it first"),
-    ],
-)
-def test_a_file_that_cannot_be_written_is_told_and_leaves_nothing(tmp_path, name, peak, options, sentence):
-    with pytest.raises(GainError, match=sentence):
-        write(tmp_path / name, Audio(np.array([0.0, peak]), RATE_HZ), **options)
-    assert list(tmp_path.iterdir()) == []
-
-
-def test_a_write_that_fails_half_way_leaves_the_old_file(tmp_path, monkeypatch):
-    path = write(tmp_path / "take.wav", Audio(noise(), RATE_HZ))
-    before = path.read_bytes()
-
-    def full_disk(half, *_args, **_options):
-        with open(half, "wb") as file:
-            file.write(b"half")
-        raise OSError(28, "No space left on device")
-
-    monkeypatch.setattr(soundfile, "write", full_disk)
-    with pytest.raises(GainError, match="take.wav cannot be written \\(no space left on device\\); nothing was left"):
-        write(path, Audio(noise(peak=0.1), RATE_HZ), overwrite=True)
-    assert path.read_bytes() == before
-    assert [each.name for each in tmp_path.iterdir()] == ["take.wav"]
-
-
-def test_a_file_that_is_there_is_kept_unless_told(tmp_path):
-    path = write(tmp_path / "take.wav", Audio(noise(), RATE_HZ))
-    with pytest.raises(GainError, match="take.wav is there already; choose another name or say overwrite=True."):
-        write(path, Audio(noise(), RATE_HZ))
-    write(path, Audio(noise(peak=0.1), RATE_HZ), overwrite=True)
-    assert np.abs(read(path).samples).max() < 0.11
-
-
-@pytest.mark.skipif(os.name == "nt", reason="file modes are a matter of POSIX")
-def test_a_written_file_is_readable_like_any_other(tmp_path):
-    path = write(tmp_path / "take.wav", Audio(noise(), RATE_HZ))
-    other = tmp_path / "other"
-    other.touch()
-    assert path.stat().st_mode == other.stat().st_mode
-
-
-def test_a_bundled_stem_is_found_from_anywhere(tmp_path, monkeypatch):
-    monkeypatch.chdir(tmp_path)
-    assert read("media/lead-voice.flac").seconds == read(bundled_folder("media") / "lead-voice.flac").seconds
-
-
-def test_a_path_out_of_the_media_folder_is_not_followed(tmp_path, monkeypatch):
-    monkeypatch.chdir(tmp_path)
-    with pytest.raises(GainError, match="is not there"):
-        read("media/../pyproject.toml")
 
 
 def test_a_tone_has_its_level_its_frequency_and_begins_at_zero():

@@ -22,6 +22,7 @@ FLOORS = [
     {"text", "decibels", "loops"},
     {"storage"},
     {"audio"},
+    {"sound_file"},
     {"meters"},
     {"stages"},
     {"flow"},
@@ -40,7 +41,7 @@ KNOWN_BY = {
     "ipywidgets": {"widgets", "benches"},
     "anywidget": {"widgets", "benches"},
     "IPython": {"widgets", "benches"},
-    "soundfile": {"audio"},
+    "soundfile": {"sound_file"},
     "numba": {"loops"},
 }
 

@@ -13,12 +13,13 @@ from typing import Any, ParamSpec, Self, TypeVar
 import ipywidgets
 import numpy as np
 
-from gainlib.audio import Audio, Recording
+from gainlib.audio import Audio
 from gainlib.benches.bench import Bench
 from gainlib.benches.controls import Control
 from gainlib.errors import GainError
 from gainlib.flow import Bus, Session, Strip
 from gainlib.flow.session import MAIN
+from gainlib.sound_file import SoundFile
 from gainlib.stages import Trim
 from gainlib.surveys import survey as surveys
 from gainlib.surveys.exports import write_copies
@@ -60,7 +61,7 @@ def bench_of(found: Survey) -> Bench:
     for stem in stems:
         gain_db = found.trim(stem.name).gain_db
         name = _strip_name(stem.name)
-        with Recording(stem.path) as recording:
+        with SoundFile(stem.path) as recording:
             first = min(start, max(0, stem.frames - 1))
             part = next(recording.blocks(min(count, stem.frames - first), start=first))
         # A stem that ends before is silent there.

@@ -17,12 +17,13 @@ from pathlib import Path
 import numpy as np
 
 from gainlib import loops as fast_loops
-from gainlib.audio import Audio, read, write
+from gainlib.audio import Audio
 from gainlib.errors import GainError
 from gainlib.exercises import exercise_names, load
 from gainlib.flow import Session
 from gainlib.learners.jupyter_server import server_environment
 from gainlib.meters import measure_all, true_peak_dbtp
+from gainlib.sound_file import read, write
 from gainlib.stages import Compressor, Converter, Delivery, Pan, Preamp, Saturation, Source
 from gainlib.storage import atomic_write, bundled_folder
 from gainlib.surveys.survey import survey

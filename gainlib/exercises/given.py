@@ -12,13 +12,14 @@ from typing import Any
 
 import numpy as np
 
-from gainlib.audio import Audio, read
+from gainlib.audio import Audio
 from gainlib.decibels import AES17_ZERO_RMS, ratio_from_db
 from gainlib.errors import GainError, suggest
 from gainlib.exercises.readings import setting_path
 from gainlib.exercises.tables import BusEntry, Given, SignalEntry, StripEntry, number_in_quotes
 from gainlib.flow import Bus, Send, Session, Strip
 from gainlib.flow.session import MAIN
+from gainlib.sound_file import read
 from gainlib.stages import Stage, stage_kinds
 from gainlib.storage import bundled_folder
 from gainlib.text import describe_value

@@ -14,10 +14,11 @@ from typing import Any, TypeVar
 import numpy as np
 
 from gainlib import stages as stages_room
-from gainlib.audio import Audio, read, write
+from gainlib.audio import Audio
 from gainlib.decibels import ALIGNMENTS, Alignment
 from gainlib.errors import GainError, suggest
 from gainlib.flow.session import MAIN, Bus, Send, Session, Strip
+from gainlib.sound_file import read, write
 from gainlib.stages import Stage
 from gainlib.storage import atomic_write, bundled, toml_value
 

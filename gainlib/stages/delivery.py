@@ -13,12 +13,13 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import ArrayLike
 
-from gainlib.audio import Audio, read, write
+from gainlib.audio import Audio
 from gainlib.decibels import ratio_from_db
 from gainlib.errors import GainError, suggest
 from gainlib.meters import clipped_runs
 from gainlib.meters.loudness import loudness_lufs
 from gainlib.meters.true_peak import true_peak_dbtp
+from gainlib.sound_file import read, write
 from gainlib.stages.base import (
     Floats,
     Signal,

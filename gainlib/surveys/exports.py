@@ -9,9 +9,10 @@ from pathlib import Path
 
 import numpy as np
 
-from gainlib.audio import Recording, Samples, write_blocks
+from gainlib.audio import Samples
 from gainlib.decibels import ratio_from_db
 from gainlib.errors import GainError
+from gainlib.sound_file import SoundFile, write_blocks
 from gainlib.storage import atomic_files
 from gainlib.surveys.folder import found
 from gainlib.surveys.result import SurveyResult
@@ -104,7 +105,7 @@ def _targets(paths: list[Path], folder: Path, word: str, overwrite: bool) -> lis
 
 
 def _copied(stem: Stem, gain_db: float, target: Path, seed: list[int], *, word: str) -> Path:
-    with Recording(stem.path) as recording:
+    with SoundFile(stem.path) as recording:
         blocks = recording.blocks(block_frames(stem.rate_hz))
         gain = ratio_from_db(gain_db)
         cut = word == "24" and (gain != 1.0 or stem.bits is None or stem.bits > 24)

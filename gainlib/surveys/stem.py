@@ -11,12 +11,13 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from gainlib.audio import Recording, Samples
+from gainlib.audio import Samples
 from gainlib.decibels import db_from_power, power_from_rms_dbfs
 from gainlib.errors import GainError
 from gainlib.meters import ClippedRuns, ClippedRunsMeter, FlatTopsMeter, LevelHistogram, LevelMeter, Meters, WindowMeter
 from gainlib.meters.streaming import Growing
 from gainlib.meters.windows import NOBODY_PLAYS_DBFS, WINDOW_SECONDS
+from gainlib.sound_file import SoundFile
 
 __all__ = ["COLUMNS", "LEVELS", "MEASURED", "Pair", "Stem", "StemMeter", "Stopped", "block_frames", "measured"]
 
@@ -122,7 +123,7 @@ def measured(
     >>> stem.name, stem.readings["flat_tops"], sorted(stem.readings) == sorted(MEASURED)
     ('kick', 0.0, True)
     """
-    with Recording(path) as recording:
+    with SoundFile(path) as recording:
         meter = StemMeter(recording.rate_hz, recording.channels, name)
         for block in recording.blocks(block_frames(recording.rate_hz)):
             if stop():
@@ -203,7 +204,7 @@ class StemMeter:
         self._envelope.add(parts @ np.ones(parts.shape[1], dtype=parts.dtype))
         self._envelope_left -= full
 
-    def stem(self, path: Path, recording: Recording) -> Stem:
+    def stem(self, path: Path, recording: SoundFile) -> Stem:
         """All of it as a Stem."""
         readings, lacks = self.measures.of_all(), self.measures.lacks()
         if self._windows.noise_in_pauses_dbfs is None:

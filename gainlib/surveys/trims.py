@@ -13,10 +13,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from gainlib.audio import Recording
 from gainlib.decibels import db_from_power, power_from_db, ratio_from_db
 from gainlib.errors import GainError
 from gainlib.meters import LevelHistogram, Meters
+from gainlib.sound_file import SoundFile
 from gainlib.surveys.checks import Fault
 from gainlib.surveys.cross_checks import commonest
 from gainlib.surveys.stem import LEVELS, Stem, Stopped, block_frames, require_numbers
@@ -213,7 +213,7 @@ def summed(
     with ExitStack() as files:
         readers: list[Any] = []
         for each in added:
-            recording = files.enter_context(Recording(each.path))
+            recording = files.enter_context(SoundFile(each.path))
             if (recording.rate_hz, recording.channels, recording.frames) != (each.rate_hz, each.channels, each.frames):
                 raise GainError(f"{each.name} changed while it was surveyed; survey it again.")
             readers.append(recording.blocks(frames))

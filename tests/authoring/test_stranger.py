@@ -15,12 +15,13 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from gainlib.audio import Audio, write
+from gainlib.audio import Audio
 from gainlib.authoring.new_exercise import new_exercise
 from gainlib.authoring.validation import validate
 from gainlib.errors import GainError
 from gainlib.exercises import author_answer, check, load
 from gainlib.exercises.tables import KINDS
+from gainlib.sound_file import write
 from gainlib.storage import bundled_folder
 
 LONGEST_SECONDS = 20.0  # for one file on a busy machine; a usual one takes a hundredth

@@ -93,8 +93,8 @@ SURVEY = [
 
 
 def survey(folder: Path) -> None:
-    from gainlib.audio import read
     from gainlib.meters import measure_all
+    from gainlib.sound_file import read
 
     for subtype in ("FLOAT", "DOUBLE"):
         path = folder / f"{subtype}.wav"

@@ -11,7 +11,6 @@ import time
 
 import pytest
 
-from gainlib.audio import read, write
 from gainlib.classroom import marking, new_class, read_class
 from gainlib.classroom import marks as marks_module
 from gainlib.classroom.marking import Work, engine_digest, mark_answers, own_values, task_digest
@@ -19,6 +18,7 @@ from gainlib.classroom.run import mark_class
 from gainlib.classroom.workers import run_on_workers
 from gainlib.errors import GainError
 from gainlib.exercises import author_answer, load
+from gainlib.sound_file import read, write
 
 from .conftest import EXERCISE, GAIN, TRIM
 

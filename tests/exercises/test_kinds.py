@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gainlib.audio import Audio, write
+from gainlib.audio import Audio
 from gainlib.authoring.new_exercise import new_exercise
 from gainlib.authoring.validation import validate
 from gainlib.authoring.verification import verify
@@ -17,6 +17,7 @@ from gainlib.errors import GainError
 from gainlib.exercises import author_answer, check, expected_answers, load
 from gainlib.exercises.formulas import calculate, formulas
 from gainlib.exercises.tables import KINDS
+from gainlib.sound_file import write
 
 HEAD = """
 title  = "A title"

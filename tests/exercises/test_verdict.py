@@ -186,7 +186,8 @@ def test_an_answer_that_passes_is_told_of_no_slip(written):
 
 
 def test_silence_ends_in_words(written):
-    from gainlib.audio import Audio, write
+    from gainlib.audio import Audio
+    from gainlib.sound_file import write
 
     file = written()
     write(file.parent / "take.wav", Audio(np.zeros(19 * 8000), 8000), overwrite=True)

@@ -12,11 +12,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gainlib.audio import Audio, write
+from gainlib.audio import Audio
 from gainlib.decibels import Alignment
 from gainlib.errors import GainError
 from gainlib.flow import Bus, Session, Strip
 from gainlib.flow.session_table import KINDS, _toml, session_faults
+from gainlib.sound_file import write
 from gainlib.stages import (
     ClipGain,
     Compressor,

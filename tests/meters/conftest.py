@@ -107,8 +107,8 @@ def signals():
 @pytest.fixture(scope="session")
 def stems():
     """The course's own stems, by name."""
-    from gainlib.audio import read
     from gainlib.errors import GainError
+    from gainlib.sound_file import read
     from gainlib.storage import bundled_folder
 
     try:

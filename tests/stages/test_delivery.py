@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 from scipy.signal import firwin
 
-from gainlib.audio import Audio, read
+from gainlib.audio import Audio
 from gainlib.errors import GainError
+from gainlib.sound_file import read
 from gainlib.stages import TARGETS, Delivery, codec_overshoot, deliver
 from gainlib.stages.delivery import resampled
 

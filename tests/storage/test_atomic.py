@@ -137,8 +137,8 @@ def test_one_of_several_files_is_told_by_its_place_and_not_by_that_of_its_half(t
 
 # (file, call): why it may write for itself
 WRITES_FOR_ITSELF = {
-    ("audio.py", "soundfile.write"): "into the path that atomic_path gives",
-    ("audio.py", "soundfile.SoundFile"): "into the path that atomic_path gives",
+    ("sound_file.py", "soundfile.write"): "into the path that atomic_path gives",
+    ("sound_file.py", "soundfile.SoundFile"): "into the path that atomic_path gives",
     ("learners/jupyter_server.py", "log.open"): "what a running server says is read while it is written",
     ("learners/progress.py", "os.rename"): "a damaged record is set aside as it is, not written",
 }
