@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable
 
-__all__ = ["GainError", "suggest"]
+__all__ = ["GainError", "closest", "suggest"]
 
 
 class GainError(ValueError):
@@ -29,5 +29,14 @@ def suggest(word: str, known: Iterable[str]) -> str:
     'did you mean peak_dbfs?'
     """
     known = sorted(known)
-    close = difflib.get_close_matches(word, known, n=1)
-    return f"did you mean {close[0]}?" if close else f"known are {', '.join(known)}."
+    near = closest(word, known)
+    return f"did you mean {near}?" if near else f"known are {', '.join(known)}."
+
+
+def closest(word: str, known: Iterable[str]) -> str:
+    """The known word that was probably meant; empty where none is near.
+
+    >>> closest("peak_dbf", ["peak_dbfs", "rms_dbfs"]), closest("loud", ["peak_dbfs"])
+    ('peak_dbfs', '')
+    """
+    return next(iter(difflib.get_close_matches(word, sorted(known), n=1)), "")

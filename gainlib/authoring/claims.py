@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from gainlib.authoring.evidence import Evidence, Look, describe_numbers, describe_settings
-from gainlib.authoring.search import halton, spread_answers
+from gainlib.authoring.search import Answer, halton, spread_answers
 from gainlib.exercises import answer_from, author_answer, check
 from gainlib.exercises.given import Places
 from gainlib.exercises.questions import ExpectedAnswer, expected_answers
@@ -32,7 +32,6 @@ __all__ = [
 ]
 
 MOST_SEARCHED = 6  # variants that are searched with a grid of their own
-Answer = dict[str, Any]
 
 
 def questions_have_one_answer(evidence: Evidence) -> None:

@@ -10,7 +10,7 @@ from typing import Any
 from gainlib.authoring.messages import FileFault
 from gainlib.authoring.positions import line_of
 from gainlib.authoring.sampling import look_ms, sample_variants
-from gainlib.authoring.search import part_of, search
+from gainlib.authoring.search import Answer, part_of, search
 from gainlib.errors import GainError
 from gainlib.exercises.given import Places
 from gainlib.exercises.parameters import ORDER
@@ -29,8 +29,6 @@ LEAST_LOOKS = 24
 # What a proof may cost, in milliseconds as they were measured once; a count of looks, so that two proofs are equal.
 MOST_VARIANTS_MS = 300_000.0  # for what is looked at in every variant; far beyond a usual file
 BUDGET_MS, BUDGET_MS_A_VARIANT, MOST_BUDGET_MS = 700.0, 150.0, 30_000.0
-
-Answer = dict[str, Any]
 
 
 @dataclass(frozen=True, eq=False)

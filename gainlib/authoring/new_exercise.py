@@ -7,7 +7,7 @@ from importlib import resources
 from pathlib import Path
 
 from gainlib.errors import GainError, suggest
-from gainlib.exercises.tables import KINDS
+from gainlib.exercises.tables import EXERCISE_KINDS
 from gainlib.storage import atomic_write
 from gainlib.text import describe_value
 
@@ -32,8 +32,8 @@ def new_exercise(name: str, *, kind: str = "set", folder: Path | None = None) ->
         raise GainError(
             f"the name is {describe_value(name)}; give small letters, digits and hyphens, such as levels/hot-bass."
         )
-    if kind not in KINDS:
-        raise GainError(f"kind is {describe_value(kind)}; {suggest(str(kind)[:80], KINDS)}")
+    if kind not in EXERCISE_KINDS:
+        raise GainError(f"kind is {describe_value(kind)}; {suggest(str(kind)[:80], EXERCISE_KINDS)}")
     text = (resources.files("gainlib") / "authoring" / "templates" / f"{kind}.toml").read_text(encoding="utf-8")
     file = (folder or Path()) / f"{plain}.toml"
     title = plain.rpartition("/")[2].replace("-", " ").capitalize()

@@ -17,7 +17,7 @@ from gainlib.storage import atomic_write
 from gainlib.text import printed_number, reason_of
 from gainlib.views.style import coloured, frame
 
-__all__ = ["Cell", "PassingRegion", "passing_region", "write_passing_page"]
+__all__ = ["PassingRegion", "TriedAnswer", "passing_region", "write_passing_page"]
 
 MOST_VALUES = 41
 """Along each control at most so many values: up to 1681 answers are rendered and measured."""
@@ -25,7 +25,7 @@ _MARK = "<!-- gainlib: which answers pass -->"
 
 
 @dataclass(frozen=True)
-class Cell:
+class TriedAnswer:
     """One answer of the grid: the two settings, and which bounds it fails, in words; none where it passes."""
 
     across: float
@@ -49,9 +49,9 @@ class PassingRegion:
     across: ControlSpec
     up: ControlSpec
     steps: tuple[float, float]
-    cells: tuple[Cell, ...]
-    solution: Cell
-    start: Cell
+    cells: tuple[TriedAnswer, ...]
+    solution: TriedAnswer
+    start: TriedAnswer
 
     @property
     def sentence(self) -> str:
@@ -75,7 +75,7 @@ class PassingRegion:
             told.append("Its questions are left out.")
         return " ".join(told)
 
-    def _told(self, what: str, cell: Cell) -> str:
+    def _told(self, what: str, cell: TriedAnswer) -> str:
         across = f"{_named(self.across)} {_said(self.across, cell.across)}"
         where = f"{what}, {across} and {_named(self.up)} {_said(self.up, cell.up)},"
         return f"{where} passes." if cell.passes else f"{where} fails: {'; '.join(cell.fails)}."
@@ -157,21 +157,21 @@ def passing_region(
     values = {move.path: _values(move, solution[move.path]) for move in (across, up)}
     renderings = Renderings()
 
-    def cell(here: float, there: float) -> Cell:
+    def cell(here: float, there: float) -> TriedAnswer:
         answer = {**solution, across.path: here, up.path: there}
         settings = {move.path: answer[move.path] for move in variant.controls}
         try:
             read = renderings.read(variant.session.replaced(settings))
             found = [(each, reading, read.value(reading)) for each, reading in _checks(variant)]
         except GainError as fault:
-            return Cell(here, there, (str(fault).rstrip("."),))
+            return TriedAnswer(here, there, (str(fault).rstrip("."),))
         session = read.rendering.session
         fails = tuple(
             f"{each.title} {reading.printed(value, session)}, too {side} (wanted: {reading.wanted(session)})"
             for each, reading, value in found
             if (side := reading.side(value))
         )
-        return Cell(here, there, fails)
+        return TriedAnswer(here, there, fails)
 
     # The control that stands later in the flow moves fastest: what stands in front of it is rendered once.
     first, second = sorted((across, up), key=lambda move: _depth(variant, move))

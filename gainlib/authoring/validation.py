@@ -9,11 +9,11 @@ from pydantic import ValidationError
 
 from gainlib.authoring.messages import FileFault, parse_text
 from gainlib.authoring.positions import line_of, lines_of
-from gainlib.errors import suggest
+from gainlib.errors import closest, suggest
 from gainlib.exercises.collection import build_exercise, own_name, read_content
 from gainlib.exercises.entry_faults import describe_fault
 from gainlib.exercises.given import Places
-from gainlib.exercises.tables import KINDS, PLAIN, Spec, known_entries, number_in_quotes, plain_number
+from gainlib.exercises.tables import EXERCISE_KINDS, PLAIN, Spec, known_entries, number_in_quotes, plain_number
 from gainlib.exercises.variant import Exercise
 from gainlib.text import describe_value
 
@@ -36,16 +36,13 @@ def validate(file: Path, name: str = "") -> tuple[Exercise | None, tuple[FileFau
         return None, tuple(found), {}
     lines = lines_of(text)
     kind = entries.get("kind")
-    if not isinstance(kind, str) or kind not in KINDS:
-        near = suggest(str(kind)[:80], KINDS)
-        said = "the entry kind is missing; known are " + ", ".join(KINDS) + "."
-        found.append(
-            FileFault(
-                line_of(lines, ("kind",)), f"kind is {describe_value(kind)}; {near}" if kind is not None else said
-            )
-        )
-        entries["kind"] = near.removeprefix("did you mean ").removesuffix("?")
-        if entries["kind"] not in KINDS:
+    if not isinstance(kind, str) or kind not in EXERCISE_KINDS:
+        said = f"kind is {describe_value(kind)}; {suggest(str(kind)[:80], EXERCISE_KINDS)}"
+        if kind is None:
+            said = f"the entry kind is missing; known are {', '.join(EXERCISE_KINDS)}."
+        found.append(FileFault(line_of(lines, ("kind",)), said))
+        entries["kind"] = closest(str(kind)[:80], EXERCISE_KINDS)
+        if not entries["kind"]:
             return None, _in_order(found), lines
     unsure: set[Places] = set()
     spec = _shaped(entries, lines, found, unsure)
@@ -84,8 +81,7 @@ def _shaped(
         for each in faults:
             place: Places = tuple(each["loc"])
             if each["type"] == "extra_forbidden":
-                near = suggest(str(place[-1]), known_entries(place[:-1]))
-                renamed.add((*place[:-1], near.removeprefix("did you mean ").removesuffix("?")))
+                renamed.add((*place[:-1], closest(str(place[-1]), known_entries(place[:-1]))))
         for each in faults:
             place = tuple(each["loc"])
             missing = each["type"] == "missing"
@@ -117,9 +113,8 @@ def _as_meant(entries: dict[str, Any], place: Places, fault: Any, unsure: set[Pl
         if way and last in known_entries(()):
             entries.setdefault(str(last), value)
             return True
-        near = suggest(str(last), known_entries(tuple(way)))
-        if near.startswith("did you mean "):
-            owner.setdefault(near.removeprefix("did you mean ").removesuffix("?"), value)
+        if near := closest(str(last), known_entries(tuple(way))):
+            owner.setdefault(near, value)
         else:
             unsure.add(place)
         return True

@@ -23,7 +23,7 @@ from gainlib.exercises.tables import Entry
 from gainlib.learners.learners_file import (
     FOR_LEARNERS,
     ClassBasis,
-    Line,
+    ShortText,
     code_of,
     read_class_file,
     validate_class,
@@ -37,8 +37,8 @@ __all__ = ["ClassFile", "Late", "RosterLine", "new_class", "read_class", "write_
 class RosterLine(Entry):
     """One line of the roster."""
 
-    id: Line
-    name: Line
+    id: ShortText
+    name: ShortText
 
     def __repr__(self) -> str:
         return f"RosterLine(id={self.id!r}, name={self.name!r})"

@@ -21,7 +21,18 @@ from gainlib.storage import bundled_folder
 __all__ = ["Work", "engine_digest", "mark_answers", "own_values", "task_digest"]
 
 # What can change a verdict: the rooms from the cellar up to the exercises. A new report marks nothing again.
-_ROOMS = ("errors.py", "text.py", "decibels.py", "loops", "audio.py", "meters", "stages", "flow", "exercises")
+_ROOMS = (
+    "errors.py",
+    "text.py",
+    "decibels.py",
+    "loops",
+    "audio.py",
+    "sound_file.py",
+    "meters",
+    "stages",
+    "flow",
+    "exercises",
+)
 
 
 @dataclass(frozen=True)

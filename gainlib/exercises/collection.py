@@ -12,7 +12,7 @@ from gainlib.errors import GainError, suggest
 from gainlib.exercises.consistency import find_faults
 from gainlib.exercises.entry_faults import describe_fault
 from gainlib.exercises.given import Told
-from gainlib.exercises.tables import KINDS, Spec
+from gainlib.exercises.tables import EXERCISE_KINDS, Spec
 from gainlib.exercises.variant import Exercise
 from gainlib.storage import bundled_folder
 from gainlib.text import describe_value, reason_of
@@ -101,9 +101,9 @@ def read_spec(file: Path) -> tuple[Spec, bytes]:
         raise GainError(f"{file.name} is not valid TOML: {reason[0].lower()}{reason[1:]}.") from fault
     kind = entries.get("kind")
     if kind is None:
-        raise GainError(f"{file.name} lacks the entry kind; known are {', '.join(KINDS)}.")
-    if not isinstance(kind, str) or kind not in KINDS:
-        raise GainError(f"{file.name}: kind is {describe_value(kind)}; {suggest(str(kind)[:80], KINDS)}")
+        raise GainError(f"{file.name} lacks the entry kind; known are {', '.join(EXERCISE_KINDS)}.")
+    if not isinstance(kind, str) or kind not in EXERCISE_KINDS:
+        raise GainError(f"{file.name}: kind is {describe_value(kind)}; {suggest(str(kind)[:80], EXERCISE_KINDS)}")
     try:
         return Spec.model_validate(entries), text.encode()
     except ValidationError as fault:

@@ -24,7 +24,7 @@ from gainlib.exercises.questions import READS, choice_reading
 from gainlib.exercises.readings import reading_of, words_of
 from gainlib.exercises.tables import (
     A_NUMBER,
-    KINDS,
+    EXERCISE_KINDS,
     PLACEHOLDER,
     Amount,
     AnswerEntry,
@@ -74,7 +74,7 @@ def find_faults(spec: Spec, file: Path) -> tuple[Layout | None, dict[str, Parame
 def _of_kind(spec: Spec) -> list[Told]:
     """Entries that the kind needs and that are missing, or that it does not have."""
     found: list[Told] = []
-    needs, lacks = KINDS[spec.kind]
+    needs, lacks = EXERCISE_KINDS[spec.kind]
     for entry in sorted(needs):
         if not getattr(spec, entry):
             found.append((("kind",), f"the entry {entry} is missing; an exercise of kind {spec.kind} needs it."))

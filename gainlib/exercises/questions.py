@@ -13,7 +13,7 @@ import numpy as np
 from gainlib.errors import GainError
 from gainlib.exercises.formulas import calculate
 from gainlib.exercises.model import Question
-from gainlib.exercises.readings import DIFFERENCES, Reading, Readings, Renderings, reading_of, words_of
+from gainlib.exercises.readings import DIFFERENCES, MeasuredRendering, Reading, Renderings, reading_of, words_of
 from gainlib.exercises.tables import AskEntry, Drawn, LessEntry, ReadingEntry, ValueEntry, WhenEntry, fill_in
 from gainlib.exercises.variant import Variant
 from gainlib.flow import Session
@@ -236,7 +236,7 @@ def value_of(value: ValueEntry, drawn: Drawn, session: Session, renderings: Rend
     """A number that is typed, follows drawn values, is read from the session, or reckoned from others of these."""
     if READS & value.model_fields_set:
         reading = reading_of(value, drawn, session)
-        read: Readings = renderings.read(session)
+        read: MeasuredRendering = renderings.read(session)
         return read.value(reading)
     if value.reckon is not None:
         return calculate(value.reckon, [value_of(each, drawn, session, renderings) for each in value.with_])

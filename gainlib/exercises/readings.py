@@ -16,7 +16,7 @@ from gainlib.stages import Choice, Setting, Stage, choices_of, settings_of, stag
 from gainlib.stages.base import unit_of
 from gainlib.text import describe_value, printed_number, signed
 
-__all__ = ["Probe", "Reading", "Readings", "Renderings", "stage_readings"]
+__all__ = ["MeasuredRendering", "Probe", "Reading", "Renderings", "stage_readings"]
 
 OF_EVERY_STAGE = {"clipped": "", "headroom_db": "dB", "noise_dbfs": "dBFS"}
 """What every stage tells: how often it clipped, what is left to its ceiling, the noise floor that passes it."""
@@ -136,16 +136,16 @@ class Reading:
         return f"{'at least' if cut else 'about'} {math.ceil(round(abs(value - aim) * 10, 6)) / 10:.1f} {unit}"
 
 
-class Readings:
+class MeasuredRendering:
     """Everything that was read from one rendering, each once; what an earlier one read at unchanged taps is kept.
 
     >>> from gainlib.exercises import load
-    >>> read = Readings(load("recording/leave-room").variant("ada").session.render())
+    >>> read = MeasuredRendering(load("recording/leave-room").variant("ada").session.render())
     >>> read.value(Reading(Probe(setting="trim/gain_db")))
     0.0
     """
 
-    def __init__(self, rendering: Rendering, before: Readings | None = None) -> None:
+    def __init__(self, rendering: Rendering, before: MeasuredRendering | None = None) -> None:
         self.rendering = rendering
         self._known: dict[tuple[Any, ...], float] = {}
         self._readers: dict[tuple[Any, ...], Reader] = {}
@@ -200,12 +200,12 @@ class Renderings:
     """
 
     def __init__(self) -> None:
-        self.last: Readings | None = None
+        self.last: MeasuredRendering | None = None
 
-    def read(self, session: Session) -> Readings:
+    def read(self, session: Session) -> MeasuredRendering:
         """The readings of a session."""
         rendering = session.render(after=self.last.rendering if self.last else None)
-        self.last = Readings(rendering, self.last)
+        self.last = MeasuredRendering(rendering, self.last)
         return self.last
 
 

@@ -10,7 +10,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstr
 from pydantic_core import PydanticCustomError
 
 __all__ = [
-    "KINDS",
+    "EXERCISE_KINDS",
     "Amount",
     "AnswerEntry",
     "AskEntry",
@@ -31,7 +31,7 @@ Stretch = Annotated[list[Seconds], Field(min_length=2, max_length=2)]
 Line = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)]
 Prose = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=4000)]
 EntryName = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]{0,39}$")]
-Points = Annotated[float, Field(gt=0, le=100, allow_inf_nan=False)]
+CheckPoints = Annotated[float, Field(gt=0, le=100, allow_inf_nan=False)]
 Standing = Literal["published", "derived", "common practice", "from memory"]
 Drawn = Mapping[str, "float | str | bool"]
 """The values that were drawn for one learner, by name."""
@@ -245,7 +245,7 @@ class CheckEntry(Entry):
     """One thing that is measured on the answer, its points, and what to say when it is low or high."""
 
     title: Line
-    points: Points
+    points: CheckPoints
     reads: ReadingEntry
     low: Prose | None = None
     high: Prose | None = None
@@ -259,7 +259,7 @@ class AskEntry(Entry):
 
     name: EntryName
     title: Line
-    points: Points
+    points: CheckPoints
     source: Prose
     standing: Standing
     low: Prose | None = None
@@ -314,7 +314,7 @@ class HintEntry(Entry):
 
 
 class Spec(Entry):
-    """What an exercise file holds; which of it a kind needs and which it does not have is in `KINDS`."""
+    """What an exercise file holds; which of it a kind needs and which it does not have is in `EXERCISE_KINDS`."""
 
     title: Line
     lesson: Line
@@ -335,7 +335,7 @@ class Spec(Entry):
     hints: Annotated[list[HintEntry], Field(max_length=6)] = Field(default_factory=list)
 
 
-KINDS: dict[str, tuple[frozenset[str], frozenset[str]]] = {
+EXERCISE_KINDS: dict[str, tuple[frozenset[str], frozenset[str]]] = {
     kind: (frozenset(needs.split()), frozenset(lacks.split()))
     for kind, needs, lacks in (
         ("set", "moves checks", "asks candidates"),

@@ -10,7 +10,7 @@ from typing import Any
 from gainlib.errors import GainError
 from gainlib.exercises.answers import read_answer
 from gainlib.exercises.questions import ExpectedAnswer, expected_answers, meets
-from gainlib.exercises.readings import Reading, Readings, Renderings, reading_of, setting_path
+from gainlib.exercises.readings import MeasuredRendering, Reading, Renderings, reading_of, setting_path
 from gainlib.exercises.tables import AskEntry, CheckEntry, WhenEntry, fill_in
 from gainlib.exercises.variant import Variant
 from gainlib.text import counted
@@ -113,7 +113,7 @@ def check(variant: Variant, answer: object, hints_used: object = 0, renderings: 
 
 
 def met_slips(
-    variant: Variant, read: Readings | None, answers: Mapping[str, Any], renderings: Renderings | None = None
+    variant: Variant, read: MeasuredRendering | None, answers: Mapping[str, Any], renderings: Renderings | None = None
 ) -> tuple[str, ...]:
     """The names of the slips that an answer meets; a sound exercise has one at most. `read` is of its session."""
     renderings = renderings or Renderings()
@@ -125,7 +125,11 @@ def met_slips(
 
 
 def _looks_so(
-    when: WhenEntry, variant: Variant, read: Readings | None, answers: Mapping[str, Any], renderings: Renderings
+    when: WhenEntry,
+    variant: Variant,
+    read: MeasuredRendering | None,
+    answers: Mapping[str, Any],
+    renderings: Renderings,
 ) -> bool:
     if when.ask is not None:
         return meets(when, dict(answers), variant, renderings)
@@ -137,7 +141,7 @@ def _looks_so(
 
 def _met_slip(
     variant: Variant,
-    read: Readings | None,
+    read: MeasuredRendering | None,
     answers: Mapping[str, Any],
     unread: Mapping[str, str],
     renderings: Renderings,
@@ -154,7 +158,7 @@ def _met_slip(
     return None
 
 
-def _read_checks(variant: Variant, read: Readings | None) -> list[tuple[CheckEntry, Reading]]:
+def _read_checks(variant: Variant, read: MeasuredRendering | None) -> list[tuple[CheckEntry, Reading]]:
     return list(zip(variant.exercise.spec.checks, variant.checks, strict=True)) if read else []
 
 
@@ -163,7 +167,7 @@ def _not_measured(fault: object) -> str:
 
 
 def _checked(
-    entry: CheckEntry, reading: Reading, read: Readings | None, variant: Variant, unread: Mapping[str, str]
+    entry: CheckEntry, reading: Reading, read: MeasuredRendering | None, variant: Variant, unread: Mapping[str, str]
 ) -> CheckLine:
     assert read is not None
     blocking = list(dict.fromkeys(why for name, why in unread.items() if reaches(name, reading, variant)))

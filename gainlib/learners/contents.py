@@ -137,11 +137,20 @@ class Contents:
 def contents() -> Contents:
     """Every lesson of the course with what the learner has done in it, and which is next.
 
+    Nothing is written: to look is not to begin.
+
+    Returns
+    -------
+    Contents
+        The lessons, what is done and the next one; as the last line of a cell it shows itself as a table of links.
+
+    Examples
+    --------
     >>> contents().lessons[0].title
     'Start here'
     """
     folder = course_folder() or Path.cwd()
-    progress = Progress.at(folder, make=False)  # to look is not to begin
+    progress = Progress.at(folder, make=False)
     exercises = [load(name) for name in exercise_names()]
     chosen, lessons = chosen_lessons(folder), []
     for file in sorted(bundled_folder("lessons").glob(LESSON_FILES)):

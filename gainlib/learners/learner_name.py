@@ -39,9 +39,25 @@ class LearnerName:
 def learner(name: str = "") -> LearnerName:
     """Who works in this folder; with a name, that name is kept with the progress from now on.
 
-    Answers stay where they are when the name changes. Without a name nothing is written. Raises GainError for a name
-    that is not one line of 1 to 200 characters.
+    Answers stay where they are when the name changes. Without a name nothing is written.
 
+    Parameters
+    ----------
+    name
+        The learner's name, one line of 1 to 200 characters; left out, it is only told who works here.
+
+    Returns
+    -------
+    LearnerName
+        The name and the file that it is kept in; as the last line of a cell it shows itself as one sentence.
+
+    Raises
+    ------
+    GainError
+        For a name that is not one line of 1 to 200 characters.
+
+    Examples
+    --------
     >>> import contextlib, tempfile
     >>> with contextlib.chdir(tempfile.mkdtemp()):
     ...     learner("Ada").name

@@ -36,7 +36,7 @@ __all__ = [
 LARGEST_CLASS_BYTES = 32 * 1024 * 1024
 FOR_LEARNERS = "-for-learners.toml"
 
-Line = Annotated[str, StringConstraints(min_length=1, max_length=200)]
+ShortText = Annotated[str, StringConstraints(min_length=1, max_length=200)]
 Key = Annotated[str, StringConstraints(min_length=16, max_length=200)]
 Worth = Annotated[float, Field(gt=0, le=1000, allow_inf_nan=False)]
 
@@ -44,8 +44,8 @@ Worth = Annotated[float, Field(gt=0, le=1000, allow_inf_nan=False)]
 class ClassExercise(Entry):
     """An exercise of the class: its name, its file if it is not in the collection, and what it is worth."""
 
-    name: Line
-    file: Line | None = None
+    name: ShortText
+    file: ShortText | None = None
     points: Worth | None = None
 
 
@@ -53,11 +53,11 @@ class ClassBasis(Entry):
     """What both files of a class hold."""
 
     version: Literal[1]
-    title: Line
+    title: ShortText
     key: Key
     exercises: Annotated[list[ClassExercise], Field(min_length=1, max_length=500)]
     due: datetime | None = None
-    collect: Line | None = None
+    collect: ShortText | None = None
 
     @property
     def tag(self) -> str:
@@ -69,7 +69,7 @@ class LearnersFile(ClassBasis):
     """What a learner's computer gets of a class: no names; `ids` holds a code for each id."""
 
     schema_: Literal["gainlib class for learners"] = Field(alias="schema")
-    ids: Annotated[list[Line], Field(max_length=100_000)] = Field(default_factory=list)
+    ids: Annotated[list[ShortText], Field(max_length=100_000)] = Field(default_factory=list)
 
     def knows(self, learner_id: str) -> bool:
         """Whether the id is one of this class; a class without a roster knows every id."""

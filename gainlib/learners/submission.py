@@ -19,10 +19,10 @@ from gainlib import __version__
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise
 from gainlib.exercises.entry_faults import describe_first
-from gainlib.exercises.tables import Entry
+from gainlib.exercises.tables import Entry, Number
 from gainlib.learners.course_folder import course_folder
 from gainlib.learners.enrolment import HUB_USER, Enrolment, enrolled
-from gainlib.learners.learners_file import load_entry
+from gainlib.learners.learners_file import ShortText, load_entry
 from gainlib.learners.naming import plain_name
 from gainlib.learners.progress import Progress
 from gainlib.storage import atomic_write
@@ -36,8 +36,6 @@ VERSION = 1
 LARGEST_HAND_IN_BYTES = 512 * 1024
 
 Text = Annotated[str, StringConstraints(max_length=200)]
-Line = Annotated[str, StringConstraints(min_length=1, max_length=200)]
-Number = Annotated[float, Field(allow_inf_nan=False)]
 Point = Annotated[list[Number], Field(min_length=2, max_length=2)]
 Value = (
     bool | Number | Text | Annotated[list[Point], Field(max_length=500)] | Annotated[list[Text], Field(max_length=50)]
@@ -47,34 +45,34 @@ Value = (
 class HandedAnswer(Entry):
     """A learner's answer to one exercise: which exercise and numbers it is for, what was set, hints taken, when."""
 
-    exercise: Line
-    exercise_digest: Line
-    values: Annotated[dict[Line, bool | Number | Text], Field(max_length=64)]
-    answer: Annotated[dict[Line, Value], Field(max_length=100)]
+    exercise: ShortText
+    exercise_digest: ShortText
+    values: Annotated[dict[ShortText, bool | Number | Text], Field(max_length=64)]
+    answer: Annotated[dict[ShortText, Value], Field(max_length=100)]
     hints_used: Annotated[int, Field(ge=0, le=100)]
     attempts: Annotated[int, Field(ge=1, le=1_000_000)]
-    time: Line
+    time: ShortText
 
 
 class Who(Entry):
     """The learner of a hand-in."""
 
-    id: Line
+    id: ShortText
     name: Text
 
 
 class OfClass(Entry):
     """The class of a hand-in: its title, and a short word from which its key cannot be told."""
 
-    title: Line
-    tag: Line
+    title: ShortText
+    tag: ShortText
 
 
 class Course(Entry):
     """The version of the course, and the digest of the exercises as they were."""
 
-    gainlib: Line
-    digest: Line
+    gainlib: ShortText
+    digest: ShortText
 
 
 class HandIn(Entry):
@@ -85,7 +83,7 @@ class HandIn(Entry):
     of_class: OfClass = Field(alias="class")
     learner: Who
     course: Course
-    made: Line
+    made: ShortText
     answers: Annotated[list[HandedAnswer], Field(max_length=500)]
 
     @field_validator("made")

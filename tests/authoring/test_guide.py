@@ -10,7 +10,7 @@ import pytest
 
 from gainlib.exercises.formulas import formulas
 from gainlib.exercises.readings import OF_EVERY_STAGE, stage_readings
-from gainlib.exercises.tables import KINDS, known_entries
+from gainlib.exercises.tables import EXERCISE_KINDS, known_entries
 from gainlib.meters import measures
 from gainlib.stages import stage_kinds
 from gainlib.stages.base import unit_of
@@ -95,7 +95,7 @@ def test_a_table_holds_what_the_registry_holds(guide, name):
 
 
 def test_every_kind_and_every_entry_is_told_of(guide):
-    for kind in KINDS:
+    for kind in EXERCISE_KINDS:
         assert f"| `{kind}` |" in guide
     for entry in known_entries(()):
         assert f"`{entry}`" in guide or f"`{entry}." in guide, entry
@@ -103,6 +103,6 @@ def test_every_kind_and_every_entry_is_told_of(guide):
 
 def test_the_examples_are_sound_toml(guide):
     examples = re.findall(r"```toml\n(.*?)```", guide, re.DOTALL)
-    assert len(examples) == len(KINDS)
+    assert len(examples) == len(EXERCISE_KINDS)
     for example in examples:
         assert tomllib.loads(example)

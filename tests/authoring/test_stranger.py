@@ -20,7 +20,7 @@ from gainlib.authoring.new_exercise import new_exercise
 from gainlib.authoring.validation import validate
 from gainlib.errors import GainError
 from gainlib.exercises import author_answer, check, load
-from gainlib.exercises.tables import KINDS
+from gainlib.exercises.tables import EXERCISE_KINDS
 from gainlib.sound_file import write
 from gainlib.storage import bundled_folder
 
@@ -63,7 +63,7 @@ VALUES = [
 def sources(tmp_path_factory):
     """The text of every template and of some of the collection."""
     folder = tmp_path_factory.mktemp("sound")
-    files = [new_exercise(f"levels/{kind}", kind=kind, folder=folder) for kind in KINDS]
+    files = [new_exercise(f"levels/{kind}", kind=kind, folder=folder) for kind in EXERCISE_KINDS]
     files += sorted(bundled_folder("exercises").glob("*/*.toml"))[::6]
     return [file.read_text(encoding="utf-8") for file in files]
 
@@ -138,7 +138,7 @@ TREES = st.recursive(
 @settings(
     max_examples=120, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
-@given(entries=st.dictionaries(KEYS, TREES, max_size=12), kind=st.sampled_from(sorted(KINDS)))
+@given(entries=st.dictionaries(KEYS, TREES, max_size=12), kind=st.sampled_from(sorted(EXERCISE_KINDS)))
 def test_a_made_up_file_ends_in_words(tmp_path, entries, kind):
     file = tmp_path / "odd.toml"
     text = "\n".join(f"{key} = {value}" for key, value in {**entries, "kind": f'"{kind}"'}.items())

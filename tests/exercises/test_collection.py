@@ -6,7 +6,7 @@ import pytest
 
 from gainlib.authoring.verification import verify
 from gainlib.exercises import exercise_names, load
-from gainlib.exercises.tables import KINDS
+from gainlib.exercises.tables import EXERCISE_KINDS
 
 VARIANTS = 2
 LEAST_EXERCISES = 45
@@ -24,7 +24,7 @@ def test_the_collection_is_large_enough():
 
 
 def test_every_kind_is_used():
-    assert {load(name).kind for name in exercise_names()} == set(KINDS)
+    assert {load(name).kind for name in exercise_names()} == set(EXERCISE_KINDS)
 
 
 def test_every_learner_can_be_drawn_a_variant():

@@ -16,7 +16,7 @@ from gainlib.authoring.verification import verify
 from gainlib.errors import GainError
 from gainlib.exercises import author_answer, check, expected_answers, load
 from gainlib.exercises.formulas import calculate, formulas
-from gainlib.exercises.tables import KINDS
+from gainlib.exercises.tables import EXERCISE_KINDS
 from gainlib.sound_file import write
 
 HEAD = """
@@ -402,10 +402,10 @@ reads = { measure = "true_peak_dbtp", at = "limiter", at_most = { plus = "ceilin
 @pytest.fixture(scope="module")
 def templates(tmp_path_factory):
     folder = tmp_path_factory.mktemp("templates")
-    return {kind: new_exercise(f"levels/{kind}", kind=kind, folder=folder) for kind in KINDS}
+    return {kind: new_exercise(f"levels/{kind}", kind=kind, folder=folder) for kind in EXERCISE_KINDS}
 
 
-@pytest.mark.parametrize("kind", sorted(set(KINDS) - {"set"}))
+@pytest.mark.parametrize("kind", sorted(set(EXERCISE_KINDS) - {"set"}))
 def test_a_template_is_sound_as_it_is_written(templates, kind):
     proof = verify(templates[kind], variants=2)
     assert proof.faults == ()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from gainlib.exercises import answer_from, author_answer, check, load
-from gainlib.exercises.readings import Readings
+from gainlib.exercises.readings import MeasuredRendering
 from gainlib.exercises.verdict import met_slips
 
 GAIN, TRIM = "voice/preamp/gain_db", "voice/trim/gain_db"
@@ -66,7 +66,7 @@ def test_each_slip_is_met_by_its_own_sentence_and_no_other(variant):
         assert not verdict.passed
         assert verdict.slip == slip.say
         assert slip.say in verdict.text
-        assert met_slips(variant, Readings(variant.session.replaced(answer).render()), answer) == (slip.name,)
+        assert met_slips(variant, MeasuredRendering(variant.session.replaced(answer).render()), answer) == (slip.name,)
 
 
 def test_no_answer_on_the_controls_meets_two_slips(exercise):
@@ -75,7 +75,7 @@ def test_no_answer_on_the_controls_meets_two_slips(exercise):
     for gain in range(0, 61, 4):
         for trim in (-24.0, -0.5, 0.0, 0.5, 12.0):
             rendering = variant.session.replaced({GAIN: float(gain), TRIM: trim}).render(after=rendering)
-            assert len(met_slips(variant, Readings(rendering), {})) <= 1, (gain, trim)
+            assert len(met_slips(variant, MeasuredRendering(rendering), {})) <= 1, (gain, trim)
 
 
 def test_the_level_check_fails_alone(variant):
