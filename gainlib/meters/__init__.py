@@ -1,4 +1,29 @@
-"""What reads a level: peaks, RMS, loudness, ballistic meters, distortion, statistics, and the registry of measures."""
+"""What reads a level: each measure has one meter of a stream, which the function, the registry and the survey all ask.
+
+Conventions
+-----------
+Samples are floats, full scale ±1.0, `(n,)` or `(n, channels)`; the rate is `rate_hz` and has no default. A function
+gives one reading a channel, `(channels,)`, unless the standard has one for all of them (loudness). Peaks are dBFS; RMS
+is dBFS with the AES17 zero, a full-scale sine at 0; true peak is dBTP, loudness LUFS and LU. Crest is peak over plain
+RMS: peak_dbfs - rms_dbfs + 3.0 dB. Silence reads -inf, never NaN; samples that are no numbers are refused by their
+place. A whole recording is a stream of one block: what a meter reads of blocks of any size is what its function reads
+of the whole, to the last bit or within the rounding that it states.
+
+What it holds
+-------------
+- `streaming`: `StreamMeter`, what all meters share: `push` checks a block, `take` trusts it.
+- `levels`: `peak_dbfs`, `rms_dbfs`, `crest_db`, `dc_offset_dbfs` (`LevelMeter`).
+- `windows`: `active_rms_dbfs`, `noise_floor_dbfs`, `noise_in_pauses_dbfs`, `level_histogram` (`WindowMeter`).
+- `phrases`: `phrases`, where somebody plays and where not; the only definition of a phrase.
+- `clipping`: `clipped_runs` at a ceiling, `flat_tops` below it (`ClippedRunsMeter`, `FlatTopsMeter`).
+- `true_peak`: `true_peak_dbtp`, between the samples (`TruePeakMeter`). ITU-R BS.1770-5 Annex 2.
+- `loudness`: `loudness_lufs` and its kin (`LoudnessMeter`). ITU-R BS.1770-5 Annex 1, EBU Tech 3341, 3342.
+- `ballistics`: `vu`, `ppm`, `sample_peak_meter`, meters with inertia and their scales. IEC 60268-10, -17, -18.
+- `distortion`: `harmonics`, `thd_n_percent`, `intermodulation`, `null`: what a stage adds. IEC 60268-3, AES17.
+- `statistics`: `gain_reduction`, `octave_bands`, `short_time_spectrum`.
+- `registry`: `measures`, every measure by the one name that bench, exercise and report use; `measure` and `measure_all`
+  ask it of a recording, `Meters` of a stream.
+"""
 
 from __future__ import annotations
 

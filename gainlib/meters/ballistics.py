@@ -198,8 +198,27 @@ class VuMeter(NeedleMeter):
 
     Calibrated so that a steady sine reads its peak level in dBFS; other waveforms read their average, which is not
     their RMS: a square +0.91 dB, Gaussian noise -1.05 dB. `VU_SCALE` turns the reading into VU.
-    Source: *published*, IEC 60268-17 (time and overshoot); a mass, a spring and a damper is the usual model.
 
+    Parameters
+    ----------
+    rate_hz : int
+        The sample rate.
+    channels : int
+        How many channels each block has.
+    frames_a_second : int
+        How often it is read, 1 up to the rate.
+
+    Raises
+    ------
+    GainError
+        For a rate outside 1 Hz to 10 MHz, and as `LevelMeter` does.
+
+    References
+    ----------
+    *Published*: IEC 60268-17 (time and overshoot); a mass, a spring and a damper is the usual model.
+
+    Examples
+    --------
     >>> meter = VuMeter(48000, 1, frames_a_second=10)
     >>> moved = meter.push(np.sin(2 * np.pi * 1000 / 48000 * np.arange(48000)))
     >>> (10 ** (moved.level_dbfs[2] / 20)).round(2).tolist()
@@ -221,12 +240,33 @@ class VuMeter(NeedleMeter):
 class PpmMeter(NeedleMeter):
     """The quasi-peak programme meter of type "I" or "II": quick up, slow down, and short peaks read low on purpose.
 
-    A 10 ms burst reads 1 dB (type I) or 2.5 dB (type II) below the steady tone; it falls 20 dB in 1.7 s or 24 dB in
-    2.8 s. Two diode-and-capacitor detectors are added: one alone cannot meet the burst table of type II. Calibrated
-    so that a steady sine reads its peak level in dBFS; PPM_1_SCALE, PPM_2A_SCALE and PPM_2B_SCALE turn that into marks.
-    Source: IEC 60268-10; the readings of type II *published* by a test-set maker, type I and the tolerances *from
-    memory*; the time constants are fitted here.
+    A 10 ms burst reads 1 dB (type I) or 2.5 dB (type II) below the steady tone; it falls 20 dB in 1.7 s or 24 dB in 2.8
+    s. Two diode-and-capacitor detectors are added: one alone cannot meet the burst table of type II. Calibrated so that
+    a steady sine reads its peak level in dBFS; PPM_1_SCALE, PPM_2A_SCALE and PPM_2B_SCALE turn that into marks.
 
+    Parameters
+    ----------
+    rate_hz : int
+        The sample rate.
+    channels : int
+        How many channels each block has.
+    kind : "I" or "II"
+        The type of IEC 60268-10.
+    frames_a_second : int
+        How often it is read, 1 up to the rate.
+
+    Raises
+    ------
+    GainError
+        For another kind, for a rate outside 1 Hz to 10 MHz, and as `LevelMeter` does.
+
+    References
+    ----------
+    IEC 60268-10: the readings of type II *published* by a test-set maker, type I and the tolerances *from memory*; the
+    time constants are fitted here.
+
+    Examples
+    --------
     >>> meter = PpmMeter(48000, 1, kind="II")
     >>> _ = meter.push(np.sin(2 * np.pi * 5000 / 48000 * np.arange(480)))
     >>> meter.highest_dbfs.round(1).tolist()
@@ -252,9 +292,28 @@ class PpmMeter(NeedleMeter):
 class SamplePeakMeter(NeedleMeter):
     """The digital peak meter: up at once to the largest sample, down by 20 dB in 1.7 s.
 
-    `Deflection.held_dbfs` is its peak hold of a second. Source: IEC 60268-18 (times as a public manual quotes them;
-    the attribution *from memory*).
+    `Deflection.held_dbfs` is its peak hold of a second.
 
+    Parameters
+    ----------
+    rate_hz : int
+        The sample rate.
+    channels : int
+        How many channels each block has.
+    frames_a_second : int
+        How often it is read, 1 up to the rate.
+
+    Raises
+    ------
+    GainError
+        For a rate outside 1 Hz to 10 MHz, and as `LevelMeter` does.
+
+    References
+    ----------
+    IEC 60268-18: times as a public manual quotes them, the attribution *from memory*.
+
+    Examples
+    --------
     >>> meter = SamplePeakMeter(48000, 1, frames_a_second=1)
     >>> meter.push(np.array([1.0] + [0.0] * 47999)).level_dbfs.round(1).tolist()
     [[-11.8]]
@@ -273,11 +332,35 @@ class SamplePeakMeter(NeedleMeter):
 
 
 def vu(samples: ArrayLike, rate_hz: int, *, frames_a_second: int = 50) -> Deflection:
-    """How a VU meter moves over a recording, from rest; see VuMeter.
+    """How a VU meter moves over a recording, from rest.
 
-    Takes float samples `(n,)` or `(n, channels)`. Raises GainError for samples that cannot be read, for a rate that is
-    not above 0 Hz, and for `frames_a_second` below 1 or above the rate.
+    It reads the full-wave average through a slow pointer; see `VuMeter`.
 
+    Parameters
+    ----------
+    samples : array of float, `(n,)` or `(n, channels)`
+        Full scale is ±1.0.
+    rate_hz : int
+        The sample rate.
+    frames_a_second : int
+        How often it is read, 1 up to the rate.
+
+    Returns
+    -------
+    Deflection
+        Its reading at the end of each frame, and the highest within each.
+
+    Raises
+    ------
+    GainError
+        For samples that cannot be read, for a rate below 1 Hz, and for `frames_a_second` below 1 or above the rate.
+
+    References
+    ----------
+    *Published*: IEC 60268-17 (300 ms to 99 %, 1 to 1.5 % overshoot).
+
+    Examples
+    --------
     >>> vu(np.sin(2 * np.pi * 997 / 48000 * np.arange(96000)), 48000).level_dbfs[-1].round(1).tolist()
     [0.0]
     """
@@ -286,8 +369,38 @@ def vu(samples: ArrayLike, rate_hz: int, *, frames_a_second: int = 50) -> Deflec
 
 
 def ppm(samples: ArrayLike, rate_hz: int, kind: PpmType, *, frames_a_second: int = 50) -> Deflection:
-    """How a programme meter of type "I" or "II" moves over a recording, from rest; see PpmMeter. Raises as `vu` does.
+    """How a programme meter of type I or II moves over a recording, from rest.
 
+    Quick up, slow down; short peaks read low on purpose; see `PpmMeter`.
+
+    Parameters
+    ----------
+    samples : array of float, `(n,)` or `(n, channels)`
+        Full scale is ±1.0.
+    rate_hz : int
+        The sample rate.
+    kind : "I" or "II"
+        The type of IEC 60268-10.
+    frames_a_second : int
+        How often it is read, 1 up to the rate.
+
+    Returns
+    -------
+    Deflection
+        Its reading at the end of each frame, and the highest within each.
+
+    Raises
+    ------
+    GainError
+        For samples that cannot be read, for a rate below 1 Hz, and for `frames_a_second` below 1 or above the rate, and
+        for another kind.
+
+    References
+    ----------
+    IEC 60268-10: type II as a test-set maker *published* it, type I *from memory*.
+
+    Examples
+    --------
     >>> ppm(np.sin(2 * np.pi * 1000 / 48000 * np.arange(96000)), 48000, "II").highest_dbfs.round(1).tolist()
     [0.0]
     """
@@ -296,8 +409,33 @@ def ppm(samples: ArrayLike, rate_hz: int, kind: PpmType, *, frames_a_second: int
 
 
 def sample_peak_meter(samples: ArrayLike, rate_hz: int, *, frames_a_second: int = 50) -> Deflection:
-    """How a digital peak meter moves over a recording, from rest; see SamplePeakMeter. Raises as `vu` does.
+    """How a digital peak meter moves over a recording, from rest: up at once, down by 20 dB in 1.7 s.
 
+    Parameters
+    ----------
+    samples : array of float, `(n,)` or `(n, channels)`
+        Full scale is ±1.0.
+    rate_hz : int
+        The sample rate.
+    frames_a_second : int
+        How often it is read, 1 up to the rate.
+
+    Returns
+    -------
+    Deflection
+        Its reading at the end of each frame, and the highest within each.
+
+    Raises
+    ------
+    GainError
+        For samples that cannot be read, for a rate below 1 Hz, and for `frames_a_second` below 1 or above the rate.
+
+    References
+    ----------
+    IEC 60268-18: times as a public manual quotes them, the attribution *from memory*.
+
+    Examples
+    --------
     >>> sample_peak_meter(np.array([0.5, 0.0]), 2, frames_a_second=2).highest_dbfs.round(2).tolist()
     [-6.02]
     """

@@ -49,11 +49,32 @@ class ClippedRuns:
 def clipped_runs(samples: ArrayLike, *, ceiling_dbfs: float = 0.0, least_samples: int = 3) -> ClippedRuns:
     """Where three neighbouring samples and more stand at the ceiling: the trace of a clipped converter or file.
 
-    Takes float samples `(n,)` or `(n, channels)`. The ceiling is full scale unless `ceiling_dbfs` says otherwise; one
-    step of a 16-bit file below it counts, since the highest code of a fixed-point file is a step short of +1.0. One or
-    two samples at full scale may be an honest peak. Raises GainError for samples that cannot be read and for
-    `least_samples` below 1. Source: *common practice* (three samples in a row).
+    Parameters
+    ----------
+    samples : array of float, `(n,)` or `(n, channels)`
+        Full scale is ±1.0.
+    ceiling_dbfs : float
+        The ceiling, full scale unless said otherwise. One step of a 16-bit file below it counts, since the highest code
+        of a fixed-point file is a step short of +1.0.
+    least_samples : int
+        How many neighbouring samples make a run; one or two at full scale may be an honest peak.
 
+    Returns
+    -------
+    ClippedRuns
+        First sample, length and channel of each run, in order of time.
+
+    Raises
+    ------
+    GainError
+        For samples that are empty, not floats or not finite, and for `least_samples` below 1.
+
+    References
+    ----------
+    *Common practice* (three samples in a row).
+
+    Examples
+    --------
     >>> len(clipped_runs(np.clip(2 * np.sin(np.arange(480) / 10), -1, 1)))
     16
     """
@@ -132,6 +153,8 @@ class ClippedRunsMeter(StreamMeter):
     def _keep(self, index: int, starts: Indices, lengths: Indices) -> None:
         self._counts[index] += len(starts)
         room = None if self._most is None else max(0, self._most - self._kept[index])
+        if room == 0:
+            return
         self._starts[index].append(starts[:room])
         self._lengths[index].append(lengths[:room])
         self._kept[index] += len(starts[:room])
@@ -183,13 +206,44 @@ _MOST_KEPT = 20_000
 def flat_tops(samples: ArrayLike, *, least_samples: int = 3) -> ClippedRuns:
     """Where crests are cut off at one height, the recording's own extreme: clipped, then turned down, also dithered.
 
-    Takes float samples `(n,)` or `(n, channels)`. A top counts where three neighbouring samples and more lie within a
-    thousandth of each channel's highest (or lowest) sample, or within four steps of 16 bits, where the wave falls off
-    steeply on both sides (25 times that within the top's own width, a round crest falls by 9 to 16), and where at least
-    two such tops are there. Unlike `flat_runs` it does not take the crest of a low, slow wave for a cut one, and does
-    not ask for samples that are equal. A square wave is flat by nature and is found. Raises as `clipped_runs` does.
+    A top counts where three neighbouring samples and more lie within a thousandth of each channel's highest (or lowest)
+    sample, or within four steps of 16 bits, which hold its dither; where the wave falls off steeply on both sides (25
+    times that within the top's own width, where a round crest falls by 9 to 16); and where at least two such tops are
+    there. A square wave is flat by nature and is found. This is the one definition: `measure`, lessons, exercises, the
+    waveform and the survey all ask it.
+
+    What no such search finds is a clip whose tops were bent afterwards. Of 36 clipped files (10 stems and 4 tones, 1, 3
+    and 6 dB over full scale) and their 43,000 places, measured by `python tests/benchmarks/bench_flat_tops.py`: turned
+    down by 0.1 to 20 dB, plain or dithered to 16 or 24 bits, 36 files and 99.7 % of the places are found; behind an
+    anti-alias filter at 20 kHz 20 files and 22 %; resampled to 44.1 or 96 kHz 14 and 12 files and 15 %; through MP3 15
+    files and 20 %, through Vorbis 7 files and 0.1 %; behind an equaliser 0 to 12 files and 0 to 11 %; behind a coupling
+    capacitor of 5 Hz and above none. So none found does not prove that a recording is whole. Of the 14 files as they
+    were, none was accused in any of the 22 ways.
+
+    Parameters
+    ----------
+    samples : array of float, `(n,)` or `(n, channels)`
+        Full scale is ±1.0.
+    least_samples : int
+        How many samples make a top.
+
+    Returns
+    -------
+    ClippedRuns
+        First sample, length and channel of each top, in order of time; of more than 20 000 a side and channel the
+        first.
+
+    Raises
+    ------
+    GainError
+        As `clipped_runs` does.
+
+    References
+    ----------
     The rule is this course's own.
 
+    Examples
+    --------
     >>> wave = 1.5 * np.sin(np.arange(4800) / 10)
     >>> len(flat_tops(0.1 * np.clip(wave, -1, 1))), len(flat_tops(0.1 * wave))
     (152, 0)

@@ -65,11 +65,32 @@ class Harmonics:
 def tone_frequency_hz(samples: ArrayLike, rate_hz: int) -> float:
     """The frequency of the strongest tone in a recording, by a least-squares fit of a sine.
 
-    Takes float samples `(n,)` or `(n, channels)`; the loudest channel counts. Needs eight samples and a tone that
-    lasts; of noise it gives the strongest line, which means nothing. Raises GainError for silence or a constant, for
-    samples that cannot be read and for a rate below 1 Hz.
-    Source: IEEE Std 1057, the four-parameter sine fit (*from memory*).
+    Needs a tone that lasts; of noise it gives the strongest line, which means nothing.
 
+    Parameters
+    ----------
+    samples : array of float, `(n,)` or `(n, channels)`
+        At least eight samples; the loudest channel counts.
+    rate_hz : int
+        The sample rate.
+
+    Returns
+    -------
+    float
+        Hz.
+
+    Raises
+    ------
+    GainError
+        For samples that cannot be read, for silence or a constant, and for a rate below 1 Hz, and for fewer than eight
+        samples.
+
+    References
+    ----------
+    IEEE Std 1057, the four-parameter sine fit (*from memory*).
+
+    Examples
+    --------
     >>> round(tone_frequency_hz(0.1 * np.sin(2 * np.pi * 997 / 48000 * np.arange(4800)), 48000), 6)
     997.0
     """
@@ -135,13 +156,38 @@ def _refined(channel: Series, turns_a_sample: float, passes: int) -> float:
 def harmonics(samples: ArrayLike, rate_hz: int, *, fundamental_hz: float | None = None, count: int = 10) -> Harmonics:
     """The amplitudes of a tone and its harmonics, fitted together, whatever the frequency and the length.
 
-    Takes float samples `(n,)` or `(n, channels)`; finds the tone by `tone_frequency_hz` unless `fundamental_hz` is
-    given. A least-squares fit of `count` orders and an offset needs no whole number of periods; some five periods keep
-    higher orders out of it. Aliases of harmonics beyond half the rate are no harmonics and are not counted. Raises
-    GainError for samples that cannot be read, silence, too few samples for the orders, and a fundamental that is not
-    between 0 Hz and half the rate.
-    *Derived*: least squares.
+    A fit of `count` orders and an offset needs no whole number of periods; some five periods keep higher orders out of
+    it. Aliases of harmonics beyond half the rate are no harmonics and are not counted.
 
+    Parameters
+    ----------
+    samples : array of float, `(n,)` or `(n, channels)`
+        Full scale is ±1.0.
+    rate_hz : int
+        The sample rate.
+    fundamental_hz : float, optional
+        The tone; found by `tone_frequency_hz` unless given.
+    count : int
+        How many orders are fitted, the fundamental among them.
+
+    Returns
+    -------
+    Harmonics
+        Amplitudes by order and channel; `thd_percent` is total harmonic distortion over the fundamental (THD_F),
+        `thd_of_total_percent` over the whole (THD_R).
+
+    Raises
+    ------
+    GainError
+        For samples that cannot be read, for silence or a constant, and for a rate below 1 Hz, for too few samples for
+        the orders, and for a fundamental that is not between 0 Hz and half the rate.
+
+    References
+    ----------
+    *Published*: IEC 60268-3 (total harmonic distortion). *Derived*: least squares.
+
+    Examples
+    --------
     >>> tone = 2 * np.pi * 100 / 48000 * np.arange(4800)
     >>> harmonics(np.sin(tone) + 0.01 * np.sin(3 * tone), 48000).relative_db(3).round(2).tolist()
     [-40.0]
@@ -168,15 +214,41 @@ def thd_n_percent(
     method: Literal["notch", "fit"] = "notch",
     bandwidth_hz: float | None = 20_000.0,
 ) -> Series:
-    """Distortion and noise: everything but the tone over the whole, in percent, one reading a channel.
+    """Distortion and noise: everything but the tone over the whole.
 
     "notch" takes the tone out by a notch filter of Q 3, as AES17 does, and with it 0.2 dB of the second harmonic and
     some noise beside the tone; its settling time at the start is not read. "fit" takes out the least-squares sine and
-    keeps all of the noise. What lies above `bandwidth_hz` is not counted; None counts up to half the rate. Neither
-    counts a DC offset. Takes and raises what `harmonics` does; the notch also needs a few periods more than it takes
-    to settle.
-    Source: AES17 (notch and 20 kHz *from memory*, over the total *from memory*); *derived* by least squares.
+    keeps all of the noise. Neither counts a DC offset.
 
+    Parameters
+    ----------
+    samples : array of float, `(n,)` or `(n, channels)`
+        Full scale is ±1.0.
+    rate_hz : int
+        The sample rate.
+    fundamental_hz : float, optional
+        The tone; found by `tone_frequency_hz` unless given.
+    method : "notch" or "fit"
+        How the tone is taken out; the notch needs a few periods more than it takes to settle.
+    bandwidth_hz : float or None
+        What lies above is not counted; None counts up to half the rate.
+
+    Returns
+    -------
+    ndarray `(channels,)`
+        Percent.
+
+    Raises
+    ------
+    GainError
+        As `harmonics` does, and for another method or a bandwidth that is not above 0 Hz.
+
+    References
+    ----------
+    AES17 (notch and 20 kHz *from memory*, over the total *from memory*). *Derived*: least squares.
+
+    Examples
+    --------
     >>> tone = 2 * np.pi * 997 / 48000 * np.arange(48000)
     >>> thd_n_percent(np.sin(tone) + 0.01 * np.sin(3 * tone), 48000, method="fit").round(3).tolist()
     [1.0]
@@ -251,12 +323,37 @@ def intermodulation(
 ) -> Intermodulation:
     """The sum and difference tones that a pair of tones makes in a stage, fitted together with the pair.
 
-    Takes float samples `(n,)` or `(n, channels)` and the two frequencies. Products m low + n high with |m| + |n| up to
-    `highest_order` that lie between 0 Hz and half the rate; of two that fall together the lower order counts. Usual
-    pairs are 60 Hz and 7 kHz at 4:1, and 19 and 20 kHz at 1:1. Raises GainError for samples that cannot be read, too
-    few of them, and frequencies that do not rise between 0 Hz and half the rate.
-    Source: *published*, IEC 60268-3 (the two percentages; sums of pairs *from memory*); *derived* by least squares.
+    Products m low + n high that lie between 0 Hz and half the rate; of two that fall together the lower order counts.
+    Usual pairs are 60 Hz and 7 kHz at 4:1, and 19 and 20 kHz at 1:1.
 
+    Parameters
+    ----------
+    samples : array of float, `(n,)` or `(n, channels)`
+        Full scale is ±1.0.
+    rate_hz : int
+        The sample rate.
+    low_hz, high_hz : float
+        The two tones.
+    highest_order : int
+        The largest |m| + |n|, 1 to 9.
+
+    Returns
+    -------
+    Intermodulation
+        The amplitude of each product, and the two percentages of IEC 60268-3.
+
+    Raises
+    ------
+    GainError
+        For samples that cannot be read, too few of them, and frequencies that do not rise between 0 Hz and half the
+        rate.
+
+    References
+    ----------
+    *Published*: IEC 60268-3 (the two percentages; sums of pairs *from memory*). *Derived*: least squares.
+
+    Examples
+    --------
     >>> time = np.arange(48000) / 48000
     >>> pair = np.sin(2 * np.pi * 60 * time) + 0.25 * np.sin(2 * np.pi * 7000 * time)
     >>> intermodulation(pair + 0.01 * pair**2, 48000, 60, 7000).of(1, 1).round(5).tolist()
@@ -309,12 +406,35 @@ class Null:
 def null(reference: ArrayLike, signal: ArrayLike, rate_hz: int, *, longest_delay_seconds: float = 0.1) -> Null:
     """How deep a signal cancels against a reference once level and delay are matched: the null test as a number.
 
-    Takes two recordings of one shape, `(n,)` or `(n, channels)`, and finds the one gain and the one delay (parts of a
-    sample included, up to `longest_delay_seconds` either way) that leave least of the signal. What is left is what the
-    stage between them did besides: distortion, noise, dynamics, filtering. Read where both overlap, 64 samples clear
-    of the ends. Raises GainError for recordings of different shape, silent ones, and ones shorter than 256 samples.
+    Finds the one gain and the one delay, parts of a sample included, that leave least of the signal. What is left is
+    what the stage between them did besides: distortion, noise, dynamics, filtering. Read where both overlap, 64 samples
+    clear of the ends.
+
+    Parameters
+    ----------
+    reference, signal : array of float, `(n,)` or `(n, channels)`
+        Two recordings of one shape, 256 samples and more.
+    rate_hz : int
+        The sample rate.
+    longest_delay_seconds : float
+        How far the delay is looked for, either way.
+
+    Returns
+    -------
+    Null
+        The gain and delay of the match, and what is left.
+
+    Raises
+    ------
+    GainError
+        For recordings of different shape, silent ones, and ones shorter than 256 samples.
+
+    References
+    ----------
     *Derived*: least squares, from the top of the cross-correlation on.
 
+    Examples
+    --------
     >>> noise = np.random.default_rng(1).standard_normal(48000)
     >>> found = null(noise, -0.5 * np.roll(noise, 3), 48000)
     >>> round(found.gain_db, 2), found.gain < 0, round(found.delay_seconds * 48000, 6), found.null_depth_db > 200

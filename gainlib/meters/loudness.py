@@ -53,18 +53,37 @@ _NO_BLOCK_POWER = 10.0 ** ((-70.0 + 0.691) / 10.0)  # what -70 LUFS is as a weig
 
 
 def k_weighting(rate_hz: int) -> NDArray[np.float64]:
-    """The K-weighting filter: how much of each frequency counts towards loudness; two sections `(2, 6)`.
+    """The K-weighting filter: how much of each frequency counts towards loudness.
 
-    In the order of scipy's second-order sections: b0 b1 b2 a0 a1 a2, the shelf first. At 48 kHz the coefficients are
-    those of the recommendation's tables. The recommendation asks other rates for the same response, so that a reading
-    does not depend on the rate: the second section is scaled to the same pass-band gain, and the shelf is matched to
-    the one at 48 kHz at 0 Hz, 997 Hz and 20 kHz (half the rate below 40 kHz). Both together stay within 0.001 dB of
-    the response at 48 kHz from 32 kHz up, 0.004 dB at 16 kHz and 0.05 dB at 8 kHz. A plain bilinear transform, as
-    many meters have it, is 0.018 dB low at 96 kHz and 0.04 dB high at 16 kHz for a tone of 997 Hz.
-    Raises GainError for a rate that is not between 8 and 192 kHz.
-    Source: *published*, ITU-R BS.1770-5 Annex 1 Tables 1 and 2; the prototype's constants are those that reproduce
-    them to 1e-12 and are in wide use (*common practice*); the matching is *derived* below.
+    At 48 kHz the coefficients are those of the recommendation's tables. The recommendation asks other rates for the
+    same response, so that a reading does not depend on the rate: the second section is scaled to the same pass-band
+    gain, and the shelf is matched to the one at 48 kHz at 0 Hz, 997 Hz and 20 kHz (half the rate below 40 kHz). Both
+    together stay within 0.001 dB of the response at 48 kHz from 32 kHz up, 0.004 dB at 16 kHz and 0.05 dB at 8 kHz. A
+    plain bilinear transform, as many meters have it, is 0.018 dB low at 96 kHz and 0.04 dB high at 16 kHz for a tone of
+    997 Hz.
 
+    Parameters
+    ----------
+    rate_hz : int
+        The sample rate, 8 to 192 kHz.
+
+    Returns
+    -------
+    ndarray `(2, 6)`
+        Two second-order sections, the shelf first, each b0 b1 b2 a0 a1 a2.
+
+    Raises
+    ------
+    GainError
+        For a rate that is not between 8 and 192 kHz.
+
+    References
+    ----------
+    *Published*: ITU-R BS.1770-5 Annex 1 Tables 1 and 2; the prototype's constants are those that reproduce them to
+    1e-12 and are in wide use (*common practice*); the matching is *derived* below.
+
+    Examples
+    --------
     >>> k_weighting(48000)[1].round(5).tolist()
     [1.0, -2.0, 1.0, 1.0, -1.99005, 0.99007]
     """
@@ -180,13 +199,29 @@ class Loudness:
 
 
 class LoudnessMeter(StreamMeter):
-    """Loudness of blocks of any size: `push` each, ask `reading` at any time; the same as of the whole, bit for bit.
+    """Loudness of a stream: `push` each block, ask `reading` at any time; the same as of the whole, bit for bit.
 
-    Made for one rate and one number of channels, in the orders of CHANNEL_WEIGHTS. The two gates need every 100 ms at
-    the end, so the meter sets aside 7 MB once, room for 24 hours of them, and refuses what comes after; nothing else
-    that it keeps grows. Raises GainError for rates outside 8 to 192 kHz, for other numbers of channels, and for blocks
-    that cannot be read.
+    The two gates need every 100 ms at the end, so the meter sets aside 7 MB once, room for 24 hours of them, and
+    refuses what comes after; nothing else that it keeps grows.
 
+    Parameters
+    ----------
+    rate_hz : int
+        The sample rate, 8 to 192 kHz.
+    channels : int
+        How many channels each block has, 1 to 6, in the orders of CHANNEL_WEIGHTS.
+
+    Raises
+    ------
+    GainError
+        For rates outside 8 to 192 kHz, for other numbers of channels, and as `LevelMeter` does.
+
+    References
+    ----------
+    *Published*: ITU-R BS.1770-5 Annex 1, EBU Tech 3341 and Tech 3342 (2023).
+
+    Examples
+    --------
     >>> meter = LoudnessMeter(48000, 1)
     >>> for second in range(3):
     ...     meter.push(0.1 * np.sin(2 * np.pi * 997 / 48000 * np.arange(48000)))
@@ -274,10 +309,29 @@ class LoudnessMeter(StreamMeter):
 def loudness(samples: ArrayLike, rate_hz: int) -> Loudness:
     """Everything that BS.1770 and the EBU documents read of a recording, in one pass.
 
-    Takes float samples `(n,)` or `(n, channels)`, the channels in the orders of CHANNEL_WEIGHTS. Raises GainError for
-    samples that cannot be read, rates outside 8 to 192 kHz and other numbers of channels.
-    Source: *published*, ITU-R BS.1770-5 Annex 1, EBU Tech 3341 and Tech 3342 (2023).
+    Parameters
+    ----------
+    samples : array of float, `(n,)` or `(n, channels)`
+        Full scale is ±1.0, the channels in the orders of CHANNEL_WEIGHTS.
+    rate_hz : int
+        The sample rate, 8 to 192 kHz.
 
+    Returns
+    -------
+    Loudness
+        Integrated loudness, maxima and loudness range.
+
+    Raises
+    ------
+    GainError
+        For samples that cannot be read, rates outside 8 to 192 kHz and other numbers of channels.
+
+    References
+    ----------
+    *Published*: ITU-R BS.1770-5 Annex 1, EBU Tech 3341 and Tech 3342 (2023).
+
+    Examples
+    --------
     >>> round(loudness(np.sin(2 * np.pi * 997 / 48000 * np.arange(48000)), 48000).integrated_lufs, 2)
     -3.01
     """
@@ -285,10 +339,32 @@ def loudness(samples: ArrayLike, rate_hz: int) -> Loudness:
 
 
 def loudness_lufs(samples: ArrayLike, rate_hz: int) -> float:
-    """The integrated loudness of the whole recording in LUFS, with both gates; silence reads -inf.
+    """The integrated loudness of the whole recording, with both gates.
 
-    Takes what `loudness` takes and raises what it raises, also for less than 0.4 s. Source: *published*, BS.1770-5.
+    Parameters
+    ----------
+    samples : array of float, `(n,)` or `(n, channels)`
+        Full scale is ±1.0, the channels in the orders of CHANNEL_WEIGHTS.
+    rate_hz : int
+        The sample rate, 8 to 192 kHz.
 
+    Returns
+    -------
+    float
+        LUFS; silence reads -inf.
+
+    Raises
+    ------
+    GainError
+        For samples that cannot be read, rates outside 8 to 192 kHz and other numbers of channels, and for less than 0.4
+        s.
+
+    References
+    ----------
+    *Published*: ITU-R BS.1770-5.
+
+    Examples
+    --------
     >>> round(loudness_lufs(np.sin(2 * np.pi * 997 / 48000 * np.arange(48000)), 48000), 2)
     -3.01
     """
@@ -296,8 +372,32 @@ def loudness_lufs(samples: ArrayLike, rate_hz: int) -> float:
 
 
 def momentary_max_lufs(samples: ArrayLike, rate_hz: int) -> float:
-    """The loudest 400 ms in LUFS, ungated, on a grid of 10 ms; needs 0.4 s. *Published*, EBU Tech 3341.
+    """The loudest 400 ms, ungated, on a grid of 10 ms.
 
+    Parameters
+    ----------
+    samples : array of float, `(n,)` or `(n, channels)`
+        Full scale is ±1.0, the channels in the orders of CHANNEL_WEIGHTS.
+    rate_hz : int
+        The sample rate, 8 to 192 kHz.
+
+    Returns
+    -------
+    float
+        LUFS; silence reads -inf.
+
+    Raises
+    ------
+    GainError
+        For samples that cannot be read, rates outside 8 to 192 kHz and other numbers of channels, and for less than 0.4
+        s.
+
+    References
+    ----------
+    *Published*: EBU Tech 3341.
+
+    Examples
+    --------
     >>> round(momentary_max_lufs(np.sin(2 * np.pi * 997 / 48000 * np.arange(48000)), 48000), 2)
     -3.01
     """
@@ -305,8 +405,32 @@ def momentary_max_lufs(samples: ArrayLike, rate_hz: int) -> float:
 
 
 def short_term_max_lufs(samples: ArrayLike, rate_hz: int) -> float:
-    """The loudest 3 s in LUFS, ungated, on a grid of 10 ms; needs 3 s. *Published*, EBU Tech 3341.
+    """The loudest 3 s, ungated, on a grid of 10 ms.
 
+    Parameters
+    ----------
+    samples : array of float, `(n,)` or `(n, channels)`
+        Full scale is ±1.0, the channels in the orders of CHANNEL_WEIGHTS.
+    rate_hz : int
+        The sample rate, 8 to 192 kHz.
+
+    Returns
+    -------
+    float
+        LUFS; silence reads -inf.
+
+    Raises
+    ------
+    GainError
+        For samples that cannot be read, rates outside 8 to 192 kHz and other numbers of channels, and for less than 3
+        s.
+
+    References
+    ----------
+    *Published*: EBU Tech 3341.
+
+    Examples
+    --------
     >>> round(short_term_max_lufs(np.sin(2 * np.pi * 997 / 48000 * np.arange(3 * 48000)), 48000), 2)
     -3.01
     """
@@ -314,10 +438,34 @@ def short_term_max_lufs(samples: ArrayLike, rate_hz: int) -> float:
 
 
 def loudness_range_lu(samples: ArrayLike, rate_hz: int) -> float:
-    """The loudness range in LU: how far quiet and loud passages lie apart; needs 3 s. *Published*, EBU Tech 3342.
+    """The loudness range: how far quiet and loud passages lie apart.
 
     Ten short-term values a second, full windows only: the silence that the document asks to follow is not added.
 
+    Parameters
+    ----------
+    samples : array of float, `(n,)` or `(n, channels)`
+        Full scale is ±1.0, the channels in the orders of CHANNEL_WEIGHTS.
+    rate_hz : int
+        The sample rate, 8 to 192 kHz.
+
+    Returns
+    -------
+    float
+        LU; silence reads 0.
+
+    Raises
+    ------
+    GainError
+        For samples that cannot be read, rates outside 8 to 192 kHz and other numbers of channels, and for less than 3
+        s.
+
+    References
+    ----------
+    *Published*: EBU Tech 3342.
+
+    Examples
+    --------
     >>> round(loudness_range_lu(np.sin(2 * np.pi * 997 / 48000 * np.arange(3 * 48000)), 48000), 2)
     0.0
     """
@@ -325,10 +473,31 @@ def loudness_range_lu(samples: ArrayLike, rate_hz: int) -> float:
 
 
 def momentary_lufs(samples: ArrayLike, rate_hz: int) -> Series:
-    """The momentary loudness as it runs: LUFS of the 400 ms that end at 0.40 s, 0.41 s, 0.42 s, ...
+    """The momentary loudness as it runs: of the 400 ms that end at 0.40 s, 0.41 s, 0.42 s, ...
 
-    Takes what `loudness` takes; an empty array for less than 0.4 s. *Published*, EBU Tech 3341 (sliding rectangle).
+    Parameters
+    ----------
+    samples : array of float, `(n,)` or `(n, channels)`
+        Full scale is ±1.0, the channels in the orders of CHANNEL_WEIGHTS.
+    rate_hz : int
+        The sample rate, 8 to 192 kHz.
 
+    Returns
+    -------
+    ndarray `(cells,)`
+        LUFS; empty for less than 0.4 s.
+
+    Raises
+    ------
+    GainError
+        For samples that cannot be read, rates outside 8 to 192 kHz and other numbers of channels.
+
+    References
+    ----------
+    *Published*: EBU Tech 3341 (sliding rectangle).
+
+    Examples
+    --------
     >>> momentary_lufs(np.sin(2 * np.pi * 997 / 48000 * np.arange(20000)), 48000).round(1).tolist()
     [-3.0, -3.0]
     """
@@ -336,10 +505,31 @@ def momentary_lufs(samples: ArrayLike, rate_hz: int) -> Series:
 
 
 def short_term_lufs(samples: ArrayLike, rate_hz: int) -> Series:
-    """The short-term loudness as it runs: LUFS of the 3 s that end at 3.00 s, 3.01 s, 3.02 s, ...
+    """The short-term loudness as it runs: of the 3 s that end at 3.00 s, 3.01 s, 3.02 s, ...
 
-    Takes what `loudness` takes; an empty array for less than 3 s. *Published*, EBU Tech 3341 (sliding rectangle).
+    Parameters
+    ----------
+    samples : array of float, `(n,)` or `(n, channels)`
+        Full scale is ±1.0, the channels in the orders of CHANNEL_WEIGHTS.
+    rate_hz : int
+        The sample rate, 8 to 192 kHz.
 
+    Returns
+    -------
+    ndarray `(cells,)`
+        LUFS; empty for less than 3 s.
+
+    Raises
+    ------
+    GainError
+        For samples that cannot be read, rates outside 8 to 192 kHz and other numbers of channels.
+
+    References
+    ----------
+    *Published*: EBU Tech 3341 (sliding rectangle).
+
+    Examples
+    --------
     >>> short_term_lufs(np.sin(2 * np.pi * 997 / 48000 * np.arange(3 * 48000)), 48000).round(1).tolist()
     [-3.0]
     """

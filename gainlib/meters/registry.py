@@ -444,6 +444,13 @@ _MEASURES = Measures(
 def measures() -> Measures:
     """Every measure: its name, unit, meaning and what it needs.
 
+    Returns
+    -------
+    Measures
+        A mapping by name; in a notebook it shows itself as a table.
+
+    Examples
+    --------
     >>> measures()["crest_db"].unit
     'dB'
     """
@@ -451,11 +458,30 @@ def measures() -> Measures:
 
 
 def measure(name: str, audio: Audio, *, per_channel: bool = False) -> float | Readings:
-    """One number for the recording, the worst channel's; with `per_channel=True` an array `(channels,)`.
+    """One number for the recording, the worst channel's, or each channel's.
 
-    Raises GainError for a name that is not in `measures()`, with the nearest one that is, for anything but Audio, for
-    a recording that lacks what the measure needs, and for a measure of the whole asked channel by channel.
+    Parameters
+    ----------
+    name : str
+        One of `measures()`.
+    audio : Audio
+        A recording.
+    per_channel : bool
+        Whether each channel's reading is wanted.
 
+    Returns
+    -------
+    float or ndarray `(channels,)`
+        In the measure's unit.
+
+    Raises
+    ------
+    GainError
+        For a name that is not in `measures()`, with the nearest one that is, for anything but Audio, for a recording
+        that lacks what the measure needs, and for a measure of the whole asked channel by channel.
+
+    Examples
+    --------
     >>> round(measure("peak_dbfs", Audio(np.array([0.0, 0.5]), 48000)), 2)
     -6.02
     """
@@ -473,9 +499,26 @@ def measure(name: str, audio: Audio, *, per_channel: bool = False) -> float | Re
 def measure_all(audio: Audio, names: Iterable[str] | None = None) -> dict[str, float]:
     """Many numbers for one recording, the worst channel's of each, working out once what they share.
 
-    `names` are measures, in the order wanted; left out, every measure that does not need a tone and that the recording
-    does not lack anything for. Raises GainError as `measure` does.
+    Parameters
+    ----------
+    audio : Audio
+        A recording.
+    names : iterable of str, optional
+        Measures, in the order wanted; left out, every measure that does not need a tone and that the recording does not
+        lack anything for.
 
+    Returns
+    -------
+    dict of float by name
+        In each measure's unit.
+
+    Raises
+    ------
+    GainError
+        As `measure` does.
+
+    Examples
+    --------
     >>> found = measure_all(Audio(np.full(480, 0.5), 48000), ["peak_dbfs", "crest_db"])
     >>> {name: round(value, 2) for name, value in found.items()}
     {'peak_dbfs': -6.02, 'crest_db': 0.0}

@@ -38,10 +38,29 @@ class GainReduction:
 def gain_reduction(reduction_db: ArrayLike, *, working_above_db: float = 0.1) -> GainReduction:
     """How hard a compressor worked: its largest reduction, the mean while working, and how much of the time that was.
 
-    Takes the reduction in dB for each sample or frame, 0 or more, any shape. It works where the reduction is above
-    `working_above_db`; a compressor that never works has a mean of 0 dB. Raises GainError for an empty array, for
-    values below 0 or not finite. The threshold of 0.1 dB is *common practice*: less is not seen on a meter.
+    Parameters
+    ----------
+    reduction_db : array of float, any shape
+        The reduction of each sample or frame, 0 dB or more.
+    working_above_db : float
+        It works where the reduction is above this.
 
+    Returns
+    -------
+    GainReduction
+        A compressor that never works has a mean of 0 dB.
+
+    Raises
+    ------
+    GainError
+        For an empty array, and for values below 0 or not finite.
+
+    References
+    ----------
+    *Common practice*: less than 0.1 dB is not seen on a meter.
+
+    Examples
+    --------
     >>> gain_reduction([0.0, 0.0, 3.0, 5.0])
     GainReduction(largest_db=5.0, mean_while_working_db=4.0, working_share=0.5)
     """
@@ -51,11 +70,22 @@ def gain_reduction(reduction_db: ArrayLike, *, working_above_db: float = 0.1) ->
 
 
 class GainReductionMeter:
-    """`gain_reduction` of blocks of any size: `push` each, ask `reading` at any time; keeps four numbers.
+    """`gain_reduction` of a stream: `push` each block, ask `reading` at any time; keeps four numbers.
 
-    The largest and the share are those of the whole; the mean may differ by rounding, some 1e-12 dB. Raises GainError
-    as `gain_reduction` does, and when asked before anything was pushed.
+    The largest and the share are those of the whole; the mean may differ by rounding, some 1e-12 dB.
 
+    Parameters
+    ----------
+    working_above_db : float
+        It works where the reduction is above this.
+
+    Raises
+    ------
+    GainError
+        As `gain_reduction` does, and when asked before anything was pushed.
+
+    Examples
+    --------
     >>> meter = GainReductionMeter()
     >>> meter.push([0.0, 3.0])
     >>> meter.push([0.0, 5.0])
@@ -106,11 +136,34 @@ def short_time_spectrum(
 ) -> Spectrum:
     """What sounds when: the spectrum of windows of 40 ms, fifty times a second; a full-scale sine reads 0 dBFS.
 
-    Takes float samples `(n,)` or `(n, channels)`. Hann window; between two bins a sine reads up to 1.42 dB less. Full
-    windows only, a shorter recording is one window filled up with silence. Raises GainError for samples that cannot
-    be read, a rate below 1 Hz, and settings that are not above 0 or not finite. *Published*: the Hann window's
-    scalloping loss, Harris, Proc. IEEE 66(1), 1978.
+    Hann window; between two bins a sine reads up to 1.42 dB less. Full windows only; a shorter recording is one window
+    filled up with silence.
 
+    Parameters
+    ----------
+    samples : array of float, `(n,)` or `(n, channels)`
+        Full scale is ±1.0.
+    rate_hz : int
+        The sample rate.
+    window_seconds, frames_a_second : float
+        How long a window is, and how often one starts.
+
+    Returns
+    -------
+    Spectrum
+        Level by frame, frequency and channel.
+
+    Raises
+    ------
+    GainError
+        For samples that cannot be read, a rate below 1 Hz, and settings that are not above 0 or not finite.
+
+    References
+    ----------
+    *Published*: the Hann window's scalloping loss, Harris, Proc. IEEE 66(1), 1978.
+
+    Examples
+    --------
     >>> found = short_time_spectrum(np.sin(2 * np.pi * 1000 / 48000 * np.arange(48000)), 48000)
     >>> loudest = found.frequency_hz[found.level_dbfs[0, :, 0].argmax()]
     >>> found.level_dbfs.shape, round(float(found.level_dbfs.max()), 2), float(loudest)
@@ -155,11 +208,34 @@ class OctaveBands:
 def octave_bands(samples: ArrayLike, rate_hz: int, *, parts: int = 1) -> OctaveBands:
     """The level in each octave from 31.5 Hz to 16 kHz, or in each third of one with `parts=3`.
 
-    Takes float samples `(n,)` or `(n, channels)`; AES17 RMS, so a full-scale sine reads 0 dBFS in its band. Bands that
-    reach beyond half the rate are left out. Their edges are sharp, cut in the spectrum of the whole recording, which
-    a filter bank after the standard is not. Raises GainError for samples that cannot be read, a rate below 1 Hz, and
-    `parts` other than 1 or 3. *Published*: IEC 61260-1 (middle frequencies, base ten).
+    Bands that reach beyond half the rate are left out. Their edges are sharp, cut in the spectrum of the whole
+    recording, which a filter bank after the standard is not.
 
+    Parameters
+    ----------
+    samples : array of float, `(n,)` or `(n, channels)`
+        Full scale is ±1.0.
+    rate_hz : int
+        The sample rate.
+    parts : int
+        1 for octaves, 3 for thirds.
+
+    Returns
+    -------
+    OctaveBands
+        AES17 RMS by band and channel: a full-scale sine reads 0 dBFS in its band.
+
+    Raises
+    ------
+    GainError
+        For samples that cannot be read, a rate below 1 Hz, and `parts` other than 1 or 3.
+
+    References
+    ----------
+    *Published*: IEC 61260-1 (middle frequencies, base ten).
+
+    Examples
+    --------
     >>> found = octave_bands(np.sin(2 * np.pi * 1000 / 48000 * np.arange(48000)), 48000)
     >>> found.middle_hz.round(1).tolist()[:3], found.level_dbfs[5].round(2).tolist() == [0.0]
     ([31.6, 63.1, 125.9], True)

@@ -84,7 +84,9 @@ class Practice:
             "The sum has every fader at 0 dB: stems added sample by sample from their first samples on, mono stems to "
             "both sides.",
             f"Noise above {_level(self.noise_limit_dbfs, 'dBFS')} after the trims is called trouble (common practice); "
-            "the noise floor is the quietest twentieth of a stem, and is left out where a stem never pauses.",
+            "the noise floor is the quietest twentieth of what sounds in a stem, left out where a stem never pauses.",
+            "Flat tops are found where a clipped stem was only turned down or dithered; an equaliser, a capacitor, a "
+            "filter or lossy coding after the clip hides them, so none found does not prove that a stem is whole.",
             f"The compressor that is looked at has its threshold at {_level(self.threshold_dbfs, 'dBFS')} and hears "
             "the sample peak and windows of 50 ms.",
             "RMS levels have the AES17 zero: a full-scale sine reads 0 dBFS. Loudness is after ITU-R BS.1770-5, true "

@@ -1,8 +1,9 @@
 """How many planted clips `flat_tops` still finds after what may stand behind a clip, and what it takes for clips.
 
 `python tests/benchmarks/bench_flat_tops.py`: each of the course's stems is driven over full scale by 1, 3 and 6 dB and
-cut off there; then it goes through one of the ways below. Printed are the files in which anything was found, of those
-that were clipped at two places and more; the places found, of those planted; and how many whole files were accused.
+cut off there, and four steady tones as well; then it goes through one of the ways below. Printed are the files in which
+anything was found, of those that were clipped at two places and more; the places found, of those planted; and how many
+whole files were accused.
 """
 
 from __future__ import annotations
@@ -80,25 +81,32 @@ WAYS: dict[str, Way] = {
 }
 
 
+def rate(way: Way, recordings: list[np.ndarray]) -> str:
+    """Files and places found of those planted, and whole files accused."""
+    accused = sum(len(flat_tops(way(samples))) > 0 for samples in recordings)
+    files = found_files = places = found_places = 0
+    for samples in recordings:
+        for over in OVERS_DB:
+            cut = np.clip(samples / np.abs(samples).max() * 10 ** (over / 20), -1, 1)
+            planted = len(clipped_runs(cut))
+            if planted < 2:  # one place may be chance, and is not looked for
+                continue
+            found = len(flat_tops(way(cut)))
+            files, places = files + 1, places + planted
+            found_files, found_places = found_files + (found > 0), found_places + min(found, planted)
+    share = f"{found_files} of {files} files"
+    return (
+        f"{share:>15}, {100 * found_places / places:5.1f} % of {places} places, {accused} of {len(recordings)} accused"
+    )
+
+
 def rates() -> None:
-    clean = [soundfile.read(each, always_2d=True)[0] for each in sorted(bundled_folder("media").glob("*.flac"))]
-    clean += [0.5 * np.sin(2 * np.pi * hz * np.arange(5 * RATE_HZ) / RATE_HZ)[:, None] for hz in (30, 80, 220, 997)]
-    print(f"{len(clean)} recordings, driven over full scale by {', '.join(f'{over:g}' for over in OVERS_DB)} dB")
-    print(f"{'':<40} files found   places found   whole files accused")
+    stems = [soundfile.read(each, always_2d=True)[0] for each in sorted(bundled_folder("media").glob("*.flac"))]
+    tones = [0.5 * np.sin(2 * np.pi * hz * np.arange(5 * RATE_HZ) / RATE_HZ)[:, None] for hz in (30, 80, 220, 997)]
+    print(f"driven over full scale by {', '.join(f'{over:g}' for over in OVERS_DB)} dB; {len(WAYS)} ways")
+    print(f"{'':<36}{'the stems':>15} {'':<47}steady tones")
     for name, way in WAYS.items():
-        accused = sum(len(flat_tops(way(samples))) > 0 for samples in clean)
-        files = found_files = places = found_places = 0
-        for samples in clean:
-            for over in OVERS_DB:
-                cut = np.clip(samples / np.abs(samples).max() * 10 ** (over / 20), -1, 1)
-                planted = len(clipped_runs(cut))
-                if planted < 2:  # one place may be chance, and is not looked for
-                    continue
-                found = len(flat_tops(way(cut)))
-                files, places = files + 1, places + planted
-                found_files, found_places = found_files + (found > 0), found_places + min(found, planted)
-        share = f"{found_files} of {files}"
-        print(f"{name:<40} {share:>11}   {100 * found_places / places:10.1f} %   {accused} of {len(clean)}", flush=True)
+        print(f"{name:<36}{rate(way, stems)}    {rate(way, tones)}", flush=True)
 
 
 if __name__ == "__main__":
