@@ -15,10 +15,11 @@ from gainlib.benches.candidates import Candidates
 from gainlib.benches.controls import Control
 from gainlib.errors import GainError, suggest
 from gainlib.exercises import ControlSpec, Exercise, Hint, Variant, Verdict, check, load
+from gainlib.exercises.pictures import view_for
 from gainlib.learners.enrolment import own_variant
 from gainlib.learners.progress import Progress
 from gainlib.text import counted
-from gainlib.views import Headline, View, Waveform
+from gainlib.views import Headline, View
 from gainlib.widgets.cell_display import close_tree, take_place
 from gainlib.widgets.questions import ask_input
 from gainlib.widgets.scripts import page_script
@@ -78,7 +79,7 @@ class Sitting:
 
     def __init__(self, exercise: Exercise, variant: Variant, progress: Progress, *, kept: bool, draw: int = 0) -> None:
         self.exercise, self.variant, self.progress, self.draw = exercise, variant, progress, draw
-        views = [Waveform(parts=variant.parts) if each == "waveform" else each for each in variant.views]
+        views = [view_for(each, variant) for each in variant.views]
         self.candidates: Candidates | None = None
         self.bench: Bench | None = None
         if variant.candidates:
@@ -318,10 +319,10 @@ def _control(move: ControlSpec) -> Control:
     return Control(move.path, move.low, move.high, move.step, options=move.options or None)
 
 
-def _with_ride(views: Sequence[str | View], variant: Variant) -> Sequence[str | View]:
+def _with_ride(views: Sequence[View], variant: Variant) -> Sequence[str | View]:
     """The views of an exercise, and the picture that a ride is drawn in where one is to be drawn."""
     drawn = any(each.points for each in variant.controls)
-    there = any(each == "ride" or getattr(each, "name", "") == "ride" for each in views)
+    there = any(each.name == "ride" for each in views)
     return [*views, "ride"] if drawn and not there else views
 
 

@@ -15,9 +15,10 @@ from markupsafe import Markup
 
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise, Variant
+from gainlib.exercises.pictures import view_for
 from gainlib.flow import Session
 from gainlib.html.figures import DRAW_ALL, bokeh_script, embedded
-from gainlib.views import Columns, View, Waveform, view
+from gainlib.views import Columns
 
 __all__ = ["answered_picture", "page", "picture", "script", "script_beside"]
 
@@ -76,7 +77,7 @@ def answered_picture(variant: Variant, answer: dict[str, Any]) -> tuple[str, Col
     if not variant.views or variant.candidates:
         return None  # where versions were judged, nothing was set
     rendering = _as_set(variant, answer).render()
-    drawn = _view(variant.views[0], variant)
+    drawn = view_for(variant.views[0], variant)
     return (
         _spec(variant.exercise, variant.views[0]),
         drawn.columns(rendering),
@@ -107,11 +108,7 @@ def _as_set(variant: Variant, answer: dict[str, Any]) -> Session:
 def _spec(exercise: Exercise, choice: str) -> str:
     """A figure is the same for all answers to an exercise; only its columns change."""
     variant = exercise.variant("anyone")
-    return spec_of(_view(choice, variant).figure(variant.session.render()))
-
-
-def _view(choice: str, variant: Variant) -> View:
-    return Waveform(parts=variant.parts) if choice == Waveform.name else view(choice)
+    return spec_of(view_for(choice, variant).figure(variant.session.render()))
 
 
 def _lists(columns: Columns) -> dict[str, dict[str, list[Any]]]:

@@ -122,6 +122,13 @@ class Delivery(Stage):
         return TARGETS[self.target].true_peak_dbtp if self.true_peak_dbtp is None else self.true_peak_dbtp
 
     @property
+    def order(self) -> Target:
+        """What the file must meet: the published target, or the delivery's own where its loudness is another."""
+        published = TARGETS[self.target]
+        name = self.target if self.wanted_lufs == published.loudness_lufs else "the delivery"
+        return Target(name, self.wanted_lufs, published.tolerance_lu, self.most_dbtp)
+
+    @property
     def traced(self) -> bool:
         """Whether it limits."""
         return self.limited

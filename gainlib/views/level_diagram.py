@@ -11,7 +11,7 @@ from bokeh.models import ColumnDataSource, HoverTool
 from gainlib.flow import Rendering, TapLevels
 from gainlib.text import left, level, plain, signed, times
 from gainlib.views.base import Columns, View
-from gainlib.views.phrasing import stage_of
+from gainlib.views.phrasing import floor_words, stage_of
 from gainlib.views.signal_path import route
 from gainlib.views.style import coloured, decibel_axis, frame, frame_height, hatch
 
@@ -184,7 +184,7 @@ class LevelDiagram(View):
                 "text": [_cut(_headed(each), letters) for each in table],
                 "peak": [_shown(each.peak_dbfs) for each in table],
                 "rms": [_shown(each.rms_dbfs) for each in table],
-                "noise": [_shown(each.noise_dbfs) for each in table],
+                "noise": [floor_words(each.noise_dbfs) for each in table],
                 "ceiling": ["none" if math.isinf(each.ceiling_dbfs) else _shown(each.ceiling_dbfs) for each in table],
                 "left_over": [_room(each) or "no ceiling" for each in table],
             },
@@ -253,11 +253,12 @@ class LevelDiagram(View):
         )
 
     def sentence(self, rendering: Rendering) -> str:
-        """Every stage with its peak, RMS, noise floor and what is left."""
+        """Every stage with its peak, RMS, noise floor where there is one to read, and what is left."""
         parts = []
         for each in self._table(rendering):
             said = f"{_headed(each)}: peak {_shown(each.peak_dbfs)}, RMS {_shown(each.rms_dbfs)}"
-            said += f", noise floor {_shown(each.noise_dbfs)}"
+            if math.isfinite(each.noise_dbfs):
+                said += f", noise floor {floor_words(each.noise_dbfs)}"
             parts.append(f"{said}, {_room(each)}" if _room(each) else said)
         return "; ".join(parts) + ". RMS is AES17."
 

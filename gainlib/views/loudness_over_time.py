@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from typing import Any, ClassVar
 
 import numpy as np
@@ -16,7 +17,6 @@ from gainlib.stages import TARGETS, Delivery, Target
 from gainlib.text import level, signed
 from gainlib.views.base import Columns, TapView
 from gainlib.views.phrasing import of_tap
-from gainlib.views.signal_path import last_of
 from gainlib.views.style import coloured, decibel_axis, key, key_columns, sources_of, time_frame
 
 __all__ = ["LoudnessOverTime"]
@@ -28,33 +28,36 @@ _MOMENTARY_SECONDS, _SHORT_TERM_SECONDS = 0.4, 3.0
 
 
 class LoudnessOverTime(TapView):
-    """Momentary and short-term loudness behind one stage, the integrated loudness, and the target's band.
+    """Momentary and short-term loudness behind one stage, the integrated loudness, and the band of what was ordered.
 
-    `tap` is the stage, the last unless named; `target` is the name of a published one, by default that of the session's
-    delivery, else EBU R 128. Each value stands where its window ends.
+    `tap` is the stage, the last unless named. `target` is the name of a published one; without it the band is that of
+    the session's delivery, else that of `orders`, a target for each tap that has one. What nobody ordered is not drawn.
+    Each value stands where its window ends.
     """
 
     name: ClassVar[str] = "loudness"
     title: ClassVar[str] = "Loudness"
 
-    def __init__(self, tap: str | None = None, *, target: str | None = None, height: int = 230) -> None:
+    def __init__(
+        self,
+        tap: str | None = None,
+        *,
+        target: str | None = None,
+        orders: Mapping[str, Target] | None = None,
+        height: int = 230,
+    ) -> None:
         if target is not None and target not in TARGETS:
             raise GainError(f"target of the loudness view is {target!r}; {suggest(str(target), TARGETS)}")
         super().__init__(tap, height=height)
         self.target = target
+        self.orders = dict(orders or {})
 
-    def _wanted(self, rendering: Rendering) -> Target:
-        tap = last_of(rendering, lambda stage: isinstance(stage, Delivery))
-        if self.target is None and tap:
-            part, name = rendering.session.tap(tap)
-            stage = rendering.session.part(part).stage(name)
-            assert isinstance(stage, Delivery)
-            published = TARGETS[stage.target]
-            own = stage.wanted_lufs != published.loudness_lufs
-            return Target(
-                "the delivery" if own else stage.target, stage.wanted_lufs, published.tolerance_lu, stage.most_dbtp
-            )
-        return TARGETS[self.target or "EBU R 128"]
+    def _wanted(self, rendering: Rendering) -> Target | None:
+        """What was ordered: as the view was told, else of the delivery, else of the exercise."""
+        if self.target:
+            return TARGETS[self.target]
+        deliveries = [stage for part in rendering.session.chains for stage in part.chain if isinstance(stage, Delivery)]
+        return deliveries[-1].order if deliveries else self.orders.get(self.tap_of(rendering))
 
     def _runs(self, rendering: Rendering) -> tuple[NDArray[Any], NDArray[Any], float]:
         audio = rendering.at(self.tap_of(rendering))
@@ -63,7 +66,7 @@ class LoudnessOverTime(TapView):
         return momentary_lufs(audio.samples, audio.rate_hz), short_term_lufs(audio.samples, audio.rate_hz), whole
 
     def figure(self, rendering: Rendering) -> Any:
-        """Seconds along, LUFS up; thin momentary, strong short-term, dashed integrated, the target's band hatched."""
+        """Seconds along, LUFS up; thin momentary, strong short-term, dashed integrated, the band that was ordered."""
         seconds = rendering.at(self.tap_of(rendering)).seconds
         drawing = time_frame(self.height, seconds, (_FLOOR_LUFS, _TOP_LUFS + 2 * _KEY_LU), "loudness, LUFS")
         decibel_axis(drawing.yaxis, {each: level(each) for each in range(int(_FLOOR_LUFS), int(_TOP_LUFS) + 1, 10)})
@@ -81,7 +84,8 @@ class LoudnessOverTime(TapView):
         seen = drawing.line("seconds", "lufs", source=sources["short_term"], **strong, **coloured(line_color="peak"))
         drawing.segment("left", "lufs", "right", "lufs", source=sources["integrated"], **dashed,
                         **coloured(line_color="text"))  # fmt: skip
-        key(drawing, sources["key"], [("noise", thin), ("peak", strong), ("text", dashed), ("third", band)])
+        strokes = [("noise", thin), ("peak", strong), ("text", dashed), ("third", band)]
+        key(drawing, sources["key"], strokes if self._wanted(rendering) else strokes[:3])
         drawing.add_tools(
             HoverTool(
                 renderers=[seen], mode="vline",
@@ -97,13 +101,17 @@ class LoudnessOverTime(TapView):
         wanted = self._wanted(rendering)
         heard = math.isfinite(whole)
         most = [signed(float(each.max(initial=-math.inf)), unit="LUFS", plus=False) for each in (momentary, short_term)]
-        half = max(wanted.tolerance_lu, 0.3)  # a band of 0.4 LU could not be seen
         texts = [
             f"momentary, at most {most[0]}",
             f"short-term, at most {most[1]}" if len(short_term) else "short-term: needs 3 s",
             f"integrated {signed(whole, unit='LUFS', plus=False)}",
-            f"{wanted.name} {signed(wanted.loudness_lufs, unit='LUFS', plus=False)} ±{wanted.tolerance_lu:.1f} LU",
         ]
+        band = []
+        if wanted:
+            loudness_ = signed(wanted.loudness_lufs, unit="LUFS", plus=False)
+            texts.append(f"{wanted.name} {loudness_} ±{wanted.tolerance_lu:.1f} LU")
+            half = max(wanted.tolerance_lu, 0.3)  # a band of 0.4 LU could not be seen
+            band = [(wanted.loudness_lufs - half, wanted.loudness_lufs + half)]
         return {
             "momentary": _thinned(momentary, _MOMENTARY_SECONDS),
             "short_term": _thinned(short_term, _SHORT_TERM_SECONDS),
@@ -113,16 +121,16 @@ class LoudnessOverTime(TapView):
                 "lufs": np.clip(np.full(int(heard), whole if heard else 0.0), _FLOOR_LUFS, _TOP_LUFS),
             },
             "band": {
-                "left": np.zeros(1),
-                "right": np.array([seconds]),
-                "bottom": np.array([wanted.loudness_lufs - half]),
-                "top": np.array([wanted.loudness_lufs + half]),
+                "left": np.zeros(len(band)),
+                "right": np.full(len(band), seconds),
+                "bottom": np.array([low for low, _ in band]),
+                "top": np.array([high for _, high in band]),
             },
             "key": key_columns(texts, 2, lambda part: part * seconds, _TOP_LUFS + 2 * _KEY_LU, _KEY_LU),
         }
 
     def sentence(self, rendering: Rendering) -> str:
-        """The integrated loudness against the target, the loudest three seconds, the range."""
+        """The integrated loudness against what was ordered, the loudest three seconds, the range."""
         audio = rendering.at(self.tap_of(rendering))
         where = of_tap(rendering, self.tap_of(rendering))
         if audio.seconds < _MOMENTARY_SECONDS:
@@ -131,13 +139,14 @@ class LoudnessOverTime(TapView):
         if whole == -math.inf:
             return f"After the {where}: nothing loud enough to count, which starts at −70 LUFS."
         wanted = self._wanted(rendering)
-        apart = round(whole, 1) - wanted.loudness_lufs
-        target = f"{signed(wanted.loudness_lufs, unit='LUFS', plus=False)} of {wanted.name}"
-        side = "above" if apart > 0 else "below"
-        inside = "within" if abs(apart) <= wanted.tolerance_lu + 1e-9 else "outside"
-        said = f"After the {where}: integrated {signed(whole, unit='LUFS', plus=False)}, "
-        said += f"on the {target}" if round(apart, 1) == 0 else f"{abs(apart):.1f} LU {side} the {target}"
-        said += f" and {inside} its ±{wanted.tolerance_lu:.1f} LU"
+        said = f"After the {where}: integrated {signed(whole, unit='LUFS', plus=False)}"
+        if wanted:
+            apart = round(whole, 1) - wanted.loudness_lufs
+            target = f"{signed(wanted.loudness_lufs, unit='LUFS', plus=False)} of {wanted.name}"
+            side = "above" if apart > 0 else "below"
+            inside = "within" if abs(apart) <= wanted.tolerance_lu + 1e-9 else "outside"
+            said += f", on the {target}" if round(apart, 1) == 0 else f", {abs(apart):.1f} LU {side} the {target}"
+            said += f" and {inside} its ±{wanted.tolerance_lu:.1f} LU"
         if len(short_term) and math.isfinite(short_term.max()):
             end = _SHORT_TERM_SECONDS + int(short_term.argmax()) / 100
             range_lu = loudness(audio.samples, audio.rate_hz).range_lu

@@ -2,16 +2,27 @@
 
 from __future__ import annotations
 
+import math
+
 from gainlib.flow import Rendering
 from gainlib.stages import Stage
-from gainlib.text import plain
+from gainlib.text import dbfs, plain
 
-__all__ = ["of_tap", "spoken", "stage_of"]
+__all__ = ["floor_words", "of_tap", "spoken", "stage_of"]
 
 
 def stage_of(rendering: Rendering, strip: str, stage: str) -> Stage:
     """The stage behind a column of the level diagram's table."""
     return rendering.session.part(strip).stage(stage)
+
+
+def floor_words(noise_dbfs: float) -> str:
+    """A noise floor as a figure; a take without pauses tells none, and none is made up for it.
+
+    >>> floor_words(-68.3), floor_words(float("-inf"))
+    ('−68.3 dBFS', 'none to read')
+    """
+    return dbfs(noise_dbfs) if math.isfinite(noise_dbfs) else "none to read"
 
 
 def of_tap(rendering: Rendering, tap: str) -> str:

@@ -11,7 +11,7 @@ from bokeh.models import HoverTool
 from gainlib.flow import Rendering, TapLevels
 from gainlib.text import counted, dbfs, left, plain, times
 from gainlib.views.base import Columns, View
-from gainlib.views.phrasing import of_tap
+from gainlib.views.phrasing import floor_words, of_tap
 from gainlib.views.style import coloured, frame, sources_of
 
 __all__ = ["Strips"]
@@ -117,7 +117,7 @@ class Strips(View):
                 "text": stages["text"],
                 "peak_said": [dbfs(each.peak_dbfs) for each in said],
                 "rms_said": [dbfs(each.rms_dbfs) for each in said],
-                "noise_said": [dbfs(each.noise_dbfs) for each in said],
+                "noise_said": [floor_words(each.noise_dbfs) for each in said],
                 "ceiling_said": ["none" if math.isinf(each.ceiling_dbfs) else dbfs(each.ceiling_dbfs) for each in said],
             },
             "ceilings": {

@@ -25,6 +25,7 @@ from gainlib.stages import (
     Saturation,
     SoftClip,
     StoredFile,
+    Target,
     Trim,
 )
 from gainlib.views import (
@@ -316,7 +317,7 @@ def test_noise_has_no_harmonics():
 
 def test_the_loudness_is_held_against_the_target():
     # Published: BS.1770-5, a sine of 997 Hz reads 3.01 LUFS below its level in dBFS in one channel.
-    on = LoudnessOverTime().sentence(chain(sine(-19.99, 997.0, 4.0), Trim()))
+    on = LoudnessOverTime(target="EBU R 128").sentence(chain(sine(-19.99, 997.0, 4.0), Trim()))
     assert on.startswith(
         "After the trim: integrated −23.0 LUFS, on the −23.0 LUFS of EBU R 128 and within its ±0.2 LU; the loudest 3 s"
     )
@@ -332,6 +333,34 @@ def test_the_loudness_is_held_against_the_target():
     assert "integrated −16.0 LUFS, on the −16.0 LUFS of the delivery" in own
     with pytest.raises(GainError, match="target of the loudness view is 'EBU'"):
         LoudnessOverTime(target="EBU")
+
+
+def test_what_nobody_ordered_is_neither_drawn_nor_said():
+    rendering = chain(sine(-19.99, 997.0, 4.0), Trim())
+    plain = LoudnessOverTime()
+    assert plain.sentence(rendering).startswith("After the trim: integrated −23.0 LUFS; the loudest 3 s end at ")
+    columns = plain.columns(rendering)
+    assert [len(column) for column in columns["band"].values()] == [0, 0, 0, 0]
+    assert len(columns["key"]["text"]) == 3
+    assert len(plain.figure(rendering).renderers) + 1 == len(
+        LoudnessOverTime(target="EBU R 128").figure(rendering).renderers
+    )
+    assert "LUFS" not in str(headline(rendering))
+
+
+def test_an_order_holds_at_its_tap_and_a_delivery_goes_before_it():
+    order = Target("the order", -18.0, 0.5, -1.0)
+    view_ = LoudnessOverTime(orders={"voice/trim": order})
+    rendering = chain(sine(-15.99, 997.0, 1.0), Trim())
+    assert "integrated −19.0 LUFS, 1.0 LU below the −18.0 LUFS of the order and outside its ±0.5 LU" in view_.sentence(
+        rendering
+    )
+    columns = view_.columns(rendering)
+    assert (columns["band"]["bottom"].tolist(), columns["band"]["top"].tolist()) == ([-18.5], [-17.5])
+    assert columns["key"]["text"][3] == "the order −18.0 LUFS ±0.5 LU"
+    delivered = chain(sine(-15.99, 997.0, 1.0), Trim(), Delivery("EBU R 128"))
+    assert "on the −23.0 LUFS of EBU R 128" in view_.sentence(delivered)
+    assert "of the order" not in LoudnessOverTime(orders={"voice/fader": order}).sentence(rendering)
 
 
 def summed(first, second, *, stages=((), ()), sends=((), ())):

@@ -13,7 +13,7 @@ from bokeh.embed import json_item
 
 from gainlib import Audio, Converter, GainError, Preamp, Session, Source, Trim
 from gainlib.html.figures import embedded
-from gainlib.views import CloseUp, LevelDiagram, Waveform, headline, view, views
+from gainlib.views import CloseUp, LevelDiagram, Strips, Waveform, headline, view, views
 
 RATE_HZ = 48_000
 SECOND = np.arange(RATE_HZ) / RATE_HZ
@@ -78,7 +78,7 @@ def test_the_level_diagram_says_the_levels_of_a_sine():
     # Derived: -30 dBu - 18 dBu = -48 dBFS, and +40 dB is -8 dBFS; the AES17 RMS of a sine equals its peak.
     # The preamp ends at +24 dBu, which is +6 dBFS: 14 dB over the sine.
     said = LevelDiagram().sentence(rendered(SINE, 40.0))
-    assert said.startswith("Source: peak −48.0 dBFS, RMS −48.0 dBFS, noise floor ")
+    assert said.startswith("Source: peak −48.0 dBFS, RMS −48.0 dBFS; Preamp: ")  # a tone without a pause tells no floor
     assert "Preamp: peak −8.0 dBFS, RMS −8.0 dBFS" in said
     assert "14 dB left; Converter: peak −8.0 dBFS" in said
     assert ", 8 dB left; Trim: peak −8.0 dBFS" in said
@@ -117,9 +117,17 @@ def test_silence_reads_minus_infinity_and_lies_on_the_ground():
     columns = LevelDiagram().columns(rendered(np.zeros(RATE_HZ), 0.0))
     assert columns["river"]["peak"][0] == -100.0
     assert columns["numbers"]["text"][0] == "peak −∞"
-    assert "Source: peak −∞ dBFS, RMS −∞ dBFS, noise floor −∞ dBFS" in LevelDiagram().sentence(
-        rendered(np.zeros(RATE_HZ))
-    )
+    assert "Source: peak −∞ dBFS, RMS −∞ dBFS; Preamp: " in LevelDiagram().sentence(rendered(np.zeros(RATE_HZ)))
+
+
+def test_the_noise_of_a_takes_pauses_is_told_and_none_is_made_up_for_a_take_without():
+    # Derived: a sine of -60 dBFS in the pauses is a floor of -60 dBFS (AES17 reads a sine at its peak).
+    tone = np.concatenate([SINE, SINE, SINE * 0.001, SINE * 0.001])
+    for take, floor in ((tone, "−60.0 dBFS"), (np.concatenate([SINE] * 4), "none to read")):
+        rendering = Session.of(Audio(take, RATE_HZ), [Trim()], name="voice").render()
+        assert ("noise floor" in LevelDiagram().sentence(rendering)) == (floor != "none to read")
+        assert LevelDiagram().columns(rendering)["stages"]["noise"] == [floor]
+        assert Strips().columns(rendering)["stages"]["noise_said"] == [floor]
 
 
 @pytest.mark.parametrize("alignment", ["EBU R 68", "SMPTE RP 155", 4.0])
