@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
 from gainlib.errors import GainError
-from gainlib.learners.submission import LARGEST_HAND_IN_BYTES
+from gainlib.learners.hand_in_file import LARGEST_HAND_IN_BYTES
 from gainlib.text import printable, reason_of
 
 __all__ = ["IncomingFile", "walk_folder"]

@@ -17,8 +17,8 @@ from gainlib.classroom.store import HandedFile, Store
 from gainlib.classroom.workers import run_on_workers
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise
+from gainlib.learners.hand_in_file import HandIn, read_hand_in
 from gainlib.learners.learners_file import load_entry
-from gainlib.learners.submission import HandIn, read_hand_in
 
 __all__ = ["ExerciseMark", "LearnerMark", "Marks", "mark_folder"]
 

@@ -15,6 +15,7 @@ from gainlib.cli.authoring import print_proof
 from gainlib.cli.meanwhile import COMPILE_LOOPS
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise, load
+from gainlib.exercises.collection import own_name
 from gainlib.learners.jupyter_server import serve
 from gainlib.learners.naming import require_text
 from gainlib.storage import atomic_write
@@ -48,7 +49,7 @@ def faulty(given: str, learner: str) -> Verification | None:
     made: Exercise | None
     if given.endswith(".toml"):
         made, faults, _ = validate(file)
-        name = f"{file.resolve().parent.name}/{file.stem}"
+        name = own_name(file)
     else:
         made, faults = load(given), ()
     if made is not None:

@@ -11,6 +11,7 @@ contents           the table of contents: what is done, which lesson is next
 spaced_repetition  when an exercise that was missed comes back
 learners_file      the class as a learner's computer knows it
 enrolment          who the learner is in a class
-submission         the hand-in: made, and read with suspicion
+hand_in_file       what a hand-in holds, read with suspicion
+submission         handing in
 jupyter_server     JupyterLab for this folder: command, settings, run
 """

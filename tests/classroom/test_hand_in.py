@@ -9,9 +9,10 @@ import pytest
 from gainlib.errors import GainError
 from gainlib.exercises import author_answer, check, load
 from gainlib.learners.enrolment import enrol, enrolled, own_variant
+from gainlib.learners.hand_in_file import read_hand_in
 from gainlib.learners.naming import plain_name
 from gainlib.learners.progress import Progress
-from gainlib.learners.submission import hand_in, read_hand_in
+from gainlib.learners.submission import hand_in
 
 from .conftest import EXERCISE, GAIN
 

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from gainlib.classroom.intake import walk_folder
 from gainlib.errors import GainError
 from gainlib.exercises import author_answer
-from gainlib.learners.submission import read_hand_in
+from gainlib.learners.hand_in_file import read_hand_in
 
 from .conftest import EXERCISE, GAIN, TRIM, SmallClass
 

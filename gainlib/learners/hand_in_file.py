@@ -1,0 +1,149 @@
+"""The hand-in as a file: what it holds, never a score, and how one that comes from anywhere is read.
+
+Nothing in it is executed, and nothing is believed but what the marking measures again.
+"""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime
+from typing import Annotated, Any, Literal
+
+from pydantic import Field, StringConstraints, ValidationError, field_validator
+
+from gainlib.errors import GainError
+from gainlib.exercises.entry_faults import describe_first
+from gainlib.exercises.tables import Entry, Number
+from gainlib.learners.learners_file import ShortText
+from gainlib.text import describe_value
+
+__all__ = ["LARGEST_HAND_IN_BYTES", "HandIn", "HandedAnswer", "read_hand_in"]
+
+SCHEMA = "gainlib hand-in"
+VERSION = 1
+LARGEST_HAND_IN_BYTES = 512 * 1024
+
+Text = Annotated[str, StringConstraints(max_length=200)]
+Point = Annotated[list[Number], Field(min_length=2, max_length=2)]
+Value = (
+    bool | Number | Text | Annotated[list[Point], Field(max_length=500)] | Annotated[list[Text], Field(max_length=50)]
+)
+
+
+class HandedAnswer(Entry):
+    """A learner's answer to one exercise: which exercise and numbers it is for, what was set, hints taken, when."""
+
+    exercise: ShortText
+    exercise_digest: ShortText
+    values: Annotated[dict[ShortText, bool | Number | Text], Field(max_length=64)]
+    answer: Annotated[dict[ShortText, Value], Field(max_length=100)]
+    hints_used: Annotated[int, Field(ge=0, le=100)]
+    attempts: Annotated[int, Field(ge=1, le=1_000_000)]
+    time: ShortText
+
+
+class Who(Entry):
+    """The learner of a hand-in."""
+
+    id: ShortText
+    name: Text
+
+
+class OfClass(Entry):
+    """The class of a hand-in: its title, and a short word from which its key cannot be told."""
+
+    title: ShortText
+    tag: ShortText
+
+
+class Course(Entry):
+    """The version of the course, and the digest of the exercises as they were."""
+
+    gainlib: ShortText
+    digest: ShortText
+
+
+class HandIn(Entry):
+    """What a learner hands in, as it is kept in the file."""
+
+    schema_: Literal["gainlib hand-in"] = Field(alias="schema")
+    version: Literal[1]
+    of_class: OfClass = Field(alias="class")
+    learner: Who
+    course: Course
+    made: ShortText
+    answers: Annotated[list[HandedAnswer], Field(max_length=500)]
+
+    @field_validator("made")
+    @classmethod
+    def _a_time(cls, made: str) -> str:
+        if datetime.fromisoformat(made).tzinfo is None:
+            raise ValueError("no time zone")
+        return made
+
+    @property
+    def made_at(self) -> datetime:
+        """When it was made, by the clock of the learner's computer."""
+        return datetime.fromisoformat(self.made).astimezone(UTC)
+
+
+def read_hand_in(content: bytes) -> HandIn:
+    """The hand-in in these bytes; a GainError says in one sentence what is wrong with those that hold none.
+
+    Nothing in it is executed, and nothing is believed but what the marking measures again.
+
+    >>> read_hand_in(b"{")
+    Traceback (most recent call last):
+    ...
+    gainlib.errors.GainError: it is cut off or not JSON (line 1).
+    """
+    if len(content) > LARGEST_HAND_IN_BYTES:
+        raise GainError(f"it is larger than {LARGEST_HAND_IN_BYTES // 1024} kB; a hand-in is a small file.")
+    if not content.strip():
+        raise GainError("it is empty.")
+    try:
+        found = json.loads(content.decode("utf-8-sig"), parse_constant=_no_number, object_pairs_hook=_once)
+    except UnicodeDecodeError as fault:
+        raise GainError(f"it is not UTF-8 text (byte {fault.start}).") from fault
+    except json.JSONDecodeError as fault:
+        raise GainError(f"it is cut off or not JSON (line {fault.lineno}).") from fault
+    except RecursionError as fault:
+        raise GainError("it is nested too deep.") from fault
+    except GainError:
+        raise
+    except ValueError as fault:  # a number of thousands of digits
+        raise GainError("it holds a number beyond all bounds.") from fault
+    if not isinstance(found, dict) or found.get("schema") != SCHEMA:
+        raise GainError("it is JSON, but not a hand-in.")
+    version = found.get("version")
+    if isinstance(version, int) and not isinstance(version, bool) and version > VERSION:
+        raise GainError(f"it was made by a newer gainlib (version {version} of the file); update gainlib.")
+    try:
+        return HandIn.model_validate(found)
+    except ValidationError as fault:
+        raise GainError(_told(fault)) from fault
+    except (OverflowError, RecursionError) as fault:
+        raise GainError("it holds a number beyond all bounds.") from fault
+
+
+def _told(fault: ValidationError) -> str:
+    first: Any = fault.errors(include_url=False)[0]
+    place = first["loc"]
+    if place == ("made",):
+        return f"made is {describe_value(first.get('input'))}; it must be a time with its zone."
+    if len(place) > 3 and place[2] in ("answer", "values"):  # a union tells of all its members; one is enough
+        return (
+            f"{place[3]!r:.60} of answer {place[1] + 1} is {describe_value(first.get('input'))}, which answers nothing."
+        )
+    return describe_first(fault, HandIn)
+
+
+def _no_number(word: str) -> Any:
+    raise GainError(f"it holds {word}, which is no number.")
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    table = dict(pairs)
+    if len(table) < len(pairs):
+        raise GainError("an entry is there twice in it.")
+    return table
