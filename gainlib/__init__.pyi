@@ -1,6 +1,7 @@
 from .audio import Audio as Audio
 from .audio import tone as tone
 from .benches import Control as Control
+from .benches.survey_on_bench import survey as survey
 from .decibels import (
     db_from_power as db_from_power,
 )
@@ -61,9 +62,6 @@ from .notebook import (
 )
 from .notebook import (
     predict as predict,
-)
-from .notebook import (
-    survey as survey,
 )
 from .sound_file import read as read
 from .sound_file import write as write

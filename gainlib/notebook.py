@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from gainlib.benches.bench import bench
+from gainlib.benches.bench_panel import bench
 from gainlib.benches.book_panel import exercise_book
 from gainlib.benches.exercise_panel import exercise
-from gainlib.benches.hand_in_button import hand_in
-from gainlib.benches.survey_panel import survey
+from gainlib.benches.survey_on_bench import survey
+from gainlib.widgets.hand_in_button import hand_in
 from gainlib.widgets.predict import compare, predict
 
 __all__ = ["bench", "compare", "exercise", "exercise_book", "hand_in", "predict", "survey"]

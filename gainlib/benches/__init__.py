@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from gainlib.benches.bench import Bench
-from gainlib.benches.book_panel import ExerciseBook
-from gainlib.benches.controls import Control
-from gainlib.benches.exercise_panel import Sitting
+import lazy_loader
 
-__all__ = ["Bench", "Control", "ExerciseBook", "Sitting"]
+# Opened when it is first asked for: a survey in a script opens no widgets.
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -7,19 +7,17 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-import anywidget
 import ipywidgets
-import traitlets
 
-from gainlib.benches.exercise_panel import Sitting
+from gainlib.benches.events import Event
+from gainlib.benches.exercise_panel import OpenExercise
+from gainlib.benches.panel import Panel, ShownByPanel
 from gainlib.errors import GainError, suggest
 from gainlib.exercises import Exercise, Variant, exercise_names, load
 from gainlib.learners.progress import Progress
 from gainlib.learners.spaced_repetition import Missed, missed
 from gainlib.text import counted
-from gainlib.widgets.cell_display import close_tree, take_place
-from gainlib.widgets.scripts import page_script
-from gainlib.widgets.toolbar import STYLES
+from gainlib.widgets.exercise_list import ExerciseList
 
 __all__ = ["BookEntry", "ExerciseBook", "exercise_book"]
 
@@ -40,35 +38,88 @@ class BookEntry:
     missed: bool
 
 
-class BookDesk(anywidget.AnyWidget):
-    """Where one picks: topic, level, only what was missed, and the list of what fits."""
+class BookPanel(Panel):
+    """The widgets of the book: where one picks, and below it the exercise that is open."""
 
-    _esm = page_script("book.js")
-    _css = STYLES
+    def __init__(self, book: ExerciseBook) -> None:
+        super().__init__([book.on_change(self._follow), book.on_open(self._stand)])
+        self.book = book
+        self.list = ExerciseList()
+        self.list.on_msg(self._asked)
+        self.box = ipywidgets.VBox([self.list])
+        self.box.add_class("gainlib-book")
+        self._follow()
+        if book.opened is not None:
+            self._stand()
 
-    topics = traitlets.List(traitlets.List(traitlets.Unicode())).tag(sync=True)
-    levels = traitlets.List(traitlets.List(traitlets.Unicode())).tag(sync=True)
-    missed = traitlets.Unicode("").tag(sync=True)
-    items = traitlets.List(traitlets.List(traitlets.Unicode())).tag(sync=True)
-    chosen = traitlets.Unicode("").tag(sync=True)
-    note = traitlets.Unicode("").tag(sync=True)
-    opened = traitlets.Unicode("").tag(sync=True)
+    def _follow(self) -> None:
+        """Bring the lists to what was picked and what has been done."""
+        book = self.book
+        entries = book.entries
+        due = sum(each.is_due(book.today()) for each in book.missed)
+        with self.list.hold_sync():
+            self.list.topics = [["", "any topic"], *([name, title] for name, title in book.topics.items())]
+            self.list.levels = [["0", "any level"], *([str(level), words] for level, words in LEVELS.items())]
+            self.list.missed = f"Only what I got wrong ({due} due today)"
+            self.list.items = [[each.name, f"{each.title} (level {each.level}, {each.state})"] for each in entries]
+            if self.list.chosen not in {each.name for each in entries}:
+                self.list.chosen = entries[0].name if entries else ""
+            self.list.note = self._note(entries)
+
+    def _note(self, entries: tuple[BookEntry, ...]) -> str:
+        if entries:
+            said = f"{counted(len(entries), 'exercise')}."
+        elif self.book.only_missed and not self.book.missed:
+            said = "Nothing that you got wrong is open. What you miss comes back after one, three and seven days."
+        else:
+            said = "Nothing fits; take another topic or level."
+        return " ".join(filter(None, [said, self.book.progress.note]))
+
+    def _stand(self) -> None:
+        """Show the exercise that is open."""
+        opened = self.book.opened
+        assert opened is not None
+        self.box.children = [self.list, opened.panel.box]
+        self.list.opened = f"Open: {opened.exercise.title}, numbers no. {opened.draw}."
+
+    def _asked(self, _widget: object, content: dict[str, Any], _buffers: object) -> None:
+        kind = content.get("kind")
+        try:
+            if kind == "pick":
+                self.book.pick(
+                    topic=str(content.get("topic", "")),
+                    level=int(content.get("level", 0)),
+                    only_missed=bool(content.get("missed")),
+                )
+            elif kind == "open":
+                self.list.chosen = str(content.get("name", ""))
+                self.book.open(self.list.chosen)
+        except (GainError, ValueError, TypeError) as fault:
+            self.list.note = str(fault)
+
+    def _free(self) -> None:
+        if self.book.opened is not None:
+            self.book.opened.close()
+        self.box.children = [self.list]
+        super()._free()
 
 
-class ExerciseBook:
+class ExerciseBook(ShownByPanel[BookPanel]):
     """Every exercise of the collection, to be sat again with fresh numbers; as the last line of a cell it shows itself.
 
-    `pick()` narrows `entries` down by topic, level, or to what was missed; `open(name)` gives a `Sitting` whose numbers
-    are drawn anew each time, and whose attempts are kept like all others. Made by `gainlib.exercise_book()`.
+    `pick()` narrows `entries` down by topic, level, or to what was missed; `open(name)` gives an `OpenExercise` whose
+    numbers are drawn anew each time, and whose attempts are kept like all others; `opened` is the one that is open. A
+    function given to `on_change` is called when another choice was made or an exercise was checked, one given to
+    `on_open` when one was opened. Made by `gainlib.exercise_book()`.
     """
 
     def __init__(self, progress: Progress, today: Callable[[], date] = date.today) -> None:
         self.progress, self.today = progress, today
         self.exercises: dict[str, Exercise] = {name: load(name) for name in exercise_names()}
         self.topic, self.level, self.only_missed = "", 0, False
-        self.sitting: Sitting | None = None
+        self.opened: OpenExercise | None = None
         self._drawn: dict[str, int] = {}
-        self._panel: BookPanel | None = None
+        self.on_change, self.on_open = Event(), Event()
 
     def pick(self, *, topic: str = "", level: int = 0, only_missed: bool = False) -> ExerciseBook:
         """List only what fits; an empty topic and level 0 mean any. Raises GainError for a topic or level not there."""
@@ -77,8 +128,7 @@ class ExerciseBook:
         if level not in (0, *LEVELS):
             raise GainError(f"level is {level!r}; give 1, 2 or 3, or 0 for any.")
         self.topic, self.level, self.only_missed = topic, level, only_missed
-        if self._panel is not None:
-            self._panel.follow()
+        self.on_change.tell()
         return self
 
     @property
@@ -126,38 +176,28 @@ class ExerciseBook:
         )
         return tuple(sorted(fitting, key=rank))
 
-    def open(self, name: str) -> Sitting:
+    def open(self, name: str) -> OpenExercise:
         """Sit an exercise with numbers that were not drawn before. Raises GainError for one that is not there."""
         if name not in self.exercises:
             raise GainError(f"there is no exercise {name!r}; {suggest(str(name), self.exercises)}")
         exercise = self.exercises[name]
         draw, variant = self._fresh(exercise)
-        if self.sitting is not None:
-            self.sitting.close()
-        self.sitting = Sitting(exercise, variant, self.progress, kept=True, draw=draw)
-        self.sitting.on_check.append(self._checked)
-        if self._panel is not None:
-            self._panel.stand()
-        return self.sitting
+        if self.opened is not None:
+            self.opened.close()
+        self.opened = OpenExercise(exercise, variant, self.progress, kept=True, draw=draw)
+        self.opened.on_check(self.on_change.tell)
+        self.on_open.tell()
+        return self.opened
 
-    def close(self) -> None:
-        """Close the panel, if there is one, and what is open in it."""
-        if self._panel is not None:
-            self._panel.close()
-
-    @property
-    def panel(self) -> BookPanel:
-        """The widgets of the book, made when first asked for."""
-        if self._panel is None or self._panel.closed:
-            self._panel = BookPanel(self)
-        return self._panel
+    def _make_panel(self) -> BookPanel:
+        return BookPanel(self)
 
     def _fresh(self, exercise: Exercise) -> tuple[int, Variant]:
         """The next numbers: drawn by the learner's id with a count, other than the last where there are others."""
         own = [each for each in self._attempts() if each["exercise"] == exercise.name]
         before = own[-1].get("values") if own else None
-        if self.sitting is not None and self.sitting.exercise.name == exercise.name:
-            before = self.sitting.variant.values
+        if self.opened is not None and self.opened.exercise.name == exercise.name:
+            before = self.opened.variant.values
         counts = [each["draw"] for each in own if isinstance(each.get("draw"), int)]
         first = max([self._drawn.get(exercise.name, 0), *counts]) + 1
         for draw in range(first, first + _MOST_DRAWS):
@@ -170,90 +210,9 @@ class ExerciseBook:
     def _attempts(self) -> tuple[dict[str, Any], ...]:
         return Progress.at(self.progress.file.parent, make=False).attempts
 
-    def _checked(self) -> None:
-        if self._panel is not None:
-            self._panel.follow()
-
     def __repr__(self) -> str:
         lines = [f"{each.name}: {each.title} (level {each.level}, {each.state})" for each in self.entries]
         return "\n".join(["<exercise book>", *lines])
-
-    def _repr_mimebundle_(self, **kwargs: Any) -> Any:
-        return self.panel.shown(**kwargs)
-
-
-class BookPanel:
-    """The widgets of the book: where one picks, and below it the exercise that is open."""
-
-    def __init__(self, book: ExerciseBook) -> None:
-        self.book = book
-        self.closed = False
-        self.desk = BookDesk()
-        self.desk.on_msg(self._asked)
-        self.box = ipywidgets.VBox([self.desk])
-        self.box.add_class("gainlib-book")
-        self.follow()
-        if book.sitting is not None:
-            self.stand()
-
-    def follow(self) -> None:
-        """Bring the lists to what was picked and what has been done."""
-        book = self.book
-        entries = book.entries
-        due = sum(each.is_due(book.today()) for each in book.missed)
-        with self.desk.hold_sync():
-            self.desk.topics = [["", "any topic"], *([name, title] for name, title in book.topics.items())]
-            self.desk.levels = [["0", "any level"], *([str(level), words] for level, words in LEVELS.items())]
-            self.desk.missed = f"Only what I got wrong ({due} due today)"
-            self.desk.items = [[each.name, f"{each.title} (level {each.level}, {each.state})"] for each in entries]
-            if self.desk.chosen not in {each.name for each in entries}:
-                self.desk.chosen = entries[0].name if entries else ""
-            self.desk.note = self._note(entries)
-
-    def _note(self, entries: tuple[BookEntry, ...]) -> str:
-        if entries:
-            said = f"{counted(len(entries), 'exercise')}."
-        elif self.book.only_missed and not self.book.missed:
-            said = "Nothing that you got wrong is open. What you miss comes back after one, three and seven days."
-        else:
-            said = "Nothing fits; take another topic or level."
-        return " ".join(filter(None, [said, self.book.progress.note]))
-
-    def stand(self) -> None:
-        """Show the exercise that is open."""
-        sitting = self.book.sitting
-        assert sitting is not None
-        self.box.children = [self.desk, sitting.panel.box]
-        self.desk.opened = f"Open: {sitting.exercise.title}, numbers no. {sitting.draw}."
-
-    def _asked(self, _widget: object, content: dict[str, Any], _buffers: object) -> None:
-        kind = content.get("kind")
-        try:
-            if kind == "pick":
-                self.book.pick(
-                    topic=str(content.get("topic", "")),
-                    level=int(content.get("level", 0)),
-                    only_missed=bool(content.get("missed")),
-                )
-            elif kind == "open":
-                self.desk.chosen = str(content.get("name", ""))
-                self.book.open(self.desk.chosen)
-        except (GainError, ValueError, TypeError) as fault:
-            self.desk.note = str(fault)
-
-    def close(self) -> None:
-        """Free every widget."""
-        if not self.closed:
-            self.closed = True
-            if self.book.sitting is not None:
-                self.book.sitting.close()
-            self.box.children = [self.desk]
-            close_tree(self.box)
-
-    def shown(self, **kwargs: Any) -> Any:
-        """What a notebook displays."""
-        take_place(self, None)
-        return {**self.box._repr_mimebundle_(**kwargs), "text/plain": repr(self.book)}
 
 
 def exercise_book() -> ExerciseBook:

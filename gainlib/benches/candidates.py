@@ -12,9 +12,9 @@ from gainlib.errors import GainError, suggest
 from gainlib.flow import Rendering, Session
 from gainlib.views import View, view
 from gainlib.widgets.cell_display import close_tree
+from gainlib.widgets.headline import HeadlineLine
 from gainlib.widgets.picture import Picture
 from gainlib.widgets.player import Player
-from gainlib.widgets.toolbar import HeadlineLine
 
 __all__ = ["CandidatePlayer", "Candidates"]
 

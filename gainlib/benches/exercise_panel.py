@@ -1,18 +1,19 @@
-"""An exercise as a learner sits it: brief, bench, what is asked, hints and the verdict in words."""
+"""An exercise as a learner has it open: brief, bench, questions, hints and the verdict in words."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-import anywidget
 import ipywidgets
-import traitlets
 
-from gainlib.benches.bench import Bench
+from gainlib.benches.bench_panel import Bench
 from gainlib.benches.candidates import Candidates
 from gainlib.benches.controls import Control
+from gainlib.benches.events import Event
+from gainlib.benches.inputs import question_input
+from gainlib.benches.panel import Panel, ShownByPanel
 from gainlib.errors import GainError, suggest
 from gainlib.exercises import ControlSpec, Exercise, Hint, Variant, Verdict, check, load
 from gainlib.exercises.pictures import view_for
@@ -20,43 +21,10 @@ from gainlib.learners.enrolment import own_variant
 from gainlib.learners.progress import Progress
 from gainlib.text import counted
 from gainlib.views import Headline, View
-from gainlib.widgets.cell_display import close_tree, take_place
-from gainlib.widgets.questions import ask_input
-from gainlib.widgets.scripts import page_script
-from gainlib.widgets.toolbar import STYLES
+from gainlib.widgets.answer_panel import AnswerPanel
+from gainlib.widgets.brief import BriefText
 
-__all__ = ["Sitting", "exercise"]
-
-_HERE = Path(__file__).parents[1] / "widgets" / "page"
-
-
-class BriefText(anywidget.AnyWidget):
-    """The title of an exercise and what is asked."""
-
-    _esm = _HERE / "brief.js"
-
-    title = traitlets.Unicode("").tag(sync=True)
-    goal = traitlets.Unicode("").tag(sync=True)
-    brief = traitlets.Unicode("").tag(sync=True)
-    note = traitlets.Unicode("").tag(sync=True)
-
-
-class AnswerDesk(anywidget.AnyWidget):
-    """The buttons under an exercise, the hints that were taken, and the verdict.
-
-    `answered` counts what was asked for and done, so that the page knows when it may ask for more.
-    """
-
-    _esm = page_script("desk.js")
-    _css = STYLES  # an exercise may have no bench that brings it
-
-    hints = traitlets.List(traitlets.Unicode()).tag(sync=True)
-    offer = traitlets.Unicode("").tag(sync=True)
-    verdict = traitlets.Dict().tag(sync=True)
-    stale = traitlets.Bool(False).tag(sync=True)
-    saved = traitlets.Unicode("").tag(sync=True)
-    missing = traitlets.Unicode("").tag(sync=True)
-    answered = traitlets.Int(0).tag(sync=True)
+__all__ = ["ExercisePanel", "OpenExercise", "exercise"]
 
 
 class LookingBench(Bench):
@@ -68,13 +36,111 @@ class LookingBench(Bench):
         return Headline(f"{'Look and listen' if self.views else 'Listen'}, then answer below.", "", False)
 
 
-class Sitting:
-    """One learner at one exercise: `answer` is what stands on it, `check()` gives the verdict and keeps the attempt.
+class ExercisePanel(Panel):
+    """The widgets of one exercise: brief, bench or candidates, questions, and where it is checked."""
+
+    def __init__(self, exercise: OpenExercise) -> None:
+        self.exercise = exercise
+        super().__init__([exercise.on_check(self._follow), exercise.on_reply(self._follow_reply)])
+        if exercise.bench is not None:
+            self._follows.append(exercise.bench.on_move(lambda _: self._changed()))
+        self.brief = BriefText(
+            title=exercise.exercise.title,
+            goal=exercise.exercise.goal,
+            brief=exercise.variant.brief,
+            note=exercise.progress.note,
+        )
+        self.answer = AnswerPanel()
+        self.answer.on_msg(self._asked)
+        stand, channel = self._standing()
+        self.questions = {each.name: question_input(each, channel) for each in exercise.variant.questions}
+        for name, widget in self.questions.items():
+            widget.follow(exercise.answers[name])
+            widget.observe(lambda _, name=name: self._replied(name), ["number", "chosen", "order"])
+        standing = [self.brief, *stand]
+        if self.questions:
+            standing.append(ipywidgets.VBox(list(self.questions.values())))
+            standing[-1].add_class("gainlib-questions")
+        self.box = ipywidgets.VBox([*standing, self.answer])
+        self.box.add_class("gainlib-exercise")
+        self._follow()
+
+    def _standing(self) -> tuple[list[Any], str]:
+        """What is looked at and listened to, if anything, and the channel on which its player tells where it is."""
+        exercise = self.exercise
+        if exercise.bench is not None:
+            return [exercise.bench.panel.box], exercise.bench.panel.player.uid
+        return ([] if exercise.candidates is None else [exercise.candidates.box]), ""
+
+    def _follow(self) -> None:
+        """Show the hints that were taken and what the last check said."""
+        exercise = self.exercise
+        with self.answer.hold_sync():
+            self.answer.hints = [each.text for each in exercise.hints]
+            self.answer.offer = exercise.offer
+            self.answer.saved = exercise.saved
+            self.answer.stale = False
+            self.answer.missing = ""
+            if (verdict := exercise.verdict) is not None:
+                self.answer.verdict = {
+                    "passed": verdict.passed,
+                    "head": verdict.text.splitlines()[0],
+                    "notes": list(verdict.notes),
+                    "lines": [
+                        {
+                            "title": each.title,
+                            "passed": each.passed,
+                            "points": f"{each.points:g} of {counted(each.out_of, 'point')}",
+                            "sentence": each.sentence,
+                        }
+                        for each in verdict.lines
+                    ],
+                    "slip": verdict.slip or "",
+                    "told": list(exercise.told),
+                    "hint": ""
+                    if any(each.text in (verdict.hint or "") for each in exercise.hints)
+                    else verdict.hint or "",
+                }
+
+    def _follow_reply(self, name: str) -> None:
+        """Bring one question to the answer that was given."""
+        if self.questions[name].value != self.exercise.answers[name]:
+            self.questions[name].follow(self.exercise.answers[name])
+        self._changed()
+
+    def _replied(self, name: str) -> None:
+        self.exercise.answers[name] = self.questions[name].value
+        self._changed()
+
+    def _changed(self) -> None:
+        self.answer.missing = ""
+        if self.exercise.verdict is not None:
+            self.answer.stale = True
+
+    def _asked(self, _widget: object, content: dict[str, Any], _buffers: object) -> None:
+        if content.get("kind") == "check":
+            if self.exercise.missing:
+                self.answer.missing = self.exercise.missing
+            else:
+                self.exercise.check()
+        elif content.get("kind") == "hint":
+            self.exercise.hint()
+        self.answer.answered += 1
+
+    def _free(self) -> None:
+        if self.exercise.bench is not None:
+            self.exercise.bench.close()
+        super()._free()
+
+
+class OpenExercise(ShownByPanel[ExercisePanel]):
+    """An exercise that a learner has open: `answer` is what stands on it, `check()` gives the verdict and keeps it.
 
     `variant` has the learner's numbers, `bench` the controls (None where candidates are judged, which are in
     `candidates`, and where there is nothing to move, to see or to hear), `answers` what was answered to each question,
-    `hints` those that were taken, `verdict` and `saved` what the last check said and what was kept; each function in
-    `on_check` is called after a check. Made by `gainlib.exercise(...)`.
+    `hints` those that were taken, `verdict` and `saved` what the last check said and what was kept; a function given to
+    `on_check` is called after a check and after a hint, one given to `on_reply` with the name of what was answered.
+    Made by `gainlib.exercise(...)`.
     """
 
     def __init__(self, exercise: Exercise, variant: Variant, progress: Progress, *, kept: bool, draw: int = 0) -> None:
@@ -99,9 +165,8 @@ class Sitting:
         self.hints: tuple[Hint, ...] = ()
         self.verdict: Verdict | None = None
         self.saved = ""
-        self.on_check: list[Callable[[], object]] = []
+        self.on_check, self.on_reply = Event(), Event()
         self._kept = kept
-        self._panel: SittingPanel | None = None
 
     @property
     def answer(self) -> dict[str, Any]:
@@ -109,13 +174,12 @@ class Sitting:
         moved = {} if self.bench is None else {path: _flat(value) for path, value in self.bench.values.items()}
         return {**moved, **{name: value for name, value in self.answers.items() if value is not None}}
 
-    def reply(self, name: str, value: Any) -> Sitting:
+    def reply(self, name: str, value: Any) -> OpenExercise:
         """Answer a question; None takes the answer back. Raises GainError for a name that is not asked for."""
         if name not in self.answers:
             raise GainError(f"{name!r} is not asked here; {suggest(str(name), self.answers) if self.answers else ''}")
         self.answers[name] = value
-        if self._panel is not None and not self._panel.closed:
-            self._panel.replied(name)
+        self.on_reply.tell(name)
         return self
 
     @property
@@ -134,10 +198,7 @@ class Sitting:
             self.saved = self.progress.record(self.variant, answer, self.verdict, len(self.hints), draw=self.draw)
         else:
             self.saved = "Not saved: this is another learner's variant, opened to try it."
-        if self._panel is not None:
-            self._panel.follow()
-        for each in self.on_check:
-            each()
+        self.on_check.tell()
         return self.verdict
 
     def hint(self) -> Hint | None:
@@ -146,8 +207,7 @@ class Sitting:
             return None
         taken = self.variant.hints[len(self.hints)]
         self.hints = (*self.hints, taken)
-        if self._panel is not None:
-            self._panel.follow()
+        self.on_check.tell()
         return taken
 
     @property
@@ -171,146 +231,33 @@ class Sitting:
 
     def close(self) -> None:
         """Close the panel, if there is one, and the candidates."""
-        if self._panel is not None:
-            self._panel.close()
+        super().close()
         if self.candidates is not None:
             self.candidates.close()
 
-    @property
-    def panel(self) -> SittingPanel:
-        """The widgets of this exercise, made when first asked for."""
-        if self._panel is None or self._panel.closed:
-            self._panel = SittingPanel(self)
-        return self._panel
+    def _make_panel(self) -> ExercisePanel:
+        return ExercisePanel(self)
 
     def __repr__(self) -> str:
         return f"<exercise {self.exercise.name}: {self.exercise.title}. {self.variant.brief}>"
 
-    def _repr_mimebundle_(self, **kwargs: Any) -> Any:
-        return self.panel.shown(**kwargs)
 
-
-class SittingPanel:
-    """The widgets of one sitting: brief, bench or candidates, questions, answer desk."""
-
-    def __init__(self, sitting: Sitting) -> None:
-        self.sitting = sitting
-        self.closed = False
-        self.brief = BriefText(
-            title=sitting.exercise.title,
-            goal=sitting.exercise.goal,
-            brief=sitting.variant.brief,
-            note=sitting.progress.note,
-        )
-        self.desk = AnswerDesk()
-        self.desk.on_msg(self._asked)
-        stand, channel = self._standing()
-        self.asks = {each.name: ask_input(each, channel) for each in sitting.variant.questions}
-        for name, widget in self.asks.items():
-            widget.follow(sitting.answers[name])
-            widget.observe(lambda _, name=name: self._replied(name), ["number", "chosen", "order"])
-        standing = [self.brief, *stand]
-        if self.asks:
-            standing.append(ipywidgets.VBox(list(self.asks.values())))
-            standing[-1].add_class("gainlib-asks")
-        self.box = ipywidgets.VBox([*standing, self.desk])
-        self.box.add_class("gainlib-sitting")
-        self._stop = sitting.bench.on_move(lambda _: self._changed()) if sitting.bench is not None else lambda: None
-        self.follow()
-
-    def _standing(self) -> tuple[list[Any], str]:
-        """What is looked at and listened to, if anything, and the channel on which its player tells where it is."""
-        sitting = self.sitting
-        if sitting.bench is not None:
-            return [sitting.bench.panel.box], sitting.bench.panel.player.uid
-        return ([] if sitting.candidates is None else [sitting.candidates.box]), ""
-
-    def follow(self) -> None:
-        """Bring the desk to what the sitting holds."""
-        sitting = self.sitting
-        with self.desk.hold_sync():
-            self.desk.hints = [each.text for each in sitting.hints]
-            self.desk.offer = sitting.offer
-            self.desk.saved = sitting.saved
-            self.desk.stale = False
-            self.desk.missing = ""
-            if (verdict := sitting.verdict) is not None:
-                self.desk.verdict = {
-                    "passed": verdict.passed,
-                    "head": verdict.text.splitlines()[0],
-                    "notes": list(verdict.notes),
-                    "lines": [
-                        {
-                            "title": each.title,
-                            "passed": each.passed,
-                            "points": f"{each.points:g} of {counted(each.out_of, 'point')}",
-                            "sentence": each.sentence,
-                        }
-                        for each in verdict.lines
-                    ],
-                    "slip": verdict.slip or "",
-                    "told": list(sitting.told),
-                    "hint": ""
-                    if any(each.text in (verdict.hint or "") for each in sitting.hints)
-                    else verdict.hint or "",
-                }
-
-    def replied(self, name: str) -> None:
-        """Bring one question to the answer that the sitting holds."""
-        if self.asks[name].value != self.sitting.answers[name]:
-            self.asks[name].follow(self.sitting.answers[name])
-        self._changed()
-
-    def _replied(self, name: str) -> None:
-        self.sitting.answers[name] = self.asks[name].value
-        self._changed()
-
-    def _changed(self) -> None:
-        self.desk.missing = ""
-        if self.sitting.verdict is not None:
-            self.desk.stale = True
-
-    def _asked(self, _widget: object, content: dict[str, Any], _buffers: object) -> None:
-        if content.get("kind") == "check":
-            if self.sitting.missing:
-                self.desk.missing = self.sitting.missing
-            else:
-                self.sitting.check()
-        elif content.get("kind") == "hint":
-            self.sitting.hint()
-        self.desk.answered += 1
-
-    def close(self) -> None:
-        """Free every widget."""
-        if not self.closed:
-            self.closed = True
-            self._stop()
-            if self.sitting.bench is not None:
-                self.sitting.bench.close()
-            close_tree(self.box)
-
-    def shown(self, **kwargs: Any) -> Any:
-        """What a notebook displays."""
-        take_place(self, None)
-        return {**self.box._repr_mimebundle_(**kwargs), "text/plain": repr(self.sitting)}
-
-
-def exercise(name: str | Path, learner: str | None = None) -> Sitting:
+def exercise(name: str | Path, learner: str | None = None) -> OpenExercise:
     """An exercise with its brief, a bench, hints and a verdict; as the last line of a cell it shows itself.
 
     The numbers are the learner's own, drawn from the id in the progress of the current folder, or from the one that
     they have in a class; every attempt is kept in that progress. With `learner` the variant of that id is shown and
     nothing is kept. `name` may be the path of a TOML file of one's own. Raises GainError for a name that is not in the
-    collection, with the nearest that is.
+    collection, with the suggest that is.
 
-    >>> sitting = exercise("recording/leave-room", learner="ada")
-    >>> sitting.check().passed
+    >>> opened = exercise("recording/leave-room", learner="ada")
+    >>> opened.check().passed
     False
     """
     made = load(name)
     progress = Progress(Path("progress.json"), learner) if learner else Progress.here()
     variant = made.variant(learner) if learner else own_variant(made, progress)
-    return Sitting(made, variant, progress, kept=learner is None)
+    return OpenExercise(made, variant, progress, kept=learner is None)
 
 
 def _control(move: ControlSpec) -> Control:

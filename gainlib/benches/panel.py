@@ -1,197 +1,66 @@
-"""The panel of a bench: its widgets, how they stand, and what is sent when something moves."""
+"""What every panel does: stand in a cell until the cell is run again, and free its widgets then."""
 
 from __future__ import annotations
 
-import uuid
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from typing import Any, Generic, TypeVar
 
-import ipywidgets
+from gainlib.widgets.cell_display import close_tree, replace_in_cell
 
-from gainlib.errors import GainError
-from gainlib.views.style import FRAME_LEFT, FRAME_RIGHT
-from gainlib.widgets.cell_display import close_tree, take_place
-from gainlib.widgets.inputs import PickInput, RideTable, input_of
-from gainlib.widgets.picture import Picture
-from gainlib.widgets.player import Player
-from gainlib.widgets.toolbar import HeadlineLine, StepsRow
-
-if TYPE_CHECKING:
-    from gainlib.benches.bench import Bench
-
-__all__ = ["Panel"]
+__all__ = ["Panel", "ShownByPanel"]
 
 
 class Panel:
-    """The widgets of one bench, kept in step with it."""
+    """Widgets in one `box` that follow what they show until they are closed; `follows` holds what ends that."""
 
-    def __init__(self, bench: Bench) -> None:
-        self.bench = bench
+    box: Any
+
+    def __init__(self, follows: list[Callable[[], None]]) -> None:
         self.closed = False
-        uid = uuid.uuid4().hex
-        self.headline = HeadlineLine(title=bench.title)
-        rendering = bench.rendering
-        self.pictures = [
-            Picture(
-                view.figure(rendering), view.columns(rendering), channel=uid, heading=view.heading(rendering),
-                sentence=view.sentence(rendering), captioned=not view.taps(rendering),
-            )
-            for view in bench.views
-        ]  # fmt: skip
-        self.inputs = {path: input_of(each, bench.values[path], uid) for path, each in bench.controls.items()}
-        for path, widget in self.inputs.items():
-            trait = (
-                "points" if isinstance(widget, RideTable) else "chosen" if isinstance(widget, PickInput) else "value"
-            )
-            widget.observe(lambda _, path=path: self._moved(path), trait)
-        self.chooser = self._choosing()
-        self.steps = StepsRow(_asked(bench))
-        # Where nothing moves there is no before and after.
-        self.player = Player(uid, bench.hear, **({} if bench.moves else {"slots": ["after"], "matching": False}))
-        self.below = ipywidgets.GridBox()
-        self.below.add_class("gainlib-below")
-        self.beside = ipywidgets.HBox()
-        self.beside.add_class("gainlib-beside")
-        self.box = ipywidgets.VBox()
-        self.box.add_class("gainlib-bench")
-        self._arrange()
-        self._stop = bench.on_move(lambda _: self._follow())
-        self._follow()
-
-    def _choosing(self) -> PickInput | None:
-        """Which strip's river is shown, where there are several."""
-        bench = self.bench
-        names = tuple(each.name for each in bench.session.strips)
-        if len(names) < 2 or not any(hasattr(each, "strip") for each in bench.views):
-            return None
-        made = PickInput(options=list(names), label="Strip shown", name="Strip shown")
-        made.values = names
-        made.follow(bench.strip)
-        made.observe(lambda _: bench.show(made.value) if made.value != bench.strip else None, "chosen")
-        made.add_class("gainlib-chooser")
-        return made
-
-    def _arrange(self) -> None:
-        """Headline, river, the controls in the columns of their stages, steps, the other views, the player."""
-        bench = self.bench
-        columns = next((taps for view in bench.views if (taps := view.taps(bench.rendering))), ())
-        below: list[Any] = []
-        beside: list[Any] = []
-        several = bool(columns) or len(bench.session.chains) > 1
-        rows: dict[str, int] = {}
-        for path, widget in self.inputs.items():
-            control = bench.controls[path]
-            wide = isinstance(widget, RideTable)
-            if control.tap in columns and not wide:
-                rows[control.tap] = rows.get(control.tap, 0) + 1
-                widget.layout.grid_area = f"{rows[control.tap]} / {columns.index(control.tap) + 1}"
-                below.append(widget)
-            else:
-                beside.append(widget)
-            # Away from its column, and where there are several strips, a control says whose it is.
-            widget.label = control.name if widget in beside and several else control.label
-        self.below.layout.grid_template_columns = f"repeat({max(1, len(columns))}, minmax(0, 1fr))"
-        self.below.layout.padding = f"0 {FRAME_RIGHT}px 0 {FRAME_LEFT}px"
-        self.below.children, self.beside.children = below, beside
-        controls = [*([self.below] if below else []), *([self.beside] if beside else [])]
-        controls += [self.steps] if bench.moves else []  # there is nothing to take back where nothing moves
-        standing: list[Any] = [self.headline, *([self.chooser] if self.chooser else [])]
-        placed = not columns
-        for view, picture in zip(bench.views, self.pictures, strict=True):
-            standing.append(picture)
-            if not placed and view.taps(bench.rendering) == columns:
-                standing += controls
-                placed = True
-        self.box.children = [*standing, *(controls if not columns else []), self.player]
-
-    def stand(self) -> None:
-        """Draw the strip that is shown now, with its controls in the columns of its stages."""
-        bench = self.bench
-        for view, picture in zip(bench.views, self.pictures, strict=True):
-            if hasattr(view, "strip"):
-                now = bench.rendering
-                picture.draw(view.figure(now), view.columns(now), view.heading(now), view.sentence(now))
-        if self.chooser is not None:
-            self.chooser.follow(bench.strip)
-        self._arrange()
-        self.follow_listening()
-
-    def _moved(self, path: str) -> None:
-        bench, widget = self.bench, self.inputs[path]
-        try:
-            value = bench.controls[path].checked(widget.value)
-            if value != bench.values[path]:
-                bench.move(path, value, stroke=getattr(widget, "stroke", None) or None)
-        except GainError as fault:
-            widget.follow(bench.values[path])
-            widget.complaint = str(fault)
-
-    def _follow(self) -> None:
-        """Bring every widget to where the bench is."""
-        bench = self.bench
-        for path, value in bench.values.items():
-            self.inputs[path].follow(value)
-        # The pictures first: while the page paints them, the words are found.
-        for view, picture in zip(bench.views, self.pictures, strict=True):
-            picture.show(view.columns(bench.rendering), view.sentence(bench.rendering))
-        self.headline.say(bench.headline)
-        self.follow_steps()
-        self.follow_listening()
-
-    def follow_steps(self) -> None:
-        """Bring the row of steps to what can be undone, done again and recalled."""
-        bench = self.bench
-        with self.steps.hold_sync():
-            self.steps.undo, self.steps.redo = bench.undo_words, bench.redo_words
-            self.steps.kept, self.steps.at = sorted(bench.kept), bench.at
-
-    def follow_listening(self) -> None:
-        """Hand the player what is heard now."""
-        bench = self.bench
-        self.player.hold(bench.before, bench.rendering, bench.listen, bench.taps)
+        self._follows = follows
 
     def close(self) -> None:
-        """Free every widget of this panel."""
+        """Follow no more, and free every widget."""
         if not self.closed:
             self.closed = True
-            self._stop()
-            for each in (self.box, self.below, self.beside, self.steps):  # what is empty does not stand in the box
-                close_tree(each)
+            for stop in self._follows:
+                stop()
+            self._free()
 
-    def shown(self, key: str | None, **kwargs: Any) -> Any:
-        """What a notebook displays; panels that the same cell showed in an earlier run are closed."""
-        take_place(self, key)
-        # Where no widget can be shown, the sentence is.
-        return {**self.box._repr_mimebundle_(**kwargs), "text/plain": repr(self.bench)}
+    def display(self, text: str, key: str | None = None, **kwargs: Any) -> Any:
+        """What a notebook displays; `text` stands where no widget can. What this cell showed before is closed."""
+        replace_in_cell(self, key)
+        return {**self.box._repr_mimebundle_(**kwargs), "text/plain": text}
+
+    def _free(self) -> None:
+        close_tree(self.box)
 
 
-def _asked(bench: Bench) -> dict[str, Callable[[], str]]:
-    """What the row of steps may be asked for; each does it and says what it did."""
+AnyPanel = TypeVar("AnyPanel", bound=Panel)
 
-    def undo() -> str:
-        said = bench.undo_words
-        bench.undo()
-        return f"Undone: {said}."
 
-    def redo() -> str:
-        said = bench.redo_words
-        bench.redo()
-        return f"Done again: {said}."
+class ShownByPanel(Generic[AnyPanel]):
+    """What shows itself as a panel where it is the last line of a cell."""
 
-    def reset() -> str:
-        bench.reset()
-        return "Every control is back where it started."
+    key: str | None = None
 
-    def keep(slot: str) -> str:
-        bench.keep(slot)
-        return f"Kept as {slot}."
+    @property
+    def panel(self) -> AnyPanel:
+        """The widgets, made when first asked for, and again when they were closed."""
+        panel: AnyPanel | None = vars(self).get("_panel")
+        if panel is None or panel.closed:
+            # In the object's dictionary, for what shows itself may be frozen otherwise.
+            panel = vars(self)["_panel"] = self._make_panel()
+        return panel
 
-    def other() -> str:
-        slot = "B" if bench.at == "A" else "A"
-        bench.recall(slot)
-        return f"These are the settings kept as {slot}."
+    def close(self) -> None:
+        """Close the panel, if there is one, and free what it holds in the page and in the kernel."""
+        panel: AnyPanel | None = vars(self).pop("_panel", None)
+        if panel is not None:
+            panel.close()
 
-    return {
-        "undo": undo, "redo": redo, "reset": reset, "other": other, "copy": bench.settings_text,
-        "keep A": lambda: keep("A"), "keep B": lambda: keep("B"),
-    }  # fmt: skip
+    def _make_panel(self) -> AnyPanel:
+        raise NotImplementedError
+
+    def _repr_mimebundle_(self, **kwargs: Any) -> Any:
+        return self.panel.display(repr(self), self.key, **kwargs)

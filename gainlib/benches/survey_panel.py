@@ -2,35 +2,28 @@
 
 from __future__ import annotations
 
-import functools
-import os
-from collections.abc import Callable
-from dataclasses import fields
 from html import escape
-from pathlib import Path
-from typing import Any, ParamSpec, Self, TypeVar
+from typing import TypeVar
 
 import ipywidgets
 import numpy as np
 
 from gainlib.audio import Audio
-from gainlib.benches.bench import Bench
+from gainlib.benches.bench_panel import Bench
 from gainlib.benches.controls import Control
+from gainlib.benches.panel import Panel
 from gainlib.errors import GainError
 from gainlib.flow import Bus, Session, Strip
 from gainlib.flow.session import MAIN
 from gainlib.sound_file import SoundFile
 from gainlib.stages import Trim
-from gainlib.surveys import survey as surveys
-from gainlib.surveys.exports import write_copies
-from gainlib.surveys.sheet import fragment, write_sheet
+from gainlib.surveys.sheet import fragment
 from gainlib.surveys.survey import Survey
 from gainlib.text import signed
-from gainlib.widgets.cell_display import close_tree, take_place
+from gainlib.widgets.base import Text
 
-__all__ = ["StemsPanel", "SurveyOnBench", "bench_of", "survey"]
+__all__ = ["SurveyPanel", "bench_of", "moved"]
 
-Asked = ParamSpec("Asked")
 AnySurvey = TypeVar("AnySurvey", bound=Survey)
 
 _MOST_STRIPS = 16
@@ -45,6 +38,7 @@ def bench_of(found: Survey) -> Bench:
     Of more than 16 stems the first 16 of the survey. Raises GainError where no two seconds can be added up.
 
     >>> from gainlib.storage import bundled_folder
+    >>> from gainlib.surveys.survey import survey
     >>> made = bench_of(survey(bundled_folder("media") / "bass.flac", bundled_folder("media") / "kick.flac"))
     >>> made.move("bass/trim/gain_db", -1.0).values["bass/trim/gain_db"]
     -1.0
@@ -87,16 +81,15 @@ def moved(found: AnySurvey, bench: Bench, *, add_up: bool) -> AnySurvey:
     return found.with_trims(changed, add_up=add_up) if changed else found
 
 
-class StemsPanel:
+class SurveyPanel(Panel):
     """A survey's bench with its sheet below; every move is on the sheet at once."""
 
     def __init__(self, found: Survey, bench: Bench | None) -> None:
+        super().__init__([bench.on_move(lambda _: self._follow())] if bench else [])
         self.found = found
         self.bench = bench
-        self.closed = False
-        self.sheet = ipywidgets.HTML()
+        self.sheet = Text()
         self.box = ipywidgets.VBox([*([bench.panel.box] if bench else []), self.sheet])
-        self._stop = bench.on_move(lambda _: self._follow()) if bench else lambda: None
         self._follow()
 
     def _follow(self) -> None:
@@ -108,59 +101,10 @@ class StemsPanel:
             said = f"<p>The main peaks at {escape(peak)} in this part. as_moved() adds up the whole files anew.</p>"
         self.sheet.value = fragment(now) + said
 
-    def close(self) -> None:
-        """Free every widget."""
-        if not self.closed:
-            self.closed = True
-            self._stop()
-            if self.bench is not None:
-                self.bench.close()
-            close_tree(self.box)
-
-    def shown(self, **kwargs: Any) -> Any:
-        """What a notebook displays."""
-        take_place(self, None)
-        return self.box._repr_mimebundle_(**kwargs)
-
-
-class SurveyOnBench(Survey):
-    """A survey whose trims are moved on a bench; as a cell's last line it shows the bench and the sheet that follows.
-
-    `as_moved`, `sheet` and `write` take the trims as they stand there.
-    """
-
-    @functools.cached_property
-    def bench(self) -> Bench | None:
-        """The bench on which the trims are moved, made when first asked for; None where there is nothing to move."""
-        return bench_of(self) if self.sum is not None else None
-
-    def as_moved(self) -> Self:
-        """The survey with the trims as they stand on its bench, the whole files added up anew."""
-        bench = self.__dict__.get("bench")
-        return self if bench is None else moved(self, bench, add_up=True)
-
-    def sheet(self, path: str | os.PathLike[str], *, overwrite: bool = False) -> Path:
-        """Write the gain sheet, with the trims as they stand on the bench; gives the path back."""
-        return write_sheet(self.as_moved(), path, overwrite=overwrite)
-
-    def write(self, folder: str | os.PathLike[str], *, word: str = "24", overwrite: bool = False) -> tuple[Path, ...]:
-        """Write trimmed copies, with the trims as they stand on the bench; gives their paths back."""
-        return write_copies(self.as_moved(), folder, word=word, overwrite=overwrite)
-
-    def _repr_mimebundle_(self, **given: object) -> dict[str, object]:
-        return dict(StemsPanel(self, self.bench).shown()) | {"text/plain": repr(self)}
-
-
-def _on_bench(make: Callable[Asked, Survey]) -> Callable[Asked, SurveyOnBench]:
-    @functools.wraps(make)
-    def survey(*stems: Asked.args, **given: Asked.kwargs) -> SurveyOnBench:
-        found = make(*stems, **given)
-        return SurveyOnBench(**{part.name: getattr(found, part.name) for part in fields(found)})
-
-    return survey
-
-
-survey = _on_bench(surveys.survey)
+    def _free(self) -> None:
+        if self.bench is not None:
+            self.bench.close()
+        super()._free()
 
 
 def _strip_name(name: str) -> str:

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Mapping
+from html import escape
 from pathlib import Path
 from typing import Any
 
-__all__ = ["DRAW_ALL", "bokeh_script", "embedded"]
+__all__ = ["DRAW_ALL", "bokeh_script", "embedded", "figure_html"]
 
 DRAW_ALL = """
 function drawAll(selector) {
-  for (const each of document.querySelectorAll(selector)) {
+  for (const [index, each] of document.querySelectorAll(selector).entries()) {
+    each.id ||= `figure-${index}`;
     const { spec, columns } = JSON.parse(each.querySelector("script").textContent);
     Bokeh.embed.embed_item(spec, each.id).then((views) => {
       const doc = [...(views.roots ?? views)][0].model.document;
@@ -20,7 +24,7 @@ function drawAll(selector) {
     });
   }
 }"""
-"""Draws each element of a selector: it has an id, and holds its figure and columns as JSON in a script of its own."""
+"""Draws each element of a selector, which holds its figure and columns as JSON in a script of its own."""
 
 
 def bokeh_script() -> bytes:
@@ -48,3 +52,18 @@ def embedded(figure: Any) -> dict[str, Any]:
         Document(title="").add_root(figure)
     drawn = figure.document.to_json(deferred=False)
     return {"target_id": None, "root_id": figure.id, "doc": drawn, "version": bokeh.__version__}
+
+
+def figure_html(spec: Mapping[str, Any], columns: Mapping[str, Mapping[str, Any]], label: str) -> str:
+    """An embedded figure with its columns (lists, null for what is no number) as an element that `DRAW_ALL` draws.
+
+    `label` is what a screen reader is told; the elements fit the selector `[data-gainlib]`.
+
+    >>> figure_html({}, {"river": {"peak": [None]}}, "Levels")[:52]
+    "<div data-gainlib role='figure' aria-label='Levels'>"
+    """
+    content = json.dumps({"spec": spec, "columns": columns}).replace("</", "<\\/")
+    return (
+        f"<div data-gainlib role='figure' aria-label='{escape(label)}'>"
+        f"<script type='application/json'>{content}</script></div>"
+    )

@@ -8,7 +8,7 @@ import ipywidgets
 
 from gainlib.widgets.resting import rest_in_pauses
 
-__all__ = ["close_tree", "take_place"]
+__all__ = ["close_tree", "replace_in_cell"]
 
 
 class Closable(Protocol):
@@ -18,7 +18,7 @@ class Closable(Protocol):
         """Free every widget."""
 
 
-def take_place(panel: Closable, key: str | None) -> None:
+def replace_in_cell(panel: Closable, key: str | None) -> None:
     """Close what an earlier run of this cell showed, or whatever was shown under the same key.
 
     The list of what is shown belongs to the running shell, so it is kept there; without one nothing is closed. Two

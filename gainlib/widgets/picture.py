@@ -3,22 +3,21 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
+from html import escape
 from typing import Any
 
-import anywidget
 import numpy as np
 import traitlets
 
-from gainlib.html.figures import bokeh_script, embedded
+from gainlib.html.figures import bokeh_script, embedded, figure_html
 from gainlib.views import PALETTE, Columns
+from gainlib.widgets.assets import script
+from gainlib.widgets.base import CourseWidget
 
 __all__ = ["Picture"]
 
-_HERE = Path(__file__).parent / "page"
 
-
-class Picture(anywidget.AnyWidget):
+class Picture(CourseWidget):
     """A Bokeh figure whose named sources follow `show`.
 
     `spec` is the figure as a JSON string (saved notebooks sort the keys of objects, and Bokeh needs their order);
@@ -27,7 +26,7 @@ class Picture(anywidget.AnyWidget):
     without a kernel.
     """
 
-    _esm = _HERE / "picture.js"
+    _esm = script("picture.js")
 
     spec = traitlets.Unicode().tag(sync=True)
     columns = traitlets.Dict().tag(sync=True)
@@ -59,6 +58,12 @@ class Picture(anywidget.AnyWidget):
             self.columns, self.heading, self.sentence = _packed(columns), heading, sentence
             self.spec = json.dumps(embedded(figure))
 
+    def static_html(self) -> str:
+        """The figure as it is drawn now, which the page's own script draws again, and its sentence."""
+        heading = f"<p><strong>{escape(self.heading)}</strong></p>" if self.captioned else ""
+        drawn = figure_html(json.loads(self.spec), _unpacked(self.columns), self.heading)
+        return f"{heading}{drawn}<p>{escape(self.sentence)}</p>"
+
     def _asked(self, _widget: object, content: dict[str, Any], _buffers: object) -> None:
         if content.get("kind") == "bokeh":
             self.send({"kind": "bokeh"}, [bokeh_script()])
@@ -76,3 +81,15 @@ def _packed(columns: Columns) -> dict[str, dict[str, Any]]:
         }
         for source, columns_ in columns.items()
     }
+
+
+def _unpacked(columns: dict[str, dict[str, Any]]) -> dict[str, dict[str, list[Any]]]:
+    """The columns as JSON has them: what is no finite number is null."""
+
+    def listed(values: Any) -> list[Any]:
+        if isinstance(values, list):
+            return values
+        numbers = np.frombuffer(values["f4"], dtype="<f4")
+        return [float(each) if np.isfinite(each) else None for each in numbers]
+
+    return {source: {name: listed(values) for name, values in columns_.items()} for source, columns_ in columns.items()}

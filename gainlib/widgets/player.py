@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from pathlib import Path
 from typing import Any
 
-import anywidget
 import numpy as np
 import traitlets
 from numpy.typing import NDArray
 
-from gainlib.benches.listening import (
+from gainlib.flow import Rendering
+from gainlib.widgets.assets import script
+from gainlib.widgets.base import CourseWidget
+from gainlib.widgets.listening import (
     CAUTION,
     CEILING_DBFS,
     LONGEST_SECONDS,
@@ -21,14 +22,11 @@ from gainlib.benches.listening import (
     matched_db,
     matched_words,
 )
-from gainlib.flow import Rendering
 
 __all__ = ["Player"]
 
-_HERE = Path(__file__).parent / "page"
 
-
-class Player(anywidget.AnyWidget):
+class Player(CourseWidget):
     """Loops what is heard, before or after the moves, at one level; samples are sent while it sounds, and on demand.
 
     The page gets 16-bit codes whose largest is the listening ceiling, at most `LONGEST_SECONDS` at a time. While it
@@ -36,7 +34,7 @@ class Player(anywidget.AnyWidget):
     is measured when samples are sent, and when the page says that a move has ended.
     """
 
-    _esm = _HERE / "player.js"
+    _esm = script("player.js")
 
     uid = traitlets.Unicode().tag(sync=True)
     slots = traitlets.List(traitlets.Unicode(), ["after", "before"]).tag(sync=True)
@@ -107,6 +105,10 @@ class Player(anywidget.AnyWidget):
         samples = self._renderings[slot].at(self.tap).samples
         first = round(self.start * self.rate_hz)
         return guarded(samples[first : first + round(LONGEST_SECONDS * self.rate_hz)])
+
+    def static_html(self) -> str:
+        """Nothing: a page without a kernel has no samples to play."""
+        return ""
 
     def match(self) -> None:
         """Bring before and after to one level, and say by how much; measured where something changed."""

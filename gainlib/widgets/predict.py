@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from html import escape
-from pathlib import Path
 
-import anywidget
 import traitlets
 
 from gainlib.errors import GainError
 from gainlib.text import signed
+from gainlib.widgets.assets import PREDICTION_STYLES, script
+from gainlib.widgets.base import CourseWidget
 
 __all__ = ["Comparison", "Prediction", "compare", "predict"]
 
@@ -22,15 +22,15 @@ _DISTANCES = {"dBFS": "dB", "dBTP": "dB", "dBu": "dB", "dBV": "dB", "LUFS": "LU"
 _asked: dict[str, Prediction] = {}
 
 
-class Prediction(anywidget.AnyWidget):
+class Prediction(CourseWidget):
     """A question with choices, or one that wants a number; `answer` stays None until one is given.
 
     >>> Prediction(name="demo", question="How many dB is twice the amplitude?", unit="dB").answer is None
     True
     """
 
-    _esm = Path(__file__).with_name("predict.js")
-    _css = Path(__file__).with_name("predict.css")
+    _esm = script("predict.js")
+    _css = PREDICTION_STYLES
 
     question = traitlets.Unicode("").tag(sync=True)
     choices = traitlets.List(traitlets.Unicode()).tag(sync=True)
@@ -48,6 +48,11 @@ class Prediction(anywidget.AnyWidget):
         if self.choices:
             return str(self.choices[self.chosen]) if 0 <= self.chosen < len(self.choices) else None
         return None if self.number is None or not math.isfinite(self.number) else float(self.number)
+
+    def static_html(self) -> str:
+        """The question and its choices."""
+        choices = "".join(f"<li>{escape(each)}</li>" for each in self.choices)
+        return f"<p><strong>{escape(self.question)}</strong></p><ul>{choices}</ul>"
 
 
 def predict(name: str, question: str, *, choices: Sequence[str] = (), unit: str = "") -> Prediction:

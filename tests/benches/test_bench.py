@@ -20,9 +20,9 @@ from hypothesis import strategies as st
 from IPython.core.events import EventManager, available_events
 
 import gainlib as gl
-from gainlib.benches.listening import CAUTION, CEILING_DBFS, listening_codes, matched_db, matched_words
 from gainlib.views import Waveform
 from gainlib.widgets.cell_display import close_tree
+from gainlib.widgets.listening import CAUTION, CEILING_DBFS, listening_codes, matched_db, matched_words
 from gainlib.widgets.player import Player
 from gainlib.widgets.resting import rest_in_pauses
 
@@ -51,6 +51,43 @@ def test_bench_and_survey_are_functions_whatever_was_opened_before():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "True"
+
+
+def test_a_survey_in_a_script_opens_no_widgets_until_its_bench_is_asked_for(tmp_path):
+    code = """
+import sys
+import gainlib as gl
+from gainlib.storage import bundled_folder
+found = gl.survey(bundled_folder("media") / "kick.flac", workers=1)
+found.sheet(sys.argv[1])
+opened = lambda: [each for each in ("bokeh", "ipywidgets", "anywidget", "IPython") if each in sys.modules]
+print(opened())
+assert found.bench is not None
+print(opened())
+"""
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(tmp_path / "sheet.html")], capture_output=True, text=True, check=True
+    )
+    assert done.stdout.splitlines()[0] == "[]"
+    assert "ipywidgets" in done.stdout.splitlines()[1]
+
+
+def test_a_bench_without_its_panel_needs_no_widgets():
+    code = """
+import sys
+import numpy as np
+import gainlib as gl
+from gainlib.benches.bench_model import BenchModel
+hum = gl.Session.of(gl.Audio(0.1 * np.sin(np.arange(4800) / 8), 48000), [gl.Trim()], name="hum")
+bench = BenchModel(hum, ["trim/gain_db"])
+told = []
+bench.on_move(lambda _: told.append("move")); bench.on_listen(lambda _: told.append("listen"))
+bench.on_keep(lambda _: told.append("keep")); bench.on_strip(lambda _: told.append("strip"))
+bench.move("trim/gain_db", 3.0).keep("A").hear("trim").show("hum")
+print(told, [each for each in ("ipywidgets", "anywidget", "IPython") if each in sys.modules])
+"""
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "['move', 'keep', 'listen', 'strip'] []"
 
 
 def test_every_control_goes_to_its_ends_and_middle_and_the_bench_says_the_level(bench):
@@ -177,7 +214,7 @@ def test_a_bench_that_follows_is_not_kept_alive_by_the_one_it_follows(session):
     gc.collect()
     assert follower() is None
     first.move("preamp/gain_db", 26.0)
-    assert first._watching == []
+    assert first.on_move.listeners == []
 
 
 def test_benches_that_wait_let_go_of_samples_and_the_one_in_use_does_not(session):

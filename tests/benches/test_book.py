@@ -120,14 +120,14 @@ def test_what_was_never_tried_stands_before_what_was_tried(book, tmp_path, monke
 
 
 def test_the_page_picks_and_opens_and_is_told_what_cannot_be(book):
-    desk = book.panel.desk
+    desk = book.panel.list
     desk._handle_custom_msg({"kind": "pick", "topic": "recording", "level": 1, "missed": False}, None)
     assert desk.chosen == book.entries[0].name
     assert desk.note.endswith("exercises." if len(book.entries) > 1 else "exercise.")
     desk._handle_custom_msg({"kind": "open", "name": NAME}, None)
     assert desk.opened.startswith("Open: Leave room for the shout")
-    assert book.panel.box.children[1] is book.sitting.panel.box
-    book.sitting.check()
+    assert book.panel.box.children[1] is book.opened.panel.box
+    book.opened.check()
     assert any(text.startswith("Leave room for the shout (level 1, missed") for _, text in desk.items)
     desk._handle_custom_msg({"kind": "open", "name": "recording/leave-rom"}, None)
     assert "did you mean recording/leave-room" in desk.note
@@ -138,8 +138,8 @@ def test_the_page_picks_and_opens_and_is_told_what_cannot_be(book):
 
 
 def test_nothing_missed_is_said_in_words(book):
-    book.panel.desk._handle_custom_msg({"kind": "pick", "missed": True}, None)
-    assert book.panel.desk.note.startswith("Nothing that you got wrong is open.")
+    book.panel.list._handle_custom_msg({"kind": "pick", "missed": True}, None)
+    assert book.panel.list.note.startswith("Nothing that you got wrong is open.")
 
 
 def test_closing_and_opening_another_free_the_widgets(book):

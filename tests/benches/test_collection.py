@@ -18,8 +18,8 @@ def test_the_authors_answer_given_by_the_exercises_own_inputs_passes(name, tmp_p
     before = json.loads(json.dumps(sitting.answer))
     assert not check(sitting.variant, before).passed
     for key, value in author_answer(sitting.variant).items():
-        if key in panel.asks:
-            panel.asks[key].follow(list(value) if isinstance(value, tuple) else value)
+        if key in panel.questions:
+            panel.questions[key].follow(list(value) if isinstance(value, tuple) else value)
             continue
         control = sitting.bench.controls[key]
         assert control.checked(value) == value

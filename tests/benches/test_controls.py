@@ -13,7 +13,8 @@ from gainlib.benches.controls import Breakpoints, Pick, Range, control_of
 from gainlib.flow import Bus, Strip
 from gainlib.stages import Stage
 from gainlib.views import LevelDiagram
-from gainlib.widgets.inputs import PickInput, RideTable
+from gainlib.widgets.pick_input import PickInput
+from gainlib.widgets.ride_table import RideTable
 
 RATE_HZ = 48_000
 SINE = np.sin(2 * np.pi * 997 * np.arange(RATE_HZ) / RATE_HZ)

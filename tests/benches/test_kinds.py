@@ -10,8 +10,8 @@ import pytest
 
 import gainlib as gl
 from gainlib.benches.candidates import Candidates
+from gainlib.benches.inputs import question_input
 from gainlib.exercises import Question, author_answer, check
-from gainlib.widgets.questions import ask_input
 
 KINDS = Path(__file__).parent / "kinds"
 SOLVED = sorted(each.stem for each in KINDS.glob("*.toml"))
@@ -33,8 +33,8 @@ def sit(tmp_path, monkeypatch):
 
 
 def press(sitting, kind="check"):
-    sitting.panel.desk._handle_custom_msg({"kind": kind}, None)
-    return sitting.panel.desk
+    sitting.panel.answer._handle_custom_msg({"kind": kind}, None)
+    return sitting.panel.answer
 
 
 @pytest.mark.parametrize("name", SOLVED)
@@ -42,8 +42,8 @@ def test_the_authors_answer_given_by_the_widgets_passes_and_is_kept_as_plain_jso
     sitting = sit(name)
     panel = sitting.panel
     for key, value in author_answer(sitting.variant).items():
-        if key in panel.asks:
-            panel.asks[key].follow(list(value) if isinstance(value, tuple) else value)
+        if key in panel.questions:
+            panel.questions[key].follow(list(value) if isinstance(value, tuple) else value)
         else:
             sitting.bench.move(key, value)
     desk = press(sitting)
@@ -60,7 +60,7 @@ def test_without_any_answer_nothing_is_judged_and_no_attempt_is_kept(sit, tmp_pa
         "Nothing is checked yet: answer “Peak of the verse” and “When the converter clips first” first."
     )
     assert (desk.verdict, sitting.progress.at(tmp_path).attempts) == ({}, ())
-    sitting.panel.asks["level"].follow(-30.0)
+    sitting.panel.questions["level"].follow(-30.0)
     assert desk.missing == ""
     assert "It is higher." in press(sitting).verdict["lines"][0]["sentence"]
     assert len(sitting.progress.at(tmp_path).attempts) == 1
@@ -69,10 +69,10 @@ def test_without_any_answer_nothing_is_judged_and_no_attempt_is_kept(sit, tmp_pa
 def test_an_answer_that_was_changed_since_is_said_to_be(sit):
     sitting = sit("read-the-verse")
     sitting.reply("level", -30.0)
-    assert sitting.panel.asks["level"].number == -30.0
+    assert sitting.panel.questions["level"].number == -30.0
     desk = press(sitting)
     assert desk.stale is False
-    sitting.panel.asks["level"].number = -11.0
+    sitting.panel.questions["level"].number = -11.0
     assert (desk.stale, sitting.answers["level"]) == (True, -11.0)
     assert press(sitting).stale is False
     sitting.reply("level", None)
@@ -87,8 +87,8 @@ def test_what_is_asked_is_not_told_by_the_bench(sit):
     plain = gl.bench(sitting.variant.session)
     assert plain.headline.what.startswith("The converter clips")
     # Nothing moves: no before and after, nothing to take back.
-    assert (sitting.panel.sitting.bench.panel.player.slots, sitting.bench.moves) == (["after"], False)
-    assert sitting.bench.panel.steps not in sitting.bench.panel.box.children
+    assert (sitting.panel.opened.bench.panel.player.slots, sitting.bench.moves) == (["after"], False)
+    assert sitting.bench.panel.toolbar not in sitting.bench.panel.box.children
 
 
 def test_a_ride_and_a_switch_are_moved_by_their_own_inputs(sit):
@@ -165,7 +165,7 @@ def test_after_a_miss_the_chosen_one_is_told_and_after_a_pass_all(sit):
 
 
 def test_an_order_counts_once_each_has_its_place():
-    asked = ask_input(Question("order", "The quietest first", "order", choices=("A", "B", "C")))
+    asked = question_input(Question("order", "The quietest first", "order", choices=("A", "B", "C")))
     assert asked.value is None
     asked.order = [2, 0]
     assert asked.value is None
@@ -177,7 +177,7 @@ def test_an_order_counts_once_each_has_its_place():
 
 
 def test_a_choice_that_the_page_cannot_have_made_is_no_answer():
-    asked = ask_input(Question("where", "Where", "choice", choices=("kick", "bass")))
+    asked = question_input(Question("where", "Where", "choice", choices=("kick", "bass")))
     asked.chosen = 7
     assert asked.value is None
     asked.follow("bass")

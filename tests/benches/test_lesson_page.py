@@ -10,6 +10,7 @@ import pytest
 
 import gainlib as gl
 from gainlib.html.lesson_page import lesson_page
+from gainlib.storage import bundled_folder
 
 pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning")
 
@@ -64,6 +65,22 @@ def test_questions_and_candidates_of_an_exercise_are_written_out(tmp_path):
     ):
         assert f"<p>{line}</p>" in text
     assert "<strong>Hear A, B and C, then answer below.</strong>" in text
+
+
+def test_a_survey_stands_on_the_page_with_its_sheet(tmp_path):
+    stem = bundled_folder("media") / "kick.flac"
+    cell = f"import gainlib as gl; gl.survey({str(stem)!r}, workers=1)"
+    text = lesson_page(written(tmp_path, cell), tmp_path / "page.html").read_text()
+    assert "as_moved() adds up the whole files anew" in text
+    assert "data-gainlib" in text
+
+
+def test_a_widget_that_cannot_stand_on_a_page_is_named(tmp_path):
+    lesson = written(tmp_path, "import ipywidgets; ipywidgets.VBox([ipywidgets.FloatSlider()])")
+    with pytest.raises(
+        gl.GainError, match=r"a widget of the lesson cannot stand on a page: a FloatSlider has no static"
+    ):
+        lesson_page(lesson, tmp_path / "page.html")
 
 
 def test_what_cannot_be_is_refused_in_words(tmp_path):

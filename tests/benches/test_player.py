@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 import gainlib as gl
-from gainlib.benches.listening import LONGEST_SECONDS, level_heard
 from gainlib.flow import Bus, Strip
+from gainlib.widgets.listening import LONGEST_SECONDS, level_heard
 
 RATE_HZ = 48_000
 RNG = np.random.default_rng(5)

@@ -34,7 +34,7 @@ def test_the_bench_has_the_variants_controls_and_starts_where_it_says(sitting):
 
 
 def test_a_wrong_answer_and_a_right_one_are_told_apart_and_kept(sitting, tmp_path):
-    desk = sitting.panel.desk
+    desk = sitting.panel.answer
     assert sitting.check().passed is False
     assert desk.verdict["head"].startswith("Not there yet: 0 of 5 points")
     assert {line["passed"] for line in desk.verdict["lines"]} == {False}
@@ -50,7 +50,7 @@ def test_a_wrong_answer_and_a_right_one_are_told_apart_and_kept(sitting, tmp_pat
 
 
 def test_hints_are_shown_one_by_one_and_their_cost_comes_off(sitting):
-    desk = sitting.panel.desk
+    desk = sitting.panel.answer
     assert desk.offer == "Show a hint (free)"
     desk._handle_custom_msg({"kind": "hint"}, None)
     assert desk.hints == [sitting.variant.hints[0].text]
@@ -67,10 +67,10 @@ def test_hints_are_shown_one_by_one_and_their_cost_comes_off(sitting):
 
 def test_a_hint_that_was_taken_is_not_told_twice(sitting):
     sitting.check()
-    told = sitting.panel.desk.verdict["hint"]
+    told = sitting.panel.answer.verdict["hint"]
     sitting.hint()
     assert sitting.hints[0].text in told
-    assert sitting.panel.desk.verdict["hint"] == ""
+    assert sitting.panel.answer.verdict["hint"] == ""
 
 
 def test_another_learners_variant_is_shown_and_not_kept(tmp_path, monkeypatch):
@@ -123,7 +123,7 @@ def test_a_reckoning_with_nothing_to_see_or_move_has_no_bench(tmp_path, monkeypa
     monkeypatch.chdir(tmp_path)
     reckoning = gl.exercise("meters/zero-vu")
     assert reckoning.bench is None
-    assert [type(each).__name__ for each in reckoning.panel.box.children] == ["BriefText", "VBox", "AnswerDesk"]
+    assert [type(each).__name__ for each in reckoning.panel.box.children] == ["BriefText", "VBox", "AnswerPanel"]
     right = author_answer(reckoning.variant)["digital"]
     assert not reckoning.reply("digital", right + 1).check().passed
     assert reckoning.reply("digital", right).check().passed

@@ -146,7 +146,7 @@ def asked(widget, **content):
 
 
 def test_the_row_does_what_its_buttons_say(bench):
-    row = bench.panel.steps
+    row = bench.panel.toolbar
     said = []
     row.send = lambda content, buffers=None: said.append(content)
     gain = bench.panel.inputs["preamp/gain_db"]

@@ -121,7 +121,7 @@ def run_all(pages):
     times = []
     for page in pages:
         page.wait_for_function(f"() => {IDLE} && {RAN}")
-        page.wait_for_function("() => window.gainlib?.Bokeh?.documents.length >= 1")
+        page.wait_for_function("() => window.course?.bokeh.library?.documents.length >= 1")
         times.append(time.perf_counter() - begin)
         errors = page.locator('.jp-OutputArea-output[data-mime-type="application/vnd.jupyter.error"]')
         assert errors.count() == 0, errors.first.inner_text()

@@ -47,7 +47,7 @@ bench"""
 # The same pictures and columns, moved by a slider that computes nothing but two scaled columns.
 BARE = """\
 import ipywidgets
-from gainlib.widgets.inputs import input_of
+from gainlib.benches.inputs import input_of
 from gainlib.widgets.picture import Picture
 pictures = [Picture(view.figure(bench.rendering), view.columns(bench.rendering)) for view in bench.views]
 drawn = [view.columns(bench.rendering) for view in bench.views]
@@ -66,7 +66,7 @@ box"""
 WATCH = """pictures => {
     window.presses = [];
     let pressed = 0, waiting = 0;
-    const roots = [...gainlib.Bokeh.index.roots].filter(each => each.model.type === "Figure");
+    const roots = [...course.bokeh.library.index.roots].filter(each => each.model.type === "Figure");
     for (const view of roots) {
         const paint = view._actual_paint.bind(view);
         let stale = false;
@@ -144,7 +144,7 @@ def main() -> None:
                         page = browser.new_page(viewport={"width": 1280, "height": 1000})
                         lab.open(page, notebook)
                         lab.run_all(page)
-                        page.wait_for_function(f"() => window.gainlib?.Bokeh?.documents.length === {pictures}")
+                        page.wait_for_function(f"() => window.course?.bokeh.library?.documents.length === {pictures}")
                         page.wait_for_timeout(2500)
                         assert page.evaluate(WATCH, pictures) == pictures
                         # The first presses meet cold caches in the kernel and in the page.

@@ -39,7 +39,7 @@ def measured(lab, page, name):
     lab.open(page, name)
     kernel = kernels()[-1]
     lab.run_all(page)
-    page.wait_for_function("() => window.gainlib?.Bokeh?.documents.length >= 1")
+    page.wait_for_function("() => window.course?.bokeh.library?.documents.length >= 1")
     page.wait_for_timeout(1000)
     ran = resident(kernel)
     Path(f"/proc/{kernel.pid}/clear_refs").write_text("5")

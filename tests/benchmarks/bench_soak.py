@@ -65,8 +65,8 @@ def counted(page: Any) -> dict[str, float]:
     session.send("HeapProfiler.collectGarbage")
     heap = session.send("Runtime.getHeapUsage")["usedSize"] / 1e6
     session.detach()
-    documents, models = page.evaluate("""() => [gainlib.Bokeh.documents.length,
-        gainlib.Bokeh.documents.reduce((sum, each) => sum + each._all_models.size, 0)]""")
+    documents, models = page.evaluate("""() => [course.bokeh.library.documents.length,
+        course.bokeh.library.documents.reduce((sum, each) => sum + each._all_models.size, 0)]""")
     return {**found, "documents": documents, "models": models, "page heap MB": heap}
 
 
@@ -84,10 +84,11 @@ def main() -> int:
                 page = browser.new_page(viewport={"width": 1280, "height": 1000})
                 lab.open(page, lab.write("soak.ipynb", BENCH, COUNT))
                 lab.run_all(page)
-                page.wait_for_function("() => window.gainlib?.Bokeh?.documents.length === 2")
+                page.wait_for_function("() => window.course?.bokeh.library?.documents.length === 2")
                 page.get_by_role("button", name="Play").click()
                 slider = page.get_by_role("slider", name="Preamp gain")
-                text = "() => gainlib.Bokeh.documents.map(each => each.get_model_by_name('numbers')).find(each => each)"
+                text = """() => course.bokeh.library.documents
+                    .map(each => each.get_model_by_name('numbers')).find(each => each)"""
 
                 def moves(count: int) -> None:
                     slider.focus()

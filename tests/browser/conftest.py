@@ -1,7 +1,12 @@
-"""JupyterLab, started once in a configuration of its own, and a page that may ask nothing of the outside world."""
+"""One JupyterLab and one page for all tests: notebooks are opened in it as documents, each on a kernel that is warm.
+
+The page may have no error and ask nothing of the outside world. What the course's scripts share is there for the tests
+as `course`: the same module that the widgets import.
+"""
 
 from __future__ import annotations
 
+import base64
 import json
 import os
 import secrets
@@ -12,14 +17,19 @@ import sys
 import time
 import urllib.request
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
+
+from gainlib.widgets.assets import SHARED_URL
 
 CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("google-chrome") or ""
 REQUIRED = os.environ.get("GAINLIB_REQUIRE_BROWSER") == "1"
 LESSONS = Path(__file__).parents[2] / "lessons"
+WARM = 'c.IPKernelApp.exec_lines = ["import gainlib.benches.book_panel; del gainlib"]'
 ARGUMENTS = [
     "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
     "--disable-component-update", "--disable-sync", "--autoplay-policy=no-user-gesture-required",
@@ -29,6 +39,27 @@ ARGUMENTS = [
 def _idle(condition: str = "true") -> str:
     # The notebook's own indicator reads "idle" before a kernel is connected; the status bar does not.
     return f"() => {condition} && /\\| Idle/.test(document.querySelector('#jp-main-statusbar')?.innerText || '')"
+
+
+CLEAR = """() => {
+    for (const each of [...jupyterapp.shell.widgets("main")]) each.dispose();
+    for (const each of window.course?.players.values() ?? []) each.stop();
+    window.course?.players.clear();
+}"""
+BUSY = "import pathlib, time\nwhile pathlib.Path('busy').exists(): time.sleep(0.02)"
+# A long list of numbers would take seconds on its way out of the page.
+SAMPLES = """async (samples, given) => {
+    const blob = new Blob([new Float32Array(await samples(given))]);
+    return new Promise((resolve) => {
+        const reader = new FileReader();
+        reader.onload = () => resolve(reader.result.split(",")[1]);
+        reader.readAsDataURL(blob);
+    });
+}"""
+SHOW = f"""async ([path, kernel]) => {{
+    ({CLEAR})();
+    await jupyterapp.commands.execute("docmanager:open", {{ path, factory: "Notebook", kernel: {{ id: kernel }} }});
+}}"""
 
 
 class Lab:
@@ -54,12 +85,17 @@ class Lab:
             "JUPYTER_CONFIG_DIR": "config", "JUPYTER_DATA_DIR": "data", "JUPYTER_RUNTIME_DIR": "runtime",
             "JUPYTERLAB_SETTINGS_DIR": "settings", "JUPYTERLAB_WORKSPACES_DIR": "workspaces", "IPYTHONDIR": "ipython",
         }  # fmt: skip
+        profile = folder / "ipython" / "profile_default"
+        profile.mkdir(parents=True)
+        (profile / "ipython_kernel_config.py").write_text(f"c = get_config()\n{WARM}\n")
+        self.spare = ""
         self.log = folder / "server.log"
         with self.log.open("wb") as log:
             self.process = subprocess.Popen(
                 [
                     sys.executable, "-m", "jupyter", "lab", "--no-browser", "--allow-root",
                     "--ServerApp.ip=127.0.0.1", f"--ServerApp.port={port}", "--ServerApp.port_retries=0",
+                    "--LabApp.expose_app_in_browser=True",
                     f"--IdentityProvider.token={self.token}", f"--ServerApp.root_dir={self.root}",
                 ],
                 env={**os.environ, **{name: str(folder / place) for name, place in own.items()}},
@@ -77,11 +113,25 @@ class Lab:
             except OSError:
                 time.sleep(0.05)
 
-    def ask(self, path: str, method: str = "GET") -> bytes:
+    def ask(self, path: str, method: str = "GET", body: bytes | None = None) -> bytes:
         """One request to the server's own interface."""
-        request = urllib.request.Request(f"{self.base}/{path}?token={self.token}", method=method)
-        with urllib.request.urlopen(request, timeout=10) as answer:
+        request = urllib.request.Request(f"{self.base}/{path}?token={self.token}", body, method=method)
+        with urllib.request.urlopen(request, timeout=30) as answer:
             return bytes(answer.read())
+
+    def kernel(self) -> str:
+        """A fresh kernel; the next one warms up while this one is used."""
+
+        def started() -> str:
+            return str(json.loads(self.ask("api/kernels", "POST", b'{"name": "python3", "path": ""}'))["id"])
+
+        kernel, self.spare = self.spare or started(), started()
+        return kernel
+
+    def end_kernels(self) -> None:
+        """End every kernel that a notebook had."""
+        for session in json.loads(self.ask("api/sessions")):
+            self.ask(f"api/sessions/{session['id']}", "DELETE")
 
     def stop(self) -> None:
         """End the server, which ends its kernels."""
@@ -110,21 +160,83 @@ class Lab:
         (self.root / name).write_text(json.dumps(made))
         return name
 
+    def enter(self, page: Any) -> None:
+        """Load JupyterLab itself, with nothing open."""
+        look_inside(page)
+        page.goto(f"{self.base}/lab?token={self.token}&reset")
+        page.wait_for_function("() => window.jupyterapp", timeout=60_000)
+        page.evaluate("() => jupyterapp.restored.then(() => {})")
+
     def open(self, page: Any, name: str) -> None:
-        """Show a notebook and wait until its kernel is connected."""
-        page.goto(f"{self.base}/lab/tree/{name}?token={self.token}&reset")
+        """Show a notebook, alone, and wait until its kernel is connected."""
+        if not page.url.startswith(f"{self.base}/lab"):
+            self.enter(page)
+        self.end_kernels()
+        page.evaluate(SHOW, [name, self.kernel()])
         page.wait_for_selector(".jp-Notebook .jp-CodeCell", timeout=60_000)
         page.wait_for_function(_idle(), timeout=60_000)
 
+    def start(self, page: Any) -> None:
+        """Begin to run every cell."""
+        page.evaluate("() => { jupyterapp.commands.execute('runmenu:run-all'); }")
+
     def run_all(self, page: Any, timeout: int = 120_000) -> None:
         """Run every cell and wait for the last; no cell may show an error."""
-        page.click('.lm-MenuBar-item:has-text("Run")')
-        page.click('.lm-Menu-item[data-command="runmenu:run-all"]')
-        done = r"""[...document.querySelectorAll('.jp-Notebook .jp-CodeCell .jp-InputPrompt')]
+        page.evaluate("() => { window.ran = false; }")
+        page.evaluate("() => { jupyterapp.commands.execute('runmenu:run-all').then(() => { window.ran = true; }); }")
+        done = r"""window.ran && [...document.querySelectorAll('.jp-Notebook .jp-CodeCell .jp-InputPrompt')]
             .every(each => /^\[\d+\]:$/.test(each.textContent.trim()))"""
         page.wait_for_function(_idle(done), timeout=timeout)
         errors = page.locator('.jp-OutputArea-output[data-mime-type="application/vnd.jupyter.error"]')
         assert errors.count() == 0, errors.first.inner_text()
+
+    def shows(self, page: Any, name: str) -> bool:
+        """Whether this notebook is open already, with its kernel."""
+        there = any(session["path"] == name for session in json.loads(self.ask("api/sessions")))
+        return there and bool(
+            page.evaluate("name => window.jupyterapp?.shell.currentWidget?.context?.path === name", name)
+        )
+
+    def run(self, page: Any, name: str, *cells: str, pictures: int) -> Any:
+        """These cells as a notebook, run from top to bottom (again, where it is open already), until all is drawn."""
+        if not self.shows(page, name):
+            self.open(page, self.write(name, *cells))
+        self.run_all(page)
+        self.drawn(page, pictures)
+        return page
+
+    def drawn(self, page: Any, pictures: int) -> None:
+        """Wait until so many pictures stand on the page."""
+        page.wait_for_function(
+            "count => window.course?.bokeh.library?.documents.length === count", arg=pictures, timeout=30_000
+        )
+
+    def samples(self, page: Any, script: str, given: Any = None) -> Any:
+        """The samples that a function of the page gives, as an array of doubles."""
+        codes = page.evaluate(f"given => ({SAMPLES})({script}, given)", given)
+        return np.frombuffer(base64.b64decode(codes), dtype="<f4").astype(np.float64)
+
+    def settled(self, page: Any) -> None:
+        """Wait until everything that was moved on the page has reached the kernel."""
+        page.wait_for_function("() => !document.querySelector('[data-gainlib-waiting]')")
+
+    def theme(self, page: Any, name: str) -> None:
+        """Put the page in the theme "Light" or "Dark"."""
+        page.evaluate("theme => jupyterapp.commands.execute('apputils:change-theme', { theme })", f"JupyterLab {name}")
+        page.wait_for_function(f"() => document.body.dataset.jpThemeLight === '{str(name == 'Light').lower()}'")
+
+    def hold(self) -> None:
+        """From now on a cell or a callback of `BUSY` keeps the kernel busy, until `free`."""
+        (self.root / "busy").touch()
+
+    def free(self) -> None:
+        """The kernel has nothing to do any more."""
+        (self.root / "busy").unlink(missing_ok=True)
+
+
+def look_inside(page: Any) -> None:
+    """Give the tests, as `course`, the module in which the widgets of a page meet."""
+    page.add_init_script(f"import({json.dumps(SHARED_URL)}).then((module) => {{ window.course = module; }});")
 
 
 @pytest.fixture(scope="session")
@@ -155,9 +267,9 @@ def browser() -> Iterator[Any]:
         started.close()
 
 
-@pytest.fixture
-def page(browser: Any, lab: Lab) -> Iterator[Any]:
-    """A page of a 1280 laptop; at the end it must have had no error and asked nothing outside."""
+@contextmanager
+def watched(browser: Any, lab: Lab) -> Iterator[tuple[Any, list[str]]]:
+    """A page of a 1280 laptop, and what went wrong in it."""
     context = browser.new_context(viewport={"width": 1280, "height": 900})
     shown = context.new_page()
     shown.set_default_timeout(15_000)
@@ -165,11 +277,64 @@ def page(browser: Any, lab: Lab) -> Iterator[Any]:
     allowed = (lab.base, lab.base.replace("http", "ws"), "data:", "blob:")
     shown.on("pageerror", lambda error: problems.append(f"page error: {error}"))
     shown.on("request", lambda asked: None if asked.url.startswith(allowed) else problems.append(f"asked {asked.url}"))
-    yield shown
-    context.close()
-    for session in json.loads(lab.ask("api/sessions")):
-        lab.ask(f"api/sessions/{session['id']}", "DELETE")
+    lab.enter(shown)
+    try:
+        yield shown, problems
+    finally:
+        context.close()
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item: pytest.Item) -> Iterator[None]:
+    """Tell the page's fixture whether a test failed in it."""
+    report = yield
+    item.stash[FAILED] = item.stash.get(FAILED, False) or report.failed
+    return report
+
+
+FAILED = pytest.StashKey[bool]()
+
+
+@pytest.fixture(scope="session")
+def shared_page(browser: Any, lab: Lab) -> Iterator[dict[str, Any]]:
+    """The page that the tests share, and how to load another in its place."""
+    held: dict[str, Any] = {}
+
+    def load() -> None:
+        unload()
+        held["context"] = watched(browser, lab)
+        held["page"], held["problems"] = held["context"].__enter__()
+
+    def unload() -> None:
+        if "context" in held:
+            held.pop("context").__exit__(None, None, None)
+
+    load()
+    held["load"] = load
+    yield held
+    unload()
+
+
+@pytest.fixture
+def page(shared_page: dict[str, Any], lab: Lab, request: pytest.FixtureRequest) -> Iterator[Any]:
+    """The shared page; at the end it must have had no error and asked nothing outside. After a failure it is new."""
+    yield shared_page["page"]
+    problems = list(shared_page["problems"])
+    shared_page["problems"].clear()
+    if request.node.stash.get(FAILED, False) or problems:
+        shared_page["load"]()
+    else:
+        shared_page["page"].set_viewport_size({"width": 1280, "height": 900})
     assert problems == []
+
+
+@pytest.fixture
+def own_page(browser: Any, lab: Lab, shared_page: dict[str, Any]) -> Iterator[Any]:
+    """A page for one test alone, which leaves it or the kernel behind in disorder."""
+    shared_page["page"].evaluate(CLEAR)
+    with watched(browser, lab) as (shown, problems):
+        yield shown
+        assert problems == []
 
 
 @pytest.fixture
@@ -184,3 +349,9 @@ def keep(tmp_path: Path) -> Callable[[Any, str], Path]:
         return where
 
     return taken
+
+
+@pytest.fixture
+def busy_cell() -> str:
+    """A cell that keeps the kernel busy from the lab's `hold` to its `free`."""
+    return BUSY

@@ -26,14 +26,13 @@ def headline(page, index=0):
     return page.locator(".gainlib-headline-line").nth(index).inner_text().replace("\xa0", " ")
 
 
-def drawn(page, count):
-    page.wait_for_function(f"() => window.gainlib?.Bokeh?.documents.length === {count}", timeout=30_000)
-
-
 def restart(page):
     page.click('.lm-MenuBar-item:has-text("Kernel")')
     page.click('.lm-Menu-item[data-command="kernelmenu:restart"]')
     page.get_by_role("button", name="Confirm Kernel Restart").click()
+
+
+SAVE = "() => jupyterapp.shell.currentWidget.context.save()"
 
 
 def moved(page, index=0):
@@ -46,9 +45,7 @@ def moved(page, index=0):
 
 
 def test_a_restarted_kernel_is_said_and_the_cell_run_again_moves(lab, page, keep):
-    lab.open(page, lab.write("restart.ipynb", OPENING, FIRST))
-    lab.run_all(page)
-    drawn(page, 2)
+    lab.run(page, "restart.ipynb", OPENING, FIRST, pictures=2)
     moved(page)
     before = headline(page)
     restart(page)
@@ -61,31 +58,27 @@ def test_a_restarted_kernel_is_said_and_the_cell_run_again_moves(lab, page, keep
     page.locator(".gainlib-bench").scroll_into_view_if_needed()
     keep(page, "kernel-restarted")
     lab.run_all(page)
-    drawn(page, 2)
+    lab.drawn(page, 2)
     moved(page)
     assert page.get_by_role("alert").filter(has_text="No kernel answers").count() == 0
 
 
 def test_restart_and_run_all_leaves_one_bench_that_moves(lab, page):
-    lab.open(page, lab.write("again.ipynb", OPENING, FIRST))
-    lab.run_all(page)
-    drawn(page, 2)
+    lab.run(page, "restart.ipynb", OPENING, FIRST, pictures=2)
     moved(page)
     page.get_by_role("button", name="Restart the kernel and run all cells").click()
     page.get_by_role("button", name="Confirm Kernel Restart").click()
     page.wait_for_function(
         "() => document.querySelector('.gainlib-headline-line')?.textContent.includes('clean')", timeout=60_000
     )
-    drawn(page, 2)
+    lab.drawn(page, 2)
     assert page.locator(".gainlib-bench").count() == 1
     assert page.locator(".gainlib-message:visible").count() == 0
     moved(page)
 
 
 def test_two_benches_in_one_notebook_move_apart(lab, page, keep):
-    lab.open(page, lab.write("two.ipynb", OPENING, FIRST, SECOND))
-    lab.run_all(page)
-    drawn(page, 3)
+    lab.run(page, "two.ipynb", OPENING, FIRST, SECOND, pictures=3)
     calm = headline(page, 1)
     moved(page, 0)
     assert headline(page, 1) == calm
@@ -100,27 +93,26 @@ def test_two_benches_in_one_notebook_move_apart(lab, page, keep):
     # One player at a time.
     for _ in range(2):
         page.get_by_role("button", name="Play").first.click()
-        page.wait_for_function("() => [...gainlib.players.values()].filter(each => each.loop?.playing).length === 1")
+        page.wait_for_function("() => [...course.players.values()].filter(each => each.loop?.playing).length === 1")
     keep(page, "two-benches")
 
 
-def test_a_saved_notebook_shows_the_last_picture_and_its_sentence_with_no_kernel(lab, page, keep):
+def test_a_saved_notebook_shows_the_last_picture_and_its_sentence_with_no_kernel(lab, own_page, keep):
+    page = own_page
     settings = lab.root.parent / "settings" / "@jupyter-widgets" / "jupyterlab-manager"
     settings.mkdir(parents=True, exist_ok=True)
     (settings / "plugin.jupyterlab-settings").write_text(json.dumps({"saveState": True}))
     try:
-        lab.open(page, lab.write("saved.ipynb", OPENING, FIRST))
-        lab.run_all(page)
-        drawn(page, 2)
+        lab.enter(page)
+        lab.run(page, "saved.ipynb", OPENING, FIRST, pictures=2)
         moved(page)
-        page.wait_for_timeout(3000)  # the picture is kept when it has come to rest
-        page.keyboard.press("Control+s")
-        page.wait_for_function("() => !document.querySelector('.jp-mod-dirty, .jp-DirtyIndicator')")
-        page.wait_for_timeout(1500)
-        size = (lab.root / "saved.ipynb").stat().st_size
-        assert size < 1_000_000, size  # no BokehJS in the notebook
-        for session in json.loads(lab.ask("api/sessions")):
-            lab.ask(f"api/sessions/{session['id']}", "DELETE")
+        saved = lab.root / "saved.ipynb"
+        page.evaluate(SAVE)
+        # The pictures are kept when they have come to rest.
+        while saved.read_text().count("data:image/png") < 2:
+            page.evaluate(SAVE)
+        assert saved.stat().st_size < 1_000_000  # no BokehJS in the notebook
+        lab.end_kernels()
         page.goto(f"{lab.base}/lab/tree/saved.ipynb?token={lab.token}&reset")
         page.locator(".gainlib-headline-line", has_text="The preamp clips").wait_for(timeout=30_000)
         page.get_by_role("alert").filter(has_text="No kernel answers this bench").wait_for()
@@ -141,19 +133,17 @@ def chain(gain_db): return (gl.Source(-30.0), gl.Preamp(gain_db), gl.Converter("
 strips = (Strip("voice", take, chain(50.0)), Strip("bass", take, chain(40.0)), Strip("pad", take, chain(30.0)))
 mix = gl.Session(strips, main=Bus("main", (gl.Fader(), gl.Limiter())))
 gl.bench(mix, controls=[f"{each.name}/preamp/gain_db" for each in strips] + ["main/fader/gain_db"])"""
-    lab.open(page, lab.write("strips.ipynb", OPENING, strips))
-    lab.run_all(page)
-    drawn(page, 1)
+    lab.run(page, "strips.ipynb", OPENING, strips, pictures=1)
     assert page.locator(".gainlib-below label").all_inner_texts()[0] == "Gain"
     keep(page, "strips-voice")
     chooser = page.get_by_role("combobox", name="Strip shown")
     chooser.focus()
     page.keyboard.press("ArrowDown")
     page.locator(".gainlib-beside label", has_text="Voice, preamp gain").wait_for()
-    drawn(page, 1)
+    lab.drawn(page, 1)
     gain = page.get_by_role("slider", name="Bass, preamp gain")
     assert gain.get_attribute("aria-valuetext") == "+40.0 dB"
-    text = """() => gainlib.Bokeh.documents[0].get_model_by_name('numbers').data.text[1]"""
+    text = """() => course.bokeh.library.documents[0].get_model_by_name('numbers').data.text[1]"""
     page.wait_for_function(f"() => ({text})() === '−28'")  # -30 dBu take at -20 dBFS, +40 dB, +18 dBu is full scale
     gain.focus()
     page.keyboard.press("ArrowRight")
@@ -161,9 +151,15 @@ gl.bench(mix, controls=[f"{each.name}/preamp/gain_db" for each in strips] + ["ma
     keep(page, "strips-bass")
 
 
-def test_pictures_are_drawn_after_a_kernel_that_was_busy_for_long(lab, page):
+def test_pictures_are_drawn_after_a_kernel_that_was_busy_for_long(lab, own_page, busy_cell):
     """A picture stops asking after 15 seconds; a lesson run from top to bottom may keep the kernel longer than that."""
-    lab.open(page, lab.write("busy.ipynb", OPENING, FIRST, "import time; time.sleep(18)"))
-    lab.run_all(page)
-    drawn(page, 2)
-    assert page.get_by_text("This picture waits for the kernel").count() == 0
+    lab.open(own_page, lab.write("busy.ipynb", OPENING, FIRST, busy_cell))
+    own_page.clock.install()
+    lab.hold()
+    lab.start(own_page)
+    own_page.locator(".gainlib-place").nth(1).wait_for(state="attached")
+    own_page.clock.fast_forward(16_000)
+    own_page.get_by_text("This picture waits for the kernel").nth(1).wait_for()
+    lab.free()
+    lab.drawn(own_page, 2)
+    assert own_page.get_by_text("This picture waits for the kernel").count() == 0

@@ -35,7 +35,7 @@ bench = gl.bench(session, controls=["ride/points"], views=[Points()])
 bench"""
 
 POINTS = """() => {
-    const { seconds, gain_db } = gainlib.Bokeh.documents[0].get_model_by_name("ride").data;
+    const { seconds, gain_db } = course.bokeh.library.documents[0].get_model_by_name("ride").data;
     return [...seconds].map((each, index) => [each, gain_db[index]]);
 }"""
 
@@ -43,14 +43,12 @@ POINTS = """() => {
 @pytest.fixture
 def ride(lab, page):
     """A page with a drawn ride, and where a place of it is on the screen."""
-    lab.open(page, lab.write("ride.ipynb", CELL))
-    lab.run_all(page)
-    page.wait_for_function("() => window.gainlib?.Bokeh?.documents.length === 1", timeout=20_000)
+    lab.run(page, "ride.ipynb", CELL, pictures=1)
 
     def at(seconds, gain_db):
         page.locator(".gainlib-drawable").scroll_into_view_if_needed()  # a click on a button may have scrolled it away
         left, top, width, height = page.evaluate("""() => {
-            const { frame } = [...gainlib.Bokeh.index.roots].find(each => each.frame);
+            const { frame } = [...course.bokeh.library.index.roots].find(each => each.frame);
             const box = document.querySelector(".gainlib-drawable").getBoundingClientRect();
             return [box.left + frame.bbox.left, box.top + frame.bbox.top, frame.bbox.width, frame.bbox.height];
         }""")
@@ -81,7 +79,6 @@ def test_a_ride_is_drawn_in_the_picture(ride, keep):
     page.mouse.down()
     for share in range(1, 11):
         page.mouse.move(*at(2.0 + 0.05 * share, -6.0 - 1.0 * share))
-        page.wait_for_timeout(20)
     page.mouse.up()
     near(page, [[1.0, 0.0], [2.5, -16.0]])
     # Placed where there was none.

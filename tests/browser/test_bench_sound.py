@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import time
 
 import numpy as np
 import pytest
@@ -49,7 +48,7 @@ type(bench.rendering).at = broken"""
 
 # A recorder between the page's ceiling and the loudspeaker; full volume, so that samples can be compared.
 CAPTURE = """async () => {
-    const state = [...gainlib.players.values()].find(each => each.loop);
+    const state = [...course.players.values()].find(each => each.loop);
     const { context, limit } = state.loop;
     const script = `registerProcessor("recorder", class extends AudioWorkletProcessor {
         process([input]) { if (input[0]) this.port.postMessage(input[0].slice()); return true; }
@@ -65,24 +64,26 @@ CAPTURE = """async () => {
 
 
 def opened(lab, page, name, *cells):
-    lab.open(page, lab.write(name, *cells))
-    lab.run_all(page)
-    page.wait_for_function("() => window.gainlib?.Bokeh?.documents.length === 1", timeout=20_000)
+    lab.run(page, name, *cells, pictures=1)
     page.get_by_role("button", name="Play").click()
-    page.wait_for_function("() => [...gainlib.players.values()].some(each => each.loop?.playing)")
+    page.wait_for_function("() => [...course.players.values()].some(each => each.loop?.playing)")
 
 
-def captured(page):
-    return np.array(page.evaluate("heard"))
+def more(page, seconds):
+    """Wait until so much more was heard."""
+    page.wait_for_function("count => heard.length >= count", arg=page.evaluate("heard.length") + seconds * RATE_HZ)
+
+
+def captured(lab, page):
+    return lab.samples(page, "() => heard")
 
 
 def test_what_is_heard_while_a_control_is_moved_is_one_rendering_or_the_next_in_step(lab, page):
     opened(lab, page, "ramp.ipynb", RAMP)
     page.evaluate(CAPTURE)
-    page.wait_for_timeout(500)
     begun = RATE_HZ // 2  # the volume was still on its way up before
     page.wait_for_function(f"() => heard.length >= {begun + 4000}", timeout=15_000)
-    first = captured(page)[begun : begun + 4000]
+    first = captured(lab, page)[begun : begun + 4000]
     take = np.linspace(0.05, 0.45, 3 * RATE_HZ)
     versions = [np.rint(take * 10 ** (-0.5 * step / 20) * 32767) / 32767 * CEILING for step in range(4)]
     # Where the loop was: near the place that the first sample tells; some ten samples of the ramp share a code.
@@ -101,12 +102,13 @@ def test_what_is_heard_while_a_control_is_moved_is_one_rendering_or_the_next_in_
     trim.focus()
     for step in (1, 2, 3):
         page.keyboard.press("ArrowLeft")
-        latest = time.monotonic() + 15.0
-        while not sounds(step):
-            assert time.monotonic() < latest, f"version {step} was not heard within 15 s"
-            page.wait_for_timeout(100)
-    page.wait_for_timeout(300)
-    heard = captured(page)[begun:]
+        for _ in range(60):
+            more(page, 0.1)
+            if sounds(step):
+                break
+        assert sounds(step), f"version {step} was not heard within 60 tenths of a second"
+    more(page, 0.2)
+    heard = captured(lab, page)[begun:]
     places = (at + np.arange(len(heard))) % len(take)
     off = np.array([np.abs(heard - version[places]) for version in versions])
     exact = off.min(axis=0) < 2e-6
@@ -119,12 +121,12 @@ def test_what_is_heard_while_a_control_is_moved_is_one_rendering_or_the_next_in_
     assert (inside <= high.max(axis=0) + 1e-6).all()
 
 
-def once_round(page, seconds):
+def once_round(lab, page, seconds):
     """The loop as it is heard, from its beginning, at the volume that CAPTURE sets."""
-    at = page.evaluate("() => { heard.length = 0; return [...gainlib.players.values()][0].loop.position(); }")
+    at = page.evaluate("() => { heard.length = 0; return [...course.players.values()][0].loop.position(); }")
     count = round(seconds * RATE_HZ)
     page.wait_for_function(f"() => heard.length >= {count}", timeout=15_000)
-    return np.roll(captured(page)[:count], round(at * RATE_HZ))
+    return np.roll(captured(lab, page)[:count], round(at * RATE_HZ))
 
 
 def loudness(samples):
@@ -146,35 +148,35 @@ def test_before_and_after_are_switched_without_a_gap_and_equally_loud(lab, page)
     page.get_by_text("matched: after lowered by").wait_for()
     page.evaluate(CAPTURE)
     loud = {}
-    page.wait_for_timeout(700)
+    more(page, 0.7)
     for slot in ("before", "after"):
         page.evaluate("heard.length = 0")
         page.get_by_role("button", name=slot, exact=True).click()
-        page.wait_for_function(f"() => [...gainlib.players.values()].some(each => each.loop.slots['{slot}'])")
-        page.wait_for_timeout(700)
-        quiet = np.abs(captured(page)) < 1e-9
+        page.wait_for_function(f"() => [...course.players.values()].some(each => each.loop.slots['{slot}'])")
+        more(page, 0.7)
+        quiet = np.abs(captured(lab, page)) < 1e-9
         edges = np.flatnonzero(np.diff(np.concatenate(([0], quiet.astype(int), [0]))))
         assert max(edges[1::2] - edges[::2], default=0) < 10  # through the switch there is no gap
-        loud[slot] = loudness(once_round(page, 4))
+        loud[slot] = loudness(once_round(lab, page, 4))
     assert abs(loud["before"] - loud["after"]) < 0.2, loud
     # Unmatched, they differ by what the matching says.
     words = page.locator(".gainlib-labelled", has_text="matched").inner_text()
     said = float(words.split("lowered by ")[1].split("\u00a0")[0].split(" dB")[0])
     page.get_by_role("checkbox", name="matched").uncheck()
     page.get_by_text("not matched in level").wait_for()
-    page.wait_for_timeout(400)
-    assert loudness(once_round(page, 4)) - loud["before"] == pytest.approx(said, abs=0.2)
+    more(page, 0.4)
+    assert loudness(once_round(lab, page, 4)) - loud["before"] == pytest.approx(said, abs=0.2)
 
 
 def test_sixty_decibels_too_much_and_no_numbers_stay_under_the_ceiling(lab, page):
     opened(lab, page, "broken.ipynb", BROKEN, BREAK)
     page.evaluate(CAPTURE)
-    page.wait_for_timeout(1500)
+    more(page, 1.0)
     page.get_by_role("slider", name="Trim").focus()
     page.keyboard.press("End")
-    page.wait_for_timeout(1500)
-    heard = captured(page)
-    assert len(heard) > RATE_HZ
+    lab.settled(page)
+    more(page, 1.0)
+    heard = captured(lab, page)
     assert math.isfinite(heard.sum())
     assert np.abs(heard).max() <= CEILING + 1e-6
     assert np.abs(heard).max() > 0.9 * CEILING  # it was loud, so the ceiling was what held it
@@ -182,7 +184,7 @@ def test_sixty_decibels_too_much_and_no_numbers_stay_under_the_ceiling(lab, page
 
 def test_a_place_is_sought_by_key_and_by_a_click_on_a_picture(lab, page):
     opened(lab, page, "seek.ipynb", RAMP.replace('"fader/gain_db"]', '"fader/gain_db"], views=["waveform"]'))
-    place = "() => [...gainlib.players.values()].find(each => each.loop).position()"
+    place = "() => [...course.players.values()].find(each => each.loop).position()"
     page.get_by_role("button", name="Pause").click()
     seek = page.get_by_role("slider", name="Place in the recording")
     seek.focus()
@@ -194,13 +196,15 @@ def test_a_place_is_sought_by_key_and_by_a_click_on_a_picture(lab, page):
     picture = page.locator(".gainlib-timed")
     picture.scroll_into_view_if_needed()
     frame = page.evaluate("""() => {
-        const view = [...gainlib.Bokeh.index.roots].find(each => each.frame);
+        const view = [...course.bokeh.library.index.roots].find(each => each.frame);
         const box = document.querySelector(".gainlib-timed").getBoundingClientRect();
         return [box.left + view.frame.bbox.left, view.frame.bbox.width, box.top + 60];
     }""")
     page.mouse.click(frame[0] + frame[1] / 3, frame[2])
     assert page.evaluate(place) == pytest.approx(1.0, abs=0.02)
-    page.wait_for_function("() => Math.abs(gainlib.Bokeh.documents[0].get_model_by_name('cursor').location - 1) < 0.02")
+    page.wait_for_function(
+        "() => Math.abs(course.bokeh.library.documents[0].get_model_by_name('cursor').location - 1) < 0.02"
+    )
     page.get_by_role("button", name="Play").click()
     page.wait_for_function(f"() => ({place})() > 1.1")
 
@@ -209,9 +213,8 @@ def test_a_stage_is_heard_alone_and_the_place_is_kept(lab, page):
     opened(lab, page, "tap.ipynb", RAMP)
     page.get_by_role("slider", name="Trim").focus()
     page.keyboard.press("Home")
-    page.wait_for_timeout(500)
     peak = """() => {
-        const state = [...gainlib.players.values()].find(each => each.loop);
+        const state = [...course.players.values()].find(each => each.loop);
         const samples = state.loop.slots.after?.getChannelData(0);
         return samples && [state.tap, samples.reduce((most, each) => Math.max(most, each), 0)];
     }"""
@@ -222,4 +225,4 @@ def test_a_stage_is_heard_alone_and_the_place_is_kept(lab, page):
     page.get_by_role("combobox", name="heard after").select_option("ramp/trim")
     page.wait_for_function(f"() => (({peak})() ?? [])[0] === 'ramp/trim'")
     assert page.evaluate(peak)[1] == pytest.approx(0.45 * 10 ** (-24 / 20) * CEILING, abs=1e-4)
-    assert page.evaluate("() => [...gainlib.players.values()][0].loop.playing") is True
+    assert page.evaluate("() => [...course.players.values()][0].loop.playing") is True

@@ -26,10 +26,8 @@ def test_it_shows_its_pictures_with_no_connection(browser, tmp_path, keep):
     count = shown.locator("[data-gainlib]").count()
     assert count >= 5
     shown.wait_for_function(f"() => window.Bokeh?.documents.length === {count}", timeout=20_000)
-    shown.wait_for_timeout(500)
-    first = shown.locator("[data-gainlib]").first
-    first.scroll_into_view_if_needed()
-    assert first.bounding_box()["height"] > 250
+    shown.locator("[data-gainlib]").first.scroll_into_view_if_needed()
+    shown.wait_for_function("() => document.querySelector('[data-gainlib]').getBoundingClientRect().height > 250")
     keep(shown, "lesson-page")
     context.close()
     assert problems == []

@@ -5,7 +5,7 @@ from __future__ import annotations
 import gc
 import math
 
-from gainlib.benches import Bench, Sitting
+from gainlib.benches import Bench, OpenExercise
 from gainlib.benches.controls import Breakpoints, Pick
 
 
@@ -22,7 +22,7 @@ def ends_of(control):
 def push_every_control():
     """Move the controls of all benches that the cells of a lesson made; raises where one says nonsense."""
     made = gc.get_objects()
-    sat = [sitting.bench for sitting in made if isinstance(sitting, Sitting) and sitting.bench]
+    sat = [each.bench for each in made if isinstance(each, OpenExercise) and each.bench]
     own = [bench for bench in made if isinstance(bench, Bench) and not any(bench is other for other in sat)]
     assert all(bench.controls for bench in own)
     # An exercise that asks a question may have no bench, or one that is only looked at.

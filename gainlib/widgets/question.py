@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import traitlets
 
-from gainlib.widgets.inputs import Arriving
-from gainlib.widgets.scripts import page_script
+from gainlib.widgets.assets import script
+from gainlib.widgets.base import MovedWidget, setting_html
 
-if TYPE_CHECKING:
-    from gainlib.exercises import Question
-
-__all__ = ["AskInput", "ask_input"]
+__all__ = ["QuestionInput"]
 
 
-class AskInput(Arriving):
+class QuestionInput(MovedWidget):
     """One question: a number with its unit, a choice, an order, or a moment in seconds.
 
     The page refuses in words what is no number or out of range; `number` is then None. `chosen` counts the choices from
@@ -23,7 +20,7 @@ class AskInput(Arriving):
     from the player of the bench on that channel.
     """
 
-    _esm = page_script("ask.js")
+    _esm = script("question.js")
 
     form = traitlets.Unicode("number").tag(sync=True)
     title = traitlets.Unicode("").tag(sync=True)
@@ -56,10 +53,6 @@ class AskInput(Arriving):
             else:
                 self.number = value
 
-
-def ask_input(ask: Question, channel: str = "") -> AskInput:
-    """The widget of one question."""
-    return AskInput(
-        form=ask.form, title=ask.title, unit=ask.unit, low=float(ask.low or 0.0), high=float(ask.high or 0.0),
-        choices=list(ask.choices), channel=channel,
-    )  # fmt: skip
+    def static_html(self) -> str:
+        """The question, and of what kind its answer is."""
+        return setting_html(self.title, f"… {' or '.join(self.choices) or self.unit}")

@@ -1,47 +1,41 @@
 // Undo, redo, reset, two kept settings and the settings as text: by button, and by key anywhere on the bench.
-const page = (window.gainlib ??= {});
+import { arrived, follow, make, tell, whenInside } from "./shared.js";
 
 const typing = (target) => target.matches("select, textarea, input:not([type=range]):not([type=checkbox])");
 
 export default {
   render({ model, el }) {
-    el.classList.add("gainlib-steps");
+    el.classList.add("gainlib-toolbar");
     el.setAttribute("role", "group");
     el.setAttribute("aria-label", "Settings: take back, compare, copy");
     const get = (name) => model.get(name);
-    const make = (tag, props) => Object.assign(document.createElement(tag), props);
-    const said = make("p", { className: "gainlib-said" });
-    said.setAttribute("role", "status");
-    const row = make("div", { className: "gainlib-steps-row" });
+    const said = make("p", { className: "gainlib-said", role: "status" });
+    const row = make("div", { className: "gainlib-toolbar-row" });
     const keys = new Map();
     const button = (text, key, does) => {
       const made = make("button", { type: "button", textContent: text, onclick: does });
       made.setAttribute("aria-keyshortcuts", key.length > 1 ? `Shift+${key.at(-1)}` : key);
-      made.setAttribute("data-lm-suppress-shortcuts", "true");
       keys.set(key, does);
       row.append(made);
       return made;
     };
     // What is asked for waits until the last move has reached the kernel.
     let asked = Promise.resolve();
-    const ask = (kind) => { asked = asked.then(() => page.arrived(bench)).then(() => page.tell(model, { kind })); };
+    const ask = (kind) => { asked = asked.then(() => arrived(bench)).then(() => tell(model, { kind })); };
     const undo = button("Undo", "u", () => ask("undo"));
     const redo = button("Redo", "Shift+u", () => ask("redo"));
     const keeps = { A: button("Keep as A", "t", () => ask("keep A")), B: button("Keep as B", "Shift+t", () => ask("keep B")) };
     const other = button("Compare A and B", "g", () => ask("other"));
     button("Copy as text", "w", () => ask("copy"));
-    const reset = make("button", { type: "button", textContent: "Reset", title: "Every control back to where it started" });
-    reset.onclick = () => ask("reset");
-    reset.setAttribute("data-lm-suppress-shortcuts", "true");
-    row.append(reset);
+    row.append(make("button", {
+      type: "button", textContent: "Reset", title: "Every control back to where it started", onclick: () => ask("reset"),
+    }));
     const names = { undo: "Undo", redo: "Redo" };
-    const help = make("details", { className: "gainlib-keys" });
-    help.append(make("summary", { textContent: "Keys" }), make("p", {
+    row.append(make("details", { className: "gainlib-keys" }, make("summary", { textContent: "Keys" }), make("p", {
       textContent: "With a control or button of this bench in focus: u undo, Shift+u redo, t keep as A, Shift+t keep as B, "
         + "g go to the other of the two, w copy the settings as text, p play or pause, q before or after; "
         + "Delete takes a slider back to its start.",
-    }));
-    row.append(help);
+    })));
     const text = make("textarea", { readOnly: true, hidden: true, rows: 5, className: "gainlib-settings-text" });
     text.setAttribute("aria-label", "The settings as text");
     el.append(row, said, text);
@@ -75,7 +69,8 @@ export default {
     const pressed = (event) => {
       if (event.ctrlKey || event.metaKey || event.altKey || typing(event.target)) return;
       const key = event.shiftKey ? `Shift+${event.key.toLowerCase()}` : event.key;
-      const player = event.shiftKey ? null : [...bench.querySelectorAll(".gainlib-player button")].find((each) => each.getAttribute("aria-keyshortcuts") === key);
+      const player = event.shiftKey ? null : [...bench.querySelectorAll(".gainlib-player button")]
+        .find((each) => each.getAttribute("aria-keyshortcuts") === key);
       const does = keys.get(key) ?? (player && (() => player.click()));
       if (!does || bench.classList.contains("gainlib-gone")) return;
       event.preventDefault();
@@ -83,21 +78,18 @@ export default {
       does();
     };
     let bench = null;
-    const attach = () => {
-      bench = el.closest(".gainlib-bench");
-      if (bench) bench.addEventListener("keydown", pressed);
-      else if (!gone) requestAnimationFrame(attach);
-    };
-    let gone = false;
-    attach();
-    const followed = ["undo", "redo", "kept", "at"];
-    followed.forEach((name) => model.on(`change:${name}`, show));
+    const stops = [
+      whenInside(el, ".gainlib-bench", (found) => {
+        bench = found;
+        bench.addEventListener("keydown", pressed);
+      }),
+      follow(model, ["undo", "redo", "kept", "at"], show),
+    ];
     model.on("msg:custom", told);
     show();
     return () => {
-      gone = true;
+      stops.forEach((stop) => stop());
       bench?.removeEventListener("keydown", pressed);
-      followed.forEach((name) => model.off(`change:${name}`, show));
       model.off("msg:custom", told);
     };
   },

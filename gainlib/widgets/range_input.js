@@ -1,26 +1,21 @@
 // One control: a native range input, and its value in figures, which can be typed over.
-let count = 0;
+import { follow, make, newId, turns, typed as numberOf } from "./shared.js";
 
 const PAUSE_MS = 1000; // key presses closer together than this are one step for undo
 
 export default {
   render({ model, el }) {
-    const id = `gainlib-range-${Date.now()}-${++count}`;
+    const id = newId("range");
     const get = (name) => model.get(name);
     el.classList.add("gainlib-range");
-    const make = (tag, props) => Object.assign(document.createElement(tag), props);
     const label = make("label", { htmlFor: id });
     const range = make("input", { type: "range", id });
-    const figures = make("span", { className: "gainlib-figures" });
     const typed = make("input", { type: "text", inputMode: "decimal", autocomplete: "off", spellcheck: false });
+    typed.setAttribute("aria-describedby", `${id}-complaint`);
     const unit = make("span", { className: "gainlib-unit" });
-    const complaint = make("p", { className: "gainlib-complaint", id: `${id}-complaint` });
-    complaint.setAttribute("role", "alert");
+    const complaint = make("p", { className: "gainlib-complaint", id: `${id}-complaint`, role: "alert" });
     const end = make("p", { className: "gainlib-end" });
-    figures.append(typed, unit);
-    el.append(label, range, figures, end, complaint);
-    for (const each of [range, typed]) each.setAttribute("data-lm-suppress-shortcuts", "true");
-    typed.setAttribute("aria-describedby", complaint.id);
+    el.append(label, range, make("span", { className: "gainlib-figures" }, typed, unit), end, complaint);
 
     const number = (value) => {
       const size = Math.abs(value).toFixed(get("digits"));
@@ -55,13 +50,13 @@ export default {
       complaint.textContent = get("complaint");
       typed.setAttribute("aria-invalid", String(get("complaint") !== ""));
     };
-    const turns = window.gainlib.turns(model, el);
+    const sent = turns(model, el);
     let pressedAt = -Infinity;
     const stroke = () => model.set("stroke", get("stroke") + 1);
     const set = (value) => {
       model.set("complaint", "");
       model.set("value", value);
-      turns.send();
+      sent.send();
       complaint.textContent = "";
       typed.removeAttribute("aria-invalid");
       show();
@@ -86,11 +81,10 @@ export default {
       show();
     };
     const commit = () => {
-      const text = typed.value.trim().replace(get("unit"), "").trim().replace(/[−–]/g, "-").replace(",", ".");
-      if (text === number(get("value")).replace("−", "-")) { complain(); return; }
-      const value = Number(text);
+      const value = numberOf(typed.value, get("unit"));
+      if (value === numberOf(number(get("value")))) { complain(); return; }
       const limits = `${whole(get("low"))} to ${whole(get("high"))}`;
-      if (text === "" || !Number.isFinite(value)) refuse(`“${typed.value.trim()}” is not a number; give ${limits}.`);
+      if (Number.isNaN(value)) refuse(`“${typed.value.trim()}” is not a number; give ${limits}.`);
       else if (value < get("low") || value > get("high")) refuse(`${whole(value)} is out of reach; give ${limits}.`);
       else { stroke(); set(value); range.value = value; }
     };
@@ -102,14 +96,14 @@ export default {
       if (event.key === "Enter") { event.preventDefault(); commit(); typed.select(); }
       if (event.key === "Escape") { show(); typed.select(); }
     });
-    const followed = ["value", "start", "low", "high", "step", "digits", "unit", "label", "name"];
-    followed.forEach((name) => model.on(`change:${name}`, update));
-    model.on("change:complaint", complain);
+    const stops = [
+      follow(model, ["value", "start", "low", "high", "step", "digits", "unit", "label", "name"], update),
+      follow(model, ["complaint"], complain),
+    ];
     update();
     return () => {
-      followed.forEach((name) => model.off(`change:${name}`, update));
-      model.off("change:complaint", complain);
-      turns.stop();
+      stops.forEach((stop) => stop());
+      sent.stop();
     };
   },
 };

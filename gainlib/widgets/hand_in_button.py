@@ -2,28 +2,28 @@
 
 from __future__ import annotations
 
+from html import escape
 from typing import Any
 
-import anywidget
 import traitlets
 
 from gainlib.errors import GainError
 from gainlib.learners import submission
 from gainlib.learners.enrolment import enrolled
 from gainlib.learners.submission import HandedIn
-from gainlib.widgets.scripts import page_script
-from gainlib.widgets.toolbar import STYLES
+from gainlib.widgets.assets import STYLES, script
+from gainlib.widgets.base import CourseWidget
 
 __all__ = ["HandInButton", "hand_in"]
 
 
-class HandInButton(anywidget.AnyWidget):
+class HandInButton(CourseWidget):
     """A button that hands in when it is pressed, and only then; `said` has the sentences of the last time.
 
     `who` says in which class the learner is; without one there is no button, and it says how to enter one.
     """
 
-    _esm = page_script("hand-in.js")
+    _esm = script("hand_in_button.js")
     _css = STYLES
 
     who = traitlets.Unicode("").tag(sync=True)
@@ -57,6 +57,10 @@ class HandInButton(anywidget.AnyWidget):
                 self.said = [f"Not handed in: {fault}"]
             self.done += 1  # so that the button comes back, even where the same is said again
         return handed
+
+    def static_html(self) -> str:
+        """Who would hand in."""
+        return f"<p>{escape(self.who)}</p>"
 
     def _asked(self, _widget: object, content: dict[str, Any], _buffers: object) -> None:
         if content.get("kind") == "hand in":

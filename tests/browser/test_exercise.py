@@ -16,11 +16,13 @@ pytestmark = pytest.mark.browser
 KINDS = Path(__file__).parents[1] / "benches" / "kinds"
 EXERCISES = Path(__file__).parents[2] / "exercises"
 SLOW = """\
-import time
+import pathlib, time
 import gainlib as gl
-sitting = gl.exercise("recording/leave-room")
-stop = sitting.bench.on_move(lambda _: time.sleep(0.3))
-sitting"""
+opened = gl.exercise("recording/leave-room")
+def wait(_):
+    while pathlib.Path("busy").exists(): time.sleep(0.02)
+stop = opened.bench.on_move(wait)
+opened"""
 
 
 def attempts(lab):
@@ -28,52 +30,54 @@ def attempts(lab):
     return json.loads(file.read_text())["attempts"] if file.exists() else []
 
 
-@pytest.fixture
-def slow(lab, page):
-    """An exercise whose kernel is busy for a while after each move."""
-    lab.open(page, lab.write("slow-sitting.ipynb", SLOW))
-    lab.run_all(page)
-    page.get_by_role("button", name="Check my answer").wait_for()
-    return page
-
-
-def test_a_check_in_the_same_breath_as_25_key_presses_judges_the_last_of_them(lab, slow):
+def test_a_check_in_the_same_breath_as_25_key_presses_judges_the_last_of_them(lab, page):
+    slow = lab.run(page, "slow-exercise.ipynb", SLOW, pictures=2)
     before = len(attempts(lab))
+    lab.hold()  # from the first move on the kernel is busy
     gain = slow.get_by_role("slider", name="Preamp gain")
     start = float(gain.input_value())
     gain.focus()
     for _ in range(25):
         slow.keyboard.press("ArrowLeft")
     slow.get_by_role("button", name="Check my answer").press("Enter")
+    slow.locator(".gainlib-answer[aria-busy]").wait_for()
+    lab.free()
     slow.locator(".gainlib-saved", has_text=f"attempt {before + 1} at").wait_for(state="attached", timeout=30_000)
     assert attempts(lab)[-1]["answer"]["voice/preamp/gain_db"] == start - 25
     assert not slow.locator(".gainlib-moved").is_visible()
 
 
-BUSY = "import time; time.sleep(1.5)"
+@pytest.fixture
+def sat(lab, busy_cell):
+    """Opens a notebook with these exercises, and a cell that can keep the kernel busy."""
+    return lambda page, *names: _sat(lab, busy_cell, page, *names)
 
 
-def sat(lab, page, *names):
-    """A notebook with these exercises, and a cell that keeps the kernel busy."""
+def _sat(lab, busy_cell, page, *names):
     cells = []
     for name in names:
         shutil.copy(KINDS / f"{name}.toml", lab.root)
         cells.append(f'import gainlib as gl; gl.exercise("{name}.toml")')
-    lab.open(page, lab.write("kinds.ipynb", *cells, BUSY))
+    lab.open(page, lab.write("kinds.ipynb", *cells, busy_cell))
     lab.run_all(page)
     page.get_by_role("button", name="Check my answer").last.wait_for()
     return [page.locator(".jp-CodeCell", has_text=f"{name}.toml") for name in names]
 
 
-def busy(page):
-    page.locator(".jp-CodeCell", has_text=BUSY).locator(".jp-InputArea-editor").click()
+def busy(lab, page):
+    """Keep the kernel busy until the answer is checked."""
+    lab.hold()
+    cell = page.locator(".jp-CodeCell", has_text="while pathlib")
+    cell.locator(".jp-InputArea-editor").click()
     page.keyboard.press("Control+Enter")
+    cell.locator(".jp-InputPrompt", has_text="[*]").wait_for()
 
 
 def checked(lab, page, part, before):
     part.get_by_role("button", name="Check my answer").press("Enter")
+    lab.free()
     part.locator(".gainlib-saved", has_text="Saved in").wait_for(timeout=20_000)
-    page.wait_for_function("() => !document.querySelector('[data-gainlib-waiting]')")
+    lab.settled(page)
     made = attempts(lab)
     assert len(made) == before + 1
     return made[-1]
@@ -86,15 +90,15 @@ def learner(lab):
 def no_serious_fault(page):
     page.evaluate(resources.files("axe_playwright_python").joinpath("axe.min.js").read_text(encoding="utf-8"))
     found = page.evaluate("""async () => {
-        const { violations } = await axe.run(document.querySelectorAll(".gainlib-sitting, .gainlib-book"));
+        const { violations } = await axe.run(document.querySelectorAll(".gainlib-exercise, .gainlib-book"));
         return violations.filter(each => ["serious", "critical"].includes(each.impact))
             .map(each => `${each.id}: ${each.nodes.map(node => node.html.slice(0, 160)).join(" | ")}`);
     }""")
     assert found == []
 
 
-def test_numbers_choices_and_orders_are_answered_by_keyboard_alone(lab, page, keep):
-    reckon, judge, order = sat(lab, page, "read-the-verse", "which-was-clipped", "in-order")
+def test_numbers_choices_and_orders_are_answered_by_keyboard_alone(lab, page, sat, keep):
+    reckon, judge, order = sat(page, "read-the-verse", "which-was-clipped", "in-order")
     made = len(attempts(lab))
 
     # nothing answered: nothing is judged
@@ -111,7 +115,7 @@ def test_numbers_choices_and_orders_are_answered_by_keyboard_alone(lab, page, ke
         assert level.get_attribute("aria-invalid") == "true"
     assert len(attempts(lab)) == made
     level.fill("")
-    busy(page)
+    busy(lab, page)
     level.focus()
     page.keyboard.type("−9,4")  # a key at a time, while the kernel is busy
     first = checked(lab, page, reckon, made)
@@ -138,7 +142,7 @@ def test_numbers_choices_and_orders_are_answered_by_keyboard_alone(lab, page, ke
     assert moment.input_value() == "17.9"
     reckon.get_by_role("button", name="Check my answer").press("Enter")
     reckon.get_by_text("Passed: 3 of 3 points").wait_for()
-    reckon.locator(".gainlib-ask").first.scroll_into_view_if_needed()
+    reckon.locator(".gainlib-question").first.scroll_into_view_if_needed()
     keep(page, "sitting-reckon")
 
     # candidates: chosen, heard and judged, first wrong, then right
@@ -149,13 +153,9 @@ def test_numbers_choices_and_orders_are_answered_by_keyboard_alone(lab, page, ke
         judge.locator(".gainlib-heading", has_text=f"{label}: ").wait_for()
     assert judge.get_by_role("button", name="Hear B").get_attribute("aria-pressed") == "true"
     judge.get_by_role("button", name="Play").press("Enter")
-    page.wait_for_function(
-        "() => [...window.gainlib.players.values()].some(each => each.loop?.playing && each.slot === 'B')"
-    )
+    page.wait_for_function("() => [...course.players.values()].some(each => each.loop?.playing && each.slot === 'B')")
     judge.get_by_role("button", name="Hear A").press("Enter")
-    page.wait_for_function(
-        "() => [...window.gainlib.players.values()].some(each => each.loop?.playing && each.loop.slots.A)"
-    )
+    page.wait_for_function("() => [...course.players.values()].some(each => each.loop?.playing && each.loop.slots.A)")
     judge.get_by_role("button", name="Pause").press("Enter")
     radio = judge.get_by_role("radio", name=labels["low"])
     radio.press("Space")
@@ -187,44 +187,47 @@ def test_numbers_choices_and_orders_are_answered_by_keyboard_alone(lab, page, ke
     no_serious_fault(page)
 
 
-def test_a_ride_and_a_switch_moved_while_the_kernel_is_busy_are_judged_as_they_stand_last(lab, page):
-    (part,) = sat(lab, page, "even-out")
+def test_a_ride_and_a_switch_moved_while_the_kernel_is_busy_are_judged_as_they_stand_last(lab, page, sat):
+    (part,) = sat(page, "even-out")
     made = len(attempts(lab))
-    busy(page)
+    busy(lab, page)
     muted = part.get_by_role("checkbox", name="Fader muted")
     for _ in range(2):
         muted.press("Space")
     assert checked(lab, page, part, made)["answer"]["voice/fader/muted"] is True  # back where it began
-    busy(page)
+    busy(lab, page)
     part.get_by_role("button", name="Add a point").press("Enter")
     gain = part.get_by_role("spinbutton", name="point 1, gain in dB")
     for _ in range(6):
         gain.press("ArrowUp")
     part.get_by_role("button", name="Check my answer").press("Enter")
+    lab.free()
     part.locator(".gainlib-saved", has_text="attempt 2 at").wait_for(timeout=20_000)
     answer = attempts(lab)[-1]["answer"]
     assert answer == {"voice/ride/points": [[0.0, 3.0]], "voice/fader/muted": True}
 
 
-def test_a_check_pressed_twice_while_the_kernel_is_busy_is_one_attempt_and_a_hint_comes_after_it(lab, page):
-    (part,) = sat(lab, page, "read-the-verse")
+def test_a_check_pressed_twice_while_the_kernel_is_busy_is_one_attempt_and_a_hint_comes_after_it(lab, own_page, sat):
+    page = own_page
+    (part,) = sat(page, "read-the-verse")
     made = len(attempts(lab))
     part.get_by_role("textbox", name="Peak of the verse").fill("-30")
-    busy(page)
+    busy(lab, page)
     check = part.get_by_role("button", name="Check my answer")
     check.press("Enter")
     check.press("Enter")
     part.get_by_role("button", name="Show a hint").press("Enter")
+    lab.free()
     part.locator(".gainlib-hints li").wait_for()
     assert len(attempts(lab)) == made + 1
     assert attempts(lab)[-1]["hints_used"] == 0
     # A kernel that is gone is said to be, and the next press is tried again.
-    page.evaluate("() => { window.gainlib.tell = () => {}; }")
+    page.evaluate("() => { WebSocket.prototype.send = () => {}; }")
     page.clock.install()
     check.press("Enter")
     page.clock.run_for(11_000)
     part.get_by_text("The kernel has not answered for some seconds").wait_for()
-    assert page.locator(".gainlib-desk[aria-busy]").count() == 0
+    assert page.locator(".gainlib-answer[aria-busy]").count() == 0
 
 
 def test_the_exercise_book_opens_fresh_numbers_by_keyboard(lab, page, keep):
@@ -253,5 +256,5 @@ def test_the_exercise_book_opens_fresh_numbers_by_keyboard(lab, page, keep):
     page.wait_for_function(
         "first => ![undefined, first].includes(document.querySelector('.gainlib-brief')?.innerText)", arg=first
     )
-    assert page.locator(".gainlib-sitting").count() == 1
+    assert page.locator(".gainlib-exercise").count() == 1
     no_serious_fault(page)

@@ -1,4 +1,6 @@
 // Breakpoints of a ride in a table of native number inputs; a picture of the same bench places and drags them too.
+import { follow, make, turns } from "./shared.js";
+
 const PAUSE_MS = 1000;
 const APART = 0.01; // seconds between two points at least
 
@@ -6,34 +8,26 @@ export default {
   render({ model, el }) {
     el.classList.add("gainlib-ride");
     const get = (name) => model.get(name);
-    const make = (tag, props) => Object.assign(document.createElement(tag), props);
-    const table = make("table", {});
     const caption = make("caption", { textContent: get("label") });
-    const head = make("tr", {});
-    head.append(...["seconds", "gain, dB", ""].map((text) => make("th", { textContent: text, scope: "col" })));
-    const body = make("tbody", {});
-    table.append(caption, make("thead", {}), body);
-    table.querySelector("thead").append(head);
-    table.setAttribute("aria-label", get("name"));
+    const heads = ["seconds", "gain, dB", ""].map((textContent) => make("th", { textContent, scope: "col" }));
+    const body = make("tbody");
+    const table = make("table", { "aria-label": get("name") }, caption, make("thead", {}, make("tr", {}, ...heads)), body);
     const add = make("button", { type: "button", textContent: "Add a point" });
-    add.setAttribute("data-lm-suppress-shortcuts", "true");
-    const complaint = make("p", { className: "gainlib-complaint" });
-    complaint.setAttribute("role", "alert");
-    const said = make("p", { className: "gainlib-unseen" });
-    said.setAttribute("role", "status");
+    const complaint = make("p", { className: "gainlib-complaint", role: "alert" });
+    const said = make("p", { className: "gainlib-unseen", role: "status" });
     el.append(table, add, complaint, said);
 
     const round = (value, digits) => Number(value.toFixed(digits));
     const points = () => get("points").map((each) => [...each]);
     const stroke = () => model.set("stroke", get("stroke") + 1);
-    const turns = window.gainlib.turns(model, el);
+    const sent = turns(model, el);
     let editedAt = -Infinity;
     const complain = (words) => { complaint.textContent = words; };
     const set = (to) => {
       complain("");
       model.set("complaint", "");
       model.set("points", to);
-      turns.send();
+      sent.send();
     };
     // What cannot be is refused in words; the points stay as they were.
     const refused = (to) => {
@@ -50,7 +44,6 @@ export default {
     const field = (index, which, name, step) => {
       const made = make("input", { type: "number", step, value: get("points")[index][which].toFixed(which ? 1 : 2) });
       made.setAttribute("aria-label", `${get("name")}, point ${index + 1}, ${name}`);
-      made.setAttribute("data-lm-suppress-shortcuts", "true");
       made.addEventListener("change", (event) => {
         const to = points();
         to[index][which] = Number.parseFloat(made.value.replace(",", "."));
@@ -70,17 +63,10 @@ export default {
     const show = () => {
       const held = document.activeElement?.getAttribute("aria-label");
       const rows = get("points").map((_, index) => {
-        const row = make("tr", {});
-        const away = make("button", { type: "button", textContent: "Remove" });
+        const away = make("button", { type: "button", textContent: "Remove", onclick: () => remove(index) });
         away.setAttribute("aria-label", `Remove point ${index + 1} of ${get("name")}`);
-        away.setAttribute("data-lm-suppress-shortcuts", "true");
-        away.onclick = () => remove(index);
-        for (const each of [field(index, 0, "seconds", 0.1), field(index, 1, "gain in dB", 0.5), away]) {
-          const cell = make("td", {});
-          cell.append(each);
-          row.append(cell);
-        }
-        return row;
+        const inside = [field(index, 0, "seconds", 0.1), field(index, 1, "gain in dB", 0.5), away];
+        return make("tr", {}, ...inside.map((each) => make("td", {}, each)));
       });
       const same = body.rows.length === rows.length;
       if (same && body.contains(document.activeElement)) {
@@ -140,16 +126,15 @@ export default {
       }
     };
     const update = () => { show(); complain(get("complaint")); };
-    const followed = ["points", "complaint"];
-    followed.forEach((name) => model.on(`change:${name}`, update));
-    const named = () => { caption.textContent = get("label"); };
-    model.on("change:label", named);
+    const stops = [
+      follow(model, ["points", "complaint"], update),
+      follow(model, ["label"], () => { caption.textContent = get("label"); }),
+    ];
     window.addEventListener("gainlib-ride", drawn);
     show();
     return () => {
-      followed.forEach((name) => model.off(`change:${name}`, update));
-      model.off("change:label", named);
-      turns.stop();
+      stops.forEach((stop) => stop());
+      sent.stop();
       window.removeEventListener("gainlib-ride", drawn);
     };
   },

@@ -1,34 +1,21 @@
 // The sentence above a bench, announced when a move has ended; and the message when no kernel answers the bench.
+import { follow, make, players, tell, whenInside } from "./shared.js";
+
 const SETTLED_MS = 700;
 const PATIENCE_MS = 8000;
 const GONE = "No kernel answers this bench: it was stopped or restarted, or the notebook was opened without one. "
   + "What you see is the last picture; run the cell again to move it.";
 const BUSY = "The kernel has not answered for some seconds: it is busy with another cell, or gone.";
 
-// Where no kernel hears it any more nothing is sent; the headline says so.
-function tell(model, content) {
-  try {
-    model.send(content);
-  } catch (fault) {
-    console.info("gainlib: not sent", content.kind, String(fault));
-  }
-}
-
 export default {
   render({ model, el }) {
     el.classList.add("gainlib-headline");
-    const make = (tag, className) => Object.assign(document.createElement(tag), { className });
-    const line = make("p", "gainlib-headline-line");
-    const what = make("strong", "");
-    const advice = make("span", "");
-    line.append(what, " ", advice);
-    const title = make("p", "gainlib-title");
-    const message = make("p", "gainlib-message");
-    message.setAttribute("role", "alert");
-    message.hidden = true;
-    const spoken = make("div", "gainlib-unseen");
-    spoken.setAttribute("role", "status");
-    spoken.setAttribute("aria-live", "polite");
+    const what = make("strong");
+    const advice = make("span");
+    const line = make("p", { className: "gainlib-headline-line" }, what, " ", advice);
+    const title = make("p", { className: "gainlib-title" });
+    const message = make("p", { className: "gainlib-message", role: "alert", hidden: true });
+    const spoken = make("div", { className: "gainlib-unseen", role: "status", "aria-live": "polite" });
     el.append(message, title, line, spoken);
     let timer = 0;
     const update = () => {
@@ -55,7 +42,7 @@ export default {
       bench.classList.toggle("gainlib-gone", now);
       if (now) {
         for (const each of fields(bench)) if (!each.disabled) { each.disabled = true; each.dataset.gainlibHeld = "1"; }
-        for (const each of window.gainlib?.players?.values() ?? []) if (each.bench === bench) each.stop?.();
+        for (const each of players.values()) if (each.bench === bench) each.stop?.();
       } else if (gone) {
         for (const each of fields(bench)) if (each.dataset.gainlibHeld) { each.disabled = false; delete each.dataset.gainlibHeld; }
       }
@@ -79,27 +66,23 @@ export default {
       patience = 0;
       if (!gone) show("");
     };
-    let closed = false;
-    const attach = () => {
-      bench = el.closest(".gainlib-bench");
-      if (bench) {
+    const stops = [
+      whenInside(el, ".gainlib-bench", (found) => {
+        bench = found;
         bench.addEventListener("change", ask);
         watch.observe(bench, { attributes: true, attributeFilter: ["class"] });
         look();
-      } else if (!closed) requestAnimationFrame(attach);
-    };
-    attach();
+      }),
+      follow(model, ["what", "advice", "title", "trouble"], update),
+    ];
     model.on("msg:custom", heard);
-    const followed = ["what", "advice", "title", "trouble"];
-    followed.forEach((name) => model.on(`change:${name}`, update));
     update();
     return () => {
-      closed = true;
+      stops.forEach((stop) => stop());
       watch.disconnect();
       [timer, patience, ...soon].forEach(clearTimeout);
       bench?.removeEventListener("change", ask);
       model.off("msg:custom", heard);
-      followed.forEach((name) => model.off(`change:${name}`, update));
     };
   },
 };

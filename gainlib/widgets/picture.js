@@ -1,26 +1,21 @@
 // A Bokeh figure whose named sources follow the model's columns, in the inks of the page's theme.
-const page = (window.gainlib ??= {});
+import { bokeh, follow, make, newId } from "./shared.js";
 
 function haveBokeh(model) {
   // The first picture asks the kernel for BokehJS; the others wait, and ask again if it did not answer.
-  page.bokeh ??= new Promise((resolve) => { page.bokehArrived = resolve; });
   const arrived = (message, buffers) => {
-    if (message.kind !== "bokeh" || page.Bokeh) return;
+    if (message.kind !== "bokeh" || bokeh.library) return;
     const theirs = window.Bokeh;
-    const script = document.createElement("script");
-    script.textContent = new TextDecoder().decode(buffers[0]);
-    document.head.append(script);
-    page.Bokeh = window.Bokeh;
+    document.head.append(make("script", { textContent: new TextDecoder().decode(buffers[0]) }));
+    const ours = window.Bokeh;
     if (theirs) window.Bokeh = theirs;
-    page.bokehArrived(page.Bokeh);
+    bokeh.take(ours);
   };
   const ask = () => {
-    if (page.Bokeh) return;
-    if (window.Bokeh?.version === model.get("bokeh_version")) {
-      page.Bokeh = window.Bokeh;
-      page.bokehArrived(page.Bokeh);
-    } else if (!(page.bokehAsked > Date.now() - 4000)) {
-      page.bokehAsked = Date.now();
+    if (bokeh.library) return;
+    if (window.Bokeh?.version === model.get("bokeh_version")) bokeh.take(window.Bokeh);
+    else if (bokeh.askedAt <= Date.now() - 4000) {
+      bokeh.askedAt = Date.now();
       model.send({ kind: "bokeh" });
     }
   };
@@ -29,8 +24,8 @@ function haveBokeh(model) {
   const again = setInterval(ask, 1000);
   const late = new Promise((resolve) => setTimeout(() => resolve(null), 15000));
   // A kernel that is busy with the cells below answers when they are done: the asking ends before, the listening not.
-  page.bokeh.then(() => model.off("msg:custom", arrived));
-  return Promise.race([page.bokeh, late]).finally(() => clearInterval(again));
+  bokeh.arrived.then(() => model.off("msg:custom", arrived));
+  return Promise.race([bokeh.arrived, late]).finally(() => clearInterval(again));
 }
 
 function unpacked(columns) {
@@ -80,10 +75,6 @@ function kept(model, view) {
   } catch (fault) {
     console.warn("gainlib: the last picture could not be kept", fault);
   }
-}
-
-function stillOf(model) {
-  return Object.assign(document.createElement("img"), { className: "gainlib-still", alt: "", src: model.get("still") });
 }
 
 // Where a pointer is in the figure's own units; null outside its frame.
@@ -159,18 +150,11 @@ function pointed(place, view, doc, channel) {
 
 async function render({ model, el }) {
   let gone = false;
-  const undo = [];
   el.classList.add("gainlib-picture");
-  const id = `gainlib-picture-${Math.random().toString(36).slice(2)}`;
-  const heading = document.createElement("p");
-  heading.className = "gainlib-heading";
-  const place = document.createElement("div");
-  place.id = id;
-  place.className = "gainlib-place";
-  place.setAttribute("role", "figure");
-  const words = document.createElement("p");
-  words.id = `${id}-words`;
-  place.setAttribute("aria-describedby", words.id);
+  const id = newId("picture");
+  const heading = make("p", { className: "gainlib-heading" });
+  const place = make("div", { id, className: "gainlib-place", role: "figure", "aria-describedby": `${id}-words` });
+  const words = make("p", { id: `${id}-words` });
   el.append(heading, place, words);
   const say = () => {
     heading.textContent = model.get("captioned") ? model.get("heading") : "";
@@ -180,21 +164,20 @@ async function render({ model, el }) {
     place.setAttribute("aria-label", model.get("heading"));
   };
   say();
-  for (const name of ["heading", "sentence", "captioned"]) {
-    model.on(`change:${name}`, say);
-    undo.push(() => model.off(`change:${name}`, say));
-  }
+  const stop = follow(model, ["heading", "sentence", "captioned"], say);
   let close = () => {};
   let turn = 0;
   const start = async () => {
     const mine = ++turn;
-    if (!page.Bokeh && model.get("still")) place.replaceChildren(stillOf(model));
+    if (!bokeh.library && model.get("still")) {
+      place.replaceChildren(make("img", { className: "gainlib-still", alt: "", src: model.get("still") }));
+    }
     const Bokeh = await haveBokeh(model);
     while (!gone && !el.isConnected) await new Promise(requestAnimationFrame);
     if (gone || mine !== turn) return;
     if (!Bokeh) {
       if (!model.get("still")) place.textContent = "This picture waits for the kernel. If no cell is running, run this one again.";
-      page.bokeh.then(() => { if (!gone && mine === turn) start(); });
+      bokeh.arrived.then(() => { if (!gone && mine === turn) start(); });
       return;
     }
     close();
@@ -254,7 +237,7 @@ async function render({ model, el }) {
   return () => {
     gone = true;
     model.off("change:spec", start);
-    undo.forEach((each) => each());
+    stop();
     close();
   };
 }

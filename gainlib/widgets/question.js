@@ -1,27 +1,15 @@
 // One question below a bench: a number with its unit, a choice, an order, or a moment; native inputs, complaints in words.
-let count = 0;
+import { follow, make, newId, turns, typed } from "./shared.js";
 
 export default {
   render({ model, el }) {
-    const house = window.gainlib;
-    const id = `gainlib-ask-${Date.now()}-${++count}`;
+    const id = newId("question");
     const get = (name) => model.get(name);
-    const make = (tag, props, ...inside) => {
-      const made = Object.assign(document.createElement(tag), props);
-      made.append(...inside);
-      return made;
-    };
-    const turns = house.turns(model, el);
-    el.classList.add("gainlib-ask");
-    const complaint = make("p", { className: "gainlib-complaint", id: `${id}-complaint` });
-    complaint.setAttribute("role", "alert");
-    const said = make("p", { className: "gainlib-ask-said", id: `${id}-said` });
-    said.setAttribute("role", "status");
-    const ours = (field) => {
-      field.setAttribute("data-lm-suppress-shortcuts", "true");
-      return field;
-    };
-    const send = (name, value) => { model.set(name, value); turns.send(); };
+    const sent = turns(model, el);
+    el.classList.add("gainlib-question");
+    const complaint = make("p", { className: "gainlib-complaint", id: `${id}-complaint`, role: "alert" });
+    const said = make("p", { className: "gainlib-question-said", id: `${id}-said`, role: "status" });
+    const send = (name, value) => { model.set(name, value); sent.send(); };
     const clear = () => { complaint.textContent = ""; };
     const written = (value) => String(value).replace("-", "−");
     const whole = (value) => `${written(value)} ${get("unit")}`.trim();
@@ -30,16 +18,16 @@ export default {
 
     // A number, or a moment in seconds.
     const number = () => {
-      const field = ours(make("input", { type: "text", id, inputMode: "decimal", autocomplete: "off", spellcheck: false }));
+      const field = make("input", { type: "text", id, inputMode: "decimal", autocomplete: "off", spellcheck: false });
       field.setAttribute("aria-describedby", `${complaint.id} ${said.id}`);
       const limits = `${whole(get("low"))} to ${whole(get("high"))}`;
       const read = () => {
-        const value = house.typed(field.value, get("unit"));
+        const value = typed(field.value, get("unit"));
         return Number.isFinite(value) && value >= get("low") && value <= get("high") ? value : null;
       };
       const complain = () => {
         const text = field.value.trim();
-        const value = house.typed(text, get("unit"));
+        const value = typed(text, get("unit"));
         if (!text || read() !== null) clear();
         else if (Number.isFinite(value)) complaint.textContent = `${whole(value)} is out of reach; give ${limits}.`;
         else complaint.textContent = `“${text}” is not a number${get("unit") ? ` in ${get("unit")}` : ""}; give ${limits}.`;
@@ -57,11 +45,11 @@ export default {
         if (!event.ctrlKey && !event.metaKey) event.stopPropagation();
         if (event.key === "Enter") { event.preventDefault(); complain(); field.select(); }
       });
-      const line = make("span", { className: "gainlib-ask-field" }, field, make("span", { textContent: get("unit") }));
+      const line = make("span", { className: "gainlib-question-field" }, field, make("span", { textContent: get("unit") }));
       el.append(make("label", { htmlFor: id, textContent: get("title") }), line);
       if (get("form") === "seconds" && get("channel")) {
         let place = null;
-        const take = ours(make("button", { type: "button", textContent: "Take the player’s place", disabled: true }));
+        const take = make("button", { type: "button", textContent: "Take the player’s place", disabled: true });
         const moved = ({ detail }) => {
           if (detail.channel !== get("channel")) return;
           place = Number(detail.seconds.toFixed(2));
@@ -98,9 +86,9 @@ export default {
     const choice = () => {
       const box = group();
       const fields = get("choices").map((text, index) => {
-        const field = ours(make("input", { type: "radio", name: id, value: index }));
+        const field = make("input", { type: "radio", name: id, value: index });
         field.addEventListener("change", () => send("chosen", index));
-        box.append(make("label", { className: "gainlib-ask-choice" }, field, text));
+        box.append(make("label", { className: "gainlib-question-choice" }, field, text));
         return field;
       });
       show = () => fields.forEach((field, index) => { field.checked = index === get("chosen"); });
@@ -112,7 +100,7 @@ export default {
       const names = get("choices");
       let places = names.map(() => -1);
       const fields = names.map((_, place) => {
-        const field = ours(make("select", {}));
+        const field = make("select");
         field.append(make("option", { value: -1, text: "–" }), ...names.map((text, value) => make("option", { value, text })));
         field.setAttribute("aria-label", `${get("title")}: place ${place + 1} of ${names.length}`);
         field.addEventListener("change", () => {
@@ -125,7 +113,7 @@ export default {
           const done = places.every((each) => each >= 0);
           if (done || get("order").length) send("order", done ? [...places] : []);
         });
-        box.append(make("label", { className: "gainlib-ask-choice" }, `${place + 1}. `, field));
+        box.append(make("label", { className: "gainlib-question-choice" }, `${place + 1}. `, field));
         return field;
       });
       const draw = () => fields.forEach((field, place) => { field.value = places[place]; });
@@ -139,12 +127,11 @@ export default {
     el.append(said, complaint);
     show();
     const update = () => show();
-    const followed = ["number", "chosen", "order"];
-    followed.forEach((name) => model.on(`change:${name}`, update));
+    const stop = follow(model, ["number", "chosen", "order"], update);
     return () => {
       leave();
-      turns.stop();
-      followed.forEach((name) => model.off(`change:${name}`, update));
+      sent.stop();
+      stop();
     };
   },
 };

@@ -4,33 +4,32 @@ from __future__ import annotations
 
 import copy
 import weakref
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from gainlib.benches.controls import Breakpoints, Control, Pick, Range, control_of
+from gainlib.benches.events import Event
 from gainlib.benches.history import History
 from gainlib.errors import GainError, suggest
 from gainlib.flow import Rendering, Session
 from gainlib.views import Headline, View, headline, view
 
-if TYPE_CHECKING:
-    from gainlib.benches.panel import Panel
-
-__all__ = ["SLOTS", "Bench", "bench"]
-
+__all__ = ["SLOTS", "BenchModel"]
 
 SLOTS = ("A", "B")
 """The places in which settings are kept to compare them."""
-_benches: weakref.WeakSet[Bench] = weakref.WeakSet()
+_benches: weakref.WeakSet[BenchModel] = weakref.WeakSet()
 """All benches of this kernel; a lesson has up to seven, and samples are kept for the one in use."""
 
 
-class Bench:
-    """One signal flow with its controls and views; as the last line of a cell it shows itself.
+class BenchModel:
+    """One signal flow with its controls and views, and what they say; it can be used with no page and no widgets.
 
     `session` and `rendering` are the present state, `values` the controls' settings by path, `headline` and
-    `sentences` what the panel says, `moves` whether anything can move here. Made by `gainlib.benches(...)`.
+    `sentences` what is said of it, `moves` whether anything can move here. Give `on_move` a function, and it is called
+    with the bench after every move; `on_listen`, `on_strip` and `on_keep` tell of another tap that is heard, another
+    strip that is shown, and settings that were kept. Each gives back what stops it.
     """
 
     def __init__(
@@ -42,7 +41,7 @@ class Bench:
         listen: str | None = None,
         title: str | None = None,
         key: str | None = None,
-        follow: Bench | None = None,
+        follow: BenchModel | None = None,
         advise: bool = True,
     ) -> None:
         if not isinstance(session, Session):
@@ -67,12 +66,11 @@ class Bench:
         self.rendering: Rendering = self.before
         self.history = History()
         self.kept: dict[str, dict[str, Any]] = {}
-        self._watching: list[Callable[[Bench], object]] = []
-        self._panel: Panel | None = None
+        self.on_move, self.on_listen, self.on_strip, self.on_keep = Event(), Event(), Event(), Event()
         self._moved_together: object = follow._moved_together if follow is not None else object()
         self._use()
         if follow is not None:
-            follow._watching.append(_Following(self, _shared(follow, session)))
+            _take_over(self, follow)
 
     @property
     def values(self) -> dict[str, Any]:
@@ -90,7 +88,7 @@ class Bench:
         """What each view says, in order."""
         return tuple(each.sentence(self.rendering) for each in self.views)
 
-    def move(self, path: str, value: Any, *, stroke: object = None) -> Bench:
+    def move(self, path: str, value: Any, *, stroke: object = None) -> BenchModel:
         """Move one control, and render again what lies behind it.
 
         Moves of one control with the same `stroke` are one step for `undo`, as a drag is; without one each is a step.
@@ -99,31 +97,31 @@ class Bench:
         control = self._control(path)
         return self._step({control.path: control.checked(value)}, None if stroke is None else (control.path, stroke))
 
-    def reset(self) -> Bench:
+    def reset(self) -> BenchModel:
         """Every control back to where it stood when the bench was set up."""
         return self._step({each.path: each.start for each in self.controls.values()})
 
-    def undo(self) -> Bench:
+    def undo(self) -> BenchModel:
         """Take the last step back. Raises GainError where there is none."""
         values = self.history.undone()
         if values is None:
             raise GainError("there is nothing to undo; no control was moved on this bench.")
         return self._set(values)
 
-    def redo(self) -> Bench:
+    def redo(self) -> BenchModel:
         """Do the step again that was taken back last. Raises GainError where there is none."""
         values = self.history.redone()
         if values is None:
             raise GainError("there is nothing to redo; nothing was undone since the last move.")
         return self._set(values)
 
-    def keep(self, slot: str) -> Bench:
+    def keep(self, slot: str) -> BenchModel:
         """Keep the settings as "A" or "B", to come back to them."""
         self.kept[_slot(slot)] = self.values
-        self._tell()
+        self.on_keep.tell(self)
         return self
 
-    def recall(self, slot: str) -> Bench:
+    def recall(self, slot: str) -> BenchModel:
         """Go to the settings that were kept as "A" or "B"; one step for `undo`. Raises GainError for an empty one."""
         if _slot(slot) not in self.kept:
             raise GainError(f"nothing is kept as {slot} yet; keep the settings first.")
@@ -155,11 +153,10 @@ class Bench:
         strips = [each.name for each in self.session.strips if each.name != self.strip]
         return tuple(f"{each.strip}/{each.stage}" for each in self.rendering.levels if each.strip not in strips)
 
-    def hear(self, tap: str) -> Bench:
+    def hear(self, tap: str) -> BenchModel:
         """Listen behind another stage, before and after the moves. Raises GainError for a tap that is not there."""
         self.listen = "/".join(self.session.tap(tap))
-        if self._panel is not None and not self._panel.closed:
-            self._panel.follow_listening()
+        self.on_listen.tell(self)
         return self
 
     @property
@@ -168,35 +165,14 @@ class Bench:
         chosen = (getattr(each, "strip", None) for each in self.views)
         return next((each for each in chosen if isinstance(each, str)), self.session.strips[0].name)
 
-    def show(self, strip: str) -> Bench:
+    def show(self, strip: str) -> BenchModel:
         """Show another strip in the views that draw one. Raises GainError for a strip that is not there."""
         name = self.session.strip(strip).name
         for each in self.views:
             if hasattr(each, "strip"):
                 each.strip = name
-        if self._panel is not None and not self._panel.closed:
-            self._panel.stand()
+        self.on_strip.tell(self)
         return self
-
-    def on_move(self, callback: Callable[[Bench], object]) -> Callable[[], None]:
-        """Have a function called with the bench after every move; gives back what stops it."""
-        self._watching.append(callback)
-        return lambda: self._watching.remove(callback)
-
-    def close(self) -> None:
-        """Close the panel, if there is one, and free what it holds in the page and in the kernel."""
-        if self._panel is not None:
-            self._panel.close()
-            self._panel = None
-
-    @property
-    def panel(self) -> Panel:
-        """The widgets of this bench, made when first asked for."""
-        if self._panel is None or self._panel.closed:
-            from gainlib.benches.panel import Panel
-
-            self._panel = Panel(self)
-        return self._panel
 
     def _control(self, path: str) -> Range | Pick | Breakpoints:
         if path in self.controls:
@@ -220,26 +196,23 @@ class Bench:
         ((path, pair),) = moved.items()
         return f"{self.controls[path].name} to {self._printed(path, pair[which])}"
 
-    def _step(self, values: dict[str, Any], stroke: object = None) -> Bench:
+    def _step(self, values: dict[str, Any], stroke: object = None) -> BenchModel:
         before = self.values
         self._go(self.session.replaced(values), {path: (before[path], value) for path, value in values.items()}, stroke)
         return self
 
-    def _tell(self) -> None:
-        if self._panel is not None and not self._panel.closed:
-            self._panel.follow_steps()
-
-    def _set(self, values: dict[str, Any]) -> Bench:
+    def _set(self, values: dict[str, Any]) -> BenchModel:
         return self._go(self.session.replaced(values))
 
-    def _go(self, session: Session, moved: dict[str, tuple[Any, Any]] | None = None, stroke: object = None) -> Bench:
+    def _go(
+        self, session: Session, moved: dict[str, tuple[Any, Any]] | None = None, stroke: object = None
+    ) -> BenchModel:
         if session != self.session:
             rendering = session.render(after=self.rendering)  # what cannot be rendered is refused before it is noted
             self.session, self.rendering = session, rendering
             self._use()
         self.history.note(moved or {}, stroke)
-        for callback in tuple(self._watching):
-            callback(self)
+        self.on_move.tell(self)
         return self
 
     def _use(self) -> None:
@@ -254,58 +227,27 @@ class Bench:
         settings = ", ".join(f"{path} {self._printed(path, value)}" for path, value in self.values.items())
         return f"<bench {self.title}: {settings or 'no controls'}. {self.headline}>"
 
-    def _repr_mimebundle_(self, **kwargs: Any) -> Any:
-        return self.panel.shown(self.key, **kwargs)
 
+def _take_over(bench: BenchModel, leader: BenchModel) -> None:
+    """Have a bench take over what another moves, for as long as the one that follows is in use."""
+    follower = weakref.ref(bench)
+    last = _shared(leader, bench.session)
 
-def bench(
-    session: Session,
-    controls: Iterable[str | Control] = (),
-    views: Iterable[str | View] = ("level diagram",),
-    *,
-    listen: str | None = None,
-    title: str | None = None,
-    key: str | None = None,
-    follow: Bench | None = None,
-    advise: bool = True,
-) -> Bench:
-    """A panel of controls, views and a player on one session.
-
-    `controls` are paths of settings such as `preamp/gain_db`, or `Control` objects with a range of their own; `views`
-    are plain names ("level diagram", "waveform") or views with options; `listen` is the tap that is heard, the last
-    unless named. With `follow` the settings that another bench moves are taken over from it, now and whenever it moves.
-    `advise=False` leaves the headline its facts and takes away its advice, for a learner who is being checked.
-    Running a cell again closes the bench that it showed before; with `key`, so does any cell that shows
-    a bench of the same key. Raises GainError for a setting, view or tap that is not there, with the nearest that is.
-
-    >>> import numpy as np
-    >>> from gainlib import Audio, Session, Trim
-    >>> hum = Session.of(Audio(0.1 * np.sin(np.arange(4800) / 8), 48000), [Trim()], name="hum")
-    >>> bench(hum, controls=["trim/gain_db"]).move("trim/gain_db", 12.0).values
-    {'trim/gain_db': 12.0}
-    """
-    return Bench(session, controls, views, listen=listen, title=title, key=key, follow=follow, advise=advise)
-
-
-class _Following:
-    """Takes over what another bench moves, for as long as the bench that follows is in use."""
-
-    def __init__(self, bench: Bench, last: dict[str, Any]) -> None:
-        self._bench = weakref.ref(bench)
-        self._last = last
-
-    def __call__(self, leader: Bench) -> None:
-        bench = self._bench()
+    def take_over(_: BenchModel) -> None:
+        nonlocal last
+        bench = follower()
         if bench is None:
-            leader._watching.remove(self)
+            stop()
             return
         shared = _shared(leader, bench.session)
-        moved = {path: value for path, value in shared.items() if self._last[path] != value}
-        self._last = shared
+        moved = {path: value for path, value in shared.items() if last[path] != value}
+        last = shared
         bench._set(moved)
 
+    stop = leader.on_move(take_over)
 
-def _shared(leader: Bench, session: Session) -> dict[str, Any]:
+
+def _shared(leader: BenchModel, session: Session) -> dict[str, Any]:
     """The settings that another bench has controls for and that are in this session too, by full path."""
     found = {}
     for each in leader.controls.values():

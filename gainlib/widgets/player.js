@@ -1,20 +1,9 @@
 // A loop player: versions are swapped while it sounds, in a crossfade at the place where it is.
-const page = (window.gainlib ??= {});
-page.players ??= new Map();
-page.contexts ??= new Map();
+import { contexts, follow, make, players, tell, whenInside } from "./shared.js";
 
 const CROSSFADE = 0.02;
 const FADE_IN = 0.5;
 const SETTLED_MS = 400; // a move has ended when nothing was moved for this long
-
-// Where no kernel hears it any more nothing is sent; the headline says so.
-function tell(model, content) {
-  try {
-    model.send(content);
-  } catch (fault) {
-    console.info("gainlib: not sent", content.kind, String(fault));
-  }
-}
 
 export class Loop {
   constructor(context, ceiling) {
@@ -188,10 +177,8 @@ export class Loop {
 }
 
 function contextAt(rate) {
-  if (!page.contexts.has(rate)) {
-    page.contexts.set(rate, new AudioContext({ sampleRate: rate, latencyHint: "interactive" }));
-  }
-  return page.contexts.get(rate);
+  if (!contexts.has(rate)) contexts.set(rate, new AudioContext({ sampleRate: rate, latencyHint: "interactive" }));
+  return contexts.get(rate);
 }
 
 const amplitude = (db) => 10 ** (db / 20);
@@ -203,7 +190,7 @@ export default {
       loop: null, slot: model.get("slots")[0], matching: true, volume: -20, wanting: false, start: 0, tap: model.get("tap"), to: null,
       show: new Set(),
     };
-    page.players.set(uid, state);
+    players.set(uid, state);
     let db = model.get("gains");
     const gains = () =>
       Object.fromEntries(Object.entries(db).map(([slot, each]) => [slot, state.matching ? amplitude(each) : 1]));
@@ -258,7 +245,7 @@ export default {
     };
     state.begin = () => {
       state.wanting = false;
-      for (const other of page.players.values()) if (other !== state) other.stop?.();
+      for (const other of players.values()) if (other !== state) other.stop?.();
       state.loop.play();
       tell(model, { kind: "sounding", now: true });
       state.changed();
@@ -298,23 +285,18 @@ export default {
       model.off("change:gains", measured);
       model.off("change:moves", moved);
       state.loop?.close();
-      page.players.delete(uid);
+      players.delete(uid);
     };
   },
 
   render({ model, el }) {
     const uid = model.get("uid");
-    const state = page.players.get(uid);
-    const make = (tag, props) => Object.assign(document.createElement(tag), props);
+    const state = players.get(uid);
     el.classList.add("gainlib-player");
     el.setAttribute("role", "group");
     el.setAttribute("aria-label", "Player");
     const button = (text) => make("button", { type: "button", textContent: text });
-    const labelled = (text, field) => {
-      const label = make("label", { className: "gainlib-labelled" });
-      label.append(text, field);
-      return label;
-    };
+    const labelled = (text, field) => make("label", { className: "gainlib-labelled" }, text, field);
     const play = button("Play");
     // Before and after the moves, or the candidates of a question.
     const slots = model.get("slots");
@@ -323,12 +305,12 @@ export default {
     // The keys are heard by the row that takes moves back, which stands where there is a before and after.
     if (pair) play.setAttribute("aria-keyshortcuts", "p");
     if (!pair) versions.forEach((each, index) => each.setAttribute("aria-label", `Hear ${slots[index]}`));
-    const tap = make("select", {});
+    const tap = make("select");
     const seek = make("input", { type: "range", min: 0, step: 0.1, className: "gainlib-seek" });
     seek.setAttribute("aria-label", "Place in the recording");
     const time = make("span", { className: "gainlib-time" });
     const match = make("input", { type: "checkbox", checked: state.matching });
-    const matched = make("span", {});
+    const matched = make("span");
     const matchLabel = labelled(match, matched);
     const volume = make("input", { type: "range", min: -40, max: 0, step: 1, value: state.volume });
     const loud = make("span", { className: "gainlib-loud" });
@@ -337,9 +319,6 @@ export default {
     const part = make("p", { className: "gainlib-part" });
     const caution = make("p", { className: "gainlib-caution", textContent: model.get("caution") });
     const rows = [1, 2, 3].map(() => make("div", { className: "gainlib-player-row" }));
-    for (const each of [play, ...versions, tap, seek, match, volume]) {
-      each.setAttribute("data-lm-suppress-shortcuts", "true");
-    }
     const several = slots.length > 1;
     const stages = pair || !several ? [labelled("heard after", tap)] : [];
     rows[0].append(play, ...(several ? versions : []), ...stages, ...(several ? [matchLabel] : []));
@@ -420,18 +399,17 @@ export default {
       place();
       if (state.loop) window.dispatchEvent(new CustomEvent("gainlib-position", { detail: { channel: uid, seconds } }));
     }, 1000 / 15);
-    const attached = requestAnimationFrame(() => { state.bench = el.closest(".gainlib-bench"); });
-    const followed = ["matched", "seconds", "start"];
-    followed.forEach((name) => model.on(`change:${name}`, show));
-    ["tap", "taps"].forEach((name) => model.on(`change:${name}`, choices));
+    const stops = [
+      whenInside(el, ".gainlib-bench", (found) => { state.bench = found; }),
+      follow(model, ["matched", "seconds", "start"], show),
+      follow(model, ["tap", "taps"], choices),
+    ];
     state.show.add(show);
     choices();
     return () => {
       clearInterval(timer);
-      cancelAnimationFrame(attached);
+      stops.forEach((stop) => stop());
       state.show.delete(show);
-      followed.forEach((name) => model.off(`change:${name}`, show));
-      ["tap", "taps"].forEach((name) => model.off(`change:${name}`, choices));
     };
   },
 };

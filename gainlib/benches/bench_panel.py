@@ -1,0 +1,235 @@
+"""A bench on its panel: its widgets, how they stand, and what is sent when something moves."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Callable, Iterable
+from typing import Any
+
+import ipywidgets
+
+from gainlib.benches.bench_model import BenchModel
+from gainlib.benches.controls import Control
+from gainlib.benches.inputs import input_of, moved_trait
+from gainlib.benches.panel import Panel, ShownByPanel
+from gainlib.errors import GainError
+from gainlib.flow import Session
+from gainlib.views import View
+from gainlib.views.style import FRAME_LEFT, FRAME_RIGHT
+from gainlib.widgets.cell_display import close_tree
+from gainlib.widgets.headline import HeadlineLine
+from gainlib.widgets.pick_input import PickInput
+from gainlib.widgets.picture import Picture
+from gainlib.widgets.player import Player
+from gainlib.widgets.ride_table import RideTable
+from gainlib.widgets.toolbar import Toolbar
+
+__all__ = ["Bench", "BenchPanel", "bench"]
+
+
+class BenchPanel(Panel):
+    """The widgets of one bench, kept in step with it."""
+
+    def __init__(self, bench: BenchModel) -> None:
+        super().__init__(
+            [
+                bench.on_move(lambda _: self._follow()),
+                bench.on_listen(lambda _: self._follow_listening()),
+                bench.on_strip(lambda _: self._stand()),
+                bench.on_keep(lambda _: self._follow_settings()),
+            ]
+        )
+        self.bench = bench
+        uid = uuid.uuid4().hex
+        self.headline = HeadlineLine(title=bench.title)
+        rendering = bench.rendering
+        self.pictures = [
+            Picture(
+                view.figure(rendering), view.columns(rendering), channel=uid, heading=view.heading(rendering),
+                sentence=view.sentence(rendering), captioned=not view.taps(rendering),
+            )
+            for view in bench.views
+        ]  # fmt: skip
+        self.inputs = {path: input_of(each, bench.values[path], uid) for path, each in bench.controls.items()}
+        for path, widget in self.inputs.items():
+            widget.observe(lambda _, path=path: self._moved(path), moved_trait(widget))
+        self.chooser = self._choosing()
+        self.toolbar = Toolbar(_commands(bench))
+        # Where nothing moves there is no before and after.
+        self.player = Player(uid, bench.hear, **({} if bench.moves else {"slots": ["after"], "matching": False}))
+        self.below = ipywidgets.GridBox()
+        self.below.add_class("gainlib-below")
+        self.beside = ipywidgets.HBox()
+        self.beside.add_class("gainlib-beside")
+        self.box = ipywidgets.VBox()
+        self.box.add_class("gainlib-bench")
+        self._arrange()
+        self._follow()
+
+    def _choosing(self) -> PickInput | None:
+        """Which strip's river is shown, where there are several."""
+        bench = self.bench
+        names = tuple(each.name for each in bench.session.strips)
+        if len(names) < 2 or not any(hasattr(each, "strip") for each in bench.views):
+            return None
+        made = PickInput(options=list(names), label="Strip shown", name="Strip shown")
+        made.values = names
+        made.follow(bench.strip)
+        made.observe(lambda _: bench.show(made.value) if made.value != bench.strip else None, "chosen")
+        made.add_class("gainlib-chooser")
+        return made
+
+    def _arrange(self) -> None:
+        """Headline, river, the controls in the columns of their stages, steps, the other views, the player."""
+        bench = self.bench
+        columns = next((taps for view in bench.views if (taps := view.taps(bench.rendering))), ())
+        below: list[Any] = []
+        beside: list[Any] = []
+        several = bool(columns) or len(bench.session.chains) > 1
+        rows: dict[str, int] = {}
+        for path, widget in self.inputs.items():
+            control = bench.controls[path]
+            wide = isinstance(widget, RideTable)
+            if control.tap in columns and not wide:
+                rows[control.tap] = rows.get(control.tap, 0) + 1
+                widget.layout.grid_area = f"{rows[control.tap]} / {columns.index(control.tap) + 1}"
+                below.append(widget)
+            else:
+                beside.append(widget)
+            # Away from its column, and where there are several strips, a control says whose it is.
+            widget.label = control.name if widget in beside and several else control.label
+        self.below.layout.grid_template_columns = f"repeat({max(1, len(columns))}, minmax(0, 1fr))"
+        self.below.layout.padding = f"0 {FRAME_RIGHT}px 0 {FRAME_LEFT}px"
+        self.below.children, self.beside.children = below, beside
+        controls = [*([self.below] if below else []), *([self.beside] if beside else [])]
+        controls += [self.toolbar] if bench.moves else []  # there is nothing to take back where nothing moves
+        standing: list[Any] = [self.headline, *([self.chooser] if self.chooser else [])]
+        placed = not columns
+        for view, picture in zip(bench.views, self.pictures, strict=True):
+            standing.append(picture)
+            if not placed and view.taps(bench.rendering) == columns:
+                standing += controls
+                placed = True
+        self.box.children = [*standing, *(controls if not columns else []), self.player]
+
+    def _stand(self) -> None:
+        """Draw the strip that is shown now, with its controls in the columns of its stages."""
+        bench = self.bench
+        for view, picture in zip(bench.views, self.pictures, strict=True):
+            if hasattr(view, "strip"):
+                now = bench.rendering
+                picture.draw(view.figure(now), view.columns(now), view.heading(now), view.sentence(now))
+        if self.chooser is not None:
+            self.chooser.follow(bench.strip)
+        self._arrange()
+        self._follow_listening()
+
+    def _moved(self, path: str) -> None:
+        bench, widget = self.bench, self.inputs[path]
+        try:
+            value = bench.controls[path].checked(widget.value)
+            if value != bench.values[path]:
+                bench.move(path, value, stroke=getattr(widget, "stroke", None) or None)
+        except GainError as fault:
+            widget.follow(bench.values[path])
+            widget.complaint = str(fault)
+
+    def _follow(self) -> None:
+        """Bring every widget to where the bench is."""
+        bench = self.bench
+        for path, value in bench.values.items():
+            self.inputs[path].follow(value)
+        # The pictures first: while the page paints them, the words are found.
+        for view, picture in zip(bench.views, self.pictures, strict=True):
+            picture.show(view.columns(bench.rendering), view.sentence(bench.rendering))
+        self.headline.say(bench.headline)
+        self._follow_settings()
+        self._follow_listening()
+
+    def _follow_settings(self) -> None:
+        """Bring the row of steps to what can be undone, done again and recalled."""
+        bench = self.bench
+        with self.toolbar.hold_sync():
+            self.toolbar.undo, self.toolbar.redo = bench.undo_words, bench.redo_words
+            self.toolbar.kept, self.toolbar.at = sorted(bench.kept), bench.at
+
+    def _follow_listening(self) -> None:
+        """Hand the player what is heard now."""
+        bench = self.bench
+        self.player.hold(bench.before, bench.rendering, bench.listen, bench.taps)
+
+    def _free(self) -> None:
+        for each in (self.box, self.below, self.beside, self.toolbar):  # what is empty does not stand in the box
+            close_tree(each)
+
+
+class Bench(BenchModel, ShownByPanel[BenchPanel]):
+    """One signal flow with its controls and views; as the last line of a cell it shows itself.
+
+    `session` and `rendering` are the present state, `values` the controls' settings by path, `headline` and
+    `sentences` what the `panel` says. Made by `gainlib.bench(...)`.
+    """
+
+    def _make_panel(self) -> BenchPanel:
+        return BenchPanel(self)
+
+
+def bench(
+    session: Session,
+    controls: Iterable[str | Control] = (),
+    views: Iterable[str | View] = ("level diagram",),
+    *,
+    listen: str | None = None,
+    title: str | None = None,
+    key: str | None = None,
+    follow: Bench | None = None,
+    advise: bool = True,
+) -> Bench:
+    """A panel of controls, views and a player on one session.
+
+    `controls` are paths of settings such as `preamp/gain_db`, or `Control` objects with a range of their own; `views`
+    are plain names ("level diagram", "waveform") or views with options; `listen` is the tap that is heard, the last
+    unless named. With `follow` the settings that another bench moves are taken over from it, now and whenever it moves.
+    `advise=False` leaves the headline its facts and takes away its advice, for a learner who is being checked.
+    Running a cell again closes the bench that it showed before; with `key`, so does any cell that shows
+    a bench of the same key. Raises GainError for a setting, view or tap that is not there, with the nearest that is.
+
+    >>> import numpy as np
+    >>> from gainlib import Audio, Session, Trim
+    >>> hum = Session.of(Audio(0.1 * np.sin(np.arange(4800) / 8), 48000), [Trim()], name="hum")
+    >>> bench(hum, controls=["trim/gain_db"]).move("trim/gain_db", 12.0).values
+    {'trim/gain_db': 12.0}
+    """
+    return Bench(session, controls, views, listen=listen, title=title, key=key, follow=follow, advise=advise)
+
+
+def _commands(bench: BenchModel) -> dict[str, Callable[[], str]]:
+    """What the row of steps may be asked for; each does it and says what it did."""
+
+    def undo() -> str:
+        said = bench.undo_words
+        bench.undo()
+        return f"Undone: {said}."
+
+    def redo() -> str:
+        said = bench.redo_words
+        bench.redo()
+        return f"Done again: {said}."
+
+    def reset() -> str:
+        bench.reset()
+        return "Every control is back where it started."
+
+    def keep(slot: str) -> str:
+        bench.keep(slot)
+        return f"Kept as {slot}."
+
+    def other() -> str:
+        slot = "B" if bench.at == "A" else "A"
+        bench.recall(slot)
+        return f"These are the settings kept as {slot}."
+
+    return {
+        "undo": undo, "redo": redo, "reset": reset, "other": other, "copy": bench.settings_text,
+        "keep A": lambda: keep("A"), "keep B": lambda: keep("B"),
+    }  # fmt: skip

@@ -1,0 +1,70 @@
+"""A survey in a notebook: it shows a bench on which its trims are moved; in a script it opens no widgets."""
+
+from __future__ import annotations
+
+import functools
+import os
+from collections.abc import Callable
+from dataclasses import fields
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, ParamSpec, Self
+
+from gainlib.surveys.exports import write_copies
+from gainlib.surveys.sheet import write_sheet
+from gainlib.surveys.survey import Survey
+from gainlib.surveys.survey import survey as make_survey
+
+if TYPE_CHECKING:
+    from gainlib.benches.bench_panel import Bench
+
+__all__ = ["SurveyOnBench", "survey"]
+
+Asked = ParamSpec("Asked")
+
+
+class SurveyOnBench(Survey):
+    """A survey whose trims are moved on a bench; as a cell's last line it shows the bench and the sheet that follows.
+
+    `as_moved`, `sheet` and `write` take the trims as they stand there.
+    """
+
+    @functools.cached_property
+    def bench(self) -> Bench | None:
+        """The bench on which the trims are moved, made when first asked for; None where there is nothing to move."""
+        from gainlib.benches.survey_panel import bench_of
+
+        return bench_of(self) if self.sum is not None else None
+
+    def as_moved(self) -> Self:
+        """The survey with the trims as they stand on its bench, the whole files added up anew."""
+        bench = self.__dict__.get("bench")
+        if bench is None:
+            return self
+        from gainlib.benches.survey_panel import moved
+
+        return moved(self, bench, add_up=True)
+
+    def sheet(self, path: str | os.PathLike[str], *, overwrite: bool = False) -> Path:
+        """Write the gain sheet, with the trims as they stand on the bench; gives the path back."""
+        return write_sheet(self.as_moved(), path, overwrite=overwrite)
+
+    def write(self, folder: str | os.PathLike[str], *, word: str = "24", overwrite: bool = False) -> tuple[Path, ...]:
+        """Write trimmed copies, with the trims as they stand on the bench; gives their paths back."""
+        return write_copies(self.as_moved(), folder, word=word, overwrite=overwrite)
+
+    def _repr_mimebundle_(self, **kwargs: Any) -> Any:
+        from gainlib.benches.survey_panel import SurveyPanel
+
+        return SurveyPanel(self, self.bench).display(repr(self), **kwargs)
+
+
+def _on_bench(make: Callable[Asked, Survey]) -> Callable[Asked, SurveyOnBench]:
+    @functools.wraps(make)
+    def survey(*stems: Asked.args, **given: Asked.kwargs) -> SurveyOnBench:
+        found = make(*stems, **given)
+        return SurveyOnBench(**{part.name: getattr(found, part.name) for part in fields(found)})
+
+    return survey
+
+
+survey = _on_bench(make_survey)

@@ -1,0 +1,74 @@
+// Check and hint buttons, the hints that were taken, and the verdict with a word and a shape for each check.
+import { arrived, follow, make, tell } from "./shared.js";
+
+const PATIENCE_MS = 10_000;
+const BUSY = "The kernel has not answered for some seconds: it is busy with another cell, or gone. Wait for it, or run the "
+  + "cell above again.";
+
+export default {
+  render({ model, el }) {
+    el.classList.add("gainlib-answer");
+    const check = make("button", { type: "button", className: "gainlib-check", textContent: "Check my answer" });
+    const hint = make("button", { type: "button" });
+    const hints = make("ol", { className: "gainlib-hints", "aria-live": "polite" });
+    const verdict = make("div", { className: "gainlib-verdict", "aria-live": "polite" });
+    const missing = make("p", { className: "gainlib-missing", role: "alert" });
+    el.append(make("div", { className: "gainlib-answer-row" }, check, hint), missing, hints, verdict);
+    const offer = () => {
+      hint.textContent = model.get("offer") || "No more hints";
+      hint.disabled = !model.get("offer");
+    };
+    const taken = () => hints.replaceChildren(...model.get("hints").map((textContent) => make("li", { textContent })));
+    const stale = () => verdict.classList.toggle("gainlib-stale", model.get("stale"));
+    const lack = () => { missing.textContent = model.get("missing"); };
+    const met = (passed, text) => make("span", { className: passed ? "gainlib-met" : "gainlib-not-met", textContent: text });
+    const say = () => {
+      const said = model.get("verdict");
+      if (!said.head) return;
+      const head = make("p", { className: "gainlib-verdict-head" }, met(said.passed, said.passed ? "● " : "○ "), said.head);
+      const lines = said.lines.map((line) => make(
+        "li", {}, met(line.passed, line.passed ? "● met" : "○ not met"), " ", make("strong", {}, line.title),
+        ` (${line.points}): ${line.sentence}`,
+      ));
+      const more = [...said.notes, ...(said.told ?? []), said.slip, said.hint].filter(Boolean);
+      verdict.replaceChildren(
+        head, make("ul", {}, ...lines), ...more.map((textContent) => make("p", { textContent })),
+        make("p", { className: "gainlib-saved", textContent: model.get("saved") }),
+        make("p", { className: "gainlib-moved", textContent: "You have changed your answer since; check again." }),
+      );
+      stale();
+    };
+    // What is asked for waits until the last move anywhere in this exercise has reached the kernel.
+    // Then the next is asked for when this has been answered, and a second press meanwhile asks for nothing more.
+    const waiting = new Set();
+    let asked = Promise.resolve();
+    const answer = (kind) => new Promise((resolve) => {
+      let patience = 0;
+      const done = () => {
+        clearTimeout(patience);
+        stop();
+        resolve();
+      };
+      const stop = follow(model, ["answered"], done);
+      patience = setTimeout(() => { missing.textContent = BUSY; done(); }, PATIENCE_MS);
+      tell(model, { kind });
+    });
+    const ask = (kind) => {
+      if (waiting.has(kind)) return;
+      waiting.add(kind);
+      el.setAttribute("aria-busy", "true");
+      asked = asked.then(async () => {
+        await arrived(el.closest(".gainlib-exercise"));
+        await answer(kind);
+        waiting.delete(kind);
+        if (!waiting.size) el.removeAttribute("aria-busy");
+      });
+    };
+    check.onclick = () => ask("check");
+    hint.onclick = () => ask("hint");
+    const followed = { offer, hints: taken, verdict: say, saved: say, stale, missing: lack, answered: lack };
+    const stops = Object.entries(followed).map(([name, update]) => follow(model, [name], update));
+    offer(); taken(); say(); lack();
+    return () => stops.forEach((stop) => stop());
+  },
+};

@@ -1,0 +1,35 @@
+"""The page's half of a widget: its own script, which imports the module that all of them share, and how they look."""
+
+from __future__ import annotations
+
+import base64
+from pathlib import Path
+
+from gainlib.views.style import css_variables
+
+__all__ = ["PREDICTION_STYLES", "SHARED_URL", "STYLES", "script"]
+
+_HERE = Path(__file__).parent
+
+SHARED_URL = "data:text/javascript;base64," + base64.b64encode((_HERE / "shared.js").read_bytes()).decode("ascii")
+"""The shared module as an address: the page loads one address once, so all widgets meet in the same module.
+
+A widget's own script reaches the page as text, in which an import of a file beside it would lead nowhere.
+"""
+
+_PALETTE = css_variables('body[data-jp-theme-light="false"]')
+
+STYLES = _PALETTE + (_HERE / "widgets.css").read_text(encoding="utf-8")
+"""How everything of a bench and of an exercise looks, in the palette of the views."""
+
+PREDICTION_STYLES = _PALETTE + (_HERE / "predict.css").read_text(encoding="utf-8")
+"""How a prediction looks."""
+
+
+def script(name: str) -> str:
+    """A widget's module as text, its import of `shared.js` resolved.
+
+    >>> "./shared.js" in script("range_input.js")
+    False
+    """
+    return (_HERE / name).read_text(encoding="utf-8").replace('"./shared.js"', f'"{SHARED_URL}"')

@@ -1,0 +1,99 @@
+// What the widgets of a page share: one module, loaded once however many widgets import it.
+
+// Each player's state by the channel of its bench, and the audio contexts by rate.
+export const players = new Map();
+export const contexts = new Map();
+
+// BokehJS once it is there: the first picture asks for it, and all of them wait for `arrived`.
+export const bokeh = { library: null, askedAt: -Infinity };
+bokeh.arrived = new Promise((resolve) => {
+  bokeh.take = (library) => {
+    bokeh.library = library;
+    resolve(library);
+  };
+});
+
+let count = 0;
+
+// An id that no other widget of the page has.
+export const newId = (word) => `gainlib-${word}-${Date.now()}-${++count}`;
+
+// An element with its properties, its attributes (what is no property) and what stands inside.
+export function make(tag, given = {}, ...inside) {
+  const made = document.createElement(tag);
+  for (const [name, value] of Object.entries(given)) {
+    if (name in made) made[name] = value;
+    else made.setAttribute(name, value);
+  }
+  made.append(...inside);
+  return made;
+}
+
+// Calls `update` whenever one of these traits changes; gives back what ends that.
+export function follow(model, names, update) {
+  names.forEach((name) => model.on(`change:${name}`, update));
+  return () => names.forEach((name) => model.off(`change:${name}`, update));
+}
+
+// Calls `found` with the box around `el` that fits a selector, as soon as `el` stands in one; gives back what ends that.
+export function whenInside(el, selector, found) {
+  let waiting = 0;
+  const look = () => {
+    const box = el.closest(selector);
+    if (box) found(box);
+    else waiting = requestAnimationFrame(look);
+  };
+  look();
+  return () => cancelAnimationFrame(waiting);
+}
+
+// Where no kernel hears it any more nothing is sent; the headline says so.
+export function tell(model, content) {
+  try {
+    model.send(content);
+  } catch (fault) {
+    console.info("gainlib: not sent", content.kind, String(fault));
+  }
+}
+
+// What the page set and the kernel has not seen yet is marked, so that what is asked of the kernel can wait for it: a
+// crowd of moves is sent with a delay, and a message of another widget would overtake the last of them.
+// `send` sends what was set on a model and marks `el` until the kernel has seen it.
+export function turns(model, el) {
+  const seen = () => { if (model.get("seen") === model.get("turn")) delete el.dataset.gainlibWaiting; };
+  model.on("change:seen", seen);
+  return {
+    send() {
+      model.set("turn", model.get("turn") + 1);
+      el.dataset.gainlibWaiting = "1";
+      model.save_changes();
+    },
+    stop: () => model.off("change:seen", seen),
+  };
+}
+
+// Comes back when nothing in `place` waits any more, after ten seconds at the latest.
+export async function arrived(place) {
+  const latest = performance.now() + 10_000;
+  while (place?.querySelector("[data-gainlib-waiting]") && performance.now() < latest) {
+    await new Promise((resolve) => setTimeout(resolve, 15));
+  }
+}
+
+// A number as it was typed: a comma or a point for decimals, any minus, its unit behind it; NaN for anything else.
+export function typed(text, unit = "") {
+  const bare = text.replace(/[\s\u00a0\u202f]/g, "").replace(/[−–]/g, "-").replace(",", ".");
+  const ending = unit.replace(/\s/g, "");
+  const digits = ending && bare.toLowerCase().endsWith(ending.toLowerCase()) ? bare.slice(0, -ending.length) : bare;
+  return /^[+-]?(\d+\.?\d*|\.\d+)$/.test(digits) ? Number(digits) : NaN;
+}
+
+// Notebook shortcuts of one letter (x cuts a cell) fire unless the focused element itself carries this attribute; with
+// it Ctrl+S would not save either. The window hears a key before the notebook does, so it is put on for plain keys only.
+const OURS = ":is(.gainlib-bench, .gainlib-exercise, .gainlib-book, .gainlib-answer, .gainlib-prediction) "
+  + ":is(input, button, select, textarea, summary)";
+window.addEventListener("keydown", (event) => {
+  if (!event.target.matches?.(OURS)) return;
+  if (event.ctrlKey || event.metaKey) event.target.removeAttribute("data-lm-suppress-shortcuts");
+  else event.target.setAttribute("data-lm-suppress-shortcuts", "true");
+}, true);
