@@ -161,7 +161,7 @@ class BenchModel:
 
     @property
     def strip(self) -> str:
-        """The strip whose river is shown: the first unless a view was given another."""
+        """The strip whose level diagram is shown: the first unless a view was given another."""
         chosen = (getattr(each, "strip", None) for each in self.views)
         return next((each for each in chosen if isinstance(each, str)), self.session.strips[0].name)
 

@@ -25,7 +25,7 @@ _WORKING_DB = 0.1
 class GainReductionTrace(TapView):
     """What a compressor or limiter takes away, hanging down from nothing.
 
-    `tap` is the stage, by default the last one that turns down; `deepest_db` is the foot of the picture. Channels that
+    `tap` is the stage, by default the last one that turns down; the picture reaches down to `deepest_db`. Channels that
     are not linked are drawn as the one that is turned down most.
     """
 

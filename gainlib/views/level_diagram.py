@@ -1,4 +1,4 @@
-"""The level diagram: the signal as a river from source to file, between its noise floor and its peaks."""
+"""The level diagram: the signal as a band from source to file, between its noise floor and its peaks."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from gainlib.views.style import coloured, decibel_axis, frame, frame_height, hat
 __all__ = ["LevelDiagram"]
 
 _LOWEST_DBFS = -100.0
-_FEET_DB = 26.0  # below the lowest level: the stages' names and what is left in each
+_FOOTER_DB = 26.0  # below the lowest level: the stages' names and what is left in each
 _FLAT = 0.42  # half of the width in which a stage's lines run flat; between two stages they slope
 _TEXT_PX = 15.0
 _GAP_PX = 4.0
@@ -65,34 +65,34 @@ class LevelDiagram(View):
         return max(12.0, 6.0 * math.ceil((max(ceilings, default=0.0) + 6.0) / 6.0))
 
     def _db_per_pixel(self, top: float) -> float:
-        return (top - _LOWEST_DBFS + _FEET_DB) / frame_height(self.height)
+        return (top - _LOWEST_DBFS + _FOOTER_DB) / frame_height(self.height)
 
     def figure(self, rendering: Rendering) -> Any:
-        """Solid peak, dashed RMS (AES17), dotted noise floor, a hatched bank from each ceiling upward."""
+        """Solid peak, dashed RMS (AES17), dotted noise floor, each ceiling hatched upward."""
         table = self._table(rendering)
         top = self._highest(table)
         drawing = frame(
             self.height,
             x_range=(-0.5, len(table) - 0.5),
-            y_range=(_LOWEST_DBFS - _FEET_DB, top),
+            y_range=(_LOWEST_DBFS - _FOOTER_DB, top),
             y_axis_label="level, dBFS",
         )
         drawing.xaxis.visible = False
         decibel_axis(drawing.yaxis, {each: level(each) for each in range(int(_LOWEST_DBFS), int(top) + 1, _GRID_DB)})
         drawing.ygrid.ticker = drawing.yaxis[0].ticker
         sources = {name: ColumnDataSource(data=dict(data), name=name) for name, data in self.columns(rendering).items()}
-        river, banks, numbers = sources["river"], sources["ceilings"], sources["numbers"]
+        band, ceilings, numbers = sources["band"], sources["ceilings"], sources["numbers"]
         drawing.segment(
-            "x", "bottom", "x", "top", source=sources["seams"], line_width=1.0, **coloured(line_color="grid")
+            "x", "bottom", "x", "top", source=sources["dividers"], line_width=1.0, **coloured(line_color="grid")
         )
-        drawing.varea("x", "noise", "peak", source=river, fill_alpha=0.16, **coloured(fill_color="peak"))
-        hatch(drawing, banks)
+        drawing.varea("x", "noise", "peak", source=band, fill_alpha=0.16, **coloured(fill_color="peak"))
+        hatch(drawing, ceilings)
         drawing.segment(
-            "left", "bottom", "right", "bottom", source=banks, line_width=2.5, **coloured(line_color="ceiling")
+            "left", "bottom", "right", "bottom", source=ceilings, line_width=2.5, **coloured(line_color="ceiling")
         )
-        drawing.line("x", "noise", source=river, line_width=1.5, line_dash="dotted", **coloured(line_color="noise"))
-        drawing.line("x", "rms", source=river, line_width=2.0, line_dash=[6, 4], **coloured(line_color="rms"))
-        drawing.line("x", "peak", source=river, line_width=2.5, **coloured(line_color="peak"))
+        drawing.line("x", "noise", source=band, line_width=1.5, line_dash="dotted", **coloured(line_color="noise"))
+        drawing.line("x", "rms", source=band, line_width=2.0, line_dash=[6, 4], **coloured(line_color="rms"))
+        drawing.line("x", "peak", source=band, line_width=2.5, **coloured(line_color="peak"))
         drawing.segment("left", "level", "right", "level", source=sources["thresholds"], line_width=1.5,
                         line_dash="dotdash", **coloured(line_color="text"))  # fmt: skip
         written: dict[str, Any] = {"text_align": "center", "text_baseline": "middle"}
@@ -130,7 +130,7 @@ class LevelDiagram(View):
         return drawing
 
     def columns(self, rendering: Rendering) -> Columns:
-        """The river's edges, the ceilings, and every number and word with a free place to stand."""
+        """The band's edges, the ceilings, and every number and word with a free place to stand."""
         table = self._table(rendering)
         top = self._highest(table)
         at = np.arange(len(table), dtype=float)
@@ -144,13 +144,13 @@ class LevelDiagram(View):
         clipping = [index for index, each in enumerate(table) if each.clipped]
         calm = [index for index, each in enumerate(table) if _room(each) and not each.clipped]
         thresholds = _thresholds(rendering, table)
-        seams = np.array([index - 0.5 for index, each in enumerate(table) if index and each.kind == "Sum"])
+        dividers = np.array([index - 0.5 for index, each in enumerate(table) if index and each.kind == "Sum"])
         letters, bold_letters = _LETTERS // len(table), _BOLD_LETTERS // len(table)
         numbers, words = self._written(table, peak, rms, noise, thresholds, top)
-        feet = np.full(len(table), _LOWEST_DBFS - 0.36 * _FEET_DB)
-        under = _LOWEST_DBFS - 0.78 * _FEET_DB
+        footer = np.full(len(table), _LOWEST_DBFS - 0.36 * _FOOTER_DB)
+        under = _LOWEST_DBFS - 0.78 * _FOOTER_DB
         return {
-            "river": {
+            "band": {
                 "x": flat,
                 "peak": np.repeat(peak, 2),
                 "rms": np.repeat(rms, 2),
@@ -167,19 +167,19 @@ class LevelDiagram(View):
                 "right": np.array([index + _FLAT for index in thresholds], dtype=float),
                 "level": np.clip(np.array(list(thresholds.values()), dtype=float), _LOWEST_DBFS, top),
             },
-            "seams": {
-                "x": seams,
-                "bottom": np.full(len(seams), _LOWEST_DBFS - _FEET_DB),
-                "top": np.full(len(seams), top),
+            "dividers": {
+                "x": dividers,
+                "bottom": np.full(len(dividers), _LOWEST_DBFS - _FOOTER_DB),
+                "top": np.full(len(dividers), top),
             },
             "numbers": numbers,
             "words": words,
             "stages": {
                 "x": at,
-                "y": feet,
+                "y": footer,
                 "left": at - 0.5,
                 "right": at + 0.5,
-                "bottom": np.full(len(table), _LOWEST_DBFS - _FEET_DB),
+                "bottom": np.full(len(table), _LOWEST_DBFS - _FOOTER_DB),
                 "top": np.full(len(table), top),
                 "text": [_cut(_headed(each), letters) for each in table],
                 "peak": [_shown(each.peak_dbfs) for each in table],

@@ -1,4 +1,4 @@
-"""All strips as small rivers side by side, the one in trouble first."""
+"""All strips as small bands side by side, the one in trouble first."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ __all__ = ["Strips"]
 _LOWEST, _HIGHEST = -100.0, 12.0
 _EACH_ROW = 8
 _ROW_PX = 118
-_RIVER = (0.33, 0.97)  # of a row's height; below it stand the name and what is left
+_BAND = (0.33, 0.97)  # of a row's height; below it stand the name and what is left
 _EDGES = (0.06, 0.94)
 
 
@@ -42,7 +42,7 @@ class Strips(View):
         return sorted(tables, key=lambda table: -_clipped(table))
 
     def figure(self, rendering: Rendering) -> Any:
-        """One small river a strip, in rows of eight; no axis, since each stands between −100 and +12 dBFS."""
+        """One small band a strip, in rows of eight; no axis, since each stands between −100 and +12 dBFS."""
         rows = math.ceil(len(self._tables(rendering)) / _EACH_ROW)
         drawing = frame(rows * _ROW_PX + 12, (0.0, float(_EACH_ROW)), (-float(rows), 0.0))
         drawing.axis.visible = False
@@ -81,7 +81,7 @@ class Strips(View):
         return drawing
 
     def columns(self, rendering: Rendering) -> Columns:
-        """Every stage of every strip where it stands in its small river, and what is written below."""
+        """Every stage of every strip where it stands in its small band, and what is written below."""
         tables = self._tables(rendering)
         stages: dict[str, list[Any]] = {
             name: [] for name in ("left", "right", "peak", "rms", "noise", "ceiling", "top", "bottom", "text", "said")
@@ -100,10 +100,10 @@ class Strips(View):
                 stages["bottom"].append(-row - 1.0)
                 stages["text"].append(f"{plain(each.strip)}, {plain(each.stage)}")
                 stages["said"].append(each)
-            foot = -row - 1.0
+            footer = -row - 1.0
             clipped = _clipped(table)
             below = f"▼ {counted(clipped, 'clip')}" if clipped else _least(table)
-            names.append((column + 0.5, foot, _short(plain(table[0].strip)), below, bool(clipped)))
+            names.append((column + 0.5, footer, _short(plain(table[0].strip)), below, bool(clipped)))
         said = stages.pop("said")
         limited = [index for index, each in enumerate(said) if math.isfinite(each.ceiling_dbfs)]
         calm, troubled = ([each for each in names if each[4] is state] for state in (False, True))
@@ -187,7 +187,7 @@ def _least(table: list[TapLevels]) -> str:
 
 
 def _height(level_dbfs: float, row: int) -> float:
-    low, high = _RIVER
+    low, high = _BAND
     part = (min(max(level_dbfs, _LOWEST), _HIGHEST) - _LOWEST) / (_HIGHEST - _LOWEST)
     return -row - 1.0 + low + (high - low) * part
 

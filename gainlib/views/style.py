@@ -144,7 +144,7 @@ def sources_of(columns: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
 
 
 def hatched(drawing: Any, source: Any) -> None:
-    """The bank from a ceiling upward: hatched, its edge drawn."""
+    """The hatch from a ceiling upward, its edge drawn."""
     hatch(drawing, source)
     drawing.segment(
         "left", "bottom", "right", "bottom", source=source, line_width=2.5, **coloured(line_color="ceiling")

@@ -25,7 +25,7 @@ from gainlib.views.style import coloured, decibel_axis, frame, sources_of
 __all__ = ["TransferCurve"]
 
 _LOW, _HIGH = -60.0, 6.0
-_FOOT_DB = 26.0  # the band below the curve in which the histogram stands
+_FOOTER_DB = 26.0  # the band below the curve in which the histogram stands
 _BAR_DB = 1.0
 _WINDOW_SECONDS = 0.05
 _LOUD_SHARE = 0.9
@@ -78,7 +78,7 @@ class TransferCurve(TapView):
     def figure(self, rendering: Rendering) -> Any:
         """dBFS in along, dBFS out up; below, the share of the time that each level comes in."""
         drawing = frame(
-            self.height, (_LOW, _HIGH), (_LOW - _FOOT_DB, _HIGH), x_axis_label="level in, dBFS",
+            self.height, (_LOW, _HIGH), (_LOW - _FOOTER_DB, _HIGH), x_axis_label="level in, dBFS",
             y_axis_label="level out, dBFS",
         )  # fmt: skip
         for axis in drawing.axis:
@@ -108,7 +108,7 @@ class TransferCurve(TapView):
         return drawing
 
     def columns(self, rendering: Rendering) -> Columns:
-        """Curve, histogram (its tallest bar fills the foot), corner, working point, and words in free places."""
+        """Curve, histogram (its tallest bar fills the footer), corner, working point, and words in free places."""
         worked = self.once(rendering, self._worked)
         left = np.arange(_LOW, _HIGH, _BAR_DB)
         if worked is None:
@@ -139,21 +139,21 @@ class TransferCurve(TapView):
             "levels": {
                 "left": left,
                 "right": left + _BAR_DB,
-                "bottom": np.full(len(left), _LOW - _FOOT_DB),
-                "top": _LOW - _FOOT_DB + 0.70 * _FOOT_DB * counts / tallest,
+                "bottom": np.full(len(left), _LOW - _FOOTER_DB),
+                "top": _LOW - _FOOTER_DB + 0.70 * _FOOTER_DB * counts / tallest,
                 "percent": counts,
             },
             "curve": {"in_db": curve, "out_db": np.clip(out, _LOW, _HIGH)},
             "corner": {
                 "x0": np.full(int(cornered), corner if cornered else 0.0),
                 "x1": np.full(int(cornered), corner if cornered else 0.0),
-                "y0": np.full(int(cornered), _LOW - _FOOT_DB),
+                "y0": np.full(int(cornered), _LOW - _FOOTER_DB),
                 "y1": np.full(int(cornered), min(corner, _HIGH) if cornered else 0.0),
             },
             "guides": {
                 "x0": np.full(int(drawn), point_in),
                 "x1": np.full(int(drawn), point_in),
-                "y0": np.full(int(drawn), _LOW - _FOOT_DB),
+                "y0": np.full(int(drawn), _LOW - _FOOTER_DB),
                 "y1": np.full(int(drawn), inside),
             },
             "point": {"in_db": np.full(int(drawn), point_in), "out_db": np.full(int(drawn), inside)},

@@ -23,7 +23,7 @@ __all__ = ["Waveform"]
 
 _COLUMNS = 1000  # about one a pixel; more makes the filled area slow to paint
 _MARKS = 200
-_TOP = 1.35  # the bank above full scale is as high as the words that stand in it
+_TOP = 1.35  # the hatch above full scale is as high as the words that stand in it
 
 
 class Waveform(TapView):

@@ -258,7 +258,7 @@ def test_the_widgets_follow_the_bench_and_the_bench_the_widgets(bench):
     assert panel.headline.what == "The converter clips 1994 times."
     assert panel.pictures[0].columns["trouble"]["text"] == ["▼ clips 1994 times"]
     assert panel.pictures[0].sentence == bench.sentences[0]
-    drawn = np.frombuffer(panel.pictures[0].columns["river"]["peak"]["f4"], dtype="<f4")
+    drawn = np.frombuffer(panel.pictures[0].columns["band"]["peak"]["f4"], dtype="<f4")
     assert drawn[2] == pytest.approx(4.5, abs=0.05)  # -48 + 52.5 dBFS in front of the converter
     bench.move("preamp/gain_db", 20.0)
     assert gain.value == 20.0

@@ -1,4 +1,4 @@
-"""Choices, switches and rides as controls; many strips and whose river is shown: without a browser."""
+"""Choices, switches and rides as controls; many strips and whose levels are shown: without a browser."""
 
 from __future__ import annotations
 
@@ -169,8 +169,10 @@ def mix():
 
 
 def test_the_strip_that_is_shown_is_chosen_and_its_controls_stand_below_it():
-    river = LevelDiagram()
-    bench = gl.bench(mix(), controls=["voice/preamp/gain_db", "bass/trim/gain_db", "main/trim/gain_db"], views=[river])
+    diagram = LevelDiagram()
+    bench = gl.bench(
+        mix(), controls=["voice/preamp/gain_db", "bass/trim/gain_db", "main/trim/gain_db"], views=[diagram]
+    )
     panel = bench.panel
     chooser = panel.chooser
     assert isinstance(chooser, PickInput)
@@ -188,7 +190,7 @@ def test_the_strip_that_is_shown_is_chosen_and_its_controls_stand_below_it():
     assert panel.pictures[0].spec != earlier
     assert panel.pictures[0].columns["stages"]["text"][:2] == ["Trim", "Fader"]
     assert bench.taps[:2] == ("bass/trim", "bass/fader")
-    assert river.strip is None  # the view that was given is not changed
+    assert diagram.strip is None  # the view that was given is not changed
     gain.value = 40.0
     assert panel.pictures[0].columns["stages"]["text"][:2] == ["Trim", "Fader"]
     with pytest.raises(gl.GainError, match="the session has no strip 'bas'; did you mean bass"):

@@ -46,7 +46,7 @@ def test_the_page_holds_the_sentences_the_settings_and_the_drawn_levels(tmp_path
     for line in ("Preamp gain: 52.0 dB", "Converter alignment: EBU R 68", "Fader muted: off"):
         assert f"<p>{line}</p>" in text
     content = json.loads(re.search(r"<script type=.application/json.>(.*?)</script>", text).group(1))
-    assert content["columns"]["river"]["peak"][2] == pytest.approx(4.0, abs=0.05)
+    assert content["columns"]["band"]["peak"][2] == pytest.approx(4.0, abs=0.05)
     # Whatever the page itself would load: nothing. (BokehJS names addresses in its text that it does not ask.)
     before_bokeh = text[: text.index("data-gainlib")] + text[text.index("</script></div>") :][:3000]
     assert not re.search(r"<(script|link|img)[^>]+(src|href)=[\"']https?:", before_bokeh)

@@ -79,7 +79,7 @@ def test_a_bench_moves_by_keyboard_and_the_page_says_the_new_numbers(bench, keep
 
 def test_a_fast_drag_ends_where_it_ended(lab, bench):
     bench.evaluate("""() => {
-        const source = course.bokeh.library.documents.map(each => each.get_model_by_name('river')).find(each => each);
+        const source = course.bokeh.library.documents.map(each => each.get_model_by_name('band')).find(each => each);
         window.drawings = 0;
         source.properties.data.change.connect(() => { window.drawings += 1; });
     }""")

@@ -502,7 +502,7 @@ def test_the_strip_in_trouble_stands_first():
     assert calm.figure(rendering).height == calm.figure(session.render()).height
 
 
-def test_the_river_runs_through_the_bus_and_the_main():
+def test_the_band_runs_through_the_bus_and_the_main():
     rendering = one_of_each(sine(-10.0)).render()
     view_ = LevelDiagram("lead-voice")
     assert view_.taps(rendering) == (
@@ -521,7 +521,7 @@ def test_the_river_runs_through_the_bus_and_the_main():
     )
     columns = view_.columns(rendering)
     assert [each for each in columns["stages"]["text"] if each.endswith("sum")] == ["Voices sum", "Main sum"]
-    assert columns["seams"]["x"].tolist() == [4.5, 6.5]
+    assert columns["dividers"]["x"].tolist() == [4.5, 6.5]
     assert columns["thresholds"]["level"].tolist() == [-18.0, -12.0]
     assert columns["thresholds"]["left"] == pytest.approx([2 - 0.42, 8 + 1 - 0.42])
     assert view_.heading(rendering) == "Level from source to file, lead voice"
@@ -671,17 +671,17 @@ def test_the_waveform_of_a_sum_does_not_speak_of_a_recording():
 
 
 @pytest.mark.parametrize("main_db", range(-20, 21, 4))
-def test_words_of_a_long_river_touch_no_line_and_not_each_other(main_db):
+def test_words_of_a_long_band_touch_no_line_and_not_each_other(main_db):
     view_ = LevelDiagram("lead-voice")
     rendering = one_of_each(sine(-6.0, seconds=0.2)).replaced({"main/trim/gain_db": float(main_db)}).render()
     drawing, columns = view_.figure(rendering), view_.columns(rendering)
     per_px = (drawing.y_range.end - drawing.y_range.start) / (view_.height - 12)
-    river = columns["river"]
+    band = columns["band"]
     for x, y, text in zip(*(columns["words"][each] for each in ("x", "y", "text")), strict=True):
         assert 0 < x < len(view_.taps(rendering)) - 1, text  # none reaches out of the picture
         for near in (int(x) - 1, int(x), int(x) + 1):
             for line in ("peak", "rms", "noise"):
-                assert abs(y - river[line][2 * near]) > 5 * per_px, (text, line)
+                assert abs(y - band[line][2 * near]) > 5 * per_px, (text, line)
         for left, level in zip(columns["thresholds"]["left"], columns["thresholds"]["level"], strict=True):
             assert abs(left + 0.42 - x) > 1 or abs(y - level) > 5 * per_px, text
         for other_x, other_y, other in zip(*(columns["words"][each] for each in ("x", "y", "text")), strict=True):

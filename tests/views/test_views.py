@@ -59,9 +59,9 @@ def test_every_view_takes_every_signal(name, signal, gain_db, caplog):
 
 def test_a_figure_says_what_its_axes_are_and_gives_values_on_hover():
     rendering = rendered(SINE)
-    river = LevelDiagram().figure(rendering)
-    assert river.yaxis[0].axis_label == "level, dBFS"
-    assert [name for name, _ in river.hover[0].tooltips] == [
+    diagram = LevelDiagram().figure(rendering)
+    assert diagram.yaxis[0].axis_label == "level, dBFS"
+    assert [name for name, _ in diagram.hover[0].tooltips] == [
         "stage",
         "peak",
         "RMS (AES17)",
@@ -85,9 +85,9 @@ def test_the_level_diagram_says_the_levels_of_a_sine():
     assert said.endswith("RMS is AES17.")
 
 
-def test_the_river_stands_at_the_levels_and_numbers_say_them():
+def test_the_band_stands_at_the_levels_and_numbers_say_them():
     columns = LevelDiagram().columns(rendered(SINE, 40.0, trim_db=-6.0))
-    assert columns["river"]["peak"].round(1).tolist() == [-48.0, -48.0, -8.0, -8.0, -8.0, -8.0, -14.0, -14.0]
+    assert columns["band"]["peak"].round(1).tolist() == [-48.0, -48.0, -8.0, -8.0, -8.0, -8.0, -14.0, -14.0]
     assert columns["numbers"]["text"] == ["peak −48", "−8", "−8", "−14"]
     assert columns["ceilings"]["bottom"].round(2).tolist() == [6.0, 0.0]
     assert columns["room"]["text"] == ["14 dB left", "8 dB left"]
@@ -115,7 +115,7 @@ def test_seven_columns_leave_no_room_for_the_whole_word_in_bold():
 
 def test_silence_reads_minus_infinity_and_lies_on_the_ground():
     columns = LevelDiagram().columns(rendered(np.zeros(RATE_HZ), 0.0))
-    assert columns["river"]["peak"][0] == -100.0
+    assert columns["band"]["peak"][0] == -100.0
     assert columns["numbers"]["text"][0] == "peak −∞"
     assert "Source: peak −∞ dBFS, RMS −∞ dBFS; Preamp: " in LevelDiagram().sentence(rendered(np.zeros(RATE_HZ)))
 
@@ -143,8 +143,8 @@ def test_no_move_makes_the_axis_jump_and_every_ceiling_is_in_sight(alignment):
     columns = LevelDiagram().columns(rendered(SINE, 60.0, 24.0, alignment))
     assert columns["ceilings"]["bottom"].max() < top
     for line in ("peak", "rms", "noise"):
-        assert bottom < columns["river"][line].min()
-        assert columns["river"][line].max() <= top
+        assert bottom < columns["band"][line].min()
+        assert columns["band"][line].max() <= top
 
 
 @pytest.mark.parametrize("trim_db", [-24.0, -3.0, 0.0, 7.5, 24.0])
@@ -161,7 +161,7 @@ def test_numbers_and_names_touch_no_line_and_not_each_other(signal, trim_db):
             for x, y in zip(columns[source]["x"], columns[source]["y"], strict=True):
                 texts[int(x)].append(y)
         for index, heights in texts.items():
-            lines = [columns["river"][line][2 * index] for line in ("peak", "rms", "noise")]
+            lines = [columns["band"][line][2 * index] for line in ("peak", "rms", "noise")]
             lines += [
                 low
                 for left, low in zip(columns["ceilings"]["left"], columns["ceilings"]["bottom"], strict=True)
