@@ -28,15 +28,34 @@ _MARGIN = _REACH + 4
 
 
 def true_peak_dbtp(samples: ArrayLike) -> Readings:
-    """The true peak in dBTP: what the samples reach when a converter draws the curve between them.
+    """The true peak: what the samples reach when a converter draws the curve between them.
 
-    Takes float samples `(n,)` or `(n, channels)`, gives one reading a channel; silence reads -inf. Four times
-    oversampled by a 64-tap windowed sinc; where the highest point could be, twice more, and parabolas through what
-    lies around each crest. The same at every rate, also at 192 kHz and above. Never below the sample peak, and with
-    the tails before the first and after the last sample. Within 0.01 dB for steady tones up to 0.45 of the rate.
-    Raises GainError for samples that are empty, not floats or not finite.
-    Source: *published*, ITU-R BS.1770-5 Annex 2, which allows better filters than the one it prints.
+    Four times oversampled by a 64-tap windowed sinc; where the highest point could be, twice more, and parabolas
+    through what lies around each crest. The same at every rate, also at 192 kHz and above. Never below the sample peak,
+    and with the tails before the first and after the last sample. Within 0.01 dB for steady tones up to 0.45 of the
+    rate.
 
+    Parameters
+    ----------
+    samples : array of float, `(n,)` or `(n, channels)`
+        Full scale is ±1.0.
+
+    Returns
+    -------
+    ndarray `(channels,)`
+        dBTP; silence reads -inf.
+
+    Raises
+    ------
+    GainError
+        For samples that are empty, not floats or not finite.
+
+    References
+    ----------
+    *Published*: ITU-R BS.1770-5 Annex 2, which allows better filters than the one it prints.
+
+    Examples
+    --------
     >>> quarter = 0.5 * np.sin(np.pi / 4 + np.pi / 2 * np.arange(4800))
     >>> round(float(20 * np.log10(np.abs(quarter).max())), 2)
     -9.03
@@ -48,10 +67,28 @@ def true_peak_dbtp(samples: ArrayLike) -> Readings:
 
 
 def curve_between(channel: NDArray[np.floating], points: int) -> Readings:
-    """The curve that a converter draws through one channel `(n,)`, at `points` a sample: `(n * points,)`.
+    """The curve that a converter draws through one channel, the same that `true_peak_dbtp` reads.
 
-    The same interpolation as `true_peak_dbtp`, with silence before and after; every sample itself lies on it.
+    With silence before and after; every sample itself lies on it.
 
+    Parameters
+    ----------
+    channel : array of float, `(n,)`
+        Samples, full scale ±1.0.
+    points : int
+        How many points are drawn for each sample.
+
+    Returns
+    -------
+    ndarray `(n * points,)`
+        Values of the curve, the samples among them.
+
+    References
+    ----------
+    *Derived*: a windowed sinc of 64 taps.
+
+    Examples
+    --------
     >>> quarter = np.tile([0.0, 1.0, 0.0, -1.0], 50)
     >>> curve_between(quarter, 2)[200:205].round(3).tolist()
     [0.0, 0.707, 1.0, 0.707, 0.0]
@@ -62,12 +99,27 @@ def curve_between(channel: NDArray[np.floating], points: int) -> Readings:
 
 
 class TruePeakMeter(StreamMeter):
-    """The true peak of blocks of any size: `push` each, ask `reading_dbtp` at any time.
+    """The true peak of a stream: `push` each block, ask `reading_dbtp` at any time.
 
     The reading is that of the whole to the last bit, whatever the blocks, and asking does not change what follows.
-    Keeps fewer than a thousand samples a channel, however long it runs. Raises GainError for a block whose channels
-    differ in number, and for samples that are empty, not floats or not finite.
+    Keeps fewer than a thousand samples a channel, however long it runs.
 
+    Parameters
+    ----------
+    channels : int
+        How many channels each block has.
+
+    Raises
+    ------
+    GainError
+        As `LevelMeter` does.
+
+    References
+    ----------
+    *Published*: ITU-R BS.1770-5 Annex 2.
+
+    Examples
+    --------
     >>> meter = TruePeakMeter(1)
     >>> meter.push(np.array([0.0, 0.9]))
     >>> meter.push(np.array([0.9, 0.0]))

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+import gainlib.meters
 from gainlib.audio import Audio
 from gainlib.errors import GainError
 from gainlib.meters import (
@@ -90,6 +92,18 @@ def test_a_measure_is_its_function(name, direct):
     else:
         assert np.array_equal(measure(name, audio, per_channel=True), found)
         assert measure(name, audio) == (found.min() if name == "headroom_db" else found.max())
+
+
+def test_flat_tops_loudness_and_noise_are_read_in_this_room_alone():
+    # A second detector, or a second reading of pauses, would have to ask the loops or sort the windows itself.
+    package = Path(gainlib.meters.__file__).parents[1]
+    texts = {path.relative_to(package).as_posix(): path.read_text(encoding="utf-8") for path in package.rglob("*.py")}
+    rooms = {name: text for name, text in texts.items() if not name.startswith("loops/")}
+    assert [name for name, text in rooms.items() if "find_flat_tops(" in text] == ["meters/clipping.py"]
+    assert [name for name, text in rooms.items() if "weighted_cell_sums(" in text] == ["meters/loudness.py"]
+    assert [name for name, text in rooms.items() if "def _floor_dbfs" in text] == ["meters/windows.py"]
+    whole = {name for name, each in measures().items() if each.make is None}
+    assert whole == {"phrase_range_db", "thd_percent", "thd_n_percent"}, "every other measure has a meter of a stream"
 
 
 def test_phrase_range():
