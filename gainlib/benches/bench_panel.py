@@ -67,7 +67,7 @@ class BenchPanel(Panel):
         self._follow()
 
     def _choosing(self) -> PickInput | None:
-        """Which strip's river is shown, where there are several."""
+        """Which strip's level diagram is shown, where there are several."""
         bench = self.bench
         names = tuple(each.name for each in bench.session.strips)
         if len(names) < 2 or not any(hasattr(each, "strip") for each in bench.views):
@@ -80,7 +80,7 @@ class BenchPanel(Panel):
         return made
 
     def _arrange(self) -> None:
-        """Headline, river, the controls in the columns of their stages, steps, the other views, the player."""
+        """Headline, level diagram, the controls in the columns of their stages, steps, the other views, the player."""
         bench = self.bench
         columns = next((taps for view in bench.views if (taps := view.taps(bench.rendering))), ())
         below: list[Any] = []

@@ -59,7 +59,7 @@ def figure_html(spec: Mapping[str, Any], columns: Mapping[str, Mapping[str, Any]
 
     `label` is what a screen reader is told; the elements fit the selector `[data-gainlib]`.
 
-    >>> figure_html({}, {"river": {"peak": [None]}}, "Levels")[:52]
+    >>> figure_html({}, {"band": {"peak": [None]}}, "Levels")[:52]
     "<div data-gainlib role='figure' aria-label='Levels'>"
     """
     content = json.dumps({"spec": spec, "columns": columns}).replace("</", "<\\/")

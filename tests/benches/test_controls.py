@@ -198,7 +198,7 @@ def test_the_strip_that_is_shown_is_chosen_and_its_controls_stand_below_it():
     bench.close()
 
 
-def test_without_a_river_a_control_of_one_of_several_strips_says_whose_it_is():
+def test_without_a_level_diagram_a_control_of_one_of_several_strips_says_whose_it_is():
     shown = gl.bench(mix(), controls=["voice/fader/gain_db", "bass/fader/gain_db"], views=["balance"]).panel
     assert [each.label for each in shown.inputs.values()] == ["Voice, fader", "Bass, fader"]
 

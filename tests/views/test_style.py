@@ -10,10 +10,7 @@ from gainlib.views.style import PALETTE, css_variables
 
 PACKAGE = Path(gainlib.__file__).parent
 OF_THE_PALETTE = re.compile("|".join(sorted({colour for pair in PALETTE.values() for colour in pair})), re.IGNORECASE)
-STILL_TO_COME = {
-    "authoring/passing_region.py", "classroom/pages/base.html", "surveys/sheet.py", "widgets/page/bench.css",
-    "widgets/predict.css",
-}  # fmt: skip
+STILL_TO_COME = {"authoring/passing_region.py", "classroom/pages/base.html", "surveys/sheet.py"}
 
 
 def colours_in(text: str) -> list[str]:
