@@ -178,6 +178,7 @@ def _aims(look: Look, failing: frozenset[int]) -> Iterator[tuple[str, float]]:
 
 
 def describe_numbers(variant: Variant) -> str:
+    """A variant's own numbers as a sentence names them."""
     told = [f"{name} {text}" for name, text in variant.printed.items()]
     if ORDER in variant.values:
         told.append(f"the candidates in the order {variant.values[ORDER]}")
@@ -185,6 +186,7 @@ def describe_numbers(variant: Variant) -> str:
 
 
 def describe_settings(variant: Variant, answer: Mapping[str, Any]) -> str:
+    """An answer\'s settings as a sentence names them, by the labels of the controls."""
     said = []
     for move in variant.controls:
         value = answer[move.path]

@@ -1,4 +1,15 @@
-"""The commands: each prints plain sentences and ends with 0 (done), 1 (something was found wrong) or 2 (not done)."""
+"""The commands: each prints plain sentences and ends with 0 (done), 1 (something was found wrong) or 2 (not done).
+
+A command opens the rooms that it needs inside its own function, so that `gainlib --help` is quick: only typer is opened
+before a command is known.
+
+authoring   what an author is told of a proof
+classroom   new-class, hand-in, mark
+meanwhile   what this Python does while the first page is read
+setup       check-setup: what of the course works on this computer
+survey      survey
+trying      try: one exercise as a learner sees it
+"""
 
 from __future__ import annotations
 
@@ -11,6 +22,7 @@ import typer
 
 from gainlib import __version__
 from gainlib.cli import classroom
+from gainlib.cli.meanwhile import COMPILE_LOOPS
 from gainlib.cli.survey import EXAMPLE, survey_command
 from gainlib.errors import GainError
 from gainlib.text import counted
@@ -62,7 +74,6 @@ def _open(
     The copy is made or brought up to date; a lesson that you changed is never touched. JupyterLab then runs on this
     computer only, until you press Ctrl-C.
     """
-    from gainlib.cli.meanwhile import COMPILE_LOOPS
     from gainlib.learners.course_folder import install_lessons
     from gainlib.learners.jupyter_server import serve
     from gainlib.learners.naming import require_text

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from gainlib.errors import GainError
+from gainlib.text import printable
 
 if TYPE_CHECKING:
     from gainlib.surveys.comparison import Changes
@@ -68,7 +69,6 @@ def survey_command(
     from gainlib.surveys.record import earlier, schema_text
     from gainlib.surveys.sheet import require_writable, write_sheet
     from gainlib.surveys.survey import survey
-    from gainlib.text import printable
 
     if schema:
         typer.echo(schema_text())
