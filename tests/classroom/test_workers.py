@@ -93,7 +93,7 @@ def test_a_changed_hand_in_is_marked_again_and_no_other(group, counted):
     group.put("2.json", group.content("a-02", answer={GAIN: 10, TRIM: 0}))
     done = mark_class(group.folder, group.file, feedback="none")
     assert len(counted) == 1
-    assert "a-02,Bo Marsh,40.0" in (done.out / "marks.csv").read_text(encoding="utf-8-sig")
+    assert '"a-02","Bo Marsh","40.0"' in (done.out / "marks.csv").read_text(encoding="utf-8-sig")
 
 
 def test_a_changed_due_date_or_weight_marks_nothing_again(group, counted):
@@ -103,7 +103,7 @@ def test_a_changed_due_date_or_weight_marks_nothing_again(group, counted):
     group.file.write_text(group.file.read_text().replace("points = 5", "points = 7").replace("2027", "2025"))
     done = mark_class(group.folder, group.file, feedback="none")
     assert counted == []
-    assert "a-01,Ada Quill,100.0,7.0,7.0,7.0," in (done.out / "marks.csv").read_text(encoding="utf-8-sig")
+    assert '"a-01","Ada Quill","100.0","7.0","7.0","7.0",' in (done.out / "marks.csv").read_text(encoding="utf-8-sig")
 
 
 def test_another_gainlib_marks_again(group, counted, monkeypatch):
@@ -198,7 +198,7 @@ def test_the_same_answer_at_the_same_numbers_is_measured_once(group, counted):
     done = mark_class(group.folder, group.file, feedback="none")
     assert (len(counted), done.answers, done.handed_in) == (2, 2, 3)
     lines = (done.out / "marks.csv").read_text(encoding="utf-8-sig").splitlines()
-    assert [line.split(",")[3] for line in lines[1:]] == ["5.0", "5.0", "2.0"]
+    assert [line.split(",")[3].strip('"') for line in lines[1:]] == ["5.0", "5.0", "2.0"]
 
 
 SLOW = """
