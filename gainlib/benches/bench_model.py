@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import copy
+import os
 import weakref
 from collections.abc import Iterable
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 from gainlib.benches.controls import Breakpoints, Control, Pick, Range, control_of
@@ -136,6 +138,13 @@ class BenchModel:
         """The settings as text, a line for each control, and the headline."""
         lines = [f"{self.controls[path].name}: {self._printed(path, value)}" for path, value in self.values.items()]
         return "\n".join([self.title or "Settings", *lines, str(self.headline)])
+
+    def save(self, path: str | os.PathLike[str], *, overwrite: bool = False) -> Path:
+        """Write the session as it stands here to a file that `Session.load` reads; gives the path back.
+
+        Raises GainError as `Session.save` does: for a file that is there already unless `overwrite` is set.
+        """
+        return self.session.save(path, overwrite=overwrite)
 
     @property
     def undo_words(self) -> str:

@@ -130,6 +130,17 @@ def test_the_settings_are_written_out(bench):
     ]
 
 
+def test_a_session_is_saved_as_it_stands_and_opened_on_another_bench(bench, tmp_path):
+    bench.move("trim/gain_db", -4.5)
+    saved = bench.save(tmp_path / "mine.toml")
+    again = gl.bench(gl.Session.load(saved), controls=["trim/gain_db"])
+    assert again.values["trim/gain_db"] == -4.5
+    assert again.rendering.levels == bench.rendering.levels
+    with pytest.raises(gl.GainError, match="mine.toml is there already"):
+        bench.save(saved)
+    assert bench.save(saved, overwrite=True) == saved
+
+
 def test_a_follower_undoes_its_own_moves_only(bench):
     other = gl.bench(bench.start, controls=["preamp/gain_db", "trim/gain_db"], follow=bench)
     other.move("trim/gain_db", -3.0)

@@ -53,7 +53,7 @@ def test_the_page_holds_the_sentences_the_settings_and_the_drawn_levels(tmp_path
 
 
 def test_questions_and_candidates_of_an_exercise_are_written_out(tmp_path):
-    kinds = Path(__file__).parent / "kinds"
+    kinds = Path(__file__).parents[1] / "benches" / "kinds"
     cells = [
         f'import gainlib as gl; gl.exercise(r"{kinds / name}.toml", "ada")' for name in ("read-the-verse", "in-order")
     ]
