@@ -14,7 +14,7 @@ What it holds
 - `streaming`: `StreamMeter`, what all meters share: `push` checks a block, `take` trusts it.
 - `levels`: `peak_dbfs`, `rms_dbfs`, `crest_db`, `dc_offset_dbfs` (`LevelMeter`).
 - `windows`: `active_rms_dbfs`, `noise_floor_dbfs`, `noise_in_pauses_dbfs`, `level_histogram` (`WindowMeter`).
-- `phrases`: `phrases`, where somebody plays and where not; the only definition of a phrase.
+- `phrases`: `find_phrases`, where somebody plays and where not; the only definition of a phrase.
 - `clipping`: `clipped_runs` at a ceiling, `flat_tops` below it (`ClippedRunsMeter`, `FlatTopsMeter`).
 - `true_peak`: `true_peak_dbtp`, between the samples (`TruePeakMeter`). ITU-R BS.1770-5 Annex 2.
 - `loudness`: `loudness_lufs` and its kin (`LoudnessMeter`). ITU-R BS.1770-5 Annex 1, EBU Tech 3341, 3342.
@@ -73,7 +73,7 @@ from gainlib.meters.loudness import (
     short_term_lufs,
     short_term_max_lufs,
 )
-from gainlib.meters.phrases import Phrase, phrases
+from gainlib.meters.phrases import Phrase, find_phrases
 from gainlib.meters.registry import Measure, Measures, Meters, measure, measure_all, measures
 from gainlib.meters.statistics import (
     GainReduction,
@@ -134,6 +134,7 @@ __all__ = [
     "crest_db",
     "curve_between",
     "dc_offset_dbfs",
+    "find_phrases",
     "flat_tops",
     "gain_reduction",
     "harmonics",
@@ -153,7 +154,6 @@ __all__ = [
     "null",
     "octave_bands",
     "peak_dbfs",
-    "phrases",
     "ppm",
     "rms_dbfs",
     "sample_peak_meter",

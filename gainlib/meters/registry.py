@@ -16,7 +16,7 @@ from gainlib.meters.clipping import ClippedRunsMeter, FlatTopsMeter
 from gainlib.meters.distortion import harmonics, thd_n_percent
 from gainlib.meters.levels import LevelMeter
 from gainlib.meters.loudness import HIGHEST_RATE_HZ, LOWEST_RATE_HZ, Loudness, LoudnessMeter
-from gainlib.meters.phrases import phrases
+from gainlib.meters.phrases import find_phrases
 from gainlib.meters.streaming import Readings, StreamMeter
 from gainlib.meters.true_peak import TruePeakMeter
 from gainlib.meters.windows import WindowMeter
@@ -276,7 +276,7 @@ def _ppm_2(rate_hz: int, channels: int) -> PpmMeter:
 
 
 def _phrase_range_db(audio: Audio) -> Readings:
-    levels = [each.rms_dbfs for each in phrases(audio.samples, audio.rate_hz)]
+    levels = [each.rms_dbfs for each in find_phrases(audio.samples, audio.rate_hz)]
     return np.array([max(levels) - min(levels) if levels else 0.0])
 
 

@@ -11,9 +11,9 @@ from typing import ClassVar
 import numpy as np
 
 from gainlib.audio import Audio
-from gainlib.decibels import ratio_from_db, rms_dbfs_from_power
+from gainlib.decibels import ratio_from_db
 from gainlib.errors import GainError
-from gainlib.meters import noise_floor_dbfs
+from gainlib.meters import find_phrases
 from gainlib.stages.base import MOST_DB, Floats, Signal, Stage, StageResult, frozen, require_within
 
 __all__ = ["ClipGain", "Ride", "gain_line", "proposed_ride", "ridden"]
@@ -166,20 +166,12 @@ class Ride(Stage):
         return StageResult(ridden(signal, ride_gains(self.points, signal)))
 
 
-def proposed_ride(
-    take: Audio,
-    target_dbfs: float,
-    *,
-    most_db: float = 12.0,
-    shortest_pause_seconds: float = 0.25,
-    shortest_phrase_seconds: float = 0.15,
-) -> Ride:
+def proposed_ride(take: Audio, target_dbfs: float, *, most_db: float = 12.0) -> Ride:
     """A ride that brings each phrase to the same RMS level (AES17), to compare with one's own.
 
-    A phrase is where the level in windows of 20 ms stays in the upper half, in dB, between the noise floor and the loud
-    parts (within 30 dB of these); pauses shorter than `shortest_pause_seconds` belong to the phrase, sounds shorter
-    than `shortest_phrase_seconds` to the pause. The gain holds through each phrase and moves in the pauses. No phrase
-    is moved by more than `most_db`, up or down. Raises GainError for a recording without a phrase.
+    The phrases are those of `find_phrases`, as the ride's picture shows them and `phrase_range_db` measures them. The
+    gain holds through each phrase and moves in the pauses. No phrase is moved by more than `most_db`, up or down.
+    Raises GainError for a recording without a phrase.
     Standing: this course's own; *common practice* is to do it by ear.
 
     >>> tone = np.sin(np.arange(48000) / 10)
@@ -187,39 +179,11 @@ def proposed_ride(
     >>> [round(gain_db) for _, gain_db in proposed_ride(take, -20.0).points]
     [-12, -12, 6, 6]
     """
-    phrases = _phrases(take, shortest_pause_seconds, shortest_phrase_seconds)
-    if not phrases:
+    found = find_phrases(take.samples, take.rate_hz)
+    if not found:
         raise GainError(f"{take.name or 'the recording'} holds no phrase to ride; it is silent.")
     points = []
-    for start, end in phrases:
-        part = take.samples[start:end]
-        power = float(np.mean(np.square(part, dtype=np.float64), axis=0).max())
-        gain_db = target_dbfs - rms_dbfs_from_power(power)
-        gain_db = max(-most_db, min(most_db, gain_db))
-        points += [(start / take.rate_hz, gain_db), ((end - 1) / take.rate_hz, gain_db)]
+    for phrase in found:
+        gain_db = max(-most_db, min(most_db, target_dbfs - phrase.rms_dbfs))
+        points += [(phrase.start_seconds, gain_db), (phrase.end_seconds - 1 / take.rate_hz, gain_db)]
     return Ride(points=tuple(points))
-
-
-def _phrases(take: Audio, pause_seconds: float, phrase_seconds: float) -> list[tuple[int, int]]:
-    """First and past-last sample of each phrase."""
-    width = min(max(1, round(0.02 * take.rate_hz)), len(take.samples))
-    count = len(take.samples) // width
-    windows = take.samples[: count * width].reshape(count, width, -1)
-    powers = np.einsum("wnc,wnc->wc", windows, windows, dtype=np.float64).max(axis=1) / width
-    levels = rms_dbfs_from_power(powers)
-    if np.isneginf(levels).all():
-        return []
-    loud = float(np.percentile(levels[levels > -np.inf], 95))
-    floor = float(noise_floor_dbfs(take.samples, take.rate_hz).max())
-    apart = loud - floor
-    active = levels >= (loud - min(30.0, apart / 2) if apart >= 6.0 else -np.inf)
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], active, [False])).astype(np.int8)))
-    runs = [(int(start), int(end)) for start, end in edges.reshape(-1, 2)]
-    joined: list[tuple[int, int]] = []
-    for start, end in runs:
-        if joined and (start - joined[-1][1]) * width < pause_seconds * take.rate_hz:
-            joined[-1] = joined[-1][0], end
-        else:
-            joined.append((start, end))
-    least = phrase_seconds * take.rate_hz
-    return [(start * width, end * width) for start, end in joined if (end - start) * width >= least]

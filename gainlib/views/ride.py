@@ -13,7 +13,7 @@ from gainlib.audio import Audio
 from gainlib.decibels import db_from_power, rms_dbfs_from_power
 from gainlib.errors import GainError
 from gainlib.flow import Rendering
-from gainlib.meters import Phrase, phrases
+from gainlib.meters import Phrase, find_phrases
 from gainlib.stages import Fader, Ride
 from gainlib.stages.automation import Points
 from gainlib.text import counted, dbfs, signed
@@ -70,7 +70,7 @@ class DrawnRide(TapView):
     def _phrases(self, rendering: Rendering) -> Phrases:
         """The phrases before the ride, and the RMS of each before and behind."""
         audio = self._audio(rendering)
-        found = phrases(audio.samples, audio.rate_hz)
+        found = find_phrases(audio.samples, audio.rate_hz)
         tap = self.tap_of(rendering)
         gains_db = self._own_gain_db(rendering)
         behind = _levels(rendering.at(tap), found) - gains_db if tap else _levels(audio, found)

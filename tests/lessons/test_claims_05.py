@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 import gainlib as gl
-from gainlib.meters import phrases
+from gainlib.meters import find_phrases
 
 LESSON = "05-ride-phrases"
 ANSWERS = [(6.25, 8.6, 15), (10.8, 13.2, 16), (15.45, 17.1, 18)]
@@ -88,7 +88,7 @@ def test_the_cells_of_the_lesson_hold_what_is_measured_here(lesson_text):
 def test_the_verse_is_four_phrases(session):
     """Move: "This is the verse: four phrases"."""
     verse = session.strips[0].take.between(0, 9.34)
-    assert len(phrases(verse.samples, verse.rate_hz)) == 4
+    assert len(find_phrases(verse.samples, verse.rate_hz)) == 4
 
 
 def test_a_region_of_6_db_takes_the_shout_down_to_the_line_before_it(session):

@@ -53,9 +53,9 @@ def test_two_quiet_and_two_loud_lines(voice):
 
 
 def phrases_of(take):
-    from gainlib.meters import phrases
+    from gainlib.meters import find_phrases
 
-    return phrases(take.samples, take.rate_hz)
+    return find_phrases(take.samples, take.rate_hz)
 
 
 def test_the_loudest_notes_stand_15_db_over_the_threshold(voice):

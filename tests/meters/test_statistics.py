@@ -11,10 +11,10 @@ from gainlib.errors import GainError
 from gainlib.meters import (
     active_rms_dbfs,
     dc_offset_dbfs,
+    find_phrases,
     gain_reduction,
     level_histogram,
     octave_bands,
-    phrases,
     rms_dbfs,
     short_time_spectrum,
 )
@@ -164,7 +164,7 @@ HISS = 10 ** (-63 / 20) * np.random.default_rng(1).standard_normal(len(VERSE))
 
 @pytest.mark.parametrize("noise", [0.0, HISS])
 def test_phrases(noise):
-    found = phrases(VERSE + noise, RATE_HZ)
+    found = find_phrases(VERSE + noise, RATE_HZ)
     assert [(round(each.start_seconds, 2), round(each.end_seconds, 2)) for each in found] == [(0.5, 2.5), (3.5, 4.5)]
     assert [each.rms_dbfs for each in found] == pytest.approx([-20.0, -14.0], abs=0.05)
     assert [each.peak_dbfs for each in found] == pytest.approx([-20.0, -14.0], abs=0.3)
@@ -179,15 +179,27 @@ def test_active_level_leaves_the_pauses_out(noise):
     assert rms_dbfs(VERSE + noise)[0] == pytest.approx(-17.00 - 2.218, abs=0.02)
 
 
+def with_pause(seconds, within=()):
+    """Two notes of a second with a pause between, in whose middle something else sounds."""
+    pause = np.zeros(round(seconds * RATE_HZ))
+    middle = (len(pause) - len(within)) // 2
+    pause[middle : middle + len(within)] = within
+    return np.concatenate([sine(1, peak_dbfs=-20), pause, sine(1, peak_dbfs=-20)])
+
+
+def spans(take):
+    return [(round(phrase.start_seconds, 2), round(phrase.end_seconds, 2)) for phrase in find_phrases(take, RATE_HZ)]
+
+
 def test_phrases_by_their_rules():
-    gap = np.concatenate([sine(1, peak_dbfs=-20), np.zeros(round(0.2 * RATE_HZ)), sine(1, peak_dbfs=-20)])
-    assert len(phrases(gap, RATE_HZ)) == 1, "a breath of 0.2 s belongs to the phrase"
-    assert len(phrases(gap, RATE_HZ, pause_seconds=0.1)) == 2
-    assert len(phrases(gap, RATE_HZ, pause_seconds=0.1, least_seconds=1.1)) == 0
-    assert len(phrases(gap, RATE_HZ, silence_dbfs=-10.0)) == 0
-    assert phrases(np.zeros(RATE_HZ), RATE_HZ) == ()
-    steady = phrases(sine(2), RATE_HZ)
-    assert [(each.start_seconds, each.end_seconds) for each in steady] == [(0.0, 2.0)]
+    assert spans(with_pause(0.2)) == [(0.0, 2.2)], "a stop of 0.2 s is within a phrase"
+    assert spans(with_pause(0.24)) == [(0.0, 1.0), (1.24, 2.24)], "a pause of 0.24 s parts two"
+    click, word = sine(0.08, peak_dbfs=-20), sine(0.12, peak_dbfs=-20)
+    assert spans(with_pause(0.4, click)) == [(0.0, 1.0), (1.4, 2.4)], "a breath or a click joins nothing"
+    assert spans(with_pause(0.4, word)) == [(0.0, 2.4)], "a word in the middle of a pause of 0.4 s leaves none"
+    assert spans(np.concatenate([np.zeros(RATE_HZ), click, np.zeros(RATE_HZ)])) == []
+    assert spans(np.zeros(RATE_HZ)) == []
+    assert spans(sine(2)) == [(0.0, 2.0)]
 
 
 @pytest.mark.parametrize(("level_dbfs", "counts"), [(-36.5, True), (-40.5, False)])
@@ -195,16 +207,12 @@ def test_what_parts_playing_from_pause_lies_half_way_to_the_noise(level_dbfs, co
     # Half-way between -17.0 and the hiss at -63 + 3.01 = -60.0: -38.5 dBFS.
     pause = HISS[:RATE_HZ]
     take = np.concatenate([VERSE + HISS, pause, sine(0.5, peak_dbfs=level_dbfs), pause])
-    ends = phrases(take, RATE_HZ)[-1].end_seconds
+    ends = find_phrases(take, RATE_HZ)[-1].end_seconds
     assert ends == pytest.approx(len(take) / RATE_HZ - 1.0, abs=0.02) if counts else ends < len(VERSE) / RATE_HZ + 0.02
 
 
 def test_phrases_refuse():
-    with pytest.raises(GainError, match="pause_seconds is -1"):
-        phrases(VERSE, RATE_HZ, pause_seconds=-1)
-    with pytest.raises(GainError, match="silence_dbfs is not a number"):
-        phrases(VERSE, RATE_HZ, silence_dbfs=math.nan)
     with pytest.raises(GainError, match="gate_db is 0"):
         active_rms_dbfs(VERSE, RATE_HZ, gate_db=0.0)
     with pytest.raises(GainError, match="rate_hz is 0"):
-        phrases(VERSE, 0)
+        find_phrases(VERSE, 0)
