@@ -84,12 +84,27 @@ def ride_gains(points: Points, signal: Signal) -> Floats:
 class ClipGain(Stage):
     """A gain for each region of a recording: the loud word down, the swallowed line up, before anything else hears it.
 
-    `regions` are (start_seconds, end_seconds, gain_db), in any order, not overlapping; times go to the nearest sample.
-    Outside the regions every sample passes bit for bit. Inside, the gain moves from 0 dB and back to it over `fade_ms`,
-    straight in dB; where two regions meet it moves from the one gain to the other. In a region shorter than two fades
-    they meet in its middle. Raises GainError for regions that overlap, end before they start or are not numbers.
+    Parameters
+    ----------
+    regions : rows of (start_seconds, end_seconds, gain_db)
+        In any order, not overlapping; times go to the nearest sample. Outside them every sample passes bit for bit.
+    fade_ms : float, 0 to 1000 ms
+        In this time the gain moves from 0 dB and back to it inside a region, straight in dB. Where two regions meet it
+        moves from the one gain to the other; in a region shorter than two fades they meet in its middle.
+    name : str
+        How its tap is asked for; by default the kind.
+
+    Raises
+    ------
+    GainError
+        For regions that overlap, end before they start or are not numbers.
+
+    References
+    ----------
     *Derived*: every sample times 10^(gain / 20).
 
+    Examples
+    --------
     >>> ClipGain(regions=((0.5, 1.0, -6.0),)).regions
     ((0.5, 1.0, -6.0),)
     """
@@ -143,10 +158,25 @@ class ClipGain(Stage):
 class Ride(Stage):
     """Drawn gain automation: breakpoints joined by lines that are straight in dB, a gain of its own for each sample.
 
-    `points` are (seconds, gain_db) in rising order of time; each time goes to the nearest sample. Before the first
-    point its gain holds, after the last one the last. No points is no change. Raises GainError for times that do not
-    rise and for values that are not finite. *Derived*: linear interpolation in dB between the points' samples.
+    Parameters
+    ----------
+    points : rows of (seconds, gain_db)
+        In rising order of time; each time goes to the nearest sample. Before the first point its gain holds, after the
+        last one the last. No points is no change.
+    name : str
+        How its tap is asked for; by default the kind.
 
+    Raises
+    ------
+    GainError
+        For times that do not rise and for values that are not finite.
+
+    References
+    ----------
+    *Derived*: linear interpolation in dB between the points' samples.
+
+    Examples
+    --------
     >>> Ride(points=((0.0, 0.0), (1.0, -6.0))).points
     ((0.0, 0.0), (1.0, -6.0))
     """

@@ -38,11 +38,29 @@ def rounded_off(samples: Floats, ceiling: float, onset_db: float) -> Floats:
 class SoftClip(Stage):
     """Rounds the tops off as they near a ceiling: no sample passes it, and what is well below is not touched.
 
-    Up to `onset_db` below `ceiling_dbfs` every sample passes bit for bit. The price is distortion, and harmonics above
-    half the rate fold back, as they do in any clipping that is not oversampled. As clipped counts what came in at the
-    ceiling or above. Raises GainError for an onset that is
-    not above 0 dB. Standing: the curve is this course's own; soft clipping before a limiter is *common practice*.
+    The price is distortion, and harmonics above half the rate fold back, as they do in any clipping that is not
+    oversampled.
 
+    Parameters
+    ----------
+    ceiling_dbfs : float, -144 to 24 dBFS
+        The level that no sample passes; as clipped counts what came in there or above.
+    onset_db : float, above 0 dB
+        Up to so far below the ceiling every sample passes bit for bit.
+    name : str
+        How its tap is asked for; by default the kind.
+
+    Raises
+    ------
+    GainError
+        For an onset that is not above 0 dB.
+
+    References
+    ----------
+    The curve is this course's own; soft clipping before a limiter is *common practice*.
+
+    Examples
+    --------
     >>> SoftClip(ceiling_dbfs=-1.0).ceiling < 1.0
     True
     """

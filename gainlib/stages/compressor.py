@@ -48,18 +48,49 @@ def coefficient(milliseconds: float, rate_hz: int) -> float:
 class Compressor(Stage):
     """Turns down what is above the threshold: at 4:1, 12 dB too much come out as 3 dB too much.
 
-    The level (`detector`: each sample's peak, or RMS over `rms_ms`) is compared with `threshold_db` in dBFS, the RMS
-    with the AES17 zero, so that a steady sine reads the same both ways. The static curve with its quadratic knee of
-    `knee_db` gives the reduction wanted; that is smoothed in decibels, `attack_ms` while it grows and `release_ms`
-    while it falls. Both are time constants: a step has gone 63.2 % of its way after one of them, and needs 2.2 of them
-    from 10 % to 90 %. Two shapes of smoothing: "branching" switches between the two; "decoupled" lets the release run
-    first and the attack behind it, so that a release is slower by about one attack. `linked` gives all channels the
-    same gain, that of the loudest. `makeup_db` raises what comes out, `wet_percent` below 100 mixes the untouched
-    signal back. `ratio` may be infinite. The noise floor, which is below the threshold, rises by the makeup.
-    At a ratio of 1 without makeup every sample passes bit for bit. Raises GainError for a setting outside its range.
-    Source: *published*, Giannoulis, Massberg and Reiss, "Digital Dynamic Range Compressor Design - A Tutorial and
-    Analysis", JAES 60(6), 2012 (curve, feed-forward structure, smooth branching and smooth decoupled detectors).
+    The static curve gives the reduction wanted from the level; that is smoothed in decibels. At a ratio of 1 without
+    makeup every sample passes bit for bit.
 
+    Parameters
+    ----------
+    threshold_db : float, dBFS
+        Where turning down begins.
+    ratio : float, 1 to inf
+        How many decibels above the threshold come out as one.
+    knee_db : float, 0 to 100 dB
+        The width of the quadratic knee around the threshold.
+    attack_ms, release_ms : float
+        Time constants of the reduction while it grows and while it falls: a step has gone 63.2 % of its way after one
+        of them, and needs 2.2 of them from 10 % to 90 %.
+    makeup_db : float
+        Raises what comes out, and the noise floor with it.
+    wet_percent : float, 0 to 100 %
+        Below 100 the untouched signal is mixed back.
+    detector : "peak" or "rms"
+        What is compared with the threshold: each sample's peak, or the RMS with the AES17 zero, so that a steady sine
+        reads the same both ways.
+    rms_ms : float
+        The time constant of the RMS.
+    smoothing : "branching" or "decoupled"
+        Branching switches between attack and release; decoupled lets the release run first and the attack behind it, so
+        that a release is slower by about one attack.
+    linked : bool
+        All channels get the same gain, that of the loudest.
+    name : str
+        How its tap is asked for; by default the kind.
+
+    Raises
+    ------
+    GainError
+        For a setting outside its range.
+
+    References
+    ----------
+    *Published*: Giannoulis, Massberg and Reiss, "Digital Dynamic Range Compressor Design - A Tutorial and Analysis",
+    JAES 60(6), 2012 (curve, feed-forward structure, smooth branching and smooth decoupled detectors).
+
+    Examples
+    --------
     >>> Compressor(threshold_db=-20.0, ratio=4.0).curve_db(-8.0)
     -17.0
     """

@@ -35,12 +35,34 @@ _DITHER = 101
 class Converter(Stage):
     """Turns volts into fixed-point samples: what is beyond full scale is cut off for ever, the rest is rounded.
 
-    `alignment` says how many dBu make 0 dBFS, by a published name ("EBU R 68", "SMPTE RP 155") or a number; `bits` is
-    16 or 24. Codes run from -1.0 to one step below +1.0. Rounding adds noise of a twelfth of a step squared, three
-    times that with triangular `dither`; `noise_dbfs` is the converter's own noise (AES17 RMS over the whole band),
-    -inf for none. Raises GainError for other word lengths and for an alignment that is not known.
-    Source: *published*, EBU R 68-2000 and SMPTE RP 155 (alignments); *derived*, step²/12 for a uniform error.
+    Rounding adds noise of a twelfth of a step squared, three times that with dither.
 
+    Parameters
+    ----------
+    alignment : str, float or Alignment
+        How many dBu make 0 dBFS: a published name ("EBU R 68", "SMPTE RP 155") or a number.
+    bits : 16 or 24
+        Codes run from -1.0 to one step below +1.0.
+    dither : bool
+        Triangular dither before the rounding.
+    noise_dbfs : float
+        The converter's own noise, AES17 RMS over the whole band; -inf for none.
+    noise_seed : int
+        The same seed gives the same noise and dither each time.
+    name : str
+        How its tap is asked for; by default the kind.
+
+    Raises
+    ------
+    GainError
+        For other word lengths and for an alignment that is not known.
+
+    References
+    ----------
+    *Published*: EBU R 68-2000 and SMPTE RP 155 (alignments). *Derived*: step²/12 for a uniform error.
+
+    Examples
+    --------
     >>> round(Converter("EBU R 68").full_scale_volts, 3)
     8.701
     """
@@ -99,11 +121,29 @@ class Converter(Stage):
 class StoredFile(Stage):
     """The signal as it comes back from a file: a float file keeps what is over full scale, a fixed-point file cuts it.
 
-    `coding` is "float 32", "fixed 24" or "fixed 16". A float file rounds each sample to a 24-bit significand, so 24-bit
-    samples pass it bit for bit, at any level that a trim can mend later. A fixed-point file clips at full scale and
-    rounds as a converter does, with triangular `dither` or without. Raises GainError for another coding.
-    Source: *published*, IEEE 754 (binary32); *derived*, step²/12.
+    Parameters
+    ----------
+    coding : "float 32", "fixed 24" or "fixed 16"
+        A float file rounds each sample to a 24-bit significand, so 24-bit samples pass it bit for bit, at any level
+        that a trim can mend later. A fixed-point file clips at full scale and rounds as a converter does.
+    dither : bool
+        Triangular dither before a fixed-point file's rounding.
+    noise_seed : int
+        The same seed gives the same dither each time.
+    name : str
+        How its tap is asked for; by default the kind.
 
+    Raises
+    ------
+    GainError
+        For another coding.
+
+    References
+    ----------
+    *Published*: IEEE 754 (binary32). *Derived*: step²/12 for a uniform error.
+
+    Examples
+    --------
     >>> StoredFile("float 32").ceiling, StoredFile("fixed 24").ceiling
     (inf, 1.0)
     """

@@ -68,15 +68,41 @@ TARGETS = {each.name: each for each in (EBU_R128, ATSC_A85)}
 class Delivery(Stage):
     """Makes the file to hand over: rate, loudness, true peak and word length, in this order; the last stage of all.
 
-    `target` is the name of a published one ("EBU R 128", "ATSC A/85"); `loudness_lufs` and `true_peak_dbtp` put other
-    figures in its place, None leaves them. The signal is converted to `rate_hz` (None keeps it), brought to the
-    loudness by one gain, and limited where it passes the true peak, until the loudness is met behind the limiter as
-    well; with `limited` off it is only brought to the loudness. `coding` is "fixed 24", "fixed 16" or "float 32";
-    fixed-point files are dithered (triangular) unless `dither` is off. A signal without any loudness, or shorter than
-    one block of 400 ms, keeps its level. Readings: `loudness_lufs`, `true_peak_dbtp`, `gain_db`, `gain_reduction_db`.
-    Raises GainError for a target that is not known and for settings outside their range.
-    Source: *published*, EBU R 128, ITU-R BS.1770-5; see `TARGETS` for each one's standing.
+    The signal is brought to the loudness by one gain, until the loudness is met behind the limiter as well. A signal
+    without any loudness, or shorter than one block of 400 ms, keeps its level.
 
+    Parameters
+    ----------
+    target : "EBU R 128" or "ATSC A/85"
+        The published target that is met.
+    loudness_lufs, true_peak_dbtp : float or None
+        Other figures in the place of the target's; None leaves them.
+    rate_hz : int or None
+        The file's rate; None keeps the signal's.
+    coding : "fixed 24", "fixed 16" or "float 32"
+        The word length.
+    dither : bool
+        Triangular dither in a fixed-point file.
+    limited : bool
+        Whether what passes the true peak is limited; else the signal is only brought to the loudness.
+    release_ms : float
+        The limiter's.
+    dither_seed : int
+        The same seed gives the same dither each time.
+    name : str
+        How its tap is asked for; by default the kind.
+
+    Raises
+    ------
+    GainError
+        For a target that is not known and for settings outside their range.
+
+    References
+    ----------
+    *Published*: EBU R 128, ITU-R BS.1770-5; see `TARGETS` for each one's standing.
+
+    Examples
+    --------
     >>> Delivery("EBU R 128").wanted_lufs, Delivery("EBU R 128", loudness_lufs=-16.0).wanted_lufs
     (-23.0, -16.0)
     """

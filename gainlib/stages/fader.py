@@ -85,10 +85,28 @@ TAPER = Taper(((100.0, 10.0), (50.0, -10.0), (25.0, -30.0), (10.0, -60.0)))
 class Fader(Stage):
     """The balance in the mix: a gain that is set by hand, muted, and ridden.
 
-    `gain_db` reaches from -inf to the top of `TAPER`, +10 dB; `ride` are breakpoints (seconds, gain_db) added to it, as
-    in `Ride`. A muted fader gives silence, and so do the sends taken after it. At 0 dB without a ride every sample
-    passes bit for bit. Raises GainError for a gain above the travel.
+    Parameters
+    ----------
+    gain_db : float, -inf to 10 dB
+        Up to the top of `TAPER`. At 0 dB without a ride every sample passes bit for bit.
+    muted : bool
+        A muted fader gives silence, and so do the sends taken after it.
+    ride : rows of (seconds, gain_db)
+        Breakpoints that are added to the gain, as in `Ride`.
+    name : str
+        How its tap is asked for; by default the kind.
 
+    Raises
+    ------
+    GainError
+        For a gain above the travel.
+
+    References
+    ----------
+    The taper is the course's own, of the usual kind (*common practice*).
+
+    Examples
+    --------
     >>> fader = Fader(gain_db=-40.0)
     >>> fader.position_mm, fader.db_per_mm
     (20.0, 2.0)

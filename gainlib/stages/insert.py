@@ -35,13 +35,38 @@ OPERATING_LEVELS_DBU = {"+4 dBu": 4.0, "-10 dBV": float(dbu_from_dbv(-10.0))}
 class OutboardInsert(Stage):
     """Sends the signal out to a device and takes it back: unity only where both ends agree on the operating level.
 
-    `send` and `receive` are what the two ends of the loop are switched to, "+4 dBu" or "-10 dBV". `alignment` says how
-    many dBu make 0 dBFS at +4 dBu; an end at -10 dBV stands 11.78 dB lower. The device itself has `device_gain_db`,
-    clips hard at the peak of a sine of `device_max_dbu`, and adds noise of `device_noise_dbu` (in the band up to
-    20 kHz); `return_gain_db` is the trim on the way back, where the converter clips at full scale. `loop_gain_db` is
-    what all of it comes to, 0 at unity. Raises GainError for settings that are not finite and for other levels.
-    Source: *published*, EBU R 68-2000 and SMPTE RP 155 (alignments); *derived*: -10 dBV is -7.78 dBu.
+    The reading `loop_gain_db` is what all of it comes to, 0 at unity.
 
+    Parameters
+    ----------
+    alignment : str, float or Alignment
+        How many dBu make 0 dBFS at +4 dBu; an end at -10 dBV stands 11.78 dB lower.
+    send, receive : "+4 dBu" or "-10 dBV"
+        What the two ends of the loop are switched to.
+    return_gain_db : float
+        The trim on the way back, where the converter clips at full scale.
+    device_gain_db : float
+        What the device itself does.
+    device_max_dbu : float
+        The device clips hard at the peak of a sine of that level.
+    device_noise_dbu : float
+        The device's noise, in the band up to 20 kHz; -inf for none.
+    noise_seed : int
+        The same seed gives the same noise each time.
+    name : str
+        How its tap is asked for; by default the kind.
+
+    Raises
+    ------
+    GainError
+        For settings that are not finite and for other levels.
+
+    References
+    ----------
+    *Published*: EBU R 68-2000 and SMPTE RP 155 (alignments). *Derived*: -10 dBV is -7.78 dBu.
+
+    Examples
+    --------
     >>> round(OutboardInsert("EBU R 68", send="+4 dBu", receive="-10 dBV").loop_gain_db, 2)
     11.78
     """

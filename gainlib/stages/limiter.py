@@ -39,15 +39,36 @@ _BLOCK = 8192
 class Limiter(Stage):
     """Holds every peak under `ceiling_dbfs`: looks ahead, is down in time, and lets go over `release_ms`.
 
-    With `true_peak` the ceiling is in dBTP and holds for the curve between the samples as well, to 0.1 dB as the meter
-    reads it; the samples themselves never pass it in either case. The gain falls in a straight line over
-    `look_ahead_ms` (0 to 10) and reaches what the peak needs when the peak arrives; after it, what is missing to unity
-    dies away by 63.2 % in each `release_ms`. All channels share one gain unless `linked` is off. A live unit would
-    delay the signal by `latency_samples`; here the output stands in time with the input. What stays below the ceiling
-    passes bit for bit. Raises GainError for a setting outside its range.
+    A live unit would delay the signal by `latency_samples`; here the output stands in time with the input. What stays
+    below the ceiling passes bit for bit.
+
+    Parameters
+    ----------
+    ceiling_dbfs : float, -144 to 24
+        What no sample passes; in dBTP with `true_peak`.
+    look_ahead_ms : float, 0 to 10 ms
+        The gain falls in a straight line over it and reaches what the peak needs when the peak arrives.
+    release_ms : float
+        After the peak, what is missing to unity dies away by 63.2 % in each of these.
+    true_peak : bool
+        The ceiling holds for the curve between the samples as well, to 0.1 dB as the meter reads it.
+    linked : bool
+        All channels share one gain.
+    name : str
+        How its tap is asked for; by default the kind.
+
+    Raises
+    ------
+    GainError
+        For a setting outside its range.
+
+    References
+    ----------
     *Derived*: an average, over the look-ahead, of gains that are each low enough for every peak in their window is low
     enough for the peak in all of these windows.
 
+    Examples
+    --------
     >>> Limiter(ceiling_dbfs=-1.0, look_ahead_ms=5.0, true_peak=False).latency_samples(48000)
     240
     """

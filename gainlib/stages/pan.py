@@ -40,10 +40,29 @@ def pan_gains(position: float, law_db: float) -> tuple[float, float]:
 class Pan(Stage):
     """Places a mono signal between left and right; the law says how loud it is in the middle: -3, -4.5 or -6 dB.
 
-    `position` runs from -1 (left) over 0 to +1 (right). A mono signal becomes stereo. A stereo signal is balanced: in
-    the middle both sides pass bit for bit, elsewhere the side that is turned away from goes down by the law's
-    difference and the other one stays. Raises GainError for a position outside, another law, or more than two channels.
+    A mono signal becomes stereo. A stereo signal is balanced: in the middle both sides pass bit for bit, elsewhere the
+    side that is turned away from goes down by the law's difference and the other one stays.
 
+    Parameters
+    ----------
+    position : float, -1 to 1
+        From left over the middle to right.
+    law_db : -3.0, -4.5 or -6.0
+        What each side gets of a mono signal in the middle.
+    name : str
+        How its tap is asked for; by default the kind.
+
+    Raises
+    ------
+    GainError
+        For a position outside, another law, or more than two channels.
+
+    References
+    ----------
+    The three laws are *common practice*; see `pan_gains` for how they are *derived*.
+
+    Examples
+    --------
     >>> Pan(position=0.0, law_db=-3.0).law_db
     -3.0
     """

@@ -36,11 +36,27 @@ _NOISE_BAND_HZ = 20_000.0
 class Source(Stage):
     """What the microphone gives: a recording played back as the voltage of a performance in the room.
 
-    `full_scale_dbu` is the level of the sine that would reach full scale in that recording: at -30 dBu a peak of
-    -10 dBFS in the file is a peak of -40 dBu at the microphone. `noise_dbfs` is the noise in the recording itself,
-    AES17 RMS; None leaves it at what the take has in its pauses. Raises GainError for a level that is not finite.
-    Standing of the default: *common practice* (a close voice in a dynamic microphone).
+    Parameters
+    ----------
+    full_scale_dbu : float, -200 to 200 dBu
+        The level of the sine that would reach full scale in that recording: at -30 dBu a peak of -10 dBFS in the file
+        is a peak of -40 dBu at the microphone.
+    noise_dbfs : float or None
+        The noise in the recording itself, AES17 RMS, -inf for none; None takes that of its pauses.
+    name : str
+        How its tap is asked for; by default the kind.
 
+    Raises
+    ------
+    GainError
+        For a level that is not finite.
+
+    References
+    ----------
+    *Common practice*: the default is a close voice in a dynamic microphone.
+
+    Examples
+    --------
     >>> Source(full_scale_dbu=-30.0).kind
     'Source'
     """
@@ -75,15 +91,39 @@ class Source(Stage):
 class Preamp(Stage):
     """Raises the microphone's level, adds its own input noise, and clips at its largest output.
 
-    Output = (input behind the pad + noise) × gain, held to ± the peak of a sine of `max_output_dbu`: cut off there
-    (`clipping="hard"`), or rounded off over the last 6 dB below it ("soft"). `input_noise_dbu` is the equivalent input
-    noise in the band up to 20 kHz; the noise added reaches to half the rate at the same density. The pad stands before
-    the noise, so each decibel of it costs a decibel of distance to the noise. `inverted` turns the polarity round.
-    The same `noise_seed` gives the same noise each time, another one in each strip. Raises GainError for settings that
-    are not finite and for a pad below 0 dB.
-    Standing of the defaults: *common practice* (-128 dBu with a 150 ohm source is near the thermal limit of
-    -131 dBu; largest outputs of +20 to +26 dBu are usual). *Derived*: noise power adds to noise power.
+    Output = (input behind the pad + noise) × gain, held to ± the peak of a sine of `max_output_dbu`.
 
+    Parameters
+    ----------
+    gain_db : float, -200 to 200 dB
+        From the input behind the pad to the output.
+    input_noise_dbu : float
+        The equivalent input noise in the band up to 20 kHz; what is added reaches to half the rate at the same density.
+    max_output_dbu : float
+        The sine whose peak is the largest output; what would pass it is clipped.
+    noise_seed : int
+        The same seed gives the same noise each time, another one in each strip.
+    pad_db : float, 0 to 100 dB
+        Stands before the noise, so each decibel of it costs a decibel of distance to the noise.
+    inverted : bool
+        Whether the polarity is turned round.
+    clipping : "hard" or "soft"
+        Cut off at the largest output, or rounded off over the last 6 dB below it.
+    name : str
+        How its tap is asked for; by default the kind.
+
+    Raises
+    ------
+    GainError
+        For settings that are not finite and for a pad below 0 dB.
+
+    References
+    ----------
+    *Common practice*: -128 dBu with a 150 ohm source is near the thermal limit of -131 dBu; largest outputs of +20 to
+    +26 dBu are usual. *Derived*: noise power adds to noise power.
+
+    Examples
+    --------
     >>> Preamp(gain_db=40.0).gain_db
     40.0
     """

@@ -35,20 +35,37 @@ _LOWEST_RATE_HZ = 8_000
 class Saturation(Stage):
     """Adds density: quiet parts come up by as much as `drive_db` against the peaks, and the peak stays where it was.
 
-    The curve is tanh(kx) / tanh(k), where k is chosen so that its slope at zero is `drive_db` and full scale stays full
-    scale. How much it bends a signal depends on the level that the signal has: trim first. Afterwards the whole
-    recording is brought back to the sample peak that it had (reading `compensation_db`), so that drive is heard as
-    density and harmonics, not as loudness. `low_end_db` takes that much of the drive away from the high end, by a
-    shelf around 500 Hz before the curve and its exact opposite behind it. The curve runs oversampled, by as much as its
-    own harmonics need (4 to 32 times, see `oversampling`), so that a tone up to full scale and up to 20 kHz folds
-    nothing back above -90 dBFS. At zero drive every sample passes bit for bit. Several in series are allowed.
-    Readings: `distortion_percent` and `distortion_db`, what is in the output that no plain gain would have made,
-    against the whole output, RMS; for a sine that is its total harmonic distortion. Raises GainError for a drive
-    outside 0 to 18 dB, for a low end outside 0 to 18 dB, and for a signal below 8 kHz.
-    *Derived*: the slope of tanh(kx)/tanh(k) at zero is k/tanh(k); harmonic n of tanh(A sin t) falls as
-    r^(n-1), r = (sqrt(A² + pi²/4) - pi/2) / A, since its nearest poles lie at ±i pi/2. Standing of the shelf and of
-    the range: this course's own.
+    The curve is tanh(kx) / tanh(k): full scale stays full scale. How much it bends a signal depends on the level that
+    the signal has: trim first. Afterwards the whole recording is brought back to the sample peak that it had (reading
+    `compensation_db`), so that drive is heard as density and harmonics, not as loudness. The curve runs oversampled, by
+    as much as its own harmonics need (4 to 32 times, see `oversampling`), so that a tone up to full scale and up to 20
+    kHz folds nothing back above -90 dBFS. Several in series are allowed. The readings `distortion_percent` and
+    `distortion_db` say what is in the output that no plain gain would have made, against the whole output, RMS; for a
+    sine that is its total harmonic distortion.
 
+    Parameters
+    ----------
+    drive_db : float, 0 to 18 dB
+        The slope of the curve at zero. At zero drive every sample passes bit for bit.
+    low_end_db : float, 0 to 18 dB
+        Takes that much of the drive away from the high end, by a shelf around 500 Hz before the curve and its exact
+        opposite behind it.
+    name : str
+        How its tap is asked for; by default the kind.
+
+    Raises
+    ------
+    GainError
+        For a drive or a low end outside 0 to 18 dB, and for a signal below 8 kHz.
+
+    References
+    ----------
+    *Derived*: the slope of tanh(kx)/tanh(k) at zero is k/tanh(k); harmonic n of tanh(A sin t) falls as r^(n-1), r =
+    (sqrt(A² + pi²/4) - pi/2) / A, since its nearest poles lie at ±i pi/2. The shelf and the range are this course's
+    own.
+
+    Examples
+    --------
     >>> round(Saturation(drive_db=6.0).bend, 3)
     1.91
     """

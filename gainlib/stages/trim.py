@@ -14,9 +14,24 @@ __all__ = ["Trim"]
 class Trim(Stage):
     """Raises or lowers the whole signal by a number of decibels; it cannot clip and cannot mend what clipped before.
 
-    At 0 dB it passes the samples bit for bit. Raises GainError for a gain that is not finite.
+    Parameters
+    ----------
+    gain_db : float, -200 to 200 dB
+        At 0 dB the samples pass bit for bit.
+    name : str
+        How its tap is asked for; by default the kind.
+
+    Raises
+    ------
+    GainError
+        For a gain that is not finite or outside its range.
+
+    References
+    ----------
     *Derived*: every sample times 10^(gain / 20), the noise floor with it.
 
+    Examples
+    --------
     >>> Trim(gain_db=-6.0).gain_db
     -6.0
     """

@@ -28,9 +28,31 @@ _FINE, _TAIL = 16, 64
 class CloseUp(TapView):
     """The samples behind one stage around the loudest moment of the take, one by one.
 
-    A dashed line shows the same moment as a chain of plain gains without ceilings would give it; with `curve` there is
-    the curve between the samples instead, as a converter draws it. `tap` is the stage, the last unless named; the
-    moment is the take's own, so no move makes the picture jump to another place.
+    A dashed line shows the same moment as a chain of plain gains without ceilings would give it
+    (`Stage.plain_gain_db`). The moment is the take's own, so no move makes the picture jump to another place.
+
+    Parameters
+    ----------
+    tap : str or None
+        The stage, the last unless named.
+    curve : bool
+        Draw the curve between the samples, as a converter draws it, in the place of the dashed line.
+    height : int
+        In pixels.
+
+    Raises
+    ------
+    GainError
+        When it draws, for a tap that is not there.
+
+    References
+    ----------
+    *Published*: ITU-R BS.1770-5, Annex 2 (the true peak of the curve). *Derived*: the dashed line.
+
+    Examples
+    --------
+    >>> CloseUp("converter", curve=True).tap
+    'converter'
     """
 
     name: ClassVar[str] = "close-up"

@@ -47,7 +47,7 @@ def css_variables(dark: str = "") -> str:
 
     Parameters
     ----------
-    dark
+    dark : str
         When the dark set holds, as CSS says it: a media query (`@media (prefers-color-scheme: dark)`) or a selector
         (`body[data-jp-theme-light="false"]`). Empty leaves the light set alone.
 

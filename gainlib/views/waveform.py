@@ -29,8 +29,28 @@ _TOP = 1.35  # the hatch above full scale is as high as the words that stand in 
 class Waveform(TapView):
     """The samples behind one stage over time, lowest to highest, and where they were cut off.
 
-    `tap` is the stage that is drawn, the last unless named; `parts` names stretches of the take in seconds, whose
-    peaks are then told; `height` is in pixels. Several channels are drawn over each other.
+    Parameters
+    ----------
+    tap : str or None
+        The stage, the last unless named. Several channels are drawn over each other.
+    parts : mapping of str to (start_seconds, end_seconds), or None
+        Stretches of the take by name, whose peaks are then told.
+    height : int
+        In pixels.
+
+    Raises
+    ------
+    GainError
+        When it draws, for a tap that is not there.
+
+    References
+    ----------
+    *Published*: AES17 (0 dBFS). What counts as cut off is `gainlib.meters`' `clipped_runs` and `flat_tops`.
+
+    Examples
+    --------
+    >>> Waveform("trim", parts={"verse": (0.0, 9.3)}).parts["verse"]
+    (0.0, 9.3)
     """
 
     name: ClassVar[str] = "waveform"
