@@ -46,6 +46,9 @@ KNOWN_BY = {
     "IPython": {"widgets", "benches"},
     "soundfile": {"sound_file"},
     "numba": {"loops"},
+    "jinja2": {"html"},
+    "markupsafe": {"html"},
+    "nbconvert": {"html"},
 }
 
 

@@ -12,7 +12,8 @@ from typing import Any
 from gainlib.errors import GainError, suggest
 from gainlib.exercises import ControlSpec, Exercise, Variant, author_answer, load
 from gainlib.exercises.readings import Renderings
-from gainlib.html.figures import bokeh_script
+from gainlib.html.figures import figure_html, script
+from gainlib.html.pages import render
 from gainlib.storage import atomic_write
 from gainlib.text import printed_number, reason_of
 from gainlib.views.style import coloured, frame
@@ -105,15 +106,14 @@ class PassingRegion:
                     "says": ["passes" if each.passes else "fails: " + "; ".join(each.fails) for each in cells],
                 },
             )
-            look = coloured(line_color="grid")
             if passes:
-                look |= {"fill_color": "#0072B2", "fill_alpha": 0.2, "hatch_pattern": "/", "hatch_color": "#0072B2",
-                         "hatch_alpha": 0.8, "hatch_scale": 8}  # fmt: skip
+                look = coloured(line_color="grid", fill_color="peak", hatch_color="peak")
+                look |= {"fill_alpha": 0.2, "hatch_pattern": "/", "hatch_alpha": 0.8, "hatch_scale": 8}
             else:
-                look |= {"fill_color": "#FFFFFF", "fill_alpha": 0.01}
+                look = coloured(line_color="grid", fill_color="background") | {"fill_alpha": 0.01}
             drawn = drawing.rect("across", "up", width=wide, height=high, source=source, **look)
             if passes:
-                drawing.scatter("across", "up", source=source, size=6, color="#0072B2")
+                drawing.scatter("across", "up", source=source, size=6, **coloured(line_color="peak", fill_color="peak"))
             drawing.add_tools(
                 HoverTool(
                     renderers=[drawn],
@@ -123,17 +123,18 @@ class PassingRegion:
                 )
             )
         for what, cell, marker, ink in (
-            ("start", self.start, "triangle", "#B34E00"),
-            ("author's answer", self.solution, "star", "#1A1D21"),
+            ("start", self.start, "triangle", "trouble"),
+            ("author's answer", self.solution, "star", "text"),
         ):
             right = cell.across < (across.low + across.high) / 2
             place = {"x": [cell.across], "y": [cell.up], "text": [what]}
             at = ColumnDataSource(name=what, data=place)
-            drawing.scatter("x", "y", source=at, marker=marker, size=16, color=ink, line_color="#FFFFFF")
+            drawing.scatter("x", "y", source=at, marker=marker, size=16,
+                            **coloured(fill_color=ink, line_color="background"))  # fmt: skip
             drawing.text(
-                "x", "y", "text", source=at, x_offset=12 if right else -12, y_offset=-6, text_color=ink,
-                text_font_size="13px", text_font_style="bold", text_align="left" if right else "right",
-                background_fill_color="#FFFFFF", background_fill_alpha=0.85, padding=2,
+                "x", "y", "text", source=at, x_offset=12 if right else -12, y_offset=-6, text_font_size="13px",
+                text_font_style="bold", text_align="left" if right else "right", background_fill_alpha=0.85, padding=2,
+                **coloured(text_color=ink, background_fill_color="background"),
             )  # fmt: skip
         return drawing
 
@@ -197,8 +198,6 @@ def write_passing_page(region: PassingRegion, page: str | os.PathLike[str]) -> P
     An earlier picture is replaced, and nothing else: raises GainError where another file stands, and where the file
     cannot be written.
     """
-    from bokeh.embed import components
-
     target = Path(page)
     try:
         held = target.read_text(encoding="utf-8", errors="replace") if target.exists() else _MARK
@@ -206,51 +205,18 @@ def write_passing_page(region: PassingRegion, page: str | os.PathLike[str]) -> P
         raise GainError(f"{target} cannot be written ({reason_of(fault)}); give another name.") from fault
     if _MARK not in held[:500]:
         raise GainError(f"{target} is there already and no picture of this kind; give another name.")
-    script, place = components(region.figure())
     exercise, numbers = region.variant.exercise, region.variant.printed
     drawn = ", ".join(f"{name} {value}" for name, value in numbers.items())
-    body = _PAGE.format(
-        mark=_MARK,
-        title=escape(f"{exercise.title}: which answers pass"),
-        drawn=escape(f"{exercise.name}, one learner's numbers: {drawn}" if drawn else exercise.name),
-        sentence=escape(region.sentence),
-        place=place,
-        library=bokeh_script().decode("utf-8").replace("</script", "<\\/script"),
-        script=script,
+    title = f"{exercise.title}: which answers pass"
+    body = render(
+        "passing_region.html",
+        title=title,
+        drawn=f"{exercise.name}, one learner's numbers: {drawn}" if drawn else exercise.name,
+        sentence=region.sentence,
+        figure=figure_html(region.figure(), label=title),
+        script=script(),
     )
     return atomic_write(target, body, then="; give another name")
-
-
-_PAGE = """<!doctype html>
-{mark}
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<title>{title}</title>
-<style>
-body {{
-  font: 15px/1.5 system-ui, sans-serif; color: #1a1d21; background: #fff;
-  max-width: 60em; margin: 1.5em auto; padding: 0 1em;
-}}
-h1 {{ font-size: 1.4em; }}
-figure {{ margin: 0; }}
-.key {{ color: #5f6670; }}
-</style>
-</head>
-<body>
-<main>
-<h1>{title}</h1>
-<p>{drawn}</p>
-<p id="sentence">{sentence}</p>
-<figure role="figure" aria-label="{title}" aria-describedby="sentence">{place}</figure>
-<p class="key">Hatched, with a dot: the answer passes. Open: it fails; rest on it with the pointer to read which bounds.
-Star: the author’s answer. Triangle: the start.</p>
-</main>
-<script>{library}</script>
-{script}
-</body>
-</html>
-"""
 
 
 def _checks(variant: Variant) -> list[tuple[Any, Any]]:

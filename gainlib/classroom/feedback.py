@@ -10,11 +10,17 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from gainlib.classroom.drawing import answered_picture, page, picture, script, script_beside
+from gainlib import views
 from gainlib.classroom.marking import Work, engine_digest
 from gainlib.classroom.marks import LearnerMark
+from gainlib.errors import GainError
 from gainlib.exercises import Exercise, Variant, load
+from gainlib.exercises.pictures import view_for
+from gainlib.flow import Session
+from gainlib.html.figures import figure_html, figure_json, script, script_beside
+from gainlib.html.pages import TEMPLATES, render
 from gainlib.text import printed_number
+from gainlib.views import Columns
 
 __all__ = ["PageWork", "feedback_pages"]
 
@@ -31,15 +37,7 @@ class PageWork:
     @functools.cached_property
     def digest(self) -> str:
         """The digest of all that the page is made from."""
-        rooms = [
-            Path(__file__),
-            Path(__file__).parent / "drawing.py",
-            *sorted((Path(__file__).parent / "pages").iterdir()),
-        ]
-        made_by = [
-            engine_digest(),
-            *(hashlib.sha256(each.read_bytes()).hexdigest() for each in rooms if each.is_file()),
-        ]
+        made_by = [engine_digest(), _files_digest()]
         parts = [self.light, self.content, [each.key if each else "" for each in self.answers], made_by]
         return hashlib.sha256(json.dumps(parts, sort_keys=True).encode()).hexdigest()[:32]
 
@@ -81,6 +79,14 @@ class PageWork:
         )
 
 
+@functools.cache
+def _files_digest() -> str:
+    """Of all files that say how a page looks."""
+    rooms = (TEMPLATES.parent, TEMPLATES, Path(views.__file__).parent)
+    files = [Path(__file__), *(file for room in rooms for file in sorted(room.iterdir()) if file.is_file())]
+    return hashlib.sha256(b"".join(file.read_bytes() for file in files)).hexdigest()
+
+
 def feedback_pages(works: Sequence[PageWork]) -> list[str]:
     """The pages of some learners as text, in the same order."""
     return [_page(each) for each in works]
@@ -88,18 +94,56 @@ def feedback_pages(works: Sequence[PageWork]) -> list[str]:
 
 def _page(work: PageWork) -> str:
     exercises = []
-    for index, (told, answer) in enumerate(zip(work.content["exercises"], work.answers, strict=True)):
-        drawn: dict[str, Any] = {}
+    for told, answer in zip(work.content["exercises"], work.answers, strict=True):
+        drawn: dict[str, Any] = {"settings": [], "moved": False, "picture": ""}
         if answer is not None:
             variant = _exercise(answer.source, answer.task).with_values(answer.values)
             drawn |= {"settings": _settings(variant, answer.answer), "moved": bool(variant.controls)}
-            if shown := answered_picture(variant, answer.answer):
-                spec, columns, heading, sentence = shown
-                drawn["picture"] = picture(f"picture-{index}", None, columns, spec)
-                drawn |= {"heading": heading, "sentence": sentence}
+            if shown := _answered_picture(variant, answer.answer):
+                figure, columns, heading, sentence = shown
+                drawn |= {"picture": figure_html(figure, columns, heading), "heading": heading, "sentence": sentence}
         exercises.append({**told, **drawn})
     drawing = script_beside() if work.light else script()
-    return page("feedback.html", **{**work.content, "exercises": exercises}, script=drawing)
+    return render("feedback.html", **{**work.content, "exercises": exercises}, script=drawing)
+
+
+def _answered_picture(variant: Variant, answer: dict[str, Any]) -> tuple[str, Columns, str, str] | None:
+    """The first view of an exercise as a learner set it: figure, columns, heading, sentence; None without."""
+    if not variant.views or variant.candidates:
+        return None  # where versions were judged, nothing was set
+    rendering = _as_set(variant, answer).render()
+    drawn = view_for(variant.views[0], variant)
+    return (
+        _figure(variant.exercise, variant.views[0]),
+        drawn.columns(rendering),
+        drawn.heading(rendering),
+        drawn.sentence(rendering),
+    )
+
+
+def _as_set(variant: Variant, answer: dict[str, Any]) -> Session:
+    """The session with what an answer sets; what the controls cannot do, and what a stage refuses, stays as it was."""
+    settings: dict[str, Any] = {}
+    for move in variant.controls:
+        value = answer.get(move.path)
+        if move.points and isinstance(value, list):
+            settings[move.path] = tuple(map(tuple, value))
+        elif move.options:
+            if any(isinstance(each, bool) == isinstance(value, bool) and each == value for each in move.options):
+                settings[move.path] = value
+        elif isinstance(value, int | float) and not isinstance(value, bool) and move.low <= value <= move.high:
+            settings[move.path] = value
+    try:
+        return variant.session.replaced(settings)
+    except GainError:
+        return variant.session
+
+
+@functools.lru_cache(maxsize=64)
+def _figure(exercise: Exercise, choice: str) -> str:
+    """A figure is the same for all answers to an exercise; only its columns change."""
+    variant = exercise.variant("anyone")
+    return figure_json(view_for(choice, variant).figure(variant.session.render()))
 
 
 @functools.lru_cache(maxsize=64)

@@ -8,9 +8,10 @@ from typing import Any
 import numpy as np
 
 from gainlib.classroom.class_file import ClassFile
-from gainlib.classroom.drawing import page, picture, script
 from gainlib.classroom.item_analysis import ClassFigures, ExerciseFigures
 from gainlib.classroom.similarity import LikePair
+from gainlib.html.figures import figure_html, script
+from gainlib.html.pages import render
 
 __all__ = ["class_report"]
 
@@ -31,15 +32,15 @@ def class_report(
     """The report as a page: what was handed in, how totals spread, each exercise, slips, who needs help with what."""
     slips = [(each.exercise, slip) for each in figures.exercises for slip in each.slips]
     answered = [each for each in figures.exercises if each.difficulty is not None]
-    return page(
+    return render(
         "report.html",
         title=class_file.title,
         due=f"{class_file.due:%Y-%m-%d %H:%M %Z}" if class_file.due else "",
         figures=figures,
         figure=_figure,
-        spread=picture("spread", _spread(figures.percents)),
+        spread=figure_html(_spread(figures.percents), label="How the totals spread"),
         spread_said=_spread_said(figures),
-        hardness=picture("hardness", _hardness(answered)) if answered else "",
+        hardness=figure_html(_hardness(answered), label="The exercises, the hardest on top") if answered else "",
         slips=sorted(slips, key=lambda each: (-each[1].count, each[0].name, each[1].name))[:MOST_SLIPS],
         help=[each for each in figures.exercises if each.need_help or each.without_answer],
         alike=alike,

@@ -11,7 +11,6 @@ from pathlib import Path
 from typing import Any
 
 from gainlib.classroom.class_file import read_class
-from gainlib.classroom.drawing import SCRIPT
 from gainlib.classroom.feedback import PageWork, feedback_pages
 from gainlib.classroom.item_analysis import ClassFigures, analyse_items
 from gainlib.classroom.mark_sheet import heading, row
@@ -22,7 +21,7 @@ from gainlib.classroom.similarity import MarkedAnswer, find_alike
 from gainlib.classroom.store import Store
 from gainlib.classroom.workers import run_on_workers
 from gainlib.errors import GainError
-from gainlib.html.figures import bokeh_script
+from gainlib.html.figures import SCRIPT, bokeh_script
 from gainlib.learners.naming import plain_name
 from gainlib.storage import Cell, atomic_write, write_csv, write_workbook
 

@@ -10,8 +10,11 @@ import os
 from pathlib import Path
 from typing import Any
 
+from markupsafe import Markup
+
 from gainlib.errors import GainError
-from gainlib.html.figures import DRAW_ALL, bokeh_script
+from gainlib.html.figures import script
+from gainlib.html.pages import render
 from gainlib.storage import atomic_write
 
 __all__ = ["lesson_page"]
@@ -70,16 +73,21 @@ def lesson_page(notebook: str | os.PathLike[str], page: str | os.PathLike[str], 
     for output in _outputs(lesson):
         if _WIDGET in output["data"]:
             output["data"]["text/html"] = stills.get(output["data"].pop(_WIDGET)["model_id"], "")
-    # Without these the page would ask other machines for scripts.
-    exporter = HTMLExporter(  # type: ignore[no-untyped-call]
-        require_js_url="", mathjax_url="", jquery_url="", mermaid_js_url=""
+    # The cells alone; what stands around them is the course's own.
+    cells, _ = HTMLExporter(template_name="basic").from_notebook_node(lesson)  # type: ignore[no-untyped-call]
+    body = render(
+        "lesson_page.html",
+        title=_title(lesson) or source.stem,
+        cells=Markup(cells),
+        script=script() if "data-gainlib" in cells else "",
     )
-    body, _ = exporter.from_notebook_node(lesson)
-    if "data-gainlib" in body:
-        script = bokeh_script().decode("utf-8").replace("</script", "<\\/script")
-        draw = f'{DRAW_ALL}\ndrawAll("[data-gainlib]");'
-        body = body.replace("</body>", f"<script>{script}</script>\n<script>{draw}</script>\n</body>")
     return atomic_write(target, body, then="; give another name")
+
+
+def _title(lesson: Any) -> str:
+    """The lesson's first heading."""
+    lines = (line for cell in lesson.cells if cell.cell_type == "markdown" for line in cell.source.splitlines())
+    return next((line.removeprefix("# ").strip() for line in lines if line.startswith("# ")), "")
 
 
 def _outputs(lesson: Any) -> list[Any]:

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from gainlib.surveys.checks import KINDS, Fault, Place
+from gainlib.surveys.columns import COLUMNS, Column
 from gainlib.surveys.record import as_dict
 from gainlib.surveys.report import as_csv, as_json, lines
 from gainlib.surveys.result import SurveyResult
-from gainlib.surveys.stem import MEASURED, Pair, Stem
+from gainlib.surveys.stem import Pair, Stem
 from gainlib.surveys.survey import Survey
 from gainlib.surveys.targets import TARGETS, Practice, Tempo
 from gainlib.surveys.trims import Sum, Trim
 
 __all__ = [
+    "COLUMNS",
     "KINDS",
-    "MEASURED",
     "TARGETS",
+    "Column",
     "Fault",
     "Pair",
     "Place",

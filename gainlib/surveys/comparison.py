@@ -8,14 +8,13 @@ from typing import Any
 
 from gainlib.errors import GainError
 from gainlib.meters import measures
+from gainlib.surveys.columns import COLUMNS
 from gainlib.surveys.record import as_dict
 from gainlib.surveys.result import SurveyResult
-from gainlib.surveys.stem import MEASURED
 from gainlib.text import signed
 
 __all__ = ["Change", "Changes", "compared"]
 
-_LEAST = {"dB": 0.1, "dBFS": 0.1, "dBTP": 0.1, "LUFS": 0.1, "LU": 0.1, "": 0.5}
 _LOW_DBFS = -90.0  # what lies below this on both sides is noise of no consequence
 
 
@@ -124,15 +123,17 @@ def _changes(old: Mapping[str, Any], new: Mapping[str, Any]) -> Changes:
 
 def _moved(stem: str, old: Mapping[str, Any], new: Mapping[str, Any]) -> list[Change]:
     found = []
-    for name in MEASURED:
-        if name == "headroom_db":  # the peak says the same
+    for name, column in COLUMNS.items():
+        if column.kind == "room":  # the peak says the same
             continue
         before, after = old.get(name), new.get(name)
         unit = measures()[name].unit
         if unit.startswith(("dB", "LU")) and all(each is None or each < _LOW_DBFS for each in (before, after)):
             continue
         # A thousandth of grace, so that a move of a tenth that was rounded is still a tenth.
-        if (before is None) != (after is None) or (before is not None and abs(after - before) >= _LEAST[unit] - 1e-3):
+        if (before is None) != (after is None) or (
+            before is not None and abs(after - before) >= column.least_change - 1e-3
+        ):
             found.append(Change(stem, name, before, after))
     return found
 
@@ -140,19 +141,17 @@ def _moved(stem: str, old: Mapping[str, Any], new: Mapping[str, Any]) -> list[Ch
 def _told(changes: list[Change]) -> list[str]:
     """The changes of one stem in words; levels that all moved alike are told once."""
     levels = [
-        each for each in changes if each.measure in _LEVELS and each.before is not None and each.after is not None
+        each
+        for each in changes
+        if COLUMNS[each.measure].kind == "level" and each.before is not None and each.after is not None
     ]
     steps = [each.after - each.before for each in levels if each.after is not None and each.before is not None]
     if len(levels) < 3 or max(steps) - min(steps) > 0.06:
         return [_said(each) for each in changes]
     way = "up" if steps[0] > 0 else "down"
-    alike = [each for each in changes if each in levels or each.measure in ("noise_floor_dbfs", "dc_offset_dbfs")]
+    alike = [each for each in changes if each in levels or COLUMNS[each.measure].kind == "floor"]
     rest = [_said(each) for each in changes if each not in alike]
     return [f"turned {way} by {abs(steps[0]):.1f} dB, {_said(levels[0])}", *rest]
-
-
-_LEVELS = ("peak_dbfs", "true_peak_dbtp", "rms_dbfs", "active_rms_dbfs", "loudness_lufs", "momentary_max_lufs",
-           "short_term_max_lufs")  # fmt: skip
 
 
 def _said(change: Change) -> str:
@@ -163,6 +162,6 @@ def _said(change: Change) -> str:
     )
     moved = ""
     if change.before is not None and change.after is not None:
-        unit = {"": "", "LU": "LU", "LUFS": "LU"}.get(measure.unit, "dB")
+        unit = "LU" if measure.unit == "LUFS" else "dB" if measure.unit.startswith("dB") else measure.unit
         moved = f" ({signed(change.after - change.before, measure.digits, unit)})"
     return f"{change.measure} {before} → {after}{moved}"

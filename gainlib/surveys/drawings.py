@@ -2,28 +2,30 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from html import escape
 
 import numpy as np
 
 from gainlib.decibels import db_from_ratio
+from gainlib.html.pages import part
 from gainlib.surveys.checks import Fault
 from gainlib.surveys.stem import Stem
-from gainlib.text import clock
+from gainlib.text import clock, signed
 
-__all__ = ["Column", "level_diagram", "waveform"]
+__all__ = ["Levels", "level_diagram", "waveform"]
 
 _TOP_DB, _BOTTOM_DB = 6.0, -84.0
-_WIDTH, _LEFT = 1000.0, 54.0
-_HEIGHT, _FEET = 300.0, 84.0
+_WIDTH, _LEFT = 1000, 54
+_HEIGHT, _FOOT = 300, 84
 _GRID_DB = 12
+_LONGEST_NAME = 18
+_WAVE_WIDTH, _WAVE_HEIGHT, _WAVE_STEPS = 480, 54, 240  # a step of a small picture is two pixels wide
+_CROWD = 8
 
 
 @dataclass(frozen=True)
-class Column:
+class Levels:
     """One column of a level diagram: its name, peak, AES17 RMS and noise floor, None where that is not known."""
 
     name: str
@@ -33,80 +35,49 @@ class Column:
     marked: bool = False
 
 
-def _y(level_dbfs: float) -> float:
-    return _HEIGHT * (_TOP_DB - min(max(level_dbfs, _BOTTOM_DB), _TOP_DB)) / (_TOP_DB - _BOTTOM_DB)
-
-
-def _minus(value: float, digits: int = 0) -> str:
-    if math.isinf(value):
-        return "−∞" if value < 0 else "∞"
-    text = f"{abs(value):.{digits}f}"
-    return f"−{text}" if value < 0 and float(text) else text
-
-
-def level_diagram(columns: Sequence[Column], said: str, *, target_dbfs: float | None = None, last: int = 0) -> str:
+def level_diagram(columns: Sequence[Levels], said: str, *, target_dbfs: float | None = None, last: int = 0) -> str:
     """Columns side by side, each a band from the noise floor to the peak, under the hatched ceiling at 0 dBFS.
 
     `said` is the same in words, for who cannot see it; `target_dbfs` is drawn through, and before the `last` columns,
     the sum and the main, stands a seam.
 
-    >>> level_diagram([Column("bass", -10.0, -20.0, -70.0)], "bass: peak −10 dBFS").startswith("<svg")
+    >>> level_diagram([Levels("bass", -10.0, -20.0, -70.0)], "bass: peak −10 dBFS").startswith("<svg")
     True
     """
     width = (_WIDTH - _LEFT) / max(1, len(columns))
-    parts = [
-        f'<svg class="diagram" viewBox="0 -18 {_WIDTH:g} {_HEIGHT + _FEET + 18:g}" role="img" '
-        f'aria-label="{escape(said, quote=True)}">',
-        '<defs><pattern id="hatch" width="7" height="7" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
-        '<line class="hatch" x1="0" y1="0" x2="0" y2="7"/></pattern></defs>',
-    ]
-    for level in range(int(_BOTTOM_DB) + _GRID_DB, 1, _GRID_DB):
-        y = _y(level)
-        parts.append(f'<line class="grid" x1="{_LEFT:g}" x2="{_WIDTH:g}" y1="{y:.1f}" y2="{y:.1f}"/>')
-        parts.append(f'<text class="axis" x="{_LEFT - 6:g}" y="{y + 4:.1f}" text-anchor="end">{_minus(level)}</text>')
-    parts.append('<text class="axis" x="4" y="-6">dBFS</text>')
-    parts.append(
-        f'<rect fill="url(#hatch)" x="{_LEFT:g}" y="0" width="{_WIDTH - _LEFT:g}" height="{_y(0.0):.1f}"/>'
-        f'<line class="ceiling" x1="{_LEFT:g}" x2="{_WIDTH:g}" y1="{_y(0.0):.1f}" y2="{_y(0.0):.1f}"/>'
-    )
-    if last:
-        seam = _LEFT + width * (len(columns) - last)
-        parts.append(f'<line class="seam" x1="{seam:.1f}" x2="{seam:.1f}" y1="0" y2="{_HEIGHT + _FEET:g}"/>')
-    if target_dbfs is not None:
-        end = _LEFT + width * (len(columns) - last)
-        y = _y(target_dbfs)
-        parts.append(f'<line class="target" x1="{_LEFT:g}" x2="{end:.1f}" y1="{y:.1f}" y2="{y:.1f}"/>')
-    letters = 18
-    for index, each in enumerate(columns):
-        left, right = _LEFT + width * (index + 0.12), _LEFT + width * (index + 0.88)
-        middle = (left + right) / 2
-        floor = _BOTTOM_DB if each.noise_dbfs is None else each.noise_dbfs
-        top, low = _y(each.peak_dbfs), _y(floor)
-        parts.append(
-            f'<rect class="river" x="{left:.1f}" y="{top:.1f}" width="{right - left:.1f}" '
-            f'height="{max(0.0, low - top):.1f}"/>'
-        )
-        for kind, line in (("noise", each.noise_dbfs), ("rms", each.rms_dbfs), ("peak", each.peak_dbfs)):
-            if line is not None and line > _BOTTOM_DB:
-                y = _y(line)
-                parts.append(f'<line class="{kind}" x1="{left:.1f}" x2="{right:.1f}" y1="{y:.1f}" y2="{y:.1f}"/>')
-        if width >= 26:
-            mark = "▲" if each.peak_dbfs > _TOP_DB else ""
-            y = -5.0 if top < 14.0 else top - 5
-            parts.append(
-                f'<text class="number" x="{middle:.1f}" y="{y:.1f}" text-anchor="middle">'
-                f"{mark}{_minus(each.peak_dbfs, 1 if width >= 40 else 0)}</text>"
-            )
-        name = each.name if len(each.name) <= letters else f"{each.name[: letters - 1]}…"
-        kind = "stem marked" if each.marked else "stem"
-        sign = "▼ " if each.marked else ""
-        if width >= 14:
-            parts.append(
-                f'<text class="{kind}" transform="translate({middle + 4:.1f} {_HEIGHT + 14:g}) rotate(-38)" '
-                f'text-anchor="end">{escape(sign + name)}</text>'
-            )
-    parts.append("</svg>")
-    return "".join(parts)
+    return part(
+        "level_diagram.svg",
+        said=said, width=_WIDTH, left=_LEFT, height=_HEIGHT, foot=_FOOT, ceiling=_y(0.0),
+        grid=[(_y(level), _plain(level)) for level in range(int(_BOTTOM_DB) + _GRID_DB, 1, _GRID_DB)],
+        seam=round(_LEFT + width * (len(columns) - last), 1) if last else None,
+        target=None if target_dbfs is None else _y(target_dbfs),
+        columns=[_column(column, _LEFT + width * index, width) for index, column in enumerate(columns)],
+    )  # fmt: skip
+
+
+def _column(levels: Levels, start: float, width: float) -> dict[str, object]:
+    """Where everything of one column stands."""
+    left, right, top = start + 0.12 * width, start + 0.88 * width, _y(levels.peak_dbfs)
+    low = _y(_BOTTOM_DB if levels.noise_dbfs is None else levels.noise_dbfs)
+    lines = (("noise", levels.noise_dbfs), ("rms", levels.rms_dbfs), ("peak", levels.peak_dbfs))
+    beyond = "▲" if levels.peak_dbfs > _TOP_DB else ""
+    name = levels.name if len(levels.name) <= _LONGEST_NAME else f"{levels.name[: _LONGEST_NAME - 1]}…"
+    return {
+        "left": round(left, 1), "right": round(right, 1), "middle": round((left + right) / 2, 1),
+        "width": round(right - left, 1), "top": top, "height": round(max(0.0, low - top), 1),
+        "lines": [(stroke, _y(line)) for stroke, line in lines if line is not None and line > _BOTTOM_DB],
+        "number": f"{beyond}{_plain(levels.peak_dbfs, 1 if width >= 40 else 0)}" if width >= 26 else "",
+        "number_y": _beside(top, (_y(0.0), _y(levels.rms_dbfs))),
+        "name": name if width >= 14 else "", "marked": levels.marked,
+    }  # fmt: skip
+
+
+def _beside(top: float, lines: Sequence[float]) -> float:
+    """Where the number of a peak stands: above it, or below where a line would go through it."""
+    if top < 14.0:
+        return -5.0
+    free = (y for y in (top - 5, top + 14) if not any(y - 12 < line < y + 2 for line in lines))
+    return round(next(free, top - 5), 1)
 
 
 def waveform(stem: Stem, faults: Sequence[Fault]) -> str:
@@ -118,46 +89,42 @@ def waveform(stem: Stem, faults: Sequence[Fault]) -> str:
     True
     """
     lows, highs = stem.lowest.astype(np.float64), stem.highest.astype(np.float64)
-    if len(lows) > 240:  # a column of a small picture is two pixels wide
-        edges = np.arange(240) * len(lows) // 240
+    if len(lows) > _WAVE_STEPS:
+        edges = np.arange(_WAVE_STEPS) * len(lows) // _WAVE_STEPS
         lows, highs = np.minimum.reduceat(lows, edges), np.maximum.reduceat(highs, edges)
     peak = max(float(np.abs(lows).max()), float(np.abs(highs).max())) or 1.0
-    height, width = 54.0, 480.0
-    at = np.arange(len(lows)) * width / max(1, len(lows) - 1)
-
-    def points(values: np.ndarray, order: slice) -> str:
-        y = height / 2 * (1.0 - values / peak)
-        return " ".join(f"{one:.0f},{other:.1f}" for one, other in zip(at[order], y[order], strict=True))
-
-    runs = [stem.clipped] if any(each.kind == "clipped" for each in faults) else []
-    runs += [stem.flat] if any(each.kind == "flat tops" for each in faults) else []
-    marks = sorted({round(start / stem.frames * width) for each in runs for start in each.start.tolist()})
-    told = ", ".join(f"{each.kind} {each.count} times" for each in faults if each.places)
-    level = f"peak {_minus(db_from_ratio(peak), 1)} dBFS"
-    said = f"{stem.name}, {clock(stem.seconds)} long, {level}{f', marked: {told}' if told else ''}"
-    drawn = "".join(_marks(marks, height))
-    return (
-        f'<svg class="wave" viewBox="-4 -10 {width + 8:g} {height + 12:g}" role="img" '
-        f'aria-label="{escape(said, quote=True)}"><line class="grid" x1="0" x2="{width:g}" y1="{height / 2:g}" '
-        f'y2="{height / 2:g}"/><polygon class="outline" points="{points(highs, slice(None))} '
-        f'{points(lows, slice(None, None, -1))}"/>{drawn}</svg>'
-    )
+    along = np.arange(len(lows)) * _WAVE_WIDTH / max(1, len(lows) - 1)
+    x = np.concatenate((along, along[::-1]))
+    y = _WAVE_HEIGHT / 2 * (1.0 - np.concatenate((highs, lows[::-1])) / peak)
+    runs = [stem.clipped] if any(fault.kind == "clipped" for fault in faults) else []
+    runs += [stem.flat] if any(fault.kind == "flat tops" for fault in faults) else []
+    told = ", ".join(f"{fault.kind} {fault.count} times" for fault in faults if fault.places)
+    level = f"peak {_plain(db_from_ratio(peak), 1)} dBFS"
+    return part(
+        "waveform.svg",
+        said=f"{stem.name}, {clock(stem.seconds)} long, {level}{f', marked: {told}' if told else ''}",
+        width=_WAVE_WIDTH, height=_WAVE_HEIGHT, points=" ".join(map("{:.0f},{:.1f}".format, x, y)),
+        marks=_marks({round(start / stem.frames * _WAVE_WIDTH) for run in runs for start in run.start.tolist()}),
+    )  # fmt: skip
 
 
-def _marks(at: Sequence[int], height: float) -> Iterable[str]:
-    """A triangle over each place that stands alone, a bar over those that crowd."""
+def _marks(places: set[int]) -> list[tuple[int, int]]:
+    """From where to where a mark goes: over one place that stands alone, over several that crowd."""
     passages: list[tuple[int, int]] = []
-    for x in at:
-        if passages and x - passages[-1][1] <= 8:
+    for x in sorted(places):
+        if passages and x - passages[-1][1] <= _CROWD:
             passages[-1] = (passages[-1][0], x)
         else:
             passages.append((x, x))
-    for first, last in passages:
-        if last - first < 8:
-            x = (first + last) // 2
-            yield f'<path class="mark" d="M{x - 4} -9h8l-4 8z"/>'
-            yield f'<line class="mark" x1="{x}" x2="{x}" y1="-1" y2="{height:g}"/>'
-        else:
-            yield f'<path class="mark" d="M{first} -8h{last - first}v5h-{last - first}z"/>'
-            for x in (first, last):
-                yield f'<line class="mark" x1="{x}" x2="{x}" y1="-3" y2="{height:g}"/>'
+    return [
+        (first, last) if last - first >= _CROWD else ((first + last) // 2, (first + last) // 2)
+        for first, last in passages
+    ]
+
+
+def _y(level_dbfs: float) -> float:
+    return round(_HEIGHT * (_TOP_DB - min(max(level_dbfs, _BOTTOM_DB), _TOP_DB)) / (_TOP_DB - _BOTTOM_DB), 1)
+
+
+def _plain(level: float, digits: int = 0) -> str:
+    return signed(level, digits, "", plus=False)

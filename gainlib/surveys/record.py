@@ -10,8 +10,9 @@ from pathlib import Path
 from typing import Any
 
 from gainlib.errors import GainError
+from gainlib.surveys.columns import COLUMNS
 from gainlib.surveys.result import SurveyResult
-from gainlib.surveys.stem import MEASURED, Stem
+from gainlib.surveys.stem import Stem
 from gainlib.text import printable
 
 __all__ = ["FORM", "as_dict", "earlier", "schema_text"]
@@ -58,7 +59,7 @@ def as_dict(survey: SurveyResult) -> dict[str, Any]:
                 "silent": each.silent,
                 "correlation": None if each.pair is None else _number(each.pair.correlation),
                 "balance_db": None if each.pair is None else _number(each.pair.balance_db),
-                "measures": {name: _number(each.readings.get(name)) for name in MEASURED},
+                "measures": {name: _number(each.readings.get(name)) for name in COLUMNS},
                 "lacks": dict(each.lacks),
             }
             for each in survey.stems

@@ -9,10 +9,11 @@ from decimal import Decimal
 
 from gainlib.meters import measures
 from gainlib.storage import Cell, csv_text
+from gainlib.surveys.columns import COLUMNS
 from gainlib.surveys.comparison import Changes
 from gainlib.surveys.record import as_dict
 from gainlib.surveys.result import SurveyResult
-from gainlib.surveys.stem import MEASURED, Stem
+from gainlib.surveys.stem import Stem
 from gainlib.surveys.trims import MOST_SUMMED, Sum, Trim
 from gainlib.text import counted, signed
 
@@ -149,11 +150,11 @@ def as_csv(survey: SurveyResult) -> str:
     ['"stem"', '"rate_hz"', '"channels"', '"seconds"']
     """
     rows: list[Sequence[Cell]] = [
-        ["stem", "rate_hz", "channels", "seconds", *MEASURED, "trim_db", "after_trim", "true_peak_after_dbtp", "faults"]
+        ["stem", "rate_hz", "channels", "seconds", *COLUMNS, "trim_db", "after_trim", "true_peak_after_dbtp", "faults"]
     ]
     for stem in survey.stems:
         trim = survey.trim(stem.name)
-        readings = [_cell(stem.readings.get(name), measures()[name].digits) for name in MEASURED]
+        readings = [_cell(stem.readings.get(name), measures()[name].digits) for name in COLUMNS]
         rows.append(
             [
                 stem.name, stem.rate_hz, stem.channels, Decimal(f"{stem.seconds:.3f}"), *readings,

@@ -18,21 +18,12 @@ from gainlib.meters import ClippedRuns, ClippedRunsMeter, FlatTopsMeter, LevelHi
 from gainlib.meters.streaming import Growing
 from gainlib.meters.windows import NOBODY_PLAYS_DBFS, WINDOW_SECONDS
 from gainlib.sound_file import SoundFile
+from gainlib.surveys.columns import COLUMNS
 
-__all__ = ["COLUMNS", "LEVELS", "MEASURED", "Pair", "Stem", "StemMeter", "Stopped", "block_frames", "measured"]
+__all__ = ["OUTLINE_STEPS", "Pair", "Stem", "StemMeter", "Stopped", "block_frames", "measured"]
 
-MEASURED = (
-    "peak_dbfs", "true_peak_dbtp", "rms_dbfs", "active_rms_dbfs", "loudness_lufs", "momentary_max_lufs",
-    "short_term_max_lufs", "loudness_range_lu", "crest_db", "headroom_db", "noise_floor_dbfs", "dc_offset_dbfs",
-    "clipped_runs", "flat_tops",
-)  # fmt: skip
-"""What is read of each stem, by the names of `gainlib.measures()`."""
-
-LEVELS = tuple(name for name in MEASURED if name != "flat_tops")
-"""What is read of a sum of stems, which is nobody's recording."""
-
-COLUMNS = 400
-"""How many columns a stem's small waveform has at most."""
+OUTLINE_STEPS = 400
+"""How many steps a stem's small waveform has at most."""
 
 _ENVELOPE_MINUTES = 10
 _ENVELOPE_A_WINDOW = 50  # 1000 a second: what two microphones on one source have in common lies below 500 Hz
@@ -120,7 +111,7 @@ def measured(
 
     >>> from gainlib.storage import bundled
     >>> stem = measured(bundled("media/kick.flac"), "kick")
-    >>> stem.name, stem.readings["flat_tops"], sorted(stem.readings) == sorted(MEASURED)
+    >>> stem.name, stem.readings["flat_tops"], sorted(stem.readings) == sorted(COLUMNS)
     ('kick', 0.0, True)
     """
     with SoundFile(path) as recording:
@@ -161,7 +152,7 @@ class StemMeter:
 
     def __init__(self, rate_hz: int, channels: int, name: str) -> None:
         self.name = name
-        self.measures = Meters(rate_hz, channels, MEASURED)
+        self.measures = Meters(rate_hz, channels, COLUMNS)
         self._levels = self._meter("peak_dbfs", LevelMeter)
         self._windows = self._meter("active_rms_dbfs", WindowMeter)
         self._products = np.zeros(2)  # of two channels: one times the other, and their difference squared
@@ -243,5 +234,5 @@ class StemMeter:
 
     def _drawn(self) -> dict[str, NDArray[np.float32]]:
         lows, highs = self._outline.all().T
-        starts = np.unique(np.arange(min(COLUMNS, len(lows))) * len(lows) // min(COLUMNS, len(lows)))
+        starts = np.unique(np.arange(min(OUTLINE_STEPS, len(lows))) * len(lows) // min(OUTLINE_STEPS, len(lows)))
         return {"lowest": np.minimum.reduceat(lows, starts), "highest": np.maximum.reduceat(highs, starts)}

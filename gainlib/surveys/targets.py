@@ -7,18 +7,12 @@ from dataclasses import dataclass, fields
 
 from gainlib.errors import GainError, suggest
 from gainlib.meters import measures
+from gainlib.surveys.columns import COLUMNS
 from gainlib.text import signed
 
 __all__ = ["TARGETS", "Practice", "Tempo"]
 
-TARGETS = {
-    "active_rms_dbfs": -18.0,
-    "rms_dbfs": -18.0,
-    "loudness_lufs": -23.0,
-    "short_term_max_lufs": -20.0,
-    "peak_dbfs": -10.0,
-    "true_peak_dbtp": -10.0,
-}
+TARGETS = {name: column.target for name, column in COLUMNS.items() if column.target is not None}
 """The measures that stems can be brought to one value of, and the value where none is given."""
 
 

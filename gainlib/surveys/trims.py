@@ -18,8 +18,9 @@ from gainlib.errors import GainError
 from gainlib.meters import LevelHistogram, Meters
 from gainlib.sound_file import SoundFile
 from gainlib.surveys.checks import Fault
+from gainlib.surveys.columns import COLUMNS
 from gainlib.surveys.cross_checks import commonest
-from gainlib.surveys.stem import LEVELS, Stem, Stopped, block_frames, require_numbers
+from gainlib.surveys.stem import Stem, Stopped, block_frames, require_numbers
 from gainlib.surveys.targets import Practice
 from gainlib.text import signed
 
@@ -27,9 +28,6 @@ __all__ = ["Sum", "Trim", "noise_faults", "proposed", "share_above", "summed", "
 
 MOST_SUMMED = 256
 """More stems than these are not added up: nobody mixes so many, and each is an open file."""
-
-_LEVELS = ("peak_dbfs", "true_peak_dbtp", "rms_dbfs", "active_rms_dbfs", "loudness_lufs", "momentary_max_lufs",
-           "short_term_max_lufs", "noise_floor_dbfs", "dc_offset_dbfs")  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -77,7 +75,7 @@ class Sum:
         >>> Sum((), (), 48000, 1, 1.0, {}, {"peak_dbfs": -1.0}, -5.0, None).delivered("peak_dbfs")
         -6.0
         """
-        return self.after[measure] + (self.main_trim_db if measure in _LEVELS else 0.0)
+        return COLUMNS[measure].moved(self.after[measure], self.main_trim_db)
 
 
 def proposed(stem: Stem, practice: Practice) -> Trim:
@@ -202,14 +200,14 @@ def summed(
     rate_hz, channels = added[0].rate_hz, max(each.channels for each in added)
     longest = max(each.frames for each in added)
     if len(added) == 1:
-        was = {name: value for name, value in added[0].readings.items() if name not in ("clipped_runs", "flat_tops")}
+        was = {name: value for name, value in added[0].readings.items() if COLUMNS[name].kind != "count"}
         gain_db = trims[added[0].name].gain_db
-        now = {name: value + (gain_db if name in _LEVELS else 0.0) for name, value in was.items()}
-        now["headroom_db"] = -now["peak_dbfs"]
+        now = {name: COLUMNS[name].moved(value, gain_db) for name, value in was.items()}
         return _total(added, left_out, was, now, trims, practice)
     frames = block_frames(rate_hz)
     gains = np.array([ratio_from_db(trims[each.name].gain_db) for each in added])
-    before, after = Meters(rate_hz, channels, LEVELS), Meters(rate_hz, channels, LEVELS)
+    read = [name for name, column in COLUMNS.items() if column.of_sum]
+    before, after = Meters(rate_hz, channels, read), Meters(rate_hz, channels, read)
     with ExitStack() as files:
         readers: list[Any] = []
         for each in added:

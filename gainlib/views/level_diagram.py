@@ -13,7 +13,7 @@ from gainlib.text import left, level, plain, signed, times
 from gainlib.views.base import Columns, View
 from gainlib.views.phrasing import floor_words, stage_of
 from gainlib.views.signal_path import route
-from gainlib.views.style import coloured, decibel_axis, frame, frame_height, hatch
+from gainlib.views.style import coloured, decibel_axis, frame, frame_height, hatched, stroke
 
 __all__ = ["LevelDiagram"]
 
@@ -86,15 +86,10 @@ class LevelDiagram(View):
             "x", "bottom", "x", "top", source=sources["dividers"], line_width=1.0, **coloured(line_color="grid")
         )
         drawing.varea("x", "noise", "peak", source=band, fill_alpha=0.16, **coloured(fill_color="peak"))
-        hatch(drawing, ceilings)
-        drawing.segment(
-            "left", "bottom", "right", "bottom", source=ceilings, line_width=2.5, **coloured(line_color="ceiling")
-        )
-        drawing.line("x", "noise", source=band, line_width=1.5, line_dash="dotted", **coloured(line_color="noise"))
-        drawing.line("x", "rms", source=band, line_width=2.0, line_dash=[6, 4], **coloured(line_color="rms"))
-        drawing.line("x", "peak", source=band, line_width=2.5, **coloured(line_color="peak"))
-        drawing.segment("left", "level", "right", "level", source=sources["thresholds"], line_width=1.5,
-                        line_dash="dotdash", **coloured(line_color="text"))  # fmt: skip
+        hatched(drawing, ceilings)
+        for line in ("noise", "rms", "peak"):
+            drawing.line("x", line, source=band, **stroke(line))
+        drawing.segment("left", "level", "right", "level", source=sources["thresholds"], **stroke("target"))
         written: dict[str, Any] = {"text_align": "center", "text_baseline": "middle"}
         drawing.text(
             "x", "y", "text", source=numbers, text_font_size="13px", text_font_style="bold",

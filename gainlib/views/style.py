@@ -11,8 +11,9 @@ from bokeh.models.annotations import Span
 from bokeh.plotting import figure
 
 __all__ = [
-    "FRAME_LEFT", "FRAME_RIGHT", "PALETTE", "coloured", "css_variables", "cursor", "decibel_axis", "frame",
-    "frame_height", "hatch", "hatched", "key", "key_columns", "sources_of", "time_frame",
+    "FRAME_LEFT", "FRAME_RIGHT", "PALETTE", "STROKES", "coloured", "css_strokes", "css_variables", "cursor",
+    "decibel_axis", "frame", "frame_height", "hatch", "hatched", "key", "key_columns", "sources_of", "stroke",
+    "time_frame",
 ]  # fmt: skip
 
 FRAME_LEFT: Final = 72
@@ -41,6 +42,18 @@ PALETTE: Final[dict[str, tuple[str, str]]] = {
 them has a contrast above 4.5:1. "band" sets a part of a page off from the rest.
 """
 
+STROKES: Final[dict[str, tuple[str, float, tuple[int, ...]]]] = {
+    "peak": ("peak", 2.5, ()),
+    "rms": ("rms", 2.0, (6, 4)),
+    "noise": ("noise", 1.5, (2, 4)),
+    "ceiling": ("ceiling", 2.5, ()),
+    "target": ("text", 1.5, (2, 4, 6, 4)),
+}
+"""How each kind of level is drawn in every picture: its colour of the palette, its width and its dashes, in pixels.
+
+A threshold and what an order asks for are both a "target".
+"""
+
 
 def css_variables(dark: str = "") -> str:
     """The palette as CSS: `--gainlib-peak` and its fellows, for any page that draws or writes in these colours.
@@ -66,6 +79,29 @@ def css_variables(dark: str = "") -> str:
     )
     rule = f"{dark}{{:root{{{dark_set}}}}}" if dark.startswith("@") else f"{dark}{{{dark_set}}}"
     return f":root{{{light_set}}}\n" + (f"{rule}\n" if dark else "")
+
+
+def css_strokes() -> str:
+    """The strokes as CSS, a class each, in the colours of `css_variables`.
+
+    >>> css_strokes().splitlines()[1]
+    '.rms{stroke:var(--gainlib-rms);stroke-width:2.0;stroke-dasharray:6 4}'
+    """
+    return "\n".join(
+        f".{name}{{stroke:var(--gainlib-{colour});stroke-width:{width}"
+        + (f";stroke-dasharray:{' '.join(map(str, dashes))}}}" if dashes else "}")
+        for name, (colour, width, dashes) in STROKES.items()
+    )
+
+
+def stroke(kind: str) -> dict[str, Any]:
+    """A stroke as drawing properties of a line.
+
+    >>> stroke("noise")
+    {'line_width': 1.5, 'line_dash': [2, 4], 'line_color': '#5F6670', 'tags': ['line_color=noise']}
+    """
+    colour, width, dashes = STROKES[kind]
+    return {"line_width": width, **({"line_dash": list(dashes)} if dashes else {}), **coloured(line_color=colour)}
 
 
 def coloured(**colours: str) -> dict[str, Any]:
@@ -146,9 +182,7 @@ def sources_of(columns: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
 def hatched(drawing: Any, source: Any) -> None:
     """The hatch from a ceiling upward, its edge drawn."""
     hatch(drawing, source)
-    drawing.segment(
-        "left", "bottom", "right", "bottom", source=source, line_width=2.5, **coloured(line_color="ceiling")
-    )
+    drawing.segment("left", "bottom", "right", "bottom", source=source, **stroke("ceiling"))
 
 
 def key_columns(

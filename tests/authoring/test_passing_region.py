@@ -128,7 +128,7 @@ def test_a_fine_control_is_looked_at_in_larger_steps_with_the_authors_value_amon
 def test_the_page_stands_alone_and_only_an_earlier_picture_is_replaced(region, tmp_path):
     page = write_passing_page(region, tmp_path / "region.html")
     text = page.read_text(encoding="utf-8")
-    assert region.sentence.replace("'", "&#x27;") in text
+    assert region.sentence.replace("'", "&#39;") in text
     before_the_library = text[: text.index("<script>")]
     assert not re.search(r"(src|href)=", before_the_library)
     assert not re.search(r"<script[^>]+src=|<link", text)

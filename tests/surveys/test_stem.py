@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from gainlib import GainError, read
 from gainlib.meters import clipped_runs, flat_tops, measure_all, measures
-from gainlib.surveys.stem import MEASURED, block_frames, measured
+from gainlib.surveys.columns import COLUMNS
+from gainlib.surveys.stem import block_frames, measured
 
 
 @settings(max_examples=25)
@@ -27,7 +28,7 @@ def test_readings_are_those_of_the_measures(tmp_path_factory, seed, count, chann
     path = tmp_path_factory.mktemp("take") / "take.wav"
     soundfile.write(path, np.clip(gains * rng.standard_normal((count, channels)), -1, 1), rate_hz, subtype=subtype)
     stem, whole = measured(path, "take"), read(path)
-    known = [name for name in MEASURED if not measures()[name].lacks(whole)]
+    known = [name for name in COLUMNS if not measures()[name].lacks(whole)]
     for name, value in measure_all(whole, known).items():
         if name not in stem.readings:  # a window that is short of a sample: the meter has the last word
             assert name in stem.lacks
@@ -37,7 +38,7 @@ def test_readings_are_those_of_the_measures(tmp_path_factory, seed, count, chann
             assert 10 ** (stem.readings[name] / 20) == pytest.approx(10 ** (value / 20), abs=1e-9)
         else:
             assert stem.readings[name] == pytest.approx(value, abs=1e-6), name
-    assert set(stem.readings) | set(stem.lacks) == set(MEASURED)
+    assert set(stem.readings) | set(stem.lacks) == set(COLUMNS)
     for found, wanted in ((stem.clipped, clipped_runs(whole.samples)), (stem.flat, flat_tops(whole.samples))):
         assert found.start.tolist() == wanted.start.tolist()
         assert found.length.tolist() == wanted.length.tolist()
@@ -84,7 +85,7 @@ def test_eight_channels_and_odd_rates_lack_loudness_and_nothing_else(tmp_path, m
     lacking = {"loudness_lufs", "momentary_max_lufs", "short_term_max_lufs", "loudness_range_lu", "noise_floor_dbfs"}
     for stem in (eight, slow):
         assert set(stem.lacks) == lacking
-        assert set(stem.readings) == set(MEASURED) - lacking
+        assert set(stem.readings) == set(COLUMNS) - lacking
         assert "it never pauses" in stem.lacks["noise_floor_dbfs"]
     assert "at most 6 channels; this recording has 8" in eight.lacks["loudness_lufs"]
     assert slow.readings["peak_dbfs"] == pytest.approx(-6.0206, abs=0.01)
