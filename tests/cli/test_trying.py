@@ -15,7 +15,7 @@ def served(monkeypatch, tmp_path):
     """What JupyterLab would have been started with: the notebook's cells, and the words."""
     calls = []
 
-    def serve(folder, **given):
+    def serve(folder, say, **given):
         cells = json.loads((folder / given["page"]).read_text(encoding="utf-8"))["cells"]
         calls.append({"folder": folder, "code": cells[-1]["source"], "text": cells[0]["source"], **given})
 
