@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -28,6 +29,8 @@ class Audio:
         Samples a second, 1 or above; there is no usual one.
     name : str, optional
         What the recording is called; it does not count when two are compared.
+    path : Path, optional
+        The file that it was read from, whole; it does not count either.
 
     Raises
     ------
@@ -44,6 +47,7 @@ class Audio:
     samples: Samples
     rate_hz: int
     name: str = ""
+    path: Path | None = field(default=None, repr=False)
 
     def __post_init__(self) -> None:
         rate: object = self.rate_hz

@@ -61,7 +61,7 @@ def read(path: str | os.PathLike[str], *, most_seconds: float | None = None) -> 
             samples = _narrow(recording.rest())
             if where.is_relative_to(bundled_folder("media")):
                 _stems[where] = samples
-        return Audio(checked_samples(samples, str(path)), recording.rate_hz, where.stem)
+        return Audio(checked_samples(samples, str(path)), recording.rate_hz, where.stem, where)
 
 
 def _narrow(samples: Samples) -> Samples:

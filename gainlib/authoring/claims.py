@@ -10,11 +10,11 @@ from typing import Any
 from gainlib.authoring.evidence import Evidence, Look, describe_numbers, describe_settings
 from gainlib.authoring.search import Answer, halton, spread_answers
 from gainlib.exercises import answer_from, author_answer, check
-from gainlib.exercises.given import Places
 from gainlib.exercises.questions import ExpectedAnswer, expected_answers
 from gainlib.exercises.readings import DIFFERENCES, LEVEL_UNITS, reading_of
 from gainlib.exercises.tables import SlipEntry
 from gainlib.exercises.variant import Variant
+from gainlib.storage.entry_faults import Place
 from gainlib.text import listed
 
 __all__ = [
@@ -173,7 +173,7 @@ def slips_meet_their_sentences(evidence: Evidence) -> None:
             answer = answer_from(variant, slip.answer)
             # What a slip does not name is right, or where it starts.
             looks.append(evidence.look(variant, variant.start | evidence.right_answers(variant) | answer))
-        place: Places = ("slips", index)
+        place: Place = ("slips", index)
         faults = len(evidence.faults)
         passing = [each.variant for each in looks if each.passed]
         choice = all(when.is_ is not None for when in slip.when if when.ask) and any(w.ask for w in slip.when)

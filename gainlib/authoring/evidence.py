@@ -12,12 +12,12 @@ from gainlib.authoring.positions import line_of
 from gainlib.authoring.sampling import look_ms, sample_variants
 from gainlib.authoring.search import Answer, part_of, search
 from gainlib.errors import GainError
-from gainlib.exercises.given import Places
 from gainlib.exercises.parameters import ORDER
 from gainlib.exercises.questions import expected_answers
 from gainlib.exercises.readings import Renderings
 from gainlib.exercises.variant import Exercise, Variant
 from gainlib.exercises.verdict import met_slips, reaches
+from gainlib.storage.entry_faults import Place
 from gainlib.text import describe_value, printed_number
 
 __all__ = ["Evidence", "Look", "describe_numbers", "describe_settings"]
@@ -53,7 +53,7 @@ class Look:
 class Evidence:
     """One exercise under proof; every answer that is measured is kept, and what is wrong or shown is noted."""
 
-    def __init__(self, exercise: Exercise, lines: dict[Places, int], most: int) -> None:
+    def __init__(self, exercise: Exercise, lines: dict[Place, int], most: int) -> None:
         self.exercise, self.spec, self.lines = exercise, exercise.spec, lines
         self.faults: list[FileFault] = []
         self.remarks: list[FileFault] = []
@@ -76,10 +76,10 @@ class Evidence:
             except GainError as fault:
                 self.note_fault(("varies",), f"with {values} the exercise cannot be made: {fault}")
 
-    def note_fault(self, place: Places, said: str) -> None:
+    def note_fault(self, place: Place, said: str) -> None:
         self.faults.append(FileFault(line_of(self.lines, place), said))
 
-    def note_remark(self, place: Places, said: str) -> None:
+    def note_remark(self, place: Place, said: str) -> None:
         self.remarks.append(FileFault(line_of(self.lines, place), said))
 
     @property
@@ -133,7 +133,7 @@ class Evidence:
         count = len(self.variants)
         return [self.variants[index] for index in sorted({0, count // 2, count - 1})]
 
-    def slip_place(self, name: str) -> Places:
+    def slip_place(self, name: str) -> Place:
         return ("slips", next(at for at, slip in enumerate(self.spec.slips) if slip.name == name))
 
     def _miss(self, look: Look, failing: frozenset[int]) -> float:

@@ -5,12 +5,12 @@ from __future__ import annotations
 import re
 import tomllib
 
-from gainlib.exercises.given import Places
+from gainlib.storage.entry_faults import Place
 
 __all__ = ["line_of", "lines_of"]
 
 
-def line_of(lines: dict[Places, int], place: Places) -> int | None:
+def line_of(lines: dict[Place, int], place: Place) -> int | None:
     """The line of an entry, or of the nearest one around it that the file has.
 
     >>> line_of({("checks", 0): 3}, ("checks", 0, "reads"))
@@ -21,7 +21,7 @@ def line_of(lines: dict[Places, int], place: Places) -> int | None:
     return lines.get(place)
 
 
-def lines_of(text: str) -> dict[Places, int]:
+def lines_of(text: str) -> dict[Place, int]:
     """The line of each entry of a TOML text that is sound, by its place.
 
     >>> lines_of('a = [1,\\n 2]\\n[[b]]\\nc.d = "x"')[("b", 0, "c", "d")]
@@ -35,9 +35,9 @@ class _Scan:
 
     def __init__(self, text: str) -> None:
         self.text, self.at = text, 0
-        self.lines: dict[Places, int] = {}
-        self.lists: dict[Places, int] = {}
-        prefix: Places = ()
+        self.lines: dict[Place, int] = {}
+        self.lists: dict[Place, int] = {}
+        prefix: Place = ()
         while self._skip():
             if self.text.startswith("[[", self.at):
                 self.at += 2
@@ -54,16 +54,16 @@ class _Scan:
             else:
                 self._pair(prefix)
 
-    def _under(self, key: Places) -> Places:
+    def _under(self, key: Place) -> Place:
         """The key of a header, the last item put in where a list of tables is on the way."""
-        place: Places = ()
+        place: Place = ()
         for index, part in enumerate(key):
             place = (*place, part)
             if place in self.lists and index + 1 < len(key):
                 place = (*place, self.lists[place])
         return place
 
-    def _note(self, place: Places) -> None:
+    def _note(self, place: Place) -> None:
         line = self.text.count("\n", 0, self.at) + 1
         for end in range(1, len(place) + 1):
             self.lines.setdefault(place[:end], line)
@@ -74,7 +74,7 @@ class _Scan:
         self.at = found.end() if found else self.at
         return self.at < len(self.text)
 
-    def _key(self) -> Places:
+    def _key(self) -> Place:
         parts: list[str] = []
         while True:
             self._skip()
@@ -92,7 +92,7 @@ class _Scan:
                 return tuple(parts)
             self.at += 1
 
-    def _pair(self, prefix: Places) -> None:
+    def _pair(self, prefix: Place) -> None:
         self._skip()
         start = self.at
         place = (*prefix, *self._key())
@@ -102,7 +102,7 @@ class _Scan:
         self._skip()
         self._value(place)
 
-    def _value(self, place: Places) -> None:
+    def _value(self, place: Place) -> None:
         rest = self.text[self.at]
         if rest in "{[":
             close, index = {"{": "}", "[": "]"}[rest], 0

@@ -6,9 +6,9 @@ import re
 from collections.abc import Iterator
 
 from gainlib.authoring.evidence import Evidence
-from gainlib.exercises.given import Places
 from gainlib.exercises.readings import Reading
 from gainlib.exercises.tables import PLACEHOLDER
+from gainlib.storage.entry_faults import Place
 from gainlib.text import listed
 
 __all__ = ["check_texts"]
@@ -26,7 +26,7 @@ def check_texts(evidence: Evidence) -> None:
                 )
     if not evidence.count or not evidence.variants:
         return
-    texts: list[tuple[Places, str, str]] = [(("brief",), "the brief", evidence.spec.brief)]
+    texts: list[tuple[Place, str, str]] = [(("brief",), "the brief", evidence.spec.brief)]
     texts += [(("hints", at, "text"), f"hint {at + 1}", hint.text) for at, hint in enumerate(evidence.spec.hints)]
     for at, entry in enumerate(evidence.spec.checks):
         for side in ("low", "high", "good"):

@@ -11,10 +11,16 @@ from gainlib.authoring.messages import FileFault, parse_text
 from gainlib.authoring.positions import line_of, lines_of
 from gainlib.errors import closest, suggest
 from gainlib.exercises.collection import build_exercise, own_name, read_content
-from gainlib.exercises.entry_faults import describe_fault
-from gainlib.exercises.given import Places
-from gainlib.exercises.tables import EXERCISE_KINDS, PLAIN, Spec, known_entries, number_in_quotes, plain_number
+from gainlib.exercises.tables import EXERCISE_KINDS, Spec
 from gainlib.exercises.variant import Exercise
+from gainlib.storage.entry_faults import (
+    PLAIN,
+    Place,
+    describe_fault,
+    known_entries,
+    number_in_quotes,
+    plain_number,
+)
 from gainlib.text import describe_value
 
 __all__ = ["validate"]
@@ -22,7 +28,7 @@ __all__ = ["validate"]
 MOST_MENDINGS = 40
 
 
-def validate(file: Path, name: str = "") -> tuple[Exercise | None, tuple[FileFault, ...], dict[Places, int]]:
+def validate(file: Path, name: str = "") -> tuple[Exercise | None, tuple[FileFault, ...], dict[Place, int]]:
     """The exercise if its file is without fault, else None and all faults; and the line of each entry.
 
     What can be guessed (a comma for a point, a unit behind a number, a wrong name with a near one) is told and then
@@ -44,7 +50,7 @@ def validate(file: Path, name: str = "") -> tuple[Exercise | None, tuple[FileFau
         entries["kind"] = closest(str(kind)[:80], EXERCISE_KINDS)
         if not entries["kind"]:
             return None, _in_order(found), lines
-    unsure: set[Places] = set()
+    unsure: set[Place] = set()
     spec = _shaped(entries, lines, found, unsure)
     if spec is None:
         return None, _in_order(found), lines
@@ -63,13 +69,13 @@ def _in_order(found: list[FileFault]) -> tuple[FileFault, ...]:
 
 
 def _shaped(
-    entries: dict[str, Any], lines: dict[Places, int], found: list[FileFault], unsure: set[Places]
+    entries: dict[str, Any], lines: dict[Place, int], found: list[FileFault], unsure: set[Place]
 ) -> Spec | None:
     """The entries as a spec; what is wrong with their shape is told, and mended where it is plain what was meant.
 
     Where it is not, something that is allowed stands in, and the place is noted as unsure.
     """
-    told_of: set[Places] = set()
+    told_of: set[Place] = set()
     for _ in range(MOST_MENDINGS):
         try:
             return Spec.model_validate(entries)
@@ -77,11 +83,11 @@ def _shaped(
             faults = fault.errors()
         mended = False
         elsewhere = {each["loc"][-1] for each in faults if each["type"] == "extra_forbidden" and len(each["loc"]) > 1}
-        renamed: set[Places] = set()
+        renamed: set[Place] = set()
         for each in faults:
-            place: Places = tuple(each["loc"])
+            place: Place = tuple(each["loc"])
             if each["type"] == "extra_forbidden":
-                renamed.add((*place[:-1], closest(str(place[-1]), known_entries(place[:-1]))))
+                renamed.add((*place[:-1], closest(str(place[-1]), known_entries(Spec, place[:-1]))))
         for each in faults:
             place = tuple(each["loc"])
             missing = each["type"] == "missing"
@@ -90,14 +96,14 @@ def _shaped(
             if place not in told_of:
                 told_of.add(place)
                 at = line_of(lines, place[:-1] if missing else place)
-                found.append(FileFault(at, describe_fault(each)))
+                found.append(FileFault(at, describe_fault(each, Spec)))
             mended = _as_meant(entries, place, each, unsure) or mended
         if not mended:
             return None
     return None
 
 
-def _as_meant(entries: dict[str, Any], place: Places, fault: Any, unsure: set[Places]) -> bool:
+def _as_meant(entries: dict[str, Any], place: Place, fault: Any, unsure: set[Place]) -> bool:
     """Change the entries to what was probably meant, or to what is allowed there; False where neither is known."""
     if fault["type"] != "extra_forbidden" and place[-1] in ("base", PLAIN):
         place = place[:-1]  # a number or a text that stands for a whole table
@@ -110,10 +116,10 @@ def _as_meant(entries: dict[str, Any], place: Places, fault: Any, unsure: set[Pl
             return False
     if fault["type"] == "extra_forbidden" and isinstance(owner, dict) and last in owner:
         value = owner.pop(last)
-        if way and last in known_entries(()):
+        if way and last in known_entries(Spec, ()):
             entries.setdefault(str(last), value)
             return True
-        if near := closest(str(last), known_entries(tuple(way))):
+        if near := closest(str(last), known_entries(Spec, tuple(way))):
             owner.setdefault(near, value)
         else:
             unsure.add(place)

@@ -15,14 +15,13 @@ from gainlib.benches.events import Event
 from gainlib.benches.history import History
 from gainlib.errors import GainError, suggest
 from gainlib.flow import Rendering, Session
+from gainlib.flow.buffers import use
 from gainlib.views import Headline, View, headline, view
 
 __all__ = ["SLOTS", "BenchModel"]
 
 SLOTS = ("A", "B")
 """The places in which settings are kept to compare them."""
-_benches: weakref.WeakSet[BenchModel] = weakref.WeakSet()
-"""All benches of this kernel; a lesson has up to seven, and samples are kept for the one in use."""
 
 
 class BenchModel:
@@ -69,8 +68,8 @@ class BenchModel:
         self.history = History()
         self.kept: dict[str, dict[str, Any]] = {}
         self.on_move, self.on_listen, self.on_strip, self.on_keep = Event(), Event(), Event(), Event()
-        self._moved_together: object = follow._moved_together if follow is not None else object()
-        self._use()
+        self.turn: object = follow.turn if follow is not None else object()
+        use(self)
         if follow is not None:
             _take_over(self, follow)
 
@@ -78,6 +77,11 @@ class BenchModel:
     def values(self) -> dict[str, Any]:
         """The controls' settings by path."""
         return {path: each.held(self.session.setting(path)) for path, each in self.controls.items()}
+
+    @property
+    def renderings(self) -> tuple[Rendering, Rendering]:
+        """What it has rendered: as it stands, and as it stood at the start."""
+        return self.rendering, self.before
 
     @property
     def headline(self) -> Headline:
@@ -219,18 +223,10 @@ class BenchModel:
         if session != self.session:
             rendering = session.render(after=self.rendering)  # what cannot be rendered is refused before it is noted
             self.session, self.rendering = session, rendering
-            self._use()
+            use(self)
         self.history.note(moved or {}, stroke)
         self.on_move.tell(self)
         return self
-
-    def _use(self) -> None:
-        """This bench is in use, and what follows it; the others let go of their samples until they are used."""
-        _benches.add(self)
-        for each in _benches:
-            if each._moved_together is not self._moved_together:
-                each.rendering.rest()
-                each.before.rest()
 
     def __repr__(self) -> str:
         settings = ", ".join(f"{path} {self._printed(path, value)}" for path, value in self.values.items())

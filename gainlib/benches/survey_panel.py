@@ -13,8 +13,7 @@ from gainlib.benches.bench_panel import Bench
 from gainlib.benches.controls import Control
 from gainlib.benches.panel import Panel
 from gainlib.errors import GainError
-from gainlib.flow import Bus, Session, Strip
-from gainlib.flow.session import MAIN
+from gainlib.flow import MAIN, Bus, Session, Strip
 from gainlib.sound_file import SoundFile
 from gainlib.stages import Trim
 from gainlib.surveys.sheet import fragment

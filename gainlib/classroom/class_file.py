@@ -19,7 +19,6 @@ from pydantic import Field
 
 from gainlib.errors import GainError
 from gainlib.exercises import exercise_names, load
-from gainlib.exercises.tables import Entry
 from gainlib.learners.learners_file import (
     FOR_LEARNERS,
     ClassBasis,
@@ -30,6 +29,7 @@ from gainlib.learners.learners_file import (
 )
 from gainlib.learners.naming import require_text
 from gainlib.storage import atomic_write, toml_value
+from gainlib.storage.entry_faults import Entry
 
 __all__ = ["ClassFile", "Late", "RosterLine", "new_class", "read_class", "write_learners_file"]
 

@@ -5,7 +5,6 @@ key; a learner's answer may be any object at all, and none makes the checking ra
 one sentence with file and entry.
 
 tables           what an exercise file may hold: one class for each table, with the file's own names
-entry_faults     a fault in the shape of an entry as a sentence
 parameters       what is drawn for each learner, and how: HMAC-SHA-256 over learner, exercise and entry
 given            the session that a file gives
 readings         one thing read from a rendering, with its bounds; what was read once is kept

@@ -10,11 +10,10 @@ from pydantic import ValidationError
 
 from gainlib.errors import GainError, suggest
 from gainlib.exercises.consistency import find_faults
-from gainlib.exercises.entry_faults import describe_fault
-from gainlib.exercises.given import Told
 from gainlib.exercises.tables import EXERCISE_KINDS, Spec
 from gainlib.exercises.variant import Exercise
 from gainlib.storage import bundled_folder
+from gainlib.storage.entry_faults import Fault, describe_fault
 from gainlib.text import describe_value, reason_of
 
 __all__ = ["build_exercise", "exercise_names", "load"]
@@ -60,7 +59,7 @@ def _load_file(name: str, file: Path) -> Exercise:
     return exercise
 
 
-def build_exercise(name: str, file: Path, spec: Spec, content: bytes) -> tuple[Exercise | None, list[Told]]:
+def build_exercise(name: str, file: Path, spec: Spec, content: bytes) -> tuple[Exercise | None, list[Fault]]:
     """The exercise of these entries, or None and everything in them that makes no sense, each with its place."""
     layout, parameters, faults = find_faults(spec, file)
     if faults or layout is None:
@@ -107,4 +106,4 @@ def read_spec(file: Path) -> tuple[Spec, bytes]:
     try:
         return Spec.model_validate(entries), text.encode()
     except ValidationError as fault:
-        raise GainError(f"{file.name}: {describe_fault(fault.errors()[0])}") from fault
+        raise GainError(f"{file.name}: {describe_fault(fault.errors()[0], Spec)}") from fault

@@ -9,7 +9,7 @@ from typing import Any
 
 from gainlib.errors import GainError, suggest
 from gainlib.exercises.formulas import require_formula
-from gainlib.exercises.given import SIGNAL, Layout, Places, Start, Told, laid_out, noted
+from gainlib.exercises.given import SIGNAL, Layout, Start, laid_out
 from gainlib.exercises.parameters import (
     MOST_DRAWS,
     ORDER,
@@ -36,10 +36,10 @@ from gainlib.exercises.tables import (
     ValueEntry,
     WhenEntry,
     fill_in,
-    number_in_quotes,
 )
 from gainlib.exercises.variant import begin_session, build_control, plain_part, require_same_names
 from gainlib.flow import Session
+from gainlib.storage.entry_faults import Fault, Place, collecting, number_in_quotes
 from gainlib.text import describe_value
 from gainlib.views import view
 
@@ -50,13 +50,13 @@ DEEPEST = 4
 RIDE = {"even_to_db", "strength", "most_db"}
 
 
-def find_faults(spec: Spec, file: Path) -> tuple[Layout | None, dict[str, Parameter], list[Told]]:
+def find_faults(spec: Spec, file: Path) -> tuple[Layout | None, dict[str, Parameter], list[Fault]]:
     """Everything in these entries that makes no sense, each with its place; and the layout and draws that they give."""
     found = _of_kind(spec)
     layout = laid_out(spec.given, file, found)
     parameters: dict[str, Parameter] = {}
     for entry, vary in spec.varies.items():
-        with noted(found, ("varies", entry)):
+        with collecting(found, ("varies", entry)):
             if entry == ORDER and spec.candidates:
                 raise GainError("order of varies: that name is kept for the order of the candidates; choose another.")
             parameters[entry] = read_parameter(entry, vary)
@@ -66,14 +66,14 @@ def find_faults(spec: Spec, file: Path) -> tuple[Layout | None, dict[str, Parame
             found += _Combination(spec, layout, parameters, drawn).found
     found += _texts(spec)
     for choice in spec.given.views:
-        with noted(found, ("given", "views")):
+        with collecting(found, ("given", "views")):
             view(choice)
     return layout, parameters, list(dict.fromkeys(found))
 
 
-def _of_kind(spec: Spec) -> list[Told]:
+def _of_kind(spec: Spec) -> list[Fault]:
     """Entries that the kind needs and that are missing, or that it does not have."""
-    found: list[Told] = []
+    found: list[Fault] = []
     needs, lacks = EXERCISE_KINDS[spec.kind]
     for entry in sorted(needs):
         if not getattr(spec, entry):
@@ -101,7 +101,7 @@ class _Combination:
     def __init__(self, spec: Spec, layout: Layout, parameters: dict[str, Parameter], drawn: Drawn) -> None:
         self.spec, self.layout, self.parameters, self.drawn = spec, layout, parameters, drawn
         self.words = words_of(drawn)
-        self.found: list[Told] = []
+        self.found: list[Fault] = []
         start = self._start()
         if start is None:
             return
@@ -109,28 +109,28 @@ class _Combination:
         self.moves: dict[str, MoveEntry] = {}
         self._moves(start)
         for index, check in enumerate(spec.checks):
-            with self._noted(("checks", index, "reads"), f"check {index + 1}"):
+            with self._collecting(("checks", index, "reads"), f"check {index + 1}"):
                 self._reading(check.reads)
         for index, ask in enumerate(spec.asks):
-            with self._noted(("asks", index), f"ask {ask.name}"):
+            with self._collecting(("asks", index), f"ask {ask.name}"):
                 self._ask(ask)
         for index, candidate in enumerate(spec.candidates):
-            with self._noted(("candidates", index, "set"), f"candidate {candidate.name}"):
+            with self._collecting(("candidates", index, "set"), f"candidate {candidate.name}"):
                 own = Start(start.session, dict(start.signals))
                 for path, part in candidate.set_.items():
                     own.put(fill_in(path, self.words), self._plain(f"{path} of {candidate.name}", part))
         for index, slip in enumerate(spec.slips):
             for at, when in enumerate(slip.when):
-                with self._noted(("slips", index, "when", at), f"slip {index + 1}"):
+                with self._collecting(("slips", index, "when", at), f"slip {index + 1}"):
                     self._when(when)
         if spec.given.listen:
-            with self._noted(("given", "listen")):
+            with self._collecting(("given", "listen")):
                 self.session.tap(fill_in(spec.given.listen, self.words))
         if len(self.moves) == len(spec.moves):  # answers are told by the moves
             self._answers()
 
     @contextlib.contextmanager
-    def _noted(self, place: Places, what: str = "") -> Iterator[None]:
+    def _collecting(self, place: Place, what: str = "") -> Iterator[None]:
         try:
             yield
         except GainError as fault:
@@ -145,7 +145,7 @@ class _Combination:
         for name, vary in self.spec.varies.items():
             if vary.path is None:
                 continue
-            with self._noted(("varies", name)):
+            with self._collecting(("varies", name)):
                 path = _full(start, fill_in(vary.path, self.words), f"path of {name} of varies")
                 if path in paths:
                     raise GainError(f"{path} is named twice in varies; name it once.")
@@ -161,7 +161,7 @@ class _Combination:
                         self.layout.start().put(path, self.parameters[name].at(index))
                 start.put(path, self.drawn[name])
         for index, plant in enumerate(self.spec.plant):
-            with self._noted(("plant", index), f"plant {index + 1}"):
+            with self._collecting(("plant", index), f"plant {index + 1}"):
                 if (plant.to is None) == (plant.by is None):
                     raise GainError("give to, the value, or by, the amount; one of the two.")
                 path = _full(start, fill_in(plant.at, self.words), "at")
@@ -176,14 +176,14 @@ class _Combination:
         self.varied = paths
         if self.found:
             return None
-        with self._noted(("plant",), "plant"):
+        with self._collecting(("plant",), "plant"):
             return begin_session(self.spec, self.layout, self.drawn)
         return None
 
     def _moves(self, start: Start) -> None:
         for index, entry in enumerate(self.spec.moves):
             name = f"move {index + 1}"
-            with self._noted(("moves", index)):
+            with self._collecting(("moves", index)):
                 path = _full(start, fill_in(entry.path, self.words), f"path of {name}")
                 if path in self.moves:
                     raise GainError(f"{path} is named twice among moves; name it once.")
@@ -197,7 +197,7 @@ class _Combination:
                     build_control(entry, start, self.drawn)
 
     def _start_of_move(self, index: int, entry: MoveEntry) -> bool:
-        with self._noted(("moves", index, "start")):
+        with self._collecting(("moves", index, "start")):
             if entry.start is not None:
                 self._part(f"start of move {index + 1}", entry.start, entry)
             return True
@@ -357,10 +357,10 @@ class _Combination:
     # --- answers ---
 
     def _answers(self) -> None:
-        with self._noted(("solution",)):
+        with self._collecting(("solution",)):
             self._answer("solution", self.spec.solution, whole=True)
         for index, slip in enumerate(self.spec.slips):
-            with self._noted(("slips", index, "answer")):
+            with self._collecting(("slips", index, "answer")):
                 self._answer(f"answer of slip {index + 1}", slip.answer, whole=False)
 
     def _answer(self, name: str, answer: Mapping[str, AnswerEntry], *, whole: bool) -> None:
@@ -460,11 +460,11 @@ def _at(place: str) -> Iterator[None]:
         raise GainError(f"{place}: {fault}") from fault
 
 
-def _texts(spec: Spec) -> list[Told]:
+def _texts(spec: Spec) -> list[Fault]:
     """Words in braces that stand for nothing."""
     known = set(spec.varies)
     checked = known | {"measured", "wanted", "off"}
-    texts: list[tuple[Places, str, str | None, set[str]]] = [(("brief",), "brief", spec.brief, known)]
+    texts: list[tuple[Place, str, str | None, set[str]]] = [(("brief",), "brief", spec.brief, known)]
     for index, hint in enumerate(spec.hints):
         texts.append((("hints", index, "text"), f"text of hint {index + 1}", hint.text, known))
     for index, slip in enumerate(spec.slips):
@@ -477,7 +477,7 @@ def _texts(spec: Spec) -> list[Told]:
     for index, ask in enumerate(spec.asks):
         for name, told in (("low", ask.low), ("high", ask.high), ("wrong", ask.wrong), ("good", ask.good)):
             texts.append((("asks", index, name), f"{name} of ask {ask.name}", told, checked | {"answered"}))
-    found: list[Told] = []
+    found: list[Fault] = []
     for place, name, text, words in texts:
         for word in PLACEHOLDER.findall(text or ""):
             if word not in words:

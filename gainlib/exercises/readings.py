@@ -8,8 +8,7 @@ from typing import Any
 
 from gainlib.errors import GainError, suggest
 from gainlib.exercises.tables import Amount, Drawn, LessEntry, ReadingEntry, ValueEntry, fill_in
-from gainlib.flow import Rendering, Session
-from gainlib.flow.session import Send
+from gainlib.flow import Rendering, Send, Session
 from gainlib.meters import measures
 from gainlib.meters.registry import Reader
 from gainlib.stages import Choice, Setting, Stage, choices_of, settings_of, stage_kinds

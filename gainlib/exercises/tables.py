@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from typing import Annotated, Any, Literal, get_args
+from typing import Annotated, Any, ClassVar, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
+from pydantic import BeforeValidator, Field, StringConstraints
 from pydantic_core import PydanticCustomError
+
+from gainlib.flow.session_table import BusEntry, SignalEntry, StageRows, StripEntry
+from gainlib.storage.entry_faults import PLAIN, Entry
 
 __all__ = [
     "EXERCISE_KINDS",
@@ -35,12 +38,6 @@ CheckPoints = Annotated[float, Field(gt=0, le=100, allow_inf_nan=False)]
 Standing = Literal["published", "derived", "common practice", "from memory"]
 Drawn = Mapping[str, "float | str | bool"]
 """The values that were drawn for one learner, by name."""
-
-
-class Entry(BaseModel):
-    """What all tables of an exercise file share: known entries only, no type turned into another."""
-
-    model_config = ConfigDict(strict=True, extra="forbid", frozen=True, populate_by_name=False)
 
 
 def _as_base(given: Any) -> Any:
@@ -75,8 +72,6 @@ def _is_number(given: Any) -> bool:
     return isinstance(given, int | float) and not isinstance(given, bool) and abs(given) < 1e9
 
 
-PLAIN = "(plain)"
-"""Where a value that is no table is put, so that every value has one shape; no author types it."""
 Scalar = Annotated[Any, BeforeValidator(_scalar)]
 Names = Annotated[
     list[EntryName],
@@ -85,8 +80,13 @@ Names = Annotated[
 ]
 
 
+A_NUMBER = 'a number, or a rule such as { base = 14, minus = "level" }'
+
+
 class Amount(Entry):
     """A number, or a number that follows drawn values: `{ base = 14, minus = "level" }` is 14 less the level."""
+
+    entry_form: ClassVar[str] = A_NUMBER
 
     base: Number = 0.0
     plus: Names = Field(default_factory=list)
@@ -146,49 +146,6 @@ class AnswerEntry(ValueEntry):
 
 Part = Annotated[AnswerEntry, BeforeValidator(_as_plain)]
 Answers = Annotated[dict[str, Part], Field(max_length=64)]
-
-
-class SignalEntry(Entry):
-    """A made signal in place of a take, 48 kHz, mono."""
-
-    wave: Literal["sine", "square", "noise", "burst"]
-    frequency_hz: Annotated[float, Field(ge=10, le=20_000, allow_inf_nan=False)] = 997.0
-    level_dbfs: Annotated[float, Field(ge=-140, le=0, allow_inf_nan=False)] = -20.0
-    seconds: Annotated[float, Field(ge=0.1, le=60, allow_inf_nan=False)] = 3.0
-
-
-StageRows = Annotated[list[dict[str, Any]], Field(max_length=32)]
-
-
-class SendEntry(Entry):
-    """A copy of a strip's signal to another bus."""
-
-    to: Line
-    gain_db: Number = 0.0
-    pre_fader: bool = False
-
-
-Sends = Annotated[list[SendEntry], Field(max_length=8)]
-
-
-class StripEntry(Entry):
-    """One strip of a session: its take or made signal, its stages, and where it goes."""
-
-    name: Line
-    take: Line | None = None
-    signal: SignalEntry | None = None
-    stages: StageRows = Field(min_length=1)
-    to: Line | None = None
-    sends: Sends = Field(default_factory=list)
-
-
-class BusEntry(Entry):
-    """One bus of a session; the one named main is the last."""
-
-    name: Line
-    stages: StageRows = Field(default_factory=list)
-    to: Line | None = None
-    sends: Sends = Field(default_factory=list)
 
 
 class Given(Entry):
@@ -316,6 +273,8 @@ class HintEntry(Entry):
 class Spec(Entry):
     """What an exercise file holds; which of it a kind needs and which it does not have is in `EXERCISE_KINDS`."""
 
+    file_kind: ClassVar[str] = "exercise"
+
     title: Line
     lesson: Line
     kind: str
@@ -359,62 +318,3 @@ def fill_in(text: str, values: Mapping[str, str]) -> str:
     'Turn it down by about 3 dB.'
     """
     return PLACEHOLDER.sub(lambda found: values.get(found[1], found[0]), text)
-
-
-A_NUMBER = 'a number, or a rule such as { base = 14, minus = "level" }'
-NUMBER_IN_QUOTES = re.compile(r"\s*([-+−–—]?)\s*(\d+)(?:([.,])(\d+))?\s*([A-Za-z%]*)\s*")
-
-
-def number_in_quotes(text: str) -> str:
-    """What to do about a number that was typed as a text; empty where the text is none.
-
-    >>> number_in_quotes("6 dB")
-    'leave the unit out, it belongs in the name, and the quotes as well: 6'
-    """
-    found = NUMBER_IN_QUOTES.fullmatch(text)
-    if not found:
-        return ""
-    number = plain_number(text)
-    if found[5]:
-        return f"leave the unit out, it belongs in the name, and the quotes as well: {number}"
-    if found[3] == ",":
-        return f"write the decimals behind a point, without quotes: {number}"
-    return f"leave the quotes out: {number}"
-
-
-def plain_number(text: str) -> str:
-    """The number in a text as TOML writes it.
-
-    >>> plain_number("−0,5 dB")
-    '-0.5'
-    """
-    found = NUMBER_IN_QUOTES.fullmatch(text)
-    if not found:
-        return text
-    sign = "-" if found[1] in ("-", "−", "–", "—") and found[1] else ""
-    return f"{sign}{found[2]}" + (f".{found[4]}" if found[4] else "")
-
-
-def known_entries(place: tuple[int | str, ...]) -> list[str]:
-    """The entries that a table at this place may have."""
-    model: Any = Spec
-    for part in place:
-        if isinstance(part, str) and isinstance(model, type) and issubclass(model, BaseModel):
-            fields = {field.alias or name: field.annotation for name, field in model.model_fields.items()}
-            model = fields.get(part)
-        inner = _model_within(model)
-        model = inner or model
-    if isinstance(model, type) and issubclass(model, BaseModel):
-        return [alias for name, field in model.model_fields.items() if (alias := field.alias or name) != PLAIN]
-    return ["the entries of this table"]
-
-
-def _model_within(annotation: Any) -> Any:
-    """The model that a list, a table or an optional entry holds, if there is one."""
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return annotation
-    for inner in get_args(annotation):
-        found = _model_within(inner)
-        if found:
-            return found
-    return None

@@ -19,8 +19,7 @@ from gainlib.exercises.model import Candidate, ControlSpec, Hint, Question
 from gainlib.exercises.parameters import ORDER, Parameter
 from gainlib.exercises.readings import Reading, described_setting, owner_of, reading_of, words_of
 from gainlib.exercises.tables import AnswerEntry, AskEntry, Drawn, LessEntry, MoveEntry, Spec, ValueEntry, fill_in
-from gainlib.flow import Session
-from gainlib.flow.session import Send
+from gainlib.flow import Send, Session
 from gainlib.stages import Setting
 from gainlib.text import describe_value, printed_number
 
@@ -83,8 +82,8 @@ class Exercise:
         longest = max([each.seconds for each in takes.values()] + self.layout.made_seconds)
         latest = max((end for _, end in _stretches(self.spec)), default=0.0)
         if latest > longest + 0.00005:
-            file = self.layout.plans[0].file
-            what = file.name if file is not None and len(self.layout.plans) == 1 else "the longest recording"
+            file = self.layout.plan.strips[0].file
+            what = file.name if file is not None and len(self.layout.plan.strips) == 1 else "the longest recording"
             raise GainError(f"{self.file.name}: seconds ends at {latest:g} s; {what} ends at {longest:g} s.")
         return takes
 

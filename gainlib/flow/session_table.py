@@ -1,272 +1,420 @@
-"""The session file: a session as TOML, written and read, each fault in it told in one sentence."""
+"""A session as tables of a TOML file, read and written: the one text form of strips, buses, sends and stages.
+
+Session files, exercise files and the text that a bench copies have it; what one of them holds can be pasted into
+another:
+
+    strips = [
+      { name = "voice", take = "lead-voice.flac", to = "band", stages = [
+        { stage = "Trim", gain_db = -3.0 },
+      ], sends = [
+        { to = "hall", gain_db = -12.0, pre_fader = false },
+      ] },
+    ]
+    buses = [ { name = "band" }, { name = "hall" }, { name = "main", stages = [ { stage = "Limiter" } ] } ]
+
+A stage is named as its class is, and its settings as the class has them. The bus named main is the last; several
+strips go there unless they say otherwise, or stand side by side where all of them go to "", that is nowhere. A take
+lies below the file's folder, or among the course's own: `media/…`. In place of a take a strip may have a made signal.
+"""
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
-import functools
 import itertools
 import os
 import tomllib
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Annotated, Any, ClassVar, Literal
 
 import numpy as np
+from pydantic import Field, StringConstraints, ValidationError
 
-from gainlib import stages as stages_room
 from gainlib.audio import Audio
 from gainlib.decibels import ALIGNMENTS, Alignment
 from gainlib.errors import GainError, suggest
-from gainlib.flow.session import MAIN, Bus, Send, Session, Strip
+from gainlib.flow.channels import MAIN, Bus, Send, Strip
+from gainlib.flow.made_signal import made_signal
 from gainlib.sound_file import read, write
-from gainlib.stages import Stage
-from gainlib.storage import atomic_write, bundled, toml_value
+from gainlib.stages import Stage, stage_kinds
+from gainlib.storage import atomic_write, bundled, bundled_folder, toml_value
+from gainlib.storage.entry_faults import Entry, Fault, Place, collecting, describe_fault, number_in_quotes
+from gainlib.text import describe_value
 
-__all__ = ["KINDS", "loaded", "saved", "session_faults"]
+__all__ = [
+    "BusEntry", "Channels", "SessionEntry", "SessionPlan", "SignalEntry", "StageRows", "StripEntry", "StripPlan",
+    "plan_session", "read_session", "session_text", "write_session",
+]  # fmt: skip
 
-VERSION = 1
+LARGEST_WHOLE = 10**12
+OLD_FORM = (
+    '{name} is in an older form; write take for stem, stage = "StoredFile" for kind = "stored file", '
+    "the main as the bus named main, and leave version out."
+)
 
-Made = TypeVar("Made")
+Channels = tuple[tuple[Strip, ...], tuple[Bus, ...], Bus | None]
+"""What a session is made of: strips, buses, main."""
 
-KINDS: dict[str, type[Stage]] = {
-    "source": stages_room.Source,
-    "preamp": stages_room.Preamp,
-    "converter": stages_room.Converter,
-    "stored file": stages_room.StoredFile,
-    "clip gain": stages_room.ClipGain,
-    "ride": stages_room.Ride,
-    "trim": stages_room.Trim,
-    "compressor": stages_room.Compressor,
-    "saturation": stages_room.Saturation,
-    "soft clip": stages_room.SoftClip,
-    "limiter": stages_room.Limiter,
-    "fader": stages_room.Fader,
-    "pan": stages_room.Pan,
-    "insert": stages_room.OutboardInsert,
-    "delivery": stages_room.Delivery,
-}
-"""The stages that a session file can name, by the word it uses."""
-
-_WORDS = {kind: word for word, kind in KINDS.items()}
+Name = Annotated[str, StringConstraints(min_length=1, max_length=200)]
+StageRows = Annotated[list[dict[str, Any]], Field(max_length=64)]
 
 
-def saved(session: Session, path: str | os.PathLike[str], *, overwrite: bool = False) -> Path:
-    """The session as a TOML file, every setting written out; a strip without a stem file gets one beside it.
+# --- what a file may hold ---
 
-    A strip's own stem is kept where it is found from the new file and holds the same samples; else the take is written
-    as a 64-bit float WAV, bit for bit. Gives the path back; raises GainError for a file that
-    is there already unless `overwrite` is set, and for a stage that no session file can name.
+
+class SignalEntry(Entry):
+    """A made signal in place of a take, 48 kHz, mono."""
+
+    wave: Literal["sine", "square", "noise", "burst"]
+    frequency_hz: Annotated[float, Field(ge=10, le=20_000, allow_inf_nan=False)] = 997.0
+    level_dbfs: Annotated[float, Field(ge=-140, le=0, allow_inf_nan=False)] = -20.0
+    seconds: Annotated[float, Field(ge=0.1, le=60, allow_inf_nan=False)] = 3.0
+
+    def make(self) -> Audio:
+        """The signal itself."""
+        return made_signal(self.wave, self.frequency_hz, self.level_dbfs, self.seconds)
+
+
+class SendEntry(Entry):
+    """A copy of a strip's or a bus's signal to another bus."""
+
+    to: Name
+    gain_db: float = 0.0
+    pre_fader: bool = False
+
+
+Sends = Annotated[list[SendEntry], Field(max_length=64)]
+
+
+class StripEntry(Entry):
+    """One strip of a session: its take or made signal, its stages, and where it goes."""
+
+    name: Name
+    take: Name | None = None
+    signal: SignalEntry | None = None
+    stages: StageRows = Field(min_length=1)
+    to: Annotated[str, StringConstraints(max_length=200)] | None = None
+    sends: Sends = Field(default_factory=list)
+
+
+class BusEntry(Entry):
+    """One bus of a session; the one named main is the last."""
+
+    name: Name
+    stages: StageRows = Field(default_factory=list)
+    to: Name | None = None
+    sends: Sends = Field(default_factory=list)
+
+
+class SessionEntry(Entry):
+    """What a session file holds."""
+
+    file_kind: ClassVar[str] = "session"
+
+    strips: list[StripEntry] = Field(min_length=1)
+    buses: list[BusEntry] = Field(default_factory=list)
+
+
+# --- from tables to a session ---
+
+
+@dataclass(frozen=True)
+class StripPlan:
+    """One strip as a file gives it, its recording not read yet."""
+
+    name: str
+    file: Path | None
+    signal: SignalEntry | None
+    stages: tuple[Stage, ...]
+    to: str
+    sends: tuple[Send, ...]
+
+
+@dataclass(frozen=True)
+class SessionPlan:
+    """The strips and buses of a file, their recordings not read yet."""
+
+    strips: tuple[StripPlan, ...]
+    buses: tuple[Bus, ...]
+    main: Bus | None
+
+    def with_takes(self, takes: Mapping[str, Audio]) -> Channels:
+        """What a session is made of, each strip's take put in."""
+        strips = tuple(
+            Strip(plan.name, takes[plan.name], plan.stages, to=plan.to, sends=plan.sends) for plan in self.strips
+        )
+        return strips, self.buses, self.main
+
+
+def plan_session(
+    strips: Sequence[StripEntry],
+    buses: Sequence[BusEntry],
+    folder: Path,
+    found: list[Fault],
+    place: Place = (),
+    *,
+    alone: bool = False,
+) -> SessionPlan:
+    """The plan of these entries; what is wrong with them is added to `found`, each with its place.
+
+    A stage that is at fault is left out, or stands in as it comes, so that what names it is looked at as well.
+    `folder` is where takes lie, `place` where `strips` and `buses` stand; with `alone`, the entries of the only strip
+    stand there themselves.
     """
+    plans = []
+    for index, entry in enumerate(strips):
+        plans.append(_plan_strip(entry, place if alone else (*place, "strips", index), folder, found, alone))
+    made = [_make_bus(entry, (*place, "buses", index), found) for index, entry in enumerate(buses)]
+    main = next((bus for bus in made if bus.name == MAIN), None)
+    if not buses and all(plan.to == "" for plan in plans):
+        plans = [dataclasses.replace(plan, to=MAIN) for plan in plans]
+    elif main is None and (buses or len(plans) > 1 or any(plan.to != MAIN or plan.sends for plan in plans)):
+        main = Bus(MAIN)
+    return SessionPlan(tuple(plans), tuple(bus for bus in made if bus.name != MAIN), main)
+
+
+def _plan_strip(entry: StripEntry, place: Place, folder: Path, found: list[Fault], alone: bool) -> StripPlan:
+    what = f"strip {entry.name!r}"
+    take_file: Path | None = None
+    if (entry.take is None) == (entry.signal is None):
+        held = "both a take and a signal" if entry.take else "neither a take nor a signal"
+        found.append((place, f"{what} has {held}; give one of them."))
+    elif entry.take is not None:
+        with collecting(found, (*place, "take")):
+            take_file = find_take(entry.take, folder)
+    stages = _make_stages(entry.stages, place, str(place[-1]) if alone else what, found)
+    sends = _make_sends(entry, place, found)
+    return StripPlan(entry.name, take_file, entry.signal, stages, MAIN if entry.to is None else entry.to, sends)
+
+
+def _make_bus(entry: BusEntry, place: Place, found: list[Fault]) -> Bus:
+    stages = _make_stages(entry.stages, place, f"bus {entry.name!r}", found)
+    with collecting(found, place):
+        if entry.name == MAIN and entry.to is not None:
+            raise GainError("the main is the end of all routes; leave its entry to out.")
+        return Bus(entry.name, stages, to=entry.to or MAIN, sends=_make_sends(entry, place, found))
+    return Bus(entry.name)
+
+
+def _make_sends(entry: StripEntry | BusEntry, place: Place, found: list[Fault]) -> tuple[Send, ...]:
+    made = []
+    for index, send in enumerate(entry.sends):
+        with collecting(found, (*place, "sends", index)):
+            made.append(Send(send.to, send.gain_db, send.pre_fader))
+    return tuple(made)
+
+
+def _make_stages(rows: StageRows, place: Place, what: str, found: list[Fault]) -> tuple[Stage, ...]:
+    made = []
+    for index, row in enumerate(rows):
+        with collecting(found, (*place, "stages", index)):
+            made.append(_make_stage(dict(row), index, what))
+            continue
+        with contextlib.suppress(GainError):
+            made.append(_make_stage({key: row[key] for key in ("stage", "name") if key in row}, index, what))
+    return tuple(made)
+
+
+def _make_stage(entry: dict[str, Any], index: int, what: str) -> Stage:
+    kinds = stage_kinds()
+    kind = entry.pop("stage", None)
+    if kind is None:
+        raise GainError(f"stage {index + 1} of {what} lacks the entry stage; give its kind, such as 'Trim'.")
+    if not isinstance(kind, str) or kind not in kinds:
+        raise GainError(f"stage {index + 1} of {what} is {describe_value(kind)}; {suggest(str(kind)[:80], kinds)}")
+    fields = {field.name: field for field in dataclasses.fields(kinds[kind])}
+    for setting, value in entry.items():
+        if setting not in fields:
+            raise GainError(f"the {kind.lower()} of {what} has no setting {setting!r}; {suggest(setting[:80], fields)}")
+        rows = isinstance(fields[setting].default, tuple) and isinstance(value, list)
+        if not isinstance(value, str | int | float) and not rows:
+            raise GainError(f"{setting} of the {kind.lower()} is {describe_value(value)}; give one number or one text.")
+        if isinstance(value, str) and (todo := number_in_quotes(value)) and "label" in fields[setting].metadata:
+            raise GainError(f"{setting} of the {kind.lower()} is {describe_value(value)}; {todo}")
+        if isinstance(value, int) and abs(value) > LARGEST_WHOLE:
+            raise GainError(f"{setting} of the {kind.lower()} is {describe_value(value)}; no stage can have that.")
+    try:
+        return kinds[kind](**entry)
+    except (TypeError, OverflowError) as fault:
+        raise GainError(f"the {kind.lower()} of {what} cannot be made: {fault}.") from fault
+
+
+def find_take(take: str, folder: Path) -> Path:
+    """Where the take of a file in that folder is: `media/...` in the course's media, anything else beside the file."""
+    parts = take.split("/")
+    if "\\" in take or ":" in take or take.startswith("/") or any(part in ("", ".", "..") for part in parts):
+        raise GainError(f"take is {take!r}; name a file under media/ or beside this file, without .. or a drive.")
+    home = bundled_folder("media") if parts[0] == "media" else folder
+    found = home.joinpath(*parts[1:] if parts[0] == "media" else parts)
+    try:
+        if not found.resolve().is_relative_to(home.resolve()):
+            raise GainError(f"take is {take!r}, a link that leads out of {home.name}; copy the recording there.")
+        if not found.is_file():
+            there = [each.name for each in found.parent.glob(f"*{found.suffix}")]
+            near = suggest(found.name, there) if there else "put the recording beside this file."
+            raise GainError(f"take is {take!r}, which is not there; {near}")
+    except (OSError, ValueError, RuntimeError) as fault:
+        if isinstance(fault, GainError):
+            raise
+        raise GainError(f"take is {describe_value(take)}, which is no file name; name a recording.") from fault
+    return found
+
+
+def read_session(path: str | os.PathLike[str]) -> Channels:
+    """What the session in a file is made of; GainError with one sentence a fault, each on a line of its own."""
+    where = bundled(path)
+    if not where.is_file():
+        raise GainError(f"{path} is not there; check the name and the folder.")
+    try:
+        entries = tomllib.loads(where.read_text(encoding="utf-8"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as fault:
+        raise GainError(f"{where.name} is not a TOML file: {str(fault).rstrip('.')}.") from fault
+    if "version" in entries or MAIN in entries:
+        raise GainError(OLD_FORM.format(name=where.name))
+    try:
+        entry = SessionEntry.model_validate(entries)
+    except ValidationError as fault:
+        faults: list[Any] = fault.errors(include_url=False)
+        raise GainError("\n".join(describe_fault(each, SessionEntry) for each in faults)) from fault
+    found: list[Fault] = []
+    plan = plan_session(entry.strips, entry.buses, where.parent, found)
+    recordings: dict[Path, Audio] = {}
+    takes: dict[str, Audio] = {}
+    for index, strip in enumerate(plan.strips):
+        with collecting(found, ("strips", index, "take")):
+            if strip.signal is not None:
+                takes[strip.name] = strip.signal.make()
+            elif strip.file is not None:
+                recordings[strip.file] = recordings.get(strip.file) or read(strip.file)
+                takes[strip.name] = recordings[strip.file]
+    if found:
+        raise GainError("\n".join(_with_channel(said, place, entries) for place, said in found))
+    return plan.with_takes(takes)
+
+
+def _with_channel(said: str, place: Place, entries: Mapping[str, Any]) -> str:
+    """The sentence, with the strip or bus in front that it is about."""
+    kind, index = place[:2]
+    what = f"{'strip' if kind == 'strips' else 'bus'} {entries[str(kind)][index]['name']!r}"
+    return said if what in said else f"{what}: {said}"
+
+
+# --- from a session to tables ---
+
+
+def write_session(
+    path: str | os.PathLike[str],
+    strips: Sequence[Strip],
+    buses: Sequence[Bus],
+    main: Bus | None,
+    *,
+    overwrite: bool = False,
+) -> Path:
+    """Write a session as a TOML file, a take that is not found from there beside it; as `Session.save`."""
     where = Path(path)
     if where.exists() and not overwrite:
         raise GainError(f"{path} is there already; choose another name or say overwrite=True.")
     if not where.parent.is_dir():
         raise GainError(f"the folder {where.parent} is not there; make it first.")
-    lines = [f"version = {VERSION}"]
-    stems = {strip.name: _stem_beside(strip, where.parent) for strip in session.strips}
-    for strip in session.strips:
-        stem = stems[strip.name]
-        if not stem:
-            stem = _new_name(strip.name, set(stems.values()))
-            stems[strip.name] = stem
-            write(where.parent / stem, strip.take, subtype="DOUBLE", overwrite=overwrite)
-        lines += ["", "[[strips]]", f"name = {_toml(strip.name)}", f"stem = {_toml(stem)}", f"to = {_toml(strip.to)}"]
-        lines += _part_lines("strips", strip)
-    for bus in session.buses:
-        lines += ["", "[[buses]]", f"name = {_toml(bus.name)}", f"to = {_toml(bus.to)}", *_part_lines("buses", bus)]
-    if session.main is not None:
-        lines += ["", f"[{MAIN}]", *_part_lines(MAIN, session.main)]
-    return atomic_write(where, "\n".join(lines) + "\n", then="; choose another folder")
+    takes, unwritten = _name_takes(strips, where.parent)
+    text = _tables(strips, buses, main, takes)  # what cannot be written is refused before a take is
+    for strip in unwritten:
+        write(where.parent / takes[strip.name], strip.take, subtype="DOUBLE")
+    return atomic_write(where, text, then="; choose another folder")
 
 
-def loaded(path: str | os.PathLike[str]) -> Session:
-    """The session in a TOML file; GainError with one sentence a fault, each on a line of its own."""
-    made, faults = _read(path)
-    if made is None or faults:
-        raise GainError("\n".join(faults))
-    return made
+def session_text(strips: Sequence[Strip], buses: Sequence[Bus], main: Bus | None) -> str:
+    """A session as tables, as a file in the present folder would have it; a take without a file is noted."""
+    takes, unwritten = _name_takes(strips, Path.cwd())
+    notes = [
+        f"# {takes[strip.name]} is not written yet; a session that is saved has it beside it.\n" for strip in unwritten
+    ]
+    return "".join(notes) + _tables(strips, buses, main, takes)
 
 
-def session_faults(path: str | os.PathLike[str]) -> list[str]:
-    """What is wrong with a session file, one sentence a fault; an empty list for a file that can be rendered.
-
-    >>> session_faults("no-such-session.toml")
-    ['no-such-session.toml is not there; check the name and the folder.']
-    """
-    return _read(path)[1]
-
-
-def _read(path: str | os.PathLike[str]) -> tuple[Session | None, list[str]]:
-    where = bundled(path)
-    if not where.is_file():
-        return None, [f"{path} is not there; check the name and the folder."]
-    try:
-        data = tomllib.loads(where.read_text(encoding="utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
-        return None, [f"{where.name} is not a TOML file: {str(fault).rstrip('.')}."]
-    faults: list[str] = []
-    if data.get("version") != VERSION:
-        faults.append(f"version is {data.get('version')!r}; this gainlib reads session files of version {VERSION}.")
-    _only(data, {"version", "strips", "buses", MAIN}, "the session file", faults)
-    strips = [_strip(each, number, where.parent, faults) for number, each in _rows(data, "strips", "it", faults)]
-    buses = [_bus(each, f"bus {number}", faults) for number, each in _rows(data, "buses", "it", faults)]
-    main = None
-    if MAIN in data:
-        table = data[MAIN]
-        if isinstance(table, Mapping) and "name" not in table and "to" not in table:
-            main = _bus({**table, "name": MAIN}, "the main", faults)
-        else:
-            faults.append("main must be a table of stages, without a name and without a route.")
-    if faults:
-        return None, faults
-    try:
-        return Session(tuple(each for each in strips if each), tuple(each for each in buses if each), main), []
-    except GainError as fault:
-        return None, str(fault).split("\n")
+def _tables(strips: Sequence[Strip], buses: Sequence[Bus], main: Bus | None, takes: Mapping[str, str]) -> str:
+    nowhere = {"to": ""} if main is None and len(strips) > 1 else {}
+    rows = [_channel_rows({"name": strip.name, "take": takes[strip.name], **nowhere}, strip, main) for strip in strips]
+    text = "\n".join(["strips = [", *itertools.chain(*rows), "]", ""])
+    if main is not None:
+        rows = [_channel_rows({"name": bus.name}, bus, main) for bus in (*buses, main)]
+        text += "\n".join(["buses = [", *itertools.chain(*rows), "]", ""])
+    return text
 
 
-def _rows(data: Mapping[str, Any], key: str, what: str, faults: list[str]) -> list[tuple[int, Mapping[str, Any]]]:
-    rows = data.get(key, [])
-    if not isinstance(rows, list) or not all(isinstance(each, Mapping) for each in rows):
-        faults.append(f"{key} of {what} must be written as tables, [[{key}]] each.")
-        return []
-    return list(enumerate(rows, 1))
+def _channel_rows(head: dict[str, str], channel: Strip | Bus, main: Bus | None) -> Iterator[str]:
+    if channel.to != MAIN:
+        head = {**head, "to": channel.to}
+    first = ", ".join(f"{name} = {toml_value(value)}" for name, value in head.items())
+    stages = [f"    {toml_value(_stage_row(channel, stage))}," for stage in channel.stages]
+    sends = [f"    {toml_value(dataclasses.asdict(send))}," for send in channel.sends]
+    if not stages and not sends:
+        yield f"  {{ {first} }},"
+        return
+    yield f"  {{ {first}, stages = ["
+    yield from stages
+    if sends:
+        yield "  ], sends = ["
+        yield from sends
+    yield "  ] },"
 
 
-def _only(table: Mapping[str, Any], known: set[str], what: str, faults: list[str]) -> None:
-    faults += [f"{what} has {key!r}, which is not known; {suggest(key, known)}" for key in table if key not in known]
+def _stage_row(channel: Strip | Bus, stage: Stage) -> dict[str, Any]:
+    kind = type(stage).__name__
+    if stage_kinds().get(kind) is not type(stage):
+        raise GainError(f"{channel.name}/{stage.name} is a {kind}, which no file can name.")
+    settings = {field.name: _plain(getattr(stage, field.name)) for field in dataclasses.fields(stage)}
+    if stage.name == stage.kind.lower():
+        del settings["name"]
+    return {"stage": kind, **{name: value for name, value in settings.items() if value is not None}}
 
 
-def _text(table: Mapping[str, Any], key: str, what: str, faults: list[str], default: str | None = None) -> str:
-    value = table.get(key, default)
-    if not isinstance(value, str) or not value:
-        faults.append(f"{key} of {what} is {value!r}; give a text.")
-        return ""
-    return value
-
-
-def _strip(table: Mapping[str, Any], number: int, folder: Path, faults: list[str]) -> Strip | None:
-    known = len(faults)
-    name = _text(table, "name", f"strip {number}", faults)
-    what = f"strip {name!r}" if name else f"strip {number}"
-    _only(table, {"name", "stem", "to", "stages", "sends"}, what, faults)
-    stem = _text(table, "stem", what, faults)
-    to = _text(table, "to", what, faults, MAIN)
-    made, sends = _stages(table, what, faults), _sends(table, what, faults)
-    take: Audio | None = None
-    if stem:
-        found = _found(stem, folder)
-        try:
-            take = read(found) if found else None
-        except GainError as fault:
-            faults.append(f"{what} has no stem: {str(fault).rstrip('.')}.")
-        if found is None:
-            faults.append(f"{what} has no stem: {stem} is not there.")
-    if len(faults) > known or take is None:
-        return None
-    return _tried(functools.partial(Strip, name, take, made, to, sends, stem), faults)
-
-
-def _bus(table: Mapping[str, Any], place: str, faults: list[str]) -> Bus | None:
-    known = len(faults)
-    name = _text(table, "name", place, faults)
-    what = f"bus {name!r}" if name and name != MAIN else place
-    _only(table, {"name", "to", "stages", "sends"}, what, faults)
-    to = _text(table, "to", what, faults, MAIN)
-    made, sends = _stages(table, what, faults), _sends(table, what, faults)
-    return _tried(functools.partial(Bus, name, made, to, sends), faults) if len(faults) == known else None
-
-
-def _stages(table: Mapping[str, Any], what: str, faults: list[str]) -> tuple[Stage, ...]:
-    made = []
-    for number, row in _rows(table, "stages", what, faults):
-        kind = row.get("kind")
-        if not isinstance(kind, str) or kind not in KINDS:
-            faults.append(f"stage {number} of {what} is of kind {kind!r}; {suggest(str(kind), KINDS)}")
-            continue
-        known = {each.name: each for each in dataclasses.fields(KINDS[kind])}
-        values = {key: value for key, value in row.items() if key != "kind"}
-        place = f"stage {number} of {what} ({kind})"
-        before = len(faults)
-        _only(values, set(known), place, faults)
-        missing = [
-            name
-            for name, field in known.items()
-            if field.default is dataclasses.MISSING
-            and field.default_factory is dataclasses.MISSING
-            and name not in values
-        ]
-        faults += [f"{place} lacks {name}; it has no usual value, give one." for name in missing]
-        if len(faults) == before:
-            stage = _tried(functools.partial(KINDS[kind], **values), faults, f"{what}: ")
-            made += [stage] if stage else []
-    return tuple(made)
-
-
-def _sends(table: Mapping[str, Any], what: str, faults: list[str]) -> tuple[Send, ...]:
-    made = []
-    for number, row in _rows(table, "sends", what, faults):
-        before = len(faults)
-        _only(row, {"to", "gain_db", "pre_fader"}, f"send {number} of {what}", faults)
-        _text(row, "to", f"send {number} of {what}", faults)
-        if len(faults) == before:
-            send = _tried(functools.partial(Send, **row), faults, f"{what}: ")
-            made += [send] if send else []
-    return tuple(made)
-
-
-def _tried(make: Callable[[], Made], faults: list[str], prefix: str = "") -> Made | None:
-    try:
-        return make()
-    except (GainError, TypeError, ValueError) as fault:
-        faults.append(f"{prefix}{fault}")
-        return None
-
-
-def _part_lines(head: str, part: Strip | Bus) -> Iterable[str]:
-    for stage in part.stages:
-        if type(stage) not in _WORDS:
-            raise GainError(f"{part.name}/{stage.name} is a {type(stage).__name__}; a session file has no word for it.")
-        yield ""
-        yield f"[[{head}.stages]]"
-        yield f"kind = {_toml(_WORDS[type(stage)])}"
-        for field in dataclasses.fields(stage):
-            value = getattr(stage, field.name)
-            if value is not None and not (field.name == "name" and value == stage.kind.lower()):
-                yield f"{field.name} = {_toml(value)}"
-    for send in part.sends:
-        yield ""
-        yield f"[[{head}.sends]]"
-        yield from (f"{field.name} = {_toml(getattr(send, field.name))}" for field in dataclasses.fields(send))
-
-
-def _toml(value: object) -> str:
-    """A setting as TOML writes it, an alignment by its name or number."""
+def _plain(value: Any) -> Any:
+    """A setting as a file has it: an alignment by its name or number, numbers as Python's own."""
     if isinstance(value, Alignment):
-        value = value.name if ALIGNMENTS.get(value.name) == value else value.dbu_at_full_scale
-    return toml_value(value)
+        return value.name if ALIGNMENTS.get(value.name) == value else value.dbu_at_full_scale
+    if isinstance(value, tuple | list):
+        return [_plain(each) for each in value]
+    return value.item() if isinstance(value, np.generic) else value
 
 
-def _found(stem: str, folder: Path) -> Path | None:
-    """Where a stem of a session file is: beside the file, or among the course's own for `media/...`."""
-    for place in (folder / stem, bundled(stem) if Path(stem).parts[:1] == ("media",) else folder / stem):
-        if place.exists():
-            return place
-    return None
+def _name_takes(strips: Sequence[Strip], folder: Path) -> tuple[dict[str, str], list[Strip]]:
+    """For each strip the take as a file in that folder names it; and the strips whose take is not written there."""
+    names = {strip.name: _name_there(strip.take, folder) for strip in strips}
+    unwritten = []
+    for strip in strips:
+        if not names[strip.name]:
+            names[strip.name] = _new_name(strip, set(names.values()), folder)
+            if not (folder / names[strip.name]).exists():
+                unwritten.append(strip)
+    return names, unwritten
 
 
-def _stem_beside(strip: Strip, folder: Path) -> str:
-    """The strip's stem, if it is found from that folder and holds the strip's take; else nothing."""
-    found = _found(strip.stem, folder) if strip.stem else None
-    if found is None:
-        return ""
-    there = read(found)
-    same = there.rate_hz == strip.take.rate_hz and np.array_equal(there.samples, strip.take.samples)
-    return strip.stem if same else ""
+def _name_there(take: Audio, folder: Path) -> str:
+    """The file that a take was read from, as a file in that folder names it; empty where it cannot."""
+    for home, start in ((bundled_folder("media"), "media/"), (folder.absolute(), "")):
+        if take.path is not None and take.path.is_relative_to(home):
+            name = start + take.path.relative_to(home).as_posix()
+            return name if _lies_there(take, name, folder) else ""
+    return ""
 
 
-def _new_name(name: str, taken: set[str]) -> str:
-    """A file name made of a strip's name, that any system takes and no other stem has."""
-    plain = "".join(each if each.isalnum() or each in "-_ " else "-" for each in name).strip() or "stem"
+def _new_name(strip: Strip, taken: set[str], folder: Path) -> str:
+    """A file name made of a strip's name, that any system takes; no other recording has it, now or then."""
+    plain = "".join(each if each.isalnum() or each in "-_ " else "-" for each in strip.name).strip() or "take"
     names = (f"{plain}{'' if number == 1 else f'-{number}'}.wav" for number in itertools.count(1))
-    return next(each for each in names if each not in taken)
+    return next(
+        name
+        for name in names
+        if name not in taken and (not (folder / name).exists() or _lies_there(strip.take, name, folder))
+    )
+
+
+def _lies_there(take: Audio, name: str, folder: Path) -> bool:
+    """Whether a file in that folder finds this very recording under that name."""
+    try:
+        return read(find_take(name, folder)) == take
+    except GainError:
+        return False

@@ -12,9 +12,9 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, StringConstraints, ValidationError, field_validator
 
 from gainlib.errors import GainError
-from gainlib.exercises.entry_faults import describe_first
-from gainlib.exercises.tables import Entry, Number
+from gainlib.exercises.tables import Number
 from gainlib.learners.learners_file import ShortText
+from gainlib.storage.entry_faults import Entry, describe_first
 from gainlib.text import describe_value
 
 __all__ = ["LARGEST_HAND_IN_BYTES", "HandIn", "HandedAnswer", "read_hand_in"]

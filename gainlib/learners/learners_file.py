@@ -18,8 +18,7 @@ from pydantic import Field, StringConstraints, ValidationError
 
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise, load
-from gainlib.exercises.entry_faults import describe_first
-from gainlib.exercises.tables import Entry
+from gainlib.storage.entry_faults import Entry, describe_first
 from gainlib.text import describe_value, reason_of
 
 __all__ = [

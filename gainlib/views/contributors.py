@@ -12,8 +12,7 @@ from gainlib import loops
 from gainlib.audio import Audio
 from gainlib.decibels import db_from_ratio, ratio_from_db, rms_dbfs_from_power
 from gainlib.errors import GainError
-from gainlib.flow import Rendering
-from gainlib.flow.session import Bus, Strip
+from gainlib.flow import Bus, Rendering, Strip
 from gainlib.stages import Fader
 from gainlib.text import dbfs, plain
 from gainlib.views.base import Columns, View

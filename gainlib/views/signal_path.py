@@ -11,8 +11,7 @@ from numpy.typing import NDArray
 from gainlib import loops
 from gainlib.audio import Audio
 from gainlib.decibels import db_from_ratio
-from gainlib.flow import Rendering, Session
-from gainlib.flow.session import Bus, Strip
+from gainlib.flow import Bus, Rendering, Session, Strip
 from gainlib.stages import Delivery, Stage
 
 __all__ = ["entering", "last_of", "peaks_over_time", "route", "traced"]

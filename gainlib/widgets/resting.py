@@ -1,30 +1,14 @@
-"""What a kernel lets go of while its learner reads, so that many of them fit on one machine."""
+"""When a kernel pauses, as IPython tells it: after a cell, and when nothing was moved for a while."""
 
 from __future__ import annotations
 
 import asyncio
 import contextlib
-import ctypes
 from typing import Any
 
-from gainlib.flow import let_rest
+from gainlib.flow.buffers import PAUSE_SECONDS, give_back
 
-__all__ = ["give_back", "rest_in_pauses"]
-
-PAUSE_SECONDS = 20.0
-_SHORT_SECONDS = 30
-"""Up to here a session is rendered again in a moment; the course's recordings last 19 s at most."""
-
-
-def give_back(*_: object) -> None:
-    """Let short renderings rest and give the system back what is free.
-
-    What is moved or heard next is rendered again. glibc alone would keep tens of megabytes that passed through; a
-    C library without `malloc_trim` is left to itself.
-    """
-    let_rest(_SHORT_SECONDS)
-    with contextlib.suppress(AttributeError, OSError, TypeError):
-        ctypes.CDLL(None).malloc_trim(0)
+__all__ = ["rest_in_pauses"]
 
 
 def rest_in_pauses(shell: Any) -> None:

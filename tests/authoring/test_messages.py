@@ -14,8 +14,9 @@ from gainlib.authoring.validation import validate
 from gainlib.errors import GainError
 from gainlib.exercises import load
 from gainlib.exercises.collection import LARGEST_FILE_BYTES
-from gainlib.exercises.entry_faults import describe_fault
+from gainlib.exercises.tables import Spec
 from gainlib.storage import bundled_folder
+from gainlib.storage.entry_faults import describe_fault
 
 PREAMP = '{ stage = "Preamp", gain_db = 40 }'
 FAULTS = [
@@ -99,7 +100,9 @@ def test_a_top_entry_typed_under_a_table_is_told_once(written):
 
 def test_a_top_entry_under_a_bus_names_the_bus():
     fault = {"loc": ("given", "buses", 1, "hints"), "type": "extra_forbidden", "input": []}
-    assert describe_fault(fault).startswith("hints stands under bus 2 of given, but belongs to the whole exercise")
+    assert describe_fault(fault, Spec).startswith(
+        "hints stands under bus 2 of given, but belongs to the whole exercise"
+    )
 
 
 def test_braces_where_nothing_varies_say_so(tmp_path):

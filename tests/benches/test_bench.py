@@ -219,16 +219,16 @@ def test_a_bench_that_follows_is_not_kept_alive_by_the_one_it_follows(session):
 
 def test_benches_that_wait_let_go_of_samples_and_the_one_in_use_does_not(session):
     first = gl.bench(session, controls=["trim/gain_db"])
-    held = first.rendering.kept_bytes
+    held = first.rendering.held_bytes
     assert held > 0
     other = gl.bench(session, controls=["trim/gain_db"])
-    assert (first.rendering.kept_bytes, other.rendering.kept_bytes) == (0, held)
+    assert (first.rendering.held_bytes, other.rendering.held_bytes) == (0, held)
     first.move("trim/gain_db", -6.0)
-    assert other.rendering.kept_bytes == 0
+    assert other.rendering.held_bytes == 0
     follower = gl.bench(session, follow=first)
     first.move("trim/gain_db", -3.0)
     first.move("trim/gain_db", -6.0)
-    assert first.rendering.kept_bytes == follower.rendering.kept_bytes == held
+    assert first.rendering.held_bytes == follower.rendering.held_bytes == held
     assert first.headline == gl.bench(session.replaced({"trim/gain_db": -6.0})).headline
 
 
@@ -311,10 +311,10 @@ def test_a_bench_that_a_cell_showed_rests_when_the_cell_has_run_and_moves_as_bef
     run = shell_that_runs(monkeypatch, "cell-1", "run-1")
     bench, other = (gl.bench(session, controls=["preamp/gain_db"]) for _ in range(2))
     bench._repr_mimebundle_()
-    assert bench.rendering.kept_bytes > 0
+    assert bench.rendering.held_bytes > 0
     said = str(bench.headline)
     run("cell-2", "run-2")
-    assert bench.rendering.kept_bytes == bench.before.kept_bytes == 0
+    assert bench.rendering.held_bytes == bench.before.held_bytes == 0
     assert str(bench.headline) == said
     assert bench.move("preamp/gain_db", 33.0).rendering.levels == other.move("preamp/gain_db", 33.0).rendering.levels
     bench.close()
@@ -333,13 +333,13 @@ def test_a_bench_rests_when_nothing_was_moved_for_a_while(session, monkeypatch):
             bench.move("preamp/gain_db", gain_db)
             shell.events.trigger("post_execute")
             await asyncio.sleep(0.1)
-            kept.append(bench.rendering.kept_bytes)
+            kept.append(bench.rendering.held_bytes)
         await asyncio.sleep(0.3)
         return kept
 
     kept = asyncio.run(moved_and_left())
     assert min(kept) > 0  # each move puts the pause off
-    assert bench.rendering.kept_bytes == 0
+    assert bench.rendering.held_bytes == 0
 
 
 def test_what_is_free_after_a_cell_goes_back_to_the_system():
@@ -348,7 +348,7 @@ def test_what_is_free_after_a_cell_goes_back_to_the_system():
         pytest.skip("this C library keeps what is free as it likes")
     code = """
 import psutil
-from gainlib.widgets.resting import give_back
+from gainlib.flow.buffers import give_back
 
 blocks = [bytearray(100_000) for _ in range(1000)]  # each too small to be mapped alone
 del blocks[:-1]  # the last one holds the heap's end

@@ -16,7 +16,8 @@ from hypothesis import strategies as st
 
 from gainlib.audio import Audio
 from gainlib.errors import GainError
-from gainlib.flow import Bus, Send, Session, Strip, let_rest
+from gainlib.flow import Bus, Send, Session, Strip
+from gainlib.flow.buffers import release_buffers
 from gainlib.stages import (
     Compressor,
     Converter,
@@ -215,15 +216,15 @@ def test_after_any_changes_the_rendering_is_that_of_a_fresh_one(
 
 def test_a_rendering_that_rested_gives_the_same_and_keeps_it_again(session: Session) -> None:
     rendering, fresh = session.render(), session.render()
-    kept = rendering.kept_bytes
+    kept = rendering.held_bytes
     assert kept > 0
-    rendering.rest()
-    assert rendering.kept_bytes == 0
+    rendering.release()
+    assert rendering.held_bytes == 0
     assert rendering.levels == fresh.levels
     for strip, stage in rendering.taps:
         assert np.array_equal(rendering.at(f"{strip}/{stage}").samples, fresh.at(f"{strip}/{stage}").samples)
-    assert rendering.kept_bytes == kept
-    rendering.rest()
+    assert rendering.held_bytes == kept
+    rendering.release()
     moved = session.replaced({"main/compressor/ratio": 3.0})
     assert moved.render(after=rendering).levels == moved.render().levels
 
@@ -240,12 +241,12 @@ def test_a_rendering_holds_no_double_copy_of_a_narrow_recording(stems: dict[str,
 
 def test_short_renderings_rest_together_and_long_ones_keep_their_samples(session: Session) -> None:
     rendering, other = session.render(), session.render()
-    kept = rendering.kept_bytes
+    kept = rendering.held_bytes
     longest = max(len(strip.take.samples) for strip in session.strips) / RATE_HZ
-    let_rest(0.5 * min(len(strip.take.samples) for strip in session.strips) / RATE_HZ)
-    assert rendering.kept_bytes == kept
-    let_rest(longest)
-    assert rendering.kept_bytes == other.kept_bytes == 0
+    release_buffers(0.5 * min(len(strip.take.samples) for strip in session.strips) / RATE_HZ)
+    assert rendering.held_bytes == kept
+    release_buffers(longest)
+    assert rendering.held_bytes == other.held_bytes == 0
 
 
 @pytest.mark.parametrize("bits", [16, 24])

@@ -54,11 +54,6 @@ def test_buses_are_ordered_so_that_each_comes_after_what_feeds_it() -> None:
     assert [each.name for each in made.chains] == ["voice", "a", "b", "c", "main"]
 
 
-def test_a_replaced_take_forgets_the_old_stem_file() -> None:
-    made = Session((Strip("voice", TAKE, (Trim(),), stem="voice.wav"),))
-    assert made.with_take(Audio(np.ones(10), 48_000)).strips[0].stem == ""
-
-
 FAULTS = [
     (lambda: Session(()), "the session has no strips; give at least one"),
     (lambda: Session((strip(), strip())), "the session has two strips named 'voice'"),

@@ -1,0 +1,112 @@
+"""Where strips and buses go: whether every route leads to the main, and in which order they are rendered."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+
+from gainlib.errors import GainError, suggest
+from gainlib.flow.channels import MAIN, Bus, Channel, Strip
+from gainlib.stages import Delivery
+
+__all__ = ["find_faults", "in_order", "require_kind"]
+
+
+def find_faults(strips: Sequence[Strip], buses: Sequence[Bus], main: Bus | None) -> list[str]:
+    """Everything that keeps a session from being rendered, one sentence each."""
+    if not strips:
+        return ["the session has no strips; give at least one."]
+    faults = []
+    strip_names = [strip.name for strip in strips]
+    faults += [
+        f"the session has two strips named {name!r}; give one of them another name."
+        for name, count in Counter(strip_names).items()
+        if count > 1
+    ]
+    bus_names = [bus.name for bus in buses]
+    faults += [
+        f"the name {name!r} is taken twice by strips and buses; give one of them another name."
+        for name, count in Counter([*set(strip_names), *bus_names]).items()
+        if count > 1
+    ]
+    if main is None:
+        routed = [each.name for each in strips if each.sends or each.to != MAIN]
+        return [
+            *faults,
+            *(f"strip {name!r} goes to a bus, but there is none; add buses or a main." for name in routed),
+        ]
+    if main.name != MAIN:
+        faults.append(f"the main is named {main.name!r}; it must be named {MAIN!r}.")
+    if main.sends:
+        faults.append("the main has sends; it is the end of all routes, take them away.")
+    if MAIN in strip_names or MAIN in bus_names:
+        faults.append(f"a strip or bus is named {MAIN!r}; that name is kept for the main.")
+    channels: tuple[Strip | Bus, ...] = (*strips, *buses)
+    for each in channels:
+        what = f"{type(each).__name__.lower()} {each.name!r}"
+        for target in _targets(each):
+            if target not in (MAIN, *bus_names):
+                faults.append(f"{what} goes to {target!r}, which is no bus; {suggest(target, [MAIN, *bus_names])}")
+        if any(isinstance(stage, Delivery) for stage in each.stages):
+            faults.append(f"{what} has a delivery, but goes on to a bus; put the delivery last on the main.")
+    if faults:
+        return faults
+    loop = _loop(buses)
+    if loop:
+        return [f"the buses feed each other in a loop: {' to '.join(loop)}; take one of these routes away."]
+    goals = {target for each in channels for target in _targets(each)}
+    faults += [
+        f"nothing goes to {each.name!r}; give a strip to={each.name!r} or a send, or take the bus away."
+        for each in (*buses, main)
+        if each.name not in goals
+    ]
+    first = strips[0]
+    faults += [
+        f"strip {each.name!r} has {each.take.rate_hz} Hz and strip {first.name!r} {first.take.rate_hz} Hz; "
+        "convert one of them, signals are summed at one rate."
+        for each in strips[1:]
+        if each.take.rate_hz != first.take.rate_hz
+    ]
+    return faults
+
+
+def _targets(part: Strip | Bus) -> tuple[str, ...]:
+    return (part.to, *(send.to for send in part.sends))
+
+
+def _loop(buses: Iterable[Bus]) -> list[str]:
+    """The names along a loop, the first again at the end; nothing where there is none."""
+    targets = {each.name: _targets(each) for each in buses}
+
+    def onward(path: list[str]) -> list[str]:
+        for target in targets.get(path[-1], ()):
+            if target in path:
+                return [*path[path.index(target) :], target]
+            found = onward([*path, target])
+            if found:
+                return found
+        return []
+
+    for name in targets:
+        found = onward([name])
+        if found:
+            return found
+    return []
+
+
+def in_order(buses: Iterable[Bus]) -> list[Bus]:
+    """The buses, each after all that feed it."""
+    left, ordered = list(buses), []
+    while left:
+        ready = next(each for each in left if not any(each.name in _targets(other) for other in left))
+        left.remove(ready)
+        ordered.append(ready)
+    return ordered
+
+
+def require_kind(name: str, given: tuple[object, ...], wanted: type[Channel]) -> None:
+    """Refuse anything but strips among the strips, and buses among the buses."""
+    for each in given:
+        if not isinstance(each, wanted):
+            example = f"{wanted.__name__}({name!r}, stages)" if wanted is Bus else "Strip(name, take, stages)"
+            raise GainError(f"{name} holds a {type(each).__name__}; give a {wanted.__name__}, such as {example}.")
