@@ -8,6 +8,7 @@ from numpy.typing import ArrayLike, NDArray
 from gainlib import loops
 from gainlib.audio import Samples
 from gainlib.decibels import db_from_ratio
+from gainlib.errors import GainError
 from gainlib.loops import windowed_sinc
 from gainlib.meters.streaming import Readings, StreamMeter, read_whole
 
@@ -20,6 +21,11 @@ QUARTERS = windowed_sinc(_AROUND - np.array([[0.25], [0.5], [0.75]]), 32.0, 7.0)
 # Half-way on that finer grid, from four of its values on either side, which are alike: the curve fills an eighth of the
 # band there, and so few taps are flat to 0.0004 dB.
 MIDWAY = windowed_sinc(np.arange(4.0) + 0.5, 4.0, 9.25)
+# How far above the largest sample the reading can stand. *Derived*: a value between samples is at most the sum of the
+# taps' sizes, 2.87, times the largest sample, with the samples' signs to match; and a parabola's top stands at most an
+# eighth of its crest above it. That is 10.2 dB, for a recording of any length. Real ones stay within 6 dB, but legal
+# test signals do not: a second of full-scale samples of random sign reaches +8 dBTP.
+_MOST = float(np.abs(QUARTERS).sum(axis=1).max()) * 9 / 8
 _REACH = QUARTERS.shape[1] // 2
 _STRETCH = 512
 # The first stretch starts where the curve can leave zero; the grid of stretches is the same however blocks arrive.
@@ -130,6 +136,7 @@ class TruePeakMeter(StreamMeter):
     def __init__(self, channels: int) -> None:
         super().__init__(channels)
         self._highest = np.zeros(channels)
+        self._largest = np.zeros(channels)
         self._begin = _START  # where the next stretch starts
         # What the next stretches still need, the first of it at sample `_first`; before the recording is silence.
         self._first = 0
@@ -138,6 +145,8 @@ class TruePeakMeter(StreamMeter):
     def take(self, checked: Samples) -> None:
         """`push` of samples that were checked before."""
         block = checked.astype(np.float64, copy=False)
+        largest = [loops.peak_and_square_sum(block[:, channel])[0] for channel in range(self.channels)]
+        self._largest = np.maximum(self._largest, largest)
         self._pending = np.concatenate((self._pending, block)) if len(self._pending) else block
         ready = self._first + len(self._pending) - _MARGIN - 1
         stretches = max(0, (ready - self._begin) // _STRETCH)
@@ -151,7 +160,18 @@ class TruePeakMeter(StreamMeter):
 
     def reading_dbtp(self) -> Readings:
         """The true peak up to now, one reading a channel, -inf before the first block."""
-        return _dbtp(self._read(self._first + len(self._pending) + _MARGIN) if len(self._pending) else self._highest)
+        if not len(self._pending):
+            return db_from_ratio(self._highest)
+        highest = self._read(self._first + len(self._pending) + _MARGIN)
+        # What single precision rounds between the samples is less than 1e-5; 1e-300 is where doubles grow coarse.
+        for channel in np.flatnonzero(highest > _MOST * self._largest * (1 + 1e-5) + 1e-300):
+            read_dbtp, sample_dbfs = db_from_ratio(highest[channel]), db_from_ratio(self._largest[channel])
+            raise GainError(
+                f"the true peak of channel {channel + 1} reads {read_dbtp:.1f} dBTP over samples of at most "
+                f"{sample_dbfs:.1f} dBFS, more than any curve through them can reach; that is a fault of gainlib and "
+                f"not of the recording: do not use the figure, and report it with the recording."
+            )
+        return db_from_ratio(highest)
 
     def _read(self, stop: int) -> Readings:
         pending = loops.as_rows(self._pending)
@@ -163,7 +183,3 @@ def _highest(samples: NDArray[np.floating], start: int, stop: int, before: Readi
         return loops.interpolated_peak(samples, channel, start, stop, float(before[channel]), QUARTERS, MIDWAY)
 
     return np.array(loops.each_channel(one, samples.shape[1], len(samples)))
-
-
-def _dbtp(highest: Readings) -> Readings:
-    return db_from_ratio(highest)

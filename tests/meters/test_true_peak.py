@@ -162,6 +162,39 @@ def test_a_short_burst_late_in_a_loud_take_is_found(signals):
     assert true_peak_dbtp(take)[0] > db(0.59)
 
 
+def test_the_worst_that_samples_can_do_is_read_and_no_fault():
+    # Signs that match the filter's half-way between two samples: +1 -1 +1 ... up to the middle and from there turned.
+    # The ideal curve would reach 2/pi times the sum of 1/(k - 1/2) over 32 pairs, 10.6 dB; the window takes some away.
+    signs = np.where(np.arange(64) % 2, -1.0, 1.0) * np.where(np.arange(64) < 32, -1.0, 1.0)
+    assert 8.5 < true_peak_dbtp(signs)[0] < db(2 / math.pi * sum(1 / (k - 0.5) for k in range(1, 33)))
+    # Full-scale samples of random sign are a legal test signal, however long, and reach more than 6 dB.
+    assert 6.0 < true_peak_dbtp(np.random.default_rng(0).integers(0, 2, 48_000) * 2.0 - 1.0)[0] < 10.0
+
+
+@pytest.mark.parametrize(("times", "fault"), [(3.0, False), (3.4, True), (1e6, True)])
+def test_a_reading_beyond_what_a_curve_can_reach_is_a_fault_of_the_program(monkeypatch, times, fault):
+    # 64 taps whose sizes add up to 2.87 and a parabola that adds an eighth: 3.23 times the largest sample at most.
+    monkeypatch.setattr("gainlib.loops.interpolated_peak", lambda *given: 0.1 * times)
+    take = np.full(100, 0.1)
+    if not fault:
+        assert true_peak_dbtp(take)[0] == pytest.approx(db(0.1 * times))
+        return
+    with pytest.raises(
+        GainError, match="over samples of at most -20.0 dBFS.*a fault of gainlib"
+    ):
+        true_peak_dbtp(take)
+
+
+def test_dithered_flat_tops_at_any_gain_read_no_more_than_their_neighbours_allow():
+    draw = np.random.default_rng(3)
+    wave = np.clip(3 * np.sin(2 * np.pi * 110 / 48_000 * np.arange(4_800)), -1, 1)
+    for gain in 10 ** (draw.uniform(-40, 0, 200) / 20):
+        dither = draw.uniform(-0.5, 0.5, len(wave)) + draw.uniform(-0.5, 0.5, len(wave))
+        take = np.round(wave * gain * 2**23 + dither) / 2**23
+        # A clipped sine of 110 Hz has corners of less than a tenth of a radian: its curve stands little above them.
+        assert 0.0 <= true_peak_dbtp(take)[0] - peak_dbfs(take)[0] < 1.5
+
+
 @pytest.mark.parametrize(
     ("samples", "message"),
     [
