@@ -11,7 +11,7 @@ marks               a folder marked: each learner's line, and why something got 
 mark_sheet          the marks as rows of a table
 item_analysis       what the marks say about each exercise and check
 similarity          answers that look taken over
-drawing, feedback, report  the pages for learners and teacher
+feedback, report    what the pages for learners and teacher say
 run                 all of it in order
 """
 

@@ -14,6 +14,7 @@ questions        what is right for each question, measured on the session as giv
 solution         the author's answers, worked out for one learner's numbers
 answers          what a learner gave, read
 verdict          an answer checked: points, a sentence for each check, the slip that it shows, the hint that is next
+pictures         the views of an exercise, told what it names
 consistency      whether the entries of a file make sense together, in every corner of what is drawn
 collection       exercises by name, or from a file of one's own
 """
