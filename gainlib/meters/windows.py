@@ -167,12 +167,14 @@ def _active_dbfs(powers: Readings, gate_db: float = 20.0) -> Readings:
 def _floor_dbfs(powers: Readings) -> Readings:
     readings = np.full(powers.shape[1], -np.inf)
     for channel, active in enumerate(_active_dbfs(powers)):
-        # Digital silence is no noise: what stands before the first sound of an export must not hide the room's.
-        sounding = np.sort(powers[powers[:, channel] > 0, channel])
+        # Digital silence is no noise: what stands before the first sound of an export must not hide the room's. Nor is
+        # a window beside it, into which the last samples of a sound may reach.
+        sounds = np.pad(powers[:, channel] > 0, 1, constant_values=True)
+        sounding = np.sort(powers[sounds[:-2] & sounds[1:-1] & sounds[2:], channel])
         if len(sounding) == 0:
             continue
         quietest = rms_dbfs_from_power(float(sounding[: math.ceil(_QUIETEST * len(sounding))].mean()))
-        silent = len(powers) - len(sounding)
+        silent = np.count_nonzero(powers[:, channel] == 0)
         # All that sounds is loud, and the rest is silent: pauses that were emptied have no floor.
         emptied = silent >= _QUIETEST * len(powers) and -math.inf < active < quietest + PAUSE_DB
         readings[channel] = -math.inf if emptied else quietest

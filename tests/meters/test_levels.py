@@ -106,6 +106,7 @@ FLOORS = [
     (np.concatenate([HISS, LOUD + HISS]), -61.76, "two seconds of room, then a tone"),
     (np.concatenate([np.zeros(3 * RATE_HZ), HISS, LOUD + HISS]), -61.76, "an export that begins with digital silence"),
     (np.concatenate([LOUD, np.zeros(RATE_HZ), LOUD]), -math.inf, "every pause was emptied"),
+    (np.tile(np.concatenate([LOUD[:2401], np.zeros(21_600)]), 10), -math.inf, "bursts that reach into a window"),
     (LOUD + HISS, None, "it never pauses"),
     (np.concatenate([0.02 * HISS, LOUD])[RATE_HZ : 5 * RATE_HZ // 2], None, "too short to tell a pause from its sound"),
     (0.1 * HISS, -81.76, "nobody plays"),
