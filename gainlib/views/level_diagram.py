@@ -88,7 +88,7 @@ class LevelDiagram(View):
         drawing.varea("x", "noise", "peak", source=band, fill_alpha=0.16, **coloured(fill_color="peak"))
         hatched(drawing, ceilings)
         for line in ("noise", "rms", "peak"):
-            drawing.line("x", line, source=band, **stroke(line))
+            drawing.line("x", line, source=sources["floor"] if line == "noise" else band, **stroke(line))
         drawing.segment("left", "level", "right", "level", source=sources["thresholds"], **stroke("target"))
         written: dict[str, Any] = {"text_align": "center", "text_baseline": "middle"}
         drawing.text(
@@ -134,6 +134,8 @@ class LevelDiagram(View):
             for line in ("peak", "rms", "noise")
         )
         flat = np.column_stack((at - _FLAT, at + _FLAT)).ravel()
+        # What cannot be read, since nothing pauses, is not drawn.
+        told = np.repeat([math.isfinite(each.noise_dbfs) for each in table], 2)
         limited = [index for index, each in enumerate(table) if math.isfinite(each.ceiling_dbfs)]
         ceilings = np.array([table[index].ceiling_dbfs for index in limited])
         clipping = [index for index, each in enumerate(table) if each.clipped]
@@ -151,6 +153,7 @@ class LevelDiagram(View):
                 "rms": np.repeat(rms, 2),
                 "noise": np.repeat(np.minimum(noise, peak), 2),
             },
+            "floor": {"x": flat[told], "noise": np.repeat(np.minimum(noise, peak), 2)[told]},
             "ceilings": {
                 "left": at[limited] - _FLAT,
                 "right": at[limited] + _FLAT,

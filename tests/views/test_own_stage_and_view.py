@@ -138,7 +138,6 @@ def test_it_stands_on_a_bench_with_the_view_beside_it(session):
     bench.close()
 
 
-@pytest.mark.xfail(strict=True, reason="session files have a list of their own")
 def test_a_session_file_names_it(session, own):
     file = session.save(own / "line.toml")
     again = gl.Session.load(file)

@@ -126,7 +126,9 @@ def test_the_noise_of_a_takes_pauses_is_told_and_none_is_made_up_for_a_take_with
     for take, floor in ((tone, "−60.0 dBFS"), (np.concatenate([SINE] * 4), "none to read")):
         rendering = Session.of(Audio(take, RATE_HZ), [Trim()], name="voice").render()
         assert ("noise floor" in LevelDiagram().sentence(rendering)) == (floor != "none to read")
-        assert LevelDiagram().columns(rendering)["stages"]["noise"] == [floor]
+        columns = LevelDiagram().columns(rendering)
+        assert columns["stages"]["noise"] == [floor]
+        assert len(columns["floor"]["noise"]) == (0 if floor == "none to read" else 2)
         assert Strips().columns(rendering)["stages"]["noise_said"] == [floor]
 
 
