@@ -260,8 +260,8 @@ def _values(move: ControlSpec, middle: float) -> list[float]:
 
 def _depth(variant: Variant, move: ControlSpec) -> tuple[int, int]:
     part, stage, _ = move.path.split("/")
-    names = [each.name for each in variant.session.chains]
-    return names.index(part), variant.session.part(part).stage_names.index(stage)
+    names = [each.name for each in variant.session.channels]
+    return names.index(part), variant.session.channel(part).stage_names.index(stage)
 
 
 def _named(move: ControlSpec) -> str:

@@ -57,8 +57,8 @@ def look_ms(exercise: Exercise) -> float:
     seconds = {strip.name: strip.take.seconds * strip.take.rate_hz / 48_000 for strip in session.strips}
     longest = max(seconds.values())
     total = 0.0
-    for chain in session.chains:
-        stages = sum(stage.cost_ms for stage in chain.chain)
+    for chain in session.channels:
+        stages = sum(stage.cost_ms for stage in chain.tapped_stages)
         total += stages * seconds.get(chain.name, 2 * longest)  # a bus has two channels, as a rule
     read = [entry.reads for entry in exercise.spec.checks] + [ask.by for ask in exercise.spec.asks if ask.by]
     return total + longest * sum(MEASURES_MS.get(each.measure or "", MEASURE_MS) for each in read)

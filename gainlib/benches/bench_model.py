@@ -139,9 +139,13 @@ class BenchModel:
         return next((slot for slot in SLOTS if self.kept.get(slot) == self.values), "")
 
     def settings_text(self) -> str:
-        """The settings as text, a line for each control, and the headline."""
+        """The session as a session file has it, under the settings of each control and the headline, as remarks.
+
+        On a bench that does not advise, the session is left out: it would tell a learner what is to be found.
+        """
         lines = [f"{self.controls[path].name}: {self._printed(path, value)}" for path, value in self.values.items()]
-        return "\n".join([self.title or "Settings", *lines, str(self.headline)])
+        remarks = [f"# {line}" for line in [self.title or "Settings", *lines, *str(self.headline).splitlines()]]
+        return "\n".join([*remarks, self.session.as_text() if self.advise else ""])
 
     def save(self, path: str | os.PathLike[str], *, overwrite: bool = False) -> Path:
         """Write the session as it stands here to a file that `Session.load` reads; gives the path back.

@@ -85,7 +85,7 @@ class BenchPanel(Panel):
         columns = next((taps for view in bench.views if (taps := view.taps(bench.rendering))), ())
         below: list[Any] = []
         beside: list[Any] = []
-        several = bool(columns) or len(bench.session.chains) > 1
+        several = bool(columns) or len(bench.session.channels) > 1
         rows: dict[str, int] = {}
         for path, widget in self.inputs.items():
             control = bench.controls[path]

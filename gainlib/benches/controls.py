@@ -185,14 +185,14 @@ def control_of(session: Session, given: str | Control) -> Range | Pick | Breakpo
     start = _plain(session.setting(path))
     tap, _, name = path.rpartition("/")
     part, stage_name = session.tap(tap)
-    stage = session.part(part).stage(stage_name)
+    stage = session.channel(part).stage(stage_name)
     number, choice = settings_of(stage).get(name), choices_of(stage).get(name)
     unitless = name.rsplit("_", 1)[0] if unit_of(name) else name  # the unit stands beside the figure
     usual_label, usual = _FEW.get(name, (unitless.replace("_", " ").capitalize(), None))
     told = number or choice
     label = control.label or (told.label if told else usual_label)
     spoken = label if label.lower().startswith(stage_name.lower()) else f"{stage_name} {label.lower()}"
-    whose = "" if len(session.chains) == 1 else f"{plain(part)}, "
+    whose = "" if len(session.channels) == 1 else f"{plain(part)}, "
     named = f"{whose}{spoken[:1].lower()}{spoken[1:]}"
     place = (path, f"{part}/{stage_name}", label, named[:1].upper() + named[1:])
 
@@ -232,4 +232,4 @@ def _plain(value: Any) -> Any:
 
 
 def _buses(session: Session) -> tuple[str, ...]:
-    return tuple(each.name for each in session.chains if each not in session.strips)
+    return tuple(each.name for each in session.channels if each not in session.strips)

@@ -321,7 +321,7 @@ class _Combination:
         else:
             if ask.of is None:
                 raise GainError("it lacks of, the strip or bus whose stages are meant.")
-            labels = self.session.part(fill_in(ask.of, self.words)).stage_names
+            labels = self.session.channel(fill_in(ask.of, self.words)).stage_names
         if not any(choice_reading(ask, label, self.drawn, self.session) for label in labels):
             raise GainError(f"by finds nothing to read in any of the {ask.among}; name a stage that they have.")
 
@@ -402,7 +402,7 @@ class _Combination:
         if ask.among == "strips":
             known: Iterable[str] = [strip.name for strip in self.session.strips]
         elif ask.among == "stages":
-            known = self.session.part(fill_in(ask.of or "", self.words)).stage_names
+            known = self.session.channel(fill_in(ask.of or "", self.words)).stage_names
         else:
             known = [candidate.name for candidate in self.spec.candidates]
         rows = named if isinstance(named, list) else [named]

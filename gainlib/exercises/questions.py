@@ -171,8 +171,8 @@ def choice_reading(entry: AskEntry, label: str, drawn: Drawn, session: Session) 
     if entry.among == "strips":
         by = _within_part(entry.by, label)
         stage = fill_in(entry.by.at or (entry.by.setting or "").rpartition("/")[0], words_of(drawn))
-        if stage not in session.part(label).stage_names and stage not in [
-            send.name for send in session.part(label).sends
+        if stage not in session.channel(label).stage_names and stage not in [
+            send.name for send in session.channel(label).sends
         ]:
             return None
         return reading_of(by, drawn, session)

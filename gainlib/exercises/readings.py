@@ -295,7 +295,7 @@ def _require_probe(probe: Probe, session: Session) -> None:
         raise GainError(f"{probe.told!r} is nothing that a stage tells; {suggest(probe.told, known)}")
     if probe.seconds:
         raise GainError(f"{probe.told} is told of the whole recording; leave out seconds, or give a measure.")
-    kind = type(session.part(part).stage(name)).__name__
+    kind = type(session.channel(part).stage(name)).__name__
     if probe.told not in OF_EVERY_STAGE and kind not in known[probe.told]:
         raise GainError(f"{probe.at} tells no {probe.told}; ask one of {', '.join(known[probe.told])}.")
 
@@ -318,10 +318,10 @@ def setting_path(session: Session, path: str) -> str:
 def owner_of(session: Session, path: str) -> Stage | Send:
     """The stage, or the send, that a setting belongs to."""
     part, owner, _ = setting_path(session, path).split("/")
-    for send in session.part(part).sends:
+    for send in session.channel(part).sends:
         if send.name == owner:
             return send
-    return session.part(part).stage(owner)
+    return session.channel(part).stage(owner)
 
 
 def described_setting(session: Session, path: str) -> Setting | Choice | None:
@@ -337,7 +337,7 @@ def _clipped_within(probe: Probe, rendering: Rendering) -> bool:
     if not probe.at:
         return False
     name, tap = rendering.session.tap(probe.at)
-    names = rendering.session.part(name).stage_names
+    names = rendering.session.channel(name).stage_names
     for stage in names[: names.index(tap) + 1]:
         if rendering.level(f"{name}/{stage}").clipped:
             if probe.seconds is None:

@@ -76,7 +76,7 @@ def ride_to(
     True
     """
     part, stage, _ = path.split("/")
-    chain = session.part(part)
+    chain = session.channel(part)
     index = chain.stage_names.index(stage)
     take = session.render().at(f"{part}/{chain.stage_names[index - 1]}") if index else session.strip(part).take
     points = proposed_ride(take, even_to_db, most_db=most_db).points

@@ -259,7 +259,7 @@ def build_question(entry: AskEntry, variant: Variant) -> Question:
     elif entry.among == "strips":
         choices = tuple(strip.name for strip in variant.session.strips)
     elif entry.among == "stages":
-        choices = variant.session.part(fill_in(entry.of or "", words_of(variant.values))).stage_names
+        choices = variant.session.channel(fill_in(entry.of or "", words_of(variant.values))).stage_names
     else:
         form = "order" if entry.order else "choice"
         choices = tuple(candidate.label for candidate in variant.candidates)

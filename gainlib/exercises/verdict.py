@@ -241,7 +241,7 @@ def reaches(path: str, reading: Reading, variant: Variant) -> bool:
                 return True
             continue
         tap_strip, tap_stage = variant.session.tap(probe.at)
-        names = variant.session.part(tap_strip).stage_names
+        names = variant.session.channel(tap_strip).stage_names
         # What strips and buses feed each other is the flow's matter; the safe answer is yes.
         if strip != tap_strip or stage not in names or names.index(stage) <= names.index(tap_stage):
             return True

@@ -40,8 +40,24 @@ class Sum(Stage, listed=False):
 class Send:
     """A copy of a strip's or a bus's signal to another bus, taken before the fader or at the end.
 
-    Its gain is moved under the path `strip/send to bus/gain_db`. Raises GainError for a gain that is not a number.
+    Its gain is moved under the path `strip/send to bus/gain_db`.
 
+    Parameters
+    ----------
+    to : str
+        The bus that it goes to.
+    gain_db : float, optional
+        At most 200 dB; -inf for none.
+    pre_fader : bool, optional
+        Whether it is taken before the fader, where the fader's moves do not reach it.
+
+    Raises
+    ------
+    GainError
+        For a gain that is not a number or too large.
+
+    Examples
+    --------
     >>> Send(to="hall", gain_db=-12.0).name
     'send to hall'
     """
@@ -74,27 +90,27 @@ class Channel:
     sends: tuple[Send, ...]
 
     @property
-    def chain(self) -> tuple[Stage, ...]:
+    def tapped_stages(self) -> tuple[Stage, ...]:
         """The stages that have a tap, in order."""
         return self.stages
 
     @property
     def stage_names(self) -> tuple[str, ...]:
         """The stages' names in order."""
-        return tuple(each.name for each in self.chain)
+        return tuple(each.name for each in self.tapped_stages)
 
     def stage(self, name: str) -> Stage:
         """The stage of that name; GainError with the nearest name where there is none."""
-        for each in self.chain:
+        for each in self.tapped_stages:
             if each.name == name:
                 return each
         raise GainError(f"{self._what} has no stage {name!r}; {suggest(name, self.stage_names)}")
 
     def full_scale_after(self, index: int) -> float:
         """The amplitude behind stage `index` that is 0 dBFS: 1.0, or the volts that fill the next converter."""
-        if self.chain[index].output_domain == "digital":
+        if self.tapped_stages[index].output_domain == "digital":
             return 1.0
-        following = next(each for each in self.chain[index + 1 :] if isinstance(each, Converter))
+        following = next(each for each in self.tapped_stages[index + 1 :] if isinstance(each, Converter))
         return following.full_scale_volts
 
     @property
@@ -108,16 +124,16 @@ class Channel:
         if twice:
             raise GainError(f"{self._what} has two stages named {twice[0]!r}; give one of them another name.")
         domain = "digital"
-        for index, each in enumerate(self.chain):
+        for index, each in enumerate(self.tapped_stages):
             if each.input_domain != domain:
                 where = "the converter's digital" if domain == "digital" else "the analogue"
                 raise GainError(
                     f"{self._what} puts the {each.kind.lower()} on {where} side; it takes {each.input_domain} signal."
                 )
             domain = each.output_domain
-            if isinstance(each, Delivery) and index + 1 < len(self.chain):
+            if isinstance(each, Delivery) and index + 1 < len(self.tapped_stages):
                 raise GainError(
-                    f"{self._what} puts the {self.chain[index + 1].name} behind the delivery; "
+                    f"{self._what} puts the {self.tapped_stages[index + 1].name} behind the delivery; "
                     "what is delivered is not changed any more, put the delivery last."
                 )
         if domain != "digital":
@@ -125,7 +141,9 @@ class Channel:
         sends = [name for name, count in Counter(each.to for each in self.sends).items() if count > 1]
         if sends:
             raise GainError(f"{self._what} has two sends to {sends[0]!r}; leave one.")
-        if any(each.pre_fader for each in self.sends) and not any(isinstance(each, Fader) for each in self.chain):
+        if any(each.pre_fader for each in self.sends) and not any(
+            isinstance(each, Fader) for each in self.tapped_stages
+        ):
             raise GainError(f"{self._what} sends before its fader, but has no fader; add a Fader or send at the end.")
 
 
@@ -133,9 +151,27 @@ class Channel:
 class Strip(Channel):
     """One recording and the stages that it passes, in order; then to the bus `to`, with copies along its `sends`.
 
-    Raises GainError when there is no stage, when two stages have one name, or when an order cannot be (a preamp behind
-    the converter, a source with no converter after it, a stage behind the delivery).
+    Parameters
+    ----------
+    name : str
+        How paths and taps call it; without a slash.
+    take : Audio
+        The recording.
+    stages : tuple of Stage
+        At least one.
+    to : str, optional
+        The bus that it goes to, the main unless said.
+    sends : tuple of Send, optional
+        Copies to other buses.
 
+    Raises
+    ------
+    GainError
+        When there is no stage, when two stages have one name, or when an order cannot be (a preamp behind the
+        converter, a source with no converter after it, a stage behind the delivery).
+
+    Examples
+    --------
     >>> import numpy as np
     >>> from gainlib.stages import Trim
     >>> Strip("voice", Audio(np.zeros(480), 48000), (Trim(),)).stage("trim").kind
@@ -160,9 +196,26 @@ class Strip(Channel):
 class Bus(Channel):
     """Where strips and other buses are summed, and the stages that the sum passes; its first tap is named "sum".
 
-    Mono signals into a stereo bus go to both sides. Signals of different length are summed to the longest. Raises
-    GainError as a strip does; a bus may have no stages of its own.
+    Mono signals into a stereo bus go to both sides. Signals of different length are summed to the longest.
 
+    Parameters
+    ----------
+    name : str
+        How paths and taps call it; "main" for the last one.
+    stages : tuple of Stage, optional
+        What the sum passes; there may be none.
+    to : str, optional
+        The bus that it goes to, the main unless said.
+    sends : tuple of Send, optional
+        Copies to other buses.
+
+    Raises
+    ------
+    GainError
+        As a strip does, for names, orders and sends that cannot be.
+
+    Examples
+    --------
     >>> from gainlib.stages import Trim
     >>> Bus("band", (Trim(),)).stage_names
     ('sum', 'trim')
@@ -179,6 +232,6 @@ class Bus(Channel):
         self._check()
 
     @property
-    def chain(self) -> tuple[Stage, ...]:
+    def tapped_stages(self) -> tuple[Stage, ...]:
         """The sum and the stages behind it."""
         return (Sum(), *self.stages)

@@ -190,7 +190,7 @@ def render_taps(channels: Sequence[Strip | Bus], after: Mapping[tuple[str, str],
     taps: dict[tuple[str, str], Tap] = {}
     for channel in channels:
         signal: Signal | None = None
-        for index, stage in enumerate(channel.chain):
+        for index, stage in enumerate(channel.tapped_stages):
             node = nodes[channel.name, stage.name]
             if index == 0 and not isinstance(stage, Sum):
                 _add_to_sums(node.sources[0][0], None, routes, mixers)
@@ -222,7 +222,7 @@ def _plan(
         source: _Take | Node | None = _head(channel, earlier) if isinstance(channel, Strip) else None
         before_fader = source
         faded = False
-        for stage in channel.chain:
+        for stage in channel.tapped_stages:
             sources = tuple(fed.get(channel.name, ())) if source is None else ((source, 1.0),)
             node = earlier.get((channel.name, stage.name))
             if node is None or not node.same_as(stage, sources):
@@ -260,12 +260,12 @@ def _head(strip: Strip, earlier: Mapping[tuple[str, str], Node]) -> _Take:
     return _Take(strip)
 
 
-def _levels(part: Strip | Bus, index: int, node: Node) -> TapLevels:
-    stage, result = part.chain[index], node.result
+def _levels(channel: Strip | Bus, index: int, node: Node) -> TapLevels:
+    stage, result = channel.tapped_stages[index], node.result
     assert result is not None
-    full_scale = part.full_scale_after(index)
+    full_scale = channel.full_scale_after(index)
     return TapLevels(
-        strip=part.name,
+        strip=channel.name,
         stage=stage.name,
         kind=stage.kind,
         peak_dbfs=db_from_ratio(node.peak / full_scale),

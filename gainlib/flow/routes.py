@@ -70,8 +70,8 @@ def find_faults(strips: Sequence[Strip], buses: Sequence[Bus], main: Bus | None)
     return faults
 
 
-def _targets(part: Strip | Bus) -> tuple[str, ...]:
-    return (part.to, *(send.to for send in part.sends))
+def _targets(channel: Strip | Bus) -> tuple[str, ...]:
+    return (channel.to, *(send.to for send in channel.sends))
 
 
 def _loop(buses: Iterable[Bus]) -> list[str]:

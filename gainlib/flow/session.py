@@ -27,10 +27,26 @@ __all__ = ["Rendering", "Session"]
 class Session:
     """Strips into buses into the main, rendered together; every setting has a path such as `voice/preamp/gain_db`.
 
-    Without buses and without a main the strips stand side by side, each to its own end. With one strip the strip's
-    name may be left out of a path. Raises GainError, one sentence a fault, when there is no strip, when two parts have
-    one name, when a route leads nowhere or in a loop, or when strips that are summed differ in rate.
+    With one strip, the strip's name may be left out of a path.
 
+    Parameters
+    ----------
+    strips : tuple of Strip
+        At least one.
+    buses : tuple of Bus, optional
+        In any order.
+    main : Bus, optional
+        The last bus, named "main". Without buses and without a main the strips stand side by side, each to its own
+        end; with buses there is one, made where none is given.
+
+    Raises
+    ------
+    GainError
+        One sentence a fault: no strip, two strips or buses of one name, a route that leads nowhere or in a loop, strips
+        of several rates that are summed.
+
+    Examples
+    --------
     >>> import numpy as np
     >>> from gainlib.stages import Trim
     >>> session = Session.of(Audio(np.ones(480), 48000), [Trim()])
@@ -56,7 +72,7 @@ class Session:
 
     @classmethod
     def of(cls, take: Audio, stages: Iterable[Stage], *, name: str = "") -> Session:
-        """A session of one strip: one recording through these stages."""
+        """A session of one strip: one recording through these stages, named as its take is unless said."""
         return cls((Strip(name or take.name or "take", take, tuple(stages)),))
 
     @classmethod
@@ -153,7 +169,7 @@ class Session:
         return session_text(self.strips, self.buses, self.main)
 
     @property
-    def chains(self) -> tuple[Strip | Bus, ...]:
+    def channels(self) -> tuple[Strip | Bus, ...]:
         """The strips, the buses in an order in which each comes after what feeds it, and the main."""
         return (*self.strips, *in_order(self.buses), *([self.main] if self.main else []))
 
@@ -164,9 +180,9 @@ class Session:
                 return each
         raise GainError(f"the session has no strip {name!r}; {suggest(name, [each.name for each in self.strips])}")
 
-    def part(self, name: str) -> Strip | Bus:
+    def channel(self, name: str) -> Strip | Bus:
         """The strip or bus of that name, or the main; GainError with the nearest name where there is none."""
-        for each in self.chains:
+        for each in self.channels:
             if each.name == name:
                 return each
         if self.main is None:
@@ -179,25 +195,25 @@ class Session:
         parts = self._parts(path)
         if len(parts) != 2:
             raise GainError(f"{path!r} is not a tap; write strip/stage, for example {self._example()}.")
-        part, stage = parts
-        self.part(part).stage(stage)
-        return part, stage
+        channel, stage = parts
+        self.channel(channel).stage(stage)
+        return channel, stage
 
     def setting(self, path: str) -> Any:
-        """The value of a setting, by its path."""
-        part, owner, name = self._found(path)
-        return getattr(_owner(self.part(part), owner), name)
+        """The value of a setting, by its path such as `voice/preamp/gain_db`; GainError with the nearest that is."""
+        channel, owner, name = self._found(path)
+        return getattr(_owner(self.channel(channel), owner), name)
 
     def replaced(self, values: Mapping[str, Any]) -> Session:
-        """The same session with some settings changed, given by their paths; nothing else is touched."""
+        """The same session with some settings changed, given by their paths; GainError for what cannot be."""
         changed: dict[str, Strip | Bus] = {}
         for path, value in values.items():
-            part, owner, name = self._found(path)
-            held = changed.get(part) or self.part(part)
+            channel, owner, name = self._found(path)
+            held = changed.get(channel) or self.channel(channel)
             change = {name: value}
             stages = tuple(dataclasses.replace(each, **change) if each.name == owner else each for each in held.stages)
             sends = tuple(dataclasses.replace(each, **change) if each.name == owner else each for each in held.sends)
-            changed[part] = dataclasses.replace(held, stages=stages, sends=sends)
+            changed[channel] = dataclasses.replace(held, stages=stages, sends=sends)
         return self._with(changed)
 
     def with_take(self, take: Audio, *, strip: str | None = None) -> Session:
@@ -206,8 +222,34 @@ class Session:
         return self._with({name: dataclasses.replace(self.strip(name), take=take)})
 
     def render(self, after: Rendering | None = None) -> Rendering:
-        """Every stage's output; stages that did not change since the rendering `after` are taken over from it."""
-        return Rendering(self, render_taps(self.chains, after.taps if after else {}))
+        """Put the takes through every stage.
+
+        Parameters
+        ----------
+        after : Rendering, optional
+            An earlier rendering. What has changed since in neither settings nor input is taken over from it; the
+            result is the same to the last bit.
+
+        Returns
+        -------
+        Rendering
+            The levels at every tap, and the audio behind it.
+
+        Raises
+        ------
+        GainError
+            Where signals of several channels are summed that differ in their number.
+
+        Examples
+        --------
+        >>> import numpy as np
+        >>> from gainlib.stages import Trim
+        >>> session = Session.of(Audio(np.ones(480), 48000), [Trim()], name="voice")
+        >>> moved = session.replaced({"trim/gain_db": -6.0}).render(after=session.render())
+        >>> round(moved.level("trim").peak_dbfs, 1)
+        -6.0
+        """
+        return Rendering(self, render_taps(self.channels, after.taps if after else {}))
 
     def _with(self, changed: Mapping[str, Any]) -> Session:
         return Session(
@@ -226,13 +268,15 @@ class Session:
         place, _, name = path.rpartition("/")
         parts = self._parts(place) if place else []
         if len(parts) != 2:
-            part, owner = self.tap(place or path)
+            channel, owner = self.tap(place or path)
         else:
-            part, owner = parts
-        fields = [field.name for field in dataclasses.fields(_owner(self.part(part), owner)) if field.name != "name"]
+            channel, owner = parts
+        fields = [
+            field.name for field in dataclasses.fields(_owner(self.channel(channel), owner)) if field.name != "name"
+        ]
         if name not in fields:
-            raise GainError(f"{part}/{owner} has no setting {name!r}; {suggest(name, fields)}")
-        return part, owner, name
+            raise GainError(f"{channel}/{owner} has no setting {name!r}; {suggest(name, fields)}")
+        return channel, owner, name
 
     def _example(self) -> str:
         first = self.strips[0]
@@ -243,9 +287,18 @@ class Session:
 class Rendering:
     """A session rendered: `at(tap)` is the audio behind a stage, `levels` the level diagram's table.
 
-    A tap is strip and stage, such as `voice/compressor`, `band/sum` or `main/limiter`.
+    A tap is strip and stage, such as `voice/compressor`, `band/sum` or `main/limiter`; with one strip its name may be
+    left out. Every method that takes a tap raises GainError, with the nearest that is, for one that is not there.
 
-    >>> from gainlib.flow import Session
+    Parameters
+    ----------
+    session : Session
+        What was rendered; `Session.render` makes the rendering.
+    taps : dict
+        What is known at each tap, by strip (or bus) and stage, in the order of the level diagram.
+
+    Examples
+    --------
     >>> from gainlib.stages import Trim
     >>> rendering = Session.of(Audio(np.ones(480), 48000), [Trim(-6.0)], name="voice").render()
     >>> round(rendering.level("trim").peak_dbfs, 1), rendering.at("voice/trim").rate_hz
@@ -266,12 +319,12 @@ class Rendering:
 
     def at(self, tap: str) -> Audio:
         """The audio behind one stage, 0 dBFS at ±1.0; before the converter that is what would fill it."""
-        part, stage = self.session.tap(tap)
-        signal = self.taps[part, stage].node.signal()
-        chain = self.session.part(part)
-        full_scale = chain.full_scale_after(chain.stage_names.index(stage))
+        channel, stage = self.session.tap(tap)
+        signal = self.taps[channel, stage].node.signal()
+        owner = self.session.channel(channel)
+        full_scale = owner.full_scale_after(owner.stage_names.index(stage))
         samples = signal.samples if full_scale == 1.0 else signal.samples / full_scale
-        return Audio(samples, signal.rate_hz, f"{part}/{stage}")
+        return Audio(samples, signal.rate_hz, f"{channel}/{stage}")
 
     def clipped(self, tap: str) -> ClippedRuns:
         """Where this stage clipped. Raises GainError for a stage that cannot clip."""
@@ -291,7 +344,48 @@ class Rendering:
         return trace
 
     def reading(self, tap: str, name: str) -> float:
-        """One of a stage's own figures, such as `gain_reduction_db` of a compressor (the largest)."""
+        """One of a stage's own figures, of several channels the highest.
+
+        Parameters
+        ----------
+        tap : str
+            The stage's tap.
+        name : str
+            One of those that the stage gives:
+
+            ========================  =======================================  ======================================
+            name                      given by                                 what it is
+            ========================  =======================================  ======================================
+            `gain_reduction_db`       Compressor, Limiter, SoftClip, Delivery  the most that it turned down, dB
+            `mean_gain_reduction_db`  Compressor, Limiter                      the same on average over all samples
+            `distortion_percent`      Saturation                               what no plain gain made, of all, RMS
+            `distortion_db`           Saturation                               the same as a level
+            `compensation_db`         Saturation                               its gain back to the peak that came in
+            `loop_gain_db`            OutboardInsert                           the gain once round, 0 at unity
+            `loudness_lufs`           Delivery                                 integrated loudness of the file
+            `true_peak_dbtp`          Delivery                                 its highest true peak
+            `gain_db`                 Delivery                                 what brought it to its loudness
+            ========================  =======================================  ======================================
+
+            A stage of one's own names its readings in `reading_names`.
+
+        Returns
+        -------
+        float
+            The figure, -inf where the signal is silent and there is a level.
+
+        Raises
+        ------
+        GainError
+            For a name that the stage does not give, with those that it does.
+
+        Examples
+        --------
+        >>> from gainlib.stages import Compressor
+        >>> loud = Session.of(Audio(np.ones(48000), 48000), [Compressor(-20.0, 2.0, knee_db=0.0)], name="hum").render()
+        >>> round(loud.reading("compressor", "gain_reduction_db"), 1)
+        10.0
+        """
         readings = self.taps[self.session.tap(tap)].levels.readings
         if name not in readings:
             raise GainError(f"{tap} has no reading {name!r}; it has {', '.join(sorted(readings)) or 'none'}.")
@@ -317,8 +411,8 @@ class Rendering:
         return "/".join(list(self.taps)[-1])
 
 
-def _owner(part: Strip | Bus, name: str) -> Stage | Send:
-    for each in part.sends:
+def _owner(channel: Strip | Bus, name: str) -> Stage | Send:
+    for each in channel.sends:
         if each.name == name:
             return each
-    return part.stage(name)
+    return channel.stage(name)

@@ -72,7 +72,7 @@ def headline(rendering: Rendering, strip: str | None = None) -> Headline:
     names = [each.name for each in rendering.session.strips] if strip is None else [strip]
     found = [_of_strip(rendering, name) for name in names]
     if strip is None and rendering.session.main is not None:
-        buses = rendering.session.chains[len(rendering.session.strips) :]
+        buses = rendering.session.channels[len(rendering.session.strips) :]
         found += [_of_bus(rendering, each.name) for each in buses]
     _, worst = min(enumerate(found), key=lambda each: (-each[1][0], each[0]))
     return worst[1]

@@ -113,7 +113,7 @@ class CloseUp(TapView):
     def sentence(self, rendering: Rendering) -> str:
         """How long the top is flat and at which level, and where it would have been."""
         strip, stage = self.tap_of(rendering).split("/")
-        first = rendering.session.part(strip).stage_names[0]
+        first = rendering.session.channel(strip).stage_names[0]
         if rendering.level(f"{strip}/{first}").peak_dbfs == -math.inf:
             return f"After the {of_tap(rendering, f'{strip}/{stage}')}: no sound to look at."
         if self.curve:
@@ -149,7 +149,7 @@ class CloseUp(TapView):
 
     def _moment(self, rendering: Rendering) -> tuple[NDArray[Any], NDArray[Any], NDArray[Any]]:
         strip, stage = self.tap_of(rendering).split("/")
-        names = rendering.session.part(strip).stage_names
+        names = rendering.session.channel(strip).stage_names
         behind = rendering.at(f"{strip}/{stage}")
         source = rendering.at(f"{strip}/{names[0]}")
         source = source if source.rate_hz == behind.rate_hz else behind  # a delivery may convert the rate
@@ -167,7 +167,7 @@ class CloseUp(TapView):
     def _stretch(self, rendering: Rendering) -> tuple[int, int, int, int]:
         """First and past-last sample of what is drawn, the channel, and the loudest sample of what came in."""
         strip, stage = self.tap_of(rendering).split("/")
-        source = rendering.at(f"{strip}/{rendering.session.part(strip).stage_names[0]}")
+        source = rendering.at(f"{strip}/{rendering.session.channel(strip).stage_names[0]}")
         behind = rendering.at(f"{strip}/{stage}")
         source = source if source.rate_hz == behind.rate_hz else behind  # a delivery may convert the rate
         loudest, channel = np.unravel_index(np.abs(source.samples).argmax(), source.samples.shape)

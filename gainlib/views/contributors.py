@@ -74,13 +74,13 @@ class SumByContributor(View):
 
 def _read(rendering: Rendering, name: str) -> tuple[Row, ...]:
     session = rendering.session
-    bus = session.part(name)
+    bus = session.channel(name)
     if not isinstance(bus, Bus):
         raise GainError(f"{name!r} is a strip; name a bus or the main, where signals are summed.")
     whole = rendering.at(f"{name}/sum")
     rows: list[Row] = []
     expected: NDArray[Any] = np.zeros(whole.channels)
-    for part in session.chains:
+    for part in session.channels:
         if part is session.main:
             continue
         routes = [(plain(part.name), part.stage_names[-1], 0.0)] if part.to == name else []
@@ -106,7 +106,7 @@ def _read(rendering: Rendering, name: str) -> tuple[Row, ...]:
 def _before_fader(part: Strip | Bus) -> str:
     """The last stage before the fader; empty where the fader is the first."""
     before = ""
-    for stage in part.chain:
+    for stage in part.tapped_stages:
         if isinstance(stage, Fader):
             break
         before = stage.name

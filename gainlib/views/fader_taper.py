@@ -36,8 +36,8 @@ class FaderTaper(TapView):
     def _faders(self, rendering: Rendering) -> dict[str, Fader]:
         return {
             f"{part.name}/{stage.name}": stage
-            for part in rendering.session.chains
-            for stage in part.chain
+            for part in rendering.session.channels
+            for stage in part.tapped_stages
             if isinstance(stage, Fader)
         }
 

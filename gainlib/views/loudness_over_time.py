@@ -56,7 +56,9 @@ class LoudnessOverTime(TapView):
         """What was ordered: as the view was told, else of the delivery, else of the exercise."""
         if self.target:
             return TARGETS[self.target]
-        deliveries = [stage for part in rendering.session.chains for stage in part.chain if isinstance(stage, Delivery)]
+        deliveries = [
+            stage for part in rendering.session.channels for stage in part.tapped_stages if isinstance(stage, Delivery)
+        ]
         return deliveries[-1].order if deliveries else self.orders.get(self.tap_of(rendering))
 
     def _runs(self, rendering: Rendering) -> tuple[NDArray[Any], NDArray[Any], float]:

@@ -13,7 +13,7 @@ __all__ = ["floor_words", "of_tap", "spoken", "stage_of"]
 
 def stage_of(rendering: Rendering, strip: str, stage: str) -> Stage:
     """The stage behind a column of the level diagram's table."""
-    return rendering.session.part(strip).stage(stage)
+    return rendering.session.channel(strip).stage(stage)
 
 
 def floor_words(noise_dbfs: float) -> str:
@@ -34,7 +34,7 @@ def of_tap(rendering: Rendering, tap: str) -> str:
     'trim'
     """
     part, stage = rendering.session.tap(tap)
-    if len(rendering.session.chains) == 1:
+    if len(rendering.session.channels) == 1:
         return plain(stage)
     if stage == "sum":
         return f"{plain(part)} sum"

@@ -46,7 +46,7 @@ class DrawnRide(TapView):
 
     def usual_tap(self, rendering: Rendering) -> str:
         """The first ride, else the first fader with a ride."""
-        stages = [(part.name, stage) for part in rendering.session.chains for stage in part.chain]
+        stages = [(part.name, stage) for part in rendering.session.channels for stage in part.tapped_stages]
         rides = [f"{part}/{stage.name}" for part, stage in stages if isinstance(stage, Ride)]
         ridden = [f"{part}/{stage.name}" for part, stage in stages if isinstance(stage, Fader) and stage.ride]
         return next(iter([*rides, *ridden]), "")

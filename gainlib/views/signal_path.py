@@ -26,7 +26,7 @@ def route(session: Session, strip: str) -> tuple[Strip | Bus, ...]:
     """
     parts: list[Strip | Bus] = [session.strip(strip)]
     while session.main is not None and parts[-1] is not session.main:
-        parts.append(session.part(parts[-1].to))
+        parts.append(session.channel(parts[-1].to))
     return tuple(parts)
 
 
@@ -37,7 +37,12 @@ def last_of(rendering: Rendering, wanted: Callable[[Stage], bool]) -> str:
     >>> last_of(Session.of(Audio(np.zeros(9), 9), [Trim()], name="voice").render(), lambda stage: stage.name == "trim")
     'voice/trim'
     """
-    found = [f"{part.name}/{stage.name}" for part in rendering.session.chains for stage in part.chain if wanted(stage)]
+    found = [
+        f"{part.name}/{stage.name}"
+        for part in rendering.session.channels
+        for stage in part.tapped_stages
+        if wanted(stage)
+    ]
     return found[-1] if found else ""
 
 
@@ -55,7 +60,7 @@ def entering(rendering: Rendering, tap: str) -> Audio:
     np.float64(1.0)
     """
     name, stage = rendering.session.tap(tap)
-    part = rendering.session.part(name)
+    part = rendering.session.channel(name)
     at = part.stage_names.index(stage)
     if at:
         return rendering.at(f"{name}/{part.stage_names[at - 1]}")

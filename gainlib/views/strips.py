@@ -37,7 +37,7 @@ class Strips(View):
         self.buses = buses
 
     def _tables(self, rendering: Rendering) -> list[list[TapLevels]]:
-        parts = rendering.session.chains if self.buses else rendering.session.strips
+        parts = rendering.session.channels if self.buses else rendering.session.strips
         tables = [[each for each in rendering.levels if each.strip == part.name] for part in parts]
         return sorted(tables, key=lambda table: -_clipped(table))
 

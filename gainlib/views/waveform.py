@@ -172,7 +172,7 @@ class Waveform(TapView):
     def _clipped(self, rendering: Rendering) -> tuple[str, ClippedRuns]:
         """The stage at or before the tap that cut off most, and where; without one, flat tops of the recording."""
         strip, stage = rendering.session.tap(self.tap_of(rendering))
-        names = rendering.session.part(strip).stage_names
+        names = rendering.session.channel(strip).stage_names
         best: tuple[str, ClippedRuns] | None = None
         for name in names[: names.index(stage) + 1]:
             if math.isfinite(rendering.level(f"{strip}/{name}").ceiling_dbfs):
@@ -201,7 +201,7 @@ class Waveform(TapView):
             return f"{said}; the {where} clips nothing." if where else f"{said}; nothing is clipped."
         many = len(runs) != 1
         if not where:
-            whose = "it" if isinstance(rendering.session.part(tap.split("/")[0]), Bus) else "the recording itself"
+            whose = "it" if isinstance(rendering.session.channel(tap.split("/")[0]), Bus) else "the recording itself"
             return f"{said}; {whose} has {counted(len(runs), 'flat top')}."
         if where == stage:
             return f"{said}; it clips {times(len(runs))}, the longest for {runs.longest} samples."

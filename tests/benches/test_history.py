@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import tomllib
+
 import numpy as np
 import pytest
 
@@ -122,12 +124,20 @@ def test_a_slot_that_is_not_there_is_refused(bench, act, slot, words):
 
 def test_the_settings_are_written_out(bench):
     bench.move("trim/gain_db", -6.5)
-    assert bench.settings_text().splitlines() == [
-        "Rehearsal",
-        "Preamp gain: +33.0 dB",
-        "Trim: −6.5 dB",
-        str(bench.headline),
+    text = bench.settings_text()
+    assert text.splitlines()[:4] == [
+        "# Rehearsal",
+        "# Preamp gain: +33.0 dB",
+        "# Trim: −6.5 dB",
+        f"# {bench.headline}",
     ]
+    (strip,) = tomllib.loads(text)["strips"]
+    assert {"stage": "Trim", "gain_db": -6.5} in strip["stages"]
+
+
+def test_what_a_checked_learner_copies_tells_the_controls_and_not_what_was_planted(bench):
+    checked = gl.bench(bench.session, controls=["trim/gain_db"], advise=False)
+    assert [line[:2] for line in checked.settings_text().splitlines()] == ["# "] * 3
 
 
 def test_a_session_is_saved_as_it_stands_and_opened_on_another_bench(bench, tmp_path):

@@ -34,5 +34,5 @@ def test_no_exercise_shows_a_line_that_neither_its_delivery_nor_its_checks_order
         made = variant(name)
         session = made.candidates[0].session if made.candidates else made.session
         drawn = len(view_for("loudness", made).columns(session.render())["band"]["left"])
-        delivered = any(stage.kind == "Delivery" for part in session.chains for stage in part.chain)
+        delivered = any(stage.kind == "Delivery" for part in session.channels for stage in part.tapped_stages)
         assert drawn == int(delivered or bool(orders_of(made))), name

@@ -92,10 +92,10 @@ def by_hand(session: Session) -> np.ndarray:
     voice, guitar, drums = (session.strip(name) for name in ("voice", "guitar", "drums"))
     dry = through(voice.take.samples, *voice.stages[:2])
     drums_out = through(drums.take.samples, *drums.stages)
-    hall = through(dry * 10 ** (-10 / 20) + drums_out * 10 ** (-20 / 20), *session.part("hall").stages)
+    hall = through(dry * 10 ** (-10 / 20) + drums_out * 10 ** (-20 / 20), *session.channel("hall").stages)
     band = through(dry, *voice.stages[2:]) + through(guitar.take.samples, *guitar.stages) + hall
-    main = drums_out + through(band, *session.part("band").stages)
-    return through(main, *session.part("main").stages)
+    main = drums_out + through(band, *session.channel("band").stages)
+    return through(main, *session.channel("main").stages)
 
 
 def test_the_routes_do_what_they_say(session: Session) -> None:
@@ -136,14 +136,16 @@ def counted(session: Session, after=None) -> tuple[object, list[str]]:
         return mock.patch.object(kind, "process", process)
 
     with contextlib.ExitStack() as patched:
-        for kind in {type(stage) for part in session.chains for stage in part.chain}:
+        for kind in {type(stage) for part in session.channels for stage in part.tapped_stages}:
             patched.enter_context(counting(kind))
         return session.render(after), ran
 
 
 def test_everything_is_made_once(session: Session) -> None:
     _, ran = counted(session)
-    assert sorted(ran) == sorted(f"{part.name}/{stage.name}" for part in session.chains for stage in part.chain)
+    assert sorted(ran) == sorted(
+        f"{part.name}/{stage.name}" for part in session.channels for stage in part.tapped_stages
+    )
 
 
 @pytest.mark.parametrize(
@@ -360,7 +362,7 @@ def test_the_figures_of_a_tap_are_those_of_its_samples(session: Session) -> None
     from gainlib.meters import peak_dbfs, rms_dbfs
 
     rendering = session.render()
-    assert len(rendering.levels) == sum(len(part.chain) for part in session.chains)
+    assert len(rendering.levels) == sum(len(part.tapped_stages) for part in session.channels)
     for level in rendering.levels:
         samples = rendering.at(f"{level.strip}/{level.stage}").samples
         assert level.peak_dbfs == pytest.approx(float(peak_dbfs(samples).max()), abs=1e-9)

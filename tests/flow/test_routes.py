@@ -51,7 +51,7 @@ def test_buses_bring_a_main_along() -> None:
 def test_buses_are_ordered_so_that_each_comes_after_what_feeds_it() -> None:
     buses = (Bus("c"), Bus("a", to="b"), Bus("b", to="c"))
     made = Session((strip(to="a"),), buses)
-    assert [each.name for each in made.chains] == ["voice", "a", "b", "c", "main"]
+    assert [each.name for each in made.channels] == ["voice", "a", "b", "c", "main"]
 
 
 FAULTS = [

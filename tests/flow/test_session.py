@@ -9,9 +9,9 @@ import pytest
 
 from gainlib.audio import Audio
 from gainlib.errors import GainError
-from gainlib.flow import Session, Strip
+from gainlib.flow import Rendering, Session, Strip
 from gainlib.meters import measure
-from gainlib.stages import Converter, Preamp, Source, Trim
+from gainlib.stages import Converter, Preamp, Source, Trim, stage_kinds
 
 RATE_HZ = 48_000
 
@@ -146,3 +146,10 @@ def tone():
 def test_what_cannot_be_is_told_in_one_sentence(session, call, sentence):
     with pytest.raises(GainError, match=sentence):
         call(session)
+
+
+def test_the_table_of_readings_names_every_reading_and_every_stage_that_gives_it():
+    table = Rendering.reading.__doc__ or ""
+    for kind, stage in stage_kinds().items():
+        for name in stage.reading_names:
+            assert any(f"`{name}`" in row and kind in row for row in table.splitlines()), (kind, name)

@@ -51,8 +51,8 @@ def test_the_lesson_says_what_is_measured(sentence, session, lesson_text):
 
 def test_the_chain_is_the_one_that_the_text_describes(session):
     """Setup: full scale of the converter: "Here that is +24 dBu"; the file is a float file."""
-    assert session.part("voice").stage("converter").full_scale_volts == pytest.approx(
-        session.part("voice").stage("preamp").ceiling * 10 ** (6 / 20)
+    assert session.channel("voice").stage("converter").full_scale_volts == pytest.approx(
+        session.channel("voice").stage("preamp").ceiling * 10 ** (6 / 20)
     )
     assert session.setting("stored file/coding") == "float 32"
 
