@@ -56,7 +56,7 @@ export default {
       if (message.kind !== "text") return;
       text.value = message.text;
       text.hidden = false;
-      text.rows = message.text.split("\n").length + 1;
+      text.rows = Math.min(message.text.split("\n").length + 1, 14);
       try {
         await navigator.clipboard.writeText(message.text);
         said.textContent = "The settings are copied as text; they stand below too.";

@@ -140,6 +140,14 @@ def test_what_a_checked_learner_copies_tells_the_controls_and_not_what_was_plant
     assert [line[:2] for line in checked.settings_text().splitlines()] == ["# "] * 3
 
 
+def test_the_settings_as_text_are_a_session_file(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    session = gl.Session.of(gl.read("media/bass.flac"), [gl.Trim()], name="bass")
+    bench = gl.bench(session, controls=["trim/gain_db"]).move("trim/gain_db", -4.5)
+    (tmp_path / "copied.toml").write_text(bench.settings_text(), encoding="utf-8")
+    assert gl.Session.load("copied.toml").setting("bass/trim/gain_db") == -4.5
+
+
 def test_a_session_is_saved_as_it_stands_and_opened_on_another_bench(bench, tmp_path):
     bench.move("trim/gain_db", -4.5)
     saved = bench.save(tmp_path / "mine.toml")

@@ -66,7 +66,8 @@ def test_undo_redo_and_two_settings_by_key(bench, keep):
     bench.keyboard.press("w")
     said(bench, "The settings")
     text = bench.get_by_role("textbox", name="The settings as text").input_value()
-    assert text.splitlines()[:3] == ["Voice, 4 s", "Preamp gain: +38.0 dB", "Converter alignment: EBU R 68"]
+    assert text.splitlines()[:3] == ["# Voice, 4 s", "# Preamp gain: +38.0 dB", "# Converter alignment: EBU R 68"]
+    assert 'stage = "Preamp"' in text  # and the session as a file has it
     assert bench.locator(".jp-Cell").count() == 2  # not a key reached the notebook
     bench.locator(".gainlib-toolbar").scroll_into_view_if_needed()
     keep(bench, "steps")

@@ -179,9 +179,7 @@ def test_a_reading_beyond_what_a_curve_can_reach_is_a_fault_of_the_program(monke
     if not fault:
         assert true_peak_dbtp(take)[0] == pytest.approx(db(0.1 * times))
         return
-    with pytest.raises(
-        GainError, match="over samples of at most -20.0 dBFS.*a fault of gainlib"
-    ):
+    with pytest.raises(GainError, match="over samples of at most -20.0 dBFS.*a fault of gainlib"):
         true_peak_dbtp(take)
 
 
