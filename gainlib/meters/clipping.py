@@ -113,6 +113,8 @@ class ClippedRunsMeter(StreamMeter):
     ([1], [1], 3)
     """
 
+    by_channel = True
+
     def __init__(
         self, channels: int, *, ceiling_dbfs: float = 0.0, least_samples: int = 3, most_kept: int | None = None
     ) -> None:
@@ -313,6 +315,8 @@ class FlatTopsMeter(StreamMeter):
     >>> len(meter.reading()), meter.counts.tolist()
     (152, [152])
     """
+
+    by_channel = True
 
     def __init__(self, channels: int, *, least_samples: int = 3) -> None:
         super().__init__(channels)

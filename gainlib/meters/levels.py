@@ -38,6 +38,8 @@ class LevelMeter(StreamMeter):
     ([-6.02], [0.0])
     """
 
+    by_channel = True
+
     def __init__(self, channels: int) -> None:
         super().__init__(channels)
         self._peaks, self._squares, self._sums = np.zeros((3, channels))

@@ -223,8 +223,9 @@ class Meters(StreamMeter):
 
     def take(self, checked: Samples) -> None:
         """`push` of samples that were checked before."""
+        columns = np.asfortranarray(checked)
         for meter in self._meters.values():
-            meter.take(checked)
+            meter.take(columns if meter.by_channel else checked)
         self.samples += len(checked)
 
     def meter(self, name: str) -> StreamMeter:

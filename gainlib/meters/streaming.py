@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any, TypeVar
+from typing import Any, ClassVar, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -29,6 +29,9 @@ class StreamMeter:
     GainError
         For fewer than one channel, and in `push` for a block with other channels or with samples that are no numbers.
     """
+
+    by_channel: ClassVar[bool] = False
+    """Whether it reads one channel after the other, and is quicker where the samples of each are neighbours."""
 
     def __init__(self, channels: int) -> None:
         if channels < 1:

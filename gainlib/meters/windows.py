@@ -83,6 +83,8 @@ class WindowMeter(StreamMeter):
     ([-56.99], [-56.99])
     """
 
+    by_channel = True
+
     def __init__(self, rate_hz: int, channels: int, *, window_seconds: float = WINDOW_SECONDS) -> None:
         super().__init__(channels)
         if rate_hz < 1:

@@ -94,14 +94,13 @@ def test_a_measure_is_its_function(name, direct):
         assert measure(name, audio) == (found.min() if name == "headroom_db" else found.max())
 
 
-def test_flat_tops_loudness_and_noise_are_read_in_this_room_alone():
-    # A second detector, or a second reading of pauses, would have to ask the loops or sort the windows itself.
+def test_flat_tops_and_loudness_are_read_in_this_room_alone():
+    # A second detector would have to ask the loops itself.
     package = Path(gainlib.meters.__file__).parents[1]
     texts = {path.relative_to(package).as_posix(): path.read_text(encoding="utf-8") for path in package.rglob("*.py")}
     rooms = {name: text for name, text in texts.items() if not name.startswith("loops/")}
     assert [name for name, text in rooms.items() if "find_flat_tops(" in text] == ["meters/clipping.py"]
     assert [name for name, text in rooms.items() if "weighted_cell_sums(" in text] == ["meters/loudness.py"]
-    assert [name for name, text in rooms.items() if "def _floor_dbfs" in text] == ["meters/windows.py"]
     whole = {name for name, each in measures().items() if each.make is None}
     assert whole == {"phrase_range_db", "thd_percent", "thd_n_percent"}, "every other measure has a meter of a stream"
 
