@@ -137,13 +137,13 @@ def new_class(
         if path.exists() or path.is_symlink():
             raise GainError(f"{path} is there already; give another name, or move it away.")
     atomic_write(target, _text(made, "gainlib class", {}, LATE_EXAMPLE, made.learners), private=True, make_folder=True)
-    return target, atomic_write(learners_file, made.for_learners())
+    return target, atomic_write(learners_file, made.for_learners(), shared=True)
 
 
 def write_learners_file(file: str | os.PathLike[str]) -> Path:
     """Write the learners' file of a class again, after the class file was changed; gives its path."""
     target = Path(file)
-    return atomic_write(_learners_path(target), read_class(target).for_learners())
+    return atomic_write(_learners_path(target), read_class(target).for_learners(), shared=True)
 
 
 def read_class(file: str | os.PathLike[str]) -> ClassFile:

@@ -102,7 +102,8 @@ def hand_in(folder: str | os.PathLike[str] | None = None, to: str | os.PathLike[
                 raise GainError(f"{place} is not a folder that can be reached; your hand-in is {file}, hand that in.")
             copy = place / file.name
             if not copy.exists():
-                atomic_write(copy, text, then=", so nothing is handed in")
+                # The teacher is another user of the computer, and must be able to read it.
+                atomic_write(copy, text, shared=True, then=", so nothing is handed in")
             copied = f"Handed in: a copy is in {place}."
     except OSError as fault:
         reason = reason_of(fault)

@@ -23,14 +23,16 @@ def atomic_write(
     content: str | bytes,
     *,
     private: bool = False,
+    shared: bool = False,
     make_folder: bool = False,
     then: str = "",
 ) -> Path:
     """Write a file whole or not at all, a text as UTF-8 with its line ends as they are; gives the path back.
 
     What stands there is replaced in one step, and only when the new file is on the disk. A new file gets the access
-    that the umask leaves, or is for its owner only where it is `private`. With `make_folder` its folder is made, where
-    it is not there. Raises GainError, with the system's reason and `then` behind it.
+    that the umask leaves; it is for its owner only where it is `private`, and other users may read it where it is
+    `shared`, whatever the umask. With `make_folder` its folder is made, where it is not there. Raises GainError, with
+    the system's reason and `then` behind it.
 
     >>> folder = Path(tempfile.mkdtemp())
     >>> atomic_write(folder / "note.txt", "one line").read_text()
@@ -42,14 +44,19 @@ def atomic_write(
         ...
     gainlib.errors.GainError: .../nowhere/note.txt cannot be written (no such file or directory); make it first.
     """
-    with atomic_path(path, private=private, make_folder=make_folder, then=then) as half:
+    with atomic_path(path, private=private, shared=shared, make_folder=make_folder, then=then) as half:
         half.write_bytes(content.encode("utf-8") if isinstance(content, str) else content)
     return Path(path)
 
 
 @contextlib.contextmanager
 def atomic_path(
-    path: str | os.PathLike[str], *, private: bool = False, make_folder: bool = False, then: str = ""
+    path: str | os.PathLike[str],
+    *,
+    private: bool = False,
+    shared: bool = False,
+    make_folder: bool = False,
+    then: str = "",
 ) -> Iterator[Path]:
     """A file beside `path` to be written, which takes its place when all went well, and is gone when not.
 
@@ -76,6 +83,8 @@ def atomic_path(
             yield half
             with half.open("r+b") as written:
                 os.fsync(written.fileno())
+            if shared:
+                half.chmod(0o644)
             os.replace(half, where)
         finally:
             half.unlink(missing_ok=True)

@@ -42,6 +42,12 @@ def test_what_was_open_to_all_is_its_owners_alone_once_it_is_private(tmp_path):
     assert stat.S_IMODE(path.stat().st_mode) == 0o600
 
 
+@posix
+def test_what_is_shared_can_be_read_by_others_whatever_the_umask(tmp_path, umask):
+    path = atomic_write(tmp_path / "hand-in", "text", shared=True)
+    assert stat.S_IMODE(path.stat().st_mode) == 0o644
+
+
 def test_texts_and_bytes_stand_as_they_were_given(tmp_path):
     assert atomic_write(tmp_path / "a", "one\nzwei\r\nдва").read_bytes() == "one\nzwei\r\nдва".encode()
     assert atomic_write(tmp_path / "a", b"\x00\xff").read_bytes() == b"\x00\xff"
