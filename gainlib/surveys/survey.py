@@ -7,8 +7,8 @@ import dataclasses
 import math
 import os
 import threading
-from collections.abc import Callable, Iterable, Iterator, Mapping
-from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
+from collections.abc import Callable, Iterable, Mapping
+from concurrent.futures import ThreadPoolExecutor, wait
 from pathlib import Path
 from typing import Any, Self, TypeVar
 
@@ -194,19 +194,23 @@ class _Work:
         # The longest first, so that no worker is left with a long one at the end.
         order = sorted(range(len(self.files)), key=lambda index: -self._sizes[self.files[index][0]])
         waiting = {pool.submit(self._one, *self.files[index]): index for index in order}
-        read: dict[int, Stem] = {}
-        refused: dict[int, tuple[str, str]] = {}
         try:
-            for future, index in _as_done(waiting):
-                result = future.result()
-                if isinstance(result, Stem):
-                    read[index] = result
-                elif result is not None:
-                    refused[index] = (self.files[index][1], result)
+            # Without an end to the waiting, Ctrl-C is not heard on every system.
+            while wait(waiting, timeout=0.5).not_done:
+                pass
         except KeyboardInterrupt:
             self.ended.set()
             for future in waiting:
                 future.cancel()
+        read: dict[int, Stem] = {}
+        refused: dict[int, tuple[str, str]] = {}
+        for future, index in waiting.items():
+            # What is being measured ends at its next block; what was finished stays.
+            result = None if future.cancelled() else future.result()
+            if isinstance(result, Stem):
+                read[index] = result
+            elif result is not None:
+                refused[index] = (self.files[index][1], result)
         self.done = [read[index] for index in sorted(read)]
         self.unreadable = [refused[index] for index in sorted(refused)]
         return not self.ended.is_set()
@@ -242,15 +246,6 @@ class _Work:
             self._units += units
             with contextlib.suppress(ValueError):
                 self._progress(min(1.0, self._units / self._all), name)
-
-
-def _as_done(waiting: Mapping[Future[Stem | str | None], int]) -> Iterator[tuple[Future[Stem | str | None], int]]:
-    left = set(waiting)
-    while left:
-        # Without an end to the waiting, Ctrl-C is not heard on every system.
-        done, left = wait(left, timeout=0.5, return_when=FIRST_COMPLETED)
-        for each in done:
-            yield each, waiting[each]
 
 
 def _size(path: Path) -> int:

@@ -6,7 +6,6 @@ import os
 import signal
 import subprocess
 import sys
-import time
 
 import numpy as np
 import pytest
@@ -52,55 +51,50 @@ def test_many_files_are_done_and_not_added_up(tmp_path, making):
     gain_sheet(made)
 
 
+# The command as a terminal runs it, but that measuring `b` says so and then waits for Ctrl-C.
+COMMAND = """
+import signal, sys, threading
+from gainlib.cli import main
+from gainlib.surveys.stem import StemMeter
+
+heard, push = threading.Event(), StemMeter.push
+
+def hear(*_):
+    heard.set()
+    raise KeyboardInterrupt
+
+def push_and_wait(meter, block):
+    if meter.name == "b" and not heard.is_set():
+        print("measuring", file=sys.stderr, flush=True)
+        heard.wait()
+    push(meter, block)
+
+signal.signal(signal.SIGINT, hear)
+StemMeter.push = push_and_wait
+main()
+"""
+
+
 @pytest.mark.skipif(os.name == "nt", reason="a signal is sent as a terminal does")
 def test_ctrl_c_in_a_terminal(tmp_path, making):
-    making.save(tmp_path / "a.wav", making.noise(1, 1.0))
-    with soundfile.SoundFile(tmp_path / "b.wav", "w", 48_000, 2) as sound:
-        for _ in range(600):
-            sound.write(making.noise(2, 1.0, channels=2))
-    code = (
-        "import signal; signal.signal(signal.SIGINT, signal.default_int_handler)\nfrom gainlib.cli import main; main()"
-    )
+    for name, seconds in (("a", 3.0), ("b", 2.0), ("c", 1.0)):
+        making.save(tmp_path / f"{name}.wav", making.noise(ord(name), seconds))
+    sheet = tmp_path / "sheet.html"
     started = subprocess.Popen(
-        [
-            sys.executable,
-            "-c",
-            code,
-            "survey",
-            str(tmp_path),
-            "--workers",
-            "1",
-            "--sheet",
-            str(tmp_path / "sheet.html"),
-        ],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-    )
+        [sys.executable, "-c", COMMAND, "survey", str(tmp_path), "--workers", "1", "--sheet", str(sheet)],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    )  # fmt: skip
     try:
-        time.sleep(0.3)
-        while started.poll() is None and not _mapped(started.pid):
-            time.sleep(0.01)
+        assert started.stderr.readline() == "measuring\n"
         started.send_signal(signal.SIGINT)
-        said, aside = started.communicate(timeout=60)
+        said, aside = started.communicate()
     finally:
         started.kill()
     assert started.returncode == 2, aside
     assert "Traceback" not in aside
+    assert said.startswith("a: ")
     assert "The survey was ended before its end" in said
-    assert "this is what was finished" in (tmp_path / "sheet.html").read_text(encoding="utf-8")
-
-
-def _mapped(process: int) -> bool:
-    """Whether it has a stem open."""
-    folder = f"/proc/{process}/fd"
-    if not os.path.isdir(folder):  # where that cannot be seen, a second will do
-        time.sleep(1.0)
-        return True
-    try:
-        return any(os.path.realpath(f"{folder}/{each}").endswith(".wav") for each in os.listdir(folder))
-    except OSError:
-        return False
+    assert "this is what was finished" in sheet.read_text(encoding="utf-8")
 
 
 def test_what_no_one_thought_of_is_told_as_well(tmp_path, making, monkeypatch):
