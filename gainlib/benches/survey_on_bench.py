@@ -9,7 +9,7 @@ from dataclasses import fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ParamSpec, Self
 
-from gainlib.surveys.exports import write_copies
+from gainlib.surveys.exports import export
 from gainlib.surveys.sheet import write_sheet
 from gainlib.surveys.survey import Survey
 from gainlib.surveys.survey import survey as make_survey
@@ -50,7 +50,7 @@ class SurveyOnBench(Survey):
 
     def write(self, folder: str | os.PathLike[str], *, word: str = "24", overwrite: bool = False) -> tuple[Path, ...]:
         """Write trimmed copies, with the trims as they stand on the bench; gives their paths back."""
-        return write_copies(self.as_moved(), folder, word=word, overwrite=overwrite)
+        return export(self.as_moved(), folder, word=word, overwrite=overwrite)
 
     def _repr_mimebundle_(self, **kwargs: Any) -> Any:
         from gainlib.benches.survey_panel import SurveyPanel

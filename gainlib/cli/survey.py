@@ -64,9 +64,9 @@ def survey_command(
     from gainlib.storage import atomic_write
     from gainlib.surveys import Practice, Tempo, as_csv, lines
     from gainlib.surveys import as_json as json_of
-    from gainlib.surveys.comparison import compared
-    from gainlib.surveys.exports import WORDS, require_free, write_copies
-    from gainlib.surveys.record import earlier, schema_text
+    from gainlib.surveys.comparison import compare
+    from gainlib.surveys.exports import WORDS, export, require_free
+    from gainlib.surveys.record import read_survey, schema_text
     from gainlib.surveys.sheet import require_writable, write_sheet
     from gainlib.surveys.survey import survey
 
@@ -91,11 +91,13 @@ def survey_command(
         before: Survey | dict[str, object] | None = None
         if against is not None:
             is_sound = against.is_dir() or against.suffix.lower() != ".json"
-            before = survey(against, practice=practice, tempo=beat, workers=workers) if is_sound else earlier(against)
+            before = (
+                survey(against, practice=practice, tempo=beat, workers=workers) if is_sound else read_survey(against)
+            )
         found = survey(
             *(stems or []), practice=practice, tempo=beat, progress=progress, workers=workers, title=title
         )  # fmt: skip
-    changes: Changes | None = None if before is None else compared(before, found)
+    changes: Changes | None = None if before is None else compare(before, found)
     said = sys.stderr if as_json else sys.stdout
     if as_json:
         typer.echo(json_of(found, changes=changes))
@@ -110,7 +112,7 @@ def survey_command(
     if sheet is not None:
         print(f"Written: {printable(write_sheet(found, sheet, changes=changes, overwrite=overwrite))}", file=said)
     if write is not None and found.whole:
-        copies = write_copies(found, write, word=word, overwrite=overwrite)
+        copies = export(found, write, word=word, overwrite=overwrite)
         print(f"Written: {len(copies)} trimmed copies in {printable(write)}", file=said)
         if any(each.starts_at is not None for each in found.stems):
             print("The copies do not carry the start time that the originals' headers hold.", file=said)

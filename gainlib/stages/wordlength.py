@@ -9,10 +9,11 @@ from gainlib.stages.base import Floats
 __all__ = ["in_steps", "rounding_power"]
 
 
-def in_steps(samples: Floats, bits: int, dither_seed: list[int] | None = None) -> Floats:
+def in_steps(samples: Floats, bits: int, dither_seed: list[int] | np.random.Generator | None = None) -> Floats:
     """Samples rounded to steps of 2^(1 - bits), codes from -1.0 to one step below +1.0; what is beyond is cut off.
 
-    With a seed, triangular dither of ±1 step is added first, other values in each channel. Gives a new array.
+    With a seed, or a generator that goes on from block to block, triangular dither of ±1 step is added first, other
+    values in each channel. Gives a new array.
     Source: *published*, Wannamaker, Lipshitz, Vanderkooy and Wright, IEEE Trans. Signal Processing 48(2), 2000
     (triangular dither of two steps' width makes the error's mean and power independent of the signal).
 

@@ -9,12 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from gainlib.meters import ClippedRuns
-from gainlib.surveys.cross_checks import apart, opposed
+from gainlib.surveys.cross_checks import find_mismatches, find_opposed
 from gainlib.surveys.stem import Stem
 from gainlib.surveys.targets import Practice, Tempo
 from gainlib.text import clock, signed, times
 
-__all__ = ["KINDS", "Fault", "Place", "faults_of", "passages"]
+__all__ = ["KINDS", "Fault", "Place", "find_faults", "passages"]
 
 KINDS = {
     "clipped": 1000.0,
@@ -88,20 +88,20 @@ def passages(runs: ClippedRuns, rate_hz: int, *, apart_seconds: float = 0.5) -> 
     return [(start / rate_hz, end / rate_hz) for start, end in zip(first.tolist(), last.tolist(), strict=True)]
 
 
-def faults_of(stems: Sequence[Stem], practice: Practice, tempo: Tempo | None = None) -> list[Fault]:
+def find_faults(stems: Sequence[Stem], practice: Practice, tempo: Tempo | None = None) -> list[Fault]:
     """Everything that is wrong with these stems, each by itself and against its neighbours; the noise is not judged.
 
     >>> from gainlib.storage import bundled
     >>> from gainlib.surveys.stem import measured
-    >>> faults_of([measured(bundled("media/kick.flac"), "kick")], Practice())
+    >>> find_faults([measure_stem(bundled("media/kick.flac"), "kick")], Practice())
     []
     """
     found = [fault for stem in stems for fault in _alone(stem, practice, tempo)]
-    for each in opposed(stems, practice.opposite_correlation):
+    for each in find_opposed(stems, practice.opposite_correlation):
         later = f", {abs(each.later_ms):.0f} ms apart" if each.later_ms else ""
         said = f"it is in opposite polarity to {each.one} (correlation {signed(each.correlation, 2, '')}{later})"
         found.append(Fault(each.other, "opposed", 1, f"{said}; turn the polarity of one of the two and listen."))
-    found += [Fault(stem.name, kind, 1, f"{said}.") for stem, kind, said in apart(stems)]
+    found += [Fault(stem.name, kind, 1, f"{said}.") for stem, kind, said in find_mismatches(stems)]
     return found
 
 

@@ -13,7 +13,7 @@ from gainlib.surveys.record import as_dict
 from gainlib.surveys.result import SurveyResult
 from gainlib.text import signed
 
-__all__ = ["Change", "Changes", "compared"]
+__all__ = ["Change", "Changes", "compare"]
 
 _LOW_DBFS = -90.0  # what lies below this on both sides is noise of no consequence
 
@@ -76,7 +76,7 @@ class Changes:
         }
 
 
-def compared(before: SurveyResult | Mapping[str, Any], after: SurveyResult | Mapping[str, Any]) -> Changes:
+def compare(before: SurveyResult | Mapping[str, Any], after: SurveyResult | Mapping[str, Any]) -> Changes:
     """What changed from one survey to another; each is a SurveyResult or what `as_dict` gave.
 
     Stems are matched by name; where each has only one, those two. Levels that moved by a tenth of a decibel and more
@@ -85,7 +85,7 @@ def compared(before: SurveyResult | Mapping[str, Any], after: SurveyResult | Map
     >>> from gainlib.storage import bundled_folder
     >>> from gainlib.surveys.survey import survey
     >>> found = survey(bundled_folder("media") / "bass.flac")
-    >>> compared(found, found).lines
+    >>> compare(found, found).lines
     ['Nothing has changed by a tenth of a decibel or more.']
     """
     old, new = (as_dict(each) if isinstance(each, SurveyResult) else each for each in (before, after))

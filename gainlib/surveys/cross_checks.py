@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from gainlib.surveys.stem import Stem
 
-__all__ = ["Opposed", "apart", "commonest", "opposed"]
+__all__ = ["Opposed", "commonest", "find_mismatches", "find_opposed"]
 
 _ALL_PAIRS = 24  # of more stems only those that stand near each other in order of name are compared
 _NEAR = 4
@@ -33,14 +33,14 @@ class Opposed:
     later_ms: float
 
 
-def opposed(stems: Sequence[Stem], least: float) -> tuple[Opposed, ...]:
+def find_opposed(stems: Sequence[Stem], least: float) -> tuple[Opposed, ...]:
     """The pairs of stems whose strongest likeness is an opposite one, at least `least` (a correlation below 0).
 
     Looked for below 500 Hz, within 5 ms either way and in the first ten minutes, between stems of 2 s and more whose
     lengths are within a twentieth, as those of one recording are; up to 24 stems each with each, of more each with the
     four that follow it in order of name. The method is this course's own.
 
-    >>> opposed((), -0.5)
+    >>> find_opposed((), -0.5)
     ()
     """
     heard = [each for each in stems if not each.silent and len(each.envelope) >= 1000 * _LEAST_SECONDS]
@@ -94,13 +94,13 @@ def commonest(values: Sequence[float]) -> float:
     return max(counts, key=lambda value: (counts[value], value))
 
 
-def apart(stems: Sequence[Stem]) -> Iterator[tuple[Stem, str, str]]:
+def find_mismatches(stems: Sequence[Stem]) -> Iterator[tuple[Stem, str, str]]:
     """Each stem whose rate, length or start is not that of most: the stem, which of the three, a sentence.
 
     Where no value is that of more than half, they are not of one session and nothing is told. Of two that differ the
     shorter, the earlier, the lower one is told.
 
-    >>> list(apart(()))
+    >>> list(find_mismatches(()))
     []
     """
     if len(stems) < 2:

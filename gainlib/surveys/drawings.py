@@ -85,7 +85,7 @@ def waveform(stem: Stem, faults: Sequence[Fault]) -> str:
 
     >>> from gainlib.storage import bundled
     >>> from gainlib.surveys.stem import measured
-    >>> waveform(measured(bundled("media/kick.flac"), "kick"), ()).startswith("<svg")
+    >>> waveform(measure_stem(bundled("media/kick.flac"), "kick"), ()).startswith("<svg")
     True
     """
     lows, highs = stem.lowest.astype(np.float64), stem.highest.astype(np.float64)

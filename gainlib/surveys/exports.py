@@ -13,13 +13,14 @@ from gainlib.audio import Samples
 from gainlib.decibels import ratio_from_db
 from gainlib.errors import GainError
 from gainlib.sound_file import SoundFile, write_blocks
+from gainlib.stages.wordlength import in_steps
 from gainlib.storage import atomic_files
-from gainlib.surveys.folder import found
+from gainlib.surveys.folder import find_files
 from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.stem import Stem, block_frames
 from gainlib.text import printable
 
-__all__ = ["WORDS", "require_free", "write_copies"]
+__all__ = ["WORDS", "export", "require_free"]
 
 WORDS = ("24", "float")
 """What copies may hold: 24-bit words, dithered where they are cut, or 32-bit floats."""
@@ -34,10 +35,10 @@ def require_free(
 
     >>> require_free([], Path("."))
     """
-    _targets([path for path, _ in found(given).files], folder, word, overwrite)
+    _copy_paths([path for path, _ in find_files(given).files], folder, word, overwrite)
 
 
-def write_copies(
+def export(
     survey: SurveyResult, folder: str | os.PathLike[str], *, word: str = "24", overwrite: bool = False, seed: int = 0
 ) -> tuple[Path, ...]:
     """A trimmed copy of each stem in a folder, which is made where it is not there; gives their paths.
@@ -52,7 +53,7 @@ def write_copies(
         raise GainError(f"word is {word!r}; give {' or '.join(repr(each) for each in WORDS)}.")
     where = Path(folder)
     stems = sorted(survey.stems, key=lambda stem: stem.name)
-    targets = _targets([each.path for each in stems], where, word, overwrite)
+    targets = _copy_paths([each.path for each in stems], where, word, overwrite)
     if word == "24":
         for stem in stems:
             peak = survey.trim(stem.name).peak_dbfs
@@ -67,11 +68,11 @@ def write_copies(
             for index, (stem, target) in enumerate(zip(stems, targets, strict=True))
         ]
         with ThreadPoolExecutor(survey.workers) as pool:
-            list(pool.map(lambda job: _copied(*job, word=word), jobs))
+            list(pool.map(lambda job: _copy(*job, word=word), jobs))
     return tuple(targets)
 
 
-def _targets(paths: list[Path], folder: Path, word: str, overwrite: bool) -> list[Path]:
+def _copy_paths(paths: list[Path], folder: Path, word: str, overwrite: bool) -> list[Path]:
     """Where each copy goes, or a GainError that says why it cannot go there."""
     if folder.exists() and not folder.is_dir():
         raise GainError(f"{printable(folder)} is a file; name a folder for the copies.")
@@ -104,27 +105,24 @@ def _targets(paths: list[Path], folder: Path, word: str, overwrite: bool) -> lis
     return targets
 
 
-def _copied(stem: Stem, gain_db: float, target: Path, seed: list[int], *, word: str) -> Path:
+def _copy(stem: Stem, gain_db: float, target: Path, seed: list[int], *, word: str) -> Path:
     with SoundFile(stem.path) as recording:
         blocks = recording.blocks(block_frames(stem.rate_hz))
         gain = ratio_from_db(gain_db)
         cut = word == "24" and (gain != 1.0 or stem.bits is None or stem.bits > 24)
         return write_blocks(
-            target, _trimmed(blocks, gain, np.random.default_rng(seed) if cut else None), stem.rate_hz, stem.channels,
+            target, _trim(blocks, gain, np.random.default_rng(seed) if cut else None), stem.rate_hz, stem.channels,
             frames=stem.frames, subtype="PCM_24" if word == "24" else "FLOAT",
         )  # fmt: skip
 
 
-def _trimmed(blocks: Iterator[Samples], gain: float, draw: np.random.Generator | None) -> Iterator[Samples]:
-    """The blocks times the gain; with triangular dither of one step of 24 bits either way, if there is to be some.
+def _trim(blocks: Iterator[Samples], gain: float, draw: np.random.Generator | None) -> Iterator[Samples]:
+    """The blocks times the gain, in steps of 24 bits with triangular dither where there is to be some.
 
-    Source of the dither: *published*, Wannamaker, Lipshitz, Vanderkooy and Wright, IEEE Trans. Signal Processing 48(2),
-    2000. The peak may grow by a step; a stem that stands within a step of full scale is cut there.
+    The peak may grow by a step; a stem that stands within a step of full scale is cut there.
     """
-    step = 2.0**-23
     for block in blocks:
         out: Samples = block.astype(np.float64) * gain if gain != 1.0 else block
-        if draw is not None:
-            out = out + step * (draw.random(out.shape) - draw.random(out.shape))
-            out = np.clip(out, -1.0, 1.0) if float(np.abs(block).max(initial=0.0)) * gain <= 1.0 else out
-        yield out
+        # What is beyond full scale is not cut: the file refuses it, in words.
+        fits = draw is not None and float(np.abs(out).max(initial=0.0)) <= 1.0
+        yield in_steps(np.asarray(out, dtype=np.float64), 24, draw) if fits else out

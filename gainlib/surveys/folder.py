@@ -12,7 +12,7 @@ from pathlib import Path
 
 from gainlib.text import printable
 
-__all__ = ["ENDINGS", "Found", "found"]
+__all__ = ["ENDINGS", "FoundFiles", "find_files"]
 
 ENDINGS = frozenset(
     (
@@ -24,7 +24,7 @@ ENDINGS = frozenset(
 
 
 @dataclass(frozen=True)
-class Found:
+class FoundFiles:
     """The files with their names, in order; what was asked for and is not there; and what is worth saying."""
 
     files: tuple[tuple[Path, str], ...]
@@ -32,14 +32,14 @@ class Found:
     notes: tuple[str, ...]
 
 
-def found(given: Iterable[str | os.PathLike[str]]) -> Found:
+def find_files(given: Iterable[str | os.PathLike[str]]) -> FoundFiles:
     """The sound files that files, folders and patterns stand for, each once, those of a folder in order of name.
 
     A folder stands for the sound files in it, known by their endings; folders in it are not looked into, a pattern
     such as `stems/**/*.wav` does. Hidden files are left out of both.
 
     >>> from gainlib.storage import bundled_folder
-    >>> [name for _, name in found([bundled_folder("media")]).files][:3]
+    >>> [name for _, name in find_files([bundled_folder("media")]).files][:3]
     ['backing-voices', 'bass', 'guitar']
     """
     paths: list[Path] = []
@@ -70,7 +70,7 @@ def found(given: Iterable[str | os.PathLike[str]]) -> Found:
     seen: dict[str, Path] = {}
     for path in paths:
         seen.setdefault(os.path.realpath(path), path)
-    return Found(_named(list(seen.values())), tuple(missing), tuple(notes))
+    return FoundFiles(_named(list(seen.values())), tuple(missing), tuple(notes))
 
 
 def _sounds_in(folder: Path) -> list[Path]:

@@ -15,7 +15,7 @@ from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.stem import Stem
 from gainlib.text import printable
 
-__all__ = ["FORM", "as_dict", "earlier", "schema_text"]
+__all__ = ["FORM", "as_dict", "read_survey", "schema_text"]
 
 FORM = 1
 """The version of the JSON object; it rises when an entry changes its meaning or goes."""
@@ -136,7 +136,7 @@ def schema_text() -> str:
     return resources.files("gainlib.surveys").joinpath("schema.json").read_text(encoding="utf-8").rstrip()
 
 
-def earlier(path: str | os.PathLike[str]) -> dict[str, Any]:
+def read_survey(path: str | os.PathLike[str]) -> dict[str, Any]:
     """An earlier survey from the file that `gainlib survey --json` wrote.
 
     Raises GainError for a file that is not there, is no such survey, or is of a later form.

@@ -17,7 +17,7 @@ from gainlib.surveys.stem import Stem
 from gainlib.surveys.trims import MOST_SUMMED, Sum, Trim
 from gainlib.text import counted, signed
 
-__all__ = ["as_csv", "as_json", "line_of", "lines", "said_of_sum", "said_of_thresholds", "said_of_trim", "verdict"]
+__all__ = ["as_csv", "as_json", "lines", "stem_line", "sum_lines", "threshold_lines", "trim_line", "verdict"]
 
 
 def lines(survey: SurveyResult) -> list[str]:
@@ -28,10 +28,10 @@ def lines(survey: SurveyResult) -> list[str]:
     >>> print(lines(survey(bundled_folder("media") / "bass.flac"))[0])
     bass: nothing wrong. Trim +3.0 dB.
     """
-    told = [line_of(survey, each) for each in survey.stems]
+    told = [stem_line(survey, each) for each in survey.stems]
     told += [f"{name}: NOT READ. {sentence}" for name, sentence in survey.unreadable]
-    told += said_of_sum(survey)
-    told += said_of_thresholds(survey)
+    told += sum_lines(survey)
+    told += threshold_lines(survey)
     told += survey.notes
     if not survey.whole:
         told.append(f"The survey was ended before its end: {len(survey.stems)} stems were finished, none was added up.")
@@ -50,23 +50,23 @@ def verdict(survey: SurveyResult) -> str:
     return ", ".join(parts) + "."
 
 
-def line_of(survey: SurveyResult, stem: Stem) -> str:
+def stem_line(survey: SurveyResult, stem: Stem) -> str:
     """One stem in one line: what is wrong with it, and its trim.
 
     >>> from gainlib.storage import bundled_folder
     >>> from gainlib.surveys.survey import survey
     >>> found = survey(bundled_folder("media") / "kick.flac")
-    >>> line_of(found, found.stems[0])
+    >>> stem_line(found, found.stems[0])
     'kick: nothing wrong. Trim +1.4 dB, held back by its peaks.'
     """
     faults = survey.faults_of(stem.name)
     said = " ".join(f"{each.sentence[0].upper()}{each.sentence[1:]}" for each in faults)
     if all(each.remark for each in faults):
         said = f"nothing wrong. {said}".rstrip()
-    return f"{stem.name}: {said} {said_of_trim(survey.trim(stem.name))}"
+    return f"{stem.name}: {said} {trim_line(survey.trim(stem.name))}"
 
 
-def said_of_trim(trim: Trim) -> str:
+def trim_line(trim: Trim) -> str:
     """The trim of a stem in words."""
     if trim.held == "silence":
         return "No trim: there is nothing to bring to a level."
@@ -76,7 +76,7 @@ def said_of_trim(trim: Trim) -> str:
     return f"Trim {signed(trim.gain_db, 1, 'dB', plus=True)}{held}."
 
 
-def said_of_sum(survey: SurveyResult) -> list[str]:
+def sum_lines(survey: SurveyResult) -> list[str]:
     """What the stems add up to, and what the main then needs."""
     total = survey.sum
     if total is None:
@@ -106,7 +106,7 @@ def said_of_sum(survey: SurveyResult) -> list[str]:
     return told
 
 
-def said_of_thresholds(survey: SurveyResult) -> list[str]:
+def threshold_lines(survey: SurveyResult) -> list[str]:
     """What a compressor with the practice's threshold would do before the trims and after."""
     threshold = survey.practice.threshold_dbfs
     working = [each for each in survey.trims if each.works_after >= 0.005]

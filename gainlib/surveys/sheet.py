@@ -17,7 +17,7 @@ from gainlib.surveys.checks import Fault, passages
 from gainlib.surveys.columns import COLUMNS
 from gainlib.surveys.comparison import Changes
 from gainlib.surveys.drawings import Levels, level_diagram, waveform
-from gainlib.surveys.report import said_of_sum, said_of_thresholds, verdict
+from gainlib.surveys.report import sum_lines, threshold_lines, verdict
 from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.stem import Stem
 from gainlib.surveys.trims import noise_of
@@ -72,7 +72,7 @@ def gain_sheet(survey: SurveyResult, *, changes: Changes | None = None, on: date
         date=(on or datetime.date.today()).isoformat(),
         verdict=verdict(survey),
         whole=survey.whole,
-        main=[*said_of_sum(survey), *said_of_thresholds(survey)],
+        main=[*sum_lines(survey), *threshold_lines(survey)],
         changes=None if changes is None else changes.lines,
         rules=[*survey.practice.sentences, *survey.notes],
         **_faults_and_table(survey),

@@ -20,7 +20,7 @@ from gainlib.meters.windows import NOBODY_PLAYS_DBFS, WINDOW_SECONDS
 from gainlib.sound_file import SoundFile
 from gainlib.surveys.columns import COLUMNS
 
-__all__ = ["OUTLINE_STEPS", "Pair", "Stem", "StemMeter", "Stopped", "block_frames", "measured"]
+__all__ = ["OUTLINE_STEPS", "Pair", "Stem", "StemMeter", "Stopped", "block_frames", "measure_stem"]
 
 OUTLINE_STEPS = 400
 """How many steps a stem's small waveform has at most."""
@@ -97,7 +97,7 @@ def block_frames(rate_hz: int) -> int:
     return width * max(1, 45_000 // width)
 
 
-def measured(
+def measure_stem(
     path: Path,
     name: str,
     *,
@@ -110,7 +110,7 @@ def measured(
     GainError for a file that cannot be read to its end and for samples that are not numbers.
 
     >>> from gainlib.storage import bundled
-    >>> stem = measured(bundled("media/kick.flac"), "kick")
+    >>> stem = measure_stem(bundled("media/kick.flac"), "kick")
     >>> stem.name, stem.readings["flat_tops"], sorted(stem.readings) == sorted(COLUMNS)
     ('kick', 0.0, True)
     """

@@ -13,16 +13,16 @@ from pathlib import Path
 from typing import Any, Self, TypeVar
 
 from gainlib.errors import GainError
-from gainlib.surveys.checks import Fault, faults_of
-from gainlib.surveys.comparison import Changes, compared
-from gainlib.surveys.exports import write_copies
-from gainlib.surveys.folder import found
+from gainlib.surveys.checks import Fault, find_faults
+from gainlib.surveys.comparison import Changes, compare
+from gainlib.surveys.exports import export
+from gainlib.surveys.folder import find_files
 from gainlib.surveys.report import as_csv, as_json, lines
 from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.sheet import write_sheet
-from gainlib.surveys.stem import Stem, Stopped, measured
+from gainlib.surveys.stem import Stem, Stopped, measure_stem
 from gainlib.surveys.targets import Practice, Tempo
-from gainlib.surveys.trims import Sum, Trim, noise_faults, proposed, summed, trim_of
+from gainlib.surveys.trims import Sum, Trim, add_up, apply_trim, find_noise, propose_trim
 from gainlib.text import printable
 
 __all__ = ["Progress", "Survey", "survey"]
@@ -51,7 +51,9 @@ class Survey(SurveyResult):
             if isinstance(gain, bool) or not isinstance(gain, int | float) or not math.isfinite(gain):
                 raise GainError(f"the trim of {name} is {gain!r}; give decibels, such as -3.5.")
         trims = [
-            trim_of(self.stem(each.stem), float(gains_db[each.stem]), self.practice) if each.stem in gains_db else each
+            apply_trim(self.stem(each.stem), float(gains_db[each.stem]), self.practice)
+            if each.stem in gains_db
+            else each
             for each in self.trims
         ]
         kept = [each for each in self.faults if each.kind != "noise"]
@@ -59,7 +61,7 @@ class Survey(SurveyResult):
         if add_up:
             with ThreadPoolExecutor(self.workers) as pool:
                 total = _sum_of(self.stems, trims, self.practice, pool, self.workers)
-        return _ordered(dataclasses.replace(self, trims=tuple(trims), sum=total), [*kept])
+        return _in_order(dataclasses.replace(self, trims=tuple(trims), sum=total), [*kept])
 
     def sheet(self, path: str | os.PathLike[str], *, overwrite: bool = False) -> Path:
         """Write the gain sheet as one HTML file; gives the path back."""
@@ -67,11 +69,11 @@ class Survey(SurveyResult):
 
     def write(self, folder: str | os.PathLike[str], *, word: str = "24", overwrite: bool = False) -> tuple[Path, ...]:
         """Write trimmed copies; gives their paths back."""
-        return write_copies(self, folder, word=word, overwrite=overwrite)
+        return export(self, folder, word=word, overwrite=overwrite)
 
     def against(self, earlier: SurveyResult | Mapping[str, Any]) -> Changes:
         """What is different from an earlier survey."""
-        return compared(earlier, self)
+        return compare(earlier, self)
 
     def as_json(self, *, changes: Changes | None = None) -> str:
         """The survey as JSON, with an entry `changes` where there is something to compare with."""
@@ -93,12 +95,41 @@ def survey(
     workers: int | None = None,
     title: str = "",
 ) -> Survey:
-    """Measure stems (files, folders, patterns), find what is wrong with them, and propose trims.
+    """Measure stems, find what is wrong with them, and propose trims that bring them into one range.
 
-    `practice` holds the target and the limits, `tempo` lets places be told as bar:beat, `workers` is how many files are
-    measured side by side (as many as there are processors). What cannot be read is listed and the others are done.
-    Ctrl-C ends the work and leaves what was finished. Raises GainError when nothing was named.
+    Parameters
+    ----------
+    *stems : str or path, or several in a list
+        Files, folders and patterns such as `"stems/**/*.wav"`; a folder stands for the sound files in it.
+    practice : Practice, optional
+        The level that stems are brought to, the ceilings and what counts as trouble; those of the course unless given.
+    tempo : Tempo or float, optional
+        Beats a minute: places are then told as bar:beat too.
+    progress : callable, optional
+        Hears the share of the work that is done, from 0 to 1, and what is being done.
+    workers : int, optional
+        How many files are measured side by side, from 1 to 64; as many as there are processors unless given.
+    title : str, optional
+        What the gain sheet is headed; the name of the first folder unless given.
 
+    Returns
+    -------
+    Survey
+        `stems`, worst first, `faults`, `trims` and `sum`; what cannot be read is listed in `unreadable` and the others
+        are done. Ctrl-C ends the work and leaves what was finished: `whole` is then False and there is no sum.
+
+    Raises
+    ------
+    GainError
+        When nothing was named, for more than 100 000 files, and for a setting that cannot be.
+
+    References
+    ----------
+    *Published*: EBU R 68 (alignment), ITU-R BS.1770-5 (loudness; true peak, Annex 2), EBU Tech 3342 (loudness range),
+    AES17 (RMS). *Common practice*: the level and the ceilings that trims go by, each said on the gain sheet.
+
+    Examples
+    --------
     >>> from gainlib.storage import bundled_folder
     >>> found = survey(bundled_folder("media") / "kick.flac", bundled_folder("media") / "snare.flac")
     >>> len(found.stems), found.sound
@@ -109,7 +140,7 @@ def survey(
         raise GainError("no stems were named; give files, folders or patterns such as 'stems/*.wav'.")
     practice = practice or Practice()
     beat = tempo if isinstance(tempo, Tempo) or tempo is None else Tempo(tempo)
-    meant = found(given)
+    meant = find_files(given)
     if len(meant.files) > _MOST_FILES:
         raise GainError(f"{len(meant.files)} files were named; survey at most {_MOST_FILES} at a time.")
     count = workers if workers is not None else max(1, os.cpu_count() or 1)
@@ -121,7 +152,7 @@ def survey(
     with ThreadPoolExecutor(count) as pool:
         whole = work.measure(pool)
         read = work.done
-        trims = [proposed(each, practice) for each in read]
+        trims = [propose_trim(each, practice) for each in read]
         try:
             if whole:
                 total = _sum_of(read, trims, practice, pool, count, work)
@@ -129,16 +160,16 @@ def survey(
             work.ended.set()
             whole = False
     unreadable = [*meant.missing, *work.unreadable]
-    name = title or _titled(given)
+    name = title or _title_of(given)
     made = Survey(
         tuple(read), (), tuple(trims), total, tuple(unreadable), practice, beat, meant.notes, name, whole, count
     )
-    return _ordered(made, faults_of(read, practice, beat))
+    return _in_order(made, find_faults(read, practice, beat))
 
 
-def _ordered(made: AnySurvey, faults: list[Fault]) -> AnySurvey:
+def _in_order(made: AnySurvey, faults: list[Fault]) -> AnySurvey:
     """With its faults, noise among them, and its stems in order: the worst first, of equals by name as given."""
-    faults = [*faults, *noise_faults(made.trims, made.practice)]
+    faults = [*faults, *find_noise(made.trims, made.practice)]
     faults.sort(key=lambda fault: -fault.weight)
     heaviest: dict[str, tuple[float, float]] = {}
     for each in faults:
@@ -160,7 +191,7 @@ def _sum_of(
 ) -> Sum | None:
     heard: dict[str, object] = {"tick": work.tick_sum, "stop": work.ended.is_set} if work else {}
     try:
-        return summed(list(stems), {each.stem: each for each in trims}, practice, pool, workers=workers, **heard)  # type: ignore[arg-type]
+        return add_up(list(stems), {each.stem: each for each in trims}, practice, pool, workers=workers, **heard)  # type: ignore[arg-type]
     except (GainError, OSError) as fault:
         if work:
             work.unreadable.append(("the sum", f"the stems could not be added up: {printable(str(fault))}"))
@@ -168,7 +199,7 @@ def _sum_of(
         raise
 
 
-def _titled(given: list[str | os.PathLike[str]]) -> str:
+def _title_of(given: list[str | os.PathLike[str]]) -> str:
     first = Path(given[0])
     return printable((first if first.is_dir() else first.parent).resolve().name or os.fspath(first))
 
@@ -231,7 +262,7 @@ class _Work:
             self._more(size * share, name)
 
         try:
-            return measured(path, name, tick=tick, stop=self.ended.is_set)
+            return measure_stem(path, name, tick=tick, stop=self.ended.is_set)
         except Stopped:
             return None
         except GainError as fault:

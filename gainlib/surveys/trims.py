@@ -24,7 +24,7 @@ from gainlib.surveys.stem import Stem, Stopped, block_frames, require_numbers
 from gainlib.surveys.targets import Practice
 from gainlib.text import signed
 
-__all__ = ["Sum", "Trim", "noise_faults", "proposed", "share_above", "summed", "trim_of"]
+__all__ = ["Sum", "Trim", "add_up", "apply_trim", "find_noise", "propose_trim", "share_above"]
 
 MOST_SUMMED = 256
 """More stems than these are not added up: nobody mixes so many, and each is an open file."""
@@ -78,34 +78,34 @@ class Sum:
         return COLUMNS[measure].moved(self.after[measure], self.main_trim_db)
 
 
-def proposed(stem: Stem, practice: Practice) -> Trim:
+def propose_trim(stem: Stem, practice: Practice) -> Trim:
     """The trim that brings a stem to the target, or as near as its peaks let it; to a tenth of a decibel.
 
     A silent stem and one that cannot be measured stay as they are.
 
     >>> from gainlib.storage import bundled
     >>> from gainlib.surveys.stem import measured
-    >>> found = proposed(measured(bundled("media/bass.flac"), "bass"), Practice())
+    >>> found = propose_trim(measure_stem(bundled("media/bass.flac"), "bass"), Practice())
     >>> found.held, round(found.after or 0.0)
     ('', -18)
     """
     level = stem.readings.get(practice.measure)
     if level is None or not math.isfinite(level):
-        return trim_of(stem, 0.0, practice, held="silence" if stem.silent else "lacks")
+        return apply_trim(stem, 0.0, practice, held="silence" if stem.silent else "lacks")
     wanted = practice.value - level
     most = practice.stem_ceiling_dbtp - stem.readings["true_peak_dbtp"]
     # Rounded down, so that the ceiling holds to the last digit.
     gain_db = math.floor(10.0 * most) / 10.0 if wanted > most else round(wanted, 1)
-    return trim_of(stem, gain_db + 0.0, practice, held="peaks" if wanted > most else "")
+    return apply_trim(stem, gain_db + 0.0, practice, held="peaks" if wanted > most else "")
 
 
-def trim_of(stem: Stem, gain_db: float, practice: Practice, *, held: str = "") -> Trim:
+def apply_trim(stem: Stem, gain_db: float, practice: Practice, *, held: str = "") -> Trim:
     """What a stem is after a trim of so many decibels.
 
     >>> from gainlib.storage import bundled
     >>> from gainlib.surveys.stem import measured
-    >>> bass = measured(bundled("media/bass.flac"), "bass")
-    >>> round(trim_of(bass, -6.0, Practice()).peak_dbfs - bass.readings["peak_dbfs"], 6)
+    >>> bass = measure_stem(bundled("media/bass.flac"), "bass")
+    >>> round(apply_trim(bass, -6.0, Practice()).peak_dbfs - bass.readings["peak_dbfs"], 6)
     -6.0
     """
     level = stem.readings.get(practice.measure)
@@ -140,10 +140,10 @@ def share_above(levels: LevelHistogram, threshold_dbfs: float) -> float:
     return float(np.max(np.divide(above, playing, out=np.zeros_like(above), where=playing > 0)))
 
 
-def noise_faults(trims: Sequence[Trim], practice: Practice) -> list[Fault]:
+def find_noise(trims: Sequence[Trim], practice: Practice) -> list[Fault]:
     """The stems whose noise floor is above the limit after their trims.
 
-    >>> noise_faults((), Practice())
+    >>> find_noise((), Practice())
     []
     """
     found = []
@@ -178,7 +178,7 @@ def addable(stems: Sequence[Stem]) -> tuple[list[Stem], list[tuple[str, str]]]:
     return added, left_out
 
 
-def summed(
+def add_up(
     stems: Sequence[Stem],
     trims: Mapping[str, Trim],
     practice: Practice,

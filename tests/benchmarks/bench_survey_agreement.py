@@ -17,7 +17,7 @@ import numpy as np
 import soundfile
 
 from gainlib.storage import bundled_folder
-from gainlib.surveys.stem import measured
+from gainlib.surveys.stem import measure_stem
 
 RATE_HZ = 48_000
 
@@ -111,7 +111,7 @@ def columns(folder: Path) -> None:
     apart: dict[str, list[tuple[float, str]]] = defaultdict(list)
     paths = takes(folder)
     for path in paths:
-        stem = measured(path, path.stem)
+        stem = measure_stem(path, path.stem)
         ours = {**stem.readings, "dc": 10 ** (stem.readings["dc_offset_dbfs"] / 20)}
         for name, peer in peers.items():
             for measure, value in peer(path).items():

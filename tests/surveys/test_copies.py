@@ -11,7 +11,7 @@ import pytest
 import soundfile
 
 from gainlib import GainError
-from gainlib.surveys.exports import write_copies
+from gainlib.surveys.exports import export
 from gainlib.surveys.survey import survey
 
 
@@ -31,7 +31,7 @@ def stems(tmp_path, making):
 def test_a_copy_is_the_stem_times_its_trim(stems, tmp_path):
     made = survey(stems)
     before = digests(stems)
-    paths = write_copies(made, tmp_path / "out")
+    paths = export(made, tmp_path / "out")
     assert [each.name for each in paths] == ["a.wav", "b.flac", "c.wav"]
     for name in "ab":
         gain = 10 ** (made.trim(name).gain_db / 20)
@@ -49,7 +49,7 @@ def test_a_copy_is_the_stem_times_its_trim(stems, tmp_path):
 def test_no_trim_no_dither(stems, tmp_path):
     made = survey(stems)
     assert made.trim("c").gain_db == 0.0
-    write_copies(made, tmp_path / "out")
+    export(made, tmp_path / "out")
     assert np.array_equal(soundfile.read(tmp_path / "out" / "c.wav")[0], soundfile.read(stems / "c.wav")[0])
 
 
@@ -58,9 +58,9 @@ def test_floats_are_not_dithered_and_may_pass_full_scale(stems, tmp_path):
     with pytest.raises(
         GainError, match=r"a would reach \+.* dBFS and 24 bits end at 0 dBFS; trim it lower, or write floats"
     ):
-        write_copies(made, tmp_path / "out")
+        export(made, tmp_path / "out")
     assert not (tmp_path / "out").exists()
-    write_copies(made, tmp_path / "out", word="float")
+    export(made, tmp_path / "out", word="float")
     copied, original = soundfile.read(tmp_path / "out" / "a.wav")[0], soundfile.read(stems / "a.wav")[0]
     assert copied == pytest.approx(original * 10**1.5, rel=2**-23)
     assert soundfile.info(tmp_path / "out" / "b.wav").subtype == "FLOAT"
@@ -69,7 +69,7 @@ def test_floats_are_not_dithered_and_may_pass_full_scale(stems, tmp_path):
 def test_the_same_seed_gives_the_same_copies(stems, tmp_path):
     made = survey(stems)
     for name, seed in (("one", 0), ("same", 0), ("other", 1)):
-        write_copies(made, tmp_path / name, seed=seed)
+        export(made, tmp_path / name, seed=seed)
     assert digests(tmp_path / "one") == digests(tmp_path / "same") != digests(tmp_path / "other")
 
 
@@ -79,10 +79,10 @@ def test_nothing_that_is_there_is_written_over_unless_told(stems, tmp_path):
     out.mkdir()
     (out / "b.flac").write_text("mine")
     with pytest.raises(GainError, match="b.flac is in .*out already; name another folder or say --overwrite"):
-        write_copies(made, out)
+        export(made, out)
     assert [each.name for each in out.iterdir()] == ["b.flac"]
     assert (out / "b.flac").read_text() == "mine"
-    write_copies(made, out, overwrite=True)
+    export(made, out, overwrite=True)
     assert soundfile.info(out / "b.flac").frames == 96_000
 
 
@@ -94,7 +94,7 @@ def test_an_original_is_never_written_over(stems, tmp_path, way):
         folder = tmp_path / "link"
         folder.symlink_to(stems)
     with pytest.raises(GainError, match="would stand in the place of .*a.wav; name another folder, originals stay"):
-        write_copies(made, folder, overwrite=True)
+        export(made, folder, overwrite=True)
     assert digests(stems) == before
 
 
@@ -102,7 +102,7 @@ def test_two_stems_that_would_share_a_name(tmp_path, making):
     making.save(tmp_path / "in" / "a.wav", making.noise(1, 0.5))
     making.save(tmp_path / "in" / "a.aiff", making.noise(2, 0.5))
     making.save(tmp_path / "in" / "A.au", making.noise(3, 0.5), subtype="PCM_16")
-    paths = write_copies(survey(tmp_path / "in"), tmp_path / "out")
+    paths = export(survey(tmp_path / "in"), tmp_path / "out")
     assert len({each.name.lower() for each in paths}) == 3
     assert all(each.suffix == ".wav" for each in paths)
 
@@ -116,9 +116,9 @@ def test_two_stems_that_would_share_a_name(tmp_path, making):
 )
 def test_a_folder_that_cannot_be(stems, tmp_path, make, sentence):
     with pytest.raises(GainError, match=sentence):
-        write_copies(survey(stems), make(tmp_path))
+        export(survey(stems), make(tmp_path))
     with pytest.raises(GainError, match="word is '16'; give '24' or 'float'"):
-        write_copies(survey(stems), tmp_path / "out", word="16")
+        export(survey(stems), tmp_path / "out", word="16")
 
 
 def test_a_disk_that_is_full_leaves_nothing_behind(stems, tmp_path, monkeypatch):
@@ -127,11 +127,11 @@ def test_a_disk_that_is_full_leaves_nothing_behind(stems, tmp_path, monkeypatch)
     resource.setrlimit(resource.RLIMIT_FSIZE, (200_000, hard))  # a.wav takes 576 044 bytes
     try:
         with pytest.raises(GainError, match=r"a.wav cannot be written"):
-            write_copies(made, out)
+            export(made, out)
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
     assert not out.exists()
-    write_copies(made, out)
+    export(made, out)
     assert len(list(out.iterdir())) == 3
 
 
@@ -141,12 +141,12 @@ def test_a_folder_that_is_read_only(stems, tmp_path):
     if os.access(out, os.W_OK):
         pytest.skip("whoever runs this may write anywhere")
     with pytest.raises(GainError, match="cannot be written to"):
-        write_copies(survey(stems), out)
+        export(survey(stems), out)
 
 
 def test_a_stem_that_changed_meanwhile_is_told(stems, tmp_path, making):
     made = survey(stems)
     making.save(stems / "a.wav", making.noise(1, 1.0, channels=2))
     with pytest.raises(GainError, match=r"cannot be written \(the disk took less|changed"):
-        write_copies(made, tmp_path / "out")
+        export(made, tmp_path / "out")
     assert not (tmp_path / "out").exists()

@@ -15,8 +15,8 @@ import pytest
 
 from gainlib import GainError
 from gainlib.surveys import as_csv, as_dict, as_json, lines
-from gainlib.surveys.comparison import compared
-from gainlib.surveys.record import earlier, schema_text
+from gainlib.surveys.comparison import compare
+from gainlib.surveys.record import read_survey, schema_text
 from gainlib.surveys.sheet import gain_sheet, write_sheet
 from gainlib.surveys.survey import survey
 
@@ -160,7 +160,7 @@ def test_two_surveys_are_compared(tmp_path, making):
             making.save(folder / f"{name}.wav", gain * one if name == "b" else one)
     making.save(old / "e.wav", making.clipped_tone(1.0, 3.0))
     making.save(new / "e.wav", making.clipped_tone(1.0, 3.0, -6.0))
-    changes = compared(survey(old), survey(new))
+    changes = compare(survey(old), survey(new))
     assert (changes.came, changes.went) == (("d",), ("a",))
     assert changes.lines[:2] == ["New: d.", "No longer there: a."]
     assert "e: still clipped, it was only turned down." in changes.lines
@@ -176,13 +176,13 @@ def test_two_surveys_are_compared(tmp_path, making):
 def test_two_takes_of_other_names_are_compared(tmp_path, making):
     first = survey(making.save(tmp_path / "take 1.wav", making.tone(1.0, 0.5)))
     second = survey(making.save(tmp_path / "take 2.wav", making.tone(1.0, 0.25)))
-    assert "turned down by 6.0 dB" in compared(first, second).lines[0]
+    assert "turned down by 6.0 dB" in compare(first, second).lines[0]
 
 
 def test_an_earlier_survey_is_read_from_its_file(surveyed, tmp_path):
     path = tmp_path / "then.json"
     path.write_text(as_json(surveyed), encoding="utf-8")
-    assert compared(earlier(path), surveyed).lines == ["Nothing has changed by a tenth of a decibel or more."]
+    assert compare(read_survey(path), surveyed).lines == ["Nothing has changed by a tenth of a decibel or more."]
 
 
 @pytest.mark.parametrize(
@@ -200,9 +200,9 @@ def test_what_is_no_earlier_survey_is_refused(tmp_path, text, sentence):
     if text is not None:
         path.write_text(text)
     with pytest.raises(GainError, match=sentence):
-        earlier(path)
+        read_survey(path)
 
 
 def test_half_an_earlier_survey_is_refused(surveyed):
     with pytest.raises(GainError, match="one of the two is no survey"):
-        compared({"stems": [{"name": "a"}], "form": 1}, surveyed)
+        compare({"stems": [{"name": "a"}], "form": 1}, surveyed)

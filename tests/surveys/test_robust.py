@@ -100,15 +100,15 @@ def test_ctrl_c_in_a_terminal(tmp_path, making):
 def test_what_no_one_thought_of_is_told_as_well(tmp_path, making, monkeypatch):
     making.save(tmp_path / "a.wav", making.noise(1, 0.5))
     making.save(tmp_path / "b.wav", making.noise(2, 0.5))
-    from gainlib.surveys.stem import measured
+    from gainlib.surveys.stem import measure_stem
     from gainlib.surveys.survey import survey
 
     def fails(path, name, **heard):
         if name == "a":
             raise ZeroDivisionError("something of the library")
-        return measured(path, name, **heard)
+        return measure_stem(path, name, **heard)
 
-    monkeypatch.setitem(survey.__globals__, "measured", fails)
+    monkeypatch.setitem(survey.__globals__, "measure_stem", fails)
     made = survey(tmp_path)
     assert [each.name for each in made.stems] == ["b"]
     assert made.unreadable == (

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from gainlib import GainError, read
 from gainlib.meters import clipped_runs, flat_tops, measure_all, measures
 from gainlib.surveys.columns import COLUMNS
-from gainlib.surveys.stem import block_frames, measured
+from gainlib.surveys.stem import block_frames, measure_stem
 
 
 @settings(max_examples=25)
@@ -27,7 +27,7 @@ def test_readings_are_those_of_the_measures(tmp_path_factory, seed, count, chann
     gains = np.repeat(rng.choice([0.0, 0.01, 0.3, 2.0], count // 3000 + 1), 3000)[:count, None]
     path = tmp_path_factory.mktemp("take") / "take.wav"
     soundfile.write(path, np.clip(gains * rng.standard_normal((count, channels)), -1, 1), rate_hz, subtype=subtype)
-    stem, whole = measured(path, "take"), read(path)
+    stem, whole = measure_stem(path, "take"), read(path)
     known = [name for name in COLUMNS if not measures()[name].lacks(whole)]
     for name, value in measure_all(whole, known).items():
         if name not in stem.readings:  # a window that is short of a sample: the meter has the last word
@@ -51,7 +51,7 @@ def test_a_run_across_blocks_is_one_and_known_to_the_sample(tmp_path, making):
     take[frames - 2 : frames + 5, 1] = 1.0  # seven samples over the first seam
     take[2 * frames : 2 * frames + 3, 0] = -1.0  # begins with a block
     take[-4:, 1] = 1.0  # ends with the file
-    stem = measured(making.save(tmp_path / "take.wav", take), "take")
+    stem = measure_stem(making.save(tmp_path / "take.wav", take), "take")
     assert stem.clipped.start.tolist() == [frames - 2, 2 * frames, 3 * frames - 4]
     assert stem.clipped.length.tolist() == [7, 3, 4]
     assert stem.clipped.channel.tolist() == [1, 0, 1]
@@ -60,7 +60,7 @@ def test_a_run_across_blocks_is_one_and_known_to_the_sample(tmp_path, making):
 
 def test_where_it_sounds_and_how_long_it_is(tmp_path, making):
     take = np.concatenate((np.zeros((48_000, 1)), making.tone(1.0, 0.1), np.zeros((24_000, 1))))
-    stem = measured(making.save(tmp_path / "take.flac", take), "take")
+    stem = measure_stem(making.save(tmp_path / "take.flac", take), "take")
     assert stem.sounds == (1.0, 2.0)
     assert (stem.seconds, stem.form, stem.coding, stem.bits) == (2.5, "FLAC", "PCM_24", 24)
 
@@ -72,15 +72,17 @@ def test_where_it_sounds_and_how_long_it_is(tmp_path, making):
 )
 def test_two_channels_against_each_other(tmp_path, making, second, correlation, balance_db, difference_db):
     one = making.noise(1, 2.0)
-    pair = measured(making.save(tmp_path / "take.wav", np.hstack((one, second * one))), "take").pair
+    pair = measure_stem(making.save(tmp_path / "take.wav", np.hstack((one, second * one))), "take").pair
     assert pair.correlation == pytest.approx(correlation, abs=1e-4)
     assert pair.balance_db == pytest.approx(balance_db, abs=1e-3)
     assert pair.difference_db == pytest.approx(difference_db, abs=1e-3)
 
 
 def test_eight_channels_and_odd_rates_lack_loudness_and_nothing_else(tmp_path, making):
-    eight = measured(making.save(tmp_path / "eight.wav", making.noise(1, 1.0, channels=8)), "eight")
-    slow = measured(making.save(tmp_path / "slow.wav", making.tone(5.0, 0.5, 5.0, rate_hz=100), rate_hz=100), "slow")
+    eight = measure_stem(making.save(tmp_path / "eight.wav", making.noise(1, 1.0, channels=8)), "eight")
+    slow = measure_stem(
+        making.save(tmp_path / "slow.wav", making.tone(5.0, 0.5, 5.0, rate_hz=100), rate_hz=100), "slow"
+    )
     # Neither pauses, so neither has a noise floor either.
     lacking = {"loudness_lufs", "momentary_max_lufs", "short_term_max_lufs", "loudness_range_lu", "noise_floor_dbfs"}
     for stem in (eight, slow):
@@ -96,10 +98,10 @@ def test_samples_that_are_no_numbers_are_refused_with_their_place(tmp_path):
     take[50_000, 1] = np.inf
     soundfile.write(tmp_path / "take.wav", take, 48_000, subtype="FLOAT")
     with pytest.raises(GainError, match=r"take holds inf at sample 50000, channel 2; every sample must be a number"):
-        measured(tmp_path / "take.wav", "take")
+        measure_stem(tmp_path / "take.wav", "take")
 
 
 def test_a_broadcast_wav_tells_where_it_starts(tmp_path, making):
     path = making.save(tmp_path / "take.wav", making.tone(0.5, 0.5))
-    assert measured(path, "take").starts_at is None
-    assert measured(making.with_time_reference(path, 172_800_000), "take").starts_at == 172_800_000
+    assert measure_stem(path, "take").starts_at is None
+    assert measure_stem(making.with_time_reference(path, 172_800_000), "take").starts_at == 172_800_000

@@ -15,9 +15,9 @@ import soundfile
 import gainlib as gl
 from gainlib import surveys
 from gainlib.surveys import Practice, Tempo
-from gainlib.surveys.cross_checks import opposed
-from gainlib.surveys.folder import found
-from gainlib.surveys.stem import measured
+from gainlib.surveys.cross_checks import find_opposed
+from gainlib.surveys.folder import find_files
+from gainlib.surveys.stem import measure_stem
 from gainlib.surveys.survey import survey
 from gainlib.text import printable
 
@@ -159,10 +159,10 @@ def test_polarity_is_found_against_a_late_neighbour_and_not_between_strangers(tm
     one = making.noise(1, 3.0)
     late = -np.concatenate((np.zeros((144, 1)), one[:-144]))  # 3 ms later, as a metre of air is
     stems = [
-        measured(making.save(tmp_path / f"{name}.wav", samples), name)
+        measure_stem(making.save(tmp_path / f"{name}.wav", samples), name)
         for name, samples in (("a", one), ("b", late), ("c", making.noise(2, 3.0)), ("d", one * 0.1))
     ]
-    found_pairs = {(each.one, each.other): each for each in opposed(stems, -0.5)}
+    found_pairs = {(each.one, each.other): each for each in find_opposed(stems, -0.5)}
     assert set(found_pairs) == {("a", "b"), ("b", "d")}
     assert found_pairs["a", "b"].correlation < -0.95
     assert found_pairs["a", "b"].later_ms == 3.0
@@ -209,14 +209,14 @@ def test_which_files_are_meant(tmp_path, making):
         path = tmp_path / name
         path.parent.mkdir(exist_ok=True)
         making.save(path, making.tone(0.1, 0.5)) if path.suffix != ".txt" else path.write_text("x")
-    here = found([tmp_path])
+    here = find_files([tmp_path])
     assert [name for _, name in here.files] == ["take 2", "take 10"]
     assert "(b)" in here.notes[0]
     assert "were not looked into" in here.notes[0]
-    everywhere = found([str(tmp_path / "**" / "*.*"), tmp_path / "take 2.wav"])
+    everywhere = find_files([str(tmp_path / "**" / "*.*"), tmp_path / "take 2.wav"])
     assert sorted(name for _, name in everywhere.files) == ["take 10.wav", "take 2.flac", "take 2.wav"]
-    assert found([tmp_path / "nothing*.wav"]).missing[0][1].endswith("check the name and the folder you are in.")
-    assert "holds no sound files" in found([tmp_path / "b" / ".." / "b", tmp_path.parent]).missing[0][1]
+    assert find_files([tmp_path / "nothing*.wav"]).missing[0][1].endswith("check the name and the folder you are in.")
+    assert "holds no sound files" in find_files([tmp_path / "b" / ".." / "b", tmp_path.parent]).missing[0][1]
 
 
 @pytest.mark.parametrize("name", ["ドラム", "голос", "צליל", "a'b\"c", "=1+1", "x" * 200, "<b>&", "50% off; rm -rf"])
