@@ -58,10 +58,8 @@ def test_the_status_says_how_it_went(called, planted, tmp_path, making):
     assert called(fine, tmp_path / "gone.wav")[0] == 1
     assert called(tmp_path / "gone.wav")[0] == 2
     status, _, aside = called()
-    assert (status, aside.strip()) == (
-        2,
-        "gainlib: no stems were named; give files, folders or patterns such as 'stems/*.wav'.",
-    )
+    assert status == 2
+    assert aside.startswith("gainlib: no stems were named")
 
 
 @pytest.mark.parametrize(

@@ -47,7 +47,7 @@ def test_many_files_are_done_and_not_added_up(tmp_path, making):
     made = survey(tmp_path)
     assert len(made.stems) == 300
     assert made.sum is None
-    assert "No sum: more than 256 stems are not added up." in lines(made)
+    assert any(line.startswith("No sum") and "256" in line for line in lines(made))
     gain_sheet(made)
 
 
@@ -111,6 +111,6 @@ def test_what_no_one_thought_of_is_told_as_well(tmp_path, making, monkeypatch):
     monkeypatch.setitem(survey.__globals__, "measure_stem", fails)
     made = survey(tmp_path)
     assert [each.name for each in made.stems] == ["b"]
-    assert made.unreadable == (
-        ("a", "a could not be measured (ZeroDivisionError: something of the library); export it again."),
-    )
+    ((name, sentence),) = made.unreadable
+    assert name == "a"
+    assert "ZeroDivisionError: something of the library" in sentence

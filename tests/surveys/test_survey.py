@@ -125,10 +125,10 @@ def test_what_cannot_be_added_is_left_out_with_a_reason(tmp_path, making):
     making.save(tmp_path / "six.wav", making.noise(3, 2.0, channels=6))
     making.save(tmp_path / "slow.wav", making.noise(4, 2.0, rate_hz=44_100), rate_hz=44_100)
     made = survey(tmp_path)
-    assert dict(made.sum.left_out) == {
-        "six": "it has 6 channels, not 1 or 2",
-        "slow": "its rate is 44100 Hz, not 48000 Hz",
-    }
+    left_out = dict(made.sum.left_out)
+    assert set(left_out) == {"six", "slow"}
+    assert "6 channels" in left_out["six"]
+    assert "44100 Hz" in left_out["slow"]
     assert kinds(made, "slow") == {"rate"}
 
 
