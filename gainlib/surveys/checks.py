@@ -92,7 +92,7 @@ def find_faults(stems: Sequence[Stem], practice: Practice, tempo: Tempo | None =
     """Everything that is wrong with these stems, each by itself and against its neighbours; the noise is not judged.
 
     >>> from gainlib.storage import bundled
-    >>> from gainlib.surveys.stem import measured
+    >>> from gainlib.surveys.stem import measure_stem
     >>> find_faults([measure_stem(bundled("media/kick.flac"), "kick")], Practice())
     []
     """

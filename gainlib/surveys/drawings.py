@@ -84,7 +84,7 @@ def waveform(stem: Stem, faults: Sequence[Fault]) -> str:
     """A stem's outline against its own peak, a mark over each place where something is wrong.
 
     >>> from gainlib.storage import bundled
-    >>> from gainlib.surveys.stem import measured
+    >>> from gainlib.surveys.stem import measure_stem
     >>> waveform(measure_stem(bundled("media/kick.flac"), "kick"), ()).startswith("<svg")
     True
     """

@@ -84,7 +84,7 @@ def propose_trim(stem: Stem, practice: Practice) -> Trim:
     A silent stem and one that cannot be measured stay as they are.
 
     >>> from gainlib.storage import bundled
-    >>> from gainlib.surveys.stem import measured
+    >>> from gainlib.surveys.stem import measure_stem
     >>> found = propose_trim(measure_stem(bundled("media/bass.flac"), "bass"), Practice())
     >>> found.held, round(found.after or 0.0)
     ('', -18)
@@ -103,7 +103,7 @@ def apply_trim(stem: Stem, gain_db: float, practice: Practice, *, held: str = ""
     """What a stem is after a trim of so many decibels.
 
     >>> from gainlib.storage import bundled
-    >>> from gainlib.surveys.stem import measured
+    >>> from gainlib.surveys.stem import measure_stem
     >>> bass = measure_stem(bundled("media/bass.flac"), "bass")
     >>> round(apply_trim(bass, -6.0, Practice()).peak_dbfs - bass.readings["peak_dbfs"], 6)
     -6.0
