@@ -16,7 +16,8 @@ from gainlib.meters.windows import WindowMeter, window_powers
 
 __all__ = ["Phrase", "find_phrases"]
 
-_LEAST_SECONDS = 0.1
+_SOUND_SECONDS = 0.1
+_PHRASE_SECONDS = 0.2
 _PAUSE_SECONDS = 0.22
 
 
@@ -46,7 +47,8 @@ def find_phrases(samples: ArrayLike, rate_hz: int) -> tuple[Phrase, ...]:
     somebody plays, at least 10 and at most 30 dB below the latter: so a take without pauses is one phrase, and one with
     digital silence keeps its soft endings. Sound shorter than 0.1 s is a breath or a click and belongs to the pause. A
     pause of 0.22 s or more parts two phrases: longer than a consonant holds the breath, shorter than it takes to draw
-    one between two lines. Of several channels the loudest counts. Silence has no phrases.
+    one between two lines. What lasts less than 0.2 s in all is no phrase. Of several channels the loudest counts.
+    Silence has no phrases.
 
     Parameters
     ----------
@@ -86,11 +88,13 @@ def find_phrases(samples: ArrayLike, rate_hz: int) -> tuple[Phrase, ...]:
     width = min(max(1, round(0.01 * rate_hz)), len(checked))
     playing = window_powers(checked, rate_hz, 0.01).max(axis=1) > power_from_rms_dbfs(threshold_dbfs)
     edges = np.flatnonzero(np.diff(np.concatenate(([False], playing, [False])))).reshape(-1, 2) * width
-    sounds = edges[edges[:, 1] - edges[:, 0] >= _LEAST_SECONDS * rate_hz]
+    sounds = edges[edges[:, 1] - edges[:, 0] >= _SOUND_SECONDS * rate_hz]
     parted = sounds[1:, 0] - sounds[:-1, 1] >= _PAUSE_SECONDS * rate_hz
     phrases = []
     for part in np.split(sounds, np.flatnonzero(parted) + 1) if len(sounds) else ():
         start, end = int(part[0, 0]), int(part[-1, 1])
+        if end - start < _PHRASE_SECONDS * rate_hz:
+            continue
         levels = read_whole(LevelMeter, checked[start:end])
         highest = float(levels.peak_dbfs.max()), float(levels.rms_dbfs.max())
         phrases.append(Phrase(start / rate_hz, end / rate_hz, *highest))

@@ -197,7 +197,8 @@ def test_phrases_by_their_rules():
     click, word = sine(0.08, peak_dbfs=-20), sine(0.12, peak_dbfs=-20)
     assert spans(with_pause(0.4, click)) == [(0.0, 1.0), (1.4, 2.4)], "a breath or a click joins nothing"
     assert spans(with_pause(0.4, word)) == [(0.0, 2.4)], "a word in the middle of a pause of 0.4 s leaves none"
-    assert spans(np.concatenate([np.zeros(RATE_HZ), click, np.zeros(RATE_HZ)])) == []
+    long_breath = sine(0.15, peak_dbfs=-20)
+    assert spans(with_pause(1.0, long_breath)) == [(0.0, 1.0), (2.0, 3.0)], "a long breath alone is no phrase"
     assert spans(np.zeros(RATE_HZ)) == []
     assert spans(sine(2)) == [(0.0, 2.0)]
 
