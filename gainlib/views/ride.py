@@ -76,6 +76,12 @@ class DrawnRide(TapView):
         behind = _levels(rendering.at(tap), found) - gains_db if tap else _levels(audio, found)
         return found, _levels(audio, found), behind
 
+    def _found_behind(self, rendering: Rendering) -> NDArray[Any]:
+        """The RMS of each phrase that is found behind the ride, which is what `phrase_range_db` measures there."""
+        audio = rendering.at(self.tap_of(rendering))
+        levels = [phrase.rms_dbfs for phrase in find_phrases(audio.samples, audio.rate_hz)]
+        return np.array(levels or [-math.inf]) - self._own_gain_db(rendering)
+
     def _own_gain_db(self, rendering: Rendering) -> float:
         """What a fader does beside its ride, which is not the ride's work; nothing for a fader at the bottom."""
         tap = self.tap_of(rendering)
@@ -141,7 +147,7 @@ class DrawnRide(TapView):
 
     def sentence(self, rendering: Rendering) -> str:
         """How far apart the phrases are before and behind, and what the ride does."""
-        found, before, behind = self.once(rendering, self._phrases)
+        found, before, _ = self.once(rendering, self._phrases)
         if not found:
             return "There is no phrase to ride: silence."
         points = self._points(rendering)
@@ -151,7 +157,8 @@ class DrawnRide(TapView):
             return f"{said}; nothing is drawn yet. RMS is AES17."
         gains = [gain_db for _, gain_db in points]
         moves = signed(gains[0]) if len(set(gains)) == 1 else f"{signed(min(gains))} to {signed(max(gains))}"
-        return f"{said}; after it {_span(behind)}. The ride has {counted(len(points), 'point')}, {moves}. RMS is AES17."
+        then = _span(self._found_behind(rendering))
+        return f"{said}; after it {then}. The ride has {counted(len(points), 'point')}, {moves}. RMS is AES17."
 
 
 def _span(levels: NDArray[Any]) -> str:

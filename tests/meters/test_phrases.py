@@ -60,3 +60,11 @@ def test_all_that_speak_of_phrases_mean_the_same(stem):
     assert authors == [pytest.approx(edge, abs=0.0011) for edge in edges]
     levels = [phrase.rms_dbfs for phrase in find_phrases(take.samples, take.rate_hz)]
     assert measure("phrase_range_db", take) == max(levels) - min(levels)
+
+
+@pytest.mark.parametrize("stem", ["lead-voice", "radio-guest"])
+def test_the_picture_says_of_the_ridden_take_what_the_check_measures_there(stem):
+    take = read(f"media/{stem}.flac")
+    ridden = Session.of(take, [proposed_ride(take, -20.0, most_db=6.0)], name="strip").render()
+    apart_db = measure("phrase_range_db", ridden.at("ride"))
+    assert f", {apart_db:.1f} dB apart. The ride has" in DrawnRide("ride").sentence(ridden)
