@@ -12,6 +12,7 @@ from gainlib.classroom.item_analysis import ClassFigures, ExerciseFigures
 from gainlib.classroom.similarity import LikePair
 from gainlib.html.figures import figure_html, script
 from gainlib.html.pages import render
+from gainlib.views.style import coloured, frame
 
 __all__ = ["class_report"]
 
@@ -73,8 +74,6 @@ def _spread_said(figures: ClassFigures) -> str:
 def _spread(percents: Sequence[float]) -> Any:
     from bokeh.models import ColumnDataSource, HoverTool
 
-    from gainlib.views.style import coloured, frame
-
     counts = _counts(percents)
     filled = np.flatnonzero(counts)
     left = filled * _STEP_PERCENT
@@ -103,8 +102,6 @@ def _spread(percents: Sequence[float]) -> Any:
 
 def _hardness(exercises: Sequence[ExerciseFigures]) -> Any:
     from bokeh.models import ColumnDataSource, HoverTool
-
-    from gainlib.views.style import coloured, frame
 
     hardest_last = sorted(exercises, key=lambda each: (-(each.difficulty or 0.0), each.exercise.name))
     count = len(hardest_last)

@@ -9,6 +9,7 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
+from gainlib import __version__
 from gainlib.errors import GainError
 from gainlib.surveys.columns import COLUMNS
 from gainlib.surveys.result import SurveyResult
@@ -36,8 +37,6 @@ def as_dict(survey: SurveyResult) -> dict[str, Any]:
     >>> list(as_dict(survey(bundled_folder("media") / "bass.flac")))[3:8]
     ['stems', 'faults', 'sum', 'trims', 'unreadable']
     """
-    from gainlib import __version__
-
     total, practice = survey.sum, survey.practice
     return {
         "form": FORM,
