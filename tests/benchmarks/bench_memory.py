@@ -9,6 +9,7 @@ first move. A first run also compiles loops, which leaves 60 MB in the kernel th
 from __future__ import annotations
 
 import argparse
+import json
 import runpy
 import sys
 import tempfile
@@ -22,10 +23,14 @@ LESSONS = HERE.parents[2] / "lessons"
 SLIDERS, PRESSES, PAUSE_SECONDS = 6, 10, 23
 
 
-def kernels():
-    """The kernels that this process has started, newest last."""
-    found = [each for each in psutil.Process().children(recursive=True) if "ipykernel_launcher" in each.cmdline()]
-    return sorted(found, key=lambda each: each.create_time())
+def kernel_of(lab):
+    """The process of the kernel that the open notebook has; another one warms up beside it."""
+    (session,) = json.loads(lab.ask("api/sessions"))
+    return next(
+        each
+        for each in psutil.Process().children(recursive=True)
+        if "ipykernel_launcher" in each.cmdline() and session["kernel"]["id"] in each.cmdline()[-1]
+    )
 
 
 def resident(kernel, line="VmRSS"):
@@ -37,7 +42,7 @@ def resident(kernel, line="VmRSS"):
 def measured(lab, page, name):
     """Megabytes after Run All, at most while sliders move, and after a pause; and how many sliders were moved."""
     lab.open(page, name)
-    kernel = kernels()[-1]
+    kernel = kernel_of(lab)
     lab.run_all(page)
     page.wait_for_function("() => window.course?.bokeh.library?.documents.length >= 1")
     page.wait_for_timeout(1000)
