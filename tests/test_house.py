@@ -19,7 +19,7 @@ PACKAGE = Path(gainlib.__file__).parent
 # From the cellar to the roof; a room may import from rooms on lower floors, and from itself.
 FLOORS = [
     {"errors"},
-    {"text", "decibels", "loops"},
+    {"text", "decibels", "loops", "palette"},
     {"storage"},
     {"audio"},
     {"sound_file"},

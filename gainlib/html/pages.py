@@ -9,6 +9,8 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from gainlib.palette import css_strokes, css_variables
+
 __all__ = ["TEMPLATES", "part", "render"]
 
 TEMPLATES = Path(__file__).parent / "templates"
@@ -40,14 +42,9 @@ def part(template: str, **given: Any) -> Markup:
 
 def _palette(*, dark: bool = False) -> Markup:
     """The palette as CSS; with the dark set as well, where the reader's screen is dark."""
-    # Here and not above: who renders no page opens no Bokeh.
-    from gainlib.views.style import css_variables
-
     return Markup(css_variables(_DARK if dark else ""))
 
 
 def _strokes() -> Markup:
     """The strokes of the course's pictures as classes of CSS."""
-    from gainlib.views.style import css_strokes
-
     return Markup(css_strokes())

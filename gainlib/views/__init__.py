@@ -17,13 +17,11 @@ from gainlib.views.meters_over_time import MetersOverTime
 from gainlib.views.ride import DrawnRide
 from gainlib.views.spectrum import HarmonicSpectrum
 from gainlib.views.strips import Strips
-from gainlib.views.style import PALETTE
 from gainlib.views.transfer_curve import TransferCurve
 from gainlib.views.waveform import Waveform
 from gainlib.views.word_length import WordLength
 
 __all__ = [
-    "PALETTE",
     "Balance",
     "CloseUp",
     "Columns",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 from pathlib import Path
 
-from gainlib.views.style import css_variables
+from gainlib.palette import css_variables
 
 __all__ = ["PREDICTION_STYLES", "SHARED_URL", "STYLES", "script"]
 

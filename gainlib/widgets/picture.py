@@ -10,7 +10,8 @@ import numpy as np
 import traitlets
 
 from gainlib.html.figures import bokeh_script, embedded, figure_html
-from gainlib.views import PALETTE, Columns
+from gainlib.palette import PALETTE
+from gainlib.views import Columns
 from gainlib.widgets.assets import script
 from gainlib.widgets.base import CourseWidget
 

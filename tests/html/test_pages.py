@@ -8,7 +8,7 @@ import jinja2
 import pytest
 
 from gainlib.html.pages import TEMPLATES, part, render
-from gainlib.views.style import PALETTE, STROKES
+from gainlib.palette import PALETTE, STROKES
 
 NASTY = "</title></script><img src=x onerror=alert(1)>&'\""
 REGION = {"title": NASTY, "drawn": NASTY, "sentence": NASTY, "figure": NASTY, "script": ""}

@@ -347,7 +347,7 @@ def test_views_are_found_by_plain_name_or_given_with_options():
 
 
 def test_every_colour_can_be_told_from_its_background():
-    from gainlib.views import PALETTE
+    from gainlib.palette import PALETTE
 
     def luminance(hexes):  # published: WCAG 2.2, relative luminance
         parts = [int(hexes[place : place + 2], 16) / 255 for place in (1, 3, 5)]

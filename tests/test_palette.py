@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 import gainlib
-from gainlib.views.style import PALETTE, css_variables
+from gainlib.palette import PALETTE, css_variables
 
 PACKAGE = Path(gainlib.__file__).parent
 OF_THE_PALETTE = re.compile("|".join(sorted({colour for pair in PALETTE.values() for colour in pair})), re.IGNORECASE)
@@ -25,7 +25,7 @@ def test_no_colour_of_the_palette_is_written_down_a_second_time():
         for path in files
         if (colours := colours_in(path.read_text(encoding="utf-8")))
     }
-    assert set(found) == {"views/style.py"}
+    assert set(found) == {"palette.py"}
 
 
 def test_the_search_sees_a_colour_however_it_is_written():
