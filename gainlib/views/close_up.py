@@ -6,16 +6,15 @@ import math
 from typing import Any, ClassVar
 
 import numpy as np
-from bokeh.models import ColumnDataSource, HoverTool
 from numpy.typing import NDArray
 
 from gainlib.decibels import db_from_ratio, ratio_from_db
 from gainlib.flow import Rendering
 from gainlib.meters import clipped_runs, curve_between, true_peak_dbtp
-from gainlib.text import signed
+from gainlib.text import dbfs, signed
 from gainlib.views.base import Columns, TapView
 from gainlib.views.phrasing import of_tap, stage_of
-from gainlib.views.style import coloured, decibel_axis, frame, hatch
+from gainlib.views.style import amplitude_frame, beyond_full_scale, coloured, hatch, hover, sources_of
 
 __all__ = ["CloseUp"]
 
@@ -64,18 +63,11 @@ class CloseUp(TapView):
 
     def figure(self, rendering: Rendering) -> Any:
         """Milliseconds along, dBFS up (linear in amplitude); samples as dots, what was cut off dashed."""
-        drawing = frame(
-            self.height,
-            x_range=(-_HALF_MS, _HALF_MS),
-            y_range=(-_TOP, _TOP),
-            x_axis_label="milliseconds from the loudest sample",
-            y_axis_label="dBFS",
-        )
         levels = {6: "+6", 0: "0", -6: "−6"}
-        ticks = {sign * round(10 ** (each / 20), 6): word for each, word in levels.items() for sign in (1, -1)}
-        decibel_axis(drawing.yaxis, {**ticks, 0.0: "−∞"})
-        drawing.ygrid.ticker = drawing.yaxis[0].ticker
-        sources = {name: ColumnDataSource(data=dict(data), name=name) for name, data in self.columns(rendering).items()}
+        drawing = amplitude_frame(
+            self.height, (-_HALF_MS, _HALF_MS), "milliseconds from the loudest sample", _TOP, levels
+        )
+        sources = sources_of(self.columns(rendering))
         hatch(drawing, sources["full scale"])
         if self.curve:
             drawing.line("ms", "came", source=sources["curve"], line_width=2.0, **coloured(line_color="peak"))
@@ -86,7 +78,7 @@ class CloseUp(TapView):
         dots = drawing.scatter(
             "ms", "came", source=sources["moment"], size=4, **coloured(fill_color="peak", line_color="peak")
         )
-        drawing.add_tools(HoverTool(renderers=[dots], tooltips=[("at", "@ms{0.00} ms"), ("level", "@level")]))
+        hover(drawing, [dots], {"at": "@ms{0.00} ms", "level": "@level"})
         return drawing
 
     def columns(self, rendering: Rendering) -> Columns:
@@ -100,14 +92,9 @@ class CloseUp(TapView):
                 "ms": ms,
                 "came": np.clip(came, -_TOP, _TOP),
                 "given": np.clip(given, -_TOP, _TOP),
-                "level": [signed(float(each), unit="dBFS", plus=bool(each > 0)) for each in levels],
+                "level": [dbfs(float(each)) for each in levels],
             },
-            "full scale": {
-                "left": np.full(2, -_HALF_MS),
-                "right": np.full(2, _HALF_MS),
-                "bottom": np.array([1.0, -_TOP]),
-                "top": np.array([_TOP, -1.0]),
-            },
+            "full scale": beyond_full_scale(-_HALF_MS, _HALF_MS, _TOP),
         }
 
     def sentence(self, rendering: Rendering) -> str:
@@ -121,19 +108,19 @@ class CloseUp(TapView):
             sample = rendering.level(f"{strip}/{stage}").peak_dbfs
             between = float(true_peak_dbtp(heard.samples).max())
             return (
-                f"The highest sample reaches {signed(sample, unit='dBFS', plus=sample > 0)}; "
+                f"The highest sample reaches {dbfs(sample)}; "
                 f"the curve between the samples reaches {signed(between, unit='dBTP', plus=between > 0)}."
             )
         _, came, given = self._moment(rendering)
         top, wanted = (db_from_ratio(np.abs(each).max()) for each in (came, given))
-        reached = f"it reaches {signed(top, unit='dBFS', plus=top > 0)}"
+        reached = f"it reaches {dbfs(top)}"
         clipped = any(each.clipped for each in rendering.levels if each.strip == strip)
         if not clipped or wanted - top < 0.05:
             return f"The loudest moment is whole: {reached}."
         runs = clipped_runs(came, ceiling_dbfs=top)
         return (
             f"The loudest moment is cut off: {reached} and stays there for up to {runs.longest} samples; "
-            f"without a ceiling it would reach {signed(wanted, unit='dBFS', plus=wanted > 0)}."
+            f"without a ceiling it would reach {dbfs(wanted)}."
         )
 
     def _between(self, rendering: Rendering) -> dict[str, NDArray[np.floating[Any]] | list[str]]:

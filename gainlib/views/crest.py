@@ -6,7 +6,6 @@ import math
 from typing import Any, ClassVar, NamedTuple
 
 import numpy as np
-from bokeh.models import HoverTool
 
 from gainlib.audio import Audio
 from gainlib.flow import Rendering
@@ -15,7 +14,7 @@ from gainlib.text import dbfs, level
 from gainlib.views.base import Columns, TapView
 from gainlib.views.phrasing import of_tap
 from gainlib.views.signal_path import entering, last_of
-from gainlib.views.style import coloured, decibel_axis, frame, sources_of
+from gainlib.views.style import coloured, decibel_axis, frame, hover, sources_of, write
 
 __all__ = ["AES17_OVER_PLAIN_RMS_DB", "CrestFactor"]
 
@@ -76,23 +75,11 @@ class CrestFactor(TapView):
         drawing.segment("peak", "below", "peak", "above", source=sources["rows"], line_width=3.0,
                         **coloured(line_color="peak"))  # fmt: skip
         plain: dict[str, Any] = {"text_font_size": "12px", "text_baseline": "middle"}
-        drawing.text("x", "y", "name", source=sources["names"], text_align="left", **plain,
-                     **coloured(text_color="text"))  # fmt: skip
-        drawing.text("x", "y", "text", source=sources["figures"], text_align="right", text_font_style="bold",
-                     **{**plain, "text_font_size": "13px"}, **coloured(text_color="text"))  # fmt: skip
+        write(drawing, sources["names"], text="name", text_align="left")
+        write(drawing, sources["figures"], text_align="right", text_font_style="bold", text_font_size="13px")
         drawing.text([_HIGH + _FIGURES_DB - 1.0], [2.0], ["peak − RMS + 3.0 dB"], text_align="right", **plain,
                      **coloured(text_color="muted"))  # fmt: skip
-        drawing.add_tools(
-            HoverTool(
-                renderers=[body],
-                tooltips=[
-                    ("where", "@name"),
-                    ("peak", "@peak_said"),
-                    ("RMS (AES17)", "@rms_said"),
-                    ("crest", "@crest"),
-                ],
-            )
-        )
+        hover(drawing, [body], {"where": "@name", "peak": "@peak_said", "RMS (AES17)": "@rms_said", "crest": "@crest"})
         return drawing
 
     def columns(self, rendering: Rendering) -> Columns:

@@ -6,7 +6,6 @@ import math
 from typing import Any, ClassVar
 
 import numpy as np
-from bokeh.models import HoverTool
 
 from gainlib.audio import Audio
 from gainlib.flow import Rendering
@@ -15,7 +14,7 @@ from gainlib.text import dbfs, level
 from gainlib.views.base import Columns, TapView
 from gainlib.views.phrasing import of_tap
 from gainlib.views.signal_path import entering, last_of, peaks_over_time
-from gainlib.views.style import coloured, decibel_axis, key, key_columns, sources_of, time_frame
+from gainlib.views.style import coloured, hover, key, key_columns, level_axis, sources_of, time_frame
 
 __all__ = ["Envelope"]
 
@@ -56,8 +55,7 @@ class Envelope(TapView):
         """Seconds along, dBFS up: a thin line before, a strong line behind, what was taken away tinted between."""
         before, _ = self.once(rendering, self._pair)
         drawing = time_frame(self.height, before.seconds, (_FLOOR_DBFS, _TOP_DBFS + _KEY_DB), "peak, dBFS")
-        decibel_axis(drawing.yaxis, {each: level(each) for each in range(int(_FLOOR_DBFS), int(_TOP_DBFS), 20)})
-        drawing.ygrid.ticker = drawing.yaxis[0].ticker
+        level_axis(drawing, {each: level(each) for each in range(int(_FLOOR_DBFS), int(_TOP_DBFS), 20)})
         sources = sources_of(self.columns(rendering))
         drawing.varea("seconds", "behind", "before", source=sources["envelope"], fill_alpha=0.16,
                       **coloured(fill_color="peak"))  # fmt: skip
@@ -65,12 +63,12 @@ class Envelope(TapView):
         drawing.line("seconds", "before", source=sources["envelope"], **thin, **coloured(line_color="text"))
         seen = drawing.line("seconds", "behind", source=sources["envelope"], **strong, **coloured(line_color="peak"))
         key(drawing, sources["key"], [("text", thin), ("peak", strong)])
-        drawing.add_tools(
-            HoverTool(
-                renderers=[seen], mode="vline",
-                tooltips=[("at", "@seconds{0.00} s"), ("before", "@before{0.0} dBFS"), ("behind", "@behind{0.0} dBFS")],
-            )
-        )  # fmt: skip
+        hover(
+            drawing,
+            [seen],
+            {"at": "@seconds{0.00} s", "before": "@before{0.0} dBFS", "behind": "@behind{0.0} dBFS"},
+            along=True,
+        )
         return drawing
 
     def columns(self, rendering: Rendering) -> Columns:

@@ -6,7 +6,6 @@ import math
 from typing import Any, ClassVar
 
 import numpy as np
-from bokeh.models import HoverTool
 
 from gainlib.errors import GainError
 from gainlib.flow import Rendering
@@ -14,7 +13,7 @@ from gainlib.stages import TAPER, Fader
 from gainlib.text import signed
 from gainlib.views.base import Columns, TapView
 from gainlib.views.phrasing import of_tap
-from gainlib.views.style import coloured, decibel_axis, frame, sources_of
+from gainlib.views.style import coloured, frame, hover, level_axis, sources_of, write
 
 __all__ = ["FaderTaper"]
 
@@ -60,28 +59,28 @@ class FaderTaper(TapView):
             y_axis_label="gain, dB",
         )  # fmt: skip
         ticks = np.arange(_FLOOR_DB, top + 1, 10.0).tolist()
-        decibel_axis(drawing.yaxis, {each: signed(each, 0, "") for each in ticks})
-        drawing.ygrid.ticker = drawing.yaxis[0].ticker
+        level_axis(drawing, {each: signed(each, 0, "") for each in ticks})
         sources = sources_of(self.columns(rendering))
         curve = drawing.line("mm", "gain_db", source=sources["taper"], line_width=2.5, **coloured(line_color="text"))
-        drawing.text(
-            "mm", "gain_db", "text", source=sources["parts"], text_font_size="12px", text_align="left",
-            text_baseline="middle", **coloured(text_color="muted"),
-        )  # fmt: skip
+        write(drawing, sources["parts"], "muted", x="mm", y="gain_db", text_align="left")
         drawing.segment("x0", "y0", "x1", "y1", source=sources["guides"], line_width=1.0, line_dash=[2, 3],
                         **coloured(line_color="peak"))  # fmt: skip
         rings = drawing.scatter("mm", "gain_db", source=sources["others"], size=9, fill_alpha=0.0, line_width=1.5,
                                 **coloured(line_color="peak"))  # fmt: skip
         dot = drawing.scatter("mm", "gain_db", source=sources["fader"], size=12,
                               **coloured(fill_color="peak", line_color="background"))  # fmt: skip
-        drawing.text(
-            "mm", "gain_db", "text", source=sources["told"], text_font_size="13px", text_font_style="bold",
-            text_align="left", text_baseline="middle", **coloured(text_color="peak"),
-        )  # fmt: skip
-        drawing.add_tools(
-            HoverTool(renderers=[dot, rings], tooltips=[("fader", "@name"), ("gain", "@said"), ("1 mm", "@fine")]),
-            HoverTool(renderers=[curve], tooltips=[("travel", "@mm{0.0} mm"), ("gain", "@gain_db{0.0} dB")]),
+        write(
+            drawing,
+            sources["told"],
+            "peak",
+            x="mm",
+            y="gain_db",
+            text_font_size="13px",
+            text_font_style="bold",
+            text_align="left",
         )
+        hover(drawing, [dot, rings], {"fader": "@name", "gain": "@said", "1 mm": "@fine"})
+        hover(drawing, [curve], {"travel": "@mm{0.0} mm", "gain": "@gain_db{0.0} dB"})
         return drawing
 
     def columns(self, rendering: Rendering) -> Columns:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any, ClassVar
 
 import numpy as np
-from bokeh.models import HoverTool
 from numpy.typing import NDArray
 
 from gainlib import loops
@@ -14,7 +13,7 @@ from gainlib.meters import gain_reduction
 from gainlib.views.base import Columns, TapView
 from gainlib.views.phrasing import of_tap
 from gainlib.views.signal_path import traced
-from gainlib.views.style import coloured, decibel_axis, sources_of, time_frame
+from gainlib.views.style import coloured, hover, level_axis, sources_of, time_frame
 
 __all__ = ["GainReductionTrace"]
 
@@ -55,8 +54,7 @@ class GainReductionTrace(TapView):
         drawing = time_frame(
             self.height, len(trace) / rate_hz, (self.deepest_db * 1.06, -self.deepest_db * 0.08), "turned down, dB"
         )
-        decibel_axis(drawing.yaxis, {each: f"{each:g}" for each in np.arange(0.0, self.deepest_db + 0.1, 6.0).tolist()})
-        drawing.ygrid.ticker = drawing.yaxis[0].ticker
+        level_axis(drawing, {each: f"{each:g}" for each in np.arange(0.0, self.deepest_db + 0.1, 6.0).tolist()})
         sources = sources_of(self.columns(rendering))
         drawing.varea("seconds", "none", "drawn_db", source=sources["trace"], fill_alpha=0.3,
                       **coloured(fill_color="ceiling"))  # fmt: skip
@@ -64,12 +62,7 @@ class GainReductionTrace(TapView):
                             **coloured(line_color="ceiling"))  # fmt: skip
         drawing.scatter("seconds", "drawn_db", source=sources["beyond"], marker="inverted_triangle", size=9,
                         **coloured(fill_color="trouble", line_color="background"))  # fmt: skip
-        drawing.add_tools(
-            HoverTool(
-                renderers=[seen], mode="vline",
-                tooltips=[("at", "@seconds{0.00} s"), ("turned down by", "@reduction_db{0.0} dB")],
-            )
-        )  # fmt: skip
+        hover(drawing, [seen], {"at": "@seconds{0.00} s", "turned down by": "@reduction_db{0.0} dB"}, along=True)
         return drawing
 
     def columns(self, rendering: Rendering) -> Columns:

@@ -6,14 +6,24 @@ import math
 from typing import Any, ClassVar
 
 import numpy as np
-from bokeh.models import ColumnDataSource, HoverTool
 
 from gainlib.flow import Rendering, TapLevels
-from gainlib.text import left, level, plain, signed, times
+from gainlib.text import dbfs, left, level, plain, times
 from gainlib.views.base import Columns, View
 from gainlib.views.phrasing import floor_words, stage_of
 from gainlib.views.signal_path import route
-from gainlib.views.style import coloured, decibel_axis, frame, frame_height, hatched, stroke
+from gainlib.views.style import (
+    coloured,
+    frame,
+    frame_height,
+    hatched,
+    hover,
+    level_axis,
+    sources_of,
+    stroke,
+    words_at,
+    write,
+)
 
 __all__ = ["LevelDiagram"]
 
@@ -78,9 +88,8 @@ class LevelDiagram(View):
             y_axis_label="level, dBFS",
         )
         drawing.xaxis.visible = False
-        decibel_axis(drawing.yaxis, {each: level(each) for each in range(int(_LOWEST_DBFS), int(top) + 1, _GRID_DB)})
-        drawing.ygrid.ticker = drawing.yaxis[0].ticker
-        sources = {name: ColumnDataSource(data=dict(data), name=name) for name, data in self.columns(rendering).items()}
+        level_axis(drawing, {each: level(each) for each in range(int(_LOWEST_DBFS), int(top) + 1, _GRID_DB)})
+        sources = sources_of(self.columns(rendering))
         band, ceilings, numbers = sources["band"], sources["ceilings"], sources["numbers"]
         drawing.segment(
             "x", "bottom", "x", "top", source=sources["dividers"], line_width=1.0, **coloured(line_color="grid")
@@ -90,38 +99,34 @@ class LevelDiagram(View):
         for line in ("noise", "rms", "peak"):
             drawing.line("x", line, source=sources["floor"] if line == "noise" else band, **stroke(line))
         drawing.segment("left", "level", "right", "level", source=sources["thresholds"], **stroke("target"))
-        written: dict[str, Any] = {"text_align": "center", "text_baseline": "middle"}
-        drawing.text(
-            "x", "y", "text", source=numbers, text_font_size="13px", text_font_style="bold",
-            **written, **coloured(text_color="peak"),
-        )  # fmt: skip
-        drawing.text("x", "y", "text", source=sources["words"], text_font_size="12px", **written,
-                     **coloured(text_color="muted"))  # fmt: skip
-        drawing.text(
-            "x", "y", "text", source=sources["stages"], text_font_size="13px" if len(table) <= _FEW else "11px",
+        write(drawing, numbers, "peak", text_font_size="13px", text_font_style="bold", text_align="center")
+        write(drawing, sources["words"], "muted", text_align="center")
+        write(
+            drawing,
+            sources["stages"],
+            text_font_size="13px" if len(table) <= _FEW else "11px",
             text_font_style="bold",
-            **written, **coloured(text_color="text"),
-        )  # fmt: skip
-        drawing.text("x", "y", "text", source=sources["room"], text_font_size="12px", **written,
-                     **coloured(text_color="muted"))  # fmt: skip
-        drawing.text(
-            "x", "y", "text", source=sources["trouble"], text_font_size="12px", text_font_style="bold",
-            **written, **coloured(text_color="trouble"),
-        )  # fmt: skip
+            text_align="center",
+        )
+        write(drawing, sources["room"], "muted", text_align="center")
+        write(drawing, sources["trouble"], "trouble", text_font_style="bold", text_align="center")
         drawing.scatter(
             "x", "edge", source=sources["trouble"], marker="inverted_triangle", size=11,
             **coloured(fill_color="ceiling", line_color="background"),
         )  # fmt: skip
         seen = drawing.quad("left", "right", "top", "bottom", source=sources["stages"], fill_alpha=0.0, line_alpha=0.0)
-        drawing.add_tools(
-            HoverTool(
-                renderers=[seen],
-                tooltips=[
-                    ("stage", "@text"), ("peak", "@peak"), ("RMS (AES17)", "@rms"), ("noise floor", "@noise"),
-                    ("ceiling", "@ceiling"), ("left", "@left_over"),
-                ],
-            )
-        )  # fmt: skip
+        hover(
+            drawing,
+            [seen],
+            {
+                "stage": "@text",
+                "peak": "@peak",
+                "RMS (AES17)": "@rms",
+                "noise floor": "@noise",
+                "ceiling": "@ceiling",
+                "left": "@left_over",
+            },
+        )
         return drawing
 
     def columns(self, rendering: Rendering) -> Columns:
@@ -180,10 +185,10 @@ class LevelDiagram(View):
                 "bottom": np.full(len(table), _LOWEST_DBFS - _FOOTER_DB),
                 "top": np.full(len(table), top),
                 "text": [_cut(_headed(each), letters) for each in table],
-                "peak": [_shown(each.peak_dbfs) for each in table],
-                "rms": [_shown(each.rms_dbfs) for each in table],
+                "peak": [dbfs(each.peak_dbfs) for each in table],
+                "rms": [dbfs(each.rms_dbfs) for each in table],
                 "noise": [floor_words(each.noise_dbfs) for each in table],
-                "ceiling": ["none" if math.isinf(each.ceiling_dbfs) else _shown(each.ceiling_dbfs) for each in table],
+                "ceiling": ["none" if math.isinf(each.ceiling_dbfs) else dbfs(each.ceiling_dbfs) for each in table],
                 "left_over": [_room(each) or "no ceiling" for each in table],
             },
             "room": {
@@ -243,18 +248,14 @@ class LevelDiagram(View):
         marked[0] = f"peak {marked[0]}"
         return (
             {"x": np.arange(len(table), dtype=float), "y": np.array(heights), "text": marked},
-            {
-                "x": np.array([each[0] for each in words]),
-                "y": np.array([each[1] for each in words]),
-                "text": [each[2] for each in words],
-            },
+            words_at(words),
         )
 
     def sentence(self, rendering: Rendering) -> str:
         """Every stage with its peak, RMS, noise floor where there is one to read, and what is left."""
         parts = []
         for each in self._table(rendering):
-            said = f"{_headed(each)}: peak {_shown(each.peak_dbfs)}, RMS {_shown(each.rms_dbfs)}"
+            said = f"{_headed(each)}: peak {dbfs(each.peak_dbfs)}, RMS {dbfs(each.rms_dbfs)}"
             if math.isfinite(each.noise_dbfs):
                 said += f", noise floor {floor_words(each.noise_dbfs)}"
             parts.append(f"{said}, {_room(each)}" if _room(each) else said)
@@ -277,10 +278,6 @@ def _thresholds(rendering: Rendering, table: list[TapLevels]) -> dict[int, float
     """The threshold of each column that has one, by its place."""
     corners = [stage_of(rendering, each.strip, each.stage).corner for each in table]
     return {index: each.level_dbfs for index, each in enumerate(corners) if each and each.word == "threshold"}
-
-
-def _shown(value: float) -> str:
-    return signed(value, unit="dBFS", plus=value > 0)
 
 
 def _room(each: TapLevels) -> str:

@@ -7,7 +7,6 @@ from collections.abc import Mapping
 from typing import Any, ClassVar
 
 import numpy as np
-from bokeh.models import HoverTool
 from numpy.typing import NDArray
 
 from gainlib.errors import GainError, suggest
@@ -17,7 +16,7 @@ from gainlib.stages import TARGETS, Delivery, Target
 from gainlib.text import level, signed
 from gainlib.views.base import Columns, TapView
 from gainlib.views.phrasing import of_tap
-from gainlib.views.style import coloured, decibel_axis, key, key_columns, sources_of, time_frame
+from gainlib.views.style import coloured, hover, key, key_columns, level_axis, sources_of, time_frame
 
 __all__ = ["LoudnessOverTime"]
 
@@ -71,8 +70,7 @@ class LoudnessOverTime(TapView):
         """Seconds along, LUFS up; thin momentary, strong short-term, dashed integrated, the band that was ordered."""
         seconds = rendering.at(self.tap_of(rendering)).seconds
         drawing = time_frame(self.height, seconds, (_FLOOR_LUFS, _TOP_LUFS + 2 * _KEY_LU), "loudness, LUFS")
-        decibel_axis(drawing.yaxis, {each: level(each) for each in range(int(_FLOOR_LUFS), int(_TOP_LUFS) + 1, 10)})
-        drawing.ygrid.ticker = drawing.yaxis[0].ticker
+        level_axis(drawing, {each: level(each) for each in range(int(_FLOOR_LUFS), int(_TOP_LUFS) + 1, 10)})
         sources = sources_of(self.columns(rendering))
         drawing.quad(
             "left", "right", "top", "bottom", source=sources["band"], fill_alpha=0.25, line_width=1.0,
@@ -88,12 +86,7 @@ class LoudnessOverTime(TapView):
                         **coloured(line_color="text"))  # fmt: skip
         strokes = [("noise", thin), ("peak", strong), ("text", dashed), ("third", band)]
         key(drawing, sources["key"], strokes if self._wanted(rendering) else strokes[:3])
-        drawing.add_tools(
-            HoverTool(
-                renderers=[seen], mode="vline",
-                tooltips=[("at", "@seconds{0.00} s"), ("short-term", "@lufs{0.0} LUFS")],
-            )
-        )  # fmt: skip
+        hover(drawing, [seen], {"at": "@seconds{0.00} s", "short-term": "@lufs{0.0} LUFS"}, along=True)
         return drawing
 
     def columns(self, rendering: Rendering) -> Columns:

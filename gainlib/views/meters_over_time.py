@@ -21,7 +21,7 @@ from gainlib.meters.true_peak import MIDWAY, QUARTERS, true_peak_dbtp
 from gainlib.text import level, signed
 from gainlib.views.base import Columns, TapView
 from gainlib.views.phrasing import of_tap
-from gainlib.views.style import coloured, decibel_axis, key, key_columns, sources_of, time_frame
+from gainlib.views.style import coloured, key, key_columns, level_axis, sources_of, time_frame
 
 __all__ = ["MetersOverTime"]
 
@@ -80,8 +80,7 @@ class MetersOverTime(TapView):
         """Seconds along, dBFS (LUFS for loudness) up, one stroke a meter."""
         seconds = rendering.at(self.tap_of(rendering)).seconds
         drawing = time_frame(self.height, seconds, (_FLOOR, _TOP + self._rows * _KEY), "reading, dBFS or LUFS")
-        decibel_axis(drawing.yaxis, {each: level(each) for each in range(int(_FLOOR), 1, 10)})
-        drawing.ygrid.ticker = drawing.yaxis[0].ticker
+        level_axis(drawing, {each: level(each) for each in range(int(_FLOOR), 1, 10)})
         sources = sources_of(self.columns(rendering))
         seen = []
         for name in self.meters:

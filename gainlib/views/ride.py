@@ -6,7 +6,6 @@ import math
 from typing import Any, ClassVar
 
 import numpy as np
-from bokeh.models import HoverTool
 from numpy.typing import NDArray
 
 from gainlib.audio import Audio
@@ -20,7 +19,7 @@ from gainlib.text import counted, dbfs, signed
 from gainlib.views.base import Columns, TapView
 from gainlib.views.phrasing import stage_of
 from gainlib.views.signal_path import entering
-from gainlib.views.style import coloured, decibel_axis, key, key_columns, sources_of, time_frame
+from gainlib.views.style import coloured, hover, key, key_columns, level_axis, sources_of, time_frame
 
 __all__ = ["DrawnRide"]
 
@@ -92,8 +91,7 @@ class DrawnRide(TapView):
         """Seconds along, dB up: the ride as a line with its points, phrases as steps around the usual one."""
         audio = self._audio(rendering)
         drawing = time_frame(self.height, audio.seconds, (-_REACH_DB, _REACH_DB + _KEY_DB), "dB, 0 is the usual phrase")
-        decibel_axis(drawing.yaxis, {each: signed(each, 0, "") for each in (-18.0, -12.0, -6.0, 0.0, 6.0, 12.0, 18.0)})
-        drawing.ygrid.ticker = drawing.yaxis[0].ticker
+        level_axis(drawing, {each: signed(each, 0, "") for each in (-18.0, -12.0, -6.0, 0.0, 6.0, 12.0, 18.0)})
         sources = sources_of(self.columns(rendering))
         dashed: dict[str, Any] = {"line_width": 2.0, "line_dash": [6, 4]}
         strong: dict[str, Any] = {"line_width": 4.0, "line_alpha": 0.75}
@@ -106,10 +104,8 @@ class DrawnRide(TapView):
         points = drawing.scatter("seconds", "gain_db", source=sources["ride"], marker="diamond", size=13,
                                  **coloured(fill_color="text", line_color="background"))  # fmt: skip
         key(drawing, sources["key"], [("rms", dashed), ("rms", strong), ("text", line)])
-        drawing.add_tools(
-            HoverTool(renderers=[points], tooltips=[("at", "@seconds{0.00} s"), ("gain", "@gain_db{+0.0} dB")]),
-            HoverTool(renderers=[before], tooltips=[("phrase", "@said"), ("after the ride", "@then")]),
-        )
+        hover(drawing, [points], {"at": "@seconds{0.00} s", "gain": "@gain_db{+0.0} dB"})
+        hover(drawing, [before], {"phrase": "@said", "after the ride": "@then"})
         return drawing
 
     def columns(self, rendering: Rendering) -> Columns:

@@ -8,11 +8,10 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from bokeh.models import HoverTool
 
 from gainlib.text import level
 from gainlib.views.base import Columns
-from gainlib.views.style import coloured, decibel_axis, frame, sources_of
+from gainlib.views.style import coloured, decibel_axis, frame, hover, sources_of, write
 
 __all__ = ["Row", "row_columns", "row_figure"]
 
@@ -61,23 +60,16 @@ def row_figure(rows: Sequence[Row], columns: Columns, rms_word: str, least_heigh
     drawing.segment("peak", "below", "peak", "above", source=sources["peaks"], line_width=3.0,
                     **coloured(line_color="peak"))  # fmt: skip
     plain: dict[str, Any] = {"text_font_size": "12px", "text_baseline": "middle"}
-    drawing.text("x", "y", "text", source=sources["names"], text_align="left", **plain, **coloured(text_color="text"))
+    write(drawing, sources["names"], text_align="left")
     for column in ("peak_text", "rms_text"):
-        drawing.text(f"x_{column}", "y", column, source=sources["figures"], text_align="right", **plain,
-                     **coloured(text_color="text"))  # fmt: skip
-    drawing.text("x", "y", "text", source=sources["trouble"], text_align="left", text_font_style="bold", **plain,
-                 **coloured(text_color="trouble"))  # fmt: skip
+        write(drawing, sources["figures"], x=f"x_{column}", text=column, text_align="right")
+    write(drawing, sources["trouble"], "trouble", text_align="left", text_font_style="bold")
     top = count + 0.1
     drawing.text([_HIGH + 14.0], [top], ["peak"], text_align="right", text_font_style="bold", **plain,
                  **coloured(text_color="peak"))  # fmt: skip
     drawing.text([_HIGH + _FIGURES_DB - 1.0], [top], [rms_word], text_align="right", **plain,
                  **coloured(text_color="muted"))  # fmt: skip
-    drawing.add_tools(
-        HoverTool(
-            renderers=[body],
-            tooltips=[("signal", "@name"), ("peak", "@peak_text dBFS"), (rms_word, "@rms_text dBFS")],
-        )
-    )
+    hover(drawing, [body], {"signal": "@name", "peak": "@peak_text dBFS", rms_word: "@rms_text dBFS"})
     return drawing
 
 

@@ -6,7 +6,6 @@ import math
 from typing import Any, ClassVar
 
 import numpy as np
-from bokeh.models import HoverTool
 from numpy.typing import NDArray
 
 from gainlib.decibels import db_from_ratio
@@ -16,7 +15,7 @@ from gainlib.meters import Harmonics, harmonics
 from gainlib.text import dbfs, level, signed
 from gainlib.views.base import Columns, TapView
 from gainlib.views.phrasing import of_tap
-from gainlib.views.style import coloured, decibel_axis, frame, sources_of
+from gainlib.views.style import coloured, decibel_axis, frame, hover, level_axis, sources_of, write
 
 __all__ = ["HarmonicSpectrum"]
 
@@ -66,23 +65,17 @@ class HarmonicSpectrum(TapView):
         decibel_axis(
             drawing.xaxis, {each: f"{each:,}".replace(",", " ") if each > 9999 else str(each) for each in ticks}
         )
-        decibel_axis(drawing.yaxis, {each: level(each) for each in range(int(_FLOOR_DBFS), 1, 20)})
-        drawing.ygrid.ticker = drawing.yaxis[0].ticker
+        level_axis(drawing, {each: level(each) for each in range(int(_FLOOR_DBFS), 1, 20)})
         sources = sources_of(self.columns(rendering))
         seen = drawing.line("hz", "drawn_dbfs", source=sources["lines"], line_width=1.5, **coloured(line_color="peak"))
         drawing.quad([_HIGH_HZ * 1.02], [_EDGE_HZ], [_TOP_DBFS], [_FLOOR_DBFS], line_alpha=0.0,
                      **coloured(fill_color="background"))  # fmt: skip
         drawing.scatter("hz", "dbfs", source=sources["marks"], marker="inverted_triangle", size=7,
                         **coloured(fill_color="ceiling", line_color="ceiling"))  # fmt: skip
-        plain: dict[str, Any] = {"text_font_size": "12px", "text_baseline": "middle"}
-        drawing.text("hz", "above_dbfs", "order", source=sources["marks"], text_align="center", **plain,
-                     **coloured(text_color="text"))  # fmt: skip
+        write(drawing, sources["marks"], x="hz", y="above_dbfs", text="order", text_align="center")
         for column in ("order", "percent", "decibels"):
-            drawing.text(f"x_{column}", "y", column, source=sources["table"], text_align="right", **plain,
-                         **coloured(text_color="text"))  # fmt: skip
-        drawing.add_tools(
-            HoverTool(renderers=[seen], mode="vline", tooltips=[("at", "@hz{0} Hz"), ("level", "@dbfs{0.0} dBFS")])
-        )
+            write(drawing, sources["table"], x=f"x_{column}", text=column, text_align="right")
+        hover(drawing, [seen], {"at": "@hz{0} Hz", "level": "@dbfs{0.0} dBFS"}, along=True)
         return drawing
 
     def columns(self, rendering: Rendering) -> Columns:

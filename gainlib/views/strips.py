@@ -6,13 +6,12 @@ import math
 from typing import Any, ClassVar
 
 import numpy as np
-from bokeh.models import HoverTool
 
 from gainlib.flow import Rendering, TapLevels
 from gainlib.text import counted, dbfs, left, plain, times
 from gainlib.views.base import Columns, View
 from gainlib.views.phrasing import floor_words, of_tap
-from gainlib.views.style import coloured, frame, sources_of
+from gainlib.views.style import coloured, frame, hover, sources_of, words_at, write
 
 __all__ = ["Strips"]
 
@@ -61,23 +60,21 @@ class Strips(View):
             )
         drawing.segment("left", "ceiling", "right", "ceiling", source=sources["ceilings"], line_width=2.5,
                         **coloured(line_color="ceiling"))  # fmt: skip
-        plain_text: dict[str, Any] = {"text_align": "center", "text_baseline": "middle"}
-        drawing.text("x", "y", "text", source=sources["names"], text_font_size="12px", text_font_style="bold",
-                     **plain_text, **coloured(text_color="text"))  # fmt: skip
-        drawing.text("x", "y", "text", source=sources["room"], text_font_size="12px", **plain_text,
-                     **coloured(text_color="muted"))  # fmt: skip
-        drawing.text("x", "y", "text", source=sources["trouble"], text_font_size="12px", text_font_style="bold",
-                     **plain_text, **coloured(text_color="trouble"))  # fmt: skip
+        write(drawing, sources["names"], text_font_style="bold", text_align="center")
+        write(drawing, sources["room"], "muted", text_align="center")
+        write(drawing, sources["trouble"], "trouble", text_font_style="bold", text_align="center")
         seen = drawing.quad("left", "right", "top", "bottom", source=sources["stages"], fill_alpha=0.0, line_alpha=0.0)
-        drawing.add_tools(
-            HoverTool(
-                renderers=[seen],
-                tooltips=[
-                    ("stage", "@text"), ("peak", "@peak_said"), ("RMS (AES17)", "@rms_said"),
-                    ("noise floor", "@noise_said"), ("ceiling", "@ceiling_said"),
-                ],
-            )
-        )  # fmt: skip
+        hover(
+            drawing,
+            [seen],
+            {
+                "stage": "@text",
+                "peak": "@peak_said",
+                "RMS (AES17)": "@rms_said",
+                "noise floor": "@noise_said",
+                "ceiling": "@ceiling_said",
+            },
+        )
         return drawing
 
     def columns(self, rendering: Rendering) -> Columns:
@@ -86,7 +83,9 @@ class Strips(View):
         stages: dict[str, list[Any]] = {
             name: [] for name in ("left", "right", "peak", "rms", "noise", "ceiling", "top", "bottom", "text", "said")
         }
-        names: list[tuple[float, float, str, str, bool]] = []
+        names: list[tuple[float, float, str]] = []
+        calm: list[tuple[float, float, str]] = []
+        troubled: list[tuple[float, float, str]] = []
         for index, table in enumerate(tables):
             column, row = index % _EACH_ROW, index // _EACH_ROW
             edges = column + np.linspace(*_EDGES, len(table) + 1)
@@ -102,11 +101,13 @@ class Strips(View):
                 stages["said"].append(each)
             footer = -row - 1.0
             clipped = _clipped(table)
-            below = f"▼ {counted(clipped, 'clip')}" if clipped else _least(table)
-            names.append((column + 0.5, footer, _short(plain(table[0].strip)), below, bool(clipped)))
+            names.append((column + 0.5, footer + 0.22, _short(plain(table[0].strip))))
+            if clipped:
+                troubled.append((column + 0.5, footer + 0.08, f"▼ {counted(clipped, 'clip')}"))
+            else:
+                calm.append((column + 0.5, footer + 0.08, _least(table)))
         said = stages.pop("said")
         limited = [index for index, each in enumerate(said) if math.isfinite(each.ceiling_dbfs)]
-        calm, troubled = ([each for each in names if each[4] is state] for state in (False, True))
         numbers = {
             name: np.array(stages[name], dtype=float)
             for name in ("left", "right", "peak", "rms", "noise", "top", "bottom")
@@ -125,13 +126,9 @@ class Strips(View):
                 "right": numbers["right"][limited],
                 "ceiling": np.array([stages["ceiling"][index] for index in limited], dtype=float),
             },
-            "names": {
-                "x": np.array([each[0] for each in names]),
-                "y": np.array([each[1] + 0.22 for each in names]),
-                "text": [each[2] for each in names],
-            },
-            "room": _below(calm),
-            "trouble": _below(troubled),
+            "names": words_at(names),
+            "room": words_at(calm),
+            "trouble": words_at(troubled),
         }
 
     def sentence(self, rendering: Rendering) -> str:
@@ -194,11 +191,3 @@ def _height(level_dbfs: float, row: int) -> float:
 
 def _short(name: str) -> str:
     return name if len(name) <= 15 else f"{name[:14]}…"
-
-
-def _below(names: list[tuple[float, float, str, str, bool]]) -> dict[str, Any]:
-    return {
-        "x": np.array([each[0] for each in names]),
-        "y": np.array([each[1] + 0.08 for each in names]),
-        "text": [each[3] for each in names],
-    }

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 import numpy as np
-from bokeh.models import ColumnDataSource, FixedTicker, Range1d
+from bokeh.models import ColumnDataSource, FixedTicker, HoverTool, Range1d
 from bokeh.models.annotations import Span
 from bokeh.plotting import figure
 
 from gainlib.palette import PALETTE, STROKES
 
 __all__ = [
-    "FRAME_LEFT", "FRAME_RIGHT", "coloured", "cursor", "decibel_axis", "frame", "frame_height", "hatch", "hatched",
-    "key", "key_columns", "sources_of", "stroke", "time_frame",
+    "FRAME_LEFT", "FRAME_RIGHT", "amplitude_frame", "beyond_full_scale", "coloured", "cursor", "decibel_axis", "frame",
+    "frame_height", "hatch", "hatched", "hover", "key", "key_columns", "level_axis", "sources_of", "stroke",
+    "time_frame", "words_at", "write",
 ]  # fmt: skip
 
 FRAME_LEFT: Final = 72
@@ -84,7 +85,13 @@ def frame_height(height: int) -> int:
     return height - 2 * _EDGE
 
 
-def decibel_axis(axis: Any, at: dict[float, str]) -> None:
+def level_axis(drawing: Any, at: Mapping[float, str]) -> None:
+    """Ticks up the side at these values with these words, a line of the grid at each."""
+    decibel_axis(drawing.yaxis, at)
+    drawing.ygrid.ticker = drawing.yaxis[0].ticker
+
+
+def decibel_axis(axis: Any, at: Mapping[float, str]) -> None:
     """Ticks at these values with these words, and no others."""
     axis.ticker = FixedTicker(ticks=list(at))
     axis.major_label_overrides = dict(at)
@@ -102,6 +109,26 @@ def time_frame(height: int, seconds: float, y_range: tuple[float, float], unit: 
     drawing = frame(height, (0.0, seconds), y_range, x_axis_label="seconds", y_axis_label=unit)
     drawing.add_layout(cursor())
     return drawing
+
+
+def amplitude_frame(
+    height: int, x_range: tuple[float, float], x_label: str, top: float, levels: Mapping[int, str]
+) -> Any:
+    """An empty figure of samples up to `top`, full scale at 1, with words at these levels in dBFS on both sides."""
+    drawing = frame(height, x_range, (-top, top), x_axis_label=x_label, y_axis_label="dBFS")
+    ticks = {sign * round(10 ** (level / 20), 6): word for level, word in levels.items() for sign in (1, -1)}
+    level_axis(drawing, {**ticks, 0.0: "−∞"})
+    return drawing
+
+
+def beyond_full_scale(left: float, right: float, top: float) -> dict[str, Any]:
+    """What `hatch` draws on both sides of an `amplitude_frame`."""
+    return {
+        "left": np.full(2, left),
+        "right": np.full(2, right),
+        "bottom": np.array([1.0, -top]),
+        "top": np.array([top, -1.0]),
+    }
 
 
 def sources_of(columns: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
@@ -144,5 +171,31 @@ def key(drawing: Any, source: Any, strokes: Sequence[tuple[str, dict[str, Any]]]
     for index, (ink, stroke) in enumerate(strokes):
         left, right, y = (source.data[name][index] for name in ("left", "right", "y"))
         drawing.segment([left], [y], [right], [y], **stroke, **coloured(line_color=ink))
-    drawing.text("x", "y", "text", source=source, text_font_size="12px", text_baseline="middle",
-                 **coloured(text_color="text"))  # fmt: skip
+    write(drawing, source)
+
+
+def write(
+    drawing: Any, source: Any, ink: str = "text", *, x: str = "x", y: str = "y", text: str = "text", **given: Any
+) -> None:
+    """The words of a source in the middle of their height, in a colour of the palette."""
+    properties = {"text_font_size": "12px", "text_baseline": "middle", **given}
+    drawing.text(x, y, text, source=source, **properties, **coloured(text_color=ink))
+
+
+def words_at(placed: Sequence[tuple[float, float, str]]) -> dict[str, Any]:
+    """The columns that `write` reads of words, each with the place where it stands.
+
+    >>> words_at([(1.0, 2.0, "peak")])
+    {'x': array([1.]), 'y': array([2.]), 'text': ['peak']}
+    """
+    return {
+        "x": np.array([x for x, _, _ in placed]),
+        "y": np.array([y for _, y, _ in placed]),
+        "text": [text for _, _, text in placed],
+    }
+
+
+def hover(drawing: Any, seen: Sequence[Any], told: Mapping[str, str], *, along: bool = False) -> None:
+    """What is told where the pointer stands on something seen; with `along`, wherever it stands above or below."""
+    mode: Literal["vline", "mouse"] = "vline" if along else "mouse"
+    drawing.add_tools(HoverTool(renderers=list(seen), tooltips=list(told.items()), mode=mode))

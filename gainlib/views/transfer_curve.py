@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import Any, ClassVar
 
 import numpy as np
-from bokeh.models import HoverTool
 from numpy.typing import NDArray
 
 from gainlib.audio import Audio
@@ -20,7 +19,7 @@ from gainlib.text import dbfs, level
 from gainlib.views.base import Columns, TapView
 from gainlib.views.phrasing import of_tap, stage_of
 from gainlib.views.signal_path import entering, last_of, peaks_over_time
-from gainlib.views.style import coloured, decibel_axis, frame, sources_of
+from gainlib.views.style import coloured, decibel_axis, frame, hover, level_axis, sources_of, words_at, write
 
 __all__ = ["TransferCurve"]
 
@@ -81,9 +80,9 @@ class TransferCurve(TapView):
             self.height, (_LOW, _HIGH), (_LOW - _FOOTER_DB, _HIGH), x_axis_label="level in, dBFS",
             y_axis_label="level out, dBFS",
         )  # fmt: skip
-        for axis in drawing.axis:
-            decibel_axis(axis, {each: level(each) for each in range(int(_LOW), 1, 10)})
-        drawing.ygrid.ticker = drawing.yaxis[0].ticker
+        levels: dict[float, str] = {each: level(each) for each in range(int(_LOW), 1, 10)}
+        decibel_axis(drawing.xaxis, levels)
+        level_axis(drawing, levels)
         sources = sources_of(self.columns(rendering))
         bars = drawing.quad(
             "left", "right", "top", "bottom", source=sources["levels"], fill_alpha=0.45, line_width=0.5,
@@ -97,14 +96,9 @@ class TransferCurve(TapView):
                         **coloured(line_color="peak"))  # fmt: skip
         drawing.scatter("in_db", "out_db", source=sources["point"], size=11,
                         **coloured(fill_color="peak", line_color="background"))  # fmt: skip
-        drawing.text(
-            "x", "y", "text", source=sources["words"], text_font_size="12px", text_baseline="middle",
-            **coloured(text_color="text"),
-        )  # fmt: skip
-        drawing.add_tools(
-            HoverTool(renderers=[curve], tooltips=[("in", "@in_db{0.0} dBFS"), ("out", "@out_db{0.0} dBFS")]),
-            HoverTool(renderers=[bars], tooltips=[("level in", "@left{0} dBFS"), ("of the time", "@percent{0.0} %")]),
-        )
+        write(drawing, sources["words"])
+        hover(drawing, [curve], {"in": "@in_db{0.0} dBFS", "out": "@out_db{0.0} dBFS"})
+        hover(drawing, [bars], {"level in": "@left{0} dBFS", "of the time": "@percent{0.0} %"})
         return drawing
 
     def columns(self, rendering: Rendering) -> Columns:
@@ -144,24 +138,10 @@ class TransferCurve(TapView):
                 "percent": counts,
             },
             "curve": {"in_db": curve, "out_db": np.clip(out, _LOW, _HIGH)},
-            "corner": {
-                "x0": np.full(int(cornered), corner if cornered else 0.0),
-                "x1": np.full(int(cornered), corner if cornered else 0.0),
-                "y0": np.full(int(cornered), _LOW - _FOOTER_DB),
-                "y1": np.full(int(cornered), min(corner, _HIGH) if cornered else 0.0),
-            },
-            "guides": {
-                "x0": np.full(int(drawn), point_in),
-                "x1": np.full(int(drawn), point_in),
-                "y0": np.full(int(drawn), _LOW - _FOOTER_DB),
-                "y1": np.full(int(drawn), inside),
-            },
+            "corner": _uprights([(corner, corner)] if cornered else []),
+            "guides": _uprights([(point_in, inside)] if drawn else []),
             "point": {"in_db": np.full(int(drawn), point_in), "out_db": np.full(int(drawn), inside)},
-            "words": {
-                "x": np.array([each[0] for each in words]),
-                "y": np.array([each[1] for each in words]),
-                "text": [each[2] for each in words],
-            },
+            "words": words_at(words),
         }
 
     def sentence(self, rendering: Rendering) -> str:
@@ -200,6 +180,12 @@ def _read(rendering: Rendering, tap: str) -> _Worked:
     else:
         levels = _peaks(audio)
     return _Worked(stage, levels, float(rendering.level(tap).readings.get("compensation_db", 0.0)))
+
+
+def _uprights(ends: list[tuple[float, float]]) -> dict[str, Any]:
+    """Lines from the foot of the picture up to each of these points."""
+    along, up = np.array(ends, dtype=float).reshape(-1, 2).T
+    return {"x0": along, "x1": along, "y0": np.full(len(ends), _LOW - _FOOTER_DB), "y1": up}
 
 
 def _peaks(audio: Audio) -> NDArray[Any]:

@@ -7,17 +7,16 @@ from collections.abc import Mapping, Sequence
 from typing import Any, ClassVar
 
 import numpy as np
-from bokeh.models import ColumnDataSource, HoverTool
 
 from gainlib import loops
 from gainlib.decibels import db_from_ratio
 from gainlib.errors import GainError
 from gainlib.flow import Bus, Rendering
 from gainlib.meters import ClippedRuns, flat_tops, peak_dbfs
-from gainlib.text import counted, plain, signed, times
+from gainlib.text import counted, dbfs, plain, signed, times
 from gainlib.views.base import Columns, TapView
 from gainlib.views.phrasing import of_tap
-from gainlib.views.style import coloured, cursor, decibel_axis, frame, hatch
+from gainlib.views.style import amplitude_frame, beyond_full_scale, coloured, cursor, hatch, hover, sources_of
 
 __all__ = ["Waveform"]
 
@@ -65,18 +64,9 @@ class Waveform(TapView):
     def figure(self, rendering: Rendering) -> Any:
         """Seconds along, dBFS up (linear in amplitude); hatched beyond full scale; a triangle at each clipped run."""
         audio = rendering.at(self.tap_of(rendering))
-        drawing = frame(
-            self.height,
-            x_range=(0.0, audio.seconds),
-            y_range=(-_TOP, _TOP),
-            x_axis_label="seconds",
-            y_axis_label="dBFS",
-        )
         levels = {0: "0", -6: "−6"}
-        ticks = {sign * round(10 ** (each / 20), 6): word for each, word in levels.items() for sign in (1, -1)}
-        decibel_axis(drawing.yaxis, {**ticks, 0.0: "−∞"})
-        drawing.ygrid.ticker = drawing.yaxis[0].ticker
-        sources = {name: ColumnDataSource(data=dict(data), name=name) for name, data in self.columns(rendering).items()}
+        drawing = amplitude_frame(self.height, (0.0, audio.seconds), "seconds", _TOP, levels)
+        sources = sources_of(self.columns(rendering))
         hatch(drawing, sources["full scale"])
         for edge in ("low", "high"):
             drawing.line("seconds", edge, source=sources["wave"], line_width=1.0, **coloured(line_color="peak"))
@@ -102,7 +92,7 @@ class Waveform(TapView):
             text_font_size="12px", padding=2, background_fill_alpha=1.0,
             **coloured(text_color="text", background_fill_color="background"),
         )  # fmt: skip
-        drawing.add_tools(HoverTool(renderers=[marks], tooltips=[("clipped at", "@said")]))
+        hover(drawing, [marks], {"clipped at": "@said"})
         drawing.add_layout(cursor())
         return drawing
 
@@ -133,12 +123,7 @@ class Waveform(TapView):
                 "level": np.full(len(parts), (1.0 + _TOP) / 2),
                 "text": [f"{name} {signed(peak, unit='', plus=peak > 0)}" for name, peak in parts.items()],
             },
-            "full scale": {
-                "left": np.zeros(2),
-                "right": np.full(2, audio.seconds),
-                "bottom": np.array([1.0, -_TOP]),
-                "top": np.array([_TOP, -1.0]),
-            },
+            "full scale": beyond_full_scale(0.0, audio.seconds, _TOP),
             "clipped": {
                 "seconds": times_,
                 "level": np.clip(tops, -_TOP, _TOP) + np.where(tops >= 0, 0.1, -0.1),
@@ -191,8 +176,8 @@ class Waveform(TapView):
         reading = rendering.level(tap)
         if reading.peak_dbfs == -math.inf:
             return f"After the {of_tap(rendering, tap)}: silence."
-        printed = signed(reading.peak_dbfs, unit="dBFS", plus=reading.peak_dbfs > 0)
-        named = [f"{name} {signed(peak, unit='dBFS', plus=peak > 0)}" for name, peak in self._peaks(rendering).items()]
+        printed = dbfs(reading.peak_dbfs)
+        named = [f"{name} {dbfs(peak)}" for name, peak in self._peaks(rendering).items()]
         said = f"The peaks after the {of_tap(rendering, tap)} reach {printed}" + (
             f" ({', '.join(named)})" if named else ""
         )
@@ -209,7 +194,7 @@ class Waveform(TapView):
         at = db_from_ratio(tops)
         return (
             f"{said}; the {plain(where)}'s {counted(len(runs), 'clipped run')} "
-            f"{'stay flat tops' if many else 'stays a flat top'}, now at {signed(at, unit='dBFS', plus=at > 0)}."
+            f"{'stay flat tops' if many else 'stays a flat top'}, now at {dbfs(at)}."
         )
 
 

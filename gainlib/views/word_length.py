@@ -6,7 +6,6 @@ import math
 from typing import Any, ClassVar
 
 import numpy as np
-from bokeh.models import HoverTool
 from numpy.typing import NDArray
 
 from gainlib.audio import Audio
@@ -17,7 +16,7 @@ from gainlib.stages.wordlength import rounding_power
 from gainlib.text import dbfs, level
 from gainlib.views.base import Columns, TapView
 from gainlib.views.phrasing import of_tap
-from gainlib.views.style import coloured, decibel_axis, frame, key, key_columns, sources_of
+from gainlib.views.style import coloured, decibel_axis, frame, hover, key, key_columns, level_axis, sources_of
 
 __all__ = ["WordLength"]
 
@@ -59,8 +58,7 @@ class WordLength(TapView):
         )  # fmt: skip
         hertz = [31.5, 63, 125, 250, 500, 1000, 2000, 4000, 8000, 16_000]
         decibel_axis(drawing.xaxis, {each: f"{each:g}" if each < 10_000 else "16 000" for each in hertz})
-        decibel_axis(drawing.yaxis, {each: level(each) for each in range(int(_FLOOR), 1, 20)})
-        drawing.ygrid.ticker = drawing.yaxis[0].ticker
+        level_axis(drawing, {each: level(each) for each in range(int(_FLOOR), 1, 20)})
         sources = sources_of(self.columns(rendering))
         strokes: dict[str, tuple[str, dict[str, Any]]] = {
             "signal": ("rms", {"line_width": 2.0, "line_dash": [6, 4]}),
@@ -70,9 +68,7 @@ class WordLength(TapView):
         for name, (ink, stroke) in strokes.items():
             line = drawing.segment("left", "drawn", "right", "drawn", source=sources[name], **stroke,
                                    **coloured(line_color=ink))  # fmt: skip
-            drawing.add_tools(
-                HoverTool(renderers=[line], tooltips=[("octave", "@middle{0} Hz"), (name, "@said (RMS, AES17)")])
-            )
+            hover(drawing, [line], {"octave": "@middle{0} Hz", name: "@said (RMS, AES17)"})
         key(drawing, sources["key"], list(strokes.values()))
         return drawing
 
