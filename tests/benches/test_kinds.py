@@ -87,7 +87,7 @@ def test_what_is_asked_is_not_told_by_the_bench(sit):
     plain = gl.bench(sitting.variant.session)
     assert plain.headline.what.startswith("The converter clips")
     # Nothing moves: no before and after, nothing to take back.
-    assert (sitting.panel.opened.bench.panel.player.slots, sitting.bench.moves) == (["after"], False)
+    assert (sitting.panel.exercise.bench.panel.player.slots, sitting.bench.moves) == (["after"], False)
     assert sitting.bench.panel.toolbar not in sitting.bench.panel.box.children
 
 
