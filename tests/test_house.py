@@ -6,17 +6,21 @@ import ast
 import importlib
 import inspect
 import pkgutil
+import re
 import subprocess
 import sys
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 
 import gainlib
+import gainlib.meters
+import gainlib.stages
 
 PACKAGE = Path(gainlib.__file__).parent
 
-# From the cellar to the roof; a room may import from rooms on lower floors, and from itself.
+# From the bottom up; a room imports only from rooms on lower floors, and inside a room no files form a circle.
 FLOORS = [
     {"errors"},
     {"text", "decibels", "loops", "palette"},
@@ -40,7 +44,7 @@ FLOORS = [
 FLOOR = {room: floor for floor, rooms in enumerate(FLOORS) for room in rooms}
 # (library, rooms that may know it)
 KNOWN_BY = {
-    "bokeh": {"views", "html", "widgets", "benches", "authoring", "classroom"},
+    "bokeh": {"views", "html", "authoring", "classroom", "widgets", "benches"},
     "ipywidgets": {"widgets", "benches"},
     "anywidget": {"widgets", "benches"},
     "IPython": {"widgets", "benches"},
@@ -49,22 +53,43 @@ KNOWN_BY = {
     "jinja2": {"html"},
     "markupsafe": {"html"},
     "nbconvert": {"html"},
+    "xlsxwriter": {"storage"},
+}
+# Rooms and files that import others of the house inside a function, and what stays closed by it.
+OPENED_LATE = {
+    "cli": "a command opens its rooms when it is called, so that --help is quick",
+    "benches/survey_on_bench.py": "ipywidgets: a survey in a script shows no bench",
+    "flow/session.py": "pydantic: a lesson that reads and writes no session file needs none of it",
+    "loops/__init__.py": "numba: what it does not have to compile opens without it",
 }
 
 
-def imports_of(source: str) -> set[str]:
+@dataclass(frozen=True)
+class Import:
+    """One name that a file imports: `gainlib.flow.Session`, and whether a function does it."""
+
+    name: str
+    late: bool
+
+
+def imports_of(source: str) -> set[Import]:
     found = set()
-    for node in ast.walk(ast.parse(source)):
-        if isinstance(node, ast.Import):
-            found |= {alias.name for alias in node.names}
-        elif isinstance(node, ast.ImportFrom) and node.module:
-            found |= {f"{node.module}.{alias.name}" for alias in node.names}
+
+    def walk(node: ast.AST, late: bool) -> None:
+        for child in ast.iter_child_nodes(node):
+            if isinstance(child, ast.Import):
+                found.update(Import(alias.name, late) for alias in child.names)
+            elif isinstance(child, ast.ImportFrom) and child.module:
+                found.update(Import(f"{child.module}.{alias.name}", late) for alias in child.names)
+            walk(child, late or isinstance(child, ast.FunctionDef | ast.AsyncFunctionDef | ast.Lambda))
+
+    walk(ast.parse(source), False)
     return found
 
 
 def faults_of(room: str, source: str) -> list[str]:
     faults = []
-    for name in imports_of(source):
+    for name in sorted({each.name for each in imports_of(source)}):
         parts = name.split(".")
         if parts[0] == "gainlib" and len(parts) > 1:
             other = parts[1]
@@ -75,11 +100,55 @@ def faults_of(room: str, source: str) -> list[str]:
     return faults
 
 
+def files() -> list[Path]:
+    return [path for path in sorted(PACKAGE.rglob("*.py")) if "_course" not in path.relative_to(PACKAGE).parts]
+
+
+def module_of(path: Path) -> str:
+    parts = path.relative_to(PACKAGE).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+def circles_of(sources: dict[str, str]) -> list[set[str]]:
+    """The groups of modules that import each other, directly or by way of others; a package is not its modules."""
+
+    def modules_meant(name: str) -> str | None:
+        name = name.removeprefix("gainlib.")
+        while name and name not in sources:
+            name = name.rpartition(".")[0]
+        return name or None
+
+    graph = {
+        module: {
+            meant
+            for each in imports_of(source)
+            if each.name.startswith("gainlib.") and (meant := modules_meant(each.name)) not in (None, module)
+        }
+        for module, source in sources.items()
+    }
+    reached: dict[str, set[str]] = {}
+    for start in graph:
+        seen, todo = set(), [start]
+        while todo:
+            for after in graph.get(todo.pop(), ()):
+                if after not in seen:
+                    seen.add(after)
+                    todo.append(after)
+        reached[start] = seen
+    circles = []
+    for module in graph:
+        if module in reached[module]:
+            group = {other for other in reached[module] if module in reached[other]}
+            if group not in circles:
+                circles.append(group)
+    return circles
+
+
 def rooms():
-    for path in sorted(PACKAGE.rglob("*.py")):
+    for path in files():
         inside = path.relative_to(PACKAGE).parts
         room = inside[0].removesuffix(".py")
-        if room not in ("__init__", "_course"):
+        if room != "__init__":
             yield pytest.param(room, path, id="/".join(inside))
 
 
@@ -94,6 +163,40 @@ def test_the_arrow_test_sees_a_wrong_arrow():
     assert faults_of("views", "from gainlib.exercises import load") == ["views imports gainlib.exercises.load"]
     assert faults_of("stages", "import bokeh.plotting") == ["stages imports bokeh.plotting"]
     assert faults_of("flow", "from gainlib.meters import measure") == []
+
+
+def test_no_files_import_each_other_in_a_circle():
+    assert circles_of({module_of(path): path.read_text(encoding="utf-8") for path in files()}) == []
+
+
+def test_the_circle_test_sees_a_circle_that_hides_in_a_function_or_behind_a_type():
+    sources = {
+        "a.one": "def f():\n    from gainlib.a.two import g",
+        "a.two": "from typing import TYPE_CHECKING\nif TYPE_CHECKING:\n    from gainlib.a import three",
+        "a.three": "from gainlib.a.one import f",
+        "a.four": "import gainlib.a.one",
+    }
+    assert circles_of(sources) == [{"a.one", "a.two", "a.three"}]
+    assert circles_of({**sources, "a.one": ""}) == []
+
+
+def test_an_import_inside_a_function_is_one_that_keeps_a_heavy_library_closed():
+    late = {
+        inside.parts[0] if inside.parts[0] in OPENED_LATE else inside.as_posix()
+        for path in files()
+        for each in imports_of(path.read_text(encoding="utf-8"))
+        if each.late and each.name.startswith("gainlib.")
+        for inside in [path.relative_to(PACKAGE)]
+    }
+    assert late == set(OPENED_LATE), "OPENED_LATE of this test tells which imports wait, and for what"
+
+
+def test_no_package_or_module_bears_the_name_of_a_function():
+    for path in files():
+        if path.name == "__init__.py":
+            package = importlib.import_module(".".join(["gainlib", module_of(path)]).rstrip("."))
+            below = {each.name for each in pkgutil.iter_modules(package.__path__)}
+            assert below & set(getattr(package, "__all__", ())) == set(), f"in {package.__name__}"
 
 
 def test_importing_gainlib_opens_none_of_the_heavy_libraries():
@@ -154,3 +257,61 @@ def test_every_public_name_has_a_docstring_that_ends_its_first_line(thing):
     doc = inspect.getdoc(thing)
     assert doc, f"{thing.__name__} has no docstring"
     assert doc.splitlines()[0].rstrip().endswith((".", ":")), f"{thing.__name__}: {doc.splitlines()[0]}"
+
+
+def public_face():
+    """The names of `gl`, what the meters export and what the stages export: all that a script or a lesson writes."""
+    face = {name: getattr(gainlib, name) for name in gainlib.__all__ if name != "__version__"}
+    for room in (gainlib.meters, gainlib.stages):
+        face |= {name: getattr(room, name) for name in room.__all__}
+    return [
+        pytest.param(thing, id=name)
+        for name, thing in sorted(face.items())
+        if inspect.isfunction(thing) or (inspect.isclass(thing) and not issubclass(thing, Exception))
+    ]
+
+
+def sections_of(doc: str) -> dict[str, str]:
+    """The sections of a docstring in numpydoc form: a heading, a line of dashes of its length, what stands below."""
+    parts = re.split(r"^(\w[\w ]*)\n(-{3,})$", doc, flags=re.MULTILINE)
+    return {
+        name: text for name, dashes, text in zip(parts[1::3], parts[2::3], parts[3::3], strict=True)
+        if len(name) == len(dashes)
+    }  # fmt: skip
+
+
+def form_faults(doc: str, parameters: list[str], gives: bool, made_here: bool = False) -> list[str]:
+    """What the form lacks. A class that the library makes and hands out may say `Attributes` for its parameters."""
+    sections = sections_of(doc)
+    told = sections.get("Parameters", "") + (sections.get("Attributes", "") if made_here else "")
+    listed = {
+        name.strip().lstrip("*")
+        for line in re.findall(r"^(\*{0,2}\w[\w, *]*?)(?: : .*)?$", told, flags=re.MULTILINE)
+        for name in line.split(",")
+    }
+    faults = [f"{name} is not under Parameters" for name in parameters if name not in listed]
+    if gives and "Returns" not in sections and "Yields" not in sections:
+        faults.append("no Returns")
+    if "Examples" not in sections or ">>>" not in sections["Examples"]:
+        faults.append("no example under Examples")
+    known = ["Parameters", "Attributes", "Returns", "Yields", "Raises", "Notes", "References", "Examples", "See Also"]
+    faults += [f"{name} is no numpydoc section" for name in sections if name not in known]
+    return faults
+
+
+@pytest.mark.parametrize("thing", public_face())
+def test_the_public_face_is_documented_in_numpydoc_form(thing):
+    signature = inspect.signature(thing)
+    parameters = [name for name in signature.parameters if name != "self" and not name.startswith("_")]
+    gives = inspect.isfunction(thing) and signature.return_annotation not in (None, "None")
+    assert form_faults(inspect.getdoc(thing) or "", parameters, gives, inspect.isclass(thing)) == []
+
+
+def test_the_form_test_sees_what_is_left_out():
+    doc = "A level.\n\nParameters\n----------\nsamples : floats\n    Those.\n\nExamples\n--------\n>>> 1\n1\n"
+    assert form_faults(doc, ["samples"], gives=False) == []
+    assert form_faults(doc, ["samples", "rate_hz"], gives=True) == ["rate_hz is not under Parameters", "no Returns"]
+    own = doc.replace("Parameters\n----------", "Attributes\n----------")
+    assert form_faults(own, ["samples"], gives=False) == ["samples is not under Parameters"]
+    assert form_faults(own, ["samples", "rate_hz"], gives=False, made_here=True) == ["rate_hz is not under Parameters"]
+    assert form_faults("A level.\n\n>>> 1\n1", [], gives=False) == ["no example under Examples"]

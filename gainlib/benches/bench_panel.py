@@ -187,13 +187,40 @@ def bench(
 ) -> Bench:
     """A panel of controls, views and a player on one session.
 
-    `controls` are paths of settings such as `preamp/gain_db`, or `Control` objects with a range of their own; `views`
-    are plain names ("level diagram", "waveform") or views with options; `listen` is the tap that is heard, the last
-    unless named. With `follow` the settings that another bench moves are taken over from it, now and whenever it moves.
-    `advise=False` leaves the headline its facts and takes away its advice, for a learner who is being checked.
-    Running a cell again closes the bench that it showed before; with `key`, so does any cell that shows
-    a bench of the same key. Raises GainError for a setting, view or tap that is not there, with the nearest that is.
+    Running a cell again closes the bench that it showed before; with `key`, so does any cell that shows a bench of the
+    same key.
 
+    Parameters
+    ----------
+    session : Session
+        What is rendered.
+    controls : iterable of str or Control
+        Paths of settings such as `preamp/gain_db`, or `Control` objects with a range of their own.
+    views : iterable of str or View
+        Plain names ("level diagram", "waveform"), or views with options.
+    listen : str, optional
+        The tap that is heard; the last unless named.
+    title : str, optional
+        What the panel is headed with.
+    key : str, optional
+        Of benches with one key only the latest stays open.
+    follow : Bench, optional
+        A bench whose settings, where this one has them too, are taken over, now and whenever they move.
+    advise : bool
+        False leaves the headline its facts and takes away its advice, for a learner who is being checked.
+
+    Returns
+    -------
+    Bench
+        As the last line of a cell it shows itself; `move`, `values` and `rendering` work without a browser.
+
+    Raises
+    ------
+    GainError
+        For a setting, view or tap that is not there, with the nearest that is.
+
+    Examples
+    --------
     >>> import numpy as np
     >>> from gainlib import Audio, Session, Trim
     >>> hum = Session.of(Audio(0.1 * np.sin(np.arange(4800) / 8), 48000), [Trim()], name="hum")

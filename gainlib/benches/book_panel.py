@@ -220,6 +220,13 @@ def exercise_book() -> ExerciseBook:
 
     What was missed comes back after one, three and seven days. Attempts are kept in the progress of the current folder.
 
+    Returns
+    -------
+    ExerciseBook
+        As the last line of a cell it shows itself.
+
+    Examples
+    --------
     >>> {each.level for each in exercise_book().pick(topic="recording", level=1).entries}
     {1}
     """

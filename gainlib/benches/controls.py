@@ -30,8 +30,19 @@ _RIDE_REACH_DB = 24.0
 class Control:
     """A control for one setting, by its path; what is not given comes from the setting itself.
 
-    `low`, `high` and `step` are in the setting's own unit; `options` are the values of a choice.
+    Parameters
+    ----------
+    path : str
+        The setting, such as `preamp/gain_db`.
+    low, high, step : float, optional
+        The control's range and step, in the setting's own unit.
+    label : str, optional
+        What it is headed with.
+    options : tuple, optional
+        The values of a choice.
 
+    Examples
+    --------
     >>> Control("preamp/gain_db", high=50.0).high
     50.0
     """

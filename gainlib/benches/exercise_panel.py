@@ -246,10 +246,27 @@ def exercise(name: str | Path, learner: str | None = None) -> OpenExercise:
     """An exercise with its brief, a bench, hints and a verdict; as the last line of a cell it shows itself.
 
     The numbers are the learner's own, drawn from the id in the progress of the current folder, or from the one that
-    they have in a class; every attempt is kept in that progress. With `learner` the variant of that id is shown and
-    nothing is kept. `name` may be the path of a TOML file of one's own. Raises GainError for a name that is not in the
-    collection, with the suggest that is.
+    they have in a class; every attempt is kept in that progress.
 
+    Parameters
+    ----------
+    name : str or Path
+        Its name in the collection, such as "recording/leave-room", or the path of a TOML file of one's own.
+    learner : str, optional
+        An id whose variant is shown; nothing is kept then.
+
+    Returns
+    -------
+    OpenExercise
+        `check` gives the verdict, also without a browser.
+
+    Raises
+    ------
+    GainError
+        For a name that is not in the collection, with the nearest that is.
+
+    Examples
+    --------
     >>> opened = exercise("recording/leave-room", learner="ada")
     >>> opened.check().passed
     False

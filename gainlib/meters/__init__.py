@@ -17,7 +17,7 @@ What it holds
 - `phrases`: `find_phrases`, where somebody plays and where not; the only definition of a phrase.
 - `clipping`: `clipped_runs` at a ceiling, `flat_tops` below it (`ClippedRunsMeter`, `FlatTopsMeter`).
 - `true_peak`: `true_peak_dbtp`, between the samples (`TruePeakMeter`). ITU-R BS.1770-5 Annex 2.
-- `loudness`: `loudness_lufs` and its kin (`LoudnessMeter`). ITU-R BS.1770-5 Annex 1, EBU Tech 3341, 3342.
+- `loudness_meter`: `loudness_lufs` and its kin (`LoudnessMeter`). ITU-R BS.1770-5 Annex 1, EBU Tech 3341, 3342.
 - `ballistics`: `vu`, `ppm`, `sample_peak_meter`, meters with inertia and their scales. IEC 60268-10, -17, -18.
 - `distortion`: `harmonics`, `thd_n_percent`, `intermodulation`, `null`: what a stage adds. IEC 60268-3, AES17.
 - `statistics`: `gain_reduction`, `octave_bands`, `short_time_spectrum`.
@@ -60,7 +60,7 @@ from gainlib.meters.levels import (
     peak_dbfs,
     rms_dbfs,
 )
-from gainlib.meters.loudness import (
+from gainlib.meters.loudness_meter import (
     CHANNEL_WEIGHTS,
     Loudness,
     LoudnessMeter,

@@ -50,10 +50,19 @@ _SAMPLE_PEAK_FALL_DB_A_SECOND = 20.0 / 1.7
 class Scale:
     """The scale of a meter: its marks, where each stands, and which level its zero is.
 
-    `marks` pairs what is printed with dB relative to the zero; `zero_dbu` is the zero in dBu, None for a digital meter
-    whose zero is full scale; `even_in` says what moves the pointer evenly: "amplitude" as on a moving-coil VU, or
-    "decibels".
+    Parameters
+    ----------
+    name : str
+        What the scale is called.
+    marks : tuple of (str, float)
+        What is printed at each mark, and where it stands in dB relative to the zero.
+    zero_dbu : float or None
+        The zero in dBu; None for a digital meter whose zero is full scale.
+    even_in : "amplitude" or "decibels"
+        What moves the pointer evenly: amplitude as on a moving-coil VU, or decibels.
 
+    Examples
+    --------
     >>> VU_SCALE.position(3.0), PPM_2A_SCALE.position(0.0), PPM_2A_SCALE.marks[3]
     (1.0, 0.5, ('4', 0.0))
     """
@@ -108,10 +117,26 @@ DIGITAL_SCALE = Scale("sample peak", _marks(-60, -50, -40, -30, -20, -10, 0), No
 
 @dataclass(frozen=True)
 class Deflection:
-    """How a meter moved: its reading at the end of each frame and the highest within each, `(frames, channels)`.
+    """How a meter moved: its reading at the end of each frame and the highest within each.
 
-    In dBFS, so that a steady sine of 1 kHz reads its own peak level; -inf where the meter rests. `highest_dbfs`
-    `(channels,)` covers the whole recording, also what follows the last full frame.
+    In dBFS, so that a steady sine of 1 kHz reads its own peak level; -inf where the meter rests.
+
+    Attributes
+    ----------
+    frames_a_second : int
+        How often the meter was read.
+    level_dbfs : ndarray `(frames, channels)`
+        The reading at the end of each frame.
+    top_dbfs : ndarray `(frames, channels)`
+        The highest reading within each frame.
+    highest_dbfs : ndarray `(channels,)`
+        The highest of the whole recording, also of what follows the last full frame.
+
+    Examples
+    --------
+    >>> moved = sample_peak_meter(np.array([1.0] + [0.0] * 95999), 48000, frames_a_second=2)
+    >>> moved.level_dbfs.shape, moved.highest_dbfs.tolist()
+    ((4, 1), [0.0])
     """
 
     frames_a_second: int

@@ -23,6 +23,19 @@ Indices = NDArray[np.int64]
 class ClippedRuns:
     """Runs of neighbouring samples at a ceiling: first sample, length in samples and channel of each, in order of time.
 
+    `clipped_runs` and `flat_tops` give it.
+
+    Attributes
+    ----------
+    start : ndarray of int, `(runs,)`
+        The number of each run's first sample, from 0.
+    length : ndarray of int, `(runs,)`
+        How many samples each run holds.
+    channel : ndarray of int, `(runs,)`
+        The channel that each run is in, from 0.
+
+    Examples
+    --------
     >>> runs = clipped_runs(np.array([0.0, 1.0, 1.0, 1.0, 0.0]))
     >>> len(runs), runs.start.tolist(), runs.length.tolist(), runs.channel.tolist()
     (1, [1], [3], [0])
@@ -307,8 +320,21 @@ class FlatTopsMeter(StreamMeter):
 
     Keeps the last two thousand samples and at most 20 000 tops a side and channel; `counts` has them all. A top of
     five hundred samples and more (10 ms at 48 kHz) that a seam of blocks cuts may be told shorter, or not at all.
-    Raises GainError for a block whose channels differ in number, and as `flat_tops` does.
 
+    Parameters
+    ----------
+    channels : int
+        How many channels each block has.
+    least_samples : int
+        How many samples a top has at least.
+
+    Raises
+    ------
+    GainError
+        For a block whose channels differ in number, and as `flat_tops` does.
+
+    Examples
+    --------
     >>> meter = FlatTopsMeter(1)
     >>> for block in np.split(0.1 * np.clip(1.5 * np.sin(np.arange(4800) / 10), -1, 1), 4):
     ...     meter.push(block)

@@ -34,9 +34,27 @@ _NOTCH_Q = 3.0  # AES17 allows 1.2 to 3 (from memory)
 
 @dataclass(frozen=True)
 class Harmonics:
-    """Amplitudes of a tone and its harmonics: `amplitude` `(orders, channels)`, order 1 first, full scale 1.0.
+    """Amplitudes of a tone and its harmonics, order 1 first; orders at or above half the rate are left out.
 
-    Orders whose frequency is not below half the rate are left out. `offset` `(channels,)` is the DC beside them.
+    `harmonics` gives it.
+
+    Attributes
+    ----------
+    fundamental_hz : float
+        The frequency of the tone.
+    amplitude : ndarray `(orders, channels)`
+        The peak amplitude of each order, full scale 1.0.
+    offset : ndarray `(channels,)`
+        The DC beside them.
+
+    References
+    ----------
+    *Derived*: of a square wave the root of the sum of 1/9, 1/25, ... is 48.3 % of the fundamental, 43.5 % of the whole.
+
+    Examples
+    --------
+    >>> Harmonics(997.0, np.array([[0.5], [0.0], [0.05]]), np.array([0.0])).thd_percent.round(3).tolist()
+    [10.0]
     """
 
     fundamental_hz: float
@@ -287,9 +305,28 @@ def thd_n_percent(
 
 @dataclass(frozen=True)
 class Intermodulation:
-    """Tones that two tones make: `frequency_hz`, `orders` (m, n of m low + n high), `amplitude` `(products, channels)`.
+    """Tones that two tones make; the first two are the tones themselves.
 
-    The first two are the tones themselves.
+    `intermodulation` gives it.
+
+    Attributes
+    ----------
+    frequency_hz : tuple of float
+        The frequency of each.
+    orders : tuple of (int, int)
+        The m and n of each, which stands at |m low + n high|.
+    amplitude : ndarray `(products, channels)`
+        The peak amplitude of each, full scale 1.0.
+
+    References
+    ----------
+    *Published*: IEC 60268-3, modulation distortion and difference-frequency distortion.
+
+    Examples
+    --------
+    >>> read = Intermodulation((60.0, 7000.0, 6940.0), ((1, 0), (0, 1), (-1, 1)), np.array([[0.4], [0.1], [0.001]]))
+    >>> read.of(-1, 1).tolist()
+    [0.001]
     """
 
     frequency_hz: tuple[float, ...]
@@ -384,8 +421,21 @@ def intermodulation(
 class Null:
     """What is left of a signal after the best match with a reference: the gain and delay of the match, and the rest.
 
-    `residual_db` is the rest below the signal (-inf where they cancel entirely), over all channels; `null_depth_db` is
-    the same number without its sign. A negative `gain` says that the polarity is turned.
+    `null` gives it.
+
+    Attributes
+    ----------
+    gain : float
+        The gain of the match as a ratio; a negative one says that the polarity is turned.
+    delay_seconds : float
+        How much later the signal is than the reference.
+    residual_db : float
+        The rest below the signal, over all channels; -inf where they cancel entirely.
+
+    Examples
+    --------
+    >>> round(Null(gain=-0.5, delay_seconds=0.0, residual_db=-80.0).gain_db, 2)
+    -6.02
     """
 
     gain: float

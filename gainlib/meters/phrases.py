@@ -25,6 +25,19 @@ _PAUSE_SECONDS = 0.22
 class Phrase:
     """One phrase: when it starts and ends, and its sample peak and AES17 RMS, of several channels the highest.
 
+    `find_phrases` gives them.
+
+    Attributes
+    ----------
+    start_seconds, end_seconds : float
+        From the start of the recording.
+    peak_dbfs : float
+        The sample peak, dBFS.
+    rms_dbfs : float
+        The RMS, AES17 dBFS.
+
+    Examples
+    --------
     >>> Phrase(0.5, 2.0, -6.0, -18.0).seconds
     1.5
     """

@@ -15,7 +15,7 @@ from gainlib.meters.ballistics import PpmMeter, VuMeter
 from gainlib.meters.clipping import ClippedRunsMeter, FlatTopsMeter
 from gainlib.meters.distortion import harmonics, thd_n_percent
 from gainlib.meters.levels import LevelMeter
-from gainlib.meters.loudness import HIGHEST_RATE_HZ, LOWEST_RATE_HZ, Loudness, LoudnessMeter
+from gainlib.meters.loudness_meter import HIGHEST_RATE_HZ, LOWEST_RATE_HZ, Loudness, LoudnessMeter
 from gainlib.meters.phrases import find_phrases
 from gainlib.meters.streaming import Readings, StreamMeter
 from gainlib.meters.true_peak import TruePeakMeter
@@ -67,12 +67,39 @@ class Reader:
 class Measure:
     """One thing that can be measured: its name, its unit, what it means, what it needs, how it is printed.
 
-    `make` gives the meter of a stream that knows it, from rate and channels, and `reading` asks that meter; where only
-    the whole recording can be read, `make` is None and `reading` asks the Audio. Measures with one `make` share one
-    meter. `worst` says which channel's reading stands for the whole: the highest or the lowest; `whole` that there is
-    one reading for all channels together. `least_seconds`, `most_channels` and `rates_hz` say which recordings it can
-    read, `tone` that it means something on a steady tone only. `digits` and `plus` say how it is printed.
+    Measures with one `make` share one meter.
 
+    Parameters
+    ----------
+    name : str
+        The one name that it has everywhere, with its unit.
+    unit : str
+        The unit as it is printed; empty for a bare number.
+    meaning : str
+        One sentence.
+    make : function of rate in Hz and channels, or None
+        Gives the meter of a stream that knows it; None where only the whole recording can be read.
+    reading : function
+        Asks that meter, or without `make` the Audio; gives one reading a channel.
+    digits : int
+        How many decimals are printed.
+    plus : bool
+        Whether a plus is printed.
+    worst : "highest" or "lowest"
+        Which channel's reading stands for the whole.
+    whole : bool
+        There is one reading for all channels together.
+    tone : bool
+        It means something on a steady tone only.
+    least_seconds : float
+        How long a recording must last, seconds.
+    most_channels : int, optional
+        How many channels it can read.
+    rates_hz : (int, int), optional
+        The lowest and the highest rate that it can read, Hz.
+
+    Examples
+    --------
     >>> measures()["peak_dbfs"].printed(-6.02)
     '−6.0 dBFS'
     """
@@ -154,6 +181,18 @@ class Measure:
 class Measures(Mapping[str, Measure]):
     """Every measure by name; in a notebook it shows itself as a table.
 
+    Parameters
+    ----------
+    known : tuple of Measure
+        Those, in the order of the table.
+
+    Raises
+    ------
+    GainError
+        When it is asked for a name that is no measure, with the nearest that is.
+
+    Examples
+    --------
     >>> "rms_dbfs" in measures()
     True
     """

@@ -28,7 +28,24 @@ Series = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class GainReduction:
-    """What a compressor took away: the most, the mean while it worked, and the share of time it worked."""
+    """What a compressor took away: the most, the mean while it worked, and the share of time it worked.
+
+    `gain_reduction` gives it.
+
+    Attributes
+    ----------
+    largest_db : float
+        The most, in dB; 3.0 means turned down by 3 dB.
+    mean_while_working_db : float
+        The mean in dB of the time in which it worked.
+    working_share : float
+        That time as a share of the whole, 0 to 1.
+
+    Examples
+    --------
+    >>> GainReduction(largest_db=6.0, mean_while_working_db=3.5, working_share=0.4).largest_db
+    6.0
+    """
 
     largest_db: float
     mean_while_working_db: float
@@ -124,7 +141,24 @@ class GainReductionMeter:
 
 @dataclass(frozen=True)
 class Spectrum:
-    """Level over time and frequency: `level_dbfs` `(frames, frequencies, channels)`, times at the middle of a frame."""
+    """Level over time and frequency.
+
+    `short_time_spectrum` gives it.
+
+    Attributes
+    ----------
+    seconds : ndarray `(frames,)`
+        The middle of each frame.
+    frequency_hz : ndarray `(frequencies,)`
+        From 0 to half the rate, Hz.
+    level_dbfs : ndarray `(frames, frequencies, channels)`
+        The level; a full-scale sine reads 0 dBFS.
+
+    Examples
+    --------
+    >>> Spectrum(np.array([0.5]), np.array([0.0, 1000.0]), np.full((1, 2, 1), -np.inf)).level_dbfs.shape
+    (1, 2, 1)
+    """
 
     seconds: Series
     frequency_hz: Series
@@ -199,7 +233,22 @@ def short_time_spectrum(
 
 @dataclass(frozen=True)
 class OctaveBands:
-    """Levels in octaves: the middle of each band in Hz, and its AES17 RMS level `(bands, channels)`."""
+    """Levels in octaves: the middle of each band and its level.
+
+    `octave_bands` gives it.
+
+    Attributes
+    ----------
+    middle_hz : ndarray `(bands,)`
+        The middle of each band, Hz.
+    level_dbfs : ndarray `(bands, channels)`
+        Its RMS level, AES17 dBFS.
+
+    Examples
+    --------
+    >>> OctaveBands(np.array([500.0, 1000.0]), np.array([[-40.0], [-20.0]])).level_dbfs.max(axis=1).tolist()
+    [-40.0, -20.0]
+    """
 
     middle_hz: Series
     level_dbfs: Series

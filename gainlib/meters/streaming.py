@@ -28,6 +28,17 @@ class StreamMeter:
     ------
     GainError
         For fewer than one channel, and in `push` for a block with other channels or with samples that are no numbers.
+
+    Examples
+    --------
+    >>> class Longest(StreamMeter):
+    ...     samples = 0
+    ...     def take(self, checked):
+    ...         self.samples += len(checked)
+    >>> meter = Longest(2)
+    >>> meter.push([[0.0, 0.0], [0.1, 0.2]])
+    >>> meter.samples
+    2
     """
 
     by_channel: ClassVar[bool] = False

@@ -44,9 +44,24 @@ _QUIETEST = 0.05
 
 @dataclass(frozen=True)
 class LevelHistogram:
-    """How much of the time each level takes: `share` `(steps, channels)` between neighbours of `edges_dbfs`.
+    """How much of the time each level takes; with what lies below the lowest edge all shares together are 1.
 
-    `below_share` `(channels,)` is the time below the lowest edge, silence included; all together are 1.
+    `level_histogram` gives it.
+
+    Attributes
+    ----------
+    edges_dbfs : ndarray `(steps + 1,)`
+        The edges between which levels were counted, AES17 dBFS.
+    share : ndarray `(steps, channels)`
+        The share of the time, 0 to 1, between neighbours of the edges.
+    below_share : ndarray `(channels,)`
+        The share below the lowest edge, silence included.
+
+    Examples
+    --------
+    >>> read = LevelHistogram(np.array([-60.0, -30.0, 0.0]), np.array([[0.2], [0.7]]), np.array([0.1]))
+    >>> round(float(read.share.sum() + read.below_share.sum()), 6)
+    1.0
     """
 
     edges_dbfs: Readings

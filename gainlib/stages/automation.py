@@ -200,10 +200,33 @@ def proposed_ride(take: Audio, target_dbfs: float, *, most_db: float = 12.0) -> 
     """A ride that brings each phrase to the same RMS level (AES17), to compare with one's own.
 
     The phrases are those of `find_phrases`, as the ride's picture shows them and `phrase_range_db` measures them. The
-    gain holds through each phrase and moves in the pauses. No phrase is moved by more than `most_db`, up or down.
-    Raises GainError for a recording without a phrase.
-    Standing: this course's own; *common practice* is to do it by ear.
+    gain holds through each phrase and moves in the pauses.
 
+    Parameters
+    ----------
+    take : Audio
+        `(n, channels)`, full scale ±1.0.
+    target_dbfs : float
+        The level that each phrase is to have, AES17 dBFS.
+    most_db : float
+        No phrase is moved by more, up or down, dB.
+
+    Returns
+    -------
+    Ride
+        Two points a phrase, (seconds, dB).
+
+    Raises
+    ------
+    GainError
+        For a recording without a phrase.
+
+    References
+    ----------
+    The course's own; *common practice* is to do it by ear.
+
+    Examples
+    --------
     >>> tone = np.sin(np.arange(48000) / 10)
     >>> take = Audio(np.concatenate([0.5 * tone, 0 * tone, 0.05 * tone]), 48000)
     >>> [round(gain_db) for _, gain_db in proposed_ride(take, -20.0).points]

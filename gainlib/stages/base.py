@@ -45,9 +45,24 @@ Floats = NDArray[np.float64]
 class Signal:
     """Samples on their way through a strip: volts in the analogue part, full scale ±1.0 in the digital part.
 
-    `samples` is float64 `(n, channels)`, read-only; `noise_power` is the mean square of the noise floor that it
-    carries, in the same unit squared, over the whole band up to half the rate. `strip` is the name of the strip that it
-    runs in, so that each strip's circuits make a noise of their own.
+    Parameters
+    ----------
+    samples : ndarray of float64, `(n, channels)`
+        Read-only.
+    rate_hz : int
+        Samples a second.
+    noise_power : float
+        The mean square of the noise floor that the samples carry, in their unit squared, over the whole band up to half
+        the rate.
+    domain : "analogue" or "digital"
+        Which of the two they are.
+    strip : str
+        The name of the strip that it runs in, so that each strip's circuits make a noise of their own.
+
+    Examples
+    --------
+    >>> Signal(np.zeros((480, 1)), 48000, 0.0, "digital").samples.shape
+    (480, 1)
     """
 
     samples: Floats
@@ -59,11 +74,23 @@ class Signal:
 
 @dataclass(frozen=True)
 class StageResult:
-    """What a stage gives: the signal, where the stage clipped it (None for a stage that cannot clip), side readings.
+    """What a stage gives: the signal, where the stage clipped it, and side readings.
 
-    `reduction_db` is the gain-reduction trace of a stage that has one: float32 `(n, 1)` where the channels are linked,
-    else `(n, channels)`; 3.0 means turned down by 3 dB at that sample. `readings` are single numbers by the name of
-    their measure, such as `gain_reduction_db` (the largest) or `distortion_percent`.
+    Parameters
+    ----------
+    signal : Signal
+        What comes out.
+    clipped : ClippedRuns, optional
+        Where the stage clipped it; None for a stage that cannot clip.
+    reduction_db : ndarray of float32, `(n, 1)` where the channels are linked, else `(n, channels)`, optional
+        The gain-reduction trace of a stage that has one; 3.0 means turned down by 3 dB at that sample.
+    readings : mapping of str to float
+        Single numbers by the name of their measure, such as `gain_reduction_db` (the largest) or `distortion_percent`.
+
+    Examples
+    --------
+    >>> StageResult(Signal(np.zeros((480, 1)), 48000, 0.0, "digital"), readings={"gain_reduction_db": 3.0}).readings
+    {'gain_reduction_db': 3.0}
     """
 
     signal: Signal
@@ -74,7 +101,27 @@ class StageResult:
 
 @dataclass(frozen=True)
 class Setting:
-    """How a control shows one setting of a stage: its label, unit, usual range and step."""
+    """How a control shows one setting of a stage: its label, unit, usual range and step.
+
+    `settings_of` makes it from what a stage declares.
+
+    Attributes
+    ----------
+    name : str
+        The setting's name in its stage, such as "gain_db".
+    label : str
+        What a control is headed with.
+    unit : str
+        The unit, read off the name's ending; empty for a bare number.
+    low, high, step : float
+        The usual range and the step, in that unit.
+
+    Examples
+    --------
+    >>> from gainlib.stages import Trim
+    >>> settings_of(Trim())["gain_db"]
+    Setting(name='gain_db', label='Trim', unit='dB', low=-24.0, high=24.0, step=0.5)
+    """
 
     name: str
     label: str
@@ -86,7 +133,25 @@ class Setting:
 
 @dataclass(frozen=True)
 class Choice:
-    """How a control shows a setting with a few named values: its label and the values."""
+    """How a control shows a setting with a few named values: its label and the values.
+
+    `choices_of` makes it from what a stage declares.
+
+    Attributes
+    ----------
+    name : str
+        The setting's name in its stage, such as "detector".
+    label : str
+        What a control is headed with.
+    options : tuple
+        The values, in the order in which they are offered.
+
+    Examples
+    --------
+    >>> from gainlib.stages import Compressor
+    >>> choices_of(Compressor())["detector"].options
+    ('peak', 'rms')
+    """
 
     name: str
     label: str
@@ -112,7 +177,30 @@ MOST_DB = 200.0
 
 
 def setting(default: float, *, label: str, low: float, high: float, step: float) -> Any:
-    """A dataclass field for a number that a control may move, with its label and usual range."""
+    """A dataclass field for a number that a control may move, with its label and usual range.
+
+    Parameters
+    ----------
+    default : float
+        What the setting is unless given.
+    label : str
+        What a control is headed with.
+    low, high, step : float
+        The usual range and the step, in the unit that the field's name ends in.
+
+    Returns
+    -------
+    dataclasses.Field
+        To stand behind the field's name in a stage.
+
+    Examples
+    --------
+    >>> @dataclass(frozen=True)
+    ... class Tilt:
+    ...     low_db: float = setting(1.5, label="Below", low=-6.0, high=6.0, step=0.5)
+    >>> Tilt().low_db
+    1.5
+    """
     return dataclasses.field(default=default, metadata={"label": label, "low": low, "high": high, "step": step})
 
 
@@ -122,7 +210,21 @@ def choice(default: Any, *options: Any, label: str) -> Any:
 
 
 class Corner(NamedTuple):
-    """Where a static curve starts to bend: what the trade calls the place, and its level."""
+    """Where a static curve starts to bend: what the trade calls the place, and its level.
+
+    Attributes
+    ----------
+    word : str
+        "threshold", "ceiling" or the like.
+    level_dbfs : float
+        The level of what comes in, dBFS.
+
+    Examples
+    --------
+    >>> from gainlib.stages import Compressor
+    >>> Compressor(threshold_db=-24.0).corner
+    Corner(word='threshold', level_dbfs=-24.0)
+    """
 
     word: str
     level_dbfs: float
@@ -147,7 +249,21 @@ class Stage:
     - `plain_gain_db`: its gain, where a steady gain below its ceiling is all that it does, else None;
     - `cost_ms`: what it takes for a second of one channel at 48 kHz, measured once, for estimates.
 
-    `name` is how a tap is asked for, by default the kind; two stages of a kind in one strip need two names.
+    Parameters
+    ----------
+    name : str
+        How its tap is asked for, by default the kind; two stages of a kind in one strip need two names.
+
+    Raises
+    ------
+    GainError
+        For a name with a slash, and when a stage is defined under the name of another.
+
+    Examples
+    --------
+    >>> from gainlib.stages import Trim
+    >>> Trim().name, Trim(name="before the fader").name
+    ('trim', 'before the fader')
     """
 
     kind: ClassVar[str] = "Stage"
@@ -224,6 +340,13 @@ _KINDS: dict[str, type[Stage]] = {}
 def stage_kinds() -> dict[str, type[Stage]]:
     """Every kind of stage that is defined, by the name that session files and exercise files use.
 
+    Returns
+    -------
+    dict of str to type
+        The classes, in the order of their names.
+
+    Examples
+    --------
     >>> stage_kinds()["StoredFile"].kind
     'Stored file'
     """
@@ -242,6 +365,18 @@ def unit_of(name: str) -> str:
 def settings_of(stage: Stage) -> dict[str, Setting]:
     """The settings of a stage that a control may move, by name.
 
+    Parameters
+    ----------
+    stage : Stage
+        Any stage.
+
+    Returns
+    -------
+    dict of str to Setting
+        In the order of the stage's fields.
+
+    Examples
+    --------
     >>> from gainlib.stages import Trim
     >>> settings_of(Trim())["gain_db"].unit
     'dB'
@@ -263,6 +398,18 @@ def settings_of(stage: Stage) -> dict[str, Setting]:
 def choices_of(stage: Stage) -> dict[str, Choice]:
     """The settings of a stage that have a few named values, by name.
 
+    Parameters
+    ----------
+    stage : Stage
+        Any stage.
+
+    Returns
+    -------
+    dict of str to Choice
+        In the order of the stage's fields.
+
+    Examples
+    --------
     >>> from gainlib.stages import Compressor
     >>> choices_of(Compressor())["detector"].options
     ('peak', 'rms')

@@ -17,7 +17,7 @@ from gainlib.audio import Audio
 from gainlib.decibels import ratio_from_db
 from gainlib.errors import GainError, suggest
 from gainlib.meters import clipped_runs
-from gainlib.meters.loudness import loudness_lufs
+from gainlib.meters.loudness_meter import loudness_lufs
 from gainlib.meters.true_peak import true_peak_dbtp
 from gainlib.sound_file import read, write
 from gainlib.stages.base import (
@@ -45,6 +45,23 @@ _ROUNDS = 8
 class Target:
     """What a place of delivery asks for: a loudness with its tolerance, and a largest true peak.
 
+    Parameters
+    ----------
+    name : str
+        What it is called.
+    loudness_lufs : float
+        The integrated loudness, LUFS.
+    tolerance_lu : float
+        How far off it may be, up or down, LU.
+    true_peak_dbtp : float
+        The largest true peak, dBTP.
+
+    References
+    ----------
+    *Published*: EBU R 128 for the one in the example.
+
+    Examples
+    --------
     >>> EBU_R128.loudness_lufs, EBU_R128.true_peak_dbtp
     (-23.0, -1.0)
     """
@@ -246,8 +263,29 @@ def deliver(
 ) -> dict[str, float]:
     """Audio through a delivery into a sound file; gives the delivery's readings.
 
-    The ending of `path` chooses the format, the delivery's `coding` the word length. Raises GainError as `write` does.
+    Parameters
+    ----------
+    audio : Audio
+        `(n, channels)`, full scale ±1.0.
+    delivery : Delivery
+        What it must meet; its `coding` is the word length.
+    path : str or path
+        The ending chooses the format.
+    overwrite : bool
+        Whether a file that is there may be replaced.
 
+    Returns
+    -------
+    dict of str to float
+        What the delivery measured, by the names of the measures.
+
+    Raises
+    ------
+    GainError
+        As `write` does.
+
+    Examples
+    --------
     >>> folder = tempfile.mkdtemp()
     >>> tone = Audio(0.5 * np.sin(2 * np.pi * 997 * np.arange(48000) / 48000), 48000)
     >>> round(deliver(tone, Delivery("EBU R 128"), f"{folder}/tone.wav")["loudness_lufs"], 1)
@@ -263,6 +301,19 @@ def deliver(
 class CodecOvershoot:
     """The true peak in front of a lossy codec and behind it; the difference is what a ceiling must leave room for.
 
+    `codec_overshoot` gives it.
+
+    Attributes
+    ----------
+    codec : str
+        "Vorbis", "Opus" or "MP3".
+    before_dbtp : float
+        The true peak of what was encoded, dBTP.
+    after_dbtp : float
+        The true peak of what was decoded, dBTP.
+
+    Examples
+    --------
     >>> CodecOvershoot("Vorbis", -1.0, -0.2).overshoot_db
     0.8
     """
@@ -281,11 +332,30 @@ _CODECS = {"Vorbis": (".ogg", "VORBIS"), "Opus": (".ogg", "OPUS"), "MP3": (".mp3
 
 
 def codec_overshoot(audio: Audio, codec: str = "Vorbis") -> CodecOvershoot:
-    """What a real encoder and decoder do to the true peak: "Vorbis", "Opus" or "MP3", where libsndfile has it.
+    """What a real encoder and decoder do to the true peak.
 
     The audio is encoded at the encoder's usual quality into a temporary file and decoded again as floats, so that
-    nothing is cut off. Raises GainError for another codec and for a rate that the codec does not take.
+    nothing is cut off.
 
+    Parameters
+    ----------
+    audio : Audio
+        `(n, channels)`, full scale ±1.0.
+    codec : str
+        "Vorbis", "Opus" or "MP3", where libsndfile has it.
+
+    Returns
+    -------
+    CodecOvershoot
+        The true peak before and after, dBTP, and their difference in dB.
+
+    Raises
+    ------
+    GainError
+        For another codec, and for a rate that the codec does not take.
+
+    Examples
+    --------
     >>> tone = Audio(0.5 * np.sin(2 * np.pi * 997 * np.arange(24000) / 48000), 48000)
     >>> abs(codec_overshoot(tone).overshoot_db) < 1.0
     True

@@ -17,10 +17,24 @@ __all__ = ["TAPER", "Fader", "Taper"]
 class Taper:
     """How a fader's travel turns into gain: straight lines in dB between marks, and below the last mark down to off.
 
-    `marks` are (position_mm, gain_db) from the top down. Below the lowest mark the amplitude falls in a straight line
-    to nothing at 0 mm. Standing: the course's own, of the usual kind (*common practice*: fine around 0 dB, coarse far
-    below, off at the end).
+    Below the lowest mark the amplitude falls in a straight line to nothing at 0 mm.
 
+    Parameters
+    ----------
+    marks : tuple of (float, float)
+        Position in mm and gain in dB of each mark, from the top down.
+
+    Raises
+    ------
+    GainError
+        When it is asked for a position or a gain outside the travel.
+
+    References
+    ----------
+    The course's own, of the usual kind. *Common practice*: fine around 0 dB, coarse far below, off at the end.
+
+    Examples
+    --------
     >>> TAPER.gain_db(75.0), TAPER.position_mm(-10.0), TAPER.db_per_mm(-50.0)
     (0.0, 50.0, 2.0)
     """

@@ -15,12 +15,34 @@ __all__ = ["Pan", "pan_gains"]
 
 
 def pan_gains(position: float, law_db: float) -> tuple[float, float]:
-    """The gains of the left and the right side for a mono signal at a position from -1 (left) to +1 (right).
+    """The gains of the left and the right side for a mono signal at a position.
 
     -3 dB: sine and cosine, left and right powers always add to one. -6 dB: straight lines, left and right voltages
-    always add to one. -4.5 dB: the geometric mean of the two. Raises GainError for another law.
-    Standing: *common practice*; *derived*: 20 log10 of cos 45°, of 1/2, of the root of their product.
+    always add to one. -4.5 dB: the geometric mean of the two.
 
+    Parameters
+    ----------
+    position : float, -1 to 1
+        -1 is left, 0 the middle, +1 right.
+    law_db : float, -3.0, -4.5 or -6.0 dB
+        What each side loses in the middle.
+
+    Returns
+    -------
+    (float, float)
+        The factors of left and right, 0 to 1.
+
+    Raises
+    ------
+    GainError
+        For another law.
+
+    References
+    ----------
+    *Common practice*; *derived*: 20 log10 of cos 45°, of 1/2, of the root of their product.
+
+    Examples
+    --------
     >>> [round(20 * math.log10(pan_gains(0.0, law)[0]), 3) for law in (-3.0, -4.5, -6.0)]
     [-3.01, -4.515, -6.021]
     """

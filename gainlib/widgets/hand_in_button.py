@@ -76,6 +76,13 @@ def hand_in() -> HandInButton:
     Nothing is written before it is pressed. The file lies in `hand-ins` of the course folder, beside every earlier
     one; it holds your id, your name, your answers and when you gave them, and no points.
 
+    Returns
+    -------
+    HandInButton
+        `may` says whether there is a class to hand in to.
+
+    Examples
+    --------
     >>> hand_in().may
     False
     """

@@ -58,9 +58,31 @@ class Prediction(CourseWidget):
 def predict(name: str, question: str, *, choices: Sequence[str] = (), unit: str = "") -> Prediction:
     """Ask before showing: a question with choices, or for a number with its unit. No answer is fine too.
 
-    The same name asked again replaces the earlier question; an answer to the very same question is kept. Raises
-    GainError for a single choice, or when neither choices nor a unit are given.
+    The same name asked again replaces the earlier question; an answer to the very same question is kept.
 
+    Parameters
+    ----------
+    name : str
+        What `compare` asks for it by.
+    question : str
+        One question.
+    choices : sequence of str, optional
+        Two or more.
+    unit : str, optional
+        The unit of the number that is asked for.
+
+    Returns
+    -------
+    Prediction
+        As the last line of a cell it shows itself; `answer` is None until it is given.
+
+    Raises
+    ------
+    GainError
+        For a single choice, or when neither choices nor a unit are given.
+
+    Examples
+    --------
     >>> predict("loud", "Which is louder?", choices=["the first", "the second"]).answer is None
     True
     """
@@ -116,8 +138,26 @@ class Comparison:
 
 
 def compare(name: str, measured: str | float, *, unit: str = "", digits: int = 1) -> Comparison:
-    """What was predicted under that name beside what was measured; a text for a question with choices.
+    """What was predicted under that name beside what was measured.
 
+    Parameters
+    ----------
+    name : str
+        The name that `predict` was given.
+    measured : str or float
+        What happens; a text for a question with choices.
+    unit : str
+        The unit of a number.
+    digits : int
+        How many decimals of a number are printed.
+
+    Returns
+    -------
+    Comparison
+        As the last line of a cell it shows itself; `sentence` says it.
+
+    Examples
+    --------
     >>> compare("never asked", "it clips").sentence
     'You made no prediction. What happens: it clips.'
     """

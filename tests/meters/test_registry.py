@@ -100,7 +100,7 @@ def test_flat_tops_and_loudness_are_read_in_this_room_alone():
     texts = {path.relative_to(package).as_posix(): path.read_text(encoding="utf-8") for path in package.rglob("*.py")}
     rooms = {name: text for name, text in texts.items() if not name.startswith("loops/")}
     assert [name for name, text in rooms.items() if "find_flat_tops(" in text] == ["meters/clipping.py"]
-    assert [name for name, text in rooms.items() if "weighted_cell_sums(" in text] == ["meters/loudness.py"]
+    assert [name for name, text in rooms.items() if "weighted_cell_sums(" in text] == ["meters/loudness_meter.py"]
     whole = {name for name, each in measures().items() if each.make is None}
     assert whole == {"phrase_range_db", "thd_percent", "thd_n_percent"}, "every other measure has a meter of a stream"
 

@@ -147,7 +147,23 @@ class Loudness:
     """What was read: integrated loudness, maxima and loudness range of a whole recording.
 
     Each raises GainError where the recording is shorter than its window; silence reads -inf LUFS and a range of 0 LU.
+    `loudness` gives it.
 
+    Attributes
+    ----------
+    seconds : float
+        How long the recording is.
+    integrated_lufs, momentary_max_lufs, short_term_max_lufs : float
+        LUFS.
+    range_lu : float
+        LU.
+
+    References
+    ----------
+    *Published*: ITU-R BS.1770-5 (integrated), EBU Tech 3341 (maxima), EBU Tech 3342 (range).
+
+    Examples
+    --------
     >>> read = loudness(0.1 * np.sin(2 * np.pi * 997 / 48000 * np.arange(4 * 48000)), 48000)
     >>> round(read.integrated_lufs, 2), round(read.short_term_max_lufs, 2), round(read.range_lu, 2)
     (-23.01, -23.01, 0.0)
