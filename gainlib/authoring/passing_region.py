@@ -156,6 +156,7 @@ def passing_region(
     across, up = _pair(made, variant, controls)
     solution = {**variant.start, **author_answer(variant)}
     values = {move.path: _values(move, solution[move.path]) for move in (across, up)}
+    checks = list(zip(variant.exercise.spec.checks, variant.checks, strict=True))
     renderings = Renderings()
 
     def cell(here: float, there: float) -> TriedAnswer:
@@ -163,7 +164,7 @@ def passing_region(
         settings = {move.path: answer[move.path] for move in variant.controls}
         try:
             read = renderings.read(variant.session.replaced(settings))
-            found = [(each, reading, read.value(reading)) for each, reading in _checks(variant)]
+            found = [(each, reading, read.value(reading)) for each, reading in checks]
         except GainError as fault:
             return TriedAnswer(here, there, (str(fault).rstrip("."),))
         session = read.rendering.session
@@ -217,10 +218,6 @@ def write_passing_page(region: PassingRegion, page: str | os.PathLike[str]) -> P
         script=script(),
     )
     return atomic_write(target, body, then="; give another name")
-
-
-def _checks(variant: Variant) -> list[tuple[Any, Any]]:
-    return list(zip(variant.exercise.spec.checks, variant.checks, strict=True))
 
 
 def _pair(exercise: Exercise, variant: Variant, controls: tuple[str, str] | None) -> tuple[ControlSpec, ControlSpec]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -52,22 +53,8 @@ class Verification:
 
     def as_dict(self) -> dict[str, Any]:
         """As JSON holds it."""
-        return {
-            "name": self.name,
-            "file": str(self.file),
-            "proven": self.sound,
-            "faults": [{"line": each.line, "said": each.said} for each in self.faults],
-            "remarks": [{"line": each.line, "said": each.said} for each in self.remarks],
-            "shown": list(self.shown),
-            "variants": self.variants,
-            "all_variants": self.all_variants,
-            "unsolved": [dict(each) for each in self.unsolved],
-            "answers": self.answers,
-            "passing": self.passing,
-            "guesses": self.guesses,
-            "narrowest_db": self.narrowest_db,
-            "fails_alone": dict(self.fails_alone),
-        }
+        told = dataclasses.asdict(self) | {"file": str(self.file)}
+        return {"name": self.name, "file": told["file"], "proven": self.sound} | told
 
 
 def verify(exercise: str | Path, *, variants: int = 200) -> Verification:

@@ -101,6 +101,7 @@ class _Combination:
     def __init__(self, spec: Spec, layout: Layout, parameters: dict[str, Parameter], drawn: Drawn) -> None:
         self.spec, self.layout, self.parameters, self.drawn = spec, layout, parameters, drawn
         self.words = words_of(drawn)
+        self.asks = {ask.name: ask for ask in spec.asks}
         self.found: list[Fault] = []
         start = self._start()
         if start is None:
@@ -193,15 +194,12 @@ class _Combination:
                     raise GainError(f"path of {name} is the signal itself; let a stage be moved.")
                 self._shape_of_move(entry, name, start.value(path), start, path)
                 self.moves[path] = entry
-                if self._start_of_move(index, entry):
+                faults = len(self.found)
+                with self._collecting(("moves", index, "start")):
+                    if entry.start is not None:
+                        self._part(f"start of {name}", entry.start, entry)
+                if len(self.found) == faults:
                     build_control(entry, start, self.drawn)
-
-    def _start_of_move(self, index: int, entry: MoveEntry) -> bool:
-        with self._collecting(("moves", index, "start")):
-            if entry.start is not None:
-                self._part(f"start of move {index + 1}", entry.start, entry)
-            return True
-        return False
 
     def _shape_of_move(self, entry: MoveEntry, name: str, value: Any, start: Start, path: str) -> None:
         forms = [entry.options is not None, entry.points, entry.step is not None]
@@ -236,12 +234,16 @@ class _Combination:
     # --- readings and values ---
 
     def _reading(self, entry: ReadingEntry) -> None:
-        for bound in (entry.at_least, entry.at_most):
-            if bound is not None:
-                self._amount("a bound", bound)
-        if entry.at_least is None and entry.at_most is None:
+        if not self._bounds("a bound", entry):
             raise GainError(f"{entry.measure or entry.told or entry.setting} has no bound; give at_least or at_most.")
         reading_of(entry, self.drawn, self.session)
+
+    def _bounds(self, name: str, entry: ReadingEntry) -> bool:
+        """Whether the reading has a bound; each that it has is looked at."""
+        bounds = [bound for bound in (entry.at_least, entry.at_most) if bound is not None]
+        for bound in bounds:
+            self._amount(name, bound)
+        return bool(bounds)
 
     def _value(self, name: str, value: ValueEntry, depth: int = 1) -> None:
         forms = bool(READS & value.model_fields_set) + (value.reckon is not None)
@@ -279,13 +281,8 @@ class _Combination:
     # --- asks ---
 
     def _ask(self, ask: AskEntry) -> None:
-        kind = self.spec.kind
-        forms = {
-            "expected": ask.expected is not None,
-            "among": ask.among is not None,
-            "by, over the candidates": ask.among is None and ask.by is not None,
-        }
-        if list(forms.values()).count(True) != 1:
+        forms = [ask.expected is not None, ask.among is not None, ask.among is None and ask.by is not None]
+        if forms.count(True) != 1:
             raise GainError("it asks for nothing or for two things; give expected, among, or by over the candidates.")
         if ask.expected is not None:
             self._value("expected", ask.expected)
@@ -306,9 +303,9 @@ class _Combination:
             return
         if ask.by is None:
             raise GainError("it lacks by, the reading that tells the choices apart.")
-        self._bounds(ask)
+        self._pick(ask, ask.by)
         if ask.among is None:
-            if kind != "judge":
+            if self.spec.kind != "judge":
                 raise GainError("it needs expected, or among: strips, stages or seconds.")
             reading_of(ask.by, self.drawn, self.session)
             return
@@ -325,12 +322,8 @@ class _Combination:
         if not any(choice_reading(ask, label, self.drawn, self.session) for label in labels):
             raise GainError(f"by finds nothing to read in any of the {ask.among}; name a stage that they have.")
 
-    def _bounds(self, ask: AskEntry) -> None:
-        assert ask.by is not None
-        bounded = ask.by.at_least is not None or ask.by.at_most is not None
-        for bound in (ask.by.at_least, ask.by.at_most):
-            if bound is not None:
-                self._amount("a bound of by", bound)
+    def _pick(self, ask: AskEntry, by: ReadingEntry) -> None:
+        bounded = self._bounds("a bound of by", by)
         ways = [bounded and ask.pick in (None, "first"), ask.pick in ("largest", "smallest"), ask.order is not None]
         if ways.count(True) != 1 or (ask.pick == "first" and not bounded):
             raise GainError("say in one way which is meant: pick largest or smallest, an order, or bounds in by.")
@@ -343,16 +336,16 @@ class _Combination:
                 raise GainError("this kind has no controls to read a slip from; say which ask it answers.")
             self._reading(when)
             return
-        asks = {ask.name: ask for ask in self.spec.asks}
-        if when.ask not in asks:
-            raise GainError(f"there is no ask {when.ask!r}; {suggest(when.ask, asks)}")
-        counted = asks[when.ask].expected is not None or asks[when.ask].among == "seconds"
+        if when.ask not in self.asks:
+            raise GainError(f"there is no ask {when.ask!r}; {suggest(when.ask, self.asks)}")
+        ask = self.asks[when.ask]
+        counted = ask.expected is not None or ask.among == "seconds"
         if counted != (when.near is not None) or counted == (when.is_ is not None):
             raise GainError(f"give {'near and within' if counted else 'is'} for the ask {when.ask!r}.")
         if when.near is not None:
             self._value("near", when.near)
         else:
-            self._choice(asks[when.ask], when.is_)
+            self._choice(ask, when.is_)
 
     # --- answers ---
 
@@ -364,7 +357,7 @@ class _Combination:
                 self._answer(f"answer of slip {index + 1}", slip.answer, whole=False)
 
     def _answer(self, name: str, answer: Mapping[str, AnswerEntry], *, whole: bool) -> None:
-        asks = {ask.name: ask for ask in self.spec.asks}
+        asks = self.asks
         given: dict[str, AnswerEntry] = {}
         start = Start(self.session, {})
         for key, part in answer.items():

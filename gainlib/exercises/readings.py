@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from gainlib.errors import GainError, suggest
-from gainlib.exercises.tables import Amount, Drawn, LessEntry, ReadingEntry, ValueEntry, fill_in
+from gainlib.exercises.tables import Drawn, LessEntry, ReadingEntry, ValueEntry, fill_in
 from gainlib.flow import Rendering, Send, Session
 from gainlib.meters import measures
 from gainlib.meters.registry import Reader
@@ -57,8 +57,7 @@ class Probe:
             return measures()[self.measure].unit
         if self.told:
             return OF_EVERY_STAGE.get(self.told, unit_of(self.told))
-        described = described_setting(session, self.setting or "")
-        return described.unit if isinstance(described, Setting) else ""
+        return unit_of_setting(session, self.setting or "")
 
 
 @dataclass(frozen=True)
@@ -237,14 +236,14 @@ def reading_of(entry: ReadingEntry | ValueEntry, drawn: Drawn, session: Session,
             less = replace(less, seconds=probe.seconds)
         _require_probe(less, session)
     _require_probe(probe, session)
-    least = _bound(entry.at_least, drawn) if isinstance(entry, ReadingEntry) else None
-    most = _bound(entry.at_most, drawn) if isinstance(entry, ReadingEntry) else None
+    bounds = (entry.at_least, entry.at_most) if isinstance(entry, ReadingEntry) else (None, None)
+    least, most = (None if bound is None else bound.amount(drawn) for bound in bounds)
     if least is not None and most is not None and least > most:
         raise GainError(f"{probe.name} wants at least {least:g} and at most {most:g}; nothing can meet both.")
     return Reading(probe, less, least, most)
 
 
-def probe_of(entry: LessEntry | ValueEntry, drawn: Drawn, *, at: str = "") -> Probe:
+def probe_of(entry: LessEntry, drawn: Drawn, *, at: str = "") -> Probe:
     words = words_of(drawn)
     return Probe(
         measure=entry.measure,
@@ -253,10 +252,6 @@ def probe_of(entry: LessEntry | ValueEntry, drawn: Drawn, *, at: str = "") -> Pr
         at=fill_in(entry.at, words) if entry.at is not None else at if entry.setting is None else "",
         seconds=(entry.seconds[0], entry.seconds[1]) if entry.seconds else None,
     )
-
-
-def _bound(amount: Amount | None, drawn: Drawn) -> float | None:
-    return None if amount is None else amount.amount(drawn)
 
 
 def words_of(drawn: Drawn) -> dict[str, str]:
@@ -330,6 +325,12 @@ def described_setting(session: Session, path: str) -> Setting | Choice | None:
     if isinstance(owner, Send):
         return Setting(name, "Gain", "dB", -60.0, 12.0, 0.5) if name == "gain_db" else None
     return settings_of(owner).get(name) or choices_of(owner).get(name)
+
+
+def unit_of_setting(session: Session, path: str) -> str:
+    """The unit of a setting that a number moves; empty for any other."""
+    described = described_setting(session, path)
+    return described.unit if isinstance(described, Setting) else ""
 
 
 def _clipped_within(probe: Probe, rendering: Rendering) -> bool:

@@ -119,14 +119,9 @@ class ReadingEntry(LessEntry):
     at_most: Rule | None = None
 
 
-class ValueEntry(Amount):
+class ValueEntry(Amount, LessEntry):
     """A number that is typed, follows drawn values, is read from the session as given, or is reckoned from others."""
 
-    measure: Line | None = None
-    told: Line | None = None
-    setting: Line | None = None
-    at: Line | None = None
-    seconds: Stretch | None = None
     less: LessEntry | None = None
     reckon: Line | None = None
     with_: list[Figure] = Field(default_factory=list, alias="with", max_length=16)

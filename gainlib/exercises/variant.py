@@ -17,10 +17,9 @@ from gainlib.errors import GainError, suggest
 from gainlib.exercises.given import Layout, Start
 from gainlib.exercises.model import Candidate, ControlSpec, Hint, Question
 from gainlib.exercises.parameters import ORDER, Parameter
-from gainlib.exercises.readings import Reading, described_setting, owner_of, reading_of, words_of
-from gainlib.exercises.tables import AnswerEntry, AskEntry, Drawn, LessEntry, MoveEntry, Spec, ValueEntry, fill_in
+from gainlib.exercises.readings import Reading, described_setting, owner_of, reading_of, unit_of_setting, words_of
+from gainlib.exercises.tables import AnswerEntry, AskEntry, Drawn, LessEntry, MoveEntry, Spec, fill_in
 from gainlib.flow import Send, Session
-from gainlib.stages import Setting
 from gainlib.text import describe_value, printed_number
 
 __all__ = ["Exercise", "Variant"]
@@ -201,7 +200,6 @@ def begin_session(spec: Spec, layout: Layout, drawn: Drawn) -> Start:
 def build_control(entry: MoveEntry, start: Start, drawn: Drawn) -> ControlSpec:
     """One move for these drawn values."""
     path = start.full_path(fill_in(entry.path, words_of(drawn)))
-    described = described_setting(start.session, path)
     value = plain_part(entry.start, drawn) if entry.start is not None else start.value(path)
     if entry.points:
         value = tuple((float(seconds), float(gain)) for seconds, gain in value)
@@ -214,7 +212,7 @@ def build_control(entry: MoveEntry, start: Start, drawn: Drawn) -> ControlSpec:
         step=entry.step or (RIDE_STEP_DB if entry.points else 0.0),
         start=value,
         label=entry.label or _label(start.session, path),
-        unit="dB" if entry.points else described.unit if isinstance(described, Setting) else "",
+        unit="dB" if entry.points else unit_of_setting(start.session, path),
         options=tuple(entry.options or ()),
         points=entry.points,
     )
@@ -288,8 +286,7 @@ def printed_values(parameters: Mapping[str, Parameter], session: Session, drawn:
 def _unit_of(session: Session, path: str) -> str:
     if "/signal/" in f"/{path}":
         return "Hz" if path.endswith("_hz") else "dBFS"
-    described = described_setting(session, path)
-    return described.unit if isinstance(described, Setting) else ""
+    return unit_of_setting(session, path)
 
 
 def _candidates(
@@ -326,7 +323,7 @@ def require_same_names(given: Iterable[str], wanted: Iterable[str], what: str, n
 def _stretches(entry: Any) -> Iterator[tuple[float, float]]:
     """Every stretch of seconds that a reading of the file names."""
     if isinstance(entry, BaseModel):
-        if isinstance(entry, LessEntry | ValueEntry) and entry.seconds:
+        if isinstance(entry, LessEntry) and entry.seconds:
             yield entry.seconds[0], entry.seconds[1]
         for name in type(entry).model_fields:
             yield from _stretches(getattr(entry, name))

@@ -117,7 +117,11 @@ class Channel:
     def _what(self) -> str:
         return f"{type(self).__name__.lower()} {self.name!r}"
 
-    def _check(self) -> None:
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "stages", tuple(self.stages))
+        object.__setattr__(self, "sends", tuple(self.sends))
+        if not self.tapped_stages:
+            raise GainError(f"{self._what} has no stages; give at least one, such as Trim().")
         if not isinstance(self.name, str) or not self.name or "/" in self.name:
             raise GainError(f"{self._what} needs a name without a slash; paths are cut there.")
         twice = [name for name, count in Counter(self.stage_names).items() if count > 1]
@@ -184,13 +188,6 @@ class Strip(Channel):
     to: str = MAIN
     sends: tuple[Send, ...] = ()
 
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "stages", tuple(self.stages))
-        object.__setattr__(self, "sends", tuple(self.sends))
-        if not self.stages:
-            raise GainError(f"strip {self.name!r} has no stages; give at least one, such as Trim().")
-        self._check()
-
 
 @dataclass(frozen=True)
 class Bus(Channel):
@@ -225,11 +222,6 @@ class Bus(Channel):
     stages: tuple[Stage, ...] = ()
     to: str = MAIN
     sends: tuple[Send, ...] = ()
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "stages", tuple(self.stages))
-        object.__setattr__(self, "sends", tuple(self.sends))
-        self._check()
 
     @property
     def tapped_stages(self) -> tuple[Stage, ...]:

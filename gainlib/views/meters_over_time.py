@@ -8,7 +8,6 @@ from collections.abc import Iterable
 from typing import Any, ClassVar
 
 import numpy as np
-from bokeh.models import HoverTool
 from numpy.typing import NDArray
 
 from gainlib import loops
@@ -21,7 +20,7 @@ from gainlib.meters.true_peak import MIDWAY, QUARTERS, true_peak_dbtp
 from gainlib.text import level, signed
 from gainlib.views.base import Columns, TapView
 from gainlib.views.phrasing import of_tap
-from gainlib.views.style import coloured, key, key_columns, level_axis, sources_of, time_frame
+from gainlib.views.style import coloured, hover, key, key_columns, level_axis, sources_of, time_frame
 
 __all__ = ["MetersOverTime"]
 
@@ -82,13 +81,11 @@ class MetersOverTime(TapView):
         drawing = time_frame(self.height, seconds, (_FLOOR, _TOP + self._rows * _KEY), "reading, dBFS or LUFS")
         level_axis(drawing, {each: level(each) for each in range(int(_FLOOR), 1, 10)})
         sources = sources_of(self.columns(rendering))
-        seen = []
         for name in self.meters:
             unit, ink, stroke = _METERS[name]
             line = drawing.line("seconds", "reading", source=sources[name], **stroke, **coloured(line_color=ink))
-            seen.append(HoverTool(renderers=[line], tooltips=[(name, f"@reading{{0.0}} {unit} at @seconds{{0.0}} s")]))
+            hover(drawing, [line], {name: f"@reading{{0.0}} {unit} at @seconds{{0.0}} s"})
         key(drawing, sources["key"], [_METERS[name][1:] for name in self.meters])
-        drawing.add_tools(*seen)
         return drawing
 
     def columns(self, rendering: Rendering) -> Columns:
