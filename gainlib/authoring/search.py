@@ -93,10 +93,11 @@ def _ride(variant: Variant, move: ControlSpec, strength: float, shift_db: float)
     """A ride that goes a part of the way to one level for all phrases, their median level shifted."""
     gains = _phrase_gains(variant, move.path)
     middle = statistics.median(gain for _, gain in gains)
-    return tuple(
-        (seconds, round(min(max(strength * (gain - middle) + shift_db, move.low), move.high), 2))
-        for seconds, gain in gains
-    )
+    return tuple((seconds, _within(move, strength * (gain - middle) + shift_db)) for seconds, gain in gains)
+
+
+def _within(move: ControlSpec, gain_db: float) -> float:
+    return round(min(max(gain_db, move.low), move.high), 2)
 
 
 @functools.lru_cache(maxsize=8)
@@ -222,10 +223,7 @@ def _rides_around(move: ControlSpec, ride: Sequence[tuple[float, float]], share:
         return
     middle = statistics.median(gain for _, gain in ride)
     for factor, shift in ((1 + share, 0.0), (1 - share, 0.0), (1.0, share * 12.0), (1.0, -share * 12.0)):
-        yield tuple(
-            (seconds, round(min(max(middle + factor * (gain - middle) + shift, move.low), move.high), 2))
-            for seconds, gain in ride
-        )
+        yield tuple((seconds, _within(move, middle + factor * (gain - middle) + shift)) for seconds, gain in ride)
 
 
 def part_of(distance: float) -> float:

@@ -88,7 +88,8 @@ def check(variant: Variant, answer: object, hints_used: object = 0, renderings: 
         truths = expected_answers(variant, renderings)
         session = variant.session.replaced({path: answers[path] for path in answers if "/" in path})
         read = renderings.read(session) if spec.checks else None
-        lines = [_checked(entry, reading, read, variant, unread) for entry, reading in _read_checks(variant, read)]
+        checks = zip(spec.checks, variant.checks, strict=True) if read else ()
+        lines = [_checked(entry, reading, read, variant, unread) for entry, reading in checks]
     except GainError as fault:
         lines = [CheckLine(each.title, False, 0.0, each.points, _not_measured(fault)) for each in spec.checks]
         truths, read = (), None
@@ -156,10 +157,6 @@ def _met_slip(
         if met:
             return fill_in(slip.say, variant.printed)
     return None
-
-
-def _read_checks(variant: Variant, read: MeasuredRendering | None) -> list[tuple[CheckEntry, Reading]]:
-    return list(zip(variant.exercise.spec.checks, variant.checks, strict=True)) if read else []
 
 
 def _not_measured(fault: object) -> str:

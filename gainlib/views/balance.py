@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import math
-from typing import Any, ClassVar
+from typing import ClassVar
 
 from gainlib.flow import Rendering
 from gainlib.meters import active_rms_dbfs
 from gainlib.text import dbfs, plain, times
-from gainlib.views.base import Columns, View
-from gainlib.views.rows import Row, row_columns, row_figure
+from gainlib.views.rows import Row, RowView
 
 __all__ = ["Balance"]
 
 
-class Balance(View):
+class Balance(RowView):
     """Peak, and RMS while somebody plays, of every strip at its end.
 
     Pauses do not count, so that a part that plays seldom stands where it is heard. The order is the session's.
@@ -23,21 +22,26 @@ class Balance(View):
     name: ClassVar[str] = "balance"
     title: ClassVar[str] = "Balance of the strips, RMS while playing"
 
-    def __init__(self, *, height: int = 130) -> None:
-        self.height = height
-
-    def figure(self, rendering: Rendering) -> Any:
-        """dBFS along, one row a strip."""
-        rows = self.once(rendering, _rows)
-        return row_figure(rows, self.columns(rendering), "RMS", self.height)
-
-    def columns(self, rendering: Rendering) -> Columns:
-        """The rows in the session's order."""
-        return row_columns(self.once(rendering, _rows))
+    def rows(self, rendering: Rendering) -> list[Row]:
+        """The strips in the session's order."""
+        rows = []
+        for strip in rendering.session.strips:
+            tap = f"{strip.name}/{strip.stage_names[-1]}"
+            audio = rendering.at(tap)
+            clipped = sum(rendering.level(f"{strip.name}/{each}").clipped for each in strip.stage_names)
+            rows.append(
+                Row(
+                    plain(strip.name),
+                    rendering.level(tap).peak_dbfs,
+                    float(active_rms_dbfs(audio.samples, audio.rate_hz).max()),
+                    f"clips {times(clipped)}" if clipped else "",
+                )
+            )
+        return rows
 
     def sentence(self, rendering: Rendering) -> str:
         """The strips from the loudest to the softest while they play."""
-        rows = self.once(rendering, _rows)
+        rows = self.once(rendering, self.rows)
         heard = sorted((each for each in rows if each.rms_dbfs > -math.inf), key=lambda row: -row.rms_dbfs)
         silent = [each.name for each in rows if each.rms_dbfs == -math.inf]
         said = []
@@ -54,20 +58,3 @@ class Balance(View):
         if clipping:
             said.append(f"On the way, {', '.join(clipping)}.")
         return " ".join(said)
-
-
-def _rows(rendering: Rendering) -> list[Row]:
-    rows = []
-    for strip in rendering.session.strips:
-        tap = f"{strip.name}/{strip.stage_names[-1]}"
-        audio = rendering.at(tap)
-        clipped = sum(rendering.level(f"{strip.name}/{each}").clipped for each in strip.stage_names)
-        rows.append(
-            Row(
-                plain(strip.name),
-                rendering.level(tap).peak_dbfs,
-                float(active_rms_dbfs(audio.samples, audio.rate_hz).max()),
-                f"clips {times(clipped)}" if clipped else "",
-            )
-        )
-    return rows

@@ -15,13 +15,12 @@ from gainlib.errors import GainError
 from gainlib.flow import Bus, Rendering, Strip
 from gainlib.stages import Fader
 from gainlib.text import dbfs, plain
-from gainlib.views.base import Columns, View
-from gainlib.views.rows import Row, row_columns, row_figure
+from gainlib.views.rows import Row, RowView
 
 __all__ = ["SumByContributor"]
 
 
-class SumByContributor(View):
+class SumByContributor(RowView):
     """Peak and RMS of each signal that goes into a bus, of their sum, and the RMS if none had to do with another.
 
     `bus` is its name, "main" unless named. Sends count with their own gain, taken where they are taken.
@@ -31,28 +30,20 @@ class SumByContributor(View):
     title: ClassVar[str] = "What the sum is made of"
 
     def __init__(self, bus: str = "main", *, height: int = 130) -> None:
+        super().__init__(height=height)
         self.bus = bus
-        self.height = height
 
-    def _rows(self, rendering: Rendering) -> tuple[Row, ...]:
+    def rows(self, rendering: Rendering) -> tuple[Row, ...]:
+        """A row for each contributor in the session's order, one for the expectation, the sum last."""
         return () if rendering.session.main is None else _read(rendering, self.bus)
 
     def heading(self, rendering: Rendering) -> str:
         """The title with its bus."""
         return f"{self.title}, {plain(self.bus)}"
 
-    def figure(self, rendering: Rendering) -> Any:
-        """dBFS along; a row for each contributor, one for the expectation, one for the sum."""
-        rows = self.once(rendering, self._rows)
-        return row_figure(rows, self.columns(rendering), "RMS", self.height)
-
-    def columns(self, rendering: Rendering) -> Columns:
-        """The rows in the session's order, the sum last."""
-        return row_columns(self.once(rendering, self._rows))
-
     def sentence(self, rendering: Rendering) -> str:
         """The strongest contributor, the sum, and how that compares with unrelated signals."""
-        rows = self.once(rendering, self._rows)
+        rows = self.once(rendering, self.rows)
         if not rows:
             return "This session has no bus and no main; nothing is summed."
         *parts, expected, whole = rows

@@ -9,11 +9,12 @@ from typing import Any
 
 import numpy as np
 
+from gainlib.flow import Rendering
 from gainlib.text import level
-from gainlib.views.base import Columns
+from gainlib.views.base import Columns, View
 from gainlib.views.style import coloured, decibel_axis, frame, hover, sources_of, write
 
-__all__ = ["Row", "row_columns", "row_figure"]
+__all__ = ["Row", "RowView"]
 
 _LOW, _HIGH = -70.0, 12.0
 _NAMES_DB, _FIGURES_DB = 26.0, 30.0  # beside the axis: names on the left, figures on the right
@@ -25,7 +26,7 @@ _EDGES_PX = 78
 class Row:
     """One signal: its name, its peak and RMS in dBFS (NaN for none to be shown), a word of trouble, and how it stands.
 
-    `strong` rows are sums, `thin` ones what is expected.
+    `strong` rows are sums.
     """
 
     name: str
@@ -35,12 +36,31 @@ class Row:
     strong: bool = False
 
 
-def row_figure(rows: Sequence[Row], columns: Columns, rms_word: str, least_height: int) -> Any:
+class RowView(View):
+    """A view of a row a signal; `rows` says which, `height` is the least, in pixels."""
+
+    def __init__(self, *, height: int = 130) -> None:
+        self.height = height
+
+    def rows(self, rendering: Rendering) -> Sequence[Row]:
+        """The signals from top to bottom."""
+        raise NotImplementedError
+
+    def figure(self, rendering: Rendering) -> Any:
+        """dBFS along, one row a signal."""
+        return _figure(self.once(rendering, self.rows), self.height)
+
+    def columns(self, rendering: Rendering) -> Columns:
+        """The rows in their order."""
+        return _columns(self.once(rendering, self.rows))
+
+
+def _figure(rows: Sequence[Row], least_height: int) -> Any:
     """dBFS along, one row a signal, hatched beyond full scale."""
     count = len(rows)
     drawing = frame(
         max(least_height, _EDGES_PX + _ROW_PX * (count + 1)),
-        (_LOW - _NAMES_DB, _HIGH + _FIGURES_DB), (-0.6, count + 0.6), x_axis_label=f"level, dBFS ({rms_word} is AES17)",
+        (_LOW - _NAMES_DB, _HIGH + _FIGURES_DB), (-0.6, count + 0.6), x_axis_label="level, dBFS (RMS is AES17)",
     )  # fmt: skip
     drawing.yaxis.visible = False
     drawing.ygrid.visible = False
@@ -48,7 +68,7 @@ def row_figure(rows: Sequence[Row], columns: Columns, rms_word: str, least_heigh
     decibel_axis(drawing.xaxis, {each: level(each) for each in range(int(_LOW), 1, 10)})
     drawing.xgrid.ticker = drawing.xaxis[0].ticker
     drawing.xgrid.bounds = (_LOW, _HIGH)
-    sources = sources_of(columns)
+    sources = sources_of(_columns(rows))
     drawing.quad(
         [0.0], [_HIGH], [count - 0.4], [-0.5], fill_alpha=0.0, line_alpha=0.0, hatch_pattern="right_diagonal_line",
         hatch_alpha=0.35, hatch_weight=1.0, hatch_scale=8.0, **coloured(hatch_color="ceiling"),
@@ -67,13 +87,13 @@ def row_figure(rows: Sequence[Row], columns: Columns, rms_word: str, least_heigh
     top = count + 0.1
     drawing.text([_HIGH + 14.0], [top], ["peak"], text_align="right", text_font_style="bold", **plain,
                  **coloured(text_color="peak"))  # fmt: skip
-    drawing.text([_HIGH + _FIGURES_DB - 1.0], [top], [rms_word], text_align="right", **plain,
+    drawing.text([_HIGH + _FIGURES_DB - 1.0], [top], ["RMS"], text_align="right", **plain,
                  **coloured(text_color="muted"))  # fmt: skip
-    hover(drawing, [body], {"signal": "@name", "peak": "@peak_text dBFS", rms_word: "@rms_text dBFS"})
+    hover(drawing, [body], {"signal": "@name", "peak": "@peak_text dBFS", "RMS": "@rms_text dBFS"})
     return drawing
 
 
-def row_columns(rows: Sequence[Row]) -> Columns:
+def _columns(rows: Sequence[Row]) -> Columns:
     """Where each row's strokes and words stand, the first row on top."""
     count = len(rows)
     y = count - 1.0 - np.arange(count)
@@ -84,7 +104,7 @@ def row_columns(rows: Sequence[Row]) -> Columns:
     half = np.array([0.36 if each.strong else 0.26 for each in rows], dtype=float)
     peaked, heard = (np.flatnonzero(np.isfinite(each) & (each >= _LOW)) for each in (peak, rms))
     troubled = [index for index, each in enumerate(rows) if each.trouble]
-    peak_text, rms_text = ([_figure(float(each)) for each in levels] for levels in (peak, rms))
+    peak_text, rms_text = ([_printed(float(each)) for each in levels] for levels in (peak, rms))
     return {
         "rows": {
             "low": np.minimum(drawn_rms, drawn_peak),
@@ -117,7 +137,7 @@ def row_columns(rows: Sequence[Row]) -> Columns:
     }
 
 
-def _figure(value: float) -> str:
+def _printed(value: float) -> str:
     if math.isnan(value):
         return ""
     if math.isinf(value):

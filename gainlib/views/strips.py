@@ -80,25 +80,14 @@ class Strips(View):
     def columns(self, rendering: Rendering) -> Columns:
         """Every stage of every strip where it stands in its small band, and what is written below."""
         tables = self._tables(rendering)
-        stages: dict[str, list[Any]] = {
-            name: [] for name in ("left", "right", "peak", "rms", "noise", "ceiling", "top", "bottom", "text", "said")
-        }
+        places: list[tuple[float, float, int, TapLevels]] = []
         names: list[tuple[float, float, str]] = []
         calm: list[tuple[float, float, str]] = []
         troubled: list[tuple[float, float, str]] = []
         for index, table in enumerate(tables):
             column, row = index % _EACH_ROW, index // _EACH_ROW
             edges = column + np.linspace(*_EDGES, len(table) + 1)
-            for each, begin, end in zip(table, edges, edges[1:], strict=False):
-                stages["left"].append(begin)
-                stages["right"].append(end)
-                for line in ("peak", "rms", "ceiling"):
-                    stages[line].append(_height(getattr(each, f"{line}_dbfs"), row))
-                stages["noise"].append(_height(min(each.noise_dbfs, each.peak_dbfs), row))
-                stages["top"].append(_height(_HIGHEST, row))
-                stages["bottom"].append(-row - 1.0)
-                stages["text"].append(f"{plain(each.strip)}, {plain(each.stage)}")
-                stages["said"].append(each)
+            places += [(begin, end, row, each) for each, begin, end in zip(table, edges, edges[1:], strict=False)]
             footer = -row - 1.0
             clipped = _clipped(table)
             names.append((column + 0.5, footer + 0.22, _short(plain(table[0].strip))))
@@ -106,25 +95,25 @@ class Strips(View):
                 troubled.append((column + 0.5, footer + 0.08, f"▼ {counted(clipped, 'clip')}"))
             else:
                 calm.append((column + 0.5, footer + 0.08, _least(table)))
-        said = stages.pop("said")
-        limited = [index for index, each in enumerate(said) if math.isfinite(each.ceiling_dbfs)]
-        numbers = {
-            name: np.array(stages[name], dtype=float)
-            for name in ("left", "right", "peak", "rms", "noise", "top", "bottom")
-        }
+        said = [each for _, _, _, each in places]
+        limited = [place for place in places if math.isfinite(place[3].ceiling_dbfs)]
         return {
             "stages": {
-                **numbers,
-                "text": stages["text"],
+                **_edges(places),
+                "peak": np.array([_height(each.peak_dbfs, row) for _, _, row, each in places]),
+                "rms": np.array([_height(each.rms_dbfs, row) for _, _, row, each in places]),
+                "noise": np.array([_height(min(each.noise_dbfs, each.peak_dbfs), row) for _, _, row, each in places]),
+                "top": np.array([_height(_HIGHEST, row) for _, _, row, _ in places]),
+                "bottom": np.array([-row - 1.0 for _, _, row, _ in places]),
+                "text": [f"{plain(each.strip)}, {plain(each.stage)}" for each in said],
                 "peak_said": [dbfs(each.peak_dbfs) for each in said],
                 "rms_said": [dbfs(each.rms_dbfs) for each in said],
                 "noise_said": [floor_words(each.noise_dbfs) for each in said],
                 "ceiling_said": ["none" if math.isinf(each.ceiling_dbfs) else dbfs(each.ceiling_dbfs) for each in said],
             },
             "ceilings": {
-                "left": numbers["left"][limited],
-                "right": numbers["right"][limited],
-                "ceiling": np.array([stages["ceiling"][index] for index in limited], dtype=float),
+                **_edges(limited),
+                "ceiling": np.array([_height(each.ceiling_dbfs, row) for _, _, row, each in limited]),
             },
             "names": words_at(names),
             "room": words_at(calm),
@@ -151,6 +140,10 @@ class Strips(View):
             for each in holding
         )
         return said.rstrip()
+
+
+def _edges(places: list[tuple[float, float, int, TapLevels]]) -> dict[str, Any]:
+    return {"left": np.array([begin for begin, *_ in places]), "right": np.array([end for _, end, *_ in places])}
 
 
 def _clipped(table: list[TapLevels]) -> int:
