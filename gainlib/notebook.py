@@ -1,4 +1,7 @@
-"""What a cell calls."""
+"""What a cell calls for a bench, an exercise, a question or a survey; each comes from the room where it is made.
+
+`gl` opens this file when one of them is first asked for, so a script that measures and renders opens no widgets.
+"""
 
 from __future__ import annotations
 

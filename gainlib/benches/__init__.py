@@ -1,4 +1,24 @@
-"""Benches: controls, views and a player bound to one signal flow, and the panels made of them."""
+"""Benches: controls, views and a player bound to one signal flow, and the panels made of them.
+
+A bench is a model first: everything that it knows and says works in a plain Python, and tests need no browser. A panel
+puts widgets to it: what moves in the page moves the model, what the model tells is sent to the page. A setting is moved
+by its path, `strip/stage/setting`. A panel that is replaced in its cell gives its widgets back.
+
+the model
+- `controls`: what can be moved: a number in its range, a choice or switch, the breakpoints of a ride
+- `history`: undo and redo, kept settings
+- `events`: who hears of a move
+- `bench_model`: session, controls and views, and what they say
+
+the panels
+- `panel`: what all of them do in a cell
+- `inputs`: the widget of a control or a question
+- `bench_panel`: `gl.bench`
+- `candidates`: several versions to judge by ear and eye
+- `exercise_panel`: `gl.exercise`
+- `book_panel`: `gl.exercise_book`
+- `survey_panel`, `survey_on_bench`: `gl.survey`, whose trims are moved on a bench
+"""
 
 from __future__ import annotations
 

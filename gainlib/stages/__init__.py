@@ -1,4 +1,25 @@
-"""What changes a level: each stage is frozen settings; a signal goes in, a signal and its side readings come out."""
+"""What changes a level: each stage is frozen settings; a signal goes in, a signal and its side readings come out.
+
+Samples are volts in the analogue part and full scale ±1.0 in the digital one; the converter is the seam. Settings carry
+their unit in their name (`gain_db`, `release_ms`); what cannot be set is refused in a sentence, never bent into range.
+`process` is a pure function: the same signal and settings give the same samples, noise and dither too. A stage is known
+by its class's name from its definition on, and declares what others ask of it; nothing else lists it.
+
+- `base`: `Stage`, `Signal`, `StageResult`; how a setting describes itself
+- `preamp`: `Source` and `Preamp`, from the microphone to line level
+- `insert`: `OutboardInsert`, out to a device and back
+- `converter`: `Converter` and `StoredFile`, where volts become numbers and numbers a file
+- `automation`: `ClipGain` by region and `Ride` by breakpoints; `proposed_ride`
+- `trim`: `Trim`, a plain gain
+- `compressor`: `Compressor`
+- `saturation`: `Saturation`
+- `fader`: `Fader` and its taper
+- `pan`: `Pan` and its laws
+- `clipping`: `SoftClip`, and the curve that rounds off
+- `limiter`: `Limiter`
+- `wordlength`: rounding to fixed-point steps with dither or without, wherever that is done
+- `delivery`: `Delivery`, targets, `deliver`, `codec_overshoot`
+"""
 
 from __future__ import annotations
 

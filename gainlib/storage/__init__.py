@@ -1,4 +1,14 @@
-"""What is kept on disk: files written whole or not at all, tables for spreadsheets, TOML, the course's own folders."""
+"""What is kept on disk: files written whole or not at all, tables for spreadsheets, TOML, the course's own folders.
+
+Whatever the course writes for keeps is written by way of this room. A file has the access that the umask leaves, or is
+its owner's alone where it is `private`. Text in a table is never computed by the program that opens it.
+
+- `atomic`: `atomic_write`, `atomic_path` where a library wants a path, `atomic_files` for a set
+- `tables`: CSV and XLSX
+- `toml_text`: values as TOML writes them
+- `entry_faults`: the entries of a TOML file against what they may be, a sentence for each fault
+- `resources`: where lessons, exercises and stems of the course lie, installed or in a checkout
+"""
 
 from gainlib.storage.atomic import atomic_files, atomic_path, atomic_write
 from gainlib.storage.resources import bundled, bundled_folder

@@ -1,4 +1,31 @@
-"""Pictures of a rendering, each with axes, units and a sentence that says the same."""
+"""Pictures of a rendering, each with axes, units and a sentence that says the same.
+
+A view takes a rendering and gives a Bokeh figure, the columns that it draws, and the sentence; a control that moves
+sends new columns and nothing else. One stroke means one thing in all of them: solid peak, dashed RMS, dotted noise,
+hatched ceiling. A view is known by its `name` from its definition on. Nothing here knows a widget.
+
+what they are made of
+- `base`: `View` and `TapView`, the view of a name
+- `style`: colours, strokes, frame, level axes, hover, in which all are drawn
+- `phrasing`: what the sentences call a stage and a tap
+- `signal_path`: what stands before a stage, where a kind of stage is
+- `rows`: levels of several signals, a row each
+
+along the stages
+- `level_diagram`: the signal from source to file between its noise and its ceilings
+- `strips`, `balance`, `contributors`: many strips side by side, where they leave, what they sum to
+
+one stage
+- `transfer_curve`, `envelope`, `gain_reduction`, `crest`: what a compressor or limiter does to the level
+- `waveform`, `close_up`: clipped runs marked, and a few milliseconds of them
+- `spectrum`, `word_length`: harmonics and noise
+- `ride`, `fader_taper`: gains that a hand sets
+
+over time
+- `meters_over_time`, `loudness_over_time`: what meters show
+
+- `advice`: the one sentence above a bench
+"""
 
 from __future__ import annotations
 

@@ -1,1 +1,18 @@
-"""Widgets, each a Python half and a script; none of them knows a bench."""
+"""Widgets, each a Python half and a script; none of them knows a bench.
+
+The Python half holds the state and what it means, `NAME.js` beside it draws that and tells what a hand did; `shared.js`
+is the one module that all scripts import. Each can write itself out for a page without a kernel (`static_html`).
+Inputs are the browser's own: range, number, select, checkbox. What a widget must limit it says in words.
+
+- `base`: what every widget can do
+- `assets`: scripts and styles as the page gets them (`widgets.css`, `predict.css`)
+- `cell_display`: which panel a cell shows, so that running it again frees the last one
+- `resting`: when a kernel pauses, for what is to be let go then
+- `range_input`, `pick_input`, `ride_table`, `toolbar`: what moves a bench
+- `headline`, `picture`: what a bench shows
+- `listening`, `player`: what reaches the ears, and which samples go to the page
+- `predict`: `gl.predict` and `gl.compare`
+- `brief`, `question`, `answer_panel`: an exercise
+- `exercise_list`: the front of the exercise book
+- `hand_in_button`: `gl.hand_in`
+"""
