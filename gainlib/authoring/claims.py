@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from gainlib.authoring.evidence import Evidence, Look, describe_numbers, describe_settings
-from gainlib.authoring.search import Answer, halton, spread_answers
+from gainlib.authoring.search import halton, spread_answers
 from gainlib.exercises import answer_from, author_answer, check
 from gainlib.exercises.questions import ExpectedAnswer, expected_answers
 from gainlib.exercises.readings import DIFFERENCES, LEVEL_UNITS, reading_of
@@ -325,9 +325,8 @@ def no_answer_serves_for_all(evidence: Evidence, solved: dict[int, Look]) -> Non
             ("varies",), f"one answer passes {evidence.everywhere}; let something vary that changes it."
         )
         return
-    tried: list[Answer] = []
-    for index in sorted({0, len(evidence.variants) // 2, len(evidence.variants) - 1}):
-        tried.append(solved[index].answer)
+    ends = sorted({0, len(evidence.variants) // 2, len(evidence.variants) - 1})
+    tried = [solved[index].answer for index in ends]
     tried += [each.answer for each in evidence.looks if each.passed][:: max(1, len(evidence.looks) // 20)]
     order = [evidence.variants[0], evidence.variants[-1], *evidence.variants[1:-1]]
     for answer in tried:

@@ -9,7 +9,6 @@ from typing import Any, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from gainlib.audio import Audio
 from gainlib.decibels import rms_dbfs_from_power
 from gainlib.errors import GainError
 from gainlib.flow import Rendering
@@ -178,7 +177,7 @@ def _read(rendering: Rendering, tap: str) -> _Worked:
         powers = window_powers(audio.samples, audio.rate_hz, _WINDOW_SECONDS).max(axis=1)
         levels = rms_dbfs_from_power(powers)
     else:
-        levels = _peaks(audio)
+        levels = peaks_over_time(audio, max(1, round(audio.seconds / _WINDOW_SECONDS)))[1]
     return _Worked(stage, levels, float(rendering.level(tap).readings.get("compensation_db", 0.0)))
 
 
@@ -186,8 +185,3 @@ def _uprights(ends: list[tuple[float, float]]) -> dict[str, Any]:
     """Lines from the foot of the picture up to each of these points."""
     along, up = np.array(ends, dtype=float).reshape(-1, 2).T
     return {"x0": along, "x1": along, "y0": np.full(len(ends), _LOW - _FOOTER_DB), "y1": up}
-
-
-def _peaks(audio: Audio) -> NDArray[Any]:
-    windows = max(1, round(audio.seconds / _WINDOW_SECONDS))
-    return peaks_over_time(audio, windows)[1]
