@@ -1,4 +1,7 @@
-"""The whole collection, proven in the fast form: two variants each; and what it holds taken together."""
+"""The collection, proven in its fastest form: the first variant of each; and what it holds taken together.
+
+`gainlib prove exercises/*/*.toml` looks at all variants.
+"""
 
 from __future__ import annotations
 
@@ -8,7 +11,7 @@ from gainlib.authoring.verification import verify
 from gainlib.exercises import exercise_names, load
 from gainlib.exercises.tables import EXERCISE_KINDS
 
-VARIANTS = 2
+VARIANTS = 1
 LEAST_EXERCISES = 45
 
 
