@@ -6,7 +6,7 @@ import itertools
 import os
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -58,10 +58,7 @@ class Marking:
 
     def as_dict(self) -> dict[str, Any]:
         """The same for a script."""
-        return {
-            "out": str(self.out), "learners": self.learners, "handed_in": self.handed_in, "answers": self.answers,
-            "marked_before": self.marked_before, "not_marked": self.not_marked, "pages": self.pages,
-        }  # fmt: skip
+        return {**asdict(self), "out": str(self.out)}
 
 
 def mark_class(

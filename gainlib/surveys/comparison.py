@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from gainlib.errors import GainError
@@ -69,10 +69,7 @@ class Changes:
             "went": list(self.went),
             "new_faults": [{"stem": stem, "kind": kind} for stem, kind in self.new_faults],
             "gone_faults": [{"stem": stem, "kind": kind} for stem, kind in self.gone_faults],
-            "levels": [
-                {"stem": each.stem, "measure": each.measure, "before": each.before, "after": each.after}
-                for each in self.levels
-            ],
+            "levels": [asdict(each) for each in self.levels],
         }
 
 

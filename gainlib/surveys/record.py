@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import os
+from dataclasses import asdict
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,7 @@ from gainlib.errors import GainError
 from gainlib.surveys.columns import COLUMNS
 from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.stem import Stem
+from gainlib.surveys.trims import Trim
 from gainlib.text import printable
 
 __all__ = ["FORM", "as_dict", "read_survey", "schema_text"]
@@ -71,13 +73,7 @@ def as_dict(survey: SurveyResult) -> dict[str, Any]:
                 "count": each.count,
                 "sentence": each.sentence,
                 "places": [
-                    {
-                        "sample": place.sample,
-                        "seconds": _number(place.seconds, 6),
-                        "length": place.length,
-                        "channel": place.channel,
-                        "bar": place.bar or None,
-                    }
+                    {**asdict(place), "seconds": _number(place.seconds, 6), "bar": place.bar or None}
                     for place in each.places
                 ],
             }
@@ -96,21 +92,7 @@ def as_dict(survey: SurveyResult) -> dict[str, Any]:
             "main_trim_db": _number(total.main_trim_db),
             "noise_dbfs": _number(total.noise_dbfs),
         },
-        "trims": [
-            {
-                "stem": each.stem,
-                "gain_db": _number(each.gain_db),
-                "held": each.held or None,
-                "before": _number(each.before),
-                "after": _number(each.after),
-                "peak_dbfs": _number(each.peak_dbfs),
-                "true_peak_dbtp": _number(each.true_peak_dbtp),
-                "noise_dbfs": _number(each.noise_dbfs),
-                "works_before": _number(each.works_before),
-                "works_after": _number(each.works_after),
-            }
-            for each in survey.trims
-        ],
+        "trims": [_trim(each) for each in survey.trims],
         "unreadable": [{"name": name, "sentence": sentence} for name, sentence in survey.unreadable],
         "practice": {
             "measure": practice.measure,
@@ -123,6 +105,11 @@ def as_dict(survey: SurveyResult) -> dict[str, Any]:
         "notes": list(survey.notes),
         "whole": survey.whole,
     }
+
+
+def _trim(trim: Trim) -> dict[str, Any]:
+    """A trim by the names of its fields; a text that is empty is null."""
+    return {name: value or None if isinstance(value, str) else _number(value) for name, value in asdict(trim).items()}
 
 
 def _path(stem: Stem) -> str:
