@@ -13,7 +13,7 @@ A rendering always holds the figures of every tap, which are small. Of the sampl
   it is rendered again in a moment.
 
 What was released and is asked for later is made again, bit for bit the same, and held again. Recordings are not held
-here: a strip refers to its take, and `gainlib.audio.read` gives every reader of one of the course's stems the same
+here: a strip refers to its take, and `gainlib.sound_file.read` gives every reader of one of the course's stems the same
 samples, for as long as one of them has it.
 """
 
