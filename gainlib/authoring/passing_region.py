@@ -140,14 +140,19 @@ class PassingRegion:
 
 
 def passing_region(
-    exercise: str | Path | Exercise, *, learner: str = "Ada", controls: tuple[str, str] | None = None
+    exercise: str | Path | Exercise,
+    *,
+    learner: str = "Ada",
+    controls: tuple[str, str] | None = None,
+    most_values: int = MOST_VALUES,
 ) -> PassingRegion:
     """Which settings of two controls pass, for one learner's numbers; the first two controls unless others are named.
 
-    The other controls stand as in the author's answer; at most 41 values are looked at along each control, the author's
-    own among them. Raises GainError where there are not two controls that are numbers, and for one that is not there.
+    The other controls stand as in the author's answer; at most `most_values` (2 or more) are looked at along each
+    control, the author's own among them. Raises GainError where there are not two controls that are numbers, and for
+    one that is not there.
 
-    >>> region = passing_region("recording/leave-room")
+    >>> region = passing_region("recording/leave-room", most_values=3)
     >>> region.solution.passes, region.start.passes
     (True, False)
     """
@@ -155,7 +160,7 @@ def passing_region(
     variant = made.variant(learner)
     across, up = _pair(made, variant, controls)
     solution = {**variant.start, **author_answer(variant)}
-    values = {move.path: _values(move, solution[move.path]) for move in (across, up)}
+    values = {move.path: _values(move, solution[move.path], _stride(move, most_values)) for move in (across, up)}
     checks = list(zip(variant.exercise.spec.checks, variant.checks, strict=True))
     renderings = Renderings()
 
@@ -186,7 +191,7 @@ def passing_region(
         variant=variant,
         across=across,
         up=up,
-        steps=(_stride(across), _stride(up)),
+        steps=(_stride(across, most_values), _stride(up, most_values)),
         cells=tuple(cell(*pair) for pair in pairs),
         solution=cell(solution[across.path], solution[up.path]),
         start=cell(variant.start[across.path], variant.start[up.path]),
@@ -241,15 +246,14 @@ def _pair(exercise: Exercise, variant: Variant, controls: tuple[str, str] | None
     return found[0], found[1]
 
 
-def _stride(move: ControlSpec) -> float:
-    """The distance of the grid along a control: its step, or as many steps as leave 41 values at most."""
-    steps = max(1, -(-round((move.high - move.low) / move.step) // (MOST_VALUES - 1)))
+def _stride(move: ControlSpec, most_values: int) -> float:
+    """The distance of the grid along a control: its step, or as many steps as leave so many values at most."""
+    steps = max(1, -(-round((move.high - move.low) / move.step) // (most_values - 1)))
     return steps * move.step
 
 
-def _values(move: ControlSpec, middle: float) -> list[float]:
+def _values(move: ControlSpec, middle: float, stride: float) -> list[float]:
     """The values along a control, the author's own among them."""
-    stride = _stride(move)
     first = middle - stride * int((middle - move.low) / stride + 1e-9)
     count = int((move.high - first) / stride + 1e-9) + 1
     return [round(first + index * stride, 9) for index in range(count)]
