@@ -1,12 +1,106 @@
-"""The lessons' own text, for tests that hold its numbers."""
+"""The lessons' own text, and what its numbers rest on: a reckoning on paper, or a reading of our own.
+
+A test of a lesson's claims uses the fixture `reckoned` (the lesson's number and the library's reading are both compared
+with a calculation that calls nothing of the library), or it uses the fixture `own_reading` or bears the marker
+`reading_of_our_own` (the number is what the library read). The terminal summary counts both.
+"""
 
 from __future__ import annotations
 
 import json
+import re
+import sys
+from pathlib import Path
 
 import pytest
 
 from gainlib.storage import bundled_folder
+
+# Where `reckoning` lies, the calculations that the tests of claims share.
+sys.path.insert(0, str(Path(__file__).parent))
+
+_RECKONED, _READ = "reckoned", "readings of our own"
+_CLAIMS = pytest.StashKey[dict]()
+
+
+def pytest_configure(config):
+    config.stash[_CLAIMS] = {}
+    for marker in (
+        "reading_of_our_own(count=1): claims of a lesson that rest on the library's own reading",
+        "holds_the_text: keeps the chain of the test the one of the lesson; no claim in numbers",
+    ):
+        config.addinivalue_line("markers", marker)
+
+
+def _count(request, kind, claims=1):
+    lesson = re.fullmatch(r"test_claims_(\d\d)", request.path.stem)[1]
+    counts = request.config.stash[_CLAIMS].setdefault(lesson, {_RECKONED: 0, _READ: 0})
+    counts[kind] += claims
+
+
+@pytest.fixture(autouse=True)
+def _marked_readings(request):
+    marker = request.node.get_closest_marker("reading_of_our_own")
+    if marker:
+        _count(request, _READ, marker.kwargs.get("count", 1))
+
+
+def _plain(text):
+    return " ".join(re.sub(r"[*_`]", "", text).split()).lower()
+
+
+def _require_said(quote, said, text):
+    """The quotation stands in the lesson, and the number in the quotation, where it is written in digits."""
+    assert _plain(quote) in _plain(text), f"the lesson does not say {quote!r}"
+    if isinstance(said, bool) or not re.search(r"\d", quote):
+        return
+    numbers = [float(each.replace("−", "-").replace(" ", "")) for each in re.findall(r"[-−]?\d+(?:\.\d+)?", quote)]
+    assert min((abs(abs(each) - abs(said)) for each in numbers), default=1) < 1e-9, f"{quote!r} does not say {said}"
+
+
+@pytest.fixture
+def reckoned(request, lesson_text):
+    """Compare a lesson's number, and the library's reading, with paper: `reckoned(quote, said, paper, reading, ...)`.
+
+    `within` is how near the number in the text must be, `near` the reading (as near as the number, unless given).
+    `source` names what the paper rests on. A claim without a number has True for it.
+    """
+
+    def compare(quote, said, paper, reading=None, *, within=0.05, near=None, source):
+        assert source
+        _require_said(quote, said, lesson_text(request.module.LESSON))
+        if isinstance(said, bool):
+            assert bool(paper) is said, f"{quote!r} is not so on paper"
+            assert reading is None or bool(reading) is said, f"{quote!r} is so on paper and not in the reading"
+        else:
+            assert said == pytest.approx(paper, abs=within), f"{quote!r}: paper has {paper}"
+            assert reading is None or reading == pytest.approx(paper, abs=within if near is None else near)
+        _count(request, _RECKONED)
+
+    return compare
+
+
+@pytest.fixture
+def own_reading(request, lesson_text):
+    """Compare a lesson's number with the library's reading, where no calculation stands beside it."""
+
+    def compare(quote, said, reading, *, within=0.05):
+        _require_said(quote, said, lesson_text(request.module.LESSON))
+        assert reading == pytest.approx(said, abs=within)
+        _count(request, _READ)
+
+    return compare
+
+
+def pytest_terminal_summary(terminalreporter, config):
+    counts = config.stash.get(_CLAIMS, {})
+    if counts:
+        terminalreporter.section("what the lessons' numbers rest on")
+        for lesson in sorted(counts):
+            numbers = counts[lesson]
+            terminalreporter.write_line(f"lesson {lesson}: {numbers[_RECKONED]:3} reckoned, {numbers[_READ]:3} {_READ}")
+        reckoned_, read = (sum(each[kind] for each in counts.values()) for kind in (_RECKONED, _READ))
+        terminalreporter.write_line(f"{reckoned_} of {reckoned_ + read} claims are reckoned, the others are {_READ}")
 
 
 @pytest.fixture(scope="session")

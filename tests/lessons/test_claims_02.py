@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
+import reckoning as paper
 
 import gainlib as gl
 
@@ -21,6 +24,7 @@ def pad():
     return gl.Session.of(take, [gl.Trim(8.9)], name="pad").render().at("trim")
 
 
+@pytest.mark.holds_the_text
 def test_the_tracks_here_are_the_lessons(lesson_text):
     text = lesson_text(LESSON)
     assert 'snare = gl.read("media/snare.flac").between(9.5, 19)' in text
@@ -29,71 +33,110 @@ def test_the_tracks_here_are_the_lessons(lesson_text):
     assert 'gl.Session.of(pad, [gl.Trim(8.9)], name="pad")' in text
 
 
-def test_both_peak_at_minus_6(snare, pad):
+SNARE = paper.stem("snare", 9.5, 19, -1.4)
+PAD = paper.stem("pad", 9.5, 19, 8.9)
+LOUDNESS = "published: BS.1770-5, annex 1"
+NEEDLE = "published: IEC 60268-17 (time and overshoot); derived: two poles"
+
+
+def test_both_peak_at_minus_6(snare, pad, reckoned):
     """Head: "The largest sample of each is at −6.0 dBFS"."""
-    assert gl.measure("peak_dbfs", snare) == pytest.approx(-6.0, abs=0.05)
-    assert gl.measure("peak_dbfs", pad) == pytest.approx(-6.0, abs=0.05)
+    for track, samples in ((snare, SNARE), (pad, PAD)):
+        read = gl.measure("peak_dbfs", track)
+        quote = "The largest sample of each is at −6.0 dBFS"
+        reckoned(quote, -6, paper.peak_dbfs(samples), read, near=1e-6, source="published: AES17")
 
 
-def test_the_pad_is_16_lu_louder(snare, pad):
+def test_the_pad_is_16_lu_louder(snare, pad, reckoned):
     """Read: "The pad is louder, by about 16 LU"."""
-    assert gl.measure("loudness_lufs", pad) - gl.measure("loudness_lufs", snare) == pytest.approx(16, abs=0.5)
+    louder = paper.loudness_lufs(PAD) - paper.loudness_lufs(SNARE)
+    read = gl.measure("loudness_lufs", pad) - gl.measure("loudness_lufs", snare)
+    reckoned("The pad is louder, by about 16 LU", 16, louder, read, within=0.5, near=0.01, source=LOUDNESS)
 
 
-def test_16_db_lower_the_pad_is_as_loud_and_its_peak_far_below(snare, pad):
+def test_16_db_lower_the_pad_is_as_loud_and_its_peak_far_below(snare, reckoned):
     """Listen: "lower its trim by 16 dB, to −7.1", "about equally loud", "far below the snare's"."""
     take = gl.read("media/pad.flac").between(9.5, 19)
     lower = gl.Session.of(take, [gl.Trim(8.9 - 16)], name="pad").render().at("trim")
-    assert gl.measure("loudness_lufs", lower) == pytest.approx(gl.measure("loudness_lufs", snare), abs=0.5)
-    assert gl.measure("peak_dbfs", lower) < gl.measure("peak_dbfs", snare) - 15
+    turned = PAD * 10 ** (-16 / 20)
+    reckoned("lower its trim by 16 dB, to −7.1", -7.1, 8.9 - 16, source="derived: decibel arithmetic")
+    apart = abs(paper.loudness_lufs(turned) - paper.loudness_lufs(SNARE))
+    read = abs(gl.measure("loudness_lufs", lower) - gl.measure("loudness_lufs", snare))
+    reckoned("about equally loud", True, apart < 0.5, read < 0.5, source=LOUDNESS)
+    below = paper.peak_dbfs(SNARE) - paper.peak_dbfs(turned)
+    read = gl.measure("peak_dbfs", snare) - gl.measure("peak_dbfs", lower)
+    reckoned("far below the snare's", True, below > 15, read > 15, source="published: AES17")
 
 
-def test_the_needle_stops_20_db_below_the_snare_and_6_below_the_pad(snare, pad):
+def test_the_needle_stops_20_db_below_the_snare_and_6_below_the_pad(snare, pad, reckoned):
     """Read: "The needle stops about 20 dB below the snare's peak", "On the pad it stops only 6 dB below the peak"."""
-    for track, below in ((snare, 20), (pad, 6)):
+    for track, samples, below, quote in (
+        (snare, SNARE, 20, "The needle stops about 20 dB below the snare's peak"),
+        (pad, PAD, 6, "On the pad it stops only 6 dB below the peak"),
+    ):
         found = gl.measure("peak_dbfs", track) - gl.measure("vu_max_dbfs", track)
-        assert found == pytest.approx(below, abs=0.5)
+        expected = paper.peak_dbfs(samples) - paper.vu_max_dbfs(samples)
+        reckoned(quote, below, expected, found, within=0.5, near=0.05, source=NEEDLE)
 
 
-def test_a_short_tone_on_the_needle():
+def test_a_short_tone_on_the_needle(reckoned):
     """Read: "With a tone of 0.05 seconds it comes up only to −22, that is 16 dB too low"; 300 ms bring it up."""
+    quote = "With a tone of 0.05 seconds it comes up only to −22, that is 16 dB too low"
     short = gl.tone(-6, 1000, seconds=0.05, rate_hz=48_000)
-    assert gl.measure("vu_max_dbfs", short) == pytest.approx(-22, abs=0.5)
-    assert gl.measure("peak_dbfs", short) - gl.measure("vu_max_dbfs", short) == pytest.approx(16, abs=0.5)
+    expected = paper.vu_max_dbfs(paper.sine(-6, 1000, 0.05))
+    read = gl.measure("vu_max_dbfs", short)
+    reckoned(quote, -22, expected, read, within=0.5, near=0.05, source=NEEDLE)
+    reckoned(quote, 16, -6 - expected, gl.measure("peak_dbfs", short) - read, within=0.5, near=0.05, source=NEEDLE)
     long = gl.tone(-6, 1000, seconds=0.3, rate_hz=48_000)
-    assert gl.measure("vu_max_dbfs", long) == pytest.approx(-6, abs=0.2)
+    # 99 % after 300 ms, printed in IEC 60268-17.
+    read = gl.measure("vu_max_dbfs", long) > -6.2
+    reckoned("300", True, -6 + 20 * math.log10(0.99) > -6.2, read, source="published: IEC 60268-17")
 
 
-def test_the_quick_needle_nearly_catches_10_ms():
+def test_the_quick_needle_nearly_catches_10_ms(reckoned):
     """Read: "It needs 10 ms" (IEC 60268-10, type II: 2 dB below the steady reading, within its 0.5 dB)."""
     short = gl.tone(-6, 1000, seconds=0.01, rate_hz=48_000)
-    assert gl.measure("ppm_type2_max_dbfs", short) == pytest.approx(-6 - 2.5, abs=0.5)
+    below = -6 - gl.measure("ppm_type2_max_dbfs", short)
+    source = "published: IEC 60268-10, type II, burst of 10 ms, 2.5 dB within 0.5 dB"
+    reckoned("It needs 10 ms", True, abs(2 - 2.5) <= 0.5, abs(below - 2.5) <= 0.5, source=source)
 
 
-def test_a_steady_tone_reads_the_same_on_needle_and_peak_meter():
+def test_a_steady_tone_reads_the_same_on_needle_and_peak_meter(reckoned):
     """Predict: "a steady tone reads the same on the needle and on the peak meter"."""
     steady = gl.tone(-6, 1000, seconds=3, rate_hz=48_000)
-    assert gl.measure("vu_max_dbfs", steady) == pytest.approx(gl.measure("peak_dbfs", steady), abs=0.15)
+    apart = gl.measure("vu_max_dbfs", steady) - gl.measure("peak_dbfs", steady)
+    quote = "a steady tone reads the same on the needle and on the peak meter"
+    # At most its overshoot of 1.5 % apart.
+    reckoned(quote, True, 20 * math.log10(1.015) < 0.15, abs(apart) < 0.15, source="published: IEC 60268-17")
 
 
-def test_the_crest_factor_follows_from_peak_and_rms(snare, pad):
+def test_the_crest_factor_follows_from_peak_and_rms(snare, pad, reckoned):
     """Read: "peak − RMS + 3.0 dB: 27.6 dB for this snare, and 3.0 dB for a sine"; the pad "a little off"."""
 
     def follows(track):
         return gl.measure("peak_dbfs", track) - gl.measure("rms_dbfs", track) + 3.0
 
+    quote = "peak − RMS + 3.0 dB: 27.6 dB for this snare, and 3.0 dB for a sine"
     sine = gl.tone(-6, 1000, seconds=1, rate_hz=48_000)
-    assert gl.measure("crest_db", snare) == pytest.approx(27.6, abs=0.05)
-    assert follows(snare) == pytest.approx(27.6, abs=0.05)
-    assert gl.measure("crest_db", sine) == pytest.approx(3.0, abs=0.02)  # published: IEC 60268-1, a sine's root of two
-    assert follows(sine) == pytest.approx(3.0, abs=0.02)
+    crest = "published: IEC 60268-1, peak over RMS"
+    for read in (gl.measure("crest_db", snare), follows(snare)):
+        reckoned(quote, 27.6, paper.crest_db(SNARE), read, source=crest)
+    for read in (gl.measure("crest_db", sine), follows(sine)):
+        reckoned(quote, 3.0, 20 * math.log10(math.sqrt(2)), read, within=0.02, source=f"{crest}, a sine's root of two")
     assert 0.1 < abs(gl.measure("crest_db", pad) - follows(pad)) < 0.5
 
 
-@pytest.mark.parametrize(("alignment", "stands_dbfs"), [("EBU R 68", -14), ("SMPTE RP 155", -20)])
-def test_0_vu_is_not_0_dbfs(alignment, stands_dbfs):
+@pytest.mark.parametrize(
+    ("quote", "alignment", "stands_dbfs", "full_scale_dbu"),
+    [
+        ("With EBU R 68, 0 VU stands at −14 dBFS", "EBU R 68", -14, 18),
+        ("with SMPTE RP 155 it stands at −20", "SMPTE RP 155", -20, 24),
+    ],
+)
+def test_0_vu_is_not_0_dbfs(quote, alignment, stands_dbfs, full_scale_dbu, reckoned):
     """Read: "With EBU R 68, 0 VU stands at −14 dBFS [...]; with SMPTE RP 155 it stands at −20" (0 VU: +4 dBu)."""
     tone = gl.tone(-20, 1000, seconds=1, rate_hz=48_000)
     chain = [gl.Source(24, noise_dbfs=-90), gl.Preamp(0), gl.Converter(alignment)]
     found = gl.Session.of(tone, chain, name="tone").render().level("converter").peak_dbfs
-    assert found == pytest.approx(stands_dbfs, abs=0.05)
+    source = "published: EBU R 68 (0 dBFS is +18 dBu), SMPTE RP 155 (+24 dBu), 0 VU is +4 dBu"
+    reckoned(quote, stands_dbfs, 4 - full_scale_dbu, found, source=source)

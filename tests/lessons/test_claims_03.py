@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
+import reckoning as paper
 
 import gainlib as gl
 
+LESSON = "03-set-recording-level"
 VERSE = (0.0, 9.34)
+TAKE = paper.stem("lead-voice")
+# The source at -24 dBu, the converter at +18 dBu for full scale (published: EBU R 68): dB from stem to converter.
+FROM_STEM = -24 - 18
+SOURCE = "published: AES17, the stem's own samples; EBU R 68, 0 dBFS is +18 dBu; derived: decibel arithmetic"
 
 
 @pytest.fixture(scope="module")
@@ -26,55 +34,76 @@ def verse_level(session, take, gain_db):
     return session.with_take(take.between(*VERSE)).replaced({"preamp/gain_db": gain_db}).render().level("converter")
 
 
+@pytest.mark.holds_the_text
 def test_the_chain_here_is_the_lessons_chain(lesson_text):
     text = lesson_text("03-set-recording-level")
     assert 'chain = [gl.Source(-24), gl.Preamp(53), gl.Converter("EBU R 68"), gl.Trim()]' in text
     assert "take.between(0, 9.34)" in text
 
 
-def test_the_rehearsal_starts_3_db_below_full_scale(session, take):
+def test_the_rehearsal_starts_3_db_below_full_scale(session, take, reckoned):
     """Predict: "until the verse peaks 3 dB below full scale"."""
-    assert verse_level(session, take, 53).headroom_db == pytest.approx(3, abs=0.5)
-    assert verse_level(session, take, 53).clipped == 0
+    below = -(paper.peak_dbfs(paper.part(TAKE, *VERSE)) + 53 + FROM_STEM)
+    found = verse_level(session, take, 53)
+    quote = "until the verse peaks 3 dB below full scale"
+    reckoned(quote, 3, below, found.headroom_db, within=0.5, near=0.05, source=SOURCE)
+    assert found.clipped == 0
 
 
-def test_the_shout_stands_10_db_above_the_verse(take):
+def test_the_shout_stands_10_db_above_the_verse(take, reckoned):
     """Read: "The verse left 3 dB and the shout wanted 10." and "the shout is the loudest moment of the take"."""
     above = gl.measure("peak_dbfs", take) - gl.measure("peak_dbfs", take.between(*VERSE))
-    assert above == pytest.approx(10, abs=0.5)
-    assert gl.measure("peak_dbfs", take.between(17.7, 18.8)) == gl.measure("peak_dbfs", take)
+    expected = paper.peak_dbfs(TAKE) - paper.peak_dbfs(paper.part(TAKE, *VERSE))
+    quote = "The verse left 3 dB and the shout wanted 10."
+    reckoned(quote, 10, expected, above, within=0.5, near=1e-6, source="published: AES17")
+    highest = paper.peak_dbfs(paper.part(TAKE, 17.7, 18.8)) == paper.peak_dbfs(TAKE)
+    read = gl.measure("peak_dbfs", take.between(17.7, 18.8)) == gl.measure("peak_dbfs", take)
+    reckoned("the shout is the loudest moment of the take", True, highest, read, source="published: AES17")
 
 
-def test_the_chorus_stands_6_db_above_the_verse(take):
+def test_the_chorus_stands_6_db_above_the_verse(take, reckoned):
     """Read: "Even the chorus before it wanted 6"."""
     above = gl.measure("peak_dbfs", take.between(9.34, 17.6)) - gl.measure("peak_dbfs", take.between(*VERSE))
-    assert above == pytest.approx(6, abs=0.5)
+    expected = paper.peak_dbfs(paper.part(TAKE, 9.34, 17.6)) - paper.peak_dbfs(paper.part(TAKE, *VERSE))
+    reckoned("Even the chorus before it wanted 6", 6, expected, above, within=0.5, near=1e-6, source="published: AES17")
 
 
-def test_the_take_clips_in_the_converter_and_nowhere_else(session):
+def test_the_take_clips_in_the_converter_and_nowhere_else(session, reckoned):
     """Move: "Every place where the converter clipped is marked"."""
     rendering = session.render()
-    assert rendering.level("converter").clipped > 10
+    over = paper.runs_at(TAKE * 10 ** ((53 + FROM_STEM) / 20), 1.0)
+    read = rendering.level("converter").clipped
+    quote = "Every place where the converter clipped is marked"
+    reckoned(quote, True, len(over) > 10, abs(read - len(over)) <= 2, source="common practice: three samples in a row")
     assert rendering.level("preamp").clipped == 0
 
 
-def test_the_trim_lowers_the_level_and_keeps_the_flat_tops(session):
+def test_the_trim_lowers_the_level_and_keeps_the_flat_tops(session, reckoned):
     """Read: "it makes the flat tops quieter, and they stay flat"; Move: "Pull the trim down by 12 dB"."""
     hot = session.render()
     lowered = session.replaced({"trim/gain_db": -12.0}).render(hot)
     assert lowered.level("trim").peak_dbfs == pytest.approx(hot.level("trim").peak_dbfs - 12, abs=1e-6)
     assert lowered.level("converter").clipped == hot.level("converter").clipped
-    assert gl.measure("flat_tops", lowered.at("trim")) == gl.measure("flat_tops", hot.at("trim")) > 10
+    cut = np.clip(TAKE * 10 ** ((53 + FROM_STEM) / 20), -1, 1) * 10 ** (-12 / 20)
+    flat = len(paper.runs_at(cut, 10 ** (-12 / 20))) > 10
+    read = gl.measure("flat_tops", lowered.at("trim")) == gl.measure("flat_tops", hot.at("trim")) > 10
+    quote = "it makes the flat tops quieter, and they stay flat"
+    reckoned(quote, True, flat, read, source="derived: a gain keeps equal samples equal")
 
 
-def test_at_41_db_the_verse_peaks_near_minus_15_and_the_shout_is_clean(session, take):
+def test_at_41_db_the_verse_peaks_near_minus_15_and_the_shout_is_clean(session, take, reckoned):
     """Move: "until the verse peaks near −15 dBFS"; Listen: "With the preamp at 41 dB the shout is round"."""
-    assert verse_level(session, take, 41).peak_dbfs == pytest.approx(-15, abs=0.5)
+    expected = paper.peak_dbfs(paper.part(TAKE, *VERSE)) + 41 + FROM_STEM
+    read = verse_level(session, take, 41).peak_dbfs
+    reckoned("until the verse peaks near −15 dBFS", -15, expected, read, within=0.5, near=0.05, source=SOURCE)
     sensible = session.replaced({"preamp/gain_db": 41.0}).render().level("converter")
-    assert sensible.clipped == 0
-    assert sensible.headroom_db == pytest.approx(5, abs=0.5)
+    below = -(paper.peak_dbfs(TAKE) + 41 + FROM_STEM)
+    quote = "With the preamp at 41 dB the shout is round"
+    reckoned(quote, True, below > 0, sensible.clipped == 0, source=SOURCE)
+    assert sensible.headroom_db == pytest.approx(below, abs=0.05)
 
 
+@pytest.mark.reading_of_our_own
 def test_voice_and_noise_come_down_together(session):
     """Read: "the distance between voice and noise stays as it was"."""
     far = [
@@ -85,11 +114,10 @@ def test_voice_and_noise_come_down_together(session):
 
 
 @pytest.mark.parametrize(
-    ("bits", "sentence", "steps_dbfs"), [(16, "−98 dBFS with 16 bits", -98), (24, "−146 dBFS with 24", -146)]
+    ("bits", "quote", "steps_dbfs"), [(16, "−98 dBFS with 16 bits", -98), (24, "−146 dBFS with 24", -146)]
 )
-def test_the_steps_make_the_noise_that_is_named(lesson_text, bits, sentence, steps_dbfs):
+def test_the_steps_make_the_noise_that_is_named(reckoned, bits, quote, steps_dbfs):
     """Read: "at −98 dBFS with 16 bits, at −146 dBFS with 24"; measured on a voltage that no step meets."""
-    assert sentence in lesson_text("03-set-recording-level")
     quiet = gl.Audio(0.25 * np.sin(np.arange(96_000) * 0.1307), 48_000)
     chain = [
         gl.Source(0, noise_dbfs=-np.inf),
@@ -98,22 +126,36 @@ def test_the_steps_make_the_noise_that_is_named(lesson_text, bits, sentence, ste
     ]
     rendering = gl.Session.of(quiet, chain, name="tone").render()
     error = rendering.at("converter").samples - rendering.at("preamp").samples
-    assert gl.measure("rms_dbfs", gl.Audio(error, 48_000)) == pytest.approx(steps_dbfs, abs=0.5)
+    read = gl.measure("rms_dbfs", gl.Audio(error, 48_000))
+    source = "published: quantisation noise, 6.02 N + 1.76 dB below a full-scale sine"
+    assert paper.steps_noise_dbfs(bits) == pytest.approx(-(6.02 * bits + 1.76), abs=0.02)
+    reckoned(quote, steps_dbfs, -(6.02 * bits + 1.76), read, within=0.5, near=0.3, source=source)
 
 
-def test_the_booth_covers_the_steps_at_41_db(session, lesson_text):
+def noise_at(gain_db):
+    """The booth's own noise and the preamp's, at the converter: -128 dBu in 20 kHz, as much again up to 24 kHz."""
+    preamp = -128 + 10 * math.log10(24 / 20) + gain_db - 18
+    return 10 * math.log10(10 ** ((paper.noise_floor_dbfs(TAKE) + gain_db + FROM_STEM) / 10) + 10 ** (preamp / 10))
+
+
+def test_the_booth_covers_the_steps_at_41_db(session, reckoned):
     """Read: "With the preamp at 41 dB the booth's noise lies at −69 dBFS and covers both"."""
-    assert "the booth's noise lies at −69 dBFS" in lesson_text("03-set-recording-level")
     booth = session.replaced({"preamp/gain_db": 41.0}).render()
-    assert gl.measure("noise_floor_dbfs", booth.at("converter")) == pytest.approx(-69, abs=0.5)
+    read = gl.measure("noise_floor_dbfs", booth.at("converter"))
+    source = "derived: powers add; the course's definition of a noise floor worked out again"
+    reckoned("the booth's noise lies at −69 dBFS", -69, noise_at(41), read, within=0.5, near=0.2, source=source)
 
 
-def test_far_down_16_bits_lose_distance_and_24_bits_none(session, lesson_text):
+def test_far_down_16_bits_lose_distance_and_24_bits_none(session, reckoned):
     """Read: "24 bits lose nothing. With 16 bits the steps begin to show: 1.2 dB are gone"."""
-    assert "1.2 dB are gone" in lesson_text("03-set-recording-level")
+    noise = noise_at(17)
+    lost = {bits: 10 * math.log10(1 + 10 ** ((paper.steps_noise_dbfs(bits) - noise) / 10)) for bits in (16, 24)}
     usual = distance_db(session, 41, 24)
-    assert distance_db(session, 17, 24) == pytest.approx(usual, abs=0.05)
-    assert usual - distance_db(session, 17, 16) == pytest.approx(1.2, abs=0.05)
+    source = "derived: the booth's noise and the steps' (a twelfth of the square) add as powers"
+    quiet = abs(distance_db(session, 17, 24) - usual) < 0.05
+    reckoned("24 bits lose nothing", True, lost[24] < 0.05, quiet, source=source)
+    read = usual - distance_db(session, 17, 16)
+    reckoned("1.2 dB are gone", 1.2, lost[16], read, within=0.05, near=0.1, source=source)
 
 
 def distance_db(session, gain_db, bits):
