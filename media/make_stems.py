@@ -1,7 +1,7 @@
 """Make every bundled stem from nothing: `python media/make_stems.py` writes the FLAC files, `--table` measures them."""
 
 import argparse
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import instruments
@@ -273,11 +273,11 @@ def finish(name: str, sound: np.ndarray) -> np.ndarray:
     return to_word_length(columns + filter_in_a_circle(high_pass(15.0), noise), bits, seed + 5)
 
 
-def build(folder: Path) -> None:
-    """Write every stem into a folder."""
+def build(folder: Path, only: Sequence[str] = ()) -> None:
+    """Write the stems of some sources into a folder; of all where none is named."""
     folder.mkdir(parents=True, exist_ok=True)
-    for make in sources().values():
-        for name, sound in make().items():
+    for source in only or sources():
+        for name, sound in sources()[source]().items():
             soundfile.write(folder / f"{name}.flac", finish(name, sound), RATE_HZ, subtype="PCM_24", format="FLAC")
 
 
@@ -353,13 +353,16 @@ def main() -> None:
         "--folder", type=Path, default=here, help="where the FLAC files go; default: beside this script"
     )
     parser.add_argument(
+        "--only", nargs="+", choices=sources(), default=(), help="make the stems of these sources alone"
+    )
+    parser.add_argument(
         "--table", action="store_true", help="make nothing; measure the bundled files and write the README's tables"
     )
     arguments = parser.parse_args()
     if arguments.table:
         write_tables(here)
     else:
-        build(arguments.folder)
+        build(arguments.folder, arguments.only)
 
 
 if __name__ == "__main__":

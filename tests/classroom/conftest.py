@@ -117,15 +117,23 @@ def refuses(items):
 """
 
 
-@pytest.fixture
-def work(tmp_path, monkeypatch):
-    """Some work in a module that a worker process finds as well."""
-    (tmp_path / "work_of_a_test.py").write_text(WORK)
-    monkeypatch.syspath_prepend(tmp_path)
-    monkeypatch.setenv("PYTHONPATH", os.pathsep.join([str(tmp_path), str(Path(gainlib.__file__).parents[1])]))
-    monkeypatch.setattr("gainlib.classroom.workers.CHUNK", 4)
-    yield importlib.import_module("work_of_a_test")
+@pytest.fixture(scope="module")
+def work_module(tmp_path_factory):
+    """Some work in a module that a worker process finds as well, beside the gainlib under test."""
+    folder = tmp_path_factory.mktemp("work")
+    (folder / "work_of_a_test.py").write_text(WORK)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.syspath_prepend(folder)
+        patch.setenv("PYTHONPATH", os.pathsep.join([str(folder), str(Path(gainlib.__file__).parents[1])]))
+        yield importlib.import_module("work_of_a_test")
     del sys.modules["work_of_a_test"]
+
+
+@pytest.fixture
+def work(work_module, monkeypatch):
+    """That module, its items handed out by four."""
+    monkeypatch.setattr("gainlib.classroom.workers.CHUNK", 4)
+    return work_module
 
 
 @pytest.fixture

@@ -21,8 +21,8 @@ pytestmark = [
 ]
 
 
-@pytest.fixture
-def cluster(work):
+@pytest.fixture(scope="module")
+def cluster(work_module):
     """Two worker processes, which find the gainlib under test and the work of these tests."""
     with distributed.LocalCluster(
         n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, silence_logs=50
@@ -35,7 +35,7 @@ def sheet(done):
 
 
 def test_a_worker_killed_halfway_loses_nothing_and_doubles_nothing(group, cluster, tmp_path, monkeypatch):
-    group.grow()
+    group.grow(12)
     monkeypatch.setattr("gainlib.classroom.workers.CHUNK", 2)
     with distributed.Client(cluster.scheduler_address) as client:
         workers = list(client.run(os.getpid).values())
@@ -48,7 +48,7 @@ def test_a_worker_killed_halfway_loses_nothing_and_doubles_nothing(group, cluste
         add_mark(store, key, mark)
 
     def told(what, done, of):
-        if what == "marking answers" and done >= 8 and not killed:
+        if what == "marking answers" and done >= 4 and not killed:
             killed.append(workers[0])
             os.kill(workers[0], signal.SIGKILL)
 
@@ -62,15 +62,15 @@ def test_a_worker_killed_halfway_loses_nothing_and_doubles_nothing(group, cluste
         on_progress=told,
     )
     assert killed
-    assert (done.answers, done.marked_before, done.not_marked) == (30, 0, 0)
+    assert (done.answers, done.marked_before, done.not_marked) == (12, 0, 0)
     assert set(added.values()) == {1}
-    assert len(added) == 30
+    assert len(added) == 12
     alone = mark_class(group.folder, group.file, tmp_path / "alone", feedback="none")
     assert sheet(done) == sheet(alone)
 
 
-def test_an_item_that_ends_every_worker_is_given_back_without_a_result(work, cluster):
-    cluster.scheduler.allowed_failures = 0  # one worker is enough to see it
+def test_an_item_that_ends_every_worker_is_given_back_without_a_result(work, cluster, monkeypatch):
+    monkeypatch.setattr(cluster.scheduler, "allowed_failures", 0)  # one worker is enough to see it
     found = list(run_on_workers(work.ends_on_7, range(5, 9), cluster=cluster.scheduler_address))
     assert sorted(found, key=lambda each: each[0]) == [(5, 10), (6, 12), (7, None), (8, 16)]
 

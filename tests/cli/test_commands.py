@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import functools
 import json
-import os
 import re
 import subprocess
 import sys
@@ -83,9 +83,14 @@ def test_check_setup_finds_this_computer_in_order(run, tmp_path):
     ]
 
 
-def test_check_setup_tells_a_fault_with_what_to_do_and_ends_with_1(run, tmp_path, monkeypatch):
-    monkeypatch.setattr(setup, "kernel", lambda: setup.Finding("kernel", True, "left out here"))
-    monkeypatch.setattr(setup, "widgets", lambda: setup.Finding("widgets", True, "left out here"))
+@pytest.fixture
+def quick_looks(monkeypatch):
+    """The looks that take seconds find everything in order."""
+    for name in ("kernel", "widgets", "material", "compiled_loops"):
+        monkeypatch.setattr(setup, name, functools.partial(setup.Finding, name, True, "left out here"))
+
+
+def test_check_setup_tells_a_fault_with_what_to_do_and_ends_with_1(run, tmp_path, quick_looks):
     (tmp_path / "file").write_text("x")
     status, out, _ = run("check-setup", str(tmp_path / "file"))
     assert status == 1
@@ -94,12 +99,10 @@ def test_check_setup_tells_a_fault_with_what_to_do_and_ends_with_1(run, tmp_path
     assert "1 thing to see to." in words
 
 
-def test_a_look_that_breaks_hides_no_other(monkeypatch, tmp_path):
+def test_a_look_that_breaks_hides_no_other(monkeypatch, tmp_path, quick_looks):
     def broken():
         raise RuntimeError("first line\nsecond line")
 
-    monkeypatch.setattr(setup, "kernel", lambda: setup.Finding("kernel", True, "left out here"))
-    monkeypatch.setattr(setup, "widgets", lambda: setup.Finding("widgets", True, "left out here"))
     monkeypatch.setattr(setup, "sound_files", broken)
     found = {each.what: each for each in setup.findings(tmp_path)}
     assert len(found) == 9
@@ -128,14 +131,13 @@ def test_packages_that_are_missing_or_too_old_are_named(monkeypatch):
     monkeypatch.setattr(importlib.metadata, "version", version)
     found = setup.packages()
     assert not found.works
-    assert "bokeh is missing, >=3.4 is wanted" in found.said
-    assert "soundfile is 0.11.0, >=0.12.1 is wanted" in found.said
+    assert re.search(r"bokeh is missing, >=\d[\d.]* is wanted", found.said)
+    assert re.search(r"soundfile is 0\.11\.0, >=0\.\d[\d.]* is wanted", found.said)
     assert '"bokeh" "soundfile"' in found.todo
 
 
 def test_widgets_that_are_disabled_or_not_found_are_a_fault(tmp_path, monkeypatch):
     environment = setup.server_environment(tmp_path, tmp_path, "none")
-    assert setup.widgets_in(environment).works
     page = tmp_path / ".gainlib" / "jupyter" / "config" / "labconfig" / "page_config.json"
     disabled = json.loads(page.read_text())["disabledExtensions"]
     page.write_text(json.dumps({"disabledExtensions": disabled | {"anywidget": True}}))
@@ -153,16 +155,18 @@ def test_sound_files_that_come_back_changed_are_a_fault(monkeypatch):
     assert not setup.sound_files().works
 
 
-def test_what_compiles_behind_the_first_page_leaves_no_loop_for_a_lesson(tmp_path):
+def test_what_compiles_behind_the_first_page_leaves_no_loop_for_a_lesson():
     from gainlib.cli.meanwhile import COMPILE_LOOPS
     from gainlib.loops import numpy_loops
 
-    subprocess.run(
-        [sys.executable, "-c", COMPILE_LOOPS], env=os.environ | {"NUMBA_CACHE_DIR": str(tmp_path)}, check=True
-    )
-    kept = {each.name.split("-")[0] for each in tmp_path.rglob("*.nbi")}
-    wanted = {f"numba_loops.{name}" for name in numpy_loops.__all__}
-    assert wanted <= kept
+    # A loop that was called has its compiled form, whether it was compiled now or had been kept.
+    tell = """
+from gainlib.loops import numba_loops
+print(*(name for name, each in vars(numba_loops).items() if getattr(each, "signatures", ())))
+"""
+    code = f"{COMPILE_LOOPS}\n{tell}"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert set(numpy_loops.__all__) <= set(done.stdout.split())
 
 
 def test_without_numba_the_stand_in_is_told_and_is_no_fault(monkeypatch):

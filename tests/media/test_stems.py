@@ -1,5 +1,9 @@
-"""The bundled stems: they can be made again, they keep what their README promises, and its tables tell the truth."""
+"""The bundled stems: they can be made again, they keep what their README promises, and its tables tell the truth.
 
+Six of the ten are made again here; with GAINLIB_ALL_STEMS=1 in the environment all are.
+"""
+
+import os
 import re
 import subprocess
 import sys
@@ -27,6 +31,9 @@ CHANNELS = {
 SONG = [name for name in CHANNELS if not name.startswith("radio")]
 SCENE = [name for name in CHANNELS if name.startswith("radio")]
 CHORUS_S = 9.5
+REBUILT = {"drums": ("kick", "snare", "hats"), "bass": ("bass",), "pad": ("pad",), "lead": ("lead-voice",)}
+if os.environ.get("GAINLIB_ALL_STEMS"):
+    REBUILT |= {"guitar": ("guitar",), "backing": ("backing-voices",), "radio": ("radio-presenter", "radio-guest")}
 
 
 def load(name: str, folder: Path = MEDIA) -> np.ndarray:
@@ -77,12 +84,12 @@ def phrases() -> list[tuple[str, float, float]]:
 @pytest.fixture(scope="module")
 def rebuilt(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("stems")
-    command = [sys.executable, str(MEDIA / "make_stems.py"), "--folder", str(folder)]
-    subprocess.run(command, check=True, timeout=120, capture_output=True)
+    command = [sys.executable, str(MEDIA / "make_stems.py"), "--folder", str(folder), "--only", *REBUILT]
+    subprocess.run(command, check=True, capture_output=True)
     return folder
 
 
-@pytest.mark.parametrize("name", CHANNELS)
+@pytest.mark.parametrize("name", [name for names in REBUILT.values() for name in names])
 def test_a_rebuild_gives_the_bundled_samples(name: str, rebuilt: Path) -> None:
     bundled, again = load(name), load(name, rebuilt)
     assert again.shape == bundled.shape
