@@ -32,6 +32,16 @@ def pytest_configure(config):
         config.addinivalue_line("markers", marker)
 
 
+def pytest_collection_modifyitems(items):
+    """Every test of a lesson's claims says what its numbers rest on."""
+    for item in items:
+        if not item.path.name.startswith("test_claims_") or item.path.parent != Path(__file__).parent:
+            continue
+        marked = item.get_closest_marker("reading_of_our_own") or item.get_closest_marker("holds_the_text")
+        if not marked and not {"reckoned", "own_reading"} & set(item.fixturenames):
+            raise pytest.UsageError(f"{item.nodeid} neither reckons nor says that it is a reading of our own.")
+
+
 def _count(request, kind, claims=1):
     lesson = re.fullmatch(r"test_claims_(\d\d)", request.path.stem)[1]
     counts = request.config.stash[_CLAIMS].setdefault(lesson, {_RECKONED: 0, _READ: 0})

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 import soundfile
-from scipy.signal import lfilter, resample_poly
+from scipy.signal import lfilter, resample, resample_poly
 
 MEDIA = Path(__file__).parents[2] / "media"
 RATE_HZ = 48_000
@@ -32,6 +32,34 @@ def stem(name, start=0.0, end=None, gain_db=0.0):
     """A stem's own samples from second to second, raised by so many dB; some are stereo."""
     last = None if end is None else round(end * RATE_HZ)
     return _whole(name)[round(start * RATE_HZ) : last] * 10 ** (gain_db / 20)
+
+
+def both_sides(samples):
+    """A mono signal on both sides, a stereo one as it is: what a stereo sum makes of it."""
+    return samples if samples.ndim == 2 else np.stack([samples, samples], axis=1)
+
+
+def panned(samples, position, law_db=-3.0):
+    """Common practice: sine and cosine (-3 dB in the middle), straight lines (-6), the geometric mean of both (-4.5).
+
+    A stereo signal keeps the side that it is turned to, as the course has it.
+    """
+
+    def gains(at):
+        share = (at + 1) / 2
+        even = np.array([math.cos(share * math.pi / 2), math.sin(share * math.pi / 2)])
+        straight = np.array([1 - share, share])
+        return {-3.0: even, -4.5: np.sqrt(even * straight), -6.0: straight}[law_db]
+
+    if samples.ndim == 2:
+        return samples * np.minimum(1, gains(position) / gains(0.0))
+    return samples[:, None] * gains(position)
+
+
+def ridden(samples, points):
+    """Behind a ride that runs straight in decibels from point (s, dB) to point."""
+    seconds, gains_db = np.array(points).T
+    return samples * 10 ** (np.interp(np.arange(len(samples)) / RATE_HZ, seconds, gains_db) / 20)
 
 
 def part(samples, start, end):
@@ -152,9 +180,13 @@ def saturated(samples, drive_db, low_end_db=6.0, times=16):
     corner = math.tan(math.pi * 500 / RATE_HZ)
     top = [gain + corner * math.sqrt(gain), corner * math.sqrt(gain) - gain]
     bottom = [1 + corner * math.sqrt(gain), corner * math.sqrt(gain) - 1]
-    fine = resample_poly(lfilter(top, bottom, samples), times, 1, window=("kaiser", 14.0))
-    coarse = resample_poly(np.tanh(bend * fine) / math.tanh(bend), 1, times, window=("kaiser", 14.0))
-    out = lfilter(bottom, top, coarse)
+    # By Fourier transform up and down. What the curve adds above 22 kHz, the slope of any filter at this rate, is left
+    # out; with it the peak of a drum, to which the whole is brought back, comes out 0.03 to 0.06 dB otherwise.
+    slope = bend / math.tanh(bend)
+    fine = resample(lfilter(top, bottom, samples), times * len(samples))
+    lines = np.fft.rfft(resample(np.tanh(bend * fine) / math.tanh(bend) - slope * fine, len(samples)))
+    lines[np.fft.rfftfreq(len(samples), 1 / RATE_HZ) > 22_000] = 0
+    out = lfilter(bottom, top, np.fft.irfft(lines, len(samples))) + slope * samples
     return out * np.abs(samples).max() / np.abs(out).max()
 
 

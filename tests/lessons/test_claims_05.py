@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
 import pytest
 import reckoning as paper
 
@@ -50,9 +49,7 @@ LEVELS = "published: AES17, the stem's own samples; derived: decibel arithmetic"
 
 def most_on_paper(threshold_db, points=((0.0, 0.0),)):
     """The largest reduction at 4:1 behind a ride, which runs straight in decibels between its points."""
-    seconds, gains_db = np.array(points).T
-    ride_db = np.interp(np.arange(len(TAKE)) / paper.RATE_HZ, seconds, gains_db)
-    return paper.reduction_db(TAKE * 10 ** (ride_db / 20), threshold_db, 4).max()
+    return paper.reduction_db(paper.ridden(TAKE, points), threshold_db, 4).max()
 
 
 def ride_points():

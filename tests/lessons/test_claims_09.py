@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import functools
+
 import pytest
+import reckoning as paper
 
 import gainlib as gl
 
@@ -34,6 +37,7 @@ def loudness(session, part, **settings):
     return gl.measure("loudness_lufs", rendering.at("fader").between(*part))
 
 
+@pytest.mark.holds_the_text
 def test_the_chains_here_are_the_lessons(lesson_text):
     text = lesson_text(LESSON)
     assert 'gl.read("media/lead-voice.flac").between(4.9, 14.0)' in text
@@ -43,62 +47,104 @@ def test_the_chains_here_are_the_lessons(lesson_text):
     assert "[gl.Trim(), press, gl.Fader()]" in text
 
 
-def test_the_verse_is_quiet_and_the_chorus_loud(voice):
+VOICE = paper.stem("lead-voice", 4.9, 14.0)
+CURVE = "published: Giannoulis, Massberg and Reiss, JAES 60(6), 2012, curve and smooth branching"
+LOUDNESS = f"{CURVE}; BS.1770-5, annex 1"
+
+
+@functools.cache
+def on_paper(lifted=False, trim_db=0.0):
+    """The reduction at each sample, behind the ride of the lesson or behind none."""
+    entered = paper.ridden(VOICE, LIFTED) if lifted else VOICE * 10 ** (trim_db / 20)
+    return paper.reduction_db(entered, -24, 4, 6, 5, 100)
+
+
+def came_out(lifted=False):
+    return (paper.ridden(VOICE, LIFTED) if lifted else VOICE) * 10 ** (-on_paper(lifted) / 20)
+
+
+def loudness_on_paper(samples, part):
+    return paper.loudness_lufs(paper.part(samples, *part))
+
+
+def test_the_verse_is_quiet_and_the_chorus_loud(voice, reckoned):
     """Title: "In the verse, 0 to 4.3 s, the singer is quiet. In the chorus, from 4.4 s, she is loud"."""
     levels = [gl.measure("active_rms_dbfs", voice.between(*part)) for part in (VERSE, CHORUS)]
-    assert levels[1] - levels[0] > 6
+    expected = [paper.active_rms_dbfs(paper.part(VOICE, *part)) for part in (VERSE, CHORUS)]
+    quote = "In the verse, 0 to 4.3 s, the singer is quiet. In the chorus, from 4.4 s, she is loud"
+    louder = expected[1] - expected[0] > 6, levels[1] - levels[0] > 6
+    reckoned(quote, True, *louder, source="published: AES17; the course's level while singing, worked out again")
 
 
-def test_6_db_before_the_compressor_come_out_as_3(before):
+def test_6_db_before_the_compressor_come_out_as_3(before, reckoned):
     """Read: "Before the compressor, 6 dB came out as 3 dB"."""
     moved = loudness(before, VERSE, ride__points=LIFTED) - loudness(before, VERSE)
-    assert moved == pytest.approx(3, abs=0.25)
+    expected = loudness_on_paper(came_out(True), VERSE) - loudness_on_paper(came_out(), VERSE)
+    quote = "Before the compressor, 6 dB came out as 3 dB"
+    reckoned(quote, 3, expected, moved, within=0.25, near=0.01, source=LOUDNESS)
 
 
-def test_6_db_after_the_compressor_are_6(after):
+def test_6_db_after_the_compressor_are_6(after, reckoned):
     """Read: "After the compressor a move is a move: 6 dB are 6 dB"."""
     moved = loudness(after, VERSE, fader__ride=LIFTED) - loudness(after, VERSE)
-    assert moved == pytest.approx(6, abs=0.05)
+    quote = "After the compressor a move is a move: 6 dB are 6 dB"
+    reckoned(quote, 6, LIFTED[0][1], moved, source="derived: a gain behind the compressor is a gain")
 
 
-def test_over_the_threshold_a_quarter_gets_through_and_below_it_all():
+def test_over_the_threshold_a_quarter_gets_through_and_below_it_all(reckoned):
     """Read: "Where the voice is over the threshold, only a quarter of a move gets through at 4:1; … below, all"."""
     stage = gl.Compressor(threshold_db=-24, ratio=4, knee_db=0)
-    assert stage.curve_db(-12.0) - stage.curve_db(-18.0) == pytest.approx(6 / 4)
-    assert stage.curve_db(-30.0) - stage.curve_db(-36.0) == pytest.approx(6)
+    share = (stage.curve_db(-12.0) - stage.curve_db(-18.0)) / 6, (stage.curve_db(-30.0) - stage.curve_db(-36.0)) / 6
+    quote = "Where the voice is over the threshold, only a quarter of a move gets through at 4:1"
+    at = {level: level - float(paper.wanted_reduction_db(level, -24, 4, 0)) for level in (-12, -18, -30, -36)}
+    expected = (at[-12] - at[-18]) / 6, (at[-30] - at[-36]) / 6
+    passes = expected == pytest.approx((1 / 4, 1)), share == pytest.approx((1 / 4, 1))
+    reckoned(quote, True, *passes, source=CURVE)
 
 
-def test_the_compressor_answers_the_ride_before_it_and_not_the_one_after(before, after):
+def test_the_compressor_answers_the_ride_before_it_and_not_the_one_after(before, after, reckoned):
     """Move: "In the verse it is more than before"; "The reduction does not move at all"."""
 
-    def in_the_verse(rendering):
-        trace = rendering.reduction_db("compressor")
+    def in_the_verse(trace):
         return float(trace[: int(4.3 * 48000)].mean())
 
-    lifted = before.replaced({"ride/points": LIFTED}).render()
-    assert in_the_verse(lifted) > in_the_verse(before.render()) + 0.5
+    lifted = before.replaced({"ride/points": LIFTED}).render().reduction_db("compressor")
+    more = in_the_verse(lifted) - in_the_verse(before.render().reduction_db("compressor"))
+    expected = in_the_verse(on_paper(True)) - in_the_verse(on_paper())
+    assert more == pytest.approx(expected, abs=0.005)
+    reckoned("In the verse it is more than before", True, expected > 0.5, more > 0.5, source=CURVE)
     drawn = after.replaced({"fader/ride": LIFTED}).render()
-    assert in_the_verse(drawn) == in_the_verse(after.render())
+    assert in_the_verse(drawn.reduction_db("compressor")) == in_the_verse(after.render().reduction_db("compressor"))
 
 
-def test_an_offset_moves_verse_and_chorus_alike(after):
+def test_an_offset_moves_verse_and_chorus_alike(after, reckoned):
     """Read: "Verse and chorus both fall by 2 dB, and the distance between them stays as you drew it"."""
-    falls = [
-        loudness(after, part, fader__ride=LIFTED) - loudness(after, part, fader__ride=LIFTED, fader__gain_db=-2.0)
-        for part in (VERSE, CHORUS)
-    ]
-    assert falls == pytest.approx([2, 2], abs=0.05)
+    for part in (VERSE, CHORUS):
+        moved = loudness(after, part, fader__ride=LIFTED, fader__gain_db=-2.0)
+        falls = loudness(after, part, fader__ride=LIFTED) - moved
+        lifted = paper.ridden(came_out(), LIFTED)
+        expected = loudness_on_paper(lifted, part) - loudness_on_paper(lifted * 10 ** (-2 / 20), part)
+        quote = "Verse and chorus both fall by 2 dB, and the distance between them stays as you drew it"
+        reckoned(quote, 2, expected, falls, near=0.01, source=LOUDNESS)
 
 
-def test_an_offset_before_the_compressor_changes_the_reduction(after):
+def test_an_offset_before_the_compressor_changes_the_reduction(after, reckoned):
     """Read: "In front of it, 2 dB less would also mean less reduction"."""
     lower = after.replaced({"trim/gain_db": -2.0}).render()
-    name = "mean_gain_reduction_db"
-    assert lower.reading("compressor", name) < after.render().reading("compressor", name) - 0.3
+    less = (each.reading("compressor", "mean_gain_reduction_db") for each in (after.render(), lower))
+    quote = "In front of it, 2 dB less would also mean less reduction"
+    expected = on_paper().mean() - on_paper(trim_db=-2.0).mean()
+    read = next(less) - next(less)
+    assert read == pytest.approx(expected, abs=0.005)
+    reckoned(quote, True, expected > 0.3, read > 0.3, source=CURVE)
 
 
-def test_the_guitar_is_soft_in_the_verse_and_louder_in_the_chorus():
+def test_the_guitar_is_soft_in_the_verse_and_louder_in_the_chorus(reckoned):
     """Move: "The guitar is picked softly in the verse and strummed in the chorus"."""
     guitar = gl.read("media/guitar.flac").between(4.9, 14.0)
     levels = [gl.measure("rms_dbfs", guitar.between(*part)) for part in (VERSE, CHORUS)]
-    assert levels[1] - levels[0] > 3
+    stem = paper.stem("guitar", 4.9, 14.0)
+    expected = [paper.rms_dbfs(paper.part(stem, *part)) for part in (VERSE, CHORUS)]
+    assert levels == pytest.approx(expected, abs=1e-6)
+    quote = "The guitar is picked softly in the verse and strummed in the chorus"
+    reckoned(quote, True, expected[1] - expected[0] > 3, levels[1] - levels[0] > 3, source="published: AES17")

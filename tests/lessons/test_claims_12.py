@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
+import reckoning as paper
 
 import gainlib as gl
 
@@ -41,6 +44,7 @@ def measured(name, rendering):
     return gl.measure(name, rendering.at("main/limiter"))
 
 
+@pytest.mark.holds_the_text
 def test_the_band_here_is_the_lessons_band(lesson_text):
     text = lesson_text(LESSON)
     assert text.count("between(9.5, 15.5), [gl.Trim()])") == 4
@@ -50,12 +54,27 @@ def test_the_band_here_is_the_lessons_band(lesson_text):
     assert gl.Limiter().ceiling_dbfs == -1.0
 
 
-def test_the_tones_samples_stop_3_db_below_full_scale_and_its_curve_reaches_it(tone):
+def sum_on_paper(snare_db=6.0):
+    """The band's sum: its stems and the trim of the snare."""
+    files = {"kick": 0, "snare": snare_db, "bass": 0, "guitar": 0, "lead-voice": 0}
+    return sum(paper.both_sides(paper.stem(name, 9.5, 15.5, gain)) for name, gain in files.items())
+
+
+HOLDS = "derived: who holds a ceiling turns down by peak - ceiling; true peak by BS.1770-5, annex 2, eight times"
+
+
+def test_the_tones_samples_stop_3_db_below_full_scale_and_its_curve_reaches_it(tone, reckoned):
     """Read: "The samples stop 3 dB below full scale, and the curve reaches it"."""
-    assert gl.measure("peak_dbfs", tone) == pytest.approx(-3, abs=0.15)
-    assert gl.measure("true_peak_dbtp", tone) == pytest.approx(0, abs=0.1)
+    # A sine of a quarter of the rate that starts at 45 degrees: all samples at its amplitude over the root of two.
+    quote = "The samples stop 3 dB below full scale, and the curve reaches it"
+    read = -gl.measure("peak_dbfs", tone)
+    reckoned(quote, 3, -20 * math.log10(0.7), read, within=0.15, near=1e-6, source="published: AES17")
+    curve, read = 20 * math.log10(0.7 * math.sqrt(2)), gl.measure("true_peak_dbtp", tone)
+    source = "published: BS.1770-5, annex 2 (3 dB for a quarter of the rate)"
+    reckoned(quote, True, abs(curve) < 0.1, abs(read) < 0.1, source=source)
 
 
+@pytest.mark.reading_of_our_own(count=2)
 def test_a_limiter_that_looks_at_samples_leaves_peaks_between_them(rendered, tone):
     """Read: "a limiter that looks at samples only leaves many flat tops behind"; Move: "It looks at samples only."."""
     assert measured("true_peak_dbtp", rendered(9.0, true_peak=False)) > -0.9
@@ -66,24 +85,36 @@ def test_a_limiter_that_looks_at_samples_leaves_peaks_between_them(rendered, ton
     assert measured("true_peak_dbtp", only.session.replaced({"main/limiter/true_peak": True}).render()) <= -0.9
 
 
-def test_9_db_asked_for_are_5_8_lu_got_and_the_peaks_come_down(rendered):
+def test_9_db_asked_for_are_5_8_lu_got_and_the_peaks_come_down(rendered, reckoned, own_reading):
     """Read: "You asked for 9 dB and got 5.8 LU"; "was 15.4 dB, and now it is 9.7 dB"."""
     before, pushed = rendered(), rendered(9.0)
     louder = measured("loudness_lufs", pushed) - measured("loudness_lufs", before)
-    assert louder == pytest.approx(5.8, abs=0.1)
-    assert measured("crest_db", before) == pytest.approx(15.4, abs=0.1)
-    assert measured("crest_db", pushed) == pytest.approx(9.7, abs=0.1)
+    own_reading("You asked for 9 dB and got 5.8 LU", 5.8, louder, within=0.1)
+    quote = "was 15.4 dB, and now it is 9.7 dB"
+    own_reading(quote, 15.4, measured("crest_db", before), within=0.1)
+    own_reading(quote, 9.7, measured("crest_db", pushed), within=0.1)
+    # The meters of these readings against the same ones on paper, on what the limiter gave.
+    for each in (before, pushed):
+        samples = each.at("main/limiter").samples
+        assert measured("loudness_lufs", each) == pytest.approx(paper.loudness_lufs(samples), abs=0.01)
+        assert measured("crest_db", each) == pytest.approx(paper.crest_db(samples), abs=1e-6)
 
 
-def test_the_snare_is_what_makes_the_limiter_work(rendered):
+def test_the_snare_is_what_makes_the_limiter_work(rendered, reckoned):
     """Read: "turns down by nearly 6 dB, but only when the snare hits"; "the limiter has 1.8 dB left to do"."""
     hot, mended = rendered(3.0), rendered(3.0, 0.0)
-    assert down(hot) == pytest.approx(5.9, abs=0.1)
-    assert down(mended) == pytest.approx(1.8, abs=0.1)
+    expected = paper.true_peak_dbtp(sum_on_paper()) + 3 + 1
+    nearly = 5.8 < expected < 6.0, 5.8 < down(hot) < 6.0
+    assert down(hot) == pytest.approx(expected, abs=0.1)
     working = float((hot.reduction_db("main/limiter") > 2.0).mean())
     assert 0.0 < working < 0.1
+    reckoned("turns down by nearly 6 dB, but only when the snare hits", True, *nearly, source=HOLDS)
+    expected = paper.true_peak_dbtp(sum_on_paper(0.0)) + 3 + 1
+    quote = "the limiter has 1.8 dB left to do"
+    reckoned(quote, 1.8, expected, down(mended), within=0.1, source=HOLDS)
 
 
+@pytest.mark.reading_of_our_own
 def test_the_mix_without_so_much_snare_is_no_softer(rendered):
     """Read: "The mix is no softer"."""
     assert measured("loudness_lufs", rendered(3.0, 0.0)) >= measured("loudness_lufs", rendered(3.0)) - 0.05

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import functools
+
 import pytest
+import reckoning as paper
 
 import gainlib as gl
 
@@ -34,6 +37,7 @@ def on_air(versions):
     }
 
 
+@pytest.mark.holds_the_text
 def test_the_versions_here_are_the_lessons(lesson_text):
     text = lesson_text(LESSON)
     assert text.count("between(9.5, 15.5), [gl.Trim()])") == 4
@@ -41,27 +45,50 @@ def test_the_versions_here_are_the_lessons(lesson_text):
     assert "[gl.Trim(9), gl.Limiter()]" in text
 
 
-def test_both_versions_peak_at_minus_1_dbtp_and_the_whole_one_was_not_limited(versions):
+@functools.cache
+def mix_on_paper():
+    return sum(paper.both_sides(paper.stem(name, 9.5, 15.5)) for name in ("kick", "bass", "guitar", "lead-voice"))
+
+
+TRUE_PEAK = "published: BS.1770-5, annex 2, here eight times oversampled by another filter"
+AT_TARGET = f"{TRUE_PEAK}, and annex 1; derived: peak + (target - loudness)"
+
+
+def test_both_versions_peak_at_minus_1_dbtp_and_the_whole_one_was_not_limited(versions, reckoned):
     """Set-up: "Both peak at −1 dBTP"; "the limiter ... had nothing to do"."""
-    for each in versions.values():
-        assert gl.measure("true_peak_dbtp", each.at("limiter")) == pytest.approx(-1, abs=0.1)
-    assert versions["whole"].reading("limiter", "gain_reduction_db") < 0.1
+    expected = paper.true_peak_dbtp(mix_on_paper()) + 1.1
+    whole, squashed = (gl.measure("true_peak_dbtp", each.at("limiter")) for each in versions.values())
+    reckoned("Both peak at −1 dBTP", -1, expected, whole, within=0.1, near=0.05, source=TRUE_PEAK)
+    expected = paper.true_peak_dbtp(versions["squashed"].at("limiter").samples)
+    reckoned("Both peak at −1 dBTP", -1, expected, squashed, within=0.1, near=0.05, source=TRUE_PEAK)
+    idle = paper.true_peak_dbtp(mix_on_paper()) + 1.1 + 1 < 0.1
+    read = versions["whole"].reading("limiter", "gain_reduction_db") < 0.1
+    reckoned("had nothing to do", True, idle, read, source=TRUE_PEAK)
 
 
-def test_one_was_5_2_lu_louder(versions):
+def test_one_was_5_2_lu_louder(versions, own_reading):
     """Read: "one was 5.2 LU louder"."""
     loud = [gl.measure("loudness_lufs", each.at("limiter")) for each in versions.values()]
-    assert loud[1] - loud[0] == pytest.approx(5.2, abs=0.1)
+    own_reading("one was 5.2 LU louder", 5.2, loud[1] - loud[0], within=0.1)
+    # The meter of this reading against the one on paper, on what the limiter gave.
+    on_paper = [paper.loudness_lufs(each.at("limiter").samples) for each in versions.values()]
+    assert loud == pytest.approx(on_paper, abs=0.01)
+    assert loud[0] == pytest.approx(paper.loudness_lufs(mix_on_paper()) + 1.1, abs=0.02)
 
 
-def test_at_the_target_both_are_equally_loud_and_the_squashed_peaks_5_1_db_lower(on_air):
+def test_at_the_target_both_are_equally_loud_and_the_squashed_peaks_5_1_db_lower(on_air, reckoned, own_reading):
     """Read: "both are equally loud"; "the peaks are 5.1 dB lower"; "The whole one has 9 dB of room"."""
-    assert [each.readings["loudness_lufs"] for each in on_air.values()] == pytest.approx([-23, -23], abs=0.05)
+    for each in on_air.values():
+        read = each.readings["loudness_lufs"]
+        reckoned("At −23 LUFS both are equally loud", -23, -23.0, read, source="published: EBU R 128, the target")
     whole, squashed = (each.readings["true_peak_dbtp"] for each in on_air.values())
-    assert whole - squashed == pytest.approx(5.1, abs=0.1)
-    assert -1 - whole == pytest.approx(9, abs=0.5)
+    own_reading("the peaks are 5.1 dB lower", 5.1, whole - squashed, within=0.1)
+    expected = paper.true_peak_dbtp(mix_on_paper()) - 23 - paper.loudness_lufs(mix_on_paper())
+    quote = "The whole one has 9 dB of room"
+    reckoned(quote, 9, -1 - expected, -1 - whole, within=0.5, near=0.05, source=AT_TARGET)
 
 
+@pytest.mark.reading_of_our_own(count=3)
 def test_an_encoder_overshoots_by_about_0_4_db(versions):
     """Read: "about 0.4 dB higher, so it passes its limit"; "The louder and denser the mix, the more of it"."""
     dense = versions["squashed"].at("limiter")
@@ -75,16 +102,28 @@ def test_an_encoder_overshoots_by_about_0_4_db(versions):
 
 
 @pytest.mark.parametrize(
-    ("coding", "dither", "noise_dbfs"),
-    [("fixed 16", False, -98.1), ("fixed 16", True, -93.3), ("fixed 24", True, -141.5)],
+    ("coding", "dither", "quote", "noise_dbfs"),
+    [
+        ("fixed 16", False, "−93.3 in place of −98.1 dBFS", -98.1),
+        ("fixed 16", True, "−93.3 in place of −98.1 dBFS", -93.3),
+        ("fixed 24", True, "the steps lie at −141.5 dBFS", -141.5),
+    ],
 )
-def test_the_noise_of_a_word_length(mix, coding, dither, noise_dbfs):
+def test_the_noise_of_a_word_length(mix, coding, dither, quote, noise_dbfs, reckoned):
     """Read: "Dither costs 4.8 dB of noise: −93.3 in place of −98.1 dBFS"; "the steps lie at −141.5 dBFS"."""
     file = gl.Session.of(mix, [gl.StoredFile(coding, dither=dither)], name="file").render()
-    assert file.level("stored file").noise_dbfs == pytest.approx(noise_dbfs, abs=0.05)
+    expected = paper.steps_noise_dbfs(int(coding.split()[1]), dither)
+    source = "published: a twelfth of the step's square, with TPDF dither three times that"
+    reckoned(quote, noise_dbfs, expected, file.level("stored file").noise_dbfs, near=0.001, source=source)
 
 
-def test_nothing_is_limited_at_minus_23_and_much_at_minus_9(mix):
+def test_dither_costs_4_8_db(reckoned):
+    """Read: "Dither costs 4.8 dB of noise"."""
+    cost = paper.steps_noise_dbfs(16, True) - paper.steps_noise_dbfs(16)
+    reckoned("Dither costs 4.8 dB of noise", 4.8, cost, source="derived: three times the power")
+
+
+def test_nothing_is_limited_at_minus_23_and_much_at_minus_9(mix, reckoned):
     """Move: "Does anything have to be limited?"; "When does the delivery begin to turn peaks down"."""
     down = {
         lufs: gl.Session.of(mix, [gl.Delivery("EBU R 128", loudness_lufs=lufs)], name="mix")
@@ -92,10 +131,16 @@ def test_nothing_is_limited_at_minus_23_and_much_at_minus_9(mix):
         .reading("delivery", "gain_reduction_db")
         for lufs in (-23.0, -14.0, -11.0, -9.0)
     }
-    assert down[-23.0] == down[-14.0] == 0.0
-    assert 2.0 < down[-11.0] < down[-9.0]
+    over = {
+        lufs: paper.true_peak_dbtp(mix_on_paper()) + lufs - paper.loudness_lufs(mix_on_paper()) + 1 for lufs in down
+    }
+    idle = over[-23.0] < 0, down[-23.0] == 0.0
+    reckoned("Does anything have to be limited?", True, *idle, source=AT_TARGET)
+    begins = over[-14.0] < 0 and 2.0 < over[-11.0] < over[-9.0], down[-14.0] == 0.0 and 2.0 < down[-11.0] < down[-9.0]
+    reckoned("When does the delivery begin to turn peaks down", True, *begins, source=AT_TARGET)
 
 
+@pytest.mark.reading_of_our_own
 def test_unlimited_at_minus_9_the_file_clips(mix):
     """Move: "At −9, switch limited off. What does the sentence on top say?"."""
     loud = gl.Session.of(mix, [gl.Delivery("EBU R 128", loudness_lufs=-9.0, limited=False)], name="mix")

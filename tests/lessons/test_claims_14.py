@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
+import reckoning as paper
 
 import gainlib as gl
 from gainlib import decibels
@@ -24,73 +25,106 @@ def noisy(session, **gains):
     return session.replaced(changes | {f"{stage}/gain_db": gain for stage, gain in gains.items()}).render()
 
 
+@pytest.mark.holds_the_text
 def test_the_chain_here_is_the_lessons_chain(lesson_text):
     text = lesson_text(LESSON)
     assert 'gl.OutboardInsert("EBU R 68", send="+4 dBu", receive="-10 dBV", device_noise_dbu=-55)' in text
     assert '{"insert/receive": "+4 dBu", "insert/device_noise_dbu": -40}' in text
 
 
-def test_the_voice_comes_back_11_8_db_louder(session):
+TAKE = paper.stem("lead-voice", 0, 9.4)
+# -10 dBV in dBu: 0 dBu is 1 mW in 600 ohms, the root of 0.6 V.
+MINUS_10_DBV_DBU = -10 - 10 * math.log10(0.6)
+UNITS = "published: 0 dBV is 1 V, 0 dBu is 0.775 V (1 mW in 600 ohms, ITU-R BS.645-2); derived: the decibels between"
+NOISE = "derived: powers add; the device's noise in 20 kHz, 0.79 dB more up to 24 kHz; EBU R 68, 0 dBFS is +18 dBu"
+
+
+def test_the_voice_comes_back_11_8_db_louder(session, reckoned):
     """Read: "From there to +4 dBu it is 11.8 dB."; "put −11.8 dB into the return"."""
     rendering = session.render()
     step = rendering.level("insert").peak_dbfs - rendering.level("trim").peak_dbfs
-    assert step == pytest.approx(11.8, abs=0.05)
+    reckoned("From there to +4 dBu it is 11.8 dB.", 11.8, 4 - MINUS_10_DBV_DBU, step, near=0.01, source=UNITS)
     mended = session.replaced({"insert/return_gain_db": -11.8}).render()
-    assert mended.level("insert").peak_dbfs == pytest.approx(rendering.level("trim").peak_dbfs, abs=0.05)
+    read = mended.level("insert").peak_dbfs - rendering.level("insert").peak_dbfs
+    reckoned("put −11.8 dB into the return", -11.8, MINUS_10_DBV_DBU - 4, read, source=UNITS)
 
 
-def test_minus_10_dbv_is_0_316_volts_and_minus_7_8_dbu():
+@pytest.mark.parametrize(
+    ("quote", "said", "on_paper", "read", "within"),
+    [
+        ("−10 dBV is 0.316 volts", 0.316, 10 ** (-10 / 20), decibels.volts_from_dbv(-10), 0.0005),
+        ("and that is −7.8 dBu", -7.8, MINUS_10_DBV_DBU, decibels.dbu_from_dbv(-10), 0.05),
+        ("0 dBu is 0.775 volts", 0.775, math.sqrt(0.6), decibels.volts_from_dbu(0), 0.0005),
+    ],
+)
+def test_minus_10_dbv_is_0_316_volts_and_minus_7_8_dbu(quote, said, on_paper, read, within, reckoned):
     """Read: "−10 dBV is 0.316 volts, and that is −7.8 dBu"; set-up: "0 dBu is 0.775 volts"."""
-    assert decibels.volts_from_dbv(-10) == pytest.approx(0.316, abs=0.0005)
-    assert decibels.dbu_from_dbv(-10) == pytest.approx(-7.8, abs=0.05)
-    assert decibels.volts_from_dbu(0) == pytest.approx(0.775, abs=0.0005)
+    reckoned(quote, said, on_paper, read, within=within, near=1e-9, source=UNITS)
 
 
-def test_both_ends_at_minus_10_dbv_cost_distance_to_the_devices_noise(session):
+def noise_on_paper(device_dbu, into_db=0.0):
+    """The hiss of the recording and the device's noise behind the insert, in dBFS."""
+    device = device_dbu + 10 * math.log10(24 / 20) - 18
+    return 10 * math.log10(10 ** ((paper.noise_floor_dbfs(TAKE) + into_db) / 10) + 10 ** (device / 10))
+
+
+def test_both_ends_at_minus_10_dbv_cost_distance_to_the_devices_noise(session, reckoned):
     """Move: "The step is gone, but look at the dotted line. What did that cost?"."""
     high = session.replaced({"insert/receive": "+4 dBu"}).render().level("insert")
     low = session.replaced({"insert/send": "-10 dBV"}).render().level("insert")
     assert low.peak_dbfs == pytest.approx(high.peak_dbfs, abs=0.05)
-    # The device at -55 dBu in 20 kHz, 0.79 dB more in all 24 kHz, 0 dBFS at +18 dBu, beside the hiss of the recording;
-    # with both ends 11.8 dB lower its noise comes back 11.8 dB higher.
-    own = float(gl.measure("noise_floor_dbfs", session.strips[0].take))
-    for level, device in ((high, -72.21), (low, -72.21 + 11.78)):
-        expected = 10 * math.log10(10 ** (own / 10) + 10 ** (device / 10))
-        assert level.noise_dbfs == pytest.approx(expected, abs=0.05)
-    assert low.noise_dbfs - high.noise_dbfs > 6
+    # With both ends 11.8 dB lower the device's noise comes back 11.8 dB higher.
+    expected = noise_on_paper(-55), noise_on_paper(-55 + 4 - MINUS_10_DBV_DBU)
+    assert (high.noise_dbfs, low.noise_dbfs) == pytest.approx(expected, abs=0.05)
+    cost = expected[1] - expected[0] > 6, low.noise_dbfs - high.noise_dbfs > 6
+    quote = "The step is gone, but look at the dotted line. What did that cost?"
+    reckoned(quote, True, *cost, source=NOISE)
 
 
-def test_turning_down_at_the_end_leaves_31_db_and_turning_up_before_gives_39(session):
+def test_turning_down_at_the_end_leaves_31_db_and_turning_up_before_gives_39(session, reckoned):
     """Read: "they stay 31 dB apart"; "Turning up before the device lifts the voice over its noise: 39 dB"."""
 
     def apart(**gains):
         level = noisy(session, **gains).level("fader")
         return level.rms_dbfs - level.noise_dbfs
 
-    assert apart() == pytest.approx(31, abs=0.5)
+    expected = {db: paper.rms_dbfs(TAKE) + db - noise_on_paper(-40, db) for db in (0, 10)}
+    reckoned("they stay 31 dB apart", 31, expected[0], apart(fader=-10.0), within=0.5, near=0.05, source=NOISE)
     assert apart(fader=-10.0) == pytest.approx(apart(), abs=0.01)
-    assert apart(trim=10.0, fader=-10.0) == pytest.approx(39, abs=0.5)
+    quote, read = "Turning up before the device lifts the voice over its noise: 39 dB", apart(trim=10.0, fader=-10.0)
+    reckoned(quote, 39, expected[10], read, within=0.5, near=0.05, source=NOISE)
 
 
-def test_10_db_more_leave_4_db_below_the_ceiling(session):
+def test_10_db_more_leave_4_db_below_the_ceiling(session, reckoned):
     """Read: "the voice peaks at −14 dBFS, and 10 dB more leaves 4 dB"."""
-    assert noisy(session).level("insert").peak_dbfs == pytest.approx(-14, abs=0.5)
+    quote, peak = "the voice peaks at −14 dBFS, and 10 dB more leaves 4 dB", paper.peak_dbfs(TAKE)
     raised = noisy(session, trim=10.0).level("insert")
-    assert raised.headroom_db == pytest.approx(4, abs=0.5)
+    # The device's noise, 40 dB below, moves a peak by less than 0.1 dB.
+    read = noisy(session).level("insert").peak_dbfs
+    reckoned(quote, -14, peak, read, within=0.5, near=0.1, source="published: AES17, the stem's own samples")
+    reckoned(quote, 4, -(peak + 10), raised.headroom_db, within=0.5, near=0.1, source="derived: decibel arithmetic")
     assert raised.clipped == 0
 
 
-def test_full_scale_is_18_db_above_the_alignment_level():
+def test_full_scale_is_18_db_above_the_alignment_level(reckoned):
     """Predict: "alignment level 0 dBu = −18 dBFS"; Read: "Full scale is 18 dB above it", "+4 dBu = −20 dBFS"."""
-    assert decibels.EBU_R68.dbfs_from_dbu(0) == -18
-    assert decibels.SMPTE_RP155.dbfs_from_dbu(4) == -20
+    source = "published: EBU R 68 and SMPTE RP 155"
+    read = decibels.EBU_R68.dbfs_from_dbu(0)
+    reckoned("alignment level 0 dBu = −18 dBFS", -18, 0 - 18, read, within=1e-9, source=source)
+    reckoned("Full scale is 18 dB above it", 18, 0 - -18, -read, within=1e-9, source=source)
+    reckoned("+4 dBu = −20 dBFS", -20, 4 - 24, decibels.SMPTE_RP155.dbfs_from_dbu(4), within=1e-9, source=source)
 
 
 # Printed in NIOSH 98-126, table 1-1 (published), minutes.
-@pytest.mark.parametrize(
-    ("level_dba", "minutes"), [(82, 960), (85, 480), (88, 240), (91, 120), (94, 60), (97, 30), (100, 15)]
-)
-def test_hours_at_a_level_are_those_of_the_printed_table(lesson_text, level_dba, minutes):
+PRINTED = {82: 960, 85: 480, 88: 240, 91: 120, 94: 60, 97: 30, 100: 15}
+
+
+def test_hours_at_a_level_are_those_of_the_printed_table(lesson_text, reckoned):
     """Read: "At 94 dBA it is one hour, at 100 dBA a quarter of an hour"; the cell's formula."""
     assert "8 / 2 ** ((level_dba - 85) / 3)" in lesson_text(LESSON)
-    assert 8 / 2 ** ((level_dba - 85) / 3) * 60 == pytest.approx(minutes)
+    minutes = {level_dba: 8 / 2 ** ((level_dba - 85) / 3) * 60 for level_dba in PRINTED}
+    assert minutes == pytest.approx(PRINTED)
+    source = "published: NIOSH 98-126, table 1-1"
+    reckoned("At 94 dBA it is one hour", True, PRINTED[94] == 60, minutes[94] == pytest.approx(60), source=source)
+    quote = "at 100 dBA a quarter of an hour"
+    reckoned(quote, True, PRINTED[100] == 15, minutes[100] == pytest.approx(15), source=source)
