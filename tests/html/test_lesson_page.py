@@ -39,8 +39,17 @@ def written(folder, *cells):
     return path
 
 
-def test_the_page_holds_the_sentences_the_settings_and_the_drawn_levels(tmp_path):
-    text = lesson_page(written(tmp_path, CELL), tmp_path / "page.html").read_text()
+@pytest.fixture(scope="module")
+def text(tmp_path_factory):
+    """One lesson with a bench, two exercises and a survey, executed once and written as a page."""
+    folder = tmp_path_factory.mktemp("lesson")
+    kinds = Path(__file__).parents[1] / "benches" / "kinds"
+    exercises = [f'gl.exercise(r"{kinds / name}.toml", "ada")' for name in ("read-the-verse", "in-order")]
+    surveyed = f"gl.survey({str(bundled_folder('media') / 'kick.flac')!r}, workers=1)"
+    return lesson_page(written(folder, CELL, *exercises, surveyed), folder / "page.html").read_text()
+
+
+def test_the_page_holds_the_sentences_the_settings_and_the_drawn_levels(text):
     # -48 + 52 dB is 4 dB over: each of the 2 x 997 half waves is cut
     assert "<strong>The converter clips 1994 times.</strong> Lower the preamp by 5 dB or more." in text
     for line in ("Preamp gain: 52.0 dB", "Converter alignment: EBU R 68", "Fader muted: off"):
@@ -52,12 +61,7 @@ def test_the_page_holds_the_sentences_the_settings_and_the_drawn_levels(tmp_path
     assert not re.search(r"<(script|link|img)[^>]+(src|href)=[\"']https?:", before_bokeh)
 
 
-def test_questions_and_candidates_of_an_exercise_are_written_out(tmp_path):
-    kinds = Path(__file__).parents[1] / "benches" / "kinds"
-    cells = [
-        f'import gainlib as gl; gl.exercise(r"{kinds / name}.toml", "ada")' for name in ("read-the-verse", "in-order")
-    ]
-    text = lesson_page(written(tmp_path, *cells), tmp_path / "page.html").read_text()
+def test_questions_and_candidates_of_an_exercise_are_written_out(text):
     for line in (
         "Peak of the verse: … dBFS",
         "When the converter clips first: … s",
@@ -67,10 +71,7 @@ def test_questions_and_candidates_of_an_exercise_are_written_out(tmp_path):
     assert "<strong>Hear A, B and C, then answer below.</strong>" in text
 
 
-def test_a_survey_stands_on_the_page_with_its_sheet(tmp_path):
-    stem = bundled_folder("media") / "kick.flac"
-    cell = f"import gainlib as gl; gl.survey({str(stem)!r}, workers=1)"
-    text = lesson_page(written(tmp_path, cell), tmp_path / "page.html").read_text()
+def test_a_survey_stands_on_the_page_with_its_sheet(text):
     assert "as_moved() adds up the whole files anew" in text
     assert "data-gainlib" in text
 
