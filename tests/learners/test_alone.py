@@ -5,12 +5,9 @@ from __future__ import annotations
 import subprocess
 import sys
 
-import pytest
 
-
-@pytest.mark.parametrize("room", ["classroom", "authoring"])
-def test_a_learners_exercise_opens_no_room_of_others(room, tmp_path):
-    code = f"""
+def test_a_learners_exercise_opens_no_room_of_others(tmp_path):
+    code = """
 import sys
 import gainlib as gl
 import gainlib.notebook
@@ -18,7 +15,7 @@ sitting = gl.exercise("recording/leave-room")
 sitting.panel
 sitting.check()
 gl.contents(), gl.learner("Ada"), gl.hand_in(), gl.exercise_book()
-print([each for each in sys.modules if each.startswith("gainlib.{room}")])
+print([each for each in sys.modules if each.startswith(("gainlib.classroom", "gainlib.authoring"))])
 """
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=tmp_path)
     assert done.stdout.strip() == "[]"

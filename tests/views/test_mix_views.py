@@ -128,13 +128,17 @@ def test_every_view_takes_every_signal_of_a_mix(name, mixed, caplog):
     assert shown.heading(mixed).startswith(shown.title)
 
 
-@pytest.mark.parametrize("name", sorted(views()))
-def test_a_move_sends_columns_of_the_same_sources_and_no_axis_jumps(name):
+@pytest.fixture(scope="module")
+def quiet_and_loud():
     session = one_of_each(sine(-6.0, seconds=0.5))
     quiet = session.render()
-    loud = session.replaced(
-        {"lead-voice/trim/gain_db": 20.0, "main/trim/gain_db": 18.0, "lead-voice/fader/gain_db": 3.0}
-    ).render(after=quiet)
+    louder = {"lead-voice/trim/gain_db": 20.0, "main/trim/gain_db": 18.0, "lead-voice/fader/gain_db": 3.0}
+    return quiet, session.replaced(louder).render(after=quiet)
+
+
+@pytest.mark.parametrize("name", sorted(views()))
+def test_a_move_sends_columns_of_the_same_sources_and_no_axis_jumps(name, quiet_and_loud):
+    quiet, loud = quiet_and_loud
     shown = view(name)
     before, after = shown.columns(quiet), shown.columns(loud)
     assert {source: set(held) for source, held in before.items()} == {
