@@ -9,8 +9,6 @@ from dataclasses import fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ParamSpec, Self
 
-from gainlib.surveys.exports import export
-from gainlib.surveys.sheet import write_sheet
 from gainlib.surveys.survey import Survey
 from gainlib.surveys.survey import survey as make_survey
 
@@ -46,11 +44,11 @@ class SurveyOnBench(Survey):
 
     def sheet(self, path: str | os.PathLike[str], *, overwrite: bool = False) -> Path:
         """Write the gain sheet, with the trims as they stand on the bench; gives the path back."""
-        return write_sheet(self.as_moved(), path, overwrite=overwrite)
+        return Survey.sheet(self.as_moved(), path, overwrite=overwrite)
 
     def write(self, folder: str | os.PathLike[str], *, word: str = "24", overwrite: bool = False) -> tuple[Path, ...]:
         """Write trimmed copies, with the trims as they stand on the bench; gives their paths back."""
-        return export(self.as_moved(), folder, word=word, overwrite=overwrite)
+        return Survey.write(self.as_moved(), folder, word=word, overwrite=overwrite)
 
     def _repr_mimebundle_(self, **kwargs: Any) -> Any:
         from gainlib.benches.survey_panel import SurveyPanel

@@ -13,7 +13,7 @@ from gainlib.decibels import db_from_power, rms_dbfs_from_power
 from gainlib.errors import GainError
 from gainlib.flow import Rendering
 from gainlib.meters import Phrase, find_phrases
-from gainlib.stages import Fader, Ride
+from gainlib.stages import Fader, Ride, Stage
 from gainlib.stages.automation import Points
 from gainlib.text import counted, dbfs, signed
 from gainlib.views.base import Columns, TapView
@@ -26,7 +26,7 @@ __all__ = ["DrawnRide"]
 _REACH_DB = 18.0
 _KEY_DB = 6.0
 
-Phrases = tuple[tuple[Phrase, ...], NDArray[Any], NDArray[Any]]
+Phrases = tuple[tuple[Phrase, ...], NDArray[Any], NDArray[Any], NDArray[Any]]
 
 
 class DrawnRide(TapView):
@@ -57,9 +57,12 @@ class DrawnRide(TapView):
             raise GainError(f"{self.tap} holds no ride; name a Ride or a Fader.")
         return tap
 
-    def _points(self, rendering: Rendering) -> Points:
+    def _stage(self, rendering: Rendering) -> Stage | None:
         tap = self.tap_of(rendering)
-        stage = stage_of(rendering, *tap.split("/")) if tap else None
+        return stage_of(rendering, *tap.split("/")) if tap else None
+
+    def _points(self, rendering: Rendering) -> Points:
+        stage = self._stage(rendering)
         return stage.points if isinstance(stage, Ride) else stage.ride if isinstance(stage, Fader) else ()
 
     def _audio(self, rendering: Rendering) -> Audio:
@@ -67,24 +70,20 @@ class DrawnRide(TapView):
         return entering(rendering, tap) if tap else rendering.session.strips[0].take
 
     def _phrases(self, rendering: Rendering) -> Phrases:
-        """The phrases before the ride, and the RMS of each before and behind."""
-        audio = self._audio(rendering)
-        found = find_phrases(audio.samples, audio.rate_hz)
-        tap = self.tap_of(rendering)
-        gains_db = self._own_gain_db(rendering)
-        behind = _levels(rendering.at(tap), found) - gains_db if tap else _levels(audio, found)
-        return found, _levels(audio, found), behind
+        """The phrases before the ride, the RMS of each before and behind, and that of those that are found behind.
 
-    def _found_behind(self, rendering: Rendering) -> NDArray[Any]:
-        """The RMS of each phrase that is found behind the ride, which is what `phrase_range_db` measures there."""
-        audio = rendering.at(self.tap_of(rendering))
-        levels = [phrase.rms_dbfs for phrase in find_phrases(audio.samples, audio.rate_hz)]
-        return np.array(levels or [-math.inf]) - self._own_gain_db(rendering)
+        The last are what `phrase_range_db` measures there.
+        """
+        audio, tap = self._audio(rendering), self.tap_of(rendering)
+        ridden = rendering.at(tap) if tap else audio
+        found = find_phrases(audio.samples, audio.rate_hz)
+        anew = [phrase.rms_dbfs for phrase in find_phrases(ridden.samples, ridden.rate_hz)]
+        gain_db = self._own_gain_db(rendering)
+        return found, _levels(audio, found), _levels(ridden, found) - gain_db, np.array(anew or [-math.inf]) - gain_db
 
     def _own_gain_db(self, rendering: Rendering) -> float:
         """What a fader does beside its ride, which is not the ride's work; nothing for a fader at the bottom."""
-        tap = self.tap_of(rendering)
-        stage = stage_of(rendering, *tap.split("/")) if tap else None
+        stage = self._stage(rendering)
         return stage.gain_db if isinstance(stage, Fader) and math.isfinite(stage.gain_db) else 0.0
 
     def figure(self, rendering: Rendering) -> Any:
@@ -111,7 +110,7 @@ class DrawnRide(TapView):
     def columns(self, rendering: Rendering) -> Columns:
         """The breakpoints, the line through them from end to end, and each phrase before and behind."""
         points = self._points(rendering)
-        found, before, behind = self.once(rendering, self._phrases)
+        found, before, behind, _ = self.once(rendering, self._phrases)
         seconds = self._audio(rendering).seconds
         usual = _usual_dbfs(before)
         left, right = np.array([[each.start_seconds, each.end_seconds] for each in found]).reshape(-1, 2).T
@@ -143,7 +142,7 @@ class DrawnRide(TapView):
 
     def sentence(self, rendering: Rendering) -> str:
         """How far apart the phrases are before and behind, and what the ride does."""
-        found, before, _ = self.once(rendering, self._phrases)
+        found, before, _, anew = self.once(rendering, self._phrases)
         if not found:
             return "There is no phrase to ride: silence."
         points = self._points(rendering)
@@ -153,8 +152,7 @@ class DrawnRide(TapView):
             return f"{said}; nothing is drawn yet. RMS is AES17."
         gains = [gain_db for _, gain_db in points]
         moves = signed(gains[0]) if len(set(gains)) == 1 else f"{signed(min(gains))} to {signed(max(gains))}"
-        then = _span(self._found_behind(rendering))
-        return f"{said}; after it {then}. The ride has {counted(len(points), 'point')}, {moves}. RMS is AES17."
+        return f"{said}; after it {_span(anew)}. The ride has {counted(len(points), 'point')}, {moves}. RMS is AES17."
 
 
 def _span(levels: NDArray[Any]) -> str:
