@@ -11,10 +11,35 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gainlib.errors import GainError
+from gainlib.text import memory
 
-__all__ = ["Audio", "Samples", "checked_samples", "tone"]
+__all__ = ["Audio", "Samples", "checked_samples", "part_frames", "require_memory", "tone"]
 
 Samples = NDArray[np.floating[Any]]
+
+MOST_BYTES = 800_000_000
+"""What the samples of one piece of work may take, a file read or a session rendered: Python with them stays in 1 GB."""
+MOST_BYTES_OF_LARGE = 6_000_000_000
+"""What they may take where the recordings themselves are large: five minutes of stereo at 96 kHz on a bench need 3."""
+BYTES_A_BYTE_ON_DISK = 80
+"""Which recordings are large: no file of 10 MB may ask for more than a small one does. Silence packs 1 to 1000."""
+
+
+def require_memory(needed_bytes: float, what: str, then: str, *, on_disk: float = 0.0) -> None:
+    """Refuse work that would need too much memory, before it begins: the one bound of all that reads and renders.
+
+    `what` would need it, `then` says what to do; `on_disk` is the size of the files that it is made of.
+
+    >>> require_memory(1e9, "this session", "use fewer stages", on_disk=20e6)
+    >>> require_memory(19e9, "this session", "use fewer stages")
+    Traceback (most recent call last):
+    gainlib.errors.GainError: this session would need 19 GB of memory; at most 800 MB are taken: use fewer stages.
+    """
+    most = min(MOST_BYTES_OF_LARGE, max(MOST_BYTES, BYTES_A_BYTE_ON_DISK * on_disk))
+    if needed_bytes > most:
+        raise GainError(
+            f"{what} would need {memory(needed_bytes)} of memory; at most {memory(most)} are taken: {then}."
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,12 +119,7 @@ class Audio:
         >>> Audio(np.zeros(48000), 48000).between(0.25, 0.5).seconds
         0.25
         """
-        if not 0.0 <= start_seconds < end_seconds <= self.seconds + 0.5 / self.rate_hz:
-            raise GainError(
-                f"the part from {start_seconds:g} s to {end_seconds:g} s was asked for; "
-                f"this recording runs from 0 s to {self.seconds:g} s."
-            )
-        start, end = round(start_seconds * self.rate_hz), round(end_seconds * self.rate_hz)
+        start, end = part_frames(start_seconds, end_seconds, len(self.samples), self.rate_hz)
         part = self.samples[start:end]
         # A view of a short part would hold on to the whole recording.
         return Audio(part.copy() if 2 * len(part) <= len(self.samples) else part, self.rate_hz, self.name)
@@ -107,6 +127,24 @@ class Audio:
     def __repr__(self) -> str:
         channels = {1: "mono", 2: "stereo"}.get(self.channels, f"{self.channels} channels")
         return f"<{self.name or 'audio'}: {self.seconds:.2f} s, {channels}, {self.rate_hz} Hz>"
+
+
+def part_frames(start_seconds: float, end_seconds: float, frames: int, rate_hz: int) -> tuple[int, int]:
+    """The first sample of a part and the one behind its last; GainError if it is empty or reaches outside.
+
+    >>> part_frames(0.25, 0.5, 48000, 48000)
+    (12000, 24000)
+    """
+    seconds = frames / rate_hz
+    start, end = 0, 0
+    if 0.0 <= start_seconds < end_seconds <= seconds + 0.5 / rate_hz:
+        start, end = round(start_seconds * rate_hz), min(frames, round(end_seconds * rate_hz))
+    if start == end:
+        raise GainError(
+            f"the part from {start_seconds:g} s to {end_seconds:g} s was asked for; "
+            f"this recording runs from 0 s to {seconds:g} s."
+        )
+    return start, end
 
 
 def tone(level_dbfs: float, frequency_hz: float, *, seconds: float, rate_hz: int) -> Audio:
@@ -149,6 +187,10 @@ def tone(level_dbfs: float, frequency_hz: float, *, seconds: float, rate_hz: int
     return Audio(10.0 ** (level_dbfs / 20.0) * np.sin(2.0 * math.pi * turns), rate_hz, "tone")
 
 
+_CHECKED_AT_ONCE = 1 << 20
+"""So many samples a channel are looked at together, which takes next to no memory."""
+
+
 def checked_samples(samples: ArrayLike, name: str) -> Samples:
     """The samples as a read-only `(n, channels)` float array, or a GainError that says what is wrong with them.
 
@@ -165,12 +207,14 @@ def checked_samples(samples: ArrayLike, name: str) -> Samples:
         raise GainError(f"{name} has zero channels; a recording needs at least one.")
     if array.shape[0] == 0:
         raise GainError(f"{name} is empty; a recording needs at least one sample.")
-    finite = np.isfinite(array)
-    if not finite.all():
-        at, channel = np.argwhere(~finite)[0]
-        raise GainError(
-            f"{name} holds {array[at, channel]} at sample {at}, channel {channel + 1}; every sample must be a number."
-        )
+    for start in range(0, len(array), _CHECKED_AT_ONCE):
+        finite = np.isfinite(array[start : start + _CHECKED_AT_ONCE])
+        if not finite.all():
+            at, channel = np.argwhere(~finite)[0] + (start, 0)
+            raise GainError(
+                f"{name} holds {array[at, channel]} at sample {at}, channel {channel + 1}; "
+                "every sample must be a number."
+            )
     array = array.view()
     array.flags.writeable = False
     return array

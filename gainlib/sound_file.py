@@ -9,30 +9,40 @@ import weakref
 from collections.abc import Iterator
 from pathlib import Path
 from types import TracebackType
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gainlib.audio import Audio, Samples, checked_samples
+from gainlib.audio import Audio, Samples, checked_samples, part_frames, require_memory
 from gainlib.errors import GainError
 from gainlib.storage import atomic_path, bundled, bundled_folder
-from gainlib.text import reason_of
+from gainlib.text import counted, describe_value, lasting, reason_of
 
 __all__ = ["SoundFile", "read", "write", "write_blocks"]
+
+_READ_AT_ONCE = 1 << 16
+"""So many samples a channel are read at a time."""
+
+_SAMPLE_BY_SAMPLE = ("PCM_", "FLOAT", "DOUBLE", "ULAW", "ALAW", "ALAC")
+"""Codings of which any sample is had without those before it, as libsndfile names them (FLAC is PCM to it)."""
 
 _LONGEST_PLAIN_WAV = 4_000_000_000
 """Bytes of samples, taken as 64-bit ones, from which a WAV gets the long header; the plain one counts to 2^32."""
 
 
-def read(path: str | os.PathLike[str], *, most_seconds: float | None = None) -> Audio:
-    """A sound file as Audio: any format that libsndfile reads, full scale ±1.0.
+def read(path: str | os.PathLike[str], *, seconds: tuple[float, float] | None = None) -> Audio:
+    """A sound file as Audio, whole or a part of it: any format that libsndfile reads, full scale ±1.0.
 
     Parameters
     ----------
     path : str or path
         The file; `media/lead-voice.flac` and the like, where it is not there, is looked up among the course's stems.
-    most_seconds : float, optional
-        A longer file is refused before it is read: silence packs well, and a small file may hold hours.
+    seconds : (float, float), optional
+        Where the part begins and ends, in seconds from the start of the file, to the nearest sample; only that much
+        is held. The samples are those that the whole has there, to the last bit. Of a coding that carries something
+        from sample to sample (MP3, Vorbis, Opus, ADPCM) the file is decoded from its start up to there, so a late part
+        of a long one takes a while; of all others reading begins at the part.
 
     Returns
     -------
@@ -43,29 +53,49 @@ def read(path: str | os.PathLike[str], *, most_seconds: float | None = None) -> 
     Raises
     ------
     GainError
-        For a file that is missing, a folder, empty, no sound file, truncated, too long, or not of finite samples.
+        For a file that is missing, a folder, empty, no sound file, truncated, or not of finite samples; for a part that
+        is empty or reaches outside; and for one that would need more than 800 MB of memory (35 minutes of stereo at
+        48 kHz), or more than 80 bytes for each byte on disk and 6 GB, where that is more: it says how much it would be
+        before anything is read. Silence packs well, and a small file may hold hours; `survey` reads any length.
 
     Examples
     --------
     >>> read("media/lead-voice.flac").rate_hz
     48000
+    >>> read("media/lead-voice.flac", seconds=(2.0, 2.5)).seconds
+    0.5
     """
+    if seconds is not None:
+        seconds = _two_numbers(seconds)
     with SoundFile(path) as recording:
-        if most_seconds is not None and recording.seconds > most_seconds:
-            raise GainError(
-                f"{path} lasts {recording.seconds:.0f} s; at most {most_seconds:g} s are read, so cut it first."
-            )
         where = recording.path.absolute()
-        samples = _stems.get(where)
-        if samples is None:
-            samples = _narrow(recording.rest())
-            if where.is_relative_to(bundled_folder("media")):
-                _stems[where] = samples
-        return Audio(checked_samples(samples, str(path)), recording.rate_hz, where.stem, where)
+        if where.is_relative_to(bundled_folder("media")):
+            # The course's own are short: held whole once, and parts are cut from that.
+            samples = _stems.get(where)
+            if samples is None:
+                samples = _stems[where] = _narrow(recording.part(0, recording.frames))
+            whole = Audio(checked_samples(samples, str(path)), recording.rate_hz, where.stem, where)
+            return whole if seconds is None else whole.between(*seconds)
+        start, end = (
+            (0, recording.frames) if seconds is None else part_frames(*seconds, recording.frames, recording.rate_hz)
+        )
+        recording.require_memory(end - start)
+        samples = checked_samples(_narrow(recording.part(start, end)), str(path))
+        return Audio(samples, recording.rate_hz, where.stem, where if seconds is None else None)
+
+
+def _two_numbers(seconds: Any) -> tuple[float, float]:
+    if isinstance(seconds, tuple | list) and len(seconds) == 2:
+        with contextlib.suppress(TypeError, ValueError, OverflowError):
+            return float(seconds[0]), float(seconds[1])
+    said = describe_value(seconds)
+    raise GainError(f"seconds is {said}; give the beginning and the end of the part, such as seconds=(0, 60).")
 
 
 def _narrow(samples: Samples) -> Samples:
     """The samples in half the room, where they lose nothing by it."""
+    if samples.dtype == np.float32:
+        return samples
     with np.errstate(over="ignore"):
         narrow = samples.astype(np.float32)
     return narrow if np.array_equal(narrow, samples) else samples
@@ -126,13 +156,42 @@ class SoundFile:
     @property
     def wide(self) -> bool:
         """Whether its samples need double precision; single precision holds those of all others exactly."""
-        return self.coding in ("PCM_32", "DOUBLE")
+        return self.coding in ("PCM_32", "ALAC_32", "DOUBLE") or self.form == "SDS"
 
-    def rest(self) -> Samples:
-        """All samples from here to the end as float64 `(n, channels)`; GainError where it breaks off."""
-        samples = self._read(self.frames - self._sound.tell(), "float64")
-        if self._sound.tell() < self.frames:
-            raise self._truncated()
+    def bytes_for(self, frames: int) -> int:
+        """What so many of its samples take while they are read: of the wide ones single and double precision."""
+        return frames * self.channels * (12 if self.wide else 4)
+
+    def require_memory(self, frames: int) -> None:
+        """Refuse to read so many samples at once where they would need too much memory."""
+        form = f"{counted(self.channels, 'channel')}, {self.rate_hz} Hz"
+        if frames == self.frames:
+            what = f"{self._given} lasts {lasting(self.seconds)} ({form}); read whole it"
+            then = "take a part, such as seconds=(0, 60), or survey it, which reads any length"
+        else:
+            what, then = f"{lasting(frames / self.rate_hz)} of {self._given} ({form})", "take a shorter part"
+        require_memory(self.bytes_for(frames), what, then, on_disk=self.path.stat().st_size)
+
+    def part(self, start: int, end: int) -> Samples:
+        """The samples from `start` up to `end`, `(n, channels)`, float32 unless `wide`; as reading the whole has them.
+
+        GainError where the file breaks off before.
+        """
+        try:
+            samples = np.empty((end - start, self.channels), dtype=np.float64 if self.wide else np.float32)
+        except (MemoryError, ValueError) as fault:
+            raise self._unreadable(fault) from fault
+        at = 0
+        # Of a coding whose samples stand for themselves the part is gone to; any other is run through up to it, since
+        # a decoder that starts anew in the middle gives other samples, if only by a rounding.
+        if start and self.coding.startswith(_SAMPLE_BY_SAMPLE):
+            self._sought(start)
+            at = start
+        for block in self._stretches(_READ_AT_ONCE, at, end):
+            first = max(start - at, 0)
+            if first < len(block):
+                samples[at + first - start : at + len(block) - start] = block[first:]
+            at += len(block)
         return samples
 
     def blocks(self, frames: int, *, start: int = 0) -> Iterator[Samples]:
@@ -140,11 +199,13 @@ class SoundFile:
 
         The samples are as the file holds them, not looked at: they may be infinite or not a number in a float file.
         """
-        at = start
         if start:
             self._sought(start)
-        while at < self.frames:
-            block = self._read(min(frames, self.frames - at), "float64" if self.wide else "float32")
+        return self._stretches(frames, start, self.frames)
+
+    def _stretches(self, frames: int, at: int, end: int) -> Iterator[Samples]:
+        while at < end:
+            block = self._read(min(frames, end - at), "float64" if self.wide else "float32")
             if not len(block):
                 raise self._truncated()
             at += len(block)

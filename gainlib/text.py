@@ -8,8 +8,8 @@ import unicodedata
 from collections.abc import Iterable
 
 __all__ = [
-    "clock", "counted", "dbfs", "describe_value", "left", "level", "listed", "plain", "printable", "printed_number",
-    "reason_of", "signed", "times",
+    "clock", "counted", "dbfs", "describe_value", "lasting", "left", "level", "listed", "memory", "plain", "printable",
+    "printed_number", "reason_of", "signed", "times",
 ]  # fmt: skip
 
 
@@ -102,6 +102,30 @@ def clock(seconds: float) -> str:
     hours, minutes = divmod(minutes, 60)
     head = f"{hours}:{minutes:02}" if hours else f"{minutes}"
     return f"{head}:{rest / 1000:06.3f}"
+
+
+def lasting(seconds: float) -> str:
+    """How long something lasts, as one says it.
+
+    >>> lasting(19.0), lasting(95.4), lasting(1700.0), lasting(72_000.0)
+    ('19 s', '95 s', '28 min', '20 h')
+    """
+    for unit, length in (("h", 3600.0), ("min", 60.0)):
+        if seconds >= 2 * length:
+            return f"{seconds / length:.{0 if seconds >= 10 * length else 1}f} {unit}".replace(".0 ", " ")
+    return f"{seconds:.0f} s"
+
+
+def memory(count: float) -> str:
+    """So many bytes as a computer's memory is told.
+
+    >>> memory(800e6), memory(1.36e9), memory(19.5e9)
+    ('800 MB', '1.4 GB', '20 GB')
+    """
+    gigabytes = count / 1e9
+    if gigabytes < 1.0:
+        return f"{count / 1e6:.0f} MB"
+    return f"{gigabytes:.{0 if gigabytes >= 10 else 1}f} GB".replace(".0 ", " ")
 
 
 def listed(parts: Iterable[str]) -> str:

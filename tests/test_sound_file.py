@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import struct
+import tracemalloc
 
 import numpy as np
 import pytest
@@ -11,7 +12,7 @@ import soundfile
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gainlib.audio import Audio
+from gainlib.audio import Audio, require_memory
 from gainlib.errors import GainError
 from gainlib.sound_file import read, write
 from gainlib.storage import bundled_folder
@@ -219,3 +220,100 @@ def test_a_path_out_of_the_media_folder_is_not_followed(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     with pytest.raises(GainError, match="is not there"):
         read("media/../pyproject.toml")
+
+
+# --- a part, and how much is read at once ---
+
+# What libsndfile writes here and reads back, one coding of each way to decode.
+CODINGS = [
+    ("wav", "PCM_16"), ("flac", "PCM_24"), ("wav", "PCM_32"), ("wav", "DOUBLE"), ("aiff", "FLOAT"), ("au", "ULAW"),
+    ("caf", "ALAC_32"), ("ogg", "VORBIS"), ("ogg", "OPUS"), ("mp3", "MPEG_LAYER_III"), ("wav", "IMA_ADPCM"),
+    ("au", "G721_32"), ("sds", "PCM_24"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("ending", "subtype"), CODINGS)
+def test_a_part_is_what_the_whole_has_there_to_the_last_bit(tmp_path, ending, subtype):
+    if ending.upper() not in soundfile.available_formats() or not soundfile.check_format(ending, subtype):
+        pytest.skip(f"this libsndfile has no {subtype} in {ending}")
+    rate_hz = 48_000  # an MP3 below 32 kHz is not even decoded alike twice: the decoder rounds by where its memory lies
+    channels = 1 if subtype == "G721_32" or ending == "sds" else 2
+    path = tmp_path / f"a.{ending}"
+    soundfile.write(path, noise(5 * rate_hz, channels), rate_hz, subtype=subtype)
+    whole = soundfile.read(path, dtype="float64", always_2d=True)[0]  # all at once, and none of our code
+    assert np.array_equal(read(path).samples, whole)
+    for start, end in ((0.0, 0.5), (1.0, 1.25), (3.333, 4.9), (4.99, 5.0), (0.0, 5.0)):
+        part = read(path, seconds=(start, end))
+        assert np.array_equal(part.samples, whole[round(start * rate_hz) : round(end * rate_hz)]), (start, end)
+        assert part.path is None
+
+
+@pytest.mark.parametrize(
+    ("seconds", "sentence"),
+    [
+        ((0.5, 0.5), r"the part from 0.5 s to 0.5 s was asked for; this recording runs from 0 s to 1 s."),
+        ((0.5, 1.1), r"the part from 0.5 s to 1.1 s was asked for"),
+        ((-0.1, 1.0), r"the part from -0.1 s to 1 s was asked for"),
+        ((float("nan"), 1.0), r"the part from nan s to 1 s was asked for"),
+        ((0.9, 0.1), r"the part from 0.9 s to 0.1 s was asked for"),
+        (5.0, r"seconds is 5; give the beginning and the end of the part, such as seconds=\(0, 60\)."),
+        ((1, "x"), r"seconds is a tuple; give the beginning and the end of the part"),
+    ],
+)
+def test_a_part_that_cannot_be_is_told(tmp_path, seconds, sentence):
+    path = write(tmp_path / "a.wav", Audio(noise(RATE_HZ), RATE_HZ))
+    with pytest.raises(GainError, match=sentence):
+        read(path, seconds=seconds)
+
+
+def test_a_part_of_a_stem_of_the_course_is_cut_from_the_one_that_is_held():
+    stem = read("media/snare.flac")
+    part = read("media/snare.flac", seconds=(0.0, 0.8 * stem.seconds))
+    assert np.shares_memory(part.samples, stem.samples)
+
+
+def silence(path, channels, rate_hz, seconds):
+    """Hours of silence in a small file, a block at a time."""
+    block = np.zeros((rate_hz * 10, channels), dtype=np.int16)
+    with soundfile.SoundFile(path, "w", rate_hz, channels, subtype="PCM_16") as sound:
+        for _ in range(seconds // 10):
+            sound.write(block)
+    return path
+
+
+def test_a_small_file_that_holds_too_much_says_how_much_and_is_read_in_part(tmp_path):
+    # 8 channels, 192 kHz, 150 s, of 4 bytes each: 922 MB.
+    path = silence(tmp_path / "silence.flac", 8, 192_000, 150)
+    assert path.stat().st_size < 10_000_000
+    tracemalloc.start()
+    with pytest.raises(
+        GainError, match=r"lasts 2.5 min \(8 channels, 192000 Hz\); read whole it would need 922 MB"
+    ) as at:
+        read(path)
+    assert "take a part, such as seconds=(0, 60), or survey it" in str(at.value)
+    with pytest.raises(
+        GainError, match=r"2.3 min of .+ would need 860 MB of memory; at most 800 MB are taken: take a sho"
+    ):
+        read(path, seconds=(0.0, 140.0))
+    held = read(path, seconds=(149.0, 150.0)).samples
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert held.shape == (192_000, 8)
+    assert peak < 20_000_000
+
+
+def test_what_is_large_on_disk_may_be_large_in_memory():
+    """An hour of stereo in 24 bits at 48 kHz is 1.04 GB on disk and 1.4 GB when read; 20 hours are too much for any."""
+    require_memory(3600 * 48_000 * 2 * 4, "an hour", "x", on_disk=3600 * 48_000 * 2 * 3)
+    with pytest.raises(GainError, match="20 hours would need 28 GB of memory; at most 6 GB are taken"):
+        require_memory(72_000 * 48_000 * 2 * 4, "20 hours", "x", on_disk=72_000 * 48_000 * 2 * 3)
+    # No file of 10 MB may ask for more than one of a few bytes.
+    with pytest.raises(GainError, match="at most 800 MB"):
+        require_memory(800_000_001, "silence", "x", on_disk=10_000_000)
+
+
+def test_samples_that_are_no_numbers_are_found_wherever_they_stand(tmp_path):
+    samples = np.zeros((3_000_000, 2), dtype=np.float32)
+    samples[2_500_000, 1] = np.inf
+    with pytest.raises(GainError, match="holds inf at sample 2500000, channel 2;"):
+        Audio(samples, RATE_HZ)

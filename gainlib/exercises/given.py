@@ -53,9 +53,11 @@ class Layout:
     @functools.cached_property
     def takes(self) -> dict[str, Audio]:
         """The recordings by strip, cut to what the file wants of them; made signals are not among them."""
-        files = {plan.file for plan in self.plan.strips if plan.file}
-        recordings = {file: read(file, most_seconds=MOST_SECONDS) for file in files}
-        found = {plan.name: self._cut(recordings[plan.file], plan.name) for plan in self.plan.strips if plan.file}
+        recordings: dict[Path, Audio] = {}
+        for plan in self.plan.strips:
+            if plan.file and plan.file not in recordings:
+                recordings[plan.file] = self._read(plan.file, plan.name)
+        found = {plan.name: recordings[plan.file] for plan in self.plan.strips if plan.file}
         seconds = sum(each.seconds for each in found.values())
         if seconds > MOST_SECONDS:
             raise GainError(
@@ -73,12 +75,12 @@ class Layout:
         """How long each made signal lasts."""
         return [plan.signal.seconds for plan in self.plan.strips if plan.signal]
 
-    def _cut(self, take: Audio, name: str) -> Audio:
-        if self.between is None:
-            return take
+    def _read(self, file: Path, name: str) -> Audio:
         try:
-            return take.between(*self.between)
+            return read(file, seconds=self.between)
         except GainError as fault:
+            if self.between is None or "the part from" not in str(fault):
+                raise
             raise GainError(f"between of given does not fit strip {name!r}: {fault}") from fault
 
 
