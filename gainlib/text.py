@@ -8,9 +8,11 @@ import unicodedata
 from collections.abc import Iterable
 
 __all__ = [
-    "clock", "counted", "dbfs", "describe_value", "lasting", "left", "level", "listed", "memory", "plain", "printable",
-    "printed_number", "reason_of", "signed", "times",
+    "clock", "counted", "dbfs", "describe_value", "lasting", "left", "level", "listed", "memory", "path_text", "plain",
+    "printable", "printed_number", "reason_of", "signed", "times",
 ]  # fmt: skip
+
+LONGEST_PATH = 300
 
 
 def signed(value: float, digits: int = 1, unit: str = "dB", *, plus: bool = True) -> str:
@@ -158,6 +160,16 @@ def printable(text: str | os.PathLike[str]) -> str:
     """
     signs = os.fsdecode(text)
     return "".join("�" if unicodedata.category(each) in ("Cc", "Cf", "Zl", "Zp", "Cs") else each for each in signs)
+
+
+def path_text(path: str | os.PathLike[str]) -> str:
+    """A file's path as a sentence has it: printable, and where it is very long its start and its end.
+
+    >>> path_text("stems/kick.wav"), len(path_text("x" * 5000))
+    ('stems/kick.wav', 241)
+    """
+    text = printable(path)
+    return text if len(text) <= LONGEST_PATH else f"{text[:120]}…{text[-120:]}"
 
 
 def describe_value(value: object) -> str:

@@ -64,6 +64,18 @@ OPENED_LATE = {
 }
 
 
+# What reads a TOML or JSON text by itself, and why that text is nobody else's; all others ask storage/foreign.
+READS_ITS_OWN = {
+    "classroom/marking.py": "an answer as the marking itself put it into its base",
+    "classroom/similarity.py": "the same",
+    "classroom/store.py": "a mark, likewise",
+    "cli/setup.py": "what another process of the same command printed",
+    "learners/progress.py": "moves to storage/foreign",
+    "storage/foreign.py": "the one reader",
+    "widgets/picture.py": "a figure that this kernel drew",
+}
+
+
 @dataclass(frozen=True)
 class Import:
     """One name that a file imports: `gainlib.flow.Session`, and whether a function does it."""
@@ -189,6 +201,25 @@ def test_an_import_inside_a_function_is_one_that_keeps_a_heavy_library_closed():
         for inside in [path.relative_to(PACKAGE)]
     }
     assert late == set(OPENED_LATE), "OPENED_LATE of this test tells which imports wait, and for what"
+
+
+def reads_by_itself(source: str) -> bool:
+    """Whether a file calls a reader of TOML or JSON that is not the house's."""
+    calls = re.compile(
+        r"\b(?:tomllib|json)\.loads?\b|\bJSONDecoder\b|from (?:tomllib|json) import .*\b(?:loads?|JSONDec)"
+    )
+    return calls.search(source) is not None
+
+
+def test_a_file_from_anybody_is_read_by_the_one_reader():
+    found = {path.relative_to(PACKAGE).as_posix() for path in files() if reads_by_itself(path.read_text("utf-8"))}
+    assert found <= set(READS_ITS_OWN), "read it by storage.foreign, or tell in READS_ITS_OWN whose text it is"
+
+
+def test_the_reader_test_sees_another_reader():
+    assert reads_by_itself("found = tomllib.loads(text)")
+    assert reads_by_itself("from json import loads")
+    assert not reads_by_itself("text = json.dumps(found)")
 
 
 def test_no_package_or_module_bears_the_name_of_a_function():

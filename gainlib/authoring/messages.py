@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
-import tomllib
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
+
+from gainlib.errors import GainError
+from gainlib.storage.foreign import toml_table
 
 __all__ = ["FileFault", "parse_text"]
 
@@ -29,10 +32,8 @@ class FileFault:
 
 def parse_text(text: str, found: list[FileFault]) -> tuple[dict[str, Any] | None, str]:
     """The entries of a text, with the usual slips of the pen told and mended; None where that does not help."""
-    try:
-        return tomllib.loads(text), text
-    except (tomllib.TOMLDecodeError, RecursionError):
-        pass
+    with contextlib.suppress(GainError):
+        return toml_table(text, "this"), text
     mended, open_quotes = [], ""
     for number, line in enumerate(text.split("\n"), 1):
         said_of_it: list[str] = []
@@ -41,18 +42,16 @@ def parse_text(text: str, found: list[FileFault]) -> tuple[dict[str, Any] | None
         mended.append(line)
     text = "\n".join(mended)
     try:
-        return tomllib.loads(text), text
-    except tomllib.TOMLDecodeError as fault:
-        reason = str(fault)
-        at = re.search(r"\s*\(at (?:line (\d+), column \d+|end of document)\)", reason)
-        plain = reason[: at.start()] if at else reason
-        line_number = int(at[1]) if at and at[1] else text.count("\n") + 1 if at else None
-        plain = plain.rstrip(".")
-        quoted = text.split("\n")[line_number - 1].strip()[:60] if line_number else ""
-        said = f"this is not valid TOML: {plain[0].lower()}{plain[1:]}"
-        said += f", at {quoted!r}; look for a missing quote, comma or bracket." if quoted else "."
-    except RecursionError:
-        line_number, said = None, "this is not valid TOML: nested too deep."
+        return toml_table(text, "this"), text
+    except GainError as fault:
+        said = str(fault)
+    at = re.search(r"\s*\(at (?:line (\d+)(?:, column \d+)?|end of document)\)\.$", said)
+    line_number = int(at[1]) if at and at[1] else text.count("\n") + 1 if at else None
+    quoted = text.split("\n")[line_number - 1].strip()[:60] if line_number else ""
+    if at:
+        said = f"{said[: at.start()]}."
+    if quoted:
+        said = f"{said.rstrip('.')}, at {quoted!r}; look for a missing quote, comma or bracket."
     found.append(FileFault(line_number, f"{said} What stands behind it was not looked at."))
     return None, text
 

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import re
-import tomllib
 
-from gainlib.storage.entry_faults import Place
+from gainlib.storage.foreign import Place, toml_table
 
 __all__ = ["line_of", "lines_of"]
 
@@ -81,7 +80,7 @@ class _Scan:
             if self.text[self.at] in "\"'":
                 start = self.at
                 self._value(())
-                parts.append(next(iter(tomllib.loads(f"{self.text[start : self.at]} = 1"))))
+                parts.append(next(iter(toml_table(f"{self.text[start : self.at]} = 1", "a key"))))
             else:
                 bare = re.compile(r"[A-Za-z0-9_-]*").match(self.text, self.at)
                 assert bare is not None

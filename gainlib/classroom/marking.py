@@ -5,7 +5,6 @@ from __future__ import annotations
 import functools
 import hashlib
 import json
-import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from pathlib import Path
@@ -14,9 +13,11 @@ from typing import Any
 from gainlib import __version__
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise, Variant, Verdict, check, load
+from gainlib.exercises.collection import read_content
 from gainlib.exercises.readings import Renderings
 from gainlib.exercises.tables import fill_in
 from gainlib.storage import bundled_folder
+from gainlib.storage.foreign import toml_table
 
 __all__ = ["Work", "engine_digest", "mark_answers", "own_values", "task_digest"]
 
@@ -164,7 +165,7 @@ def task_digest(exercise: Exercise) -> str:
 def _recordings(file: Path, digest: str) -> tuple[Path, ...]:
     """The recordings of an exercise file, by the file's digest, so that a changed one is read again."""
     found = []
-    for take in _takes(tomllib.loads(file.read_text(encoding="utf-8"))):
+    for take in _takes(toml_table(read_content(file), file.name)):
         home, parts = file.parent, take.split("/")
         found.append(bundled_folder("media").joinpath(*parts[1:]) if parts[0] == "media" else home.joinpath(*parts))
     return tuple(found)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import tomllib
 from pathlib import Path
 
 from pydantic import ValidationError
@@ -14,7 +13,8 @@ from gainlib.exercises.tables import EXERCISE_KINDS, Spec
 from gainlib.exercises.variant import Exercise
 from gainlib.storage import bundled_folder
 from gainlib.storage.entry_faults import Fault, describe_fault
-from gainlib.text import describe_value, reason_of
+from gainlib.storage.foreign import read_text, toml_table
+from gainlib.text import describe_value
 
 __all__ = ["build_exercise", "exercise_names", "load"]
 
@@ -78,26 +78,13 @@ def own_name(file: Path) -> str:
 
 def read_content(file: Path) -> str:
     """The text of an exercise file; a GainError for one that cannot be read, is too large or is not UTF-8."""
-    try:
-        if file.stat().st_size > LARGEST_FILE_BYTES:
-            raise GainError(f"{file.name} is larger than {LARGEST_FILE_BYTES // 1024} kB; an exercise is a short text.")
-        content = file.read_bytes()
-    except OSError as fault:
-        raise GainError(f"{file} cannot be read ({reason_of(fault)}); check the name and its permissions.") from fault
-    try:
-        return content.decode("utf-8")
-    except UnicodeDecodeError as fault:
-        raise GainError(f"{file.name} is not UTF-8 text (byte {fault.start}); save it as UTF-8.") from fault
+    return read_text(file, LARGEST_FILE_BYTES, "an exercise")
 
 
 def read_spec(file: Path) -> tuple[Spec, bytes]:
-    """The entries of an exercise file, and the file's bytes; a GainError names the file and the entry at fault."""
+    """The entries of an exercise file, and the file's text; a GainError names the file and the entry at fault."""
     text = read_content(file)
-    try:
-        entries = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as fault:
-        reason = str(fault).rstrip(".") or "nested too deep"
-        raise GainError(f"{file.name} is not valid TOML: {reason[0].lower()}{reason[1:]}.") from fault
+    entries = toml_table(text, file.name)
     kind = entries.get("kind")
     if kind is None:
         raise GainError(f"{file.name} lacks the entry kind; known are {', '.join(EXERCISE_KINDS)}.")

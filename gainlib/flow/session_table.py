@@ -23,7 +23,6 @@ import contextlib
 import dataclasses
 import itertools
 import os
-import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -41,6 +40,7 @@ from gainlib.sound_file import read, write
 from gainlib.stages import Stage, stage_kinds
 from gainlib.storage import atomic_write, bundled, bundled_folder, toml_value
 from gainlib.storage.entry_faults import Entry, Fault, Place, collecting, describe_fault, number_in_quotes
+from gainlib.storage.foreign import read_toml
 from gainlib.text import describe_value
 
 __all__ = [
@@ -48,6 +48,7 @@ __all__ = [
     "plan_session", "read_session", "session_text", "write_session",
 ]  # fmt: skip
 
+LARGEST_SESSION_BYTES = 4 * 1024 * 1024
 LARGEST_WHOLE = 10**12
 OLD_FORM = (
     '{name} is in an older form; write take for stem, stage = "StoredFile" for kind = "stored file", '
@@ -265,12 +266,7 @@ def find_take(take: str, folder: Path) -> Path:
 def read_session(path: str | os.PathLike[str]) -> Channels:
     """What the session in a file is made of; GainError with one sentence a fault, each on a line of its own."""
     where = bundled(path)
-    if not where.is_file():
-        raise GainError(f"{path} is not there; check the name and the folder.")
-    try:
-        entries = tomllib.loads(where.read_text(encoding="utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as fault:
-        raise GainError(f"{where.name} is not a TOML file: {str(fault).rstrip('.')}.") from fault
+    entries = read_toml(where, LARGEST_SESSION_BYTES, "a session")
     if "version" in entries or MAIN in entries:
         raise GainError(OLD_FORM.format(name=where.name))
     try:

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+import contextlib
 import html
-import json
 import re
 import urllib.parse
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
+from gainlib.errors import GainError
 from gainlib.exercises import exercise_names, load
 from gainlib.learners.course_folder import LESSON_FILES, chosen_lessons, course_folder
 from gainlib.learners.progress import Progress
 from gainlib.storage import bundled_folder
+from gainlib.storage.foreign import read_json
 
 __all__ = ["Contents", "Lesson", "Task", "contents"]
+
+LARGEST_NOTEBOOK_BYTES = 64 * 1024 * 1024
 
 
 @dataclass(frozen=True)
@@ -188,9 +192,10 @@ def _link(folder: Path, name: str) -> str:
 
 def _headed(notebook: Path) -> tuple[str, int]:
     """The first heading of a notebook, else its name; and the minutes that the text under it tells, else 0."""
-    for cell in json.loads(notebook.read_text(encoding="utf-8"))["cells"]:
-        text = "".join(cell["source"])
-        if cell["cell_type"] == "markdown" and (title := re.search(r"(?m)^# (.+)$", text)):
-            minutes = re.search(r"About (\d+) minutes", text)
-            return title[1].strip(), int(minutes[1]) if minutes else 0
+    with contextlib.suppress(GainError, KeyError, TypeError):  # the learner's copy may hold anything by now
+        for cell in read_json(notebook, LARGEST_NOTEBOOK_BYTES, "a lesson")["cells"]:
+            text = "".join(cell["source"])
+            if cell["cell_type"] == "markdown" and (title := re.search(r"(?m)^# (.+)$", text)):
+                minutes = re.search(r"About (\d{1,3}) minutes", text)
+                return title[1].strip(), int(minutes[1]) if minutes else 0
     return notebook.stem, 0

@@ -10,12 +10,14 @@ from pathlib import Path, PurePosixPath
 
 from gainlib.errors import GainError
 from gainlib.storage import atomic_write, bundled_folder
+from gainlib.storage.foreign import read_json
 from gainlib.text import reason_of
 
 __all__ = ["InstallReport", "chosen_lessons", "course_folder", "install_lessons"]
 
 MARK = ".gainlib"
 MANIFEST = "course.json"
+LARGEST_LIST_BYTES = 4 * 1024 * 1024
 FIRST_PAGE = "contents.ipynb"
 BOOK = "exercise-book.ipynb"
 NOT_LAID = {"progress.json", "for-teachers.md"}
@@ -168,17 +170,17 @@ def _manifest(file: Path) -> dict[str, dict[str, str]]:
     With an empty list every file that differs counts as the learner's, so that nothing can be lost by it.
     """
     try:
-        laid = json.loads(file.read_text(encoding="utf-8"))["laid"]
+        laid = read_json(file, LARGEST_LIST_BYTES, "a list of the course")["laid"]
         return {str(name): {str(key): str(value) for key, value in each.items()} for name, each in laid.items()}
-    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
+    except (GainError, KeyError, TypeError, AttributeError):
         return {}
 
 
 def chosen_lessons(home: Path) -> tuple[str, ...]:
     """The lessons, by file name, that were picked for this folder; none for all of them, and where none can be read."""
     try:
-        return tuple(map(str, json.loads((home / MARK / MANIFEST).read_text(encoding="utf-8"))["lessons"]))
-    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        return tuple(map(str, read_json(home / MARK / MANIFEST, LARGEST_LIST_BYTES, "a list of the course")["lessons"]))
+    except (GainError, KeyError, TypeError):
         return ()
 
 

@@ -5,7 +5,6 @@ Nothing in it is executed, and nothing is believed but what the marking measures
 
 from __future__ import annotations
 
-import json
 from datetime import UTC, datetime
 from typing import Annotated, Any, Literal
 
@@ -15,6 +14,7 @@ from gainlib.errors import GainError
 from gainlib.exercises.tables import Number
 from gainlib.learners.learners_file import ShortText
 from gainlib.storage.entry_faults import Entry, describe_first
+from gainlib.storage.foreign import decoded, json_value
 from gainlib.text import describe_value
 
 __all__ = ["LARGEST_HAND_IN_BYTES", "HandIn", "HandedAnswer", "read_hand_in"]
@@ -97,22 +97,7 @@ def read_hand_in(content: bytes) -> HandIn:
     ...
     gainlib.errors.GainError: it is cut off or not JSON (line 1).
     """
-    if len(content) > LARGEST_HAND_IN_BYTES:
-        raise GainError(f"it is larger than {LARGEST_HAND_IN_BYTES // 1024} kB; a hand-in is a small file.")
-    if not content.strip():
-        raise GainError("it is empty.")
-    try:
-        found = json.loads(content.decode("utf-8-sig"), parse_constant=_no_number, object_pairs_hook=_once)
-    except UnicodeDecodeError as fault:
-        raise GainError(f"it is not UTF-8 text (byte {fault.start}).") from fault
-    except json.JSONDecodeError as fault:
-        raise GainError(f"it is cut off or not JSON (line {fault.lineno}).") from fault
-    except RecursionError as fault:
-        raise GainError("it is nested too deep.") from fault
-    except GainError:
-        raise
-    except ValueError as fault:  # a number of thousands of digits
-        raise GainError("it holds a number beyond all bounds.") from fault
+    found = json_value(decoded(content, "it", LARGEST_HAND_IN_BYTES, "a hand-in"))
     if not isinstance(found, dict) or found.get("schema") != SCHEMA:
         raise GainError("it is JSON, but not a hand-in.")
     version = found.get("version")
@@ -136,14 +121,3 @@ def _told(fault: ValidationError) -> str:
             f"{place[3]!r:.60} of answer {place[1] + 1} is {describe_value(first.get('input'))}, which answers nothing."
         )
     return describe_first(fault, HandIn)
-
-
-def _no_number(word: str) -> Any:
-    raise GainError(f"it holds {word}, which is no number.")
-
-
-def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    table = dict(pairs)
-    if len(table) < len(pairs):
-        raise GainError("an entry is there twice in it.")
-    return table

@@ -9,7 +9,6 @@ import hashlib
 import hmac
 import json
 import os
-import tomllib
 from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Any, Literal, TypeVar, get_args
@@ -19,7 +18,8 @@ from pydantic import Field, StringConstraints, ValidationError
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise, load
 from gainlib.storage.entry_faults import Entry, describe_first
-from gainlib.text import describe_value, reason_of
+from gainlib.storage.foreign import read_toml
+from gainlib.text import describe_value
 
 __all__ = [
     "ClassBasis",
@@ -98,18 +98,7 @@ def read_learners_file(file: str | os.PathLike[str]) -> LearnersFile:
 
 def read_class_file(file: Path, model: type[Kind]) -> Kind:
     """One of the two files of a class. Raises GainError, with file and entry, for one that cannot be used."""
-    try:
-        if file.stat().st_size > LARGEST_CLASS_BYTES:
-            raise GainError(f"{file.name} is larger than {LARGEST_CLASS_BYTES // 1024**2} MB; that is no class file.")
-        content = tomllib.loads(file.read_text(encoding="utf-8"))
-    except OSError as fault:
-        raise GainError(f"{file} cannot be read ({reason_of(fault)}); check the name.") from fault
-    except UnicodeDecodeError as fault:
-        raise GainError(f"{file.name} is not UTF-8 text (byte {fault.start}); save it as UTF-8.") from fault
-    except (tomllib.TOMLDecodeError, RecursionError) as fault:
-        reason = str(fault).rstrip(".") or "nested too deep"
-        raise GainError(f"{file.name} is not valid TOML: {reason[0].lower()}{reason[1:]}.") from fault
-    return validate_class(content, model, file)
+    return validate_class(read_toml(file, LARGEST_CLASS_BYTES, "a class file"), model, file)
 
 
 def validate_class(content: dict[str, Any], model: type[Kind], file: Path) -> Kind:

@@ -23,6 +23,7 @@ from gainlib.learners.learners_file import load_entry
 from gainlib.learners.naming import plain_name
 from gainlib.learners.progress import Progress
 from gainlib.storage import atomic_write
+from gainlib.storage.foreign import read_json
 from gainlib.text import reason_of
 
 __all__ = ["HandedIn", "hand_in"]
@@ -155,9 +156,9 @@ def _latest(folder: Path) -> tuple[Path, dict[str, Any]] | None:
     found = []
     for file in folder.glob("*.json"):
         try:
-            content = json.loads(file.read_text(encoding="utf-8"))
+            content = read_json(file, LARGEST_HAND_IN_BYTES, "a hand-in")
             found.append((str(content["made"]), file, content))
-        except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        except (GainError, KeyError, TypeError):
             continue
     return max(found, key=lambda each: (each[0], each[1].name))[1:] if found else None
 

@@ -6,6 +6,7 @@ its owner's alone where it is `private`. Text in a table is never computed by th
 - `atomic`: `atomic_write`, `atomic_path` where a library wants a path, `atomic_files` for a set
 - `tables`: CSV and XLSX
 - `toml_text`: values as TOML writes them
+- `foreign`: the one reader of TOML and the one of JSON; a file from anybody is read by it
 - `entry_faults`: the entries of a TOML file against what they may be, a sentence for each fault
 - `resources`: where lessons, exercises and stems of the course lie, installed or in a checkout
 """

@@ -10,15 +10,14 @@ from typing import Any, ClassVar, get_args
 from pydantic import BaseModel, ConfigDict, ValidationError
 
 from gainlib.errors import GainError, suggest
+from gainlib.storage.foreign import Place, describe_place
 from gainlib.text import describe_value
 
 __all__ = [
-    "PLAIN", "Entry", "Fault", "Place", "collecting", "describe_fault", "describe_first", "known_entries",
-    "number_in_quotes", "plain_number",
+    "PLAIN", "Entry", "Fault", "Place", "collecting", "describe_fault", "describe_first",
+    "known_entries", "number_in_quotes", "plain_number",
 ]  # fmt: skip
 
-Place = tuple[str | int, ...]
-"""Where an entry stands in a file, such as `("checks", 0, "reads")`."""
 Fault = tuple[Place, str]
 """A fault's place, and the sentence that tells it."""
 PLAIN = "(plain)"
@@ -50,13 +49,13 @@ def describe_fault(fault: Any, model: Any) -> str:
     place, kind, given = tuple(fault["loc"]), fault["type"], fault.get("input")
     if kind != "extra_forbidden" and place[-1] in ("base", PLAIN):
         place = place[:-1]  # a number or a text that stands for a whole table
-    where, context = _where(place), fault.get("ctx", {})
+    where, context = describe_place(place), fault.get("ctx", {})
     if kind == "missing":
         return f"the entry {where} is missing; add it."
     if kind == "extra_forbidden":
         if len(place) > 1 and place[-1] in known_entries(model, ()):
             return (
-                f"{place[-1]} stands under {_where(place[:-1])}, but belongs to the whole {model.file_kind}; "
+                f"{place[-1]} stands under {describe_place(place[:-1])}, but belongs to the whole {model.file_kind}; "
                 "move it above the first line in square brackets."
             )
         return f"there is no entry {where}; {suggest(str(place[-1]), known_entries(model, place[:-1]))}"
@@ -90,7 +89,7 @@ def describe_fault(fault: Any, model: Any) -> str:
             return f"{where} holds too many values; give at most {context['max_length']}."
         return f"{where} holds too few values; give at least {context['min_length']}."
     if "[key]" in place:
-        return f"{_where(place[:-1])} has a name that cannot be used; it must be {wanted}."
+        return f"{describe_place(place[:-1])} has a name that cannot be used; it must be {wanted}."
     if isinstance(given, str) and wanted in ("a number", "a whole number") and number_in_quotes(given):
         return f"{where} is {describe_value(given)}; it must be {wanted}: {number_in_quotes(given)}"
     return f"{where} is {describe_value(given)}; it must be {wanted or fault['msg'].lower()}."
@@ -106,18 +105,6 @@ def describe_first(fault: ValidationError, model: type[BaseModel]) -> str:
         return f"there is no entry {str(name)[:80]} in {' '.join(str(each) for each in table[:1])}; leave it out."
     known = [field.alias or own for own, field in model.model_fields.items()]
     return f"there is no entry {str(name)[:80]}; {suggest(str(name)[:80], known)}"
-
-
-def _where(place: Place) -> str:
-    """`("checks", 0, "reads")` as `reads of check 1`."""
-    parts: list[str] = []
-    for part in place:
-        if isinstance(part, int):
-            one = "bus" if parts[-1] == "buses" else parts[-1].removesuffix("s")
-            parts[-1] = f"{one} {part + 1}"
-        elif part != "[key]":
-            parts.append(str(part))
-    return " of ".join(reversed(parts))
 
 
 def _form_of(class_name: str | None, kind: type[Entry] = Entry) -> str:

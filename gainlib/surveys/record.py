@@ -2,24 +2,24 @@
 
 from __future__ import annotations
 
-import json
 import math
 import os
 from dataclasses import asdict
 from importlib import resources
-from pathlib import Path
 from typing import Any
 
 from gainlib import __version__
 from gainlib.errors import GainError
+from gainlib.storage.foreign import read_json
 from gainlib.surveys.columns import COLUMNS
 from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.stem import Stem
 from gainlib.surveys.trims import Trim
-from gainlib.text import printable
+from gainlib.text import describe_value, printable
 
 __all__ = ["FORM", "as_dict", "read_survey", "schema_text"]
 
+LARGEST_SURVEY_BYTES = 64 * 1024 * 1024
 FORM = 1
 """The version of the JSON object; it rises when an entry changes its meaning or goes."""
 
@@ -128,15 +128,14 @@ def read_survey(path: str | os.PathLike[str]) -> dict[str, Any]:
     Raises GainError for a file that is not there, is no such survey, or is of a later form.
     """
     try:
-        content = json.loads(Path(path).read_text(encoding="utf-8-sig"))
-    except (OSError, UnicodeDecodeError, ValueError, RecursionError) as fault:
-        why = getattr(fault, "strerror", None) or "it is not JSON"
+        content = read_json(path, LARGEST_SURVEY_BYTES, "a survey")
+    except GainError as fault:
         raise GainError(
-            f"{printable(path)} could not be read as an earlier survey ({why}); "
-            "give a file that gainlib survey --json wrote."
+            f"no earlier survey: {str(fault).rstrip('.')}; give a file that gainlib survey --json wrote."
         ) from fault
     if not isinstance(content, dict) or not isinstance(content.get("stems"), list):
         raise GainError(f"{printable(path)} is no survey; give a file that gainlib survey --json wrote.")
     if content.get("form") != FORM:
-        raise GainError(f"{printable(path)} has the form {content.get('form')!r}; this gainlib reads form {FORM}.")
+        form = describe_value(content.get("form"))
+        raise GainError(f"{printable(path)} has the form {form}; this gainlib reads form {FORM}.")
     return content

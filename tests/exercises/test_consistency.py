@@ -135,9 +135,10 @@ def test_a_file_that_is_no_exercise_is_told(tmp_path, content, says):
 
 
 def test_a_missing_file_and_a_folder_are_told(tmp_path):
-    for path in (tmp_path / "none.toml", tmp_path):
-        with pytest.raises(GainError, match="cannot be read"):
-            read_spec(path)
+    with pytest.raises(GainError, match=r"none.toml is not there; check the name"):
+        read_spec(tmp_path / "none.toml")
+    with pytest.raises(GainError, match="cannot be read as an exercise, since it is no file"):
+        read_spec(tmp_path)
 
 
 def test_every_exercise_of_the_collection_loads():

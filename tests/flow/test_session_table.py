@@ -338,9 +338,9 @@ def test_a_file_in_the_older_form_says_what_to_write_instead(tmp_path: Path, sta
 
 def test_what_is_no_toml_is_said(tmp_path: Path) -> None:
     (tmp_path / "s.toml").write_text("strips = ")
-    assert told(tmp_path / "s.toml")[0].startswith("s.toml is not a TOML file: ")
+    assert told(tmp_path / "s.toml")[0].startswith("s.toml is not valid TOML: ")
     (tmp_path / "s.toml").write_bytes(b"\xff\xfe")
-    assert told(tmp_path / "s.toml")[0].startswith("s.toml is not a TOML file: ")
+    assert told(tmp_path / "s.toml")[0].startswith("s.toml is not UTF-8 text (byte 0)")
     with pytest.raises(GainError, match=r"none.toml is not there; check the name and the folder"):
         Session.load(tmp_path / "none.toml")
 

@@ -208,9 +208,9 @@ def test_an_earlier_survey_is_read_from_its_file(surveyed, tmp_path):
 @pytest.mark.parametrize(
     ("text", "sentence"),
     [
-        (None, r"could not be read as an earlier survey \(No such file"),
-        ("{", r"could not be read as an earlier survey \(it is not JSON\)"),
-        ("[" * 100_000, r"could not be read as an earlier survey \(it is not JSON\)"),
+        (None, r"no earlier survey: .*then.json is not there; check the name and the folder; give"),
+        ("{", r"no earlier survey: then.json is cut off or not JSON \(line 1\); give a file that"),
+        ("[" * 100_000, "no earlier survey: then.json is nested too deep; give a file that"),
         ("[]", "is no survey; give a file that gainlib survey --json wrote"),
         ('{"stems": [], "form": 9}', "has the form 9; this gainlib reads form 1"),
     ],
