@@ -20,6 +20,8 @@ NOTEBOOK = "lessons/03-set-recording-level.ipynb"
 LEFT_BEHIND = [
     "progress.json",
     "lessons/progress.json",
+    "lessons/attempts.jsonl",
+    "lessons/attempts-0a1b2c3d.jsonl",
     "lessons/progress (damaged, kept 2026-01-01 10.00.00).json",
     "lessons/.ipynb_checkpoints/03-set-recording-level-checkpoint.ipynb",
     "exercises/levels/.ipynb_checkpoints/unity-checkpoint.toml",

@@ -1,4 +1,4 @@
-"""The learner's record: one JSON file with an id, a name and every attempt."""
+"""The learner's record: who it is in one JSON file, and beside it every attempt as a line that is only ever added."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import os
 import re
 import secrets
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -17,12 +17,14 @@ from typing import Any
 from gainlib.errors import GainError
 from gainlib.exercises import Variant, Verdict
 from gainlib.learners.course_folder import course_folder
-from gainlib.storage import atomic_write
-from gainlib.text import describe_value, reason_of
+from gainlib.storage import append_line, atomic_write, held_alone
+from gainlib.text import counted, describe_value, printable, reason_of
 
 __all__ = ["Progress"]
 
 FILE = "progress.json"
+ATTEMPTS = "attempts.jsonl"
+LOCK = ".progress.lock"
 SCHEMA = "gainlib progress"
 VERSION = 1
 UNSAVED = "unsaved"
@@ -32,10 +34,10 @@ MOST_IN_A_ROW = 1000
 
 @dataclass(frozen=True)
 class Progress:
-    """One learner's id, name and attempts, kept in `progress.json` of the learner's folder.
+    """One learner's id, name and attempts, kept in `progress.json` and `attempts.jsonl` of the learner's folder.
 
-    `note` says what the learner should know about the file, such as a damaged one that was set aside; it is empty when
-    all is well.
+    `note` says what the learner should know about the files, such as a damaged one that was set aside; it is empty
+    when all is well.
 
     >>> import tempfile
     >>> folder = tempfile.mkdtemp()
@@ -48,6 +50,7 @@ class Progress:
     learner_name: str = ""
     attempts: tuple[dict[str, Any], ...] = ()
     note: str = ""
+    _own: str = field(default_factory=lambda: secrets.token_hex(4), repr=False, compare=False)
 
     @classmethod
     def here(cls) -> Progress:
@@ -56,7 +59,7 @@ class Progress:
         A new file is made where there is none. Nothing is raised: where the folder cannot be written to, `note` says
         so, and the id is one that everybody shares who cannot save.
         """
-        return cls.at(course_folder() or Path.cwd())
+        return cls.at(course_folder() or _here())
 
     @classmethod
     def at(cls, folder: str | os.PathLike[str], *, name: str = "", make: bool = True) -> Progress:
@@ -64,19 +67,19 @@ class Progress:
 
         With `make=False` nothing is made, and the id is empty where there is no file.
         """
-        file = Path(folder) / FILE
-        found = _found(file)
-        if not make or (found.learner_id and (not name or name == found.learner_name)):
-            return found
-        if found.learner_id == UNSAVED or (found.note and _newer(file)):
-            return found
-        name = name or found.learner_name
-        made = cls(file, found.learner_id or secrets.token_hex(16), name, found.attempts, found.note)
-        try:
-            made._write(then=", so nothing is kept; work in a folder of your own")
-        except GainError as fault:
-            return cls(file, found.learner_id or UNSAVED, name, found.attempts, str(fault))
-        return made
+        home = Path(folder)
+        found = _found(home)
+        if make and not found.closed and (found.damaged or found.lacks(name)):
+            with held_alone(home / LOCK) as why:
+                found = _mended(home, alone=not why)
+                if not found.closed and found.lacks(name):
+                    made = replace(found, learner_id=found.learner_id or secrets.token_hex(16), name=name or found.name)
+                    try:
+                        _write(home, made, then=", so nothing is kept; work in a folder of your own")
+                        found = made
+                    except GainError as fault:
+                        found = replace(made, learner_id=found.learner_id or UNSAVED, note=str(fault))
+        return cls(home / FILE, found.learner_id, found.name, (*found.earlier, *found.attempts), found.note)
 
     def best(self, exercise: str) -> tuple[float, float] | None:
         """The most points that any attempt at this exercise got, and out of how many; None for no attempt."""
@@ -90,73 +93,278 @@ class Progress:
     def record(self, variant: Variant, answer: object, verdict: Verdict, hints_used: int = 0, *, draw: int = 0) -> str:
         """Keep an attempt; gives a sentence that says what was saved and where, or why nothing could be.
 
-        `draw` counts the fresh numbers that the exercise book drew for this exercise; 0 are the learner's own.
+        What was told as saved stays, whoever else writes to the folder. Nothing is raised, whatever the answer is and
+        whatever the disk does. `draw` counts the fresh numbers that the exercise book drew for this exercise; 0 are the
+        learner's own.
         """
-        attempt: dict[str, Any] = {
-            "exercise": variant.exercise.name,
-            "exercise_digest": variant.exercise.digest,
-            "values": dict(variant.values),
-            "answer": _kept(answer),
-            "points": float(verdict.points),
-            "out_of": float(verdict.out_of),
-            "passed": bool(verdict.passed),
-            "hints_used": hints_used if isinstance(hints_used, int) else 0,
-            "time": datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z"),
-        }
-        if draw:
-            attempt["draw"] = draw
-        if _newer(self.file):
-            return f"Not saved: {self.file} was written by a newer gainlib; update gainlib to go on with it."
-        # Another notebook may have saved since this one read the file, so it is read again.
-        now = _found(self.file)
-        if now.learner_id == UNSAVED:
-            return f"Not saved: {now.note}"
-        learner_id = now.learner_id or (secrets.token_hex(16) if self.learner_id == UNSAVED else self.learner_id)
-        after = Progress(self.file, learner_id, now.learner_name or self.learner_name, (*now.attempts, attempt))
-        note = f"{now.note} " if now.note else ""
         try:
-            after._write(then="; work in a folder of your own")
-        except GainError as fault:
-            return f"{note}Not saved: {fault}"
-        count = sum(each["exercise"] == attempt["exercise"] for each in after.attempts)
+            attempt: dict[str, Any] = {
+                "exercise": variant.exercise.name,
+                "exercise_digest": variant.exercise.digest,
+                "values": dict(variant.values),
+                "answer": _kept(answer),
+                "points": float(verdict.points),
+                "out_of": float(verdict.out_of),
+                "passed": bool(verdict.passed),
+                "hints_used": hints_used if isinstance(hints_used, int) else 0,
+                "time": datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z"),
+            }
+            return self._recorded({**attempt, "draw": draw} if draw else attempt)
+        except Exception as fault:  # a check goes on, whatever the machine does; what could not be saved is told
+            return f"Not saved: {printable(self.file.parent)} cannot be used ({reason_of(fault)})."
+
+    def _recorded(self, attempt: dict[str, Any]) -> str:
+        home = self.file.parent
+        line = _line(attempt)
+        with held_alone(home / LOCK) as why:
+            # Another notebook may have written since this one read who the learner is.
+            found = _head(home)
+            if found.damaged:
+                found = _mended(home, alone=not why)
+            if found.closed:
+                return f"Not saved: {found.note}"
+            note = f"{found.note} " if found.note else ""
+            # Where nobody can be kept from writing meanwhile, each has a file of its own to add to.
+            file = home / (f"attempts-{self._own}.jsonl" if why else ATTEMPTS)
+            try:
+                if not found.learner_id:
+                    own = secrets.token_hex(16) if self.learner_id == UNSAVED else self.learner_id
+                    _write(home, replace(found, learner_id=own, name=self.learner_name), then=_ELSEWHERE)
+                append_line(file, line, private=True, then=_ELSEWHERE)
+            except GainError as fault:
+                return f"{note}Not saved: {fault}"
+            name = attempt["exercise"]
+            count = sum(each["exercise"] == name for each in found.earlier) + _count(home, name)
         points = f"{attempt['points']:g} of {attempt['out_of']:g} points"
-        return f"{note}Saved in {self.file}: attempt {count} at {attempt['exercise']}, {points}."
-
-    def _write(self, then: str = "") -> None:
-        content = {
-            "schema": SCHEMA,
-            "version": VERSION,
-            "learner": {"id": self.learner_id, "name": self.learner_name},
-            "attempts": list(self.attempts),
-        }
-        text = json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
-        atomic_write(self.file, text, private=True, then=then)
+        alone = f" This folder cannot be locked ({why}), so this notebook keeps a file of its own there." if why else ""
+        return f"{note}Saved in {printable(file)}: attempt {count} at {name}, {points}.{alone}"
 
 
-def _found(file: Path) -> Progress:
-    """What the file holds; a damaged one is set aside, and what can be saved of the learner's id is."""
+def _here() -> Path:
     try:
-        text = file.read_text(encoding="utf-8")
-    except FileNotFoundError:
-        return Progress(file, "")
+        return Path.cwd()
+    except OSError:  # the folder was removed behind the notebook's back
+        return Path()
+
+
+_ELSEWHERE = "; work in a folder of your own"
+
+
+@dataclass(frozen=True)
+class _Found:
+    """What stands in a folder: `earlier` are the attempts in FILE itself, where gainlib 0.1 kept them.
+
+    `damaged` tells which files cannot be used as they are; where `closed`, nothing may be written.
+    """
+
+    learner_id: str = ""
+    name: str = ""
+    earlier: tuple[dict[str, Any], ...] = ()
+    attempts: tuple[dict[str, Any], ...] = ()
+    note: str = ""
+    damaged: tuple[Path, ...] = ()
+    closed: bool = False
+
+    def lacks(self, name: str) -> bool:
+        """Whether there is nobody yet, or one who is called otherwise."""
+        return not self.learner_id or name not in ("", self.name)
+
+
+def _head(home: Path) -> _Found:
+    """Who the learner is, and what gainlib 0.1 kept beside; the attempts since are not looked at."""
+    file = home / FILE
+    try:
+        return _who(file, _bytes(file)) if file.exists() else _Found()
     except OSError as fault:
-        note = f"{file} cannot be read ({reason_of(fault)}), so nothing is kept here; work in a folder of your own."
-        return Progress(file, UNSAVED, note=note)
-    except UnicodeDecodeError:
-        text = file.read_bytes().decode("utf-8", "replace")
-        return _set_aside(file, text)
+        return _unreadable(file, fault)
+
+
+def _found(home: Path) -> _Found:
+    """What the files hold, as far as it can be read; nothing is written."""
+    found = _head(home)
+    attempts: list[dict[str, Any]] = []
+    damaged = list(found.damaged)
+    files = [] if found.closed else _files(home)
+    for file in files:
+        try:
+            read, broken = _read_lines(_bytes(file))
+        except OSError as fault:
+            return _unreadable(file, fault, found)
+        attempts += read
+        damaged += [file] if broken else []
+    if len(files) > 1:
+        attempts.sort(key=lambda each: str(each.get("time", "")))
+    note = found.note or (f"A part of {damaged[0].name} cannot be read." if damaged else "")
+    return replace(found, attempts=tuple(attempts), damaged=tuple(damaged), note=note)
+
+
+def _unreadable(file: Path, fault: OSError, found: _Found = _Found()) -> _Found:
+    note = f"{printable(file)} cannot be read ({reason_of(fault)}), so nothing is kept here{_ELSEWHERE}."
+    return replace(found, learner_id=found.learner_id or UNSAVED, note=note, closed=True)
+
+
+def _files(home: Path) -> list[Path]:
+    """The files of attempts: the one for all, and those of notebooks that could not lock it."""
+    return [each for each in sorted(home.glob("attempts*.jsonl")) if _OURS.fullmatch(each.name)]
+
+
+def _count(home: Path, exercise: str) -> int:
+    """How many attempts at an exercise stand in the files, told by how their lines begin: a check reads no more."""
+    begin = _line({"exercise": exercise})[:-1].encode("utf-8") + b","
+    contents = [_bytes(file) for file in _files(home)]
+    return sum(each.startswith(begin) + each.count(b"\n" + begin) for each in contents)
+
+
+_OURS = re.compile(r"attempts(-[0-9a-f]{8})?\.jsonl")
+
+
+def _bytes(file: Path) -> bytes:
+    if not file.is_file():  # a pipe would never end
+        raise OSError("it is no file")
+    return file.read_bytes()
+
+
+def _who(file: Path, content: bytes) -> _Found:
+    """The learner of `progress.json`, and the attempts that an earlier gainlib kept in it."""
     try:
-        content = json.loads(text)
-        learner = content["learner"]
-        if content["schema"] != SCHEMA or not isinstance(learner["id"], str) or not learner["id"]:
+        held = _strict(content.decode("utf-8"))
+        learner = held["learner"]
+        if held["schema"] != SCHEMA or not isinstance(learner["id"], str) or not learner["id"]:
             raise ValueError
-        if content["version"] > VERSION:
-            note = f"{file} was written by a newer gainlib, so nothing is saved; update gainlib to go on with it."
-            return Progress(file, learner["id"], str(learner.get("name", "")), note=note)
-        attempts = tuple(_attempt(each) for each in content["attempts"])
-        return Progress(file, learner["id"], str(learner["name"]), attempts)
-    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
-        return _set_aside(file, text)
+        if held["version"] > VERSION:
+            newer = f"{printable(file)} was written by a newer gainlib, so nothing is saved; update gainlib to go on."
+            return _Found(learner["id"], str(learner.get("name", "")), note=newer, closed=True)
+        attempts = tuple(_attempt(each) for each in held["attempts"])
+        return _Found(learner["id"], str(learner["name"]), attempts)
+    except _UNUSABLE:
+        return _salvaged(file, content.decode("utf-8", "replace"))
+
+
+def _salvaged(file: Path, text: str) -> _Found:
+    """What can still be read of a damaged `progress.json`: the learner's id and name, and each attempt on its own."""
+    saved = re.search(r'"id":\s*"([0-9a-f]{32})"', text)
+    named = re.search(r'"id":\s*"[0-9a-f]{32}",\s*"name":\s*("(?:[^"\\]|\\.){0,200}")', text)
+    name = ""
+    if named:
+        with contextlib.suppress(ValueError):
+            name = _sound(json.loads(named[1]))
+    attempts, broken, at = [], 0, 0
+    while broken < _MOST_BROKEN and (begun := _BEGUN.search(text, at)):
+        try:
+            entry, at = _LAX.raw_decode(text, begun.start())
+            attempts.append(_cleaned(entry))
+        except _UNUSABLE:
+            broken += 1
+            at = max(at, begun.end())
+    return _Found(saved[1] if saved else "", name, tuple(attempts), damaged=(file,))
+
+
+_LAX = json.JSONDecoder()
+_BEGUN = re.compile(r'\{\s*"exercise"\s*:')
+_MOST_BROKEN = 1000
+
+
+def _read_lines(content: bytes) -> tuple[list[dict[str, Any]], int]:
+    """The attempts in a file of lines, and how many lines hold none that can be used as it is."""
+    lines = [line for line in content.split(b"\n") if line.strip()]
+    with contextlib.suppress(*_UNUSABLE):  # all at once where all is well, which takes a fifth of the time
+        read = [_attempt(each) for each in _strict(f"[{b','.join(lines).decode('utf-8')}]")]
+        if len(read) == len(lines):
+            return read, 0
+    read, broken = [], 0
+    for line in lines:
+        try:
+            read.append(_attempt(_strict(line.decode("utf-8"))))
+        except _UNUSABLE:
+            broken += 1
+            with contextlib.suppress(*_UNUSABLE):
+                read.append(_cleaned(_LAX.decode(line.decode("utf-8", "replace"))))
+    return read, broken
+
+
+def _mended(home: Path, *, alone: bool) -> _Found:
+    """What the files hold, when what is damaged was set aside and what can be read of it has taken its place.
+
+    Where another could write meanwhile, a file of attempts is left as it is, since what is added would be lost.
+    """
+    found = _found(home)
+    for file in found.damaged:
+        if file.name != FILE and not alone:
+            continue
+        content = _bytes(file)
+        aside = _beside(file)
+        try:
+            atomic_write(aside, content, private=True)
+        except GainError as fault:
+            note = f"{printable(file)} is damaged and cannot be set aside ({fault})"
+            closed = file.name == FILE
+            return replace(found, learner_id=found.learner_id or UNSAVED, note=note, closed=closed, damaged=())
+        good = found.earlier if file.name == FILE else _read_lines(content)[0]
+        note = f"{file.name} was damaged; it is kept as {aside.name}, and {_goes_on(len(good))}."
+        found = replace(found, note=note)
+        with contextlib.suppress(GainError):
+            if file.name != FILE:
+                atomic_write(file, "".join(f"{_line(each)}\n" for each in good), private=True)
+            elif found.learner_id:  # without an id the caller makes one, and writes the file
+                _write(home, found)
+    return replace(found, damaged=())
+
+
+def _goes_on(count: int) -> str:
+    return (
+        f"{counted(count, 'attempt')} that can be read in it {'goes' if count == 1 else 'go'} on"
+        if count
+        else "a new one was begun"
+    )
+
+
+def _beside(file: Path) -> Path:
+    """A free name that tells of the damaged file."""
+    stamp, count = datetime.now(UTC).strftime("%Y-%m-%d %H.%M.%S"), 1
+    while (
+        aside := file.with_name(f"{file.stem} (damaged, kept {stamp}{f', {count}' if count > 1 else ''}){file.suffix}")
+    ).exists():
+        count += 1
+    return aside
+
+
+def _write(home: Path, found: _Found, then: str = "") -> None:
+    """Write who the learner is, with the attempts that stand there already."""
+    content = {
+        "schema": SCHEMA,
+        "version": VERSION,
+        "learner": {"id": found.learner_id, "name": _sound(found.name)},
+        "attempts": list(found.earlier),
+    }
+    text = json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    atomic_write(home / FILE, text, private=True, then=then)
+
+
+def _line(attempt: Mapping[str, Any]) -> str:
+    return json.dumps(attempt, ensure_ascii=False, allow_nan=False)
+
+
+_UNUSABLE = (ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError)
+
+
+def _strict(text: str) -> Any:
+    """What a text holds, refused where it could not be written again."""
+    found = json.loads(text, parse_constant=_refuse, parse_int=_whole, parse_float=_finite)
+    if "\\ud" in text.lower():
+        json.dumps(found, ensure_ascii=False).encode("utf-8")
+    return found
+
+
+def _refuse(word: str) -> Any:
+    raise ValueError(word)
+
+
+def _whole(digits: str) -> int:
+    return int(digits) if len(digits) < 20 else _refuse(digits)
+
+
+def _finite(digits: str) -> float:
+    return number if math.isfinite(number := float(digits)) else _refuse(digits)
 
 
 def _attempt(entry: Any) -> dict[str, Any]:
@@ -168,58 +376,42 @@ def _attempt(entry: Any) -> dict[str, Any]:
     return dict(entry)
 
 
-def _set_aside(file: Path, text: str) -> Progress:
-    stamp = datetime.now(UTC).strftime("%Y-%m-%d %H.%M.%S")
-    aside = file.with_name(f"progress (damaged, kept {stamp}).json")
-    count = 1
-    while aside.exists():
-        count += 1
-        aside = file.with_name(f"progress (damaged, kept {stamp}, {count}).json")
-    saved = re.search(r'"id":\s*"([0-9a-f]{32})"', text)
-    named = re.search(r'"id":\s*"[0-9a-f]{32}",\s*"name":\s*("(?:[^"\\]|\\.){0,200}")', text)
-    learner_id = saved[1] if saved else ""
-    name = ""
-    if named:
-        with contextlib.suppress(ValueError):
-            name = json.loads(named[1])
-    try:
-        os.rename(file, aside)
-    except OSError as fault:
-        note = f"{file} is damaged and cannot be set aside ({reason_of(fault)}), so nothing is kept here."
-        return Progress(file, learner_id or UNSAVED, name, note=note)
-    note = f"{FILE} was damaged; it is kept as {aside.name}, and a new one was begun."
-    # Without an id the caller makes a new one and writes the file; with one the file must be begun here.
-    found = Progress(file, learner_id, name, note=note)
-    if learner_id:
-        with contextlib.suppress(GainError):
-            found._write()
-    return found
-
-
-def _newer(file: Path) -> bool:
-    try:
-        return bool(json.loads(file.read_text(encoding="utf-8"))["version"] > VERSION)
-    except (OSError, ValueError, KeyError, TypeError, RecursionError):
-        return False
+def _cleaned(entry: Any) -> dict[str, Any]:
+    """What can be kept of an attempt that holds what no file can: a number that is none, half a sign."""
+    whole = _attempt(entry)
+    hints, draw = whole.get("hints_used"), whole.get("draw")
+    kept = {
+        "exercise": _sound(whole["exercise"]),
+        "exercise_digest": _plain(whole.get("exercise_digest", "")),
+        "values": _kept(whole.get("values", {})),
+        "answer": _kept(whole.get("answer", {})),
+        "points": float(whole["points"]),
+        "out_of": float(whole["out_of"]),
+        "passed": whole["passed"],
+        "hints_used": hints if isinstance(hints, int) and 0 <= hints < 1000 else 0,
+        "time": _plain(whole.get("time", "")),
+    }
+    return {**kept, "draw": draw} if isinstance(draw, int) and 0 < draw < 10**9 else kept
 
 
 def _kept(answer: object) -> Any:
     """An answer as JSON can hold it: numbers as numbers, anything else as it is shown."""
     try:
-        given = dict(answer) if isinstance(answer, Mapping) else None
+        if not isinstance(answer, Mapping):
+            return describe_value(answer)
+        kept = list(dict(answer).items())[:100]
+        return {
+            _sound(key[:200]) if isinstance(key, str) else describe_value(key): _plain(value) for key, value in kept
+        }
     except Exception:  # a learner's answer may be any object at all
-        given = None
-    if given is None:
-        return describe_value(answer)
-    kept = list(given.items())[:100]
-    return {str(key)[:200] if isinstance(key, str) else describe_value(key): _plain(value) for key, value in kept}
+        return "an answer that cannot be kept"
 
 
 def _plain(value: object, depth: int = 0) -> Any:
     if value is None or isinstance(value, bool):
         return value
     if isinstance(value, str) and len(value) <= LONGEST_TEXT:
-        return value
+        return _sound(value)
     # The points of a ride are pairs in a row, an order is a row of names.
     if isinstance(value, list | tuple) and len(value) <= MOST_IN_A_ROW and depth < 2:
         return [_plain(each, depth + 1) for each in value]
@@ -228,3 +420,8 @@ def _plain(value: object, depth: int = 0) -> Any:
     except Exception:
         return describe_value(value)
     return number if math.isfinite(number) and not isinstance(value, str) else describe_value(value)
+
+
+def _sound(text: str) -> str:
+    """A text that can be written: half a sign, which no file can hold, becomes a question mark."""
+    return text.encode("utf-8", "replace").decode("utf-8")

@@ -25,7 +25,7 @@ def book(tmp_path, monkeypatch):
 
 
 def attempts(folder):
-    return json.loads((folder / "progress.json").read_text())["attempts"]
+    return [json.loads(line) for line in (folder / "attempts.jsonl").read_text().splitlines()]
 
 
 def entry(book, name=NAME):
@@ -95,11 +95,9 @@ def test_what_was_missed_is_due_after_one_day_then_three_then_seven(book, tmp_pa
     book.pick()
     assert book.entries[0].name == NAME  # what is due stands first
     # passed on the day that it is due
-    file = tmp_path / "progress.json"
-    content = json.loads(file.read_text())
-    late = f"{today + timedelta(1)}T12:00:00Z"
-    content["attempts"].append({**content["attempts"][-1], "passed": True, "points": 5.0, "time": late})
-    file.write_text(json.dumps(content))
+    late = {"passed": True, "points": 5.0, "time": f"{today + timedelta(1)}T12:00:00Z"}
+    with (tmp_path / "attempts.jsonl").open("a") as file:
+        file.write(json.dumps({**attempts(tmp_path)[-1], **late}) + "\n")
     assert not entry(book).due
     book.today = lambda: today + timedelta(4)
     assert entry(book).due

@@ -45,8 +45,8 @@ def test_a_wrong_answer_and_a_right_one_are_told_apart_and_kept(sitting, tmp_pat
     assert desk.verdict["head"] == "Passed: 5 of 5 points."
     assert {line["passed"] for line in desk.verdict["lines"]} == {True}
     assert "Saved in" in desk.saved
-    kept = json.loads((tmp_path / "progress.json").read_text())["attempts"]
-    assert [attempt["points"] for attempt in kept] == [0.0, 5.0]
+    kept = (tmp_path / "attempts.jsonl").read_text().splitlines()
+    assert [json.loads(attempt)["points"] for attempt in kept] == [0.0, 5.0]
 
 
 def test_hints_are_shown_one_by_one_and_their_cost_comes_off(sitting):

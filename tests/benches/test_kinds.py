@@ -48,7 +48,7 @@ def test_the_authors_answer_given_by_the_widgets_passes_and_is_kept_as_plain_jso
             sitting.bench.move(key, value)
     desk = press(sitting)
     assert desk.verdict["head"].startswith("Passed")
-    kept = json.loads((tmp_path / "progress.json").read_text())["attempts"][-1]["answer"]
+    kept = json.loads((tmp_path / "attempts.jsonl").read_text().splitlines()[-1])["answer"]
     assert kept == json.loads(json.dumps(sitting.answer))
     assert check(sitting.variant, kept).passed
 

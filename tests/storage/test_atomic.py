@@ -146,7 +146,6 @@ WRITES_FOR_ITSELF = {
     ("sound_file.py", "soundfile.write"): "into the path that atomic_path gives",
     ("sound_file.py", "soundfile.SoundFile"): "into the path that atomic_path gives",
     ("learners/jupyter_server.py", "log.open"): "what a running server says is read while it is written",
-    ("learners/progress.py", "os.rename"): "a damaged record is set aside as it is, not written",
 }
 ALWAYS = {"write_text", "write_bytes", "mkstemp", "mkdtemp", "NamedTemporaryFile", "symlink_to", "hardlink_to"}
 BY_LIBRARY = {
