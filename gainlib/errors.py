@@ -3,13 +3,20 @@
 from __future__ import annotations
 
 import difflib
+import unicodedata
 from collections.abc import Iterable
 
-__all__ = ["GainError", "closest", "suggest"]
+__all__ = ["GainError", "closest", "escaped", "suggest"]
+
+_JOINERS = "\u200c\u200d"
+"""What joins and parts letters, without which some scripts are misspelt."""
 
 
 class GainError(ValueError):
     """Bad input, told in one sentence: the name, what arrived, what is wanted, what to do.
+
+    Several faults are several sentences, each on a line of its own. Whatever a sentence quotes, no character in it ends
+    its line, moves a terminal's cursor or turns the direction of reading: those are shown as `escaped` has them.
 
     >>> raise GainError("release_ms is 0; it must be above 0 ms.")
     Traceback (most recent call last):
@@ -17,9 +24,33 @@ class GainError(ValueError):
     gainlib.errors.GainError: release_ms is 0; it must be above 0 ms.
     """
 
+    def __init__(self, *sentences: str) -> None:
+        super().__init__(*map(escaped, sentences))
+
+    def __str__(self) -> str:
+        return "\n".join(self.args)
+
     def _render_traceback_(self) -> list[str]:
         """What a notebook shows instead of a traceback: the sentence alone."""
         return [f"gainlib: {self}"]
+
+
+def escaped(text: str) -> str:
+    """A text on one line that shows what it holds: control and direction characters and half characters by their code.
+
+    Letters of any script stay as they are.
+
+    >>> print(escaped("tief\\x1b[2J\\u202egnal\\n"), escaped("ドラム"))
+    tief\\x1b[2J\\u202egnal\\n ドラム
+    """
+    if text.isprintable():
+        return text
+    return "".join(
+        ascii(each)[1:-1]
+        if unicodedata.category(each) in ("Cc", "Cf", "Cs", "Zl", "Zp") and each not in _JOINERS
+        else each
+        for each in text
+    )
 
 
 def suggest(word: str, known: Iterable[str]) -> str:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 import os
-import unicodedata
 from collections.abc import Iterable
+
+from gainlib.errors import escaped
 
 __all__ = [
     "clock", "counted", "dbfs", "describe_value", "lasting", "left", "level", "listed", "memory", "path_text", "plain",
@@ -150,16 +151,15 @@ def plain(name: str) -> str:
 
 
 def printable(text: str | os.PathLike[str]) -> str:
-    """A name as it can be printed anywhere: letters of any script stay, what is no letter of any is replaced.
+    """A name as it can be printed anywhere, on one line: as `gainlib.errors.escaped` has it, odd bytes by their code.
 
-    Control characters could move a terminal's cursor, and those that turn the direction of writing could make one
-    name look like another.
+    Control characters could move a terminal's cursor, and those that turn the direction of reading could make one name
+    look like another.
 
-    >>> printable("tief\\x1b[2J\\u202egnal"), printable("ドラム")
-    ('tief�[2J�gnal', 'ドラム')
+    >>> print(printable("tief\\x1b[2J\\u202egnal"), printable("ドラム"))
+    tief\\x1b[2J\\u202egnal ドラム
     """
-    signs = os.fsdecode(text)
-    return "".join("�" if unicodedata.category(each) in ("Cc", "Cf", "Zl", "Zp", "Cs") else each for each in signs)
+    return escaped(os.fsdecode(text))
 
 
 def path_text(path: str | os.PathLike[str]) -> str:

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from gainlib.errors import GainError
+from gainlib.errors import GainError, escaped
 from gainlib.storage.foreign import toml_table
 
 __all__ = ["FileFault", "parse_text"]
@@ -23,6 +23,9 @@ class FileFault:
 
     line: int | None
     said: str
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "said", escaped(self.said))
 
     @property
     def text(self) -> str:

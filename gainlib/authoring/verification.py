@@ -80,7 +80,7 @@ def verify(exercise: str | Path, *, variants: int = 200) -> Verification:
     try:
         made.takes  # noqa: B018  (read once; its faults are the file's)
     except GainError as fault:
-        return Verification(name, file, (FileFault(line_of(lines, ("given", "take")), str(fault)),))
+        return Verification(name, file, (FileFault(line_of(lines, ("given", "take")), str(fault).replace("\n", " ")),))
     return _verify(Evidence(made, lines, variants))
 
 

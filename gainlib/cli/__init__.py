@@ -6,6 +6,7 @@ before a command is known.
 authoring   what an author is told of a proof
 classroom   new-class, hand-in, mark
 meanwhile   what this Python does while the first page is read
+saying      how a command says something
 setup       check-setup: what of the course works on this computer
 survey      survey
 trying      try: one exercise as a learner sees it
@@ -23,6 +24,7 @@ import typer
 from gainlib import __version__
 from gainlib.cli import classroom
 from gainlib.cli.meanwhile import COMPILE_LOOPS
+from gainlib.cli.saying import say
 from gainlib.cli.survey import EXAMPLE, survey_command
 from gainlib.errors import GainError
 from gainlib.text import counted
@@ -85,12 +87,12 @@ def _open(
     if class_file:
         from gainlib.learners.enrolment import enrol
 
-        typer.echo(f"You are {learner} in {enrol(folder, class_file, learner).of.title}.")
+        say(f"You are {learner} in {enrol(folder, class_file, learner).of.title}.")
     laid = install_lessons(folder, __version__, only=lessons or None)
-    typer.echo(laid.text)
+    say(*laid.text.split("\n"))
     progress = Progress.at(laid.folder, name=name)
     if progress.note:
-        typer.echo(progress.note)
+        say(progress.note)
     serve(laid.folder, typer.echo, port=port, browser=browser, meanwhile=COMPILE_LOOPS)
 
 
@@ -123,7 +125,7 @@ def _lesson_page(
     """Run a lesson and write it as one web page that shows the same with no kernel and no connection."""
     from gainlib.html.lesson_page import lesson_page
 
-    typer.echo(f"Written: {lesson_page(lesson, page, overwrite=overwrite)}")
+    say(f"Written: {lesson_page(lesson, page, overwrite=overwrite)}")
 
 
 def _print_findings(found: list) -> None:  # type: ignore[type-arg]
@@ -180,7 +182,7 @@ def _prove(
         typer.echo(f"{len(proofs) - unsound} of {len(proofs)} exercises are proven.")
     if picture is not None and files:
         said = draw_passing(files[0], picture, pair)
-        typer.echo(said, err=as_json)
+        say(said, err=as_json)
     raise typer.Exit(1 if unsound else 0)
 
 
@@ -198,7 +200,7 @@ def _new_exercise(
     from gainlib.authoring.new_exercise import new_exercise
 
     file = new_exercise(name, kind=kind)
-    typer.echo(f"{file} is written. Change it, then: gainlib prove {file}")
+    say(f"{file} is written. Change it, then: gainlib prove {file}")
 
 
 @app.command("try", epilog="Example: gainlib try my-exercise.toml --learner Ada")

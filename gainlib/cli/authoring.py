@@ -11,7 +11,7 @@ from rich.text import Text
 from gainlib.authoring.verification import Verification
 from gainlib.errors import GainError
 from gainlib.exercises import load
-from gainlib.text import counted
+from gainlib.text import counted, printable
 
 __all__ = ["draw_passing", "print_proof", "wanted_controls"]
 
@@ -54,7 +54,7 @@ def print_proof(proof: Verification) -> None:
     console = Console(highlight=False)
     count = len(proof.faults)
     said = "proven" if proof.sound else f"not proven, {counted(count, 'thing')} to mend"
-    console.print(Text(f"{proof.name}: {said}.", style="bold"))
+    console.print(Text(f"{printable(proof.name)}: {said}.", style="bold"))
     rows = [("WRONG", each.text) for each in proof.faults]
     rows += [("look at", each.text) for each in proof.remarks]
     rows += [("shown", each) for each in proof.shown]

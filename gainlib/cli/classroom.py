@@ -13,6 +13,7 @@ from typing import Annotated
 import typer
 
 from gainlib import __version__
+from gainlib.cli.saying import say
 from gainlib.errors import GainError
 
 __all__ = ["add_to"]
@@ -47,9 +48,7 @@ def _new_class(
     from gainlib.classroom.class_file import write_learners_file
 
     if again:
-        typer.echo(
-            f"Written again: {write_learners_file(file if file.suffix == '.toml' else file.with_suffix('.toml'))}"
-        )
+        say(f"Written again: {write_learners_file(file if file.suffix == '.toml' else file.with_suffix('.toml'))}")
         return
     learners = read_roster(roster) if roster else ()
     when = None
@@ -61,8 +60,8 @@ def _new_class(
     teacher, for_learners = new_class(
         file, title=title, roster=learners, exercises=exercise or (), due=when, collect=collect
     )
-    typer.echo(f"{teacher} is yours: it holds the key{f' and {len(learners)} names' if learners else ''}.")
-    typer.echo(f"{for_learners} is for the learners: gainlib open --class {for_learners.name} --learner ID")
+    say(f"{teacher} is yours: it holds the key{f' and {len(learners)} names' if learners else ''}.")
+    say(f"{for_learners} is for the learners: gainlib open --class {for_learners.name} --learner ID")
 
 
 def _hand_in(
@@ -81,7 +80,7 @@ def _hand_in(
     if as_json:
         typer.echo(json.dumps({"file": str(done.file), "said": list(done.sentences)}, indent=1, ensure_ascii=False))
     else:
-        typer.echo(done.text)
+        say(*done.sentences)
 
 
 def _mark(
@@ -115,7 +114,7 @@ def _mark(
     if as_json:
         typer.echo(json.dumps({"gainlib": __version__} | done.as_dict(), indent=1, ensure_ascii=False))
     else:
-        typer.echo(done.text)
+        say(*done.text.split("\n"))
     raise typer.Exit(1 if done.not_marked else 0)
 
 

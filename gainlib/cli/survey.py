@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from gainlib.cli.saying import say
 from gainlib.errors import GainError
-from gainlib.text import printable
 
 if TYPE_CHECKING:
     from gainlib.surveys.comparison import Changes
@@ -98,24 +98,23 @@ def survey_command(
             *(stems or []), practice=practice, tempo=beat, progress=progress, workers=workers, title=title
         )  # fmt: skip
     changes: Changes | None = None if before is None else compare(before, found)
-    said = sys.stderr if as_json else sys.stdout
     if as_json:
         typer.echo(json_of(found, changes=changes))
     else:
         for line in lines(found):
-            typer.echo(line)
+            say(line)
         for line in [] if changes is None else ["What has changed:", *changes.lines]:
-            typer.echo(line)
+            say(line)
     if csv is not None:
         atomic_write(require_writable(csv, overwrite=overwrite), as_csv(found))
-        print(f"Written: {printable(csv)}", file=said)
+        say(f"Written: {csv}", err=as_json)
     if sheet is not None:
-        print(f"Written: {printable(write_sheet(found, sheet, changes=changes, overwrite=overwrite))}", file=said)
+        say(f"Written: {write_sheet(found, sheet, changes=changes, overwrite=overwrite)}", err=as_json)
     if write is not None and found.whole:
         copies = export(found, write, word=word, overwrite=overwrite)
-        print(f"Written: {len(copies)} trimmed copies in {printable(write)}", file=said)
+        say(f"Written: {len(copies)} trimmed copies in {write}", err=as_json)
         if any(each.starts_at is not None for each in found.stems):
-            print("The copies do not carry the start time that the originals' headers hold.", file=said)
+            say("The copies do not carry the start time that the originals' headers hold.", err=as_json)
     raise typer.Exit(2 if not found.whole or not found.stems else 0 if found.sound else 1)
 
 

@@ -13,6 +13,7 @@ from gainlib.authoring.validation import validate
 from gainlib.authoring.verification import Verification
 from gainlib.cli.authoring import print_proof
 from gainlib.cli.meanwhile import COMPILE_LOOPS
+from gainlib.cli.saying import say
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise, load
 from gainlib.exercises.collection import own_name
@@ -56,7 +57,7 @@ def faulty(given: str, learner: str) -> Verification | None:
         try:
             made.variant(learner)
         except GainError as fault:
-            faults = (FileFault(None, str(fault)),)
+            faults = (FileFault(None, str(fault).replace("\n", " ")),)
     return Verification(name, file, faults) if faults else None
 
 
@@ -91,7 +92,7 @@ def _opened(given: str, learner: str, folder: Path, *, port: int, browser: bool)
     notebook = folder / NOTEBOOK
     then = "; name a folder that you may write to"
     atomic_write(notebook, trial_notebook(given, learner), make_folder=True, then=then)
-    typer.echo(f"{given} as the learner {learner} gets it, in {notebook}.")
+    say(f"{given} as the learner {learner} gets it, in {notebook}.")
     serve(
         folder,
         typer.echo,

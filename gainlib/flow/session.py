@@ -68,7 +68,7 @@ class Session:
         require_kind("main", () if self.main is None else (self.main,), Bus)
         faults = find_faults(self.strips, self.buses, self.main)
         if faults:
-            raise GainError("\n".join(faults))
+            raise GainError(*faults)
 
     @classmethod
     def of(cls, take: Audio, stages: Iterable[Stage], *, name: str = "") -> Session:

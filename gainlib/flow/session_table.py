@@ -273,7 +273,7 @@ def read_session(path: str | os.PathLike[str]) -> Channels:
         entry = SessionEntry.model_validate(entries)
     except ValidationError as fault:
         faults: list[Any] = fault.errors(include_url=False)
-        raise GainError("\n".join(describe_fault(each, SessionEntry) for each in faults)) from fault
+        raise GainError(*(describe_fault(each, SessionEntry) for each in faults)) from fault
     found: list[Fault] = []
     plan = plan_session(entry.strips, entry.buses, where.parent, found)
     recordings: dict[Path, Audio] = {}
@@ -286,7 +286,7 @@ def read_session(path: str | os.PathLike[str]) -> Channels:
                 recordings[strip.file] = recordings.get(strip.file) or read(strip.file)
                 takes[strip.name] = recordings[strip.file]
     if found:
-        raise GainError("\n".join(_with_channel(said, place, entries) for place, said in found))
+        raise GainError(*(_with_channel(said, place, entries) for place, said in found))
     return plan.with_takes(takes)
 
 

@@ -5,14 +5,17 @@ from __future__ import annotations
 import os
 from dataclasses import dataclass
 from pathlib import Path
+from urllib.parse import unquote
+from urllib.request import url2pathname
 
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise, Variant
 from gainlib.learners.course_folder import MARK, course_folder
-from gainlib.learners.learners_file import LearnersFile, read_learners_file
+from gainlib.learners.learners_file import LARGEST_CLASS_BYTES, LearnersFile, read_learners_file
 from gainlib.learners.naming import require_text
 from gainlib.learners.progress import Progress
 from gainlib.storage import atomic_write
+from gainlib.storage.foreign import read_text
 
 __all__ = ["Enrolment", "enrol", "enrolled", "own_variant"]
 
@@ -47,7 +50,8 @@ def enrol(folder: str | os.PathLike[str], class_file: str | os.PathLike[str], le
     if not found.knows(learner_id):
         raise GainError(f"--learner is {learner_id!r}, which is no id of {found.title}; ask your teacher for yours.")
     mark = Path(folder) / MARK
-    text = f"# from {source}\n" + source.read_text(encoding="utf-8")
+    # As an address, since a folder's name may hold a line end, a quote or odd bytes, and this is a line of TOML.
+    text = f"# from {source.as_uri()}\n" + read_text(source, LARGEST_CLASS_BYTES, "a class file")
     atomic_write(mark / CLASS_FILE, text, make_folder=True, then="; name a folder of your own")
     atomic_write(mark / ID_FILE, learner_id + "\n", then="; name a folder of your own")
     return Enrolment(learner_id, found, source.parent)
@@ -70,13 +74,22 @@ def enrolled(folder: str | os.PathLike[str] | None = None) -> Enrolment | None:
         return None
     found = read_learners_file(mark / CLASS_FILE)
     try:
-        text = (mark / CLASS_FILE).read_text(encoding="utf-8").splitlines()[0]
+        home = (mark / CLASS_FILE).read_text(encoding="utf-8").partition("\n")[0].removeprefix("# from ")
         learner_id = (mark / ID_FILE).read_text(encoding="utf-8").strip()
     except (OSError, UnicodeDecodeError) as fault:
         raise GainError(
             f"{mark / ID_FILE} cannot be read; enter the class again: gainlib open --class FILE --learner ID."
         ) from fault
-    return Enrolment(require_text(ID_FILE, learner_id), found, Path(text.removeprefix("# from ")).parent)
+    return Enrolment(require_text(ID_FILE, learner_id), found, _path_of(home).parent)
+
+
+def _path_of(address: str) -> Path:
+    """The path that an address names; what is no address is a path already, as older folders have it."""
+    if not address.startswith("file:"):
+        return Path(address)
+    if os.name == "nt":
+        return Path(url2pathname(address.removeprefix("file:")))
+    return Path(unquote(address.removeprefix("file://"), errors="surrogateescape"))
 
 
 def own_variant(exercise: Exercise, progress: Progress) -> Variant:

@@ -51,11 +51,11 @@ def test_a_class_from_its_list_to_its_marks(run, tmp_path):
         (["new-class", "x", "--due", "tomorrow"], "--due is 'tomorrow'; give a date and a time"),
         (["new-class", "x", "--exercise", "recording/leave-rom"], "did you mean recording/leave-room?"),
         (["new-class", "x", "--roster", "no.csv"], "no.csv cannot be read"),
-        (["new-class", "x", "--again"], "x.toml cannot be read"),
+        (["new-class", "x", "--again"], "x.toml is not there"),
         (["hand-in", "."], "belongs to no class"),
-        (["mark", ".", "--class", "no.toml"], "no.toml cannot be read"),
+        (["mark", ".", "--class", "no.toml"], "no.toml is not there"),
         (["open", "course", "--class", "no.toml"], "--class and --learner go together"),
-        (["open", "course", "--class", "no.toml", "--learner", "a"], "no.toml cannot be read"),
+        (["open", "course", "--class", "no.toml", "--learner", "a"], "no.toml is not there"),
     ],
 )
 def test_what_cannot_be_done_is_one_sentence_and_2(run, tmp_path, monkeypatch, arguments, said):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 
 import pytest
 
@@ -52,6 +53,26 @@ def test_an_exercise_that_is_not_of_the_class_keeps_the_folders_own_numbers(grou
     enrol(learner, group.for_learners, "a-02")
     progress = Progress.at(learner)
     assert own_variant(load(EXERCISE), progress).values == load(EXERCISE).variant(progress.learner_id).values
+
+
+ODD_FOLDERS = [b"two\nlines", b"quote\"'\x1b", b"\xff odd % 20", "Zo\u00eb\u2028\x85".encode(), b"plain"]
+
+
+@pytest.mark.parametrize("name", ODD_FOLDERS)
+def test_the_class_file_may_lie_in_a_folder_of_any_name(group, tmp_path, name):
+    home = tmp_path / os.fsdecode(name)
+    home.mkdir()
+    (home / "class.toml").write_bytes(group.for_learners.read_bytes())
+    enrol(tmp_path / "course", home / "class.toml", "a-02")
+    here = enrolled(tmp_path / "course")
+    assert (here.learner_id, here.home) == ("a-02", home)
+
+
+def test_a_folder_that_entered_its_class_before_still_knows_where_it_lies(group, learner):
+    kept = learner / ".gainlib" / "class.toml"
+    text = kept.read_text(encoding="utf-8").partition("\n")[2]
+    kept.write_text(f"# from {group.for_learners}\n{text}", encoding="utf-8")
+    assert enrolled(learner).home == group.for_learners.parent
 
 
 def test_it_holds_the_best_answer_and_no_points(group, learner):

@@ -182,7 +182,7 @@ def test_thousands_of_files_and_odd_names_are_gone_through(group):
     found = list(walk_folder(group.folder))
     assert len(found) == 1501
     assert [each.place for each in found] == sorted(each.place for each in found)
-    assert found[-1].place == "line�end.json"
+    assert found[-1].place == r"line\nend.json"
 
 
 def test_a_folder_that_is_not_there_is_one_sentence(tmp_path):

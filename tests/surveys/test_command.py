@@ -68,7 +68,7 @@ def test_the_status_says_how_it_went(called, planted, tmp_path, making):
         (["--word", "16"], "--word is '16'; give 24 or float."),
         (["--measure", "rms_db"], "measure is 'rms_db'; did you mean rms_dbfs?"),
         (["--sheet", "nowhere/sheet.html"], "is not there; make it first."),
-        (["--against", "then.json"], "then.json could not be read as an earlier survey"),
+        (["--against", "then.json"], "then.json is not there; check the name"),
     ],
 )
 def test_what_cannot_be_done_is_told_before_the_work(called, planted, options, sentence):
