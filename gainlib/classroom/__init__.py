@@ -11,6 +11,8 @@ marks               a folder marked: each learner's line, and why something got 
 mark_sheet          the marks as rows of a table
 item_analysis       what the marks say about each exercise and check
 similarity          answers that look taken over
+whose               whose a file is that cannot be read, and whose numbers an answer bears
+guard               what goes wrong with one thing is noted, and the next is done
 feedback, report    what the pages for learners and teacher say
 run                 all of it in order
 """

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from gainlib import views
+from gainlib.classroom.guard import noting
 from gainlib.classroom.marking import Work, engine_digest
 from gainlib.classroom.marks import LearnerMark
 from gainlib.errors import GainError
@@ -87,9 +88,15 @@ def _files_digest() -> str:
     return hashlib.sha256(b"".join(file.read_bytes() for file in files)).hexdigest()
 
 
-def feedback_pages(works: Sequence[PageWork]) -> list[str]:
-    """The pages of some learners as text, in the same order."""
-    return [_page(each) for each in works]
+def feedback_pages(works: Sequence[PageWork]) -> list[tuple[str, str]]:
+    """The pages of some learners as text, in the same order; each with a sentence where it could not be made."""
+    found = []
+    for each in works:
+        text, wrong = "", list[tuple[str, str]]()
+        with noting(wrong, each.file):
+            text = _page(each)
+        found.append((text, wrong[0][1] if wrong else ""))
+    return found
 
 
 def _page(work: PageWork) -> str:

@@ -5,6 +5,7 @@ Nothing is unpacked to disk, no link is followed, and nothing is read beyond the
 
 from __future__ import annotations
 
+import hashlib
 import lzma
 import os
 import stat
@@ -16,6 +17,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
+from gainlib.classroom.guard import noting
 from gainlib.errors import GainError
 from gainlib.learners.hand_in_file import LARGEST_HAND_IN_BYTES
 from gainlib.text import printable, reason_of
@@ -23,6 +25,8 @@ from gainlib.text import printable, reason_of
 __all__ = ["IncomingFile", "walk_folder"]
 
 MOST_FILES = 200_000
+MOST_IN_AN_ARCHIVE = 20_000
+"""Twice the largest class that was tried; beyond it an archive was made to keep somebody waiting."""
 LARGEST_ARCHIVE_BYTES = 64 * 1024**2
 _DAMAGED = (
     zipfile.BadZipFile, zlib.error, lzma.LZMAError, struct.error, OSError, ValueError, RuntimeError, EOFError
@@ -37,6 +41,11 @@ class IncomingFile:
     place: str
     content: bytes = b""
     fault: str = ""
+
+    @property
+    def digest(self) -> str:
+        """The digest of its content; empty for one without."""
+        return hashlib.sha256(self.content).hexdigest()[:32] if self.content else ""
 
 
 def walk_folder(folder: str | os.PathLike[str]) -> Iterator[IncomingFile]:
@@ -67,15 +76,19 @@ def _walked(home: Path, folder: Path, depth: int) -> Iterator[IncomingFile]:
         yield IncomingFile(_shown(folder, home), fault=f"it cannot be opened ({reason_of(fault)}).")
         return
     for entry in entries:
-        path = Path(entry.path)
-        place = _shown(path, home)
-        if entry.name.lower() in _CLUTTER:
-            continue
-        try:
-            kind = entry.stat(follow_symlinks=False)
-        except OSError as fault:
-            yield IncomingFile(place, fault=f"it cannot be read ({reason_of(fault)}).")
-            continue
+        if entry.name.lower() not in _CLUTTER:
+            wrong: list[tuple[str, str]] = []
+            with noting(wrong, _shown(Path(entry.path), home)):
+                yield from _found(home, entry, depth)
+            yield from (IncomingFile(place, fault=why) for place, why in wrong)
+
+
+def _found(home: Path, entry: os.DirEntry[str], depth: int) -> Iterator[IncomingFile]:
+    """What one entry of a folder is or holds."""
+    path = Path(entry.path)
+    place = _shown(path, home)
+    try:
+        kind = entry.stat(follow_symlinks=False)
         if stat.S_ISLNK(kind.st_mode):
             yield IncomingFile(place, fault="it is a link; links are not followed, put the file itself there.")
         elif stat.S_ISDIR(kind.st_mode):
@@ -92,11 +105,10 @@ def _walked(home: Path, folder: Path, depth: int) -> Iterator[IncomingFile]:
         elif kind.st_size > LARGEST_HAND_IN_BYTES:
             yield IncomingFile(place, fault=_TOO_LARGE)
         else:
-            try:
-                with path.open("rb") as file:
-                    yield IncomingFile(place, file.read(LARGEST_HAND_IN_BYTES + 1))
-            except OSError as fault:
-                yield IncomingFile(place, fault=f"it cannot be read ({reason_of(fault)}).")
+            with path.open("rb") as file:
+                yield IncomingFile(place, file.read(LARGEST_HAND_IN_BYTES + 1))
+    except OSError as fault:
+        yield IncomingFile(place, fault=f"it cannot be read ({reason_of(fault)}).")
 
 
 _TOO_LARGE = f"it is larger than {LARGEST_HAND_IN_BYTES // 1024} kB; a hand-in is a small file."
@@ -109,14 +121,18 @@ def _archived(path: Path, place: str, size: int) -> Iterator[IncomingFile]:
         return
     try:
         with zipfile.ZipFile(path) as archive:
-            members = sorted(archive.infolist(), key=lambda each: (each.filename, each.header_offset))
+            if len(archive.filelist) > MOST_IN_AN_ARCHIVE:
+                raise GainError(
+                    f"it is an archive of {len(archive.filelist)} files, and more than {MOST_IN_AN_ARCHIVE} are not "
+                    "read; unpack it and give the folder."
+                )
             times: Counter[str] = Counter()
-            for member in members[:MOST_FILES]:
+            for member in sorted(archive.infolist(), key=lambda each: (each.filename, each.header_offset)):
                 times[member.filename] += 1
                 again = f" ({times[member.filename]})" if times[member.filename] > 1 else ""
                 yield from _member(archive, member, f"{place}{again}")
-            if len(members) > MOST_FILES:
-                yield IncomingFile(place, fault=f"it holds more than {MOST_FILES} files; the others are left out.")
+    except GainError:
+        raise
     except _DAMAGED as fault:
         yield IncomingFile(place, fault=f"it is a damaged archive ({str(fault)[:80].rstrip('.').lower()}).")
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from gainlib.classroom.marks import LearnerMark
+from gainlib.classroom.marks import ForeignNumbers, LearnerMark
 from gainlib.exercises import Exercise
 
 __all__ = ["CheckFigures", "ClassFigures", "ExerciseFigures", "SlipFigures", "analyse_items", "discrimination"]
@@ -86,13 +86,20 @@ class ExerciseFigures:
 
 @dataclass(frozen=True)
 class ClassFigures:
-    """All of a class: who handed in, how the totals spread, each exercise."""
+    """All of a class: who handed in, how the totals spread, what a teacher should look at, each exercise.
+
+    `unusable` are those of whom only files came that cannot be read or marked, `to_look_at` names with remarks,
+    `foreign` ids with the answers that are for other numbers than their own.
+    """
 
     learners: int
     handed_in: int
     late: int
     percents: tuple[float, ...]
     nothing: tuple[str, ...]
+    unusable: tuple[str, ...]
+    to_look_at: tuple[tuple[str, tuple[str, ...]], ...]
+    foreign: tuple[tuple[str, ForeignNumbers], ...]
     exercises: tuple[ExerciseFigures, ...]
 
     @property
@@ -117,12 +124,20 @@ def analyse_items(lines: Iterable[LearnerMark]) -> ClassFigures:
     """The figures of a class from its mark lines, which are gone through once."""
     gathered: dict[str, _Gathered] = {}
     exercises: dict[str, Exercise] = {}
-    percents, nothing = [], []
+    percents: list[float] = []
+    nothing: list[str] = []
+    unusable: list[str] = []
+    to_look_at: list[tuple[str, tuple[str, ...]]] = []
+    foreign: list[tuple[str, ForeignNumbers]] = []
     learners = late = 0
     for line in lines:
         learners += 1
+        if line.remarks:
+            to_look_at.append((line.name, line.remarks))
+        if line.foreign:
+            foreign.append((line.learner_id, line.foreign))
         if line.file is None:
-            nothing.append(line.name)
+            (unusable if line.unusable or line.fault else nothing).append(line.name)
         else:
             percents.append(line.percent)
             late += line.days_late > 0
@@ -150,6 +165,9 @@ def analyse_items(lines: Iterable[LearnerMark]) -> ClassFigures:
         late=late,
         percents=tuple(percents),
         nothing=tuple(nothing),
+        unusable=tuple(unusable),
+        to_look_at=tuple(to_look_at),
+        foreign=tuple(foreign),
         exercises=tuple(_figures(exercises[name], own) for name, own in gathered.items()),
     )
 

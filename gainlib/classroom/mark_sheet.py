@@ -22,7 +22,14 @@ def row(line: LearnerMark) -> list[Cell]:
     """One learner's row; an exercise without an answer or a mark is left empty."""
     points: list[Cell] = [each.points if each.answered else "" for each in line.exercises]
     told = [f"{each.exercise.name}: {each.fault}" for each in line.exercises if each.fault]
-    remarks = " ".join([*line.remarks, *told]) if line.file else "Nothing was handed in, or nothing that can be marked."
+    remarks = " ".join([*line.remarks, *(f"Not marked: {each}" for each in line.strange), *told])
+    if line.fault:
+        remarks = line.fault
+    elif line.unusable and not line.file:
+        files = (f"{each.place}: {each.fault}" for each in line.unusable)
+        remarks = f"Handed in, cannot be read or marked. {' '.join(files)}"
+    elif not line.file:
+        remarks = "Nothing was handed in."
     return [
         line.learner_id, line.name, line.percent, line.total, line.out_of, line.before_lateness, line.days_late,
         line.penalty_percent, *points, line.made.isoformat(timespec="minutes") if line.made else "",

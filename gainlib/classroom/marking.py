@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from gainlib import __version__
+from gainlib.classroom.guard import describe_own_fault
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise, Variant, Verdict, check, load
 from gainlib.exercises.collection import read_content
@@ -95,7 +96,7 @@ def _mark(work: Work) -> dict[str, Any]:
         variant = exercise.with_values(work.values)
         return {"fault": "", **_told(variant, check(variant, work.answer, work.hints_used, renderings))}
     except Exception as fault:  # whatever one answer does, the others are marked
-        return {"fault": f"it could not be marked ({type(fault).__name__}: {fault}).", "kept": False}
+        return {"fault": describe_own_fault(fault), "kept": False}
 
 
 def _told(variant: Variant, verdict: Verdict) -> dict[str, Any]:

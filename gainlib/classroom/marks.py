@@ -2,28 +2,37 @@
 
 from __future__ import annotations
 
-import hashlib
+import functools
 import os
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
-from datetime import datetime
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 from gainlib.classroom.class_file import ClassFile
+from gainlib.classroom.guard import noting
 from gainlib.classroom.intake import IncomingFile, walk_folder
 from gainlib.classroom.marking import Work, engine_digest, mark_answers, own_values, task_digest
-from gainlib.classroom.store import HandedFile, Store
+from gainlib.classroom.store import HandedFile, KeptAnswer, Store
+from gainlib.classroom.whose import NumberOwners, SeemingLearner
 from gainlib.classroom.workers import run_on_workers
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise
 from gainlib.learners.hand_in_file import HandIn, read_hand_in
-from gainlib.learners.learners_file import load_entry
+from gainlib.learners.learners_file import ClassExercise, load_entry
+from gainlib.text import counted, listed
 
-__all__ = ["ExerciseMark", "LearnerMark", "Marks", "mark_folder"]
+__all__ = ["ExerciseMark", "ForeignNumbers", "LearnerMark", "Marks", "mark_folder"]
 
 OnProgress = Callable[[str, int, int], None]
 """Called with what is done, how much of it and of how much (0 where that is not known)."""
+
+
+CLOCKS_APART = timedelta(days=1)
+"""How far a learner's clock may be ahead of ours: a time zone set wrong is at most this much."""
+
+_ENDED = "it could not be marked: the worker that had it ended, twice."
 
 
 @dataclass(frozen=True)
@@ -55,8 +64,20 @@ class ExerciseMark:
 
 
 @dataclass(frozen=True)
+class ForeignNumbers:
+    """Answers to other numbers than the learner's own: the ids of those whose they are (maybe none), and in what."""
+
+    owners: tuple[str, ...]
+    exercises: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class LearnerMark:
-    """One line of the mark sheet: a learner, the hand-in that counts, each exercise, the total after lateness."""
+    """One line of the mark sheet: a learner, the hand-in that counts, each exercise, the total after lateness.
+
+    `remarks` is what a teacher should look at, `strange` what was answered beside the class's exercises, `unusable`
+    the files that seem to be theirs and get no mark; `fault` says why the line itself could not be made.
+    """
 
     learner_id: str
     name: str
@@ -65,7 +86,11 @@ class LearnerMark:
     days_late: int
     penalty_percent: float
     exercises: tuple[ExerciseMark, ...]
-    remarks: tuple[str, ...]
+    remarks: tuple[str, ...] = ()
+    strange: tuple[str, ...] = ()
+    unusable: tuple[HandedFile, ...] = ()
+    foreign: ForeignNumbers | None = None
+    fault: str = ""
 
     @property
     def out_of(self) -> float:
@@ -96,12 +121,19 @@ class Marks:
     """
 
     def __init__(
-        self, class_file: ClassFile, exercises: Mapping[str, Exercise], store: Store, answers: int, before: int
+        self,
+        class_file: ClassFile,
+        exercises: Mapping[str, Exercise],
+        store: Store,
+        answers: int,
+        before: int,
+        failed: Mapping[str, str],
     ) -> None:
         self.class_file = class_file
         self.exercises = exercises
         self.store = store
         self.answers, self.marked_before = answers, before
+        self._failed = failed
 
     def learners(self) -> list[tuple[str, str]]:
         """Id and name: of the roster in its order, or of everybody who handed in, where the class has no roster."""
@@ -114,19 +146,21 @@ class Marks:
             yield self.line(learner_id, name)
 
     def line(self, learner_id: str, name: str) -> LearnerMark:
-        """The mark line of one learner."""
-        file = self.store.counted(learner_id)
-        answers = {each[0]: each for each in self.store.answers(learner_id)}
-        exercises = []
-        for entry in self.class_file.exercises:
-            exercise = self.exercises[entry.name]
-            worth = entry.points if entry.points is not None else exercise.out_of
-            exercises.append(self._exercise(exercise, worth, answers.get(entry.name)))
-        made = datetime.fromisoformat(file.made) if file else None
-        remarks = [f"Not marked: {each}" for each in self._strange(answers)]
-        others = [each for each in self.store.names(learner_id) if each.casefold() != name.casefold()]
-        if others:
-            remarks.append(f"The hand-in carries the name {', '.join(repr(each) for each in others[:3])}.")
+        """The mark line of one learner; one that cannot be made says so and stops no other."""
+        wrong: list[tuple[str, str]] = []
+        with noting(wrong, learner_id):
+            return self._line(learner_id, name)
+        nothing = tuple(
+            ExerciseMark(self.exercises[each.name], self._worth(each)) for each in self.class_file.exercises
+        )
+        return LearnerMark(learner_id, name, None, None, 0, 0.0, nothing, fault=wrong[0][1])
+
+    def _line(self, learner_id: str, name: str) -> LearnerMark:
+        files = list(self.store.files(learner_id))
+        file = next((each for each, counts in files if counts), None)
+        answers = {each.exercise: each for each in self.store.answers(learner_id)} if file else {}
+        foreign = self._foreign(answers)
+        made = file.made_at if file else None
         return LearnerMark(
             learner_id=learner_id,
             name=name,
@@ -134,48 +168,111 @@ class Marks:
             made=made,
             days_late=self.class_file.days_late(made) if made else 0,
             penalty_percent=self.class_file.penalty_percent(made) if made else 0.0,
-            exercises=tuple(exercises),
-            remarks=tuple(remarks),
+            exercises=tuple(
+                self._exercise(self.exercises[each.name], self._worth(each), answers.get(each.name))
+                for each in self.class_file.exercises
+            ),
+            remarks=tuple(self._remarks(file, name, [each for each, _ in files], foreign)) if file else (),
+            strange=tuple(f"{each[:80]}: {answers[each].fault}" for each in answers if each not in self.exercises),
+            unusable=tuple(each for each, _ in files if each.fault),
+            foreign=foreign,
         )
 
-    def _exercise(
-        self, exercise: Exercise, worth: float, answer: tuple[str, str | None, str | None, int, str] | None
-    ) -> ExerciseMark:
+    def _worth(self, entry: ClassExercise) -> float:
+        return entry.points if entry.points is not None else self.exercises[entry.name].out_of
+
+    def _exercise(self, exercise: Exercise, worth: float, answer: KeptAnswer | None) -> ExerciseMark:
         if answer is None:
             return ExerciseMark(exercise, worth)
-        _, key, work, attempts, fault = answer
-        if key is None or work is None:
-            return ExerciseMark(exercise, worth, fault=fault, attempts=attempts)
-        mark = self.store.mark(key) or {"fault": "it could not be marked: the worker that had it ended, twice."}
-        done = Work.of(work)
-        fault = fault or str(mark.get("fault", ""))
-        if fault:
-            return ExerciseMark(exercise, worth, fault=fault, attempts=attempts, work=done, mark=mark)
+        done = answer.work
+        if answer.fault or done is None:
+            return ExerciseMark(exercise, worth, fault=answer.fault, attempts=answer.attempts)
+        mark = self.store.mark(done.key) or {"fault": self._failed.get(done.key, _ENDED)}
+        if fault := str(mark.get("fault", "")):
+            return ExerciseMark(exercise, worth, fault=fault, attempts=answer.attempts, work=done, mark=mark)
         points = round(worth * float(mark["points"]) / float(mark["out_of"]), 2)
-        return ExerciseMark(exercise, worth, points, attempts=attempts, work=done, mark=mark)
+        return ExerciseMark(exercise, worth, points, attempts=answer.attempts, work=done, mark=mark)
 
-    def _strange(self, answers: Mapping[str, tuple[str, str | None, str | None, int, str]]) -> Iterator[str]:
-        """Answers to what is no exercise of the class, or that are there twice."""
-        for name, (_, _, _, _, fault) in answers.items():
-            if name not in self.exercises:
-                yield f"{name[:80]}: {fault}"
+    def _foreign(self, answers: Mapping[str, KeptAnswer]) -> ForeignNumbers | None:
+        """Whose numbers the answers bear that are for other numbers than the learner's own; None where all are own."""
+        numbers = {each.exercise: each.work.values for each in answers.values() if each.fault and each.work}
+        return ForeignNumbers(tuple(self._owners.of(numbers)), tuple(numbers)) if numbers else None
+
+    @functools.cached_property
+    def _owners(self) -> NumberOwners:
+        ids = [each for each, _ in self.learners()]
+        return NumberOwners(self.exercises, ids, lambda exercise, learner: self._own(exercise, learner))
+
+    def _own(self, exercise: Exercise, learner_id: str) -> dict[str, Any]:
+        return own_values(exercise, learner_id, self.class_file.key)
+
+    def _remarks(
+        self, file: HandedFile, name: str, files: Sequence[HandedFile], foreign: ForeignNumbers | None
+    ) -> Iterator[str]:
+        """What a teacher should look at before a mark is believed."""
+        good = [each for each in files if not each.fault]
+        if file.ahead:
+            yield (
+                f"It is dated {_day(file)}, which was still to come when it was first marked: "
+                "a clock was wrong, or somebody wrote it by hand."
+            )
+        for each in good:
+            if each.ahead and each != file:
+                yield f"{each.place} is dated {_day(each)}, a day still to come, so it does not count; ask whose it is."
+        fullest = max(good, key=lambda each: each.answers)
+        if fullest.answers > file.answers:
+            yield (
+                f"It holds {counted(file.answers, 'answer')}; the hand-in of {_day(fullest)} ({fullest.place}) holds "
+                f"{fullest.answers}."
+            )
+        if foreign:
+            yield f"Its numbers in {listed(foreign.exercises)} are {self._told(foreign)}, not this learner's own."
+        others = sorted({each.name for each in good if each.name and each.name.casefold() != name.casefold()})
+        if others:
+            yield f"The hand-in carries the name {', '.join(repr(each) for each in others[:3])}."
+        for each in files:
+            if each.fault:
+                yield f"{each.place} seems to be theirs as well and cannot be used: {each.fault}"
+
+    def _told(self, foreign: ForeignNumbers) -> str:
+        names = dict(self.learners())
+        owners = [f"{names[each]} ({each})" for each in foreign.owners]
+        if not owners:
+            return "nobody's in this class"
+        more = f" or {counted(len(owners) - 3, 'other')}" if len(owners) > 3 else ""
+        return f"those of {' or '.join(owners[:3])}{more}"
 
     def not_marked(self) -> Iterator[tuple[str, str]]:
         """Every file and every answer that got no mark, with the sentence that says why; earlier hand-ins as well."""
         for file, counts in self.store.files():
             if file.fault:
                 yield file.place, file.fault
+            elif file.ahead and not counts:
+                yield (
+                    file.place,
+                    (
+                        f"it is dated {_day(file)}, which was still to come when it was first marked; "
+                        f"another hand-in of {file.learner} counts."
+                    ),
+                )
             elif not counts:
                 yield file.place, f"an earlier hand-in of {file.learner}; the latest counts."
-        for learner_id, name in self.learners():
-            line = self.line(learner_id, name)
-            if line.file:
+        for line in self.lines():
+            if line.fault:
+                yield f"the marks of {line.learner_id}", line.fault
+            elif line.file:
                 for each in line.exercises:
                     if each.fault:
                         yield f"{line.file.place}, {each.exercise.name}", each.fault
-                for remark in line.remarks:
-                    if remark.startswith("Not marked: "):
-                        yield line.file.place, remark.removeprefix("Not marked: ")
+                yield from ((line.file.place, each) for each in line.strange)
+
+    def superseded(self) -> int:
+        """How many files got no mark for no other reason than that a later hand-in of the same learner counts."""
+        return sum(not counts and not file.fault and not file.ahead for file, counts in self.store.files())
+
+
+def _day(file: HandedFile) -> str:
+    return f"{file.made_at:%Y-%m-%d %H:%M} UTC"
 
 
 def mark_folder(
@@ -187,6 +284,7 @@ def mark_folder(
     workers: int = 1,
     cluster: str = "",
     any_version: bool = False,
+    now: datetime | None = None,
     on_progress: OnProgress = lambda what, done, of: None,
 ) -> Marks:
     """Read every hand-in of a folder and mark what has no mark yet; each bad file is noted and every good one marked.
@@ -194,18 +292,31 @@ def mark_folder(
     `home` is the folder of the class file, from which exercises of one's own are seen. Answers to another version of an
     exercise get no mark, unless `any_version` lets the present one be used. The marks are the same with any number of
     workers and in any order. Raises GainError for a folder or an exercise that cannot be used.
+
+    A hand-in that is dated more than a day after `now` (the present, unless given), when the store first meets it,
+    counts only where its learner has no other. A file's own time would be a worse judge: copies, archives and mail
+    change it. That first meeting is kept, so that no mark changes by itself when the day has come.
     """
+    now = now or datetime.now(UTC)
+    seeming = SeemingLearner((each.id, each.name) for each in class_file.learners)
     exercises, sources = {}, {}
     for entry in class_file.exercises:
         exercises[entry.name] = load_entry(entry, home)
         sources[entry.name] = str((home / entry.file).resolve()) if entry.file else entry.name
     every = count = before = 0
+    failed: dict[str, str] = {}  # told in this run; the next one tries again
 
     def to_do() -> Iterator[Work]:
         nonlocal every, count, before
         seen = 0
         for seen, found in enumerate(walk_folder(folder), start=1):
-            _noted(found, class_file, exercises, sources, store, any_version)
+            wrong: list[tuple[str, str]] = []
+            with noting(wrong, found.place):
+                file, answers = _read(found, class_file, exercises, sources, any_version)
+                first = store.first_seen(found.digest, now)
+                store.add_file(replace(file, ahead=file.made_at > first + CLOCKS_APART), answers)
+            for place, why in wrong:
+                store.add_file(HandedFile(place, found.digest, seeming.of(place, found.content), fault=why))
             on_progress("reading hand-ins", seen, 0)
             store.write()
         on_progress("reading hand-ins", seen, seen)
@@ -216,42 +327,37 @@ def mark_folder(
         yield from store.work()
 
     for work, mark in run_on_workers(mark_answers, to_do(), workers=workers, cluster=cluster, ahead=True):
-        if mark is not None and mark.get("kept", True):
+        if mark is None:
+            failed[work.key] = _ENDED
+        elif mark.get("kept", True):
             store.add_mark(work.key, mark)
+        else:
+            failed[work.key] = str(mark["fault"])
         count += 1
         on_progress("marking answers", count, every)
         store.write()
     store.write(now=True)
-    return Marks(class_file, exercises, store, every, before)
+    return Marks(class_file, exercises, store, every, before, failed)
 
 
-def _noted(
+def _read(
     found: IncomingFile,
     class_file: ClassFile,
     exercises: Mapping[str, Exercise],
     sources: Mapping[str, str],
-    store: Store,
     any_version: bool,
-) -> None:
-    """Note one file and, where it is a good hand-in, the work that its answers are."""
-    digest = hashlib.sha256(found.content).hexdigest()[:32] if found.content else ""
-    try:
-        if found.fault:
-            raise GainError(found.fault)
-        hand_in = read_hand_in(found.content)
-        _require_of_class(hand_in, class_file)
-    except GainError as why:
-        store.add_file(HandedFile(found.place, digest, fault=str(why)))
-        return
+) -> tuple[HandedFile, list[KeptAnswer]]:
+    """One file as a hand-in, and the work that its answers are. Raises GainError for one that gets no mark."""
+    if found.fault:
+        raise GainError(found.fault)
+    hand_in = read_hand_in(found.content)
+    _require_of_class(hand_in, class_file)
     learner = hand_in.learner.id
-    made = hand_in.made_at.isoformat(timespec="milliseconds")
-    store.add_file(HandedFile(found.place, digest, learner, hand_in.learner.name, made))
-    done: set[str] = set()
+    answers: dict[str, KeptAnswer] = {}
     for answer in hand_in.answers:
         exercise = exercises.get(answer.exercise)
-        if answer.exercise in done:
+        if answer.exercise in answers:
             continue  # the first counts; a second by the same name says nothing that could be trusted more
-        done.add(answer.exercise)
         fault, work = "", None
         if exercise is None:
             fault = "it is no exercise of this class."
@@ -260,9 +366,9 @@ def _noted(
                 "it answers another version of the exercise than the present one; "
                 "where the task is still the same, mark with --any-version."
             )
-        elif answer.values != own_values(exercise, learner, class_file.key):
-            fault = "it answers other numbers than this learner's own."
         else:
+            if answer.values != own_values(exercise, learner, class_file.key):
+                fault = "it answers other numbers than this learner's own."
             work = Work(
                 exercise=exercise.name,
                 source=sources[exercise.name],
@@ -272,7 +378,10 @@ def _noted(
                 answer=answer.answer,
                 hints_used=answer.hints_used,
             )
-        store.add_answer(found.place, learner, answer.exercise, work, answer.attempts, fault)
+        answers[answer.exercise] = KeptAnswer(answer.exercise, work, answer.attempts, fault)
+    made = hand_in.made_at.isoformat(timespec="milliseconds")
+    file = HandedFile(found.place, found.digest, learner, hand_in.learner.name, made, len(answers))
+    return file, list(answers.values())
 
 
 def _require_of_class(hand_in: HandIn, class_file: ClassFile) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import os
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -24,6 +24,7 @@ from gainlib.errors import GainError
 from gainlib.html.figures import SCRIPT, bokeh_script
 from gainlib.learners.naming import plain_name
 from gainlib.storage import Cell, atomic_write, write_csv, write_workbook
+from gainlib.text import counted
 
 __all__ = ["Marking", "mark_class"]
 
@@ -42,6 +43,8 @@ class Marking:
     marked_before: int
     not_marked: int
     pages: int
+    unusable: int
+    to_look_at: int
 
     @property
     def text(self) -> str:
@@ -51,9 +54,12 @@ class Marking:
         without = (
             f"{self.not_marked} got no mark; not-marked.csv says why." if self.not_marked else "Everything got a mark."
         )
+        more, look = counted(self.unusable, "more learner"), counted(self.to_look_at, "learner")
+        stands_out = f"From {more} only files came that cannot be read or marked.\n" if self.unusable else ""
+        stands_out += f"Look at {look} first: something stands out, report.html says what.\n" if self.to_look_at else ""
         return (
             f"{self.handed_in} of {self.learners} learners handed in; {self.answers} {what}{before}.\n{without}\n"
-            f"In {self.out}: report.html, marks.xlsx, marks.csv{', feedback' if self.pages else ''}."
+            f"{stands_out}In {self.out}: report.html, marks.xlsx, marks.csv{', feedback' if self.pages else ''}."
         )
 
     def as_dict(self) -> dict[str, Any]:
@@ -92,18 +98,27 @@ def mark_class(
         figures, without = _written(marks, target)
         pages = 0
         if feedback != "none":
-            pages = _feedback(marks, target / "feedback", feedback == "light", workers, cluster, on_progress)
-    return Marking(target, figures.learners, figures.handed_in, marks.answers, marks.marked_before, without, pages)
+            wrong: list[tuple[str, str]] = []
+            pages = _feedback(marks, target / "feedback", feedback == "light", workers, cluster, on_progress, wrong)
+            if wrong:
+                figures, without = _written(marks, target, wrong)
+    return Marking(
+        target, figures.learners, figures.handed_in, marks.answers, marks.marked_before, without, pages,
+        len(figures.unusable), len(figures.to_look_at),
+    )  # fmt: skip
 
 
-def _written(marks: Marks, target: Path) -> tuple[ClassFigures, int]:
-    """Write sheets and report; gives the figures, and how much got no mark."""
+def _written(marks: Marks, target: Path, wrong: Sequence[tuple[str, str]] = ()) -> tuple[ClassFigures, int]:
+    """Write sheets and report; gives the figures, and how much got no mark. `wrong` are pages that were not made."""
     exercises = list(marks.exercises)
     write_csv(target / "marks.csv", itertools.chain([heading(exercises)], map(row, marks.lines())), private=True)
-    without = list(marks.not_marked())
+    figures = analyse_items(marks.lines())
+    without = [*marks.not_marked(), *wrong]
+    pairs = find_alike(
+        _given(marks), figures.learners, _ranges(marks), lambda mine, theirs: _fits(marks, mine, theirs), without
+    )
     not_marked: list[tuple[Cell, ...]] = [("file", "why"), *without]
     write_csv(target / "not-marked.csv", not_marked, private=True)
-    figures = analyse_items(marks.lines())
     slips: list[tuple[Cell, ...]] = [("exercise", "slip", "learners", "what was said")]
     for each in figures.exercises:
         slips += [(each.exercise.name, slip.name, slip.count, slip.said) for slip in each.slips]
@@ -117,11 +132,9 @@ def _written(marks: Marks, target: Path) -> tuple[ClassFigures, int]:
         private=True,
     )
     names = dict(marks.learners())
-    pairs = find_alike(_given(marks), figures.learners, _ranges(marks), lambda mine, theirs: _fits(marks, mine, theirs))
-    earlier = sum(not counts and not file.fault for file, counts in marks.store.files())
     report = class_report(marks.class_file, figures, pairs, names, without[:MOST_LISTED], len(without))
     atomic_write(target / "report.html", report, private=True)
-    return figures, len(without) - earlier
+    return figures, len(without) - marks.superseded()
 
 
 def _given(marks: Marks) -> Iterator[list[MarkedAnswer]]:
@@ -145,8 +158,7 @@ def _ranges(marks: Marks) -> dict[str, dict[str, float]]:
 
 def _fits(marks: Marks, mine: MarkedAnswer, theirs: MarkedAnswer) -> bool:
     """Whether an answer passes under another learner's numbers."""
-    answers = marks.store.answers(mine.learner)
-    own = next(Work.of(each[2]) for each in answers if each[0] == mine.exercise and each[2])
+    own = next(each.work for each in marks.store.answers(mine.learner) if each.exercise == mine.exercise and each.work)
     work = replace(own, values=dict(theirs.values), hints_used=0)
     found = marks.store.mark(work.key)
     if found is None:
@@ -156,8 +168,19 @@ def _fits(marks: Marks, mine: MarkedAnswer, theirs: MarkedAnswer) -> bool:
     return bool(found.get("passed"))
 
 
-def _feedback(marks: Marks, folder: Path, light: bool, workers: int, cluster: str, on_progress: OnProgress) -> int:
-    """Write the page of all who handed in, unless one is there, made from the same; gives how many there are."""
+def _feedback(
+    marks: Marks,
+    folder: Path,
+    light: bool,
+    workers: int,
+    cluster: str,
+    on_progress: OnProgress,
+    wrong: list[tuple[str, str]],
+) -> int:
+    """Write the page of all who handed in, unless one is there, made from the same; gives how many there are.
+
+    A page that cannot be made is noted in `wrong`, and an earlier one of it is taken away, since it tells other marks.
+    """
     learners = marks.learners()
     plain = {learner_id: plain_name(learner_id) for learner_id, _ in learners}
     # On some systems a and A are one file.
@@ -181,8 +204,13 @@ def _feedback(marks: Marks, folder: Path, light: bool, workers: int, cluster: st
             yield work
 
     made = run_on_workers(feedback_pages, to_do(), workers=workers, cluster=cluster)
-    for done, (work, text) in enumerate(made, start=1):
-        if text is not None:
+    for done, (work, page) in enumerate(made, start=1):
+        text, fault = page or ("", "it could not be made: the worker that had it ended, twice.")
+        if fault:
+            wrong.append((f"feedback/{work.file}", fault))
+            (folder / work.file).unlink(missing_ok=True)
+            count -= 1
+        else:
             atomic_write(folder / work.file, text, private=True, make_folder=True)
             marks.store.add_page(work.file, work.digest)
             marks.store.write()

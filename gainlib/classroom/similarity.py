@@ -15,6 +15,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from gainlib.classroom.guard import noting
+
 __all__ = ["LikePair", "MarkedAnswer", "find_alike"]
 
 NEAR_SHARE = 0.01
@@ -54,6 +56,7 @@ def find_alike(
     learners: int,
     ranges: Mapping[str, Mapping[str, float]],
     fits: Callable[[MarkedAnswer, MarkedAnswer], bool] = lambda mine, theirs: False,
+    wrong: list[tuple[str, str]] | None = None,
 ) -> list[LikePair]:
     """Pairs of learners of whom one hands in the other's answers, most telling first.
 
@@ -61,11 +64,13 @@ def find_alike(
     An answer counts that gets at most half of its points, and is the same as another learner's who passed with other
     numbers; or nearly the same (within 1 % of each control's `ranges`), and `fits` says that it passes theirs. How
     often chance makes such a pair is reckoned from how many of the class have each setting; pairs are given that chance
-    would make less than once in two classes.
+    would make less than once in two classes. An answer that cannot be compared is noted in `wrong`, and left out.
     """
+    wrong = [] if wrong is None else wrong
     small = learners <= LARGEST_SMALL_CLASS
     evidence: dict[tuple[str, str], dict[str, float]] = defaultdict(dict)
-    for given in exercises:
+    for everything in exercises:
+        given = _comparable(everything, wrong)
         if not given:
             continue
         exercise = given[0].exercise
@@ -74,7 +79,7 @@ def find_alike(
         for each in given:
             for name, value in each.answer.items():
                 counts[name][_word(value)] += 1
-        for mine, theirs, same in _pairs(given, spans, small, fits):
+        for mine, theirs, same in _pairs(given, spans, small, fits, wrong):
             chance = 1.0
             for name, value in theirs.answer.items():
                 having = counts[name][_word(value)] if same else _having(counts[name], value, spans.get(name, 0.0))
@@ -96,6 +101,7 @@ def _pairs(
     spans: Mapping[str, float],
     small: bool,
     fits: Callable[[MarkedAnswer, MarkedAnswer], bool],
+    wrong: list[tuple[str, str]],
 ) -> Iterator[tuple[MarkedAnswer, MarkedAnswer, bool]]:
     passed = [each for each in given if each.passed]
     right: dict[str, list[MarkedAnswer]] = defaultdict(list)
@@ -110,14 +116,32 @@ def _pairs(
             # Who passed with the same answer has other numbers, or it would have passed here too.
             yield from ((mine, theirs, True) for theirs in same)
         if not same and small:
-            close = sorted(
-                (distance, theirs.learner, theirs)
-                for distance, theirs in near.to(mine)
-                if theirs.values != mine.values and theirs.learner != mine.learner
-            )
-            for _, _, theirs in close[:_TRIED]:
-                if fits(mine, theirs):
-                    yield mine, theirs, False
+            with noting(wrong, _place(mine)):
+                close = sorted(
+                    (
+                        (distance, theirs)
+                        for distance, theirs in near.to(mine)
+                        if theirs.values != mine.values and theirs.learner != mine.learner
+                    ),
+                    key=lambda each: (each[0], each[1].learner),
+                )
+                for _, theirs in close[:_TRIED]:
+                    if fits(mine, theirs):
+                        yield mine, theirs, False
+
+
+def _comparable(given: Sequence[MarkedAnswer], wrong: list[tuple[str, str]]) -> list[MarkedAnswer]:
+    """The answers whose settings can be told apart at all."""
+    found = []
+    for each in given:
+        with noting(wrong, _place(each)):
+            _word(each.answer)
+            found.append(each)
+    return found
+
+
+def _place(answer: MarkedAnswer) -> str:
+    return f"{answer.exercise} of {answer.learner}, compared with the others"
 
 
 class _Near:

@@ -9,38 +9,63 @@ import json
 import os
 import sqlite3
 import time
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import astuple, dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from gainlib.classroom.marking import Work
 from gainlib.errors import GainError
 
-__all__ = ["HandedFile", "Store"]
+__all__ = ["HandedFile", "KeptAnswer", "Store"]
 
 _TABLES = """
 CREATE TABLE IF NOT EXISTS marks (key TEXT PRIMARY KEY, mark TEXT NOT NULL) WITHOUT ROWID;
 CREATE TABLE IF NOT EXISTS pages (name TEXT PRIMARY KEY, digest TEXT NOT NULL) WITHOUT ROWID;
+CREATE TABLE IF NOT EXISTS seen (digest TEXT PRIMARY KEY, at TEXT NOT NULL) WITHOUT ROWID;
 DROP TABLE IF EXISTS files;
 DROP TABLE IF EXISTS answers;
 CREATE TABLE files (
-  place TEXT, digest TEXT, learner TEXT, name TEXT, made TEXT, fault TEXT, counts INTEGER DEFAULT 0);
+  place TEXT, digest TEXT, learner TEXT, name TEXT, made TEXT, answers INTEGER, ahead INTEGER, fault TEXT,
+  counts INTEGER DEFAULT 0);
 CREATE TABLE answers (
-  place TEXT, learner TEXT, exercise TEXT, key TEXT, work TEXT, attempts INTEGER, fault TEXT);
+  file INTEGER, learner TEXT, exercise TEXT, key TEXT, work TEXT, attempts INTEGER, fault TEXT);
 """
+_FILE = "place, digest, learner, name, made, answers, ahead, fault"
 _SECONDS_BETWEEN_WRITES = 0.5
 
 
 @dataclass(frozen=True)
 class HandedFile:
-    """One file of the folder: whose it is and when it was made, or the sentence that says why it gets no mark."""
+    """One file of the folder: whose it is, when it was made, how many answers it holds; or why it gets no mark.
+
+    `ahead` is for a time that was still to come when the file was first seen. With a `fault`, `learner` is whom it
+    seems to be from.
+    """
 
     place: str
     digest: str
     learner: str = ""
     name: str = ""
     made: str = ""
+    answers: int = 0
+    ahead: bool = False
+    fault: str = ""
+
+    @property
+    def made_at(self) -> datetime:
+        """When it was made, by the clock of the learner's computer."""
+        return datetime.fromisoformat(self.made)
+
+
+@dataclass(frozen=True)
+class KeptAnswer:
+    """One answer of a file: the work that marks it, or why it gets no mark; with other numbers, both."""
+
+    exercise: str
+    work: Work | None
+    attempts: int
     fault: str = ""
 
 
@@ -67,8 +92,16 @@ class Store:
     def __enter__(self) -> Store:
         return self
 
-    def __exit__(self, *_: object) -> None:
-        self.close()
+    def __exit__(self, kind: object, fault: BaseException | None, *_: object) -> None:
+        try:
+            self.close()
+        except sqlite3.Error as at_end:
+            fault = fault or at_end
+        if isinstance(fault, sqlite3.Error):
+            raise GainError(
+                f"{self.file} cannot be used any more ({str(fault).lower()}); what was marked before stands in it, so "
+                "make room or mend the disk and mark again."
+            ) from fault
 
     def close(self) -> None:
         """Write what is to be written, and let the file go."""
@@ -82,31 +115,36 @@ class Store:
             self._base.execute("BEGIN")
             self._last_write = time.monotonic()
 
-    def add_file(self, file: HandedFile) -> None:
-        """Note one file of the folder."""
-        self._base.execute(
-            "INSERT INTO files (place, digest, learner, name, made, fault) VALUES (?, ?, ?, ?, ?, ?)",
-            (file.place, file.digest, file.learner, file.name, file.made, file.fault),
-        )
+    def first_seen(self, digest: str, now: datetime) -> datetime:
+        """When a marking first met a file of this content: `now`, unless an earlier one did."""
+        self._base.execute("INSERT OR IGNORE INTO seen VALUES (?, ?)", (digest, now.isoformat()))
+        (at,) = self._base.execute("SELECT at FROM seen WHERE digest = ?", (digest,)).fetchone()
+        return datetime.fromisoformat(at)
 
-    def add_answer(self, place: str, learner: str, exercise: str, work: Work | None, attempts: int, fault: str) -> None:
-        """Note one answer of a file: the work that marks it, or why it gets no mark."""
-        self._base.execute(
-            "INSERT INTO answers VALUES (?, ?, ?, ?, ?, ?, ?)",
-            (place, learner, exercise, work.key if work else None, work.text if work else None,
-             attempts, fault),
-        )  # fmt: skip
+    def add_file(self, file: HandedFile, answers: Sequence[KeptAnswer] = ()) -> None:
+        """Note one file of the folder, with its answers."""
+        added = self._base.execute(f"INSERT INTO files ({_FILE}) VALUES (?, ?, ?, ?, ?, ?, ?, ?)", astuple(file))
+        for each in answers:
+            work = each.work
+            self._base.execute(
+                "INSERT INTO answers VALUES (?, ?, ?, ?, ?, ?, ?)",
+                (added.lastrowid, file.learner, each.exercise, work.key if work and not each.fault else None,
+                 work.text if work else None, each.attempts, each.fault),
+            )  # fmt: skip
 
     def choose(self) -> None:
-        """Let the latest good hand-in of each learner count, whatever the order of the files; note it of the others."""
+        """Let the latest good hand-in of each learner count, whatever the order of the files.
+
+        One that is dated ahead counts only where there is no other.
+        """
         self._base.execute(
             "UPDATE files SET counts = 1 WHERE rowid IN (SELECT rowid FROM (SELECT rowid, row_number() OVER "
-            "(PARTITION BY learner ORDER BY made DESC, digest DESC, place) AS nth FROM files WHERE fault = '') "
+            "(PARTITION BY learner ORDER BY ahead, made DESC, digest DESC, place) AS nth FROM files WHERE fault = '') "
             "WHERE nth = 1)"
         )
         self._base.execute("CREATE INDEX by_learner ON answers (learner)")
         self._base.execute("CREATE INDEX files_by_learner ON files (learner)")
-        self._base.execute("DELETE FROM answers WHERE place NOT IN (SELECT place FROM files WHERE counts = 1)")
+        self._base.execute("DELETE FROM answers WHERE file NOT IN (SELECT rowid FROM files WHERE counts = 1)")
         self.write(now=True)
 
     def to_do(self) -> tuple[int, int]:
@@ -145,19 +183,16 @@ class Store:
 
     def counted(self, learner: str) -> HandedFile | None:
         """The hand-in of a learner that counts."""
-        row = self._base.execute(
-            "SELECT place, digest, learner, name, made, fault FROM files WHERE counts = 1 AND learner = ?", (learner,)
-        ).fetchone()
-        return HandedFile(*row) if row else None
+        return next((file for file, counts in self.files(learner) if counts), None)
 
-    def answers(self, learner: str) -> list[tuple[str, str | None, str | None, int, str]]:
-        """The answers of a learner that count: exercise, key, work, attempts, fault."""
-        return list(
-            self._base.execute(
-                "SELECT exercise, key, work, attempts, fault FROM answers WHERE learner = ? ORDER BY exercise",
-                (learner,),
+    def answers(self, learner: str) -> list[KeptAnswer]:
+        """The answers of a learner that count."""
+        return [
+            KeptAnswer(exercise, Work.of(work) if work else None, attempts, fault)
+            for exercise, work, attempts, fault in self._base.execute(
+                "SELECT exercise, work, attempts, fault FROM answers WHERE learner = ? ORDER BY exercise", (learner,)
             )
-        )
+        ]
 
     def of_exercise(self, exercise: str) -> Iterator[tuple[str, str, str]]:
         """Every answer to an exercise that counts: learner, key, work."""
@@ -166,22 +201,13 @@ class Store:
             (exercise,),
         )
 
-    def files(self) -> Iterator[tuple[HandedFile, bool]]:
-        """Every file that was found, with whether it counts, by place."""
+    def files(self, learner: str | None = None) -> Iterator[tuple[HandedFile, bool]]:
+        """Every file that was found, or those of a learner, with whether it counts, by place."""
+        of = "" if learner is None else "WHERE learner = ?"
         for *row, counts in self._base.execute(
-            "SELECT place, digest, learner, name, made, fault, counts FROM files ORDER BY place, digest"
+            f"SELECT {_FILE}, counts FROM files {of} ORDER BY place, digest", () if learner is None else (learner,)
         ):
             yield HandedFile(*row), bool(counts)
-
-    def names(self, learner: str) -> list[str]:
-        """The names that the good hand-ins under this id carry, each once."""
-        return [
-            str(each[0])
-            for each in self._base.execute(
-                "SELECT DISTINCT name FROM files WHERE learner = ? AND fault = '' AND name != '' ORDER BY name",
-                (learner,),
-            )
-        ]
 
     def learners(self) -> list[tuple[str, str]]:
         """Id and name of everybody whose hand-in counts, by id."""

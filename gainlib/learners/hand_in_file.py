@@ -77,8 +77,13 @@ class HandIn(Entry):
     @field_validator("made")
     @classmethod
     def _a_time(cls, made: str) -> str:
-        if datetime.fromisoformat(made).tzinfo is None:
+        when = datetime.fromisoformat(made)
+        if when.tzinfo is None:
             raise ValueError("no time zone")
+        try:
+            when.astimezone(UTC)
+        except OverflowError as fault:  # hours before the first day of the calendar, or after the last one
+            raise ValueError("beyond the calendar") from fault
         return made
 
     @property

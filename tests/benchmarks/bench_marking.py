@@ -115,13 +115,13 @@ def made_class(home, learners, exercises, *, distinct=False, seed=7):
                 {
                     "exercise": exercise.name, "exercise_digest": exercise.digest, "values": values,
                     "answer": answered(exercise, values, chance, distinct),
-                    "hints_used": chance.choice([0, 0, 0, 1]), "attempts": 1, "time": "2027-01-15T12:00:00Z",
+                    "hints_used": chance.choice([0, 0, 0, 1]), "attempts": 1, "time": "2026-01-15T12:00:00Z",
                 }
             )  # fmt: skip
         content = {
             "schema": "gainlib hand-in", "version": 1, "class": {"title": of_class.title, "tag": of_class.tag},
             "learner": {"id": learner.id, "name": learner.name}, "course": {"gainlib": "0", "digest": "0"},
-            "made": "2027-01-15T12:00:00Z", "answers": answers,
+            "made": "2026-01-15T12:00:00Z", "answers": answers,
         }  # fmt: skip
         text = json.dumps(content)
         if index % BROKEN_ONE_IN == BROKEN_ONE_IN - 1:

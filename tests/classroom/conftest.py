@@ -20,7 +20,7 @@ from gainlib.exercises import author_answer, load
 
 EXERCISE = "recording/leave-room"
 GAIN, TRIM = "voice/preamp/gain_db", "voice/trim/gain_db"
-DUE = datetime(2027, 1, 15, 18, 0, tzinfo=UTC)
+DUE = datetime(2026, 1, 15, 18, 0, tzinfo=UTC)
 KEY = "a key for these tests 18"
 ROSTER = (
     RosterLine(id="a-01", name="Ada Quill"),
@@ -62,7 +62,7 @@ class SmallClass:
             "answer": author_answer(variant) if answer is None else answer,
             "hints_used": 0,
             "attempts": 2,
-            "time": "2027-01-15T12:00:00Z",
+            "time": "2026-01-15T12:00:00Z",
         }
         return {
             "schema": "gainlib hand-in",
@@ -70,7 +70,7 @@ class SmallClass:
             "class": {"title": of_class.title, "tag": of_class.tag},
             "learner": {"id": learner_id, "name": ""},
             "course": {"gainlib": "0.1.0", "digest": "0123456789abcdef"},
-            "made": "2027-01-15T12:00:00Z",
+            "made": "2026-01-15T12:00:00Z",
             "answers": [answered],
         } | changed
 

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import copy
+import csv
+import importlib
 import json
 import os
+import re
 import stat
 import zipfile
 
@@ -12,6 +15,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from gainlib.classroom import marks
 from gainlib.classroom.intake import walk_folder
 from gainlib.errors import GainError
 from gainlib.exercises import author_answer
@@ -50,7 +54,15 @@ BROKEN = {
     "nested answer": (lambda good: json.dumps(changed(good, answer={GAIN: {"$": 1}})), "which answers nothing"),
     "twice": (lambda good: json.dumps(good).replace('"version": 1', '"version": 1, "version": 1'), "there twice"),
     "no time": (lambda good: json.dumps(good | {"made": "yesterday"}), "made is 'yesterday'"),
-    "no zone": (lambda good: json.dumps(good | {"made": "2027-01-15T12:00:00"}), "time with its zone"),
+    "after the calendar": (
+        lambda good: json.dumps(good | {"made": "9999-12-31T23:59:59-14:00"}),
+        "a time with its zone",
+    ),
+    "before the calendar": (
+        lambda good: json.dumps(good | {"made": "0001-01-01T00:00:00+14:00"}),
+        "time with its zone",
+    ),
+    "no zone": (lambda good: json.dumps(good | {"made": "2026-01-15T12:00:00"}), "time with its zone"),
     "stranger": (lambda good: json.dumps(good | {"learner": {"id": "x-99", "name": "X"}}), "not on the roster"),
     "other class": (lambda good: json.dumps(good | {"class": {"title": "B", "tag": "0" * 16}}), "for another class"),
 }
@@ -66,6 +78,56 @@ def test_a_broken_hand_in_is_listed_and_the_good_one_beside_it_is_marked(group, 
     assert without == {}
     assert (lines["a-01"].total, lines["a-02"].total) == (5.0, 0.0)
     assert lines["a-02"].file is None
+
+
+STEPS = {
+    "reading": ("gainlib.classroom.marks.read_hand_in", "bad.json"),
+    "unpacking": ("gainlib.classroom.intake._archived", "bad.zip"),
+    "marking": ("gainlib.classroom.marking.check", f"bad.json, {EXERCISE}"),
+    "the line": ("gainlib.classroom.marks.Marks._foreign", "the marks of a-02"),
+    "comparing": ("gainlib.classroom.similarity._word", f"{EXERCISE} of a-02, compared with the others"),
+    "the page": ("gainlib.classroom.feedback._settings", "feedback/for-a-02.html"),
+}
+
+
+@pytest.mark.parametrize("step", STEPS)
+def test_a_fault_of_our_own_is_told_as_ours_with_its_place_and_stops_nobody_else(group, run, step, monkeypatch):
+    """Each step of a marking fails on what only a-02 handed in, as a fault in gainlib would make it."""
+    name, place = STEPS[step]
+    marked = 41.5
+    group.put("good.json", group.content("a-01"))
+    group.put("bad.json", group.content("a-02", answer={GAIN: marked, TRIM: 0}))
+    with zipfile.ZipFile(group.folder / "bad.zip", "w") as archive:
+        archive.writestr("third.json", json.dumps(group.content("a-03")))
+    module, _, function = name.rpartition(".")
+    home = importlib.import_module(module) if not module.endswith("Marks") else marks.Marks
+    before = getattr(home, function)
+
+    def failing(*given):
+        if "41.5" in repr(given) or "bad.zip" in repr(given):
+            raise OverflowError("date value\nout of range")
+        return before(*given)
+
+    monkeypatch.setattr(home, function, failing)
+    status, _, _ = run(
+        "mark", group.folder, "--class", group.file, "--feedback", "light" if step == "the page" else "none"
+    )
+    assert status == 1
+    out = group.file.with_name("marks-of-group-a")
+    with (out / "not-marked.csv").open(encoding="utf-8-sig", newline="") as file:
+        without = dict(list(csv.reader(file))[1:])
+    said = without.pop(place)
+    assert without == {}
+    assert said.startswith("gainlib itself failed on it (OverflowError")
+    assert said.endswith(
+        "date value out of range); that is gainlib's fault and not the learner's, please report it with the file."
+    )
+    assert re.search(r" at classroom/[a-z]+\.py:[0-9]+: ", said)
+    with (out / "marks.csv").open(encoding="utf-8-sig", newline="") as file:
+        totals = {each["id"]: each["total"] for each in csv.DictReader(file)}
+    assert totals["a-01"] == "5.0"
+    assert step != "the page" or (out / "feedback" / "for-a-01.html").exists()
+    assert (out / "report.html").exists()
 
 
 def test_what_is_too_large_is_not_even_parsed():
@@ -107,7 +169,7 @@ def test_nothing_handed_in_is_executed(group, tmp_path):
     told = f"__import__('pathlib').Path({str(tmp_path / 'run')!r}).touch()"
     for index, text in enumerate((told, f"!!python/object/apply:eval [{told!r}]", f"{{{{{told}}}}}", "$(touch run)")):
         content = changed(group.content("a-01"), answer={GAIN: text, TRIM: text}, time=text, exercise_digest=text)
-        group.put(f"{index}.json", content | {"made": f"2027-01-15T12:00:0{index}Z"})
+        group.put(f"{index}.json", content | {"made": f"2026-01-15T12:00:0{index}Z"})
     lines, without = group.marked(any_version=True)
     assert lines["a-01"].total == 0
     assert not (tmp_path / "run").exists()
@@ -116,9 +178,9 @@ def test_nothing_handed_in_is_executed(group, tmp_path):
 
 def test_of_several_hand_ins_the_latest_counts_whatever_its_name_or_place(group):
     wrong = group.content("a-01", answer={GAIN: 0, TRIM: 0})
-    group.put("z/early.json", wrong | {"made": "2027-01-14T23:00:00+02:00"})
-    group.put("a.json", group.content("a-01") | {"made": "2027-01-14T22:00:00Z"})
-    group.put("b/earliest.json", wrong | {"made": "2027-01-14T21:30:00Z"})
+    group.put("z/early.json", wrong | {"made": "2026-01-14T23:00:00+02:00"})
+    group.put("a.json", group.content("a-01") | {"made": "2026-01-14T22:00:00Z"})
+    group.put("b/earliest.json", wrong | {"made": "2026-01-14T21:30:00Z"})
     lines, without = group.marked()
     assert lines["a-01"].file.place == "a.json"
     assert lines["a-01"].total == 5.0
@@ -128,7 +190,7 @@ def test_of_several_hand_ins_the_latest_counts_whatever_its_name_or_place(group)
 
 def test_two_people_under_one_id_are_told(group):
     group.put("a.json", group.content("a-01", learner={"id": "a-01", "name": "Ada Quill"}))
-    group.put("b.json", group.content("a-01", learner={"id": "a-01", "name": "Zed"}, made="2027-01-15T12:00:01Z"))
+    group.put("b.json", group.content("a-01", learner={"id": "a-01", "name": "Zed"}, made="2026-01-15T12:00:01Z"))
     lines, _ = group.marked()
     assert lines["a-01"].remarks == ("The hand-in carries the name 'Zed'.",)
 
@@ -172,6 +234,44 @@ def test_an_archive_is_read_where_it_is_and_paths_out_of_it_are_refused(group):
     assert "damaged archive" in without["broken.zip"]
     assert len(without) == 8
     assert not list(group.home.rglob("*evil*"))
+
+
+def test_an_archive_of_more_files_than_any_class_has_is_one_row(group):
+    with zipfile.ZipFile(group.folder / "many.zip", "w") as archive:
+        for index in range(20_001):
+            archive.writestr(zipfile.ZipInfo(str(index)), b"")
+    group.put("good.json", group.content("a-01"))
+    lines, without = group.marked()
+    assert lines["a-01"].total == 5.0
+    assert list(without) == ["many.zip"]
+    assert without["many.zip"].startswith(
+        "it is an archive of 20001 files, and more than 20000 are not read; unpack it"
+    )
+
+
+CUT_OFF = {
+    "by what is left of it": ("x.json", lambda good: json.dumps(good)[:-40]),
+    "by what is left of it, in another code": ("x.json", lambda good: json.dumps(good)[:-40].encode() + b"\xff"),
+    "by the name of a hand-in": ("quill_77_hand-in a-02 20260115-120000-000 (1).json", lambda good: ""),
+    "by its folder": ("Bo Marsh/mine.json", lambda good: b"\x00" * 4000),
+    "by its name": ("A-02.json", lambda good: "{"),
+}
+
+
+@pytest.mark.parametrize("kind", CUT_OFF)
+def test_a_learner_whose_file_cannot_be_read_did_hand_in(group, run, kind):
+    name, made = CUT_OFF[kind]
+    group.put("good.json", group.content("a-01"))
+    group.put(name, made(group.content("a-02")))
+    status, out, _ = run("mark", group.folder, "--class", group.file, "--feedback", "none")
+    assert status == 1
+    assert "1 of 3 learners handed in" in out
+    assert "From 1 more learner only files came that cannot be read or marked." in out
+    report = (group.home / "marks-of-group-a" / "report.html").read_text(encoding="utf-8")
+    assert "<p>Handed in, cannot be read or marked: Bo Marsh." in report
+    assert "<p>Nothing from: Cy Fenn.</p>" in report
+    rows = (group.home / "marks-of-group-a" / "marks.csv").read_text(encoding="utf-8-sig").splitlines()
+    assert f"Handed in, cannot be read or marked. {name}: it is" in rows[2]
 
 
 def test_thousands_of_files_and_odd_names_are_gone_through(group):

@@ -102,7 +102,7 @@ def test_a_changed_due_date_or_weight_marks_nothing_again(group, counted):
     group.put("1.json", group.content("a-01"))
     mark_class(group.folder, group.file, feedback="none")
     counted.clear()
-    group.file.write_text(group.file.read_text().replace("points = 5", "points = 7").replace("2027", "2025"))
+    group.file.write_text(group.file.read_text().replace("points = 5", "points = 7").replace("2026", "2025"))
     done = mark_class(group.folder, group.file, feedback="none")
     assert counted == []
     assert '"a-01","Ada Quill","100.0","7.0","7.0","7.0",' in (done.out / "marks.csv").read_text(encoding="utf-8-sig")
@@ -156,7 +156,7 @@ def test_a_changed_exercise_or_recording_is_marked_again_and_the_other_is_not(tm
         content = {
             "schema": "gainlib hand-in", "version": 1, "class": {"title": "own", "tag": of_class.tag},
             "learner": {"id": "zoe", "name": "Zoe"}, "course": {"gainlib": "0.1.0", "digest": "x"},
-            "made": "2027-01-15T12:00:00Z", "answers": answers,
+            "made": "2026-01-15T12:00:00Z", "answers": answers,
         }  # fmt: skip
         (tmp_path / "in").mkdir(exist_ok=True)
         (tmp_path / "in" / "zoe.json").write_text(json.dumps(content))
