@@ -50,6 +50,10 @@ def server_command(folder: Path, port: int) -> list[str]:
         "--ServerApp.allow_remote_access=False",
         "--PasswordIdentityProvider.hashed_password=",
         "--ServerApp.log_level=WARN",
+        # A kernel that died is told to the page within a second; a busy one is not taken for dead.
+        "--KernelRestarter.time_to_dead=1",
+        # The button of a bench that goes on in another tab has the lesson's cells run.
+        "--LabApp.expose_app_in_browser=True",
         # Language servers are of no use here, and looking for them takes time and writes into the user's home.
         "--LanguageServerManager.autodetect=False",
     ]

@@ -9,6 +9,8 @@ import anywidget
 import ipywidgets
 import traitlets
 
+from gainlib.widgets.cell_display import running_cell
+
 __all__ = ["CourseWidget", "MovedWidget", "Text", "setting_html"]
 
 
@@ -18,6 +20,13 @@ class CourseWidget(anywidget.AnyWidget):
     def static_html(self) -> str:
         """The widget as it stands, as HTML for a page without a kernel; empty where nothing of it would help there."""
         raise NotImplementedError(f"{type(self).__name__} has no still of its own")
+
+    def close(self) -> None:
+        """Free it; a page on which it stands is told which page ran the cell that took it away."""
+        by = running_cell().session
+        if by:
+            self.send({"kind": "taken away", "by": by})
+        super().close()
 
 
 class MovedWidget(CourseWidget):

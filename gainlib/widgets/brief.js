@@ -1,5 +1,5 @@
 // The title of an exercise, its goal and its brief; a blank line in the text begins a paragraph.
-import { make } from "./shared.js";
+import { make, stands } from "./shared.js";
 
 export default {
   render({ model, el }) {
@@ -8,5 +8,6 @@ export default {
     el.append(make("h3", { className: "gainlib-brief-title", textContent: model.get("title") }));
     el.append(...paragraphs.map((textContent) => make("p", { textContent })));
     if (model.get("note")) el.append(make("p", { className: "gainlib-note", textContent: model.get("note") }));
+    return stands(model, el);
   },
 };

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Any, Protocol
+from typing import Any, NamedTuple, Protocol
 
 import ipywidgets
 
 from gainlib.widgets.resting import rest_in_pauses
 
-__all__ = ["close_tree", "replace_in_cell"]
+__all__ = ["RunningCell", "close_tree", "replace_in_cell", "running_cell"]
 
 
 class Closable(Protocol):
@@ -16,6 +16,30 @@ class Closable(Protocol):
 
     def close(self) -> None:
         """Free every widget."""
+
+
+class RunningCell(NamedTuple):
+    """Which cell runs, in which run of it, and for which page; None where no cell runs, or none is known."""
+
+    cell: str | None
+    run: str | None
+    session: str | None
+
+
+def running_cell() -> RunningCell:
+    """The cell that runs now, as the page told it that had it run.
+
+    >>> running_cell()  # outside a notebook
+    RunningCell(cell=None, run=None, session=None)
+    """
+    from IPython import get_ipython
+
+    shell: Any = get_ipython()
+    parent = shell.get_parent() if hasattr(shell, "get_parent") else {}
+    header = parent.get("header") or {}
+    if header.get("msg_type") != "execute_request":
+        return RunningCell(None, None, None)
+    return RunningCell((parent.get("metadata") or {}).get("cellId"), header.get("msg_id"), header.get("session"))
 
 
 def replace_in_cell(panel: Closable, key: str | None) -> None:
@@ -30,9 +54,7 @@ def replace_in_cell(panel: Closable, key: str | None) -> None:
     if shell is None:
         return
     rest_in_pauses(shell)
-    parent = shell.get_parent() if hasattr(shell, "get_parent") else {}
-    cell = (parent.get("metadata") or {}).get("cellId")
-    run = (parent.get("header") or {}).get("msg_id")
+    cell, run, _ = running_cell()
     place = ("key", key) if key else ("cell", cell)
     if place == ("cell", None):
         return
@@ -49,13 +71,16 @@ def replace_in_cell(panel: Closable, key: str | None) -> None:
 
 
 def close_tree(widget: Any) -> None:
-    """Close a widget with its children, layouts and styles; ipywidgets alone keeps each one for ever."""
-    waiting, seen = [widget], set()
+    """Close a widget with its children, layouts and styles; ipywidgets alone keeps each one for ever.
+
+    The inner ones first: a page takes away what stands in a box with the box, and nothing more is heard there.
+    """
+    waiting, found = [widget], dict[int, Any]()
     while waiting:
         each = waiting.pop()
-        if id(each) in seen:
+        if id(each) in found:
             continue
-        seen.add(id(each))
+        found[id(each)] = each
         for name in list(each.keys):
             value = getattr(each, name, None)
             waiting += [
@@ -63,4 +88,5 @@ def close_tree(widget: Any) -> None:
                 for one in (value if isinstance(value, list | tuple) else [value])
                 if isinstance(one, ipywidgets.Widget)
             ]
+    for each in reversed(found.values()):
         each.close()

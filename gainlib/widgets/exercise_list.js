@@ -1,5 +1,5 @@
 // The front of the exercise book: topic, level, what was missed, the list of what fits, and the button that opens one.
-import { follow, make, newId, tell } from "./shared.js";
+import { follow, make, newId, stands, tell } from "./shared.js";
 
 export default {
   render({ model, el }) {
@@ -43,6 +43,7 @@ export default {
     list.addEventListener("dblclick", go);
     open.onclick = go;
     show();
-    return follow(model, ["topics", "levels", "missed", "items", "chosen", "note", "opened"], show);
+    const stops = [stands(model, el), follow(model, ["topics", "levels", "missed", "items", "chosen", "note", "opened"], show)];
+    return () => stops.forEach((stop) => stop());
   },
 };

@@ -1,11 +1,11 @@
 // The sentence above a bench, announced when a move has ended; and the message when no kernel answers the bench.
-import { follow, make, players, tell, whenInside } from "./shared.js";
+import { follow, make, players, stands, tell, whenInside } from "./shared.js";
 
 const SETTLED_MS = 700;
 const PATIENCE_MS = 8000;
 const GONE = "No kernel answers this bench: it was stopped or restarted, or the notebook was opened without one. "
-  + "What you see is the last picture; run the cell again to move it.";
-const BUSY = "The kernel has not answered for some seconds: it is busy with another cell, or gone.";
+  + "What you see is the last picture. To go on, choose Run > Run All Cells.";
+const BUSY = "The kernel is busy with another cell: it has not answered for some seconds. What you moved follows when it is free.";
 
 export default {
   render({ model, el }) {
@@ -67,6 +67,7 @@ export default {
       if (!gone) show("");
     };
     const stops = [
+      stands(model, el),
       whenInside(el, ".gainlib-bench", (found) => {
         bench = found;
         bench.addEventListener("change", ask);

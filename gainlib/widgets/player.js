@@ -4,6 +4,11 @@ import { contexts, follow, make, players, tell, whenInside } from "./shared.js";
 const CROSSFADE = 0.02;
 const FADE_IN = 0.5;
 const SETTLED_MS = 400; // a move has ended when nothing was moved for this long
+const TICKS_A_SECOND = 15;
+const PATIENCE_TICKS = 2 * TICKS_A_SECOND;
+const LEFT_MS = 300; // so long a player may stand nowhere while its bench is laid out anew
+const NO_DEVICE = "No sound device answers. Plug in headphones or loudspeakers, or choose them in the computer’s sound settings; "
+  + "then press Play again.";
 
 export class Loop {
   constructor(context, ceiling) {
@@ -317,6 +322,7 @@ export default {
     const volumeLabel = labelled("Volume", volume);
     volumeLabel.append(loud);
     const part = make("p", { className: "gainlib-part" });
+    const deaf = make("p", { className: "gainlib-message", role: "alert", hidden: true });
     const caution = make("p", { className: "gainlib-caution", textContent: model.get("caution") });
     const rows = [1, 2, 3].map(() => make("div", { className: "gainlib-player-row" }));
     const several = slots.length > 1;
@@ -324,7 +330,7 @@ export default {
     rows[0].append(play, ...(several ? versions : []), ...stages, ...(several ? [matchLabel] : []));
     rows[1].append(seek, time, part);
     rows[2].append(volumeLabel, caution);
-    el.append(...rows);
+    el.append(deaf, ...rows);
 
     const spoken = (db) => `${db < 0 ? "−" : ""}${Math.abs(db)} dB`;
     const told = (path) => {
@@ -369,7 +375,8 @@ export default {
       if (state.loop?.playing) return state.stop();
       // Made and woken inside the click: a page may not start to sound by itself.
       state.wanting = true;
-      await contextAt(model.get("rate_hz")).resume();
+      state.context = contextAt(model.get("rate_hz"));
+      await state.context.resume(); // for ever, where no device answers
       tell(model, { kind: "want", slot: state.slot });
     };
     const choose = (slot) => () => {
@@ -392,13 +399,26 @@ export default {
       window.dispatchEvent(new CustomEvent("gainlib-position", { detail: { channel: uid, seconds } }));
     };
     let last = -1;
+    let clock = -1;
+    let still = 0;
+    // Where nothing takes the samples the clock of the context stands, whatever it says of itself.
+    const listen = () => {
+      const now = state.context?.currentTime;
+      still = now === clock && (state.wanting || state.loop?.playing) ? still + 1 : 0;
+      clock = now;
+      const words = still >= PATIENCE_TICKS ? NO_DEVICE : "";
+      if (words === deaf.textContent) return;
+      deaf.textContent = words;
+      deaf.hidden = !words;
+    };
     const timer = setInterval(() => {
+      listen();
       const seconds = state.position();
       if (seconds === last) return;
       last = seconds;
       place();
       if (state.loop) window.dispatchEvent(new CustomEvent("gainlib-position", { detail: { channel: uid, seconds } }));
-    }, 1000 / 15);
+    }, 1000 / TICKS_A_SECOND);
     const stops = [
       whenInside(el, ".gainlib-bench", (found) => { state.bench = found; }),
       follow(model, ["matched", "seconds", "start"], show),
@@ -410,6 +430,8 @@ export default {
       clearInterval(timer);
       stops.forEach((stop) => stop());
       state.show.delete(show);
+      // The notebook was closed, or the cell was deleted: its widgets live on in the kernel, but nobody could stop them.
+      setTimeout(() => { if (!state.show.size) state.stop(); }, LEFT_MS);
     };
   },
 };

@@ -1,5 +1,5 @@
 // A question with radio choices or a number field, asked before anything is shown.
-import { follow, make, newId, typed } from "./shared.js";
+import { follow, make, newId, stands, typed } from "./shared.js";
 
 export default {
   render({ model, el }) {
@@ -41,6 +41,7 @@ export default {
     box.append(kept);
     el.append(box);
     show();
-    return follow(model, ["chosen", "number"], show);
+    const stops = [stands(model, el), follow(model, ["chosen", "number"], show)];
+    return () => stops.forEach((stop) => stop());
   },
 };

@@ -56,6 +56,48 @@ export function tell(model, content) {
   }
 }
 
+const ELSEWHERE = "This lesson is open in another tab or window; it goes on there. ";
+const TAKE_BACK = "Go on here";
+const RUN_ALL = "To go on here, choose Run > Run All Cells; the other then says the same.";
+
+// Of what stands first in a cell: says so where another page ran the cell and took it away, and hears when the kernel
+// goes. A page that runs a cell itself has taken its widgets away before the kernel does, so none of them hears of it.
+export function stands(model, el) {
+  const kernel = model.widget_manager?.kernel;
+  watch(kernel, model.widget_manager);
+  const heard = ({ kind, by }) => {
+    const output = kind === "taken away" && by !== kernel?.clientId && el.closest(".jp-OutputArea-output");
+    if (!kernel || !output || output.nextElementSibling?.matches(".gainlib-elsewhere")) return;
+    const message = make("p", { className: "gainlib-message gainlib-elsewhere", role: "alert" }, ELSEWHERE);
+    const app = window.jupyterapp;
+    const again = make("button", { type: "button", textContent: TAKE_BACK, title: "Runs all cells here" });
+    again.onclick = () => {
+      for (const each of app.shell.widgets("main")) if (each.node.contains(again)) app.shell.activateById(each.id);
+      app.commands.execute("notebook:run-all-cells");
+    };
+    message.append(...(app ? [again] : [RUN_ALL]));
+    output.after(message);
+  };
+  model.on("msg:custom", heard);
+  return () => model.off("msg:custom", heard);
+}
+
+// A kernel that ends or begins anew knows nothing of the widgets of a page. The notebook marks them when it was told to
+// by its own menu, or when the kernel died; when the kernel was ended from elsewhere, its own messages say so.
+const watched = new WeakSet();
+function watch(kernel, manager) {
+  if (!kernel?.anyMessage || watched.has(kernel)) return;
+  watched.add(kernel);
+  let session = "";
+  kernel.anyMessage.connect((_, { msg, direction }) => {
+    if (direction !== "recv" || msg.channel !== "iopub") return;
+    const { msg_type: kind, session: by } = msg.header;
+    const another = (kind === "iopub_welcome" || kind.startsWith("comm_")) && by !== session;
+    if (kind === "shutdown_reply" || (another && session)) manager.disconnect();
+    if (another) session = by;
+  });
+}
+
 // What the page set and the kernel has not seen yet is marked, so that what is asked of the kernel can wait for it: a
 // crowd of moves is sent with a delay, and a message of another widget would overtake the last of them.
 // `send` sends what was set on a model and marks `el` until the kernel has seen it.

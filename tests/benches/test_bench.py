@@ -289,7 +289,7 @@ def test_each_control_stands_in_the_column_of_its_stage(bench):
 
 def shell_that_runs(monkeypatch, cell, run):
     """A notebook's shell in the middle of a run of one of its cells."""
-    parent = {"metadata": {"cellId": cell}, "header": {"msg_id": run}}
+    parent = {"metadata": {"cellId": cell}, "header": {"msg_id": run, "msg_type": "execute_request"}}
     shell = SimpleNamespace(get_parent=lambda: parent)
     shell.events = EventManager(shell, available_events)
     monkeypatch.setattr("IPython.get_ipython", lambda: shell)

@@ -160,10 +160,10 @@ class Lab:
         (self.root / name).write_text(json.dumps(made))
         return name
 
-    def enter(self, page: Any) -> None:
-        """Load JupyterLab itself, with nothing open."""
+    def enter(self, page: Any, place: str = "lab") -> None:
+        """Load JupyterLab itself, with nothing open; a second tab has a place of its own."""
         look_inside(page)
-        page.goto(f"{self.base}/lab?token={self.token}&reset")
+        page.goto(f"{self.base}/{place}?token={self.token}&reset")
         page.wait_for_function("() => window.jupyterapp", timeout=60_000)
         page.evaluate("() => jupyterapp.restored.then(() => {})")
 

@@ -51,7 +51,7 @@ def test_a_restarted_kernel_is_said_and_the_cell_run_again_moves(lab, page, keep
     restart(page)
     message = page.get_by_role("alert").filter(has_text="No kernel answers this bench")
     message.wait_for(timeout=30_000)
-    assert "run the cell again" in message.inner_text()
+    assert "choose Run > Run All Cells" in message.inner_text()
     assert headline(page) == before  # the last picture and its sentence stay
     live = page.locator(".gainlib-bench :is(input, button, select, textarea):not(:disabled)")
     assert live.count() == 0
@@ -61,6 +61,38 @@ def test_a_restarted_kernel_is_said_and_the_cell_run_again_moves(lab, page, keep
     lab.drawn(page, 2)
     moved(page)
     assert page.get_by_role("alert").filter(has_text="No kernel answers").count() == 0
+
+
+@pytest.mark.parametrize(("path", "method"), [("/restart", "POST"), ("", "DELETE")], ids=["restarted", "ended"])
+def test_a_kernel_that_goes_from_elsewhere_is_said_on_each_bench(lab, page, path, method):
+    lab.run(page, "elsewhere.ipynb", OPENING, FIRST, SECOND, pictures=3)
+    kernel = page.evaluate("() => jupyterapp.shell.currentWidget.context.sessionContext.session.kernel.id")
+    lab.ask(f"api/kernels/{kernel}{path}", method, b"{}" if path else None)
+    page.get_by_role("alert").filter(has_text="No kernel answers this bench").nth(1).wait_for()
+    assert page.locator(".gainlib-bench :is(input, button, select):not(:disabled)").count() == 0
+
+
+def test_a_busy_kernel_is_called_busy_and_not_gone(lab, own_page, busy_cell):
+    page = own_page
+    lab.run(page, "working.ipynb", OPENING, FIRST, pictures=2)
+    page.clock.install()
+    lab.hold()
+    page.evaluate(
+        """code => {
+        jupyterapp.shell.currentWidget.context.sessionContext.session.kernel.requestExecute({ code });
+    }""",
+        busy_cell,
+    )
+    gain = page.get_by_role("slider", name="Preamp gain")
+    gain.focus()
+    page.keyboard.press("End")
+    page.clock.fast_forward(8_100)
+    page.get_by_role("alert").filter(has_text="The kernel is busy with another cell").wait_for()
+    assert page.locator(".gainlib-message:visible").count() == 1
+    assert gain.is_enabled()
+    lab.free()
+    page.locator(".gainlib-headline-line", has_text="clips").wait_for()
+    page.wait_for_function("() => !document.querySelector('.gainlib-message:not([hidden])')")
 
 
 def test_restart_and_run_all_leaves_one_bench_that_moves(lab, page):

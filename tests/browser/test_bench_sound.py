@@ -226,3 +226,41 @@ def test_a_stage_is_heard_alone_and_the_place_is_kept(lab, page):
     page.wait_for_function(f"() => (({peak})() ?? [])[0] === 'ramp/trim'")
     assert page.evaluate(peak)[1] == pytest.approx(0.45 * 10 ** (-24 / 20) * CEILING, abs=1e-4)
     assert page.evaluate("() => [...course.players.values()][0].loop.playing") is True
+
+
+def test_without_a_sound_device_the_player_says_so_until_one_answers(lab, own_page, keep):
+    page = own_page
+    lab.run(page, "deaf.ipynb", RAMP, pictures=1)
+    # What a page sees without a device: a context that never wakes, and a clock that stands.
+    page.evaluate("""() => {
+        window.deaf = true;
+        window.AudioContext = class extends AudioContext {
+            get currentTime() { return deaf ? 0 : super.currentTime; }
+            get state() { return deaf ? "suspended" : super.state; }
+            resume() { return deaf ? new Promise(() => {}) : super.resume(); }
+        };
+    }""")
+    message = page.get_by_role("alert").filter(has_text="No sound device answers")
+    page.clock.install()
+    play = page.locator(".gainlib-player button").first
+    play.click()
+    page.clock.run_for(1_800)
+    assert message.count() == 0
+    page.clock.run_for(400)
+    message.wait_for()
+    assert "then press Play again" in message.inner_text()
+    assert play.inner_text() == "Play"
+    keep(page, "no-sound-device")
+    page.evaluate("() => { deaf = false; }")
+    play.click()
+    page.wait_for_function("() => [...course.players.values()].some(each => each.loop?.position() > 0.05)")
+    message.wait_for(state="detached")
+
+
+def test_the_player_of_a_closed_notebook_falls_silent(lab, page):
+    opened(lab, page, "closed.ipynb", RAMP)
+    page.evaluate("() => { window.loop = [...course.players.values()].find(each => each.loop).loop; }")
+    page.evaluate("() => { jupyterapp.shell.currentWidget.close(); }")
+    # Unsaved, it asks first.
+    page.get_by_role("button", name="Close without saving").or_(page.get_by_role("button", name="Discard")).click()
+    page.wait_for_function("() => !loop.playing")
