@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from gainlib.audio import Audio, Samples, checked_samples, part_frames, require_memory
 from gainlib.errors import GainError
-from gainlib.storage import atomic_path, bundled, bundled_folder
+from gainlib.storage import atomic_path, bundled, bundled_folder, fault_of_disk
 from gainlib.text import counted, describe_value, lasting, reason_of
 
 __all__ = ["SoundFile", "read", "write", "write_blocks"]
@@ -366,8 +366,8 @@ def _whole(where: Path) -> Iterator[Path]:
         try:
             yield half
         # soundfile asserts that all was written, which is how a full disk may show.
-        except (soundfile.LibsndfileError, RuntimeError, AssertionError) as fault:
-            raise OSError(reason_of(fault)) from fault
+        except (soundfile.LibsndfileError, RuntimeError, AssertionError, OSError) as fault:
+            raise fault_of_disk(half) or OSError(reason_of(fault)) from fault
 
 
 def _in_codes(samples: Samples, coding: str) -> Samples | NDArray[np.int32]:

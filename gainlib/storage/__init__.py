@@ -12,7 +12,7 @@ its owner's alone where it is `private`. Text in a table is never computed by th
 - `resources`: where lessons, exercises and stems of the course lie, installed or in a checkout
 """
 
-from gainlib.storage.atomic import atomic_files, atomic_path, atomic_write
+from gainlib.storage.atomic import atomic_files, atomic_path, atomic_write, fault_of_disk
 from gainlib.storage.lines import append_line, held_alone
 from gainlib.storage.resources import bundled, bundled_folder
 from gainlib.storage.tables import Cell, csv_text, plain_cell, write_csv, write_workbook
@@ -20,5 +20,5 @@ from gainlib.storage.toml_text import toml_value
 
 __all__ = [
     "Cell", "append_line", "atomic_files", "atomic_path", "atomic_write", "bundled", "bundled_folder", "csv_text",
-    "held_alone", "plain_cell", "toml_value", "write_csv", "write_workbook",
+    "fault_of_disk", "held_alone", "plain_cell", "toml_value", "write_csv", "write_workbook",
 ]  # fmt: skip

@@ -13,9 +13,10 @@ from pathlib import Path
 from gainlib.errors import GainError
 from gainlib.text import printable, reason_of
 
-__all__ = ["atomic_files", "atomic_path", "atomic_write"]
+__all__ = ["atomic_files", "atomic_path", "atomic_write", "fault_of_disk"]
 
 _HALF = ".half-"
+_PROBE_BYTES = 1024 * 1024  # no less than a library writes at once, so that a disk with little left says so
 
 
 def atomic_write(
@@ -120,6 +121,23 @@ def atomic_files(folder: str | os.PathLike[str], *, then: str = "") -> Iterator[
             shutil.rmtree(half, ignore_errors=True)
         if made and where.is_dir() and not any(where.iterdir()):
             where.rmdir()
+
+
+def fault_of_disk(half: Path) -> OSError | None:
+    """What the system says when a half-written file shall grow by a little; None where it may.
+
+    For a library that knows no more of a full disk than that something went wrong.
+
+    >>> fault_of_disk(Path(tempfile.mkdtemp()) / "new.half")
+    """
+    try:
+        with half.open("ab") as file:
+            file.write(bytes(_PROBE_BYTES))
+            file.flush()
+            os.fsync(file.fileno())
+    except OSError as fault:
+        return fault
+    return None
 
 
 def _meant(path: Path) -> str:

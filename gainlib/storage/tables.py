@@ -55,19 +55,19 @@ def write_workbook(
     import xlsxwriter
     from xlsxwriter.exceptions import XlsxFileError
 
+    # Made in memory, since a workbook that was being written as the disk became full says so once more when it is gone.
+    content = io.BytesIO()
     with atomic_path(path, private=private) as half:
-        book = xlsxwriter.Workbook(str(half), {"constant_memory": True})
-        # The same tables make the same file, so nothing tells when it was made.
-        book.set_properties({"created": datetime(2000, 1, 1, tzinfo=UTC).replace(tzinfo=None)})
-        bold = book.add_format({"bold": True, "text_wrap": True, "valign": "top"})
         try:
-            for name, rows in sheets:
-                _fill(book.add_worksheet(name), rows, bold)
-        finally:
-            try:
-                book.close()
-            except XlsxFileError as fault:
-                raise OSError(reason_of(fault)) from fault
+            with xlsxwriter.Workbook(content, {"in_memory": True}) as book:
+                # The same tables make the same file, so nothing tells when it was made.
+                book.set_properties({"created": datetime(2000, 1, 1, tzinfo=UTC).replace(tzinfo=None)})
+                bold = book.add_format({"bold": True, "text_wrap": True, "valign": "top"})
+                for name, rows in sheets:
+                    _fill(book.add_worksheet(name), rows, bold)
+        except XlsxFileError as fault:
+            raise fault.args[0] if isinstance(fault.args[0], OSError) else OSError(reason_of(fault)) from fault
+        half.write_bytes(content.getvalue())
     return Path(path)
 
 
