@@ -23,6 +23,14 @@ settings.register_profile("gainlib", deadline=None)
 settings.load_profile("gainlib")
 
 
+@pytest.fixture(scope="session", autouse=True)
+def _own_state(tmp_path_factory):
+    """What gainlib and Jupyter keep for the user is kept for these tests, and nobody's own is touched."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("GAINLIB_STATE", str(tmp_path_factory.mktemp("state")))
+        yield
+
+
 @pytest.fixture
 def run(monkeypatch, capsys):
     """Run a command in this process; gives status, standard output and standard error."""
@@ -30,6 +38,7 @@ def run(monkeypatch, capsys):
 
     def run_it(*arguments: object):
         monkeypatch.setattr(sys, "argv", ["gainlib", *map(str, arguments)])
+        monkeypatch.setenv("PYTHONSAFEPATH", "1")  # as the command sets it, and for this test only
         with pytest.raises(SystemExit) as ended:
             main()
         said = capsys.readouterr()

@@ -22,7 +22,7 @@ PACKAGE = Path(gainlib.__file__).parent
 
 # From the bottom up; a room imports only from rooms on lower floors, and inside a room no files form a circle.
 FLOORS = [
-    {"errors"},
+    {"errors", "state"},
     {"text", "decibels", "loops", "palette"},
     {"storage"},
     {"audio"},
@@ -31,6 +31,7 @@ FLOORS = [
     {"stages"},
     {"flow"},
     {"views"},
+    {"jupyter_home"},
     {"html"},
     {"surveys"},
     {"exercises"},

@@ -18,6 +18,7 @@ the panels
 - `exercise_panel`: `gl.exercise`
 - `book_panel`: `gl.exercise_book`
 - `survey_panel`, `survey_on_bench`: `gl.survey`, whose trims are moved on a bench
+- `kernel_start`: what a lesson's kernel does before its first cell
 """
 
 from __future__ import annotations

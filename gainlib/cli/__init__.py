@@ -15,6 +15,7 @@ trying      try: one exercise as a learner sees it
 from __future__ import annotations
 
 import json
+import os
 import sys
 from pathlib import Path
 from typing import Annotated
@@ -229,6 +230,8 @@ classroom.add_to(app)
 
 def main() -> None:
     """Run the command line; a GainError is one sentence on standard error, and the status is 2."""
+    # Whatever a command starts beside it (workers, helpers) takes no module from the folder that it is called in.
+    os.environ["PYTHONSAFEPATH"] = "1"
     try:
         app()
     except GainError as fault:

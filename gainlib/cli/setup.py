@@ -21,7 +21,7 @@ from gainlib.audio import Audio
 from gainlib.errors import GainError
 from gainlib.exercises import exercise_names, load
 from gainlib.flow import Session
-from gainlib.learners.jupyter_server import server_environment
+from gainlib.jupyter_home import jupyter_environment, lesson_kernel
 from gainlib.meters import measure_all, true_peak_dbtp
 from gainlib.sound_file import read, write
 from gainlib.stages import Compressor, Converter, Delivery, Pan, Preamp, Saturation, Source
@@ -125,13 +125,13 @@ def packages() -> Finding:
 def widgets() -> Finding:
     """Whether JupyterLab finds the widgets' own parts for the browser, and has them enabled."""
     with tempfile.TemporaryDirectory(prefix="gainlib-", ignore_cleanup_errors=True) as place:
-        return widgets_in(server_environment(Path(place), Path(place), "none"))
+        return widgets_in(jupyter_environment(Path(place)))
 
 
 def widgets_in(environment: dict[str, str]) -> Finding:
     """The same for a JupyterLab that runs in this environment."""
     done = subprocess.run(
-        [sys.executable, "-c", EXTENSIONS_SEEN],
+        [sys.executable, "-P", "-c", EXTENSIONS_SEEN],
         env=environment,
         capture_output=True,
         text=True,
@@ -229,16 +229,9 @@ def writable(folder: Path) -> Finding:
 
 def kernel() -> Finding:
     """Whether a notebook's kernel starts, and is this very Python with this gainlib."""
-    from jupyter_client.kernelspec import KernelSpecManager
-    from jupyter_client.manager import KernelManager
-
     with tempfile.TemporaryDirectory(prefix="gainlib-", ignore_cleanup_errors=True) as place:
         home = Path(place)
-        environment = server_environment(home, home, "none")
-        specs = KernelSpecManager(kernel_dirs=[str(home / ".gainlib" / "jupyter" / "kernels")])
-        manager = KernelManager(
-            kernel_name="python3", kernel_spec_manager=specs, connection_file=str(home / "connection.json")
-        )
+        environment, manager = jupyter_environment(home), lesson_kernel(home)
         quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
         manager.start_kernel(env=environment, cwd=str(home), **quiet)
         client = manager.client()

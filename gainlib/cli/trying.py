@@ -38,9 +38,10 @@ def try_exercise(given: str, learner: str, folder: Path | None, *, port: int, br
         return False
     if folder is None:
         with tempfile.TemporaryDirectory(prefix="gainlib-try-", ignore_cleanup_errors=True) as made:
-            _opened(given, learner, Path(made), port=port, browser=browser)
+            own = Path(made, "exercise"), Path(made, "jupyter")
+            _opened(given, learner, *own, port=port, browser=browser)
     else:
-        _opened(given, learner, folder.expanduser(), port=port, browser=browser)
+        _opened(given, learner, folder.expanduser(), None, port=port, browser=browser)
     return True
 
 
@@ -88,7 +89,7 @@ def trial_notebook(given: str, learner: str) -> str:
     return json.dumps(content, indent=1, ensure_ascii=False) + "\n"
 
 
-def _opened(given: str, learner: str, folder: Path, *, port: int, browser: bool) -> None:
+def _opened(given: str, learner: str, folder: Path, place: Path | None, *, port: int, browser: bool) -> None:
     notebook = folder / NOTEBOOK
     then = "; name a folder that you may write to"
     atomic_write(notebook, trial_notebook(given, learner), make_folder=True, then=then)
@@ -96,6 +97,7 @@ def _opened(given: str, learner: str, folder: Path, *, port: int, browser: bool)
     serve(
         folder,
         typer.echo,
+        place=place,
         port=port,
         browser=browser,
         page=NOTEBOOK,

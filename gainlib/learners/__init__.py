@@ -13,5 +13,6 @@ learners_file      the class as a learner's computer knows it
 enrolment          who the learner is in a class
 hand_in_file       what a hand-in holds, read with suspicion
 submission         handing in
-jupyter_server     JupyterLab for this folder: command, settings, run
+jupyter_server     JupyterLab for this folder, once: command, run, end
+lab_process        a process that ends with the one that started it
 """

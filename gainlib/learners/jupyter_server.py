@@ -6,30 +6,37 @@ import contextlib
 import json
 import os
 import secrets
+import shutil
 import signal
 import socket
 import subprocess
 import sys
-import tempfile
 import threading
 import time
 import urllib.parse
 import urllib.request
 import webbrowser
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+from filelock import FileLock, Timeout
+
 from gainlib.errors import GainError
+from gainlib.jupyter_home import course_place, jupyter_environment, safe_environment
 from gainlib.learners.course_folder import FIRST_PAGE, MARK
+from gainlib.learners.lab_process import LONGEST_END_SECONDS
+from gainlib.state import made_private
 from gainlib.storage import atomic_write
 
-__all__ = ["address", "free_port", "serve", "server_command", "server_environment"]
+__all__ = ["address", "free_port", "serve", "server_command"]
 
 LONGEST_START_SECONDS = 90.0
-LONGEST_END_SECONDS = 15.0
-OPEN_AHEAD = "--IPKernelApp.exec_lines=import gainlib.benches.book_panel; del gainlib"
-"""What a lesson's first cell would wait for, opened while its learner reads."""
+ENDS_WITH_PARENT = """\
+import os
+from gainlib.learners.lab_process import end_with_parent
+end_with_parent(lambda: os._exit(1))
+"""
 
 
 def server_command(folder: Path, port: int) -> list[str]:
@@ -39,9 +46,7 @@ def server_command(folder: Path, port: int) -> list[str]:
     True
     """
     command = [
-        sys.executable,
-        "-m",
-        "jupyterlab",
+        *(sys.executable, "-P", "-m", "gainlib.learners.lab_process"),
         "--no-browser",
         "--ServerApp.ip=127.0.0.1",
         f"--ServerApp.port={port}",
@@ -61,67 +66,6 @@ def server_command(folder: Path, port: int) -> list[str]:
     if hasattr(os, "geteuid") and os.geteuid() == 0:
         command.append("--allow-root")
     return command
-
-
-_SETTINGS: dict[str, object] = {
-    "apputils-extension/notification": {"fetchNews": "false", "checkForUpdates": False, "doNotDisturbMode": True},
-    "statusbar-extension/plugin": {"visible": False},
-    "notebook-extension/panel": {
-        "toolbar": [{"name": name, "disabled": True} for name in ("insert", "cut", "copy", "paste", "cellType")]
-    },
-}
-_HIDDEN = (
-    "@jupyterlab/application-extension:property-inspector",
-    "@jupyterlab/cell-toolbar-extension",
-    "@jupyterlab/debugger-extension",
-    "@jupyterlab/extensionmanager-extension",
-)
-
-
-def server_environment(folder: Path, runtime: Path, token: str) -> dict[str, str]:
-    """The environment of the server: settings, kernel and state of its own, so that nobody's own Jupyter is touched.
-
-    Lays the few files that it points to in the learner's hidden folder: a kernel that is this very Python, whatever
-    kernels the user has installed, and settings that make a page of a course: no news, no update checks, none of the
-    buttons that take cells away or are for programmers. A setting that was changed is kept. The token goes by the
-    environment, since other users of a computer can read a command line. Raises GainError where the files cannot be
-    written.
-
-    >>> import tempfile
-    >>> folder = Path(tempfile.mkdtemp())
-    >>> server_environment(folder, folder, "secret")["JUPYTER_TOKEN"]
-    'secret'
-    """
-    own = folder.resolve() / MARK / "jupyter"
-    kernel = {
-        "argv": [sys.executable, "-m", "ipykernel_launcher", "-f", "{connection_file}", OPEN_AHEAD],
-        "display_name": "Python (gainlib)",
-        "language": "python",
-        "metadata": {"debugger": True},
-    }
-    settings = own / "settings"
-    files: dict[Path, object] = {own / "kernels" / "python3" / "kernel.json": kernel}
-    files[own / "config" / "labconfig" / "page_config.json"] = {"disabledExtensions": dict.fromkeys(_HIDDEN, True)}
-    for name, values in _SETTINGS.items():
-        file = settings / "@jupyterlab" / f"{name}.jupyterlab-settings"
-        if not file.exists():
-            files[file] = values
-    for file, content in files.items():
-        atomic_write(file, json.dumps(content, indent=1) + "\n", make_folder=True, then="; name a folder of your own")
-    path = os.pathsep.join([str(own), *filter(None, [os.environ.get("JUPYTER_PATH")])])
-    kept = {
-        key: value for key, value in os.environ.items() if key not in ("JUPYTER_CONFIG_PATH", "JUPYTER_PREFER_ENV_PATH")
-    }
-    return kept | {
-        "JUPYTER_TOKEN": token,
-        "JUPYTER_PATH": path,
-        "JUPYTER_CONFIG_DIR": str(own / "config"),
-        "JUPYTER_DATA_DIR": str(own / "data"),
-        "JUPYTER_RUNTIME_DIR": str(runtime),
-        "JUPYTERLAB_SETTINGS_DIR": str(settings),
-        "JUPYTERLAB_WORKSPACES_DIR": str(own / "workspaces"),
-        "IPYTHONDIR": str(own / "ipython"),
-    }
 
 
 def address(port: int, token: str, page: str = FIRST_PAGE) -> str:
@@ -148,6 +92,7 @@ def serve(
     folder: Path,
     say: Callable[[str], object],
     *,
+    place: Path | None = None,
     port: int = 0,
     browser: bool = True,
     page: str = FIRST_PAGE,
@@ -156,42 +101,107 @@ def serve(
 ) -> None:
     """Start JupyterLab on 127.0.0.1, say where it is, and stay until it is ended; then its kernels end as well.
 
-    `page` is the notebook that is shown, `what` the word for it in the sentences that `say` is called with, `meanwhile`
-    a program that this Python runs while the first page is read. Raises GainError when it does not
-    start, with what it said last.
+    Where another process has this folder open already, its address is said and this one is done. `place` is where its
+    state is kept, in the user's own folder unless given. `page` is the notebook that is shown, `what` the word for it
+    in the sentences that `say` is called with, `meanwhile` a program that this Python runs while the first page is
+    read. Raises GainError when it does not start, with what it said last.
     """
-    if port and not _is_free(port):
-        raise GainError(f"port {port} is in use or not allowed; give another, or leave --port out to take a free one.")
-    ended = threading.Event()
-    ends = [signal.SIGINT, signal.SIGTERM, *([signal.SIGHUP] if hasattr(signal, "SIGHUP") else [])]
-    before = {each: signal.signal(each, lambda number, frame: ended.set()) for each in ends}
-    # Tokens and connection files go to a folder that only this user can read, not into the course's folder.
-    with tempfile.TemporaryDirectory(prefix="gainlib-", ignore_cleanup_errors=True) as runtime:
-        log, token, port = Path(runtime) / "server.log", secrets.token_urlsafe(24), port or free_port()
-        environment = server_environment(folder, Path(runtime), token)
-        process = _started(server_command(folder, port), environment, log)
+    place = place or course_place(folder)
+    first, record = not place.exists(), place / "server.json"
+    made_private(place)
+    with _end_asked_for() as ended, contextlib.ExitStack() as held:
+        running = _hold(place, record, ended, held)
+        if running is not None:
+            say(f"{what} is open already, and run from another window, at {address(*running, page)}")
+            _show(address(*running, page), browser, say)
+            return
+        if ended.is_set():
+            return
+        if port and not _is_free(port):
+            raise GainError(f"port {port} is in use or not allowed; give another, or leave --port out for a free one.")
+        if first and (folder / MARK / "jupyter").is_dir():
+            say(f"What JupyterLab keeps is outside this folder now; {MARK}/jupyter in it is not used any more.")
+        environment = jupyter_environment(place)
+        log, token, port = place / "server.log", secrets.token_urlsafe(24), port or free_port()
+        # By the environment, since other users of a computer can read a command line.
+        process = _started(server_command(folder, port), environment | {"JUPYTER_TOKEN": token}, place, log)
         beside = None
         try:
             if _ready(process, port, token, log, ended):
-                where = address(port, token, page)
-                say(f"{what} is open at {where}")
+                content = {"port": port, "token": token, "process": os.getpid()}
+                atomic_write(record, json.dumps(content) + "\n", private=True)
+                say(f"{what} is open at {address(port, token, page)}")
                 say("Stop it with Ctrl-C.")
                 if meanwhile:
-                    beside = _started([sys.executable, "-c", meanwhile], dict(os.environ), Path(runtime) / "beside.log")
-                if browser and not webbrowser.open(where):
-                    say("No browser could be opened; put the address above into one.")
+                    command = [sys.executable, "-P", "-c", ENDS_WITH_PARENT + meanwhile]
+                    beside = _started(command, safe_environment(), place, place / "beside.log")
+                _show(address(port, token, page), browser, say)
             while process.poll() is None and not ended.wait(0.5):
                 pass
             if process.poll():
                 raise GainError(f"JupyterLab ended by itself ({_last_line(log)}); start it again.")
         finally:
+            record.unlink(missing_ok=True)
             if beside is not None:
-                beside.kill()
-                beside.wait()
-            _stop(process, port, token)
-            for each, handler in before.items():
-                signal.signal(each, handler)
-    say(f"{what} is closed.")
+                beside.kill()  # which it takes no harm from, and has no kernels to end
+                beside.communicate()
+            _stop(process)
+            shutil.rmtree(place / "runtime", ignore_errors=True)
+    with contextlib.suppress(OSError):  # the window that would show it may be what was closed
+        say(f"{what} is closed.")
+
+
+@contextlib.contextmanager
+def _end_asked_for() -> Iterator[threading.Event]:
+    """Set when the system or the user asks this process to end."""
+    ended = threading.Event()
+    ends = [signal.SIGINT, signal.SIGTERM, *([signal.SIGHUP] if hasattr(signal, "SIGHUP") else [])]
+    # Who starts it under nohup wants it to stay when the window is closed.
+    ends = [each for each in ends if each == signal.SIGINT or signal.getsignal(each) is not signal.SIG_IGN]
+    before = {each: signal.signal(each, lambda number, frame: ended.set()) for each in ends}
+    try:
+        yield ended
+    finally:
+        for each, handler in before.items():
+            signal.signal(each, handler)
+
+
+def _hold(place: Path, record: Path, ended: threading.Event, held: contextlib.ExitStack) -> tuple[int, str] | None:
+    """Hold the folder until `held` is left; the port and token of the server of whoever holds it already."""
+    lock = FileLock(place / "server.lock")
+    latest = time.monotonic() + LONGEST_START_SECONDS
+    while True:
+        try:
+            held.enter_context(lock.acquire(timeout=0))
+        except Timeout:
+            running = _answering(record)
+            if running is not None or ended.wait(0.1):
+                return running
+            if time.monotonic() > latest:
+                raise GainError(
+                    "another `gainlib open` holds this folder and does not answer; end it, or start the computer anew."
+                ) from None
+            continue
+        except (OSError, NotImplementedError):  # no locks here, so what is written down must do
+            return _answering(record)
+        record.unlink(missing_ok=True)  # of one that was ended by force
+        return None
+
+
+def _answering(record: Path) -> tuple[int, str] | None:
+    """Port and token of the server that was written down, if it answers."""
+    try:
+        content = json.loads(record.read_text(encoding="utf-8"))
+        running = int(content["port"]), str(content["token"])
+        _ask_status(*running)
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+    return running
+
+
+def _show(where: str, browser: bool, say: Callable[[str], object]) -> None:
+    if browser and not webbrowser.open(where):
+        say("No browser could be opened; put the address above into one.")
 
 
 def _is_free(port: int) -> bool:
@@ -206,17 +216,17 @@ def _is_free(port: int) -> bool:
     return True
 
 
-def _started(command: list[str], environment: dict[str, str], log: Path) -> subprocess.Popen[bytes]:
+def _started(command: list[str], environment: dict[str, str], place: Path, log: Path) -> subprocess.Popen[bytes]:
     # A group of its own, so that Ctrl-C in a terminal reaches only this process, which then ends the server in order.
-    own_group: dict[str, Any] = (
+    # Its standard input ends with this process, which is how it learns of an end by force.
+    apart: dict[str, Any] = (
         {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP}  # type: ignore[attr-defined,unused-ignore]
         if os.name == "nt"
         else {"start_new_session": True}
     )
+    apart |= {"cwd": place, "stdin": subprocess.PIPE, "stderr": subprocess.STDOUT}
     with log.open("wb") as out:
-        return subprocess.Popen(
-            command, env=environment, stdin=subprocess.DEVNULL, stdout=out, stderr=subprocess.STDOUT, **own_group
-        )
+        return subprocess.Popen(command, env=environment, stdout=out, **apart)
 
 
 def _ready(process: subprocess.Popen[bytes], port: int, token: str, log: Path, ended: threading.Event) -> bool:
@@ -228,30 +238,22 @@ def _ready(process: subprocess.Popen[bytes], port: int, token: str, log: Path, e
         if process.poll() is not None:
             raise GainError(f"JupyterLab did not start ({_last_line(log)}); `gainlib check-setup` may say why.")
         with contextlib.suppress(OSError):
-            _asked("GET", port, token, "status")
+            _ask_status(port, token)
             return True
     raise GainError(f"JupyterLab did not answer within {LONGEST_START_SECONDS:g} s ({_last_line(log)}); try again.")
 
 
-def _asked(method: str, port: int, token: str, what: str) -> None:
-    url = f"http://127.0.0.1:{port}/api/{what}"
-    asked = urllib.request.Request(url, method=method, headers={"Authorization": f"token {token}"})
+def _ask_status(port: int, token: str) -> None:
+    url = f"http://127.0.0.1:{port}/api/status"
+    asked = urllib.request.Request(url, headers={"Authorization": f"token {token}"})
     # A proxy that is set in the environment is for the net, not for this computer.
     urllib.request.build_opener(urllib.request.ProxyHandler({})).open(asked, timeout=2).close()
 
 
-def _stop(process: subprocess.Popen[bytes], port: int, token: str) -> None:
+def _stop(process: subprocess.Popen[bytes]) -> None:
     """End the server so that it ends its kernels; by force only when it does not."""
-    if process.poll() is not None:
-        return
-    if os.name == "nt":
-        # Windows has no gentle signal for another group, so the server is asked through its own door.
-        try:
-            _asked("POST", port, token, "shutdown")
-        except OSError:
-            process.terminate()
-    else:
-        process.terminate()
+    if process.stdin is not None:
+        process.stdin.close()  # to which it listens, on every system
     try:
         process.wait(LONGEST_END_SECONDS)
     except subprocess.TimeoutExpired:

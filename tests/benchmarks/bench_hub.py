@@ -53,7 +53,9 @@ c.SharedPasswordAuthenticator.user_password = "{password}"
 c.Authenticator.allow_all = True
 c.Spawner.cmd = ["{home}/learner"]
 c.Spawner.args = ["--allow-root"]
-c.Spawner.environment = {{"GAINLIB_CLASS": "{for_learners}", "PYTHONPATH": "{package}"}}
+c.Spawner.environment = {{
+    "GAINLIB_CLASS": "{for_learners}", "PYTHONPATH": "{package}", "PYTHONSAFEPATH": "1",
+}}
 c.Spawner.default_url = "/lab"
 c.Spawner.http_timeout = c.Spawner.start_timeout = 120
 c.JupyterHub.log_level = "WARN"
@@ -66,7 +68,8 @@ c.JupyterHub.load_roles = [
 # administrator put into /etc/ipython stands in the learner's own folder here.
 LEARNER = """#!/bin/sh
 mkdir -p "$HOME/.ipython/profile_default"
-echo 'c.IPKernelApp.exec_lines = ["import gainlib.benches.book_panel; del gainlib"]' \\
+printf '%s\\n' 'c.InteractiveShellApp.ignore_cwd = True' \\
+  'c.InteractiveShellApp.extensions = ["gainlib.benches.kernel_start"]' \\
   > "$HOME/.ipython/profile_default/ipython_kernel_config.py"
 {python} -c 'import gainlib, gainlib.learners.course_folder as c
 c.install_lessons("gainlib-course", gainlib.__version__)'

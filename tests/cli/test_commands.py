@@ -137,8 +137,8 @@ def test_packages_that_are_missing_or_too_old_are_named(monkeypatch):
 
 
 def test_widgets_that_are_disabled_or_not_found_are_a_fault(tmp_path, monkeypatch):
-    environment = setup.server_environment(tmp_path, tmp_path, "none")
-    page = tmp_path / ".gainlib" / "jupyter" / "config" / "labconfig" / "page_config.json"
+    environment = setup.jupyter_environment(tmp_path)
+    page = tmp_path / "config" / "labconfig" / "page_config.json"
     disabled = json.loads(page.read_text())["disabledExtensions"]
     page.write_text(json.dumps({"disabledExtensions": disabled | {"anywidget": True}}))
     disabled = setup.widgets_in(environment)
@@ -185,16 +185,16 @@ def test_material_that_is_missing_is_a_fault(monkeypatch, tmp_path):
 
 
 def test_a_kernel_that_does_not_start_or_is_another_python_is_a_fault(monkeypatch):
-    real = setup.server_environment
+    real = setup.jupyter_environment
 
     def with_kernel(*argv):
-        def environment(folder, runtime, token):
-            made = real(folder, runtime, token)
-            (spec,) = folder.rglob("kernel.json")
+        def environment(place):
+            made = real(place)
+            (spec,) = place.rglob("kernel.json")
             spec.write_text(json.dumps({"argv": list(argv), "display_name": "x", "language": "python"}))
             return made
 
-        monkeypatch.setattr(setup, "server_environment", environment)
+        monkeypatch.setattr(setup, "jupyter_environment", environment)
 
     with_kernel(sys.executable, "-c", "raise SystemExit(1)", "{connection_file}")
     found = setup.kernel()

@@ -5,19 +5,16 @@ from __future__ import annotations
 import json
 import os
 import re
-import subprocess
 import sys
 
 import pytest
-from jupyter_client.kernelspec import KernelSpecManager
-from jupyter_client.manager import KernelManager
 
 import gainlib as gl
 from gainlib.errors import GainError
 from gainlib.exercises import author_answer, check, load
 from gainlib.learners.contents import Contents, Lesson, Task, contents
 from gainlib.learners.course_folder import MANIFEST, MARK, install_lessons
-from gainlib.learners.jupyter_server import server_command, server_environment
+from gainlib.learners.jupyter_server import server_command
 from gainlib.learners.progress import Progress
 
 LESSON = "03-set-recording-level.ipynb"
@@ -178,36 +175,6 @@ def test_the_server_is_for_this_computer_only_and_the_token_is_not_on_the_comman
     assert command[0] == sys.executable
     assert "--ServerApp.ip=127.0.0.1" in command
     assert not [part for part in command if "token" in part or "0.0.0.0" in part]
-    assert server_environment(own, own, "secret")["JUPYTER_TOKEN"] == "secret"
-
-
-def test_the_kernel_is_this_python_whatever_the_user_has_installed(own, tmp_path, monkeypatch):
-    own.mkdir()
-    user = tmp_path / "user"
-    (user / "kernels" / "python3").mkdir(parents=True)
-    (user / "kernels" / "python3" / "kernel.json").write_text('{"argv": ["/other"], "display_name": "other"}')
-    monkeypatch.setenv("JUPYTER_PATH", str(user))
-    monkeypatch.setenv("JUPYTER_DATA_DIR", str(user))
-    for name, value in server_environment(own, own, "secret").items():
-        monkeypatch.setenv(name, value)
-    from jupyter_client.kernelspec import KernelSpecManager
-
-    assert KernelSpecManager().get_kernel_spec("python3").argv[0] == sys.executable
-
-
-def test_settings_of_the_learner_are_kept_and_notices_are_off(own):
-    own.mkdir()
-    environment = server_environment(own, own / "runtime", "secret")
-    assert environment["JUPYTER_RUNTIME_DIR"] == str(own / "runtime")
-    (notice,) = (own / MARK / "jupyter" / "settings").rglob("notification.jupyterlab-settings")
-    assert json.loads(notice.read_text()) == {"fetchNews": "false", "checkForUpdates": False, "doNotDisturbMode": True}
-    hidden = json.loads((own / MARK / "jupyter" / "config" / "labconfig" / "page_config.json").read_text())
-    assert hidden["disabledExtensions"]["@jupyterlab/cell-toolbar-extension"]
-    notice.write_text('{"fetchNews": "true"}')
-    server_environment(own, own, "secret")
-    assert notice.read_text() == '{"fetchNews": "true"}'
-    for name in ("JUPYTER_CONFIG_DIR", "JUPYTER_DATA_DIR", "JUPYTERLAB_SETTINGS_DIR", "IPYTHONDIR"):
-        assert environment[name].startswith(str(own.resolve()))
 
 
 def test_the_contents_list_what_is_done_and_what_is_next(own, monkeypatch):
@@ -331,23 +298,3 @@ def test_the_contents_list_the_picked_lessons_only(own, monkeypatch):
 
 def test_every_lesson_says_how_long_it_takes():
     assert all(15 <= each.minutes <= 60 for each in contents().lessons), contents().lessons
-
-
-def test_a_kernel_has_opened_what_a_lesson_needs_before_its_first_cell_and_leaves_no_name(tmp_path):
-    environment = server_environment(tmp_path, tmp_path, "x")
-    specs = KernelSpecManager(kernel_dirs=[str(tmp_path / ".gainlib" / "jupyter" / "kernels")])
-    manager = KernelManager(kernel_name="python3", kernel_spec_manager=specs)
-    manager.start_kernel(env=environment, cwd=str(tmp_path), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-    client = manager.client()
-    client.start_channels()
-    printed: list[str] = []
-    asked = "import sys; print('gainlib.benches.book_panel' in sys.modules, 'gainlib' in globals())"
-    try:
-        client.wait_for_ready(timeout=60)
-        client.execute_interactive(
-            asked, timeout=60, output_hook=lambda message: printed.append(message["content"].get("text", ""))
-        )
-    finally:
-        client.stop_channels()
-        manager.shutdown_kernel(now=True)
-    assert "".join(printed) == "True False\n"
