@@ -28,10 +28,12 @@ from gainlib.learners.course_folder import FIRST_PAGE, MARK
 from gainlib.learners.lab_process import LONGEST_END_SECONDS
 from gainlib.state import made_private
 from gainlib.storage import atomic_write
+from gainlib.storage.foreign import read_json
 
 __all__ = ["address", "free_port", "serve", "server_command"]
 
 LONGEST_START_SECONDS = 90.0
+MOST_RECORD_BYTES = 10_000
 ENDS_WITH_PARENT = """\
 import os
 from gainlib.learners.lab_process import end_with_parent
@@ -191,10 +193,10 @@ def _hold(place: Path, record: Path, ended: threading.Event, held: contextlib.Ex
 def _answering(record: Path) -> tuple[int, str] | None:
     """Port and token of the server that was written down, if it answers."""
     try:
-        content = json.loads(record.read_text(encoding="utf-8"))
+        content = read_json(record, MOST_RECORD_BYTES, "record of a server")
         running = int(content["port"]), str(content["token"])
         _ask_status(*running)
-    except (OSError, ValueError, KeyError, TypeError):
+    except (GainError, OSError, ValueError, KeyError, TypeError):
         return None
     return running
 
