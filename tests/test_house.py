@@ -71,7 +71,7 @@ READS_ITS_OWN = {
     "classroom/similarity.py": "the same",
     "classroom/store.py": "a mark, likewise",
     "cli/setup.py": "what another process of the same command printed",
-    "learners/progress.py": "its own lines, and what can be saved of a damaged record piece by piece",
+    "learners/progress.py": "each attempt that can still be read in a damaged record",
     "storage/foreign.py": "the one reader",
     "widgets/picture.py": "a figure that this kernel drew",
 }
