@@ -9,6 +9,7 @@ the model
 - `history`: undo and redo, kept settings
 - `events`: who hears of a move
 - `bench_model`: session, controls and views, and what they say
+- `coming_back`: a bench as it was left before its kernel was restarted
 
 the panels
 - `panel`: what all of them do in a cell

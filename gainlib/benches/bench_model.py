@@ -5,7 +5,7 @@ from __future__ import annotations
 import copy
 import os
 import weakref
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -28,7 +28,8 @@ class BenchModel:
     """One signal flow with its controls and views, and what they say; it can be used with no page and no widgets.
 
     `session` and `rendering` are the present state, `values` the controls' settings by path, `headline` and
-    `sentences` what is said of it, `moves` whether anything can move here. Give `on_move` a function, and it is called
+    `sentences` what is said of it, `note` how it came to stand so, until the next move, `moves` whether anything can
+    move here. Give `on_move` a function, and it is called
     with the bench after every move; `on_listen`, `on_strip` and `on_keep` tell of another tap that is heard, another
     strip that is shown, and settings that were kept. Each gives back what stops it.
     """
@@ -67,6 +68,7 @@ class BenchModel:
         self.rendering: Rendering = self.before
         self.history = History()
         self.kept: dict[str, dict[str, Any]] = {}
+        self.note = ""
         self.on_move, self.on_listen, self.on_strip, self.on_keep = Event(), Event(), Event(), Event()
         self.turn: object = follow.turn if follow is not None else object()
         use(self)
@@ -102,6 +104,11 @@ class BenchModel:
         """
         control = self._control(path)
         return self._step({control.path: control.checked(value)}, None if stroke is None else (control.path, stroke))
+
+    def move_all(self, values: Mapping[str, Any]) -> BenchModel:
+        """Move several controls at once, as one step for `undo`. Raises GainError as `move` does."""
+        controls = {path: self._control(path) for path in values}
+        return self._step({each.path: each.checked(values[path]) for path, each in controls.items()})
 
     def reset(self) -> BenchModel:
         """Every control back to where it stood when the bench was set up."""
@@ -229,6 +236,7 @@ class BenchModel:
             self.session, self.rendering = session, rendering
             use(self)
         self.history.note(moved or {}, stroke)
+        self.note = ""
         self.on_move.tell(self)
         return self
 

@@ -9,6 +9,7 @@ from typing import Any
 import ipywidgets
 
 from gainlib.benches.bench_model import BenchModel
+from gainlib.benches.coming_back import come_back
 from gainlib.benches.controls import Control
 from gainlib.benches.inputs import input_of, moved_trait
 from gainlib.benches.panel import Panel, ShownByPanel
@@ -152,6 +153,7 @@ class BenchPanel(Panel):
         with self.toolbar.hold_sync():
             self.toolbar.undo, self.toolbar.redo = bench.undo_words, bench.redo_words
             self.toolbar.kept, self.toolbar.at = sorted(bench.kept), bench.at
+            self.toolbar.note = bench.note
 
     def _follow_listening(self) -> None:
         """Hand the player what is heard now."""
@@ -188,7 +190,7 @@ def bench(
     """A panel of controls, views and a player on one session.
 
     Running a cell again closes the bench that it showed before; with `key`, so does any cell that shows a bench of the
-    same key.
+    same key. In a lesson of a learner's folder it then stands as it was left, also when the kernel was restarted.
 
     Parameters
     ----------
@@ -227,7 +229,9 @@ def bench(
     >>> bench(hum, controls=["trim/gain_db"]).move("trim/gain_db", 12.0).values
     {'trim/gain_db': 12.0}
     """
-    return Bench(session, controls, views, listen=listen, title=title, key=key, follow=follow, advise=advise)
+    made = Bench(session, controls, views, listen=listen, title=title, key=key, follow=follow, advise=advise)
+    come_back(made, session)
+    return made
 
 
 def _commands(bench: BenchModel) -> dict[str, Callable[[], str]]:

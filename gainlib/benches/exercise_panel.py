@@ -10,18 +10,21 @@ import ipywidgets
 
 from gainlib.benches.bench_panel import Bench
 from gainlib.benches.candidates import Candidates
+from gainlib.benches.coming_back import left_on, stand_as_left
 from gainlib.benches.controls import Control
 from gainlib.benches.events import Event
 from gainlib.benches.inputs import question_input
 from gainlib.benches.panel import Panel, ShownByPanel
 from gainlib.errors import GainError, suggest
 from gainlib.exercises import ControlSpec, Exercise, Hint, Variant, Verdict, check, load
+from gainlib.exercises.answers import read_answer
 from gainlib.exercises.pictures import view_for
 from gainlib.learners.enrolment import own_variant
 from gainlib.learners.progress import Progress
 from gainlib.text import counted
 from gainlib.views import Headline, View
 from gainlib.widgets.answer_panel import AnswerPanel
+from gainlib.widgets.as_left import as_left
 from gainlib.widgets.brief import BriefText
 
 __all__ = ["ExercisePanel", "OpenExercise", "exercise"]
@@ -48,7 +51,7 @@ class ExercisePanel(Panel):
             title=exercise.exercise.title,
             goal=exercise.exercise.goal,
             brief=exercise.variant.brief,
-            note=exercise.progress.note,
+            note=" ".join(filter(None, [exercise.progress.note, exercise.note])),
         )
         self.answer = AnswerPanel()
         self.answer.on_msg(self._asked)
@@ -109,8 +112,7 @@ class ExercisePanel(Panel):
         self._changed()
 
     def _replied(self, name: str) -> None:
-        self.exercise.answers[name] = self.questions[name].value
-        self._changed()
+        self.exercise.reply(name, self.questions[name].value)
 
     def _changed(self) -> None:
         self.answer.missing = ""
@@ -138,8 +140,9 @@ class OpenExercise(ShownByPanel[ExercisePanel]):
 
     `variant` has the learner's numbers, `bench` the controls (None where candidates are judged, which are in
     `candidates`, and where there is nothing to move, to see or to hear), `answers` what was answered to each question,
-    `hints` those that were taken, `verdict` and `saved` what the last check said and what was kept; a function given to
-    `on_check` is called after a check and after a hint, one given to `on_reply` with the name of what was answered.
+    `hints` those that were taken, `verdict` and `saved` what the last check said and what was kept, `note` how the
+    answers came to stand there; a function given to `on_check` is called after a check and after a hint, one given to
+    `on_reply` with the name of what was answered.
     Made by `gainlib.exercise(...)`.
     """
 
@@ -164,7 +167,7 @@ class OpenExercise(ShownByPanel[ExercisePanel]):
         self.answers: dict[str, Any] = dict.fromkeys((each.name for each in variant.questions), None)
         self.hints: tuple[Hint, ...] = ()
         self.verdict: Verdict | None = None
-        self.saved = ""
+        self.saved = self.note = ""
         self.on_check, self.on_reply = Event(), Event()
         self._kept = kept
 
@@ -181,6 +184,32 @@ class OpenExercise(ShownByPanel[ExercisePanel]):
         self.answers[name] = value
         self.on_reply.tell(name)
         return self
+
+    def come_back(self) -> None:
+        """Stand as it was left, where it belongs to a learner's lesson, and keep from now on what is set and answered.
+
+        What answers nothing that is asked here is passed over; nothing is raised.
+        """
+        place = as_left("exercise", self.exercise.name, self.exercise.digest, tuple(self.variant.values.items()))
+        if place is None:
+            return
+        left = place.found
+        answers = left.get("answers")
+        read, _, _ = read_answer(self.variant, answers if isinstance(answers, dict) else {})
+        for name in self.answers.keys() & read.keys():
+            self.answers[name] = list(read[name]) if isinstance(read[name], tuple) else read[name]
+            self.note = "Your answers stand as you left them."
+        if self.bench is not None:
+            stand_as_left(self.bench, left)
+            for event in (self.bench.on_move, self.bench.on_keep):
+                event(lambda _: place.keep(self._left))
+        self.on_reply(lambda _: place.keep(self._left))
+
+    @property
+    def _left(self) -> dict[str, Any]:
+        answered = {name: value for name, value in self.answers.items() if value is not None}
+        moved = {} if self.bench is None else left_on(self.bench)
+        return {**moved, "answers": answered} if answered else moved
 
     @property
     def missing(self) -> str:
@@ -246,7 +275,8 @@ def exercise(name: str | Path, learner: str | None = None) -> OpenExercise:
     """An exercise with its brief, a bench, hints and a verdict; as the last line of a cell it shows itself.
 
     The numbers are the learner's own, drawn from the id in the progress of the current folder, or from the one that
-    they have in a class; every attempt is kept in that progress.
+    they have in a class; every attempt is kept in that progress. In a lesson of a learner's folder it stands as it was
+    left, also when the kernel was restarted.
 
     Parameters
     ----------
@@ -274,7 +304,10 @@ def exercise(name: str | Path, learner: str | None = None) -> OpenExercise:
     made = load(name)
     progress = Progress(Path("progress.json"), learner) if learner else Progress.here()
     variant = made.variant(learner) if learner else own_variant(made, progress)
-    return OpenExercise(made, variant, progress, kept=learner is None)
+    opened = OpenExercise(made, variant, progress, kept=learner is None)
+    if learner is None:
+        opened.come_back()
+    return opened
 
 
 def _control(move: ControlSpec) -> Control:

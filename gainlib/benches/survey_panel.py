@@ -9,7 +9,7 @@ import ipywidgets
 import numpy as np
 
 from gainlib.audio import Audio
-from gainlib.benches.bench_panel import Bench
+from gainlib.benches.bench_panel import Bench, bench
 from gainlib.benches.controls import Control
 from gainlib.benches.panel import Panel
 from gainlib.errors import GainError
@@ -66,7 +66,7 @@ def bench_of(found: Survey) -> Bench:
     session = Session(tuple(strips), (), Bus(MAIN, (Trim(total.main_trim_db),)))
     controls.append(Control(f"{MAIN}/trim/gain_db", low, 24.0, 0.1))
     seconds = min(count, longest) / rate_hz
-    return Bench(session, controls, ["strips", "level diagram"], title=f"{found.title}, the loudest {seconds:.0f} s")
+    return bench(session, controls, ["strips", "level diagram"], title=f"{found.title}, the loudest {seconds:.0f} s")
 
 
 def moved(found: AnySurvey, bench: Bench, *, add_up: bool) -> AnySurvey:

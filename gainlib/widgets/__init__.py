@@ -7,6 +7,7 @@ Inputs are the browser's own: range, number, select, checkbox. What a widget mus
 - `base`: what every widget can do
 - `assets`: scripts and styles as the page gets them (`widgets.css`, `predict.css`)
 - `cell_display`: which panel a cell shows, so that running it again frees the last one
+- `as_left`: what was moved or answered on a page, kept until it is opened again
 - `resting`: when a kernel pauses, for what is to be let go then
 - `range_input`, `pick_input`, `ride_table`, `toolbar`: what moves a bench
 - `headline`, `picture`: what a bench shows

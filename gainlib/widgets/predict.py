@@ -10,6 +10,7 @@ import traitlets
 
 from gainlib.errors import GainError
 from gainlib.text import signed
+from gainlib.widgets.as_left import as_left
 from gainlib.widgets.assets import PREDICTION_STYLES, script
 from gainlib.widgets.base import CourseWidget
 
@@ -49,6 +50,13 @@ class Prediction(CourseWidget):
             return str(self.choices[self.chosen]) if 0 <= self.chosen < len(self.choices) else None
         return None if self.number is None or not math.isfinite(self.number) else float(self.number)
 
+    def take_up(self, answer: object) -> None:
+        """Stand at an answer that was given earlier, where it is one to this question."""
+        if self.choices:
+            self.chosen = self.choices.index(answer) if answer in self.choices else -1
+        elif isinstance(answer, float) and math.isfinite(answer):
+            self.number = answer
+
     def static_html(self) -> str:
         """The question and its choices."""
         choices = "".join(f"<li>{escape(each)}</li>" for each in self.choices)
@@ -58,7 +66,8 @@ class Prediction(CourseWidget):
 def predict(name: str, question: str, *, choices: Sequence[str] = (), unit: str = "") -> Prediction:
     """Ask before showing: a question with choices, or for a number with its unit. No answer is fine too.
 
-    The same name asked again replaces the earlier question; an answer to the very same question is kept.
+    The same name asked again replaces the earlier question; an answer to the very same question is kept, in a learner's
+    folder also when the kernel is restarted.
 
     Parameters
     ----------
@@ -90,11 +99,17 @@ def predict(name: str, question: str, *, choices: Sequence[str] = (), unit: str 
         raise GainError(f"the question {name!r} has {len(choices)} choices and no unit; give two choices or a unit.")
     earlier = _asked.pop(name, None)
     asked = _asked[name] = Prediction(name, question, choices, unit)
+    if (place := as_left("prediction", name, question, tuple(choices), unit)) is not None:
+        asked.take_up(place.found.get("answer"))
+        asked.observe(lambda _: place.keep({} if asked.answer is None else {"answer": asked.answer}), _ANSWER)
     if earlier is not None:
         if (earlier.question, earlier.choices, earlier.unit) == (asked.question, asked.choices, asked.unit):
             asked.chosen, asked.number = earlier.chosen, earlier.number
         earlier.close()
     return asked
+
+
+_ANSWER = ["chosen", "number"]
 
 
 class Comparison:

@@ -51,6 +51,8 @@ export default {
       const at = get("at");
       other.textContent = kept.length < 2 ? "Compare A and B" : at ? `Now ${at}: go to ${at === "A" ? "B" : "A"}` : "Go to A";
     };
+    // How the bench came to stand so, until something is moved; what a button says comes after it.
+    const note = () => { said.textContent = get("note"); };
     const told = async (message) => {
       if (message.kind === "say") said.textContent = message.text;
       if (message.kind !== "text") return;
@@ -84,9 +86,11 @@ export default {
         bench.addEventListener("keydown", pressed);
       }),
       follow(model, ["undo", "redo", "kept", "at"], show),
+      follow(model, ["note"], note),
     ];
     model.on("msg:custom", told);
     show();
+    note();
     return () => {
       stops.forEach((stop) => stop());
       bench?.removeEventListener("keydown", pressed);

@@ -18,7 +18,8 @@ class Toolbar(CourseWidget):
     """Undo, redo, reset, two kept settings to compare, and the settings as text, by button and by key.
 
     `undo` and `redo` say what each would do and are empty where there is nothing; `kept` has the slots in use, `at` the
-    one whose settings are the present ones. `commands` has what each button does and then says.
+    one whose settings are the present ones; `note` says how the bench came to stand as it does. `commands` has what
+    each button does and then says.
     """
 
     _esm = script("toolbar.js")
@@ -27,6 +28,7 @@ class Toolbar(CourseWidget):
     redo = traitlets.Unicode("").tag(sync=True)
     kept = traitlets.List(traitlets.Unicode()).tag(sync=True)
     at = traitlets.Unicode("").tag(sync=True)
+    note = traitlets.Unicode("").tag(sync=True)
 
     def __init__(self, commands: dict[str, Callable[[], str]]) -> None:
         super().__init__()
