@@ -40,6 +40,7 @@ LEFT_BEHIND = [
     "hand-ins/hand-in.json",
     "group-a.toml",
     "group-a-for-learners.toml",
+    "group-a-own-files/group-a-for-a-17.toml",
     "marks-of-group-a/marks.csv",
     "exercises/marks-of-group-a/marks.toml",
     "media/my-take.flac",

@@ -1,8 +1,7 @@
-"""The class file: key, roster, exercises with their points, due date and rule for late hand-ins; two TOML files.
+"""The class file: key, roster, exercises with their points, due date and rule for late hand-ins; and what learners get.
 
-The teacher's file has all of it. The learners' file is what a learner's computer needs, and no more: the key that
-draws everybody's numbers, the exercises, the due date, and a code for each id by which a mistyped id is noticed. It
-has no names.
+The teacher's file has all of it. A learner gets what their computer needs, and no more: the exercises, the due date and
+a key; either in a file of their own, one for each of the roster, or in the one for all.
 """
 
 from __future__ import annotations
@@ -22,23 +21,20 @@ from gainlib.exercises import exercise_names, load
 from gainlib.learners.learners_file import (
     FOR_LEARNERS,
     ClassBasis,
-    ShortText,
+    Learner,
     code_of,
     read_class_file,
     validate_class,
 )
-from gainlib.learners.naming import require_text
+from gainlib.learners.naming import file_names, require_text
 from gainlib.storage import atomic_write, toml_value
 from gainlib.storage.entry_faults import Entry
 
-__all__ = ["ClassFile", "Late", "RosterLine", "new_class", "read_class", "write_learners_file"]
+__all__ = ["ClassFile", "Late", "RosterLine", "new_class", "own_files_of", "read_class", "write_learners_file"]
 
 
-class RosterLine(Entry):
+class RosterLine(Learner):
     """One line of the roster."""
-
-    id: ShortText
-    name: ShortText
 
     def __repr__(self) -> str:
         return f"RosterLine(id={self.id!r}, name={self.name!r})"
@@ -85,9 +81,15 @@ class ClassFile(ClassBasis):
         return min(self.late.most_percent, days * self.late.percent_per_day)
 
     def for_learners(self) -> str:
-        """The learners' file as text."""
-        tags = [code_of(self.key, "id", each.id) for each in self.learners]
-        return _text(self, "gainlib class for learners", {"ids": sorted(tags)} if tags else {})
+        """The learners' file for all as text; it holds the class's key."""
+        codes = sorted(code_of(self.key, "id", each.id) for each in self.learners)
+        rows = ["ids = [", *(f"  {toml_value(each)}," for each in codes), "]"] if codes else []
+        return _text(self, _FOR_ALL, self.key, rows)
+
+    def for_one(self, learner: RosterLine) -> str:
+        """A learner's own file as text; it holds their key and name, and nobody else's."""
+        who = [f"tag     = {toml_value(self.tag)}", f"learner = {_told(learner)}"]
+        return _text(self, _FOR_ONE, self.key_of(learner.id), who)
 
 
 def new_class(
@@ -99,7 +101,9 @@ def new_class(
     due: datetime | None = None,
     collect: str = "",
 ) -> tuple[Path, Path]:
-    """Write the teacher's and the learners' file of a new class, with a new key; gives both paths.
+    """Write the teacher's file of a new class, with a new key, and the learners' one; gives both paths.
+
+    With a roster, each learner's own file is written as well, into the folder that `own_files_of` names.
 
     `exercises` are names of the collection (all of it, when none is given) or paths of TOML files of one's own, which
     are written relative to the class file. Nothing is written over. Raises GainError for what makes no sense.
@@ -121,7 +125,7 @@ def new_class(
         entries.append(entry)
     content: dict[str, Any] = {
         "schema": "gainlib class",
-        "version": 1,
+        "version": 2,
         "title": require_text("--title", title or target.stem),
         "key": secrets.token_hex(16),
         "exercises": entries,
@@ -133,17 +137,40 @@ def new_class(
         content["collect"] = collect
     made = validate_class(content, ClassFile, target)
     learners_file = _learners_path(target)
-    for path in (target, learners_file):
+    for path in (target, learners_file, own_files_of(target)):
         if path.exists() or path.is_symlink():
             raise GainError(f"{path} is there already; give another name, or move it away.")
-    atomic_write(target, _text(made, "gainlib class", {}, LATE_EXAMPLE, made.learners), private=True, make_folder=True)
+    rows = ["learners = [", *(f"  {_told(each)}," for each in made.learners), "]"]
+    atomic_write(target, _text(made, _FOR_TEACHER, made.key, rows), private=True, make_folder=True)
+    _write_own_files(target, made)
     return target, atomic_write(learners_file, made.for_learners(), shared=True)
 
 
 def write_learners_file(file: str | os.PathLike[str]) -> Path:
-    """Write the learners' file of a class again, after the class file was changed; gives its path."""
+    """Write the learners' file and each learner's own again, after the class file was changed; gives its path."""
     target = Path(file)
-    return atomic_write(_learners_path(target), read_class(target).for_learners(), shared=True)
+    of_class = read_class(target)
+    _write_own_files(target, of_class)
+    return atomic_write(_learners_path(target), of_class.for_learners(), shared=True)
+
+
+def own_files_of(file: str | os.PathLike[str]) -> Path:
+    """The folder in which each learner's own file lies, beside the class file.
+
+    >>> own_files_of("group-a.toml").name
+    'group-a-own-files'
+    """
+    return Path(file).with_name(f"{Path(file).stem}-own-files")
+
+
+def _write_own_files(target: Path, of_class: ClassFile) -> None:
+    """One file for each of the roster; for the teacher alone, who gives each learner theirs."""
+    if not of_class.signs:
+        return  # in a class of gainlib 0.1 one key draws all numbers, so there is none of one's own
+    names = file_names(each.id for each in of_class.learners)
+    for each in of_class.learners:
+        file = own_files_of(target) / f"{target.stem}-for-{names[each.id]}.toml"
+        atomic_write(file, of_class.for_one(each), private=True, make_folder=True)
 
 
 def read_class(file: str | os.PathLike[str]) -> ClassFile:
@@ -160,26 +187,31 @@ def _learners_path(file: Path) -> Path:
     return file.with_name(file.stem + FOR_LEARNERS)
 
 
-LATE_EXAMPLE = """
+_FOR_TEACHER = "# The class, with every name and the key: the teacher's file. Learners get another one."
+_FOR_ALL = "# What a learner's computer needs of the class; the same for all. There are no names in it."
+_FOR_ONE = "# What one learner's computer needs of the class. It is for this learner and for nobody else."
+_ABOUT_THE_KEY = {
+    _FOR_TEACHER: "# Each learner's key follows from this one, and by it their numbers. Another one draws others.",
+    _FOR_ALL: "# Each learner's key follows from this one: who has it can hand in under any name.",
+    _FOR_ONE: "# It draws this learner's numbers and signs what they hand in.",
+}
+_MORE_FOR_TEACHER = """\
 # What a late hand-in costs; without these lines it costs nothing and is only told.
-# late = { percent_per_day = 10, most_percent = 50, last_day = 14 }
-"""
+# late = { percent_per_day = 10, most_percent = 50, last_day = 14 }"""
 
 
-def _text(
-    made: ClassBasis, schema: str, more: dict[str, Any], note: str = "", learners: Sequence[RosterLine] = ()
-) -> str:
-    """A class as TOML, in the order in which one reads it."""
-    of_teacher = schema == "gainlib class"
+def _text(made: ClassBasis, kind: str, key: str, rows: Iterable[str]) -> str:
+    """A class as TOML, in the order in which one reads it; `rows` come last, in a learner's own file first."""
+    of_teacher = kind is _FOR_TEACHER
+    rows = list(rows)
     lines = [
-        "# The class, with every name: the teacher's file. Learners get the other one."
-        if of_teacher
-        else "# What a learner's computer needs of the class. Every learner may have it; there are no names in it.",
-        f"schema  = {toml_value(schema)}",
-        "version = 1",
+        kind,
+        f"schema  = {toml_value('gainlib class' if of_teacher else 'gainlib class for learners')}",
+        f"version = {made.version}",
         f"title   = {toml_value(made.title)}",
-        "# Each learner's numbers are drawn with this key. Who changes it draws other numbers for all.",
-        f"key     = {toml_value(made.key)}",
+        *(rows if kind is _FOR_ONE else []),
+        _ABOUT_THE_KEY[kind],
+        f"key     = {toml_value(key)}",
     ]
     if made.due is not None:
         lines.append(f"due     = {made.due.isoformat()}")
@@ -190,18 +222,16 @@ def _text(
         lines.append(f"collect = {toml_value(made.collect)}")
     elif of_teacher:
         lines.append('# A folder that everybody reaches, where hand-ins are put as well:\n# collect = "/srv/hand-ins"')
-    lines += [note.strip()] if note else []
+    lines += [_MORE_FOR_TEACHER] if of_teacher else []
     lines.append("\nexercises = [")
     for each in made.exercises:
         parts = [f"name = {toml_value(each.name)}"]
         parts += [f"file = {toml_value(each.file)}"] if each.file else []
         parts += [f"points = {each.points:g}"] if each.points is not None else []
         lines.append(f"  {{ {', '.join(parts)} }},")
-    lines.append("]")
-    for name, values in more.items():
-        lines += [f"{name} = [", *(f"  {toml_value(each)}," for each in values), "]"]
-    if of_teacher:
-        lines.append("learners = [")
-        lines += [f"  {{ id = {toml_value(each.id)}, name = {toml_value(each.name)} }}," for each in learners]
-        lines.append("]")
+    lines += ["]", *([] if kind is _FOR_ONE else rows)]
     return "\n".join(lines) + "\n"
+
+
+def _told(learner: RosterLine) -> str:
+    return f"{{ id = {toml_value(learner.id)}, name = {toml_value(learner.name)} }}"

@@ -134,8 +134,7 @@ def analyse_items(lines: Iterable[LearnerMark]) -> ClassFigures:
         learners += 1
         if line.remarks:
             to_look_at.append((line.name, line.remarks))
-        if line.foreign:
-            foreign.append((line.learner_id, line.foreign))
+        foreign += [(line.learner_id, each) for each in line.foreign]
         if line.file is None:
             (unusable if line.unusable or line.fault else nothing).append(line.name)
         else:

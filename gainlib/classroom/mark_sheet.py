@@ -27,7 +27,7 @@ def row(line: LearnerMark) -> list[Cell]:
         remarks = line.fault
     elif line.unusable and not line.file:
         files = (f"{each.place}: {each.fault}" for each in line.unusable)
-        remarks = f"Handed in, cannot be read or marked. {' '.join(files)}"
+        remarks = " ".join(["Handed in, cannot be read or marked.", *files, *line.remarks])
     elif not line.file:
         remarks = "Nothing was handed in."
     return [

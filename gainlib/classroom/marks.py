@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import json
 import os
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -67,6 +68,7 @@ class ExerciseMark:
 class ForeignNumbers:
     """Answers to other numbers than the learner's own: the ids of those whose they are (maybe none), and in what."""
 
+    place: str
     owners: tuple[str, ...]
     exercises: tuple[str, ...]
 
@@ -89,7 +91,7 @@ class LearnerMark:
     remarks: tuple[str, ...] = ()
     strange: tuple[str, ...] = ()
     unusable: tuple[HandedFile, ...] = ()
-    foreign: ForeignNumbers | None = None
+    foreign: tuple[ForeignNumbers, ...] = ()
     fault: str = ""
 
     @property
@@ -159,7 +161,7 @@ class Marks:
         files = list(self.store.files(learner_id))
         file = next((each for each, counts in files if counts), None)
         answers = {each.exercise: each for each in self.store.answers(learner_id)} if file else {}
-        foreign = self._foreign(answers)
+        foreign = tuple(self._foreign(each) for each, _ in files if each.numbers)
         made = file.made_at if file else None
         return LearnerMark(
             learner_id=learner_id,
@@ -172,7 +174,7 @@ class Marks:
                 self._exercise(self.exercises[each.name], self._worth(each), answers.get(each.name))
                 for each in self.class_file.exercises
             ),
-            remarks=tuple(self._remarks(file, name, [each for each, _ in files], foreign)) if file else (),
+            remarks=tuple(self._remarks(file, name, [each for each, _ in files], foreign)),
             strange=tuple(f"{each[:80]}: {answers[each].fault}" for each in answers if each not in self.exercises),
             unusable=tuple(each for each, _ in files if each.fault),
             foreign=foreign,
@@ -185,7 +187,7 @@ class Marks:
         if answer is None:
             return ExerciseMark(exercise, worth)
         done = answer.work
-        if answer.fault or done is None:
+        if done is None:
             return ExerciseMark(exercise, worth, fault=answer.fault, attempts=answer.attempts)
         mark = self.store.mark(done.key) or {"fault": self._failed.get(done.key, _ENDED)}
         if fault := str(mark.get("fault", "")):
@@ -193,10 +195,10 @@ class Marks:
         points = round(worth * float(mark["points"]) / float(mark["out_of"]), 2)
         return ExerciseMark(exercise, worth, points, attempts=answer.attempts, work=done, mark=mark)
 
-    def _foreign(self, answers: Mapping[str, KeptAnswer]) -> ForeignNumbers | None:
-        """Whose numbers the answers bear that are for other numbers than the learner's own; None where all are own."""
-        numbers = {each.exercise: each.work.values for each in answers.values() if each.fault and each.work}
-        return ForeignNumbers(tuple(self._owners.of(numbers)), tuple(numbers)) if numbers else None
+    def _foreign(self, file: HandedFile) -> ForeignNumbers:
+        """Whose numbers the answers of a file bear that are for other numbers than its learner's own."""
+        numbers = file.foreign_numbers
+        return ForeignNumbers(file.place, tuple(self._owners.of(numbers)), tuple(numbers))
 
     @functools.cached_property
     def _owners(self) -> NumberOwners:
@@ -204,14 +206,14 @@ class Marks:
         return NumberOwners(self.exercises, ids, lambda exercise, learner: self._own(exercise, learner))
 
     def _own(self, exercise: Exercise, learner_id: str) -> dict[str, Any]:
-        return own_values(exercise, learner_id, self.class_file.key)
+        return own_values(exercise, learner_id, self.class_file.key_of(learner_id))
 
     def _remarks(
-        self, file: HandedFile, name: str, files: Sequence[HandedFile], foreign: ForeignNumbers | None
+        self, file: HandedFile | None, name: str, files: Sequence[HandedFile], foreign: Sequence[ForeignNumbers]
     ) -> Iterator[str]:
         """What a teacher should look at before a mark is believed."""
         good = [each for each in files if not each.fault]
-        if file.ahead:
+        if file and file.ahead:
             yield (
                 f"It is dated {_day(file)}, which was still to come when it was first marked: "
                 "a clock was wrong, or somebody wrote it by hand."
@@ -219,18 +221,21 @@ class Marks:
         for each in good:
             if each.ahead and each != file:
                 yield f"{each.place} is dated {_day(each)}, a day still to come, so it does not count; ask whose it is."
-        fullest = max(good, key=lambda each: each.answers)
-        if fullest.answers > file.answers:
+        fullest = max(good, key=lambda each: each.answers, default=None)
+        if file and fullest and fullest.answers > file.answers:
             yield (
                 f"It holds {counted(file.answers, 'answer')}; the hand-in of {_day(fullest)} ({fullest.place}) holds "
                 f"{fullest.answers}."
             )
-        if foreign:
-            yield f"Its numbers in {listed(foreign.exercises)} are {self._told(foreign)}, not this learner's own."
+        for numbers in foreign:
+            where = f" ({numbers.place})" if not file or numbers.place != file.place else ""
+            yield (
+                f"Its numbers in {listed(numbers.exercises)}{where} are {self._told(numbers)}, not this learner's own."
+            )
         others = sorted({each.name for each in good if each.name and each.name.casefold() != name.casefold()})
         if others:
             yield f"The hand-in carries the name {', '.join(repr(each) for each in others[:3])}."
-        for each in files:
+        for each in files if file else ():
             if each.fault:
                 yield f"{each.place} seems to be theirs as well and cannot be used: {each.fault}"
 
@@ -353,22 +358,25 @@ def _read(
     hand_in = read_hand_in(found.content)
     _require_of_class(hand_in, class_file)
     learner = hand_in.learner.id
+    key = class_file.key_of(learner)
     answers: dict[str, KeptAnswer] = {}
+    foreign: dict[str, dict[str, Any]] = {}
     for answer in hand_in.answers:
         exercise = exercises.get(answer.exercise)
         if answer.exercise in answers:
             continue  # the first counts; a second by the same name says nothing that could be trusted more
-        fault, work = "", None
+        why, work = "", None
         if exercise is None:
-            fault = "it is no exercise of this class."
+            why = "it is no exercise of this class."
         elif answer.exercise_digest != exercise.digest and not any_version:
-            fault = (
+            why = (
                 "it answers another version of the exercise than the present one; "
                 "where the task is still the same, mark with --any-version."
             )
+        elif answer.values != own_values(exercise, learner, key):
+            why = "it answers other numbers than this learner's own."
+            foreign[exercise.name] = answer.values
         else:
-            if answer.values != own_values(exercise, learner, class_file.key):
-                fault = "it answers other numbers than this learner's own."
             work = Work(
                 exercise=exercise.name,
                 source=sources[exercise.name],
@@ -378,10 +386,22 @@ def _read(
                 answer=answer.answer,
                 hints_used=answer.hints_used,
             )
-        answers[answer.exercise] = KeptAnswer(answer.exercise, work, answer.attempts, fault)
+        answers[answer.exercise] = KeptAnswer(answer.exercise, work, answer.attempts, why)
     made = hand_in.made_at.isoformat(timespec="milliseconds")
-    file = HandedFile(found.place, found.digest, learner, hand_in.learner.name, made, len(answers))
-    return file, list(answers.values())
+    file = HandedFile(
+        found.place, found.digest, learner, hand_in.learner.name, made, len(answers),
+        numbers=json.dumps(foreign) if foreign else "", fault=_fault_of_signature(hand_in, class_file, key),
+    )  # fmt: skip
+    return file, [] if file.fault else list(answers.values())
+
+
+def _fault_of_signature(hand_in: HandIn, class_file: ClassFile, key: str) -> str:
+    """Why a hand-in cannot be taken for its learner's; empty where it can."""
+    if hand_in.signed and not hand_in.is_signed_with(key):
+        return "its signature does not fit: it was changed after it was made, or somebody else made it."
+    if class_file.signs and not hand_in.signed:
+        return "it is not signed, so anybody may have written it; the learner hands in again from their course folder."
+    return ""
 
 
 def _require_of_class(hand_in: HandIn, class_file: ClassFile) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 import os
-from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
@@ -22,7 +21,7 @@ from gainlib.classroom.store import Store
 from gainlib.classroom.workers import run_on_workers
 from gainlib.errors import GainError
 from gainlib.html.figures import SCRIPT, bokeh_script
-from gainlib.learners.naming import plain_name
+from gainlib.learners.naming import file_names
 from gainlib.storage import Cell, atomic_write, write_csv, write_workbook
 from gainlib.text import counted
 
@@ -182,9 +181,7 @@ def _feedback(
     A page that cannot be made is noted in `wrong`, and an earlier one of it is taken away, since it tells other marks.
     """
     learners = marks.learners()
-    plain = {learner_id: plain_name(learner_id) for learner_id, _ in learners}
-    # On some systems a and A are one file.
-    same = Counter(each.lower() for each in plain.values())
+    names = file_names(learner_id for learner_id, _ in learners)
     if light:
         atomic_write(folder / SCRIPT, bokeh_script(), make_folder=True)
     count = 0
@@ -195,9 +192,7 @@ def _feedback(
             if line.file is None:
                 continue
             count += 1
-            name = plain[line.learner_id]
-            name = f"{name}-{count}" if same[name.lower()] > 1 else name
-            work = PageWork.of(line, marks.class_file.title, f"for-{name}.html", light)
+            work = PageWork.of(line, marks.class_file.title, f"for-{names[line.learner_id]}.html", light)
             if marks.store.page(work.file) == work.digest and (folder / work.file).is_file():
                 on_progress("writing feedback", count, 0)
                 continue

@@ -27,12 +27,13 @@ CREATE TABLE IF NOT EXISTS seen (digest TEXT PRIMARY KEY, at TEXT NOT NULL) WITH
 DROP TABLE IF EXISTS files;
 DROP TABLE IF EXISTS answers;
 CREATE TABLE files (
-  place TEXT, digest TEXT, learner TEXT, name TEXT, made TEXT, answers INTEGER, ahead INTEGER, fault TEXT,
+  place TEXT, digest TEXT, learner TEXT, name TEXT, made TEXT, answers INTEGER, ahead INTEGER, numbers TEXT,
+  fault TEXT,
   counts INTEGER DEFAULT 0);
 CREATE TABLE answers (
   file INTEGER, learner TEXT, exercise TEXT, key TEXT, work TEXT, attempts INTEGER, fault TEXT);
 """
-_FILE = "place, digest, learner, name, made, answers, ahead, fault"
+_FILE = "place, digest, learner, name, made, answers, ahead, numbers, fault"
 _SECONDS_BETWEEN_WRITES = 0.5
 
 
@@ -51,7 +52,13 @@ class HandedFile:
     made: str = ""
     answers: int = 0
     ahead: bool = False
+    numbers: str = ""
     fault: str = ""
+
+    @property
+    def foreign_numbers(self) -> dict[str, dict[str, Any]]:
+        """By exercise, the numbers that it answers and that are not its learner's own."""
+        return dict(json.loads(self.numbers)) if self.numbers else {}
 
     @property
     def made_at(self) -> datetime:
@@ -61,7 +68,7 @@ class HandedFile:
 
 @dataclass(frozen=True)
 class KeptAnswer:
-    """One answer of a file: the work that marks it, or why it gets no mark; with other numbers, both."""
+    """One answer of a file: the work that marks it, or why it gets no mark."""
 
     exercise: str
     work: Work | None
@@ -123,12 +130,12 @@ class Store:
 
     def add_file(self, file: HandedFile, answers: Sequence[KeptAnswer] = ()) -> None:
         """Note one file of the folder, with its answers."""
-        added = self._base.execute(f"INSERT INTO files ({_FILE}) VALUES (?, ?, ?, ?, ?, ?, ?, ?)", astuple(file))
+        added = self._base.execute(f"INSERT INTO files ({_FILE}) VALUES ({', '.join('?' * 9)})", astuple(file))
         for each in answers:
             work = each.work
             self._base.execute(
                 "INSERT INTO answers VALUES (?, ?, ?, ?, ?, ?, ?)",
-                (added.lastrowid, file.learner, each.exercise, work.key if work and not each.fault else None,
+                (added.lastrowid, file.learner, each.exercise, work.key if work else None,
                  work.text if work else None, each.attempts, each.fault),
             )  # fmt: skip
 

@@ -63,9 +63,9 @@ def _open(
     ),
     name: Annotated[str, typer.Option(help="Your name, kept with your progress.")] = "",
     class_file: Annotated[
-        Path | None, typer.Option("--class", help="Your class's file for learners; once is enough.")
+        Path | None, typer.Option("--class", help="The file that your teacher gave you; once is enough.")
     ] = None,
-    learner: Annotated[str, typer.Option(help="Your id in that class.")] = "",
+    learner: Annotated[str, typer.Option(help="Your id in that class, where the file is one for all.")] = "",
     lessons: Annotated[
         str, typer.Option(help="Lay and list these lessons only, such as 03,04,06, from now on; all for all of them.")
     ] = "",
@@ -83,12 +83,14 @@ def _open(
     from gainlib.learners.progress import Progress
 
     name = require_text("--name", name) if name else ""
-    if bool(class_file) != bool(learner):
-        raise GainError("--class and --learner go together; give your class's file and your id in it.")
+    if learner and not class_file:
+        raise GainError("--learner is an id in a class; give your class's file as well: --class FILE.")
     if class_file:
         from gainlib.learners.enrolment import enrol
 
-        say(f"You are {learner} in {enrol(folder, class_file, learner).of.title}.")
+        here = enrol(folder, class_file, learner)
+        say(f"You are {here.name or here.learner_id} in {here.of.title}.")
+        name = name or here.name
     laid = install_lessons(folder, __version__, only=lessons or None)
     say(*laid.text.split("\n"))
     progress = Progress.at(laid.folder, name=name)

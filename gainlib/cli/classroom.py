@@ -37,18 +37,22 @@ def _new_class(
     ] = None,
     due: Annotated[str, typer.Option(help="When hand-ins are due, such as 2027-01-15T18:00.")] = "",
     collect: Annotated[str, typer.Option(help="A folder that everybody reaches; hand-ins are copied there.")] = "",
-    again: Annotated[bool, typer.Option("--again", help="Write the learners' file again from the class file.")] = False,
+    again: Annotated[
+        bool, typer.Option("--again", help="Write the learners' files again from the class file.")
+    ] = False,
 ) -> None:
-    """Write a class file for the teacher, and one without names for the learners.
+    """Write a class file for the teacher, a file of their own for each learner of the roster, and one for all.
 
     The teacher's file is then yours to change: points, due date, what a late hand-in costs, the roster. After that,
-    --again writes the learners' file anew; the key, and so everybody's numbers, stay.
+    --again writes the learners' files anew; the key, and so everybody's numbers, stay.
     """
     from gainlib.classroom import new_class, read_roster
-    from gainlib.classroom.class_file import write_learners_file
+    from gainlib.classroom.class_file import own_files_of, write_learners_file
 
     if again:
-        say(f"Written again: {write_learners_file(file if file.suffix == '.toml' else file.with_suffix('.toml'))}")
+        teacher = file if file.suffix == ".toml" else file.with_suffix(".toml")
+        for_learners, own = write_learners_file(teacher), own_files_of(teacher)
+        say(f"Written again: {for_learners}{f' and {own}' if own.is_dir() else ''}")
         return
     learners = read_roster(roster) if roster else ()
     when = None
@@ -61,7 +65,14 @@ def _new_class(
         file, title=title, roster=learners, exercises=exercise or (), due=when, collect=collect
     )
     say(f"{teacher} is yours: it holds the key{f' and {len(learners)} names' if learners else ''}.")
-    say(f"{for_learners} is for the learners: gainlib open --class {for_learners.name} --learner ID")
+    if learners:
+        own = own_files_of(teacher)
+        say(
+            f"{own} holds a file for each learner, with a key of their own. Each gets theirs: gainlib open --class FILE"
+        )
+        say(f"{for_learners} is one for all, where you trust the class: who has it can hand in under any name.")
+    else:
+        say(f"{for_learners} is for the learners: gainlib open --class {for_learners.name} --learner ID")
 
 
 def _hand_in(

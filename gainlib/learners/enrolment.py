@@ -11,7 +11,7 @@ from urllib.request import url2pathname
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise, Variant
 from gainlib.learners.course_folder import MARK, course_folder
-from gainlib.learners.learners_file import LARGEST_CLASS_BYTES, LearnersFile, read_learners_file
+from gainlib.learners.learners_file import LARGEST_CLASS_BYTES, LearnersFile, home_of_exercises, read_learners_file
 from gainlib.learners.naming import require_text
 from gainlib.learners.progress import Progress
 from gainlib.storage import atomic_write
@@ -35,26 +35,45 @@ class Enrolment:
 
     def variant(self, exercise: Exercise) -> Variant:
         """The exercise with this learner's numbers."""
-        return exercise.variant(self.learner_id, self.of.key)
+        return exercise.variant(self.learner_id, self.key)
+
+    @property
+    def key(self) -> str:
+        """The key that draws this learner's numbers and signs what they hand in."""
+        return self.of.key_of(self.learner_id)
+
+    @property
+    def name(self) -> str:
+        """The learner's name, where the file is their own; else empty."""
+        return self.of.learner.name if self.of.learner else ""
 
 
-def enrol(folder: str | os.PathLike[str], class_file: str | os.PathLike[str], learner_id: str) -> Enrolment:
+def enrol(folder: str | os.PathLike[str], class_file: str | os.PathLike[str], learner_id: str = "") -> Enrolment:
     """Make this folder that of a learner of the class: from now on their numbers are drawn by their id and its key.
 
-    The learners' file is copied into the folder's hidden part; exercises of the teacher's own stay where they are.
-    Raises GainError for an id that is not in the class, and for the teacher's file, since that holds all names.
+    A file of one's own says whose it is, one for all wants the id. The file is copied into the folder's hidden part;
+    exercises of the teacher's own stay where they are. Raises GainError for an id that is not in the class, and for the
+    teacher's file, since that holds all names.
     """
     source = Path(class_file).resolve()
     found = read_learners_file(source)
-    learner_id = require_text("--learner", learner_id)
+    if not learner_id and not found.learner:
+        raise GainError(f"{source.name} is for all of {found.title}; say who you are as well: --learner ID.")
+    learner_id = require_text("--learner", learner_id or (found.learner.id if found.learner else ""))
+    if found.learner and not found.knows(learner_id):
+        raise GainError(
+            f"--learner is {learner_id!r}, and {source.name} is the own file of {found.learner.id!r}; "
+            "take the file that your teacher gave to you."
+        )
     if not found.knows(learner_id):
         raise GainError(f"--learner is {learner_id!r}, which is no id of {found.title}; ask your teacher for yours.")
     mark = Path(folder) / MARK
     # As an address, since a folder's name may hold a line end, a quote or odd bytes, and this is a line of TOML.
     text = f"# from {source.as_uri()}\n" + read_text(source, LARGEST_CLASS_BYTES, "a class file")
-    atomic_write(mark / CLASS_FILE, text, make_folder=True, then="; name a folder of your own")
+    # A key of one's own is for nobody else on this computer.
+    atomic_write(mark / CLASS_FILE, text, private=True, make_folder=True, then="; name a folder of your own")
     atomic_write(mark / ID_FILE, learner_id + "\n", then="; name a folder of your own")
-    return Enrolment(learner_id, found, source.parent)
+    return Enrolment(learner_id, found, home_of_exercises(source, found))
 
 
 def enrolled(folder: str | os.PathLike[str] | None = None) -> Enrolment | None:
@@ -68,7 +87,7 @@ def enrolled(folder: str | os.PathLike[str] | None = None) -> Enrolment | None:
         found = read_learners_file(hub_class)
         if not found.knows(hub_user):
             raise GainError(f"you signed in as {hub_user!r}, who is not in {found.title}; ask your teacher.")
-        return Enrolment(hub_user, found, Path(hub_class).resolve().parent)
+        return Enrolment(hub_user, found, home_of_exercises(Path(hub_class).resolve(), found))
     mark = Path(folder or course_folder() or Path.cwd()) / MARK
     if not (mark / CLASS_FILE).is_file():
         return None
@@ -80,7 +99,7 @@ def enrolled(folder: str | os.PathLike[str] | None = None) -> Enrolment | None:
         raise GainError(
             f"{mark / ID_FILE} cannot be read; enter the class again: gainlib open --class FILE --learner ID."
         ) from fault
-    return Enrolment(require_text(ID_FILE, learner_id), found, _path_of(home).parent)
+    return Enrolment(require_text(ID_FILE, learner_id), found, home_of_exercises(_path_of(home), found))
 
 
 def _path_of(address: str) -> Path:

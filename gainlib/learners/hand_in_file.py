@@ -5,10 +5,14 @@ Nothing in it is executed, and nothing is believed but what the marking measures
 
 from __future__ import annotations
 
+import hashlib
+import hmac
+import json
+from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Annotated, Any, Literal
 
-from pydantic import Field, StringConstraints, ValidationError, field_validator
+from pydantic import Field, PrivateAttr, StringConstraints, ValidationError, field_validator
 
 from gainlib.errors import GainError
 from gainlib.exercises.tables import Number
@@ -17,7 +21,7 @@ from gainlib.storage.entry_faults import Entry, describe_first
 from gainlib.storage.foreign import decoded, json_value
 from gainlib.text import describe_value
 
-__all__ = ["LARGEST_HAND_IN_BYTES", "HandIn", "HandedAnswer", "read_hand_in"]
+__all__ = ["LARGEST_HAND_IN_BYTES", "HandIn", "HandedAnswer", "read_hand_in", "signature_of"]
 
 SCHEMA = "gainlib hand-in"
 VERSION = 1
@@ -73,6 +77,8 @@ class HandIn(Entry):
     course: Course
     made: ShortText
     answers: Annotated[list[HandedAnswer], Field(max_length=500)]
+    signed: ShortText = ""
+    _content: dict[str, Any] = PrivateAttr(default_factory=dict)
 
     @field_validator("made")
     @classmethod
@@ -90,6 +96,23 @@ class HandIn(Entry):
     def made_at(self) -> datetime:
         """When it was made, by the clock of the learner's computer."""
         return datetime.fromisoformat(self.made).astimezone(UTC)
+
+    def is_signed_with(self, key: str) -> bool:
+        """Whether who made this held the key, and nothing was changed since."""
+        return hmac.compare_digest(signature_of(self._content, key).encode(), self.signed.encode())
+
+
+def signature_of(content: Mapping[str, Any], key: str) -> str:
+    """The signature of a hand-in with a learner's key: HMAC-SHA-256 of all entries but the signature itself.
+
+    The entries in the order of their names, without blanks: so another layout of the file changes nothing.
+
+    >>> signature_of({"a": 1, "b": 2.5}, "key") == signature_of({"b": 2.5, "signed": "x", "a": 1}, "key")
+    True
+    """
+    entries = {name: each for name, each in content.items() if name != "signed"}
+    text = json.dumps(entries, sort_keys=True, separators=(",", ":"))
+    return hmac.new(key.encode(), text.encode(), hashlib.sha256).hexdigest()
 
 
 def read_hand_in(content: bytes) -> HandIn:
@@ -109,7 +132,9 @@ def read_hand_in(content: bytes) -> HandIn:
     if isinstance(version, int) and not isinstance(version, bool) and version > VERSION:
         raise GainError(f"it was made by a newer gainlib (version {version} of the file); update gainlib.")
     try:
-        return HandIn.model_validate(found)
+        hand_in = HandIn.model_validate(found)
+        hand_in._content = found
+        return hand_in
     except ValidationError as fault:
         raise GainError(_told(fault)) from fault
     except (OverflowError, RecursionError) as fault:

@@ -1,6 +1,9 @@
-"""The class as a learner's computer knows it: key, exercises, due date, a code for each id, and no names.
+"""The class as a learner's computer knows it: a key, exercises, due date, and no names but the learner's own.
 
-The code is how a mistyped id is noticed; from it no id can be told. The teacher's file has all this and the roster.
+There are two kinds. A file of a learner's own holds their id and the key that is theirs, from which no other's can be
+told. The one for all holds the class's key, from which everybody's follows, and a code for each id, by which a mistyped
+one is noticed and from which no id can be told. A learner has the same numbers by either. The teacher's file has all
+this and the roster.
 """
 
 from __future__ import annotations
@@ -26,6 +29,7 @@ __all__ = [
     "ClassExercise",
     "LearnersFile",
     "code_of",
+    "home_of_exercises",
     "load_entry",
     "read_class_file",
     "read_learners_file",
@@ -51,7 +55,7 @@ class ClassExercise(Entry):
 class ClassBasis(Entry):
     """What both files of a class hold."""
 
-    version: Literal[1]
+    version: Literal[1, 2]
     title: ShortText
     key: Key
     exercises: Annotated[list[ClassExercise], Field(min_length=1, max_length=500)]
@@ -63,15 +67,51 @@ class ClassBasis(Entry):
         """A short word for this class that a hand-in carries, and from which the key cannot be told."""
         return code_of(self.key, "class")
 
+    @property
+    def signs(self) -> bool:
+        """Whether hand-ins are signed; those of classes that gainlib 0.1 made are not."""
+        return self.version > 1
+
+    def key_of(self, learner_id: str) -> str:
+        """The key that draws a learner's numbers and signs their hand-ins; that of another does not follow from it.
+
+        It is HMAC-SHA-256 of the id, keyed with the class's key; in a class that gainlib 0.1 made, the class's itself.
+        """
+        return _mac(self.key, "own key", learner_id)[:32] if self.signs else self.key
+
+
+class Learner(Entry):
+    """A learner as a class names them."""
+
+    id: ShortText
+    name: ShortText
+
 
 class LearnersFile(ClassBasis):
-    """What a learner's computer gets of a class: no names; `ids` holds a code for each id."""
+    """What a learner's computer gets of a class.
+
+    A file for all: `key` is the class's, and `ids` holds a code for each id of a roster. A file of one's own: `key` is
+    that of `learner`, and `own_tag` is the class's tag, which does not follow from it.
+    """
 
     schema_: Literal["gainlib class for learners"] = Field(alias="schema")
     ids: Annotated[list[ShortText], Field(max_length=100_000)] = Field(default_factory=list)
+    learner: Learner | None = None
+    own_tag: ShortText = Field("", alias="tag")
+
+    @property
+    def tag(self) -> str:
+        """A short word for this class that a hand-in carries, and from which the key cannot be told."""
+        return self.own_tag or super().tag
+
+    def key_of(self, learner_id: str) -> str:
+        """The key that draws a learner's numbers and signs their hand-ins; in a file of one's own, its key."""
+        return self.key if self.learner else super().key_of(learner_id)
 
     def knows(self, learner_id: str) -> bool:
-        """Whether the id is one of this class; a class without a roster knows every id."""
+        """Whether the id is one of this class that the file may be used by; a class without a roster knows every id."""
+        if self.learner:
+            return learner_id == self.learner.id
         return not self.ids or code_of(self.key, "id", learner_id) in self.ids
 
 
@@ -80,7 +120,21 @@ Kind = TypeVar("Kind", bound=ClassBasis)
 
 def code_of(key: str, *about: str) -> str:
     """A short code of something in a class, from which neither the key nor the thing can be told."""
-    return hmac.new(key.encode(), json.dumps(about).encode(), hashlib.sha256).hexdigest()[:16]
+    return _mac(key, *about)[:16]
+
+
+def _mac(key: str, *about: str) -> str:
+    return hmac.new(key.encode(), json.dumps(about).encode(), hashlib.sha256).hexdigest()
+
+
+def home_of_exercises(file: Path, of: LearnersFile) -> Path:
+    """The folder from which a learners' file sees exercises of the teacher's own.
+
+    That is its own folder, or the one around it, where the files of the learners stand in a folder of theirs.
+    """
+    inside = file.parent
+    own = [each.file for each in of.exercises if each.file]
+    return inside if not of.learner or all((inside / each).exists() for each in own) else inside.parent
 
 
 def load_entry(entry: ClassExercise, home: Path) -> Exercise:
@@ -113,6 +167,8 @@ def validate_class(content: dict[str, Any], model: type[Kind], file: Path) -> Ki
         made = model.model_validate(content)
     except ValidationError as fault:
         raise GainError(f"{file.name}: {describe_first(fault, model)}") from fault
+    if isinstance(made, LearnersFile) and (made.learner is None) != (not made.own_tag):
+        raise GainError(f"{file.name} has one of learner and tag; a file of one's own has both, one for all neither.")
     if made.due is not None and made.due.tzinfo is None:
         raise GainError(f"{file.name}: due has no time zone; write for example {made.due.isoformat()}+01:00.")
     names = [each.name for each in made.exercises]

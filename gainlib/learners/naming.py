@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import hashlib
 import re
+from collections import Counter
+from collections.abc import Iterable
 
 from gainlib.errors import GainError
 from gainlib.text import describe_value
 
-__all__ = ["plain_name", "require_text"]
+__all__ = ["file_names", "plain_name", "require_text"]
 
 
 def require_text(name: str, text: object) -> str:
@@ -30,3 +32,17 @@ def plain_name(text: str) -> str:
     """
     plain = re.sub(r"[^A-Za-z0-9.-]+", "_", text)[:60].strip("._-")
     return plain if plain == text else f"{plain}-{hashlib.sha256(text.encode()).hexdigest()[:6]}".lstrip("-")
+
+
+def file_names(ids: Iterable[str]) -> dict[str, str]:
+    """For each id a part of a file's name that no other has, also where a and A are one file.
+
+    >>> file_names(["a-17", "b-1", "B-1"])
+    {'a-17': 'a-17', 'b-1': 'b-1-4e518a', 'B-1': 'B-1-70afbf'}
+    """
+    plain = {each: plain_name(each) for each in ids}
+    same = Counter(each.lower() for each in plain.values())
+    return {
+        learner: f"{name}-{hashlib.sha256(learner.encode()).hexdigest()[:6]}" if same[name.lower()] > 1 else name
+        for learner, name in plain.items()
+    }

@@ -18,7 +18,7 @@ from gainlib.errors import GainError
 from gainlib.exercises import Exercise
 from gainlib.learners.course_folder import course_folder
 from gainlib.learners.enrolment import HUB_USER, Enrolment, enrolled
-from gainlib.learners.hand_in_file import LARGEST_HAND_IN_BYTES, SCHEMA, VERSION
+from gainlib.learners.hand_in_file import LARGEST_HAND_IN_BYTES, SCHEMA, VERSION, signature_of
 from gainlib.learners.learners_file import load_entry
 from gainlib.learners.naming import plain_name
 from gainlib.learners.progress import Progress
@@ -76,7 +76,7 @@ def hand_in(folder: str | os.PathLike[str] | None = None, to: str | os.PathLike[
         "schema": SCHEMA,
         "version": VERSION,
         "class": {"title": here.of.title, "tag": here.of.tag},
-        "learner": {"id": here.learner_id, "name": progress.learner_name or os.environ.get(HUB_USER, "")},
+        "learner": {"id": here.learner_id, "name": progress.learner_name or here.name or os.environ.get(HUB_USER, "")},
         "course": {"gainlib": __version__, "digest": _digest([[each.name, each.digest] for each in exercises])},
         "made": datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z"),
         "answers": answers,
@@ -85,12 +85,12 @@ def hand_in(folder: str | os.PathLike[str] | None = None, to: str | os.PathLike[
     try:
         own.mkdir(exist_ok=True)
         earlier = _latest(own)
-        same = earlier is not None and _unchanging(earlier[1]) == _unchanging(content)
-        if earlier is not None and same:
+        # Nothing changed where it would come out the same at the same time, signature included.
+        if earlier is not None and earlier[1] == _signed(content | {"made": earlier[1].get("made")}, here):
             file, text = earlier[0], earlier[0].read_text(encoding="utf-8")
             said = f"Nothing changed since {file.name}, so that is your hand-in."
         else:
-            text = json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+            text = json.dumps(_signed(content, here), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
             if len(text.encode()) > LARGEST_HAND_IN_BYTES:
                 raise GainError(f"the hand-in comes to more than {LARGEST_HAND_IN_BYTES // 1024} kB; shorten a ride.")
             file = _free(own, here.learner_id, str(content["made"]))
@@ -163,8 +163,8 @@ def _latest(folder: Path) -> tuple[Path, dict[str, Any]] | None:
     return max(found, key=lambda each: (each[0], each[1].name))[1:] if found else None
 
 
-def _unchanging(content: dict[str, Any]) -> str:
-    return json.dumps({key: value for key, value in content.items() if key != "made"}, sort_keys=True)
+def _signed(content: dict[str, Any], here: Enrolment) -> dict[str, Any]:
+    return content | {"signed": signature_of(content, here.key)} if here.of.signs else content
 
 
 def _free(folder: Path, learner_id: str, made: str) -> Path:

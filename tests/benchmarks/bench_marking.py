@@ -32,6 +32,7 @@ from gainlib.classroom import RosterLine, new_class, read_class
 from gainlib.classroom.marking import Work, engine_digest, mark_answers, own_values, task_digest
 from gainlib.classroom.run import mark_class
 from gainlib.exercises import answer_from, author_answer, exercise_names, load
+from gainlib.learners.hand_in_file import signature_of
 
 BROKEN_ONE_IN = 20
 
@@ -110,7 +111,7 @@ def made_class(home, learners, exercises, *, distinct=False, seed=7):
     for index, learner in enumerate(roster):
         answers = []
         for exercise in loaded:
-            values = own_values(exercise, learner.id, of_class.key)
+            values = own_values(exercise, learner.id, of_class.key_of(learner.id))
             answers.append(
                 {
                     "exercise": exercise.name, "exercise_digest": exercise.digest, "values": values,
@@ -123,6 +124,7 @@ def made_class(home, learners, exercises, *, distinct=False, seed=7):
             "learner": {"id": learner.id, "name": learner.name}, "course": {"gainlib": "0", "digest": "0"},
             "made": "2026-01-15T12:00:00Z", "answers": answers,
         }  # fmt: skip
+        content["signed"] = signature_of(content, of_class.key_of(learner.id))
         text = json.dumps(content)
         if index % BROKEN_ONE_IN == BROKEN_ONE_IN - 1:
             text = list(WAYS.values())[broken % len(WAYS)](content)

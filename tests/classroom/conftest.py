@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib
 import json
 import os
+import shutil
 import sys
 from datetime import UTC, datetime
 from pathlib import Path
@@ -13,15 +14,16 @@ import pytest
 
 import gainlib
 from gainlib.classroom import RosterLine, new_class, read_class
-from gainlib.classroom.class_file import write_learners_file
+from gainlib.classroom.class_file import own_files_of, write_learners_file
 from gainlib.classroom.marks import mark_folder
 from gainlib.classroom.store import Store
 from gainlib.exercises import author_answer, load
+from gainlib.learners.hand_in_file import signature_of
 
 EXERCISE = "recording/leave-room"
 GAIN, TRIM = "voice/preamp/gain_db", "voice/trim/gain_db"
 DUE = datetime(2026, 1, 15, 18, 0, tzinfo=UTC)
-KEY = "a key for these tests 18"
+KEY = "a key for these tests 1812"
 ROSTER = (
     RosterLine(id="a-01", name="Ada Quill"),
     RosterLine(id="a-02", name="Bo Marsh"),
@@ -49,7 +51,7 @@ class SmallClass:
         return read_class(self.file)
 
     def variant(self, learner_id: str):
-        return load(EXERCISE).variant(learner_id, self.class_file.key)
+        return load(EXERCISE).variant(learner_id, self.class_file.key_of(learner_id))
 
     def content(self, learner_id: str, answer=None, **changed):
         """A hand-in as it is in the file: the author's own answer, unless another is given."""
@@ -64,7 +66,7 @@ class SmallClass:
             "attempts": 2,
             "time": "2026-01-15T12:00:00Z",
         }
-        return {
+        content = {
             "schema": "gainlib hand-in",
             "version": 1,
             "class": {"title": of_class.title, "tag": of_class.tag},
@@ -73,25 +75,39 @@ class SmallClass:
             "made": "2026-01-15T12:00:00Z",
             "answers": [answered],
         } | changed
+        return self.signed(content)
+
+    def signed(self, content):
+        """A hand-in with the signature of the learner whose id it bears."""
+        key = self.class_file.key_of(content["learner"]["id"])
+        return content | {"signed": signature_of(content, key)}
 
     def put(self, name: str, content) -> Path:
+        """Put a file among the hand-ins; one that is given as a table is signed as its learner's."""
         file = self.folder / name
         file.parent.mkdir(parents=True, exist_ok=True)
         if isinstance(content, bytes):
             file.write_bytes(content)
         else:
+            if isinstance(content, dict) and isinstance(content.get("learner"), dict) and "id" in content["learner"]:
+                content = self.signed(content)
             file.write_text(content if isinstance(content, str) else json.dumps(content), encoding="utf-8")
         return file
 
     def grow(self, learners: int = 30) -> None:
         """Make it a class of so many, each with an answer of their own."""
-        self.file.unlink()
-        self.for_learners.unlink()
         roster = [RosterLine(id=f"b-{index:02d}", name=f"Learner {index}") for index in range(learners)]
-        new_class(self.file, roster=roster, exercises=[EXERCISE])
+        self.made_anew(roster)
         for index, each in enumerate(roster):
             answer = author_answer(self.variant(each.id)) | {TRIM: index * 0.5 - 7}
             self.put(f"{each.id}.json", self.content(each.id, answer=answer))
+
+    def made_anew(self, roster) -> None:
+        """Make it a class of these learners, with another key."""
+        self.file.unlink()
+        self.for_learners.unlink()
+        shutil.rmtree(own_files_of(self.file))
+        new_class(self.file, roster=roster, exercises=[EXERCISE])
 
     def marked(self, **given):
         """Lines by learner, and place -> sentence of what got no mark."""

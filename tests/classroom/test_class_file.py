@@ -67,9 +67,9 @@ def test_the_two_files_are_not_taken_for_each_other(group):
 @pytest.mark.parametrize(
     ("old", "new", "said"),
     [
-        ("version = 1", "version = 2", "version is 2"),
+        ("version = 2", "version = 3", "version is 3"),
         ("points = 5", "points = -5", "points of exercise 1 is −5; it must be above 0"),
-        ("version = 1", "versoin = 1", "the entry version is missing"),
+        ("version = 2", "versoin = 2", "the entry version is missing"),
         ("title   = ", 'titel   = "x"\ntitle   = ', "there is no entry titel; did you mean title"),
         ("2026-01-15T18:00:00+00:00", "2026-01-15T18:00:00", "due has no time zone"),
         ('id = "a-02"', 'id = "a-01"', "the id 'a-01' is in the roster twice"),

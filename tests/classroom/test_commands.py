@@ -24,12 +24,15 @@ def test_a_class_from_its_list_to_its_marks(run, tmp_path):
     )  # fmt: skip
     assert status == 0
     assert "group-a.toml is yours: it holds the key and 2 names." in out
-    assert "gainlib open --class group-a-for-learners.toml --learner ID" in out
+    own = tmp_path / "group-a-own-files"
+    assert f"{own} holds a file for each learner, with a key of their own." in out
+    assert "group-a-for-learners.toml is one for all, where you trust the class" in out
+    assert sorted(each.name for each in own.iterdir()) == ["group-a-for-a-01.toml", "group-a-for-a-02.toml"]
     assert read_class(file).due.tzinfo is not None
 
     course = tmp_path / "course"
-    enrol(course, tmp_path / "group-a-for-learners.toml", "a-01")
-    progress = Progress.at(course, name="Ada Quill")
+    enrol(course, own / "group-a-for-a-01.toml")
+    progress = Progress.at(course)
     variant = own_variant(load(EXERCISE), progress)
     progress.record(variant, author_answer(variant), check(variant, author_answer(variant)))
     status, out, _ = run("hand-in", course)
@@ -54,7 +57,8 @@ def test_a_class_from_its_list_to_its_marks(run, tmp_path):
         (["new-class", "x", "--again"], "x.toml is not there"),
         (["hand-in", "."], "belongs to no class"),
         (["mark", ".", "--class", "no.toml"], "no.toml is not there"),
-        (["open", "course", "--class", "no.toml"], "--class and --learner go together"),
+        (["open", "course", "--class", "no.toml"], "no.toml is not there"),
+        (["open", "course", "--learner", "a"], "--learner is an id in a class; give your class's file as well"),
         (["open", "course", "--class", "no.toml", "--learner", "a"], "no.toml is not there"),
     ],
 )

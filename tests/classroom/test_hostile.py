@@ -84,7 +84,7 @@ STEPS = {
     "reading": ("gainlib.classroom.marks.read_hand_in", "bad.json"),
     "unpacking": ("gainlib.classroom.intake._archived", "bad.zip"),
     "marking": ("gainlib.classroom.marking.check", f"bad.json, {EXERCISE}"),
-    "the line": ("gainlib.classroom.marks.Marks._foreign", "the marks of a-02"),
+    "the line": ("gainlib.classroom.marks.Marks._exercise", "the marks of a-02"),
     "comparing": ("gainlib.classroom.similarity._word", f"{EXERCISE} of a-02, compared with the others"),
     "the page": ("gainlib.classroom.feedback._settings", "feedback/for-a-02.html"),
 }

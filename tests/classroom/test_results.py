@@ -11,7 +11,7 @@ import zipfile
 import openpyxl
 import pytest
 
-from gainlib.classroom import RosterLine, new_class, read_class
+from gainlib.classroom import RosterLine
 from gainlib.classroom.class_file import write_learners_file
 from gainlib.classroom.run import mark_class
 from gainlib.errors import GainError
@@ -19,7 +19,10 @@ from gainlib.exercises import author_answer, load
 
 from .conftest import EXERCISE, GAIN, TRIM, SmallClass
 
-FORMULAS = ["=1+1", "+1", "-1", "@SUM(A1)", "\t=1", " =1", '=HYPERLINK("http://x","y")', "＝1"]
+FORMULAS = [
+    "=1+1", "+1", "-1", "@SUM(A1)", "\t=1", " =1", '=HYPERLINK("http://x","y")', "＝1", "\xa0=1+1", "\u200b=1",
+    "\u202e=1", "\r=1", "＋1", "=cmd|' /C calc'!A0",
+]  # fmt: skip
 
 
 @pytest.fixture
@@ -60,25 +63,35 @@ def test_the_mark_sheets_hold_what_was_measured(handed):
     assert (done.learners, done.handed_in, done.not_marked, done.pages) == (3, 2, 1, 2)
 
 
-def test_no_name_in_a_sheet_is_a_formula(tmp_path):
-    learners = [RosterLine(id=f"={index}", name=text.replace("\t", "")) for index, text in enumerate(FORMULAS)]
-    group = SmallClass(tmp_path)
-    key = read_class(group.file).key
-    group.file.unlink()
-    group.for_learners.unlink()
-    new_class(group.file, roster=learners, exercises=[EXERCISE])
-    group.file.write_text(group.file.read_text().replace(read_class(group.file).key, key))
-    for each in learners:
-        group.put(f"{each.id}.json", group.content(each.id))
-    group.put("=cmd.json", "{")
+@pytest.mark.parametrize("separator", [",", ";", "\t"])
+def test_no_cell_of_a_sheet_is_a_formula_whatever_separator_a_spreadsheet_parts_it_by(group, separator):
+    """Names, ids and file names that would compute at the start of a cell, or behind a separator within one."""
+    texts = [
+        *FORMULAS,
+        *(f"x{sign}{each}" for sign in ",;\t" for each in FORMULAS),
+        'x;"=1',
+        'x";=1',
+        "\x1f=1",
+        "\x00=1",
+    ]
+    learners = [RosterLine(id=f"{text}{index}", name=text) for index, text in enumerate(texts)]
+    group.made_anew(learners)
+    for index, each in enumerate(learners):
+        group.put(f"{index}.json", group.content(each.id, learner={"id": each.id, "name": f"Other {each.name}"}))
+    for text in FORMULAS:
+        group.put(f"{text.replace('/', '-')};{text.replace('/', '-')}.json", "{")
     done = mark_class(group.folder, group.file, feedback="none")
+    assert done.handed_in == len(learners)
     for file in ("marks.csv", "not-marked.csv"):
-        for row in csv.reader((done.out / file).read_text(encoding="utf-8-sig").splitlines()):
-            assert not [cell for cell in row if cell.strip().startswith(("=", "+", "-", "@", "＝"))]
+        text = (done.out / file).read_text(encoding="utf-8-sig")
+        cells = [cell for row in csv.reader(text.splitlines(keepends=True), delimiter=separator) for cell in row]
+        # As a spreadsheet may see it: quotes, blanks of any kind and signs that do not show stand before nothing.
+        shown = [re.sub(r"^[\s\x00-\x1f\xa0\u200b-\u200f\u2060\ufeff\"]+", "", cell) for cell in cells]
+        assert [cell for cell in shown if cell.startswith(("=", "+", "-", "@", "＝", "＋", "﹣", "＠"))] == []
+        assert not [cell for cell in cells if cell[:1] < " " and cell]
     with zipfile.ZipFile(done.out / "marks.xlsx") as book:
         sheets = [book.read(name).decode() for name in book.namelist() if "worksheets/" in name]
     assert not any("<f>" in sheet or "hyperlink" in sheet for sheet in sheets)
-    assert done.handed_in == len(learners)
 
 
 def test_a_name_of_markup_is_text_on_every_page(handed):

@@ -18,6 +18,7 @@ from gainlib.classroom.run import mark_class
 from gainlib.classroom.workers import run_on_workers
 from gainlib.errors import GainError
 from gainlib.exercises import author_answer, load
+from gainlib.learners.hand_in_file import signature_of
 from gainlib.sound_file import read, write
 
 from .conftest import EXERCISE, GAIN, TRIM
@@ -147,7 +148,7 @@ def test_a_changed_exercise_or_recording_is_marked_again_and_the_other_is_not(tm
     def put(*exercises):
         answers = []
         for each in exercises:
-            variant = load(each).variant("zoe", of_class.key)
+            variant = load(each).variant("zoe", of_class.key_of("zoe"))
             answers.append(
                 {"exercise": variant.exercise.name, "exercise_digest": variant.exercise.digest,
                  "values": variant.values, "answer": author_answer(variant),
@@ -159,6 +160,7 @@ def test_a_changed_exercise_or_recording_is_marked_again_and_the_other_is_not(tm
             "made": "2026-01-15T12:00:00Z", "answers": answers,
         }  # fmt: skip
         (tmp_path / "in").mkdir(exist_ok=True)
+        content["signed"] = signature_of(content, of_class.key_of("zoe"))
         (tmp_path / "in" / "zoe.json").write_text(json.dumps(content))
 
     put(*names)
