@@ -47,6 +47,8 @@ CLEAR = """() => {
     window.course?.players.clear();
 }"""
 BUSY = "import pathlib, time\nwhile pathlib.Path('busy').exists(): time.sleep(0.02)"
+ERRORS = """() => [...document.querySelectorAll('[data-mime-type="application/vnd.jupyter.error"]')]
+    .map(each => each.innerText)"""
 # A long list of numbers would take seconds on its way out of the page.
 SAMPLES = """async (samples, given) => {
     const blob = new Blob([new Float32Array(await samples(given))]);
@@ -187,8 +189,7 @@ class Lab:
         done = r"""window.ran && [...document.querySelectorAll('.jp-Notebook .jp-CodeCell .jp-InputPrompt')]
             .every(each => /^\[\d+\]:$/.test(each.textContent.trim()))"""
         page.wait_for_function(_idle(done), timeout=timeout)
-        errors = page.locator('.jp-OutputArea-output[data-mime-type="application/vnd.jupyter.error"]')
-        assert errors.count() == 0, errors.first.inner_text()
+        assert page.evaluate(ERRORS) == []
 
     def shows(self, page: Any, name: str) -> bool:
         """Whether this notebook is open already, with its kernel."""
