@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from gainlib.audio import Audio, Samples, checked_samples, part_frames, require_memory
 from gainlib.errors import GainError
-from gainlib.storage import atomic_path, bundled, bundled_folder, fault_of_disk
+from gainlib.storage import atomic_path, bundled, bundled_folder, fault_of_disk, given_path
 from gainlib.text import counted, describe_value, lasting, reason_of
 
 __all__ = ["SoundFile", "read", "write", "write_blocks"]
@@ -332,7 +332,7 @@ def _place(path: str | os.PathLike[str], subtype: str | None, overwrite: bool) -
     """Where a file goes, its format and its coding, or a GainError that says why it cannot."""
     import soundfile
 
-    where = Path(path)
+    where = given_path(path)
     kind = where.suffix.removeprefix(".").upper()
     kind = {"AIF": "AIFF", "OGA": "OGG", "OPUS": "OGG"}.get(kind, kind)
     if kind not in soundfile.available_formats():

@@ -157,7 +157,9 @@ class BenchModel:
     def save(self, path: str | os.PathLike[str], *, overwrite: bool = False) -> Path:
         """Write the session as it stands here to a file that `Session.load` reads; gives the path back.
 
-        Raises GainError as `Session.save` does: for a file that is there already unless `overwrite` is set.
+        A take that lies neither below that file's folder nor among the course's own is copied beside it, and the head
+        of the file tells so. Raises GainError as `Session.save` does: for a file that is there already unless
+        `overwrite` is set.
         """
         return self.session.save(path, overwrite=overwrite)
 

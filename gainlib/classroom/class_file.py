@@ -27,7 +27,7 @@ from gainlib.learners.learners_file import (
     validate_class,
 )
 from gainlib.learners.naming import file_names, require_text
-from gainlib.storage import atomic_write, toml_value
+from gainlib.storage import atomic_write, given_path, toml_value
 from gainlib.storage.entry_faults import Entry
 
 __all__ = ["ClassFile", "Late", "RosterLine", "new_class", "own_files_of", "read_class", "write_learners_file"]
@@ -114,7 +114,7 @@ def new_class(
     group-a.toml
     group-a-for-learners.toml
     """
-    target = Path(file)
+    target = given_path(file)
     target = target if target.suffix == ".toml" else target.with_name(f"{target.name}.toml")
     entries = []
     for each in exercises or exercise_names():

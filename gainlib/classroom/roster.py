@@ -10,7 +10,7 @@ from pathlib import Path
 from gainlib.classroom.class_file import RosterLine
 from gainlib.errors import GainError
 from gainlib.learners.naming import require_text
-from gainlib.text import reason_of
+from gainlib.storage.foreign import read_bytes
 
 __all__ = ["read_roster"]
 
@@ -36,13 +36,7 @@ def read_roster(file: str | os.PathLike[str]) -> tuple[RosterLine, ...]:
     (RosterLine(id='17', name='Ada Quill'),)
     """
     path = Path(file)
-    try:
-        if path.stat().st_size > LARGEST_ROSTER_BYTES:
-            raise GainError(f"{path.name} is larger than {LARGEST_ROSTER_BYTES // 1024**2} MB; give the list alone.")
-        content = path.read_bytes()
-    except OSError as fault:
-        raise GainError(f"{path} cannot be read ({reason_of(fault)}); check the name.") from fault
-    text = _decoded(content, path.name)
+    text = _decoded(read_bytes(path, LARGEST_ROSTER_BYTES, "a class list"), path.name)
     separator = max(";\t,", key=lambda each: text.partition("\n")[0].count(each))
     try:
         rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator))

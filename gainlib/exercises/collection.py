@@ -11,7 +11,7 @@ from gainlib.errors import GainError, suggest
 from gainlib.exercises.consistency import find_faults
 from gainlib.exercises.tables import EXERCISE_KINDS, Spec
 from gainlib.exercises.variant import Exercise
-from gainlib.storage import bundled_folder
+from gainlib.storage import bundled_folder, given_path
 from gainlib.storage.entry_faults import Fault, describe_fault
 from gainlib.storage.foreign import read_text, toml_table
 from gainlib.text import describe_value
@@ -43,7 +43,7 @@ def load(name: str | Path) -> Exercise:
     if not isinstance(name, str | Path):
         raise GainError(f"the exercise's name is {describe_value(name)}; give text such as 'recording/leave-room'.")
     if str(name).endswith(".toml"):
-        file = Path(name)
+        file = given_path(name)
         return _load_file(own_name(file), file)
     known = exercise_names()
     if name not in known:

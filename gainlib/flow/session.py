@@ -112,7 +112,8 @@ class Session:
         """Write the session as a TOML file, every setting written out.
 
         A take stays where it is if that is below the file's folder or among the course's own, and it is named so that
-        it is found from there. Any other is written beside the file, as a 64-bit float WAV, bit for bit.
+        it is found from there, since a file reads nothing from anywhere else. Any other is copied beside the file, as a
+        64-bit float WAV, bit for bit, and the file's head tells so.
 
         Parameters
         ----------

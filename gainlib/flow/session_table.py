@@ -38,10 +38,10 @@ from gainlib.flow.channels import MAIN, Bus, Send, Strip
 from gainlib.flow.made_signal import made_signal
 from gainlib.sound_file import read, write
 from gainlib.stages import Stage, stage_kinds
-from gainlib.storage import atomic_write, bundled, bundled_folder, toml_value
+from gainlib.storage import atomic_write, bundled, bundled_folder, given_path, toml_value
 from gainlib.storage.entry_faults import Entry, Fault, Place, collecting, describe_fault, number_in_quotes
 from gainlib.storage.foreign import read_toml
-from gainlib.text import describe_value
+from gainlib.text import describe_value, printable
 
 __all__ = [
     "BusEntry", "Channels", "SessionEntry", "SessionPlan", "SignalEntry", "StageRows", "StripEntry", "StripPlan",
@@ -50,6 +50,7 @@ __all__ = [
 
 LARGEST_SESSION_BYTES = 4 * 1024 * 1024
 LARGEST_WHOLE = 10**12
+LONGEST_NAME = 60
 OLD_FORM = (
     '{name} is in an older form; write take for stem, stage = "StoredFile" for kind = "stored file", '
     "the main as the bus named main, and leave version out."
@@ -309,7 +310,7 @@ def write_session(
     overwrite: bool = False,
 ) -> Path:
     """Write a session as a TOML file, a take that is not found from there beside it; as `Session.save`."""
-    where = Path(path)
+    where = given_path(path)
     if where.exists() and not overwrite:
         raise GainError(f"{path} is there already; choose another name or say overwrite=True.")
     if not where.parent.is_dir():
@@ -318,6 +319,11 @@ def write_session(
     text = _tables(strips, buses, main, takes)  # what cannot be written is refused before a take is
     for strip in unwritten:
         write(where.parent / takes[strip.name], strip.take, subtype="DOUBLE")
+        if strip.take.path is not None:
+            copied = (
+                f"{takes[strip.name]} is a copy of {printable(strip.take.path.name)} that was written beside this file"
+            )
+            text = f"# {copied}: a session finds its takes below its own folder.\n{text}"
     return atomic_write(where, text, then="; choose another folder")
 
 
@@ -399,7 +405,8 @@ def _name_there(take: Audio, folder: Path) -> str:
 
 def _new_name(strip: Strip, taken: set[str], folder: Path) -> str:
     """A file name made of a strip's name, that any system takes; no other recording has it, now or then."""
-    plain = "".join(each if each.isalnum() or each in "-_ " else "-" for each in strip.name).strip() or "take"
+    plain = "".join(each if each.isalnum() or each in "-_ " else "-" for each in strip.name[:LONGEST_NAME]).strip()
+    plain = plain or "take"
     names = (f"{plain}{'' if number == 1 else f'-{number}'}.wav" for number in itertools.count(1))
     return next(
         name

@@ -15,7 +15,8 @@ from markupsafe import Markup
 from gainlib.errors import GainError
 from gainlib.html.figures import script
 from gainlib.html.pages import render
-from gainlib.storage import atomic_write
+from gainlib.storage import atomic_write, given_path
+from gainlib.storage.foreign import LARGEST_NOTEBOOK_BYTES, json_value, read_text
 
 __all__ = ["lesson_page"]
 
@@ -48,17 +49,16 @@ def lesson_page(notebook: str | os.PathLike[str], page: str | os.PathLike[str], 
     ...
     gainlib.errors.GainError: there is no notebook 'no-such-lesson.ipynb'; give the path of a lesson.
     """
-    import nbformat
     from nbclient import NotebookClient
     from nbclient.exceptions import CellExecutionError
     from nbconvert import HTMLExporter
 
-    source, target = Path(notebook), Path(page)
+    source, target = given_path(notebook), given_path(page)
     if not source.is_file():
         raise GainError(f"there is no notebook {str(notebook)!r}; give the path of a lesson.")
     if target.exists() and not overwrite:
         raise GainError(f"{target} is there already; give another name, or ask to overwrite it.")
-    lesson: Any = nbformat.reads(source.read_text(encoding="utf-8"), as_version=4)  # type: ignore[no-untyped-call]
+    lesson: Any = _read_notebook(source)
     client = NotebookClient(
         lesson, timeout=300, kernel_name="python3", store_widget_state=False,
         resources={"metadata": {"path": str(source.parent.resolve())}},
@@ -82,6 +82,18 @@ def lesson_page(notebook: str | os.PathLike[str], page: str | os.PathLike[str], 
         script=script() if "data-gainlib" in cells else "",
     )
     return atomic_write(target, body, then="; give another name")
+
+
+def _read_notebook(source: Path) -> Any:
+    """The notebook in a file, in the form that it is run in."""
+    import nbformat
+
+    text = read_text(source, LARGEST_NOTEBOOK_BYTES, "a lesson")
+    json_value(text, source.name)
+    try:
+        return nbformat.reads(text, as_version=4)  # type: ignore[no-untyped-call]
+    except Exception as fault:  # whatever that library stumbles over
+        raise GainError(f"{source.name} is JSON, but no notebook; give the path of a lesson.") from fault
 
 
 def _title(lesson: Any) -> str:

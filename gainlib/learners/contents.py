@@ -14,11 +14,9 @@ from gainlib.exercises import exercise_names, load
 from gainlib.learners.course_folder import LESSON_FILES, chosen_lessons, course_folder
 from gainlib.learners.progress import Progress
 from gainlib.storage import bundled_folder
-from gainlib.storage.foreign import read_json
+from gainlib.storage.foreign import LARGEST_NOTEBOOK_BYTES, read_json
 
 __all__ = ["Contents", "Lesson", "Task", "contents"]
-
-LARGEST_NOTEBOOK_BYTES = 64 * 1024 * 1024
 
 
 @dataclass(frozen=True)

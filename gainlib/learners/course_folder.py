@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
 from gainlib.errors import GainError
-from gainlib.storage import atomic_write, bundled_folder
+from gainlib.storage import atomic_write, bundled_folder, given_path
 from gainlib.storage.foreign import read_json
 from gainlib.text import reason_of
 
@@ -76,7 +76,7 @@ def install_lessons(
     >>> (laid.folder / "contents.ipynb").is_file()
     True
     """
-    home = Path(folder).expanduser()
+    home = given_path(folder).expanduser()
     source = lessons or bundled_folder("lessons")
     try:
         if home.exists() and not home.is_dir():

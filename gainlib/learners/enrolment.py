@@ -14,7 +14,7 @@ from gainlib.learners.course_folder import MARK, course_folder
 from gainlib.learners.learners_file import LARGEST_CLASS_BYTES, LearnersFile, home_of_exercises, read_learners_file
 from gainlib.learners.naming import require_text
 from gainlib.learners.progress import Progress
-from gainlib.storage import atomic_write
+from gainlib.storage import atomic_write, given_path
 from gainlib.storage.foreign import read_text
 
 __all__ = ["Enrolment", "enrol", "enrolled", "own_variant"]
@@ -55,7 +55,7 @@ def enrol(folder: str | os.PathLike[str], class_file: str | os.PathLike[str], le
     exercises of the teacher's own stay where they are. Raises GainError for an id that is not in the class, and for the
     teacher's file, since that holds all names.
     """
-    source = Path(class_file).resolve()
+    source = given_path(class_file).resolve()
     found = read_learners_file(source)
     if not learner_id and not found.learner:
         raise GainError(f"{source.name} is for all of {found.title}; say who you are as well: --learner ID.")

@@ -22,7 +22,7 @@ from gainlib.learners.hand_in_file import LARGEST_HAND_IN_BYTES, SCHEMA, VERSION
 from gainlib.learners.learners_file import load_entry
 from gainlib.learners.naming import plain_name
 from gainlib.learners.progress import Progress
-from gainlib.storage import atomic_write
+from gainlib.storage import atomic_write, given_path
 from gainlib.storage.foreign import read_json
 from gainlib.text import reason_of
 
@@ -59,7 +59,7 @@ def hand_in(folder: str | os.PathLike[str] | None = None, to: str | os.PathLike[
 
     Raises GainError where the learner is in no class, or nothing can be written.
     """
-    home = Path(folder or course_folder() or Path.cwd())
+    home = given_path(folder or course_folder() or Path.cwd())
     here = enrolled(home)
     if here is None:
         raise GainError(

@@ -5,6 +5,7 @@ its owner's alone where it is `private`. Text in a table is never computed by th
 
 - `atomic`: `atomic_write`, `atomic_path` where a library wants a path, `atomic_files` for a set
 - `lines`: a file that grows by a line at a time, and who may write alone
+- `paths`: a path as somebody gives it
 - `tables`: CSV and XLSX
 - `toml_text`: values as TOML writes them
 - `foreign`: the one reader of TOML and the one of JSON; a file from anybody is read by it
@@ -14,11 +15,12 @@ its owner's alone where it is `private`. Text in a table is never computed by th
 
 from gainlib.storage.atomic import atomic_files, atomic_path, atomic_write, fault_of_disk
 from gainlib.storage.lines import append_line, held_alone
+from gainlib.storage.paths import given_path
 from gainlib.storage.resources import bundled, bundled_folder
 from gainlib.storage.tables import Cell, csv_text, plain_cell, write_csv, write_workbook
 from gainlib.storage.toml_text import toml_value
 
 __all__ = [
     "Cell", "append_line", "atomic_files", "atomic_path", "atomic_write", "bundled", "bundled_folder", "csv_text",
-    "fault_of_disk", "held_alone", "plain_cell", "toml_value", "write_csv", "write_workbook",
+    "fault_of_disk", "given_path", "held_alone", "plain_cell", "toml_value", "write_csv", "write_workbook",
 ]  # fmt: skip

@@ -11,7 +11,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from gainlib.errors import GainError
-from gainlib.text import printable, reason_of
+from gainlib.storage.paths import given_path
+from gainlib.text import path_text, printable, reason_of
 
 __all__ = ["atomic_files", "atomic_path", "atomic_write", "fault_of_disk"]
 
@@ -69,7 +70,7 @@ def atomic_path(
     >>> [each.name for each in folder.iterdir()]
     ['note.txt']
     """
-    where = Path(path)
+    where = given_path(path)
     # A name of its own and as short as can be: the file's own may be as long as the system allows.
     half = where.with_name(f"{_HALF}{secrets.token_hex(4)}{where.suffix[-16:]}")
     if make_folder:
@@ -106,7 +107,7 @@ def atomic_files(folder: str | os.PathLike[str], *, then: str = "") -> Iterator[
     >>> sorted(each.name for each in folder.iterdir())
     ['a.txt', 'b.txt']
     """
-    where = Path(folder)
+    where = given_path(folder)
     made, half = not where.exists(), None
     try:
         where.mkdir(exist_ok=True)
@@ -142,4 +143,4 @@ def fault_of_disk(half: Path) -> OSError | None:
 
 def _meant(path: Path) -> str:
     """The file that is meant, also where it is written as one of several."""
-    return printable(Path(*(part for part in path.parts if not part.startswith(_HALF))))
+    return path_text(Path(*(part for part in path.parts if not part.startswith(_HALF))))

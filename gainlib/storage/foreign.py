@@ -15,10 +15,22 @@ from typing import Any
 from gainlib.errors import GainError
 from gainlib.text import describe_value, path_text, reason_of
 
-__all__ = ["Place", "decoded", "describe_place", "json_value", "read_json", "read_text", "read_toml", "toml_table"]
+__all__ = [
+    "LARGEST_NOTEBOOK_BYTES",
+    "Place",
+    "decoded",
+    "describe_place",
+    "json_value",
+    "read_bytes",
+    "read_json",
+    "read_text",
+    "read_toml",
+    "toml_table",
+]
 
 Place = tuple[str | int, ...]
 """Where an entry stands in a file, such as `("checks", 0, "reads")`."""
+LARGEST_NOTEBOOK_BYTES = 64 * 1024 * 1024
 DEEPEST = 64
 """How many tables and rows may stand in each other; no file of the course has ten."""
 WIDEST_INTEGER = 2**63
@@ -30,13 +42,21 @@ _LONG_NUMBER = re.compile(r"[0-9][0-9_]{999}")
 
 
 def read_text(path: str | os.PathLike[str], most_bytes: int, kind: str) -> str:
-    """The text of a file of at most so many bytes, in UTF-8, with its line ends as they are and without a mark.
+    """The text of a file in UTF-8, with its line ends as they are and without a mark; as `read_bytes`.
+
+    Raises GainError for what is no such text.
+    """
+    return decoded(read_bytes(path, most_bytes, kind), Path(path).name, most_bytes, kind)
+
+
+def read_bytes(path: str | os.PathLike[str], most_bytes: int, kind: str) -> bytes:
+    """The bytes of a file of at most so many.
 
     `kind` is what the file should be, such as "an exercise". Raises GainError for what is not there, is no file, cannot
-    be read, is larger, or is no such text.
+    be read, or is larger.
 
     >>> import tempfile
-    >>> read_text(tempfile.mkdtemp() + "/list.toml", 1000, "a list")  # doctest: +ELLIPSIS
+    >>> read_bytes(tempfile.mkdtemp() + "/list.toml", 1000, "a list")  # doctest: +ELLIPSIS
     Traceback (most recent call last):
         ...
     gainlib.errors.GainError: .../list.toml is not there; check the name and the folder.
@@ -45,7 +65,7 @@ def read_text(path: str | os.PathLike[str], most_bytes: int, kind: str) -> str:
         if not stat.S_ISREG(os.stat(path).st_mode):  # a pipe would be waited for
             raise GainError(f"{path_text(path)} cannot be read as {kind}, since it is no file; check the name.")
         with open(path, "rb") as file:
-            content = file.read(most_bytes + 1)
+            return _of_size(file.read(most_bytes + 1), Path(path).name, most_bytes, kind)
     except FileNotFoundError as fault:
         raise GainError(f"{path_text(path)} is not there; check the name and the folder.") from fault
     except (OSError, ValueError) as fault:  # a ValueError is a name that no file can have
@@ -54,16 +74,19 @@ def read_text(path: str | os.PathLike[str], most_bytes: int, kind: str) -> str:
         raise GainError(
             f"{path_text(path)} cannot be read ({reason_of(fault)}); check the name and the folder."
         ) from fault
-    return decoded(content, Path(path).name, most_bytes, kind)
+
+
+def _of_size(content: bytes, name: str, most_bytes: int, kind: str) -> bytes:
+    if len(content) > most_bytes:
+        most = f"{most_bytes // 1024**2} MB" if most_bytes >= 1024**2 else f"{most_bytes // 1024} kB"
+        raise GainError(f"{name} is larger than {most}, the most that {kind} may have.")
+    return content
 
 
 def decoded(content: bytes, name: str, most_bytes: int, kind: str) -> str:
     """The text of these bytes, as `read_text` has it."""
-    if len(content) > most_bytes:
-        most = f"{most_bytes // 1024**2} MB" if most_bytes >= 1024**2 else f"{most_bytes // 1024} kB"
-        raise GainError(f"{name} is larger than {most}, the most that {kind} may have.")
     try:
-        return content.decode("utf-8-sig")
+        return _of_size(content, name, most_bytes, kind).decode("utf-8-sig")
     except UnicodeDecodeError as fault:
         raise GainError(f"{name} is not UTF-8 text (byte {fault.start}); save it as UTF-8.") from fault
 

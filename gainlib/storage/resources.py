@@ -7,6 +7,7 @@ from importlib import resources
 from pathlib import Path
 
 from gainlib.errors import GainError
+from gainlib.storage.paths import given_path
 
 __all__ = ["bundled", "bundled_folder"]
 
@@ -30,10 +31,12 @@ def bundled_folder(kind: str) -> Path:
 def bundled(path: str | os.PathLike[str]) -> Path:
     """Where a file is: as the path says, else among the course's own stems when it starts with `media/`.
 
+    Raises GainError where no file can have that path.
+
     >>> bundled("media/README.md").name
     'README.md'
     """
-    here = Path(path)
+    here = given_path(path)
     if not here.exists() and not here.is_absolute() and here.parts[:1] == ("media",) and ".." not in here.parts:
         return bundled_folder("media").joinpath(*here.parts[1:])
     return here

@@ -14,7 +14,7 @@ from gainlib.decibels import ratio_from_db
 from gainlib.errors import GainError
 from gainlib.sound_file import SoundFile, write_blocks
 from gainlib.stages.wordlength import in_steps
-from gainlib.storage import atomic_files
+from gainlib.storage import atomic_files, given_path
 from gainlib.surveys.folder import find_files
 from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.stem import Stem, block_frames
@@ -51,7 +51,7 @@ def export(
     """
     if word not in WORDS:
         raise GainError(f"word is {word!r}; give {' or '.join(repr(each) for each in WORDS)}.")
-    where = Path(folder)
+    where = given_path(folder)
     stems = sorted(survey.stems, key=lambda stem: stem.name)
     targets = _copy_paths([each.path for each in stems], where, word, overwrite)
     if word == "24":

@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
+from gainlib.storage import given_path
 from gainlib.text import printable
 
 __all__ = ["ENDINGS", "FoundFiles", "find_files"]
@@ -46,7 +47,7 @@ def find_files(given: Iterable[str | os.PathLike[str]]) -> FoundFiles:
     missing: list[tuple[str, str]] = []
     notes: list[str] = []
     for each in given:
-        where = Path(each)
+        where = given_path(each)
         if where.is_dir():
             inside = _sounds_in(where)
             paths += inside

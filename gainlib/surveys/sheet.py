@@ -12,7 +12,7 @@ from typing import Any
 from gainlib.errors import GainError
 from gainlib.html.pages import part, render
 from gainlib.meters import measures
-from gainlib.storage import atomic_write
+from gainlib.storage import atomic_write, given_path
 from gainlib.surveys.checks import Fault, passages
 from gainlib.surveys.columns import COLUMNS
 from gainlib.surveys.comparison import Changes
@@ -46,7 +46,7 @@ def require_writable(path: str | os.PathLike[str], *, overwrite: bool = False) -
     >>> require_writable("sheet-of-nobody.html").name
     'sheet-of-nobody.html'
     """
-    where = Path(path)
+    where = given_path(path)
     if where.is_dir():
         raise GainError(f"{printable(path)} is a folder; name a file.")
     if where.exists() and not overwrite:

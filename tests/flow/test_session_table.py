@@ -17,7 +17,7 @@ from gainlib.audio import Audio
 from gainlib.decibels import Alignment
 from gainlib.errors import GainError
 from gainlib.flow import Bus, Session, Strip
-from gainlib.sound_file import write
+from gainlib.sound_file import read, write
 from gainlib.stages import (
     ClipGain,
     Compressor,
@@ -164,6 +164,32 @@ def test_a_session_saved_elsewhere_takes_its_stems_along(tmp_path: Path) -> None
     moved = Session.load(Session.load(tmp_path / "s.toml").save(other / "t.toml"))
     assert (moved.strips[0].take.samples == 0.5).all()
     assert moved.strips[0].take.path == other / "voice.wav"
+    head = "# voice.wav is a copy of lead.wav that was written beside this file: a session finds its takes below"
+    assert (other / "t.toml").read_text().startswith(head)
+
+
+@pytest.mark.parametrize(
+    "take", ["link.wav", "folder/lead.wav", "{tmp}/out/lead.wav", "../out/lead.wav", "/etc/passwd"]
+)
+def test_a_session_reads_nothing_from_outside_its_folder(tmp_path: Path, take: str) -> None:
+    for name in ("home", "out"):
+        (tmp_path / name).mkdir()
+    lead = write(tmp_path / "out" / "lead.wav", Audio(np.full(10, 0.5), 48_000))
+    (tmp_path / "home" / "link.wav").symlink_to(lead)
+    (tmp_path / "home" / "folder").symlink_to(lead.parent)
+    (tmp_path / "home" / "s.toml").write_text(GOOD.replace("lead.wav", take.format(tmp=tmp_path)))
+    (said,) = told(tmp_path / "home" / "s.toml")
+    assert "link that leads out of home" in said or "without .. or a drive" in said
+
+
+def test_a_take_behind_a_link_is_copied_when_its_session_is_saved(tmp_path: Path) -> None:
+    (tmp_path / "home").mkdir()
+    lead = write(tmp_path / "lead.wav", Audio(np.full(10, 0.5), 48_000))
+    (tmp_path / "home" / "link.wav").symlink_to(lead)
+    made = Session.of(read(tmp_path / "home" / "link.wav"), [Trim()], name="v" * 200)
+    back = Session.load(made.save(tmp_path / "home" / "s.toml"))
+    assert (back.strips[0].take.samples == 0.5).all()
+    assert back.strips[0].take.path == tmp_path / "home" / ("v" * 60 + ".wav")
 
 
 def test_names_that_make_one_file_name_get_two_files(tmp_path: Path) -> None:
