@@ -19,8 +19,9 @@ Samples = NDArray[np.floating[Any]]
 
 MOST_BYTES = 800_000_000
 """What the samples of one piece of work may take, a file read or a session rendered: Python with them stays in 1 GB."""
-MOST_BYTES_OF_LARGE = 6_000_000_000
-"""What they may take where the recordings themselves are large: five minutes of stereo at 96 kHz on a bench need 3."""
+MOST_BYTES_OF_LARGE = 8_000_000_000
+"""What they may take where the recordings are large themselves, as long as it is free: five minutes of stereo at 96 kHz
+on a bench with a chain of six stages need 5 GB."""
 BYTES_A_BYTE_ON_DISK = 80
 """Which recordings are large: no file of 10 MB may ask for more than a small one does. Silence packs 1 to 1000."""
 
@@ -28,18 +29,26 @@ BYTES_A_BYTE_ON_DISK = 80
 def require_memory(needed_bytes: float, what: str, then: str, *, on_disk: float = 0.0) -> None:
     """Refuse work that would need too much memory, before it begins: the one bound of all that reads and renders.
 
-    `what` would need it, `then` says what to do; `on_disk` is the size of the files that it is made of.
+    `what` would need it, `then` says what to do; `on_disk` is the size of the files that it is made of, infinite for
+    recordings that somebody has read already.
 
-    >>> require_memory(1e9, "this session", "use fewer stages", on_disk=20e6)
     >>> require_memory(19e9, "this session", "use fewer stages")
     Traceback (most recent call last):
     gainlib.errors.GainError: this session would need 19 GB of memory; at most 800 MB are taken: use fewer stages.
     """
-    most = min(MOST_BYTES_OF_LARGE, max(MOST_BYTES, BYTES_A_BYTE_ON_DISK * on_disk))
-    if needed_bytes > most:
-        raise GainError(
-            f"{what} would need {memory(needed_bytes)} of memory; at most {memory(most)} are taken: {then}."
-        )
+    if needed_bytes <= MOST_BYTES:
+        return
+    most = min(MOST_BYTES_OF_LARGE, BYTES_A_BYTE_ON_DISK * on_disk)
+    if most >= needed_bytes:
+        import psutil
+
+        most = float(psutil.virtual_memory().available)
+        if most >= needed_bytes:
+            return
+        held = f"{memory(most)} are free"
+    else:
+        held = f"at most {memory(max(most, MOST_BYTES))} are taken"
+    raise GainError(f"{what} would need {memory(needed_bytes)} of memory; {held}: {then}.")
 
 
 @dataclass(frozen=True, eq=False)

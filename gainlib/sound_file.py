@@ -55,8 +55,8 @@ def read(path: str | os.PathLike[str], *, seconds: tuple[float, float] | None = 
     GainError
         For a file that is missing, a folder, empty, no sound file, truncated, or not of finite samples; for a part that
         is empty or reaches outside; and for one that would need more than 800 MB of memory (35 minutes of stereo at
-        48 kHz), or more than 80 bytes for each byte on disk and 6 GB, where that is more: it says how much it would be
-        before anything is read. Silence packs well, and a small file may hold hours; `survey` reads any length.
+        48 kHz), or of a large file more than 80 bytes for each byte on disk, 8 GB, or what is free: it says how much it
+        would be before anything is read. Silence packs well, a small file may hold hours; `survey` reads any length.
 
     Examples
     --------

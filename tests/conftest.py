@@ -9,6 +9,7 @@ from pathlib import Path
 import nbformat
 import numpy as np
 import pytest
+import soundfile
 from hypothesis import settings
 
 from gainlib.audio import Audio
@@ -45,6 +46,23 @@ def run(monkeypatch, capsys):
         return ended.value.code, said.out, said.err
 
     return run_it
+
+
+@pytest.fixture
+def long_flac():
+    """A FLAC of a second of silence, whose header says that it lasts for hours; as a packed silence of hours would."""
+
+    def make(path, *, channels, rate_hz, seconds):
+        soundfile.write(path, np.zeros((rate_hz, channels), dtype=np.int16), rate_hz)
+        data = bytearray(path.read_bytes())
+        # The low 36 bits of bytes 18 to 25 (*published*, RFC 9639, 8.2): how many samples a channel there are.
+        entry = int.from_bytes(data[18:26], "big")
+        assert entry & (2**36 - 1) == rate_hz
+        data[18:26] = (entry - rate_hz + seconds * rate_hz).to_bytes(8, "big")
+        path.write_bytes(data)
+        return path
+
+    return make
 
 
 @pytest.fixture

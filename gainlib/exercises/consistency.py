@@ -39,6 +39,7 @@ from gainlib.exercises.tables import (
 )
 from gainlib.exercises.variant import begin_session, build_control, plain_part, require_same_names
 from gainlib.flow import Session
+from gainlib.meters import measures
 from gainlib.storage.entry_faults import Fault, Place, collecting, number_in_quotes
 from gainlib.text import describe_value
 from gainlib.views import view
@@ -60,6 +61,10 @@ def find_faults(spec: Spec, file: Path) -> tuple[Layout | None, dict[str, Parame
             if entry == ORDER and spec.candidates:
                 raise GainError("order of varies: that name is kept for the order of the candidates; choose another.")
             parameters[entry] = read_parameter(entry, vary)
+    if layout is not None:
+        with collecting(found, ("given",)):
+            # The start and the answer are rendered at once, or all candidates.
+            layout.require_room(renderings=max(2, 1 + len(spec.candidates)), copies=_copies(spec))
     if layout is not None and len(parameters) == len(spec.varies):
         parameters = read_parameters(spec)
         for drawn in combinations(parameters, MOST_COMBINATIONS):
@@ -69,6 +74,13 @@ def find_faults(spec: Spec, file: Path) -> tuple[Layout | None, dict[str, Parame
         with collecting(found, ("given", "views")):
             view(choice)
     return layout, parameters, list(dict.fromkeys(found))
+
+
+def _copies(spec: Spec) -> float:
+    """What the measures of these entries take of memory while they read."""
+    reads = [check.reads for check in spec.checks] + [ask.by for ask in spec.asks if ask.by]
+    names = {name for each in reads for name in (each.measure, each.less.measure if each.less else None)}
+    return max((known.copies for name, known in measures().items() if name in names), default=0.0)
 
 
 def _of_kind(spec: Spec) -> list[Fault]:

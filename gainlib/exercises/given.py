@@ -8,14 +8,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from gainlib.audio import Audio
 from gainlib.errors import GainError, suggest
 from gainlib.exercises.readings import setting_path
 from gainlib.exercises.tables import MOST_POINTS, Given
 from gainlib.flow import Session
-from gainlib.flow.made_signal import RATE_HZ
+from gainlib.flow.made_signal import SILENCE
+from gainlib.flow.needs import Extent, require_room
 from gainlib.flow.session_table import SessionPlan, SignalEntry, StageRows, StripEntry, plan_session
 from gainlib.sound_file import read
 from gainlib.storage.entry_faults import Fault, Place
@@ -24,7 +23,6 @@ from gainlib.text import describe_value
 __all__ = ["Layout", "Start", "laid_out"]
 
 LARGEST_TAKE_BYTES = 200 * 1024 * 1024
-MOST_SECONDS = 1800.0
 SIGNAL = "signal"
 
 
@@ -32,16 +30,18 @@ SIGNAL = "signal"
 class Layout:
     """Strips and buses of a file with their recordings; `start()` is a session whose settings can be put.
 
-    Paths and stages were checked when it was made; the recordings are read when they are first asked for.
+    Paths, stages and the recordings' headers were checked when it was made; `extents` is how much of each is read. The
+    recordings themselves are read when they are first asked for.
     """
 
     plan: SessionPlan
+    extents: dict[str, Extent]
     between: tuple[float, float] | None = None
 
     def start(self) -> Start:
         """The session as the file gives it, over silence, to put settings into."""
         signals = {plan.name: plan.signal for plan in self.plan.strips if plan.signal}
-        return Start(Session(*self.plan.with_takes({plan.name: _SILENCE for plan in self.plan.strips})), signals)
+        return Start(Session(*self.plan.with_takes({plan.name: SILENCE for plan in self.plan.strips})), signals)
 
     def heard(self, start: Start) -> Session:
         """The session with its recordings."""
@@ -53,38 +53,26 @@ class Layout:
     @functools.cached_property
     def takes(self) -> dict[str, Audio]:
         """The recordings by strip, cut to what the file wants of them; made signals are not among them."""
-        recordings: dict[Path, Audio] = {}
-        for plan in self.plan.strips:
-            if plan.file and plan.file not in recordings:
-                recordings[plan.file] = self._read(plan.file, plan.name)
-        found = {plan.name: recordings[plan.file] for plan in self.plan.strips if plan.file}
-        seconds = sum(each.seconds for each in found.values())
-        if seconds > MOST_SECONDS:
-            raise GainError(
-                f"the takes last {seconds:g} s together; at most {MOST_SECONDS:g} s are rendered. Cut them by between."
-            )
-        return found
+        files = {plan.file for plan in self.plan.strips if plan.file}
+        recordings = {file: read(file, seconds=self.between) for file in files}
+        return {plan.name: recordings[plan.file] for plan in self.plan.strips if plan.file}
 
-    @property
-    def seconds(self) -> float:
-        """How many seconds of recordings and signals one rendering has to pass."""
-        return sum(self.made_seconds) + sum(each.seconds for each in self.takes.values())
+    def require_room(self, *, renderings: int, copies: float) -> None:
+        """Refuse what would need too much memory to be rendered so often and measured with so many copies."""
+        if len(self.extents) < len(self.plan.strips):
+            return  # a take that cannot be read is told already
+        channels = self.start().session.channels
+        # The files are a stranger's, and thirty learners open them: how large they are on disk allows them nothing.
+        extents = {name: dataclasses.replace(each, on_disk=0.0) for name, each in self.extents.items()}
+        files = any(plan.file for plan in self.plan.strips)
+        shorter = "cut the take with between" if files else "make its signals shorter"
+        then = f"{shorter}, or use fewer strips and stages"
+        require_room(channels, extents, "this exercise", then, renderings=renderings, copies=copies)
 
     @property
     def made_seconds(self) -> list[float]:
         """How long each made signal lasts."""
         return [plan.signal.seconds for plan in self.plan.strips if plan.signal]
-
-    def _read(self, file: Path, name: str) -> Audio:
-        try:
-            return read(file, seconds=self.between)
-        except GainError as fault:
-            if self.between is None or "the part from" not in str(fault):
-                raise
-            raise GainError(f"between of given does not fit strip {name!r}: {fault}") from fault
-
-
-_SILENCE = Audio(np.zeros(480), RATE_HZ)  # paths need a session, and a session a take; the real ones are long
 
 
 @dataclass
@@ -159,7 +147,10 @@ def laid_out(given: Given, file: Path, found: list[Fault]) -> Layout | None:
         found += _long_rows(bus.stages, (*place, "buses", index))
     if given.between and given.between[0] >= given.between[1]:
         found.append((("given", "between"), "between of given ends before it starts; give the start first."))
-    layout = Layout(plan, (given.between[0], given.between[1]) if given.between else None)
+        given = given.model_copy(update={"between": None})
+    between = (given.between[0], given.between[1]) if given.between else None
+    places = [place if one else (*place, "strips", index) for index in range(len(entries))]
+    layout = Layout(plan, plan.extents(found, places, between=between), between)
     if any(len(made.stages) != len(entry.stages) for made, entry in zip(plan.strips, entries, strict=True)):
         return None
     try:

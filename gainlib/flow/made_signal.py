@@ -10,10 +10,12 @@ from numpy.typing import NDArray
 from gainlib.audio import Audio
 from gainlib.decibels import AES17_ZERO_RMS, ratio_from_db
 
-__all__ = ["RATE_HZ", "made_signal"]
+__all__ = ["RATE_HZ", "SILENCE", "made_signal"]
 
 RATE_HZ = 48_000
 NOISE_SEED = 5
+SILENCE = Audio(np.zeros(480), RATE_HZ)
+"""Stands in for takes that are not read yet: paths need a session, and a session a take."""
 
 
 @functools.lru_cache(maxsize=4)

@@ -22,7 +22,7 @@ from gainlib.flow.channels import Bus, Strip, Sum
 from gainlib.meters import noise_in_pauses_dbfs
 from gainlib.stages import Fader, Signal, Stage, StageResult
 
-__all__ = ["Tap", "TapLevels", "render_taps"]
+__all__ = ["Node", "Tap", "TapLevels", "plan_nodes", "render_taps"]
 
 
 @dataclass(frozen=True)
@@ -57,12 +57,12 @@ class _Take:
 
     def __init__(self, strip: Strip) -> None:
         self.recording = strip.take
-        self._name = strip.name
+        self.strip = strip.name
 
     def signal(self) -> Signal:
         samples = self.recording.samples.astype(np.float64, copy=False)
         samples.flags.writeable = False
-        return Signal(samples, self.recording.rate_hz, self._noise_power, "digital", self._name)
+        return Signal(samples, self.recording.rate_hz, self._noise_power, "digital", self.strip)
 
     @functools.cached_property
     def _noise_power(self) -> float:
@@ -85,7 +85,9 @@ class Node:
         self.name = name
         self.sources = sources
         self.latency = 0
-        self.holds = False
+        # A sum of signals that are held themselves is only a few additions.
+        few = len(sources) <= FEW_SIGNALS and all(isinstance(each, Node) and each.holds for each, _ in sources)
+        self.holds: bool = not few if isinstance(stage, Sum) else stage.cache_output
         self.buffer = Buffer(stage.fits_float32)
         self.result: StageResult | None = None
         self.peak = self.power = 0.0
@@ -106,11 +108,6 @@ class Node:
         self.peak = max(pair[0] for pair in pairs)
         self.power = max(pair[1] for pair in pairs) / len(signal.samples)
         self.latency = max(source.latency for source, _ in self.sources) + self.stage.latency_samples(signal.rate_hz)
-        # A sum of signals that are held themselves is only a few additions.
-        few = len(self.sources) <= FEW_SIGNALS and all(
-            isinstance(each, Node) and each.holds for each, _ in self.sources
-        )
-        self.holds = not few if isinstance(self.stage, Sum) else self.stage.cache_output
         if self.holds:
             self.buffer.hold(signal)
         # A copy of nothing: a view would hold on to all the samples.
@@ -183,7 +180,7 @@ def render_taps(channels: Sequence[Strip | Bus], after: Mapping[tuple[str, str],
 
     `channels` come in an order in which each is behind all that feed it.
     """
-    nodes, routes = _plan({key: tap.node for key, tap in after.items()}, channels)
+    nodes, routes = plan_nodes({key: tap.node for key, tap in after.items()}, channels)
     # The sums that are made anew; whoever feeds them is added as soon as it is there, always in the same order.
     sums = ((name, node) for (name, _), node in nodes.items() if isinstance(node.stage, Sum))
     mixers = {id(node): _Mixer(name) for name, node in sums if _fresh(node)}
@@ -211,7 +208,7 @@ def _fresh(node: Node) -> bool:
     return node.result is None
 
 
-def _plan(
+def plan_nodes(
     earlier: Mapping[tuple[str, str], Node], channels: Sequence[Strip | Bus]
 ) -> tuple[dict[tuple[str, str], Node], Routes]:
     """Every stage's node, taken over or new and empty, and for each node the sums that it goes to."""

@@ -9,7 +9,7 @@ from gainlib.errors import GainError, suggest
 from gainlib.flow.channels import MAIN, Bus, Channel, Strip
 from gainlib.stages import Delivery
 
-__all__ = ["find_faults", "in_order", "require_kind"]
+__all__ = ["all_in_order", "find_faults", "require_kind"]
 
 
 def find_faults(strips: Sequence[Strip], buses: Sequence[Bus], main: Bus | None) -> list[str]:
@@ -94,7 +94,12 @@ def _loop(buses: Iterable[Bus]) -> list[str]:
     return []
 
 
-def in_order(buses: Iterable[Bus]) -> list[Bus]:
+def all_in_order(strips: Iterable[Strip], buses: Iterable[Bus], main: Bus | None) -> tuple[Strip | Bus, ...]:
+    """The strips, the buses in an order in which each comes after what feeds it, and the main."""
+    return (*strips, *_in_order(buses), *([main] if main else []))
+
+
+def _in_order(buses: Iterable[Bus]) -> list[Bus]:
     """The buses, each after all that feed it."""
     left, ordered = list(buses), []
     while left:

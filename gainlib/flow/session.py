@@ -15,12 +15,15 @@ from numpy.typing import NDArray
 from gainlib.audio import Audio
 from gainlib.errors import GainError, suggest
 from gainlib.flow.channels import MAIN, Bus, Send, Strip
+from gainlib.flow.needs import extents_of, require_room
 from gainlib.flow.render import Tap, TapLevels, render_taps
-from gainlib.flow.routes import find_faults, in_order, require_kind
+from gainlib.flow.routes import all_in_order, find_faults, require_kind
 from gainlib.meters import ClippedRuns
 from gainlib.stages import Stage
 
 __all__ = ["Rendering", "Session"]
+
+SHORTER = "take a part of the recordings, such as gl.read(path, seconds=(0, 60)), or use fewer stages"
 
 
 @dataclass(frozen=True)
@@ -172,7 +175,7 @@ class Session:
     @property
     def channels(self) -> tuple[Strip | Bus, ...]:
         """The strips, the buses in an order in which each comes after what feeds it, and the main."""
-        return (*self.strips, *in_order(self.buses), *([self.main] if self.main else []))
+        return all_in_order(self.strips, self.buses, self.main)
 
     def strip(self, name: str) -> Strip:
         """The strip of that name; GainError with the nearest name where there is none."""
@@ -239,7 +242,8 @@ class Session:
         Raises
         ------
         GainError
-            Where signals of several channels are summed that differ in their number.
+            Where signals of several channels are summed that differ in their number, and for what would need more
+            memory than 8 GB or than is free: it says how much.
 
         Examples
         --------
@@ -250,6 +254,7 @@ class Session:
         >>> round(moved.level("trim").peak_dbfs, 1)
         -6.0
         """
+        require_room(self.channels, extents_of(self.strips), "this session", SHORTER)
         return Rendering(self, render_taps(self.channels, after.taps if after else {}))
 
     def _with(self, changed: Mapping[str, Any]) -> Session:

@@ -31,12 +31,14 @@ from typing import Annotated, Any, ClassVar, Literal
 import numpy as np
 from pydantic import Field, StringConstraints, ValidationError
 
-from gainlib.audio import Audio
+from gainlib.audio import Audio, part_frames
 from gainlib.decibels import ALIGNMENTS, Alignment
 from gainlib.errors import GainError, suggest
 from gainlib.flow.channels import MAIN, Bus, Send, Strip
-from gainlib.flow.made_signal import made_signal
-from gainlib.sound_file import read, write
+from gainlib.flow.made_signal import RATE_HZ, SILENCE, made_signal
+from gainlib.flow.needs import Extent, require_room
+from gainlib.flow.routes import all_in_order, find_faults
+from gainlib.sound_file import SoundFile, read, write
 from gainlib.stages import Stage, stage_kinds
 from gainlib.storage import atomic_write, bundled, bundled_folder, given_path, toml_value
 from gainlib.storage.entry_faults import Entry, Fault, Place, collecting, describe_fault, number_in_quotes
@@ -148,6 +150,35 @@ class SessionPlan:
             Strip(plan.name, takes[plan.name], plan.stages, to=plan.to, sends=plan.sends) for plan in self.strips
         )
         return strips, self.buses, self.main
+
+    def extents(
+        self, found: list[Fault], places: Sequence[Place], *, between: tuple[float, float] | None = None
+    ) -> dict[str, Extent]:
+        """How much of each strip's take there is, as the headers tell; what is wrong is added to `found`.
+
+        `places` are those of the strips, `between` the part in seconds that is read of each file.
+        """
+        known: dict[str, Extent] = {}
+        for plan, place in zip(self.strips, places, strict=True):
+            if plan.signal is not None:
+                frames = round(plan.signal.seconds * RATE_HZ)
+                known[plan.name] = Extent(frames, 1, 8 * frames, plan.name)
+            elif plan.file is not None:
+                with collecting(found, (*place, "take")), SoundFile(plan.file) as recording:
+                    frames = recording.frames
+                    if between is not None:
+                        frames = _frames_between(between, recording, plan.name)
+                    size = plan.file.stat().st_size
+                    known[plan.name] = Extent(frames, recording.channels, recording.bytes_for(frames), plan.file, size)
+        return known
+
+
+def _frames_between(between: tuple[float, float], recording: SoundFile, name: str) -> int:
+    try:
+        start, end = part_frames(*between, recording.frames, recording.rate_hz)
+    except GainError as fault:
+        raise GainError(f"between of given does not fit strip {name!r}: {fault}") from fault
+    return end - start
 
 
 def plan_session(
@@ -277,6 +308,13 @@ def read_session(path: str | os.PathLike[str]) -> Channels:
         raise GainError(*(describe_fault(each, SessionEntry) for each in faults)) from fault
     found: list[Fault] = []
     plan = plan_session(entry.strips, entry.buses, where.parent, found)
+    extents = plan.extents(found, [("strips", index) for index in range(len(plan.strips))])
+    if not found:
+        over_silence = plan.with_takes(dict.fromkeys(extents, SILENCE))
+        if faults := find_faults(*over_silence):
+            raise GainError("\n".join(faults))
+        then = "shorten its takes and signals, or use fewer strips and stages"
+        require_room(all_in_order(*over_silence), extents, where.name, then)
     recordings: dict[Path, Audio] = {}
     takes: dict[str, Audio] = {}
     for index, strip in enumerate(plan.strips):

@@ -97,6 +97,8 @@ class Measure:
         How many channels it can read.
     rates_hz : (int, int), optional
         The lowest and the highest rate that it can read, Hz.
+    copies : float
+        How many times one channel in double precision it takes of memory while it reads a whole recording, at the most.
 
     Examples
     --------
@@ -117,6 +119,7 @@ class Measure:
     least_seconds: float = 0.0
     most_channels: int | None = None
     rates_hz: tuple[int, int] | None = None
+    copies: float = 2.0
 
     def printed(self, value: float) -> str:
         """The reading as a person reads it, with its unit."""
@@ -404,6 +407,7 @@ _MEASURES = Measures(
             _clipped_runs,
             lambda meter: meter.counts.astype(np.float64),
             digits=0,
+            copies=6.0,
         ),
         Measure(
             "flat_tops",
@@ -412,6 +416,7 @@ _MEASURES = Measures(
             _flat_tops,
             lambda meter: meter.counts.astype(np.float64),
             digits=0,
+            copies=10.0,
         ),
         Measure(
             "phrase_range_db",
@@ -467,6 +472,7 @@ _MEASURES = Measures(
             lambda audio: harmonics(audio.samples, audio.rate_hz).thd_percent,
             digits=3,
             tone=True,
+            copies=30.0,
         ),
         Measure(
             "thd_n_percent",
@@ -476,6 +482,7 @@ _MEASURES = Measures(
             lambda audio: thd_n_percent(audio.samples, audio.rate_hz),
             digits=3,
             tone=True,
+            copies=30.0,
         ),
     )
 )

@@ -247,7 +247,8 @@ class Stage:
       `corner` if it has one, and `hears_rms` where the RMS decides and not the peak;
     - `traced`: it gives a gain-reduction trace;
     - `plain_gain_db`: its gain, where a steady gain below its ceiling is all that it does, else None;
-    - `cost_ms`: what it takes for a second of one channel at 48 kHz, measured once, for estimates.
+    - `cost_ms`: what it takes for a second of one channel at 48 kHz, measured once, for estimates;
+    - `copies`: how many times its output it takes of memory while it works, at the most, bar some megabytes.
 
     Parameters
     ----------
@@ -274,6 +275,7 @@ class Stage:
     reading_names: ClassVar[tuple[str, ...]] = ()
     bends: ClassVar[bool] = False
     cost_ms: ClassVar[float] = 0.1
+    copies: ClassVar[float] = 3.0
 
     name: str = dataclasses.field(default="", kw_only=True)
 
@@ -323,6 +325,10 @@ class Stage:
     def curve_db(self, levels_db: ArrayLike) -> Floats | float:
         """The static curve of a stage that `bends`: the level at which a steady level comes out, both in dBFS."""
         raise GainError(f"the {self.kind.lower()} has no static curve; ask a stage that bends the level.")
+
+    def channels_behind(self, channels: int) -> int:
+        """How many channels come out where so many go in."""
+        return channels
 
     def latency_samples(self, rate_hz: int) -> int:
         """The delay that this stage has when it works live; `process` takes it out again, so that taps stay in time."""

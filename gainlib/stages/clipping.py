@@ -69,6 +69,7 @@ class SoftClip(Stage):
     reading_names: ClassVar[tuple[str, ...]] = ("gain_reduction_db",)
     bends: ClassVar[bool] = True
     cost_ms: ClassVar[float] = 0.8
+    copies: ClassVar[float] = 5.0
 
     ceiling_dbfs: float = setting(-0.5, label="Ceiling", low=-12.0, high=0.0, step=0.1)
     onset_db: float = setting(6.0, label="Onset", low=0.5, high=12.0, step=0.5)

@@ -149,6 +149,7 @@ class StoredFile(Stage):
     """
 
     kind: ClassVar[str] = "Stored file"
+    copies: ClassVar[float] = 5.0
 
     coding: str = choice("float 32", "float 32", "fixed 24", "fixed 16", label="File")
     dither: bool = False

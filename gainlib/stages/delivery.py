@@ -127,6 +127,7 @@ class Delivery(Stage):
     cache_output: ClassVar[bool] = True
     reading_names: ClassVar[tuple[str, ...]] = ("loudness_lufs", "true_peak_dbtp", "gain_db", "gain_reduction_db")
     cost_ms: ClassVar[float] = 6.0
+    copies: ClassVar[float] = 4.0
 
     target: str = choice("EBU R 128", *TARGETS, label="Target")
     loudness_lufs: float | None = None

@@ -72,6 +72,7 @@ class OutboardInsert(Stage):
     """
 
     kind: ClassVar[str] = "Insert"
+    copies: ClassVar[float] = 5.0
     reading_names: ClassVar[tuple[str, ...]] = ("loop_gain_db",)
 
     alignment: Alignment | str | float

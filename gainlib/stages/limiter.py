@@ -77,6 +77,7 @@ class Limiter(Stage):
     reading_names: ClassVar[tuple[str, ...]] = ("gain_reduction_db", "mean_gain_reduction_db")
     bends: ClassVar[bool] = True
     cost_ms: ClassVar[float] = 2.0
+    copies: ClassVar[float] = 6.0
 
     ceiling_dbfs: float = setting(-1.0, label="Ceiling", low=-12.0, high=0.0, step=0.1)
     look_ahead_ms: float = setting(2.0, label="Look-ahead", low=0.0, high=10.0, step=0.5)

@@ -97,6 +97,10 @@ class Pan(Stage):
         require_within(self, "position", -1.0, 1.0)
         require_one_of(self)
 
+    def channels_behind(self, channels: int) -> int:
+        """Two, whatever goes in."""
+        return max(2, channels)
+
     def process(self, signal: Signal) -> StageResult:
         """The signal, placed."""
         channels = signal.samples.shape[1]

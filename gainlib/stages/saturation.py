@@ -74,6 +74,7 @@ class Saturation(Stage):
     reading_names: ClassVar[tuple[str, ...]] = ("distortion_percent", "distortion_db", "compensation_db")
     bends: ClassVar[bool] = True
     cost_ms: ClassVar[float] = 6.0
+    copies: ClassVar[float] = 5.0
 
     drive_db: float = setting(4.0, label="Drive", low=0.0, high=12.0, step=0.5)
     low_end_db: float = setting(6.0, label="Low end", low=0.0, high=12.0, step=0.5)

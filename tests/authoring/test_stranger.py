@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import builtins
 import contextlib
-import math
 import pathlib
 import random
 import re
+import tracemalloc
 
-import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -18,7 +17,7 @@ from gainlib.audio import Audio
 from gainlib.authoring.new_exercise import new_exercise
 from gainlib.authoring.validation import validate
 from gainlib.errors import GainError
-from gainlib.exercises import author_answer, check, load
+from gainlib.exercises import author_answer, check, exercise_names, load
 from gainlib.exercises.tables import EXERCISE_KINDS
 from gainlib.flow import session_table
 from gainlib.sound_file import read, write
@@ -172,19 +171,91 @@ def test_nothing_outside_is_opened(tmp_path, sources, monkeypatch, take):
 
     monkeypatch.setattr(pathlib.Path, "open", watched)
     monkeypatch.setattr(
-        builtins, "open", lambda name, *rest, **more: opened.append(str(name)) or real(pathlib.Path(name))
+        builtins,
+        "open",
+        lambda name, *rest, **more: opened.append(str(name)) or real(pathlib.Path(name), *rest, **more),
     )
     with pytest.raises(GainError, match=r"take (is|of given is)"):
         load(file)
     assert all(each.endswith("odd.toml") for each in opened), opened
 
 
-def test_a_recording_that_would_never_end_is_refused_before_it_is_read(tmp_path, sources):
-    """Silence packs well: a small FLAC may hold hours."""
-    write(tmp_path / "long.flac", Audio(np.zeros(8000 * 60 * 40), 8000))
+def compressed(strips, stages, seconds):
+    """Entries of strips of made noise, each through so many compressors."""
+    row = ", ".join(f'{{ stage = "Compressor", name = "c{each}" }}' for each in range(stages))
+    signal = f'{{ wave = "noise", seconds = {seconds} }}'
+    rows = ", ".join(f'{{ name = "s{each}", signal = {signal}, stages = [ {row} ] }}' for each in range(strips))
+    return f"strips = [ {rows} ]"
+
+
+def bomb(kind, folder, sources, long_flac):
+    """An exercise of a few kilobytes that asks for many gigabytes."""
     text = next(text for text in sources if 'given.take   = "media/bass.flac"' in text)
-    file = tmp_path / "long.toml"
+    if kind == "a take of 8 channels":
+        long_flac(folder / "long.flac", channels=8, rate_hz=192_000, seconds=1700)
+    elif kind == "a take of hours":
+        long_flac(folder / "long.flac", channels=1, rate_hz=48_000, seconds=72_000)
+    else:
+        head = 'title = "Many"\nlesson = "x"\nkind = "set"\nlevel = 1\ngoal = "x"\nbrief = "Move it."\n'
+        text = f"""{head}given.{compressed(16, 31, 60)}
+moves = [ {{ path = "s0/c0/threshold_db", from = -60, to = 0, step = 1 }} ]
+solution = {{ "s0/c0/threshold_db" = -20 }}
+[[checks]]
+title = "Peak"
+points = 1
+reads = {{ measure = "peak_dbfs", at = "main/sum", at_least = -17, at_most = 13 }}
+low = "Up."
+high = "Down."
+source = "x"
+standing = "common practice"
+"""
+    file = folder / "odd.toml"
     file.write_text(text.replace("media/bass.flac", "long.flac"), encoding="utf-8")
-    with pytest.raises(GainError, match="the takes last 2400 s together; at most 1800 s"):
-        load(file).variant("ada")
-    assert math.isclose((tmp_path / "long.flac").stat().st_size, 0, abs_tol=2_000_000)
+    return file
+
+
+BOMBS = ("a take of 8 channels", "a take of hours", "many compressors")
+
+
+@pytest.mark.parametrize("kind", BOMBS)
+def test_what_would_need_gigabytes_is_told_before_anything_is_read(tmp_path, sources, long_flac, kind):
+    file = bomb(kind, tmp_path, sources, long_flac)
+    assert file.stat().st_size < 40_000
+    validate(file)  # what is opened for the first file of all
+    tracemalloc.start()
+    with pytest.raises(
+        GainError, match=r"^odd.toml: this exercise would need \d+ GB of memory; at most 800 MB are taken: "
+    ):
+        load(file)
+    exercise, faults, _ = validate(file)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert exercise is None
+    assert ["would need" in each.said for each in faults] == [True]
+    assert peak < 20_000_000
+
+
+def test_of_a_long_take_the_part_between_is_read(tmp_path, sources, long_flac):
+    file = bomb("a take of hours", tmp_path, sources, long_flac)
+    text = file.read_text(encoding="utf-8")
+    file.write_text(text.replace("given.take ", "given.between = [0.1, 0.6]\ngiven.take "), encoding="utf-8")
+    assert [each.seconds for each in load(file).layout.takes.values()] == [0.5]
+    file.write_text(text.replace("given.take ", "given.between = [71990, 72001]\ngiven.take "), encoding="utf-8")
+    with pytest.raises(GainError, match="between of given does not fit strip .+ runs from 0 s to 72000 s"):
+        load(file)
+
+
+def test_the_collection_is_far_from_the_bound():
+    for name in exercise_names():
+        load(name).layout.require_room(renderings=6, copies=16.0)
+
+
+def test_a_damaged_take_is_told_with_the_exercise(tmp_path, sources):
+    text = next(text for text in sources if 'given.take   = "media/bass.flac"' in text)
+    (tmp_path / "odd.flac").write_bytes(b"fLaC" + b"x" * 100)
+    file = tmp_path / "odd.toml"
+    file.write_text(text.replace("media/bass.flac", "odd.flac"), encoding="utf-8")
+    _, faults, _ = validate(file)
+    assert [("odd.flac could not be read as a sound file" in each.said, each.line) for each in faults] == [
+        (True, next(at for at, line in enumerate(file.read_text().split("\n"), 1) if "odd.flac" in line))
+    ]

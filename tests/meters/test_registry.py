@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
+import tracemalloc
 from pathlib import Path
 
 import numpy as np
@@ -231,3 +233,23 @@ def test_a_recording_held_in_single_precision_reads_the_same_to_the_last_bit(nam
     noise = 1e-3 * np.random.default_rng(5).standard_normal(len(tone))
     narrow = Audio((tone + noise).astype(np.float32), RATE_HZ)
     assert measure(name, narrow) == measure(name, Audio(narrow.samples.astype(np.float64), RATE_HZ))
+
+
+@pytest.mark.parametrize("name", measures())
+@pytest.mark.parametrize("channels", [1, 2])
+def test_a_measure_takes_no_more_memory_than_it_declares(name, channels):
+    # Noise clipped at many places, and a tone for what needs one; long enough that blocks do not count.
+    rng = np.random.default_rng(1)
+    for samples in (
+        np.clip(3.0 * rng.uniform(-1, 1, (480_000, channels)), -1, 1),
+        0.5 * np.sin(np.arange(480_000) / 7.0)[:, None] * np.ones(channels),
+    ):
+        audio = Audio(samples, 48_000)
+        with contextlib.suppress(GainError):
+            measures()[name].read(audio)  # what it opens and compiles
+            tracemalloc.start()
+            measures()[name].read(audio)
+        peak = tracemalloc.get_traced_memory()[1]
+        tracemalloc.stop()
+        # The recording once more, in another order of its samples, and what is declared.
+        assert peak <= 8 * len(samples) * (channels + measures()[name].copies)

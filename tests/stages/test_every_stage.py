@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import tracemalloc
 
 import numpy as np
 import pytest
@@ -10,6 +11,7 @@ import pytest
 import gainlib.stages
 from gainlib import loops
 from gainlib.errors import GainError
+from gainlib.flow.needs import RUN_BYTES
 from gainlib.loops import numpy_loops
 from gainlib.stages import (
     ClipGain,
@@ -48,6 +50,24 @@ by_kind = pytest.mark.parametrize("stage", STAGES, ids=lambda stage: type(stage)
 def entering(signal_of, stage: Stage, channels: int = 2):
     samples = np.random.default_rng(1).uniform(-0.9, 0.9, (1000, channels))
     return signal_of(samples, noise_power=1e-9, domain=stage.input_domain)
+
+
+@by_kind
+@pytest.mark.parametrize("channels", [1, 2])
+def test_a_stage_takes_no_more_memory_than_it_declares(signal_of, stage: Stage, channels: int) -> None:
+    samples = 3.0 * np.random.default_rng(1).uniform(-1, 1, (300_000, channels))  # clips wherever it can
+    signal = signal_of(samples, domain=stage.input_domain)
+    stage.process(signal)  # what it opens and compiles
+    tracemalloc.start()
+    passed = stage.process(signal)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    count = stage.channels_behind(channels)
+    assert passed.signal.samples.shape[1] == count
+    runs = 24 * len(passed.clipped) if passed.clipped else 0
+    blocks = 10_000_000  # what is worked on at a time by those that go in stretches, however long the signal
+    assert peak - runs <= stage.copies * 8 * len(samples) * count + blocks
+    assert runs <= RUN_BYTES * len(samples) * count
 
 
 def test_every_stage_of_the_room_is_known_by_its_name() -> None:
