@@ -6,8 +6,10 @@ loops) must not be taken from it.
 
 from __future__ import annotations
 
+import atexit
 import functools
 import os
+import shutil
 import stat
 import tempfile
 from pathlib import Path
@@ -62,4 +64,6 @@ def made_private(folder: Path) -> bool:
 
 @functools.cache
 def _thrown_away() -> Path:
-    return Path(tempfile.mkdtemp(prefix="gainlib-"))
+    made = tempfile.mkdtemp(prefix="gainlib-")
+    atexit.register(shutil.rmtree, made, ignore_errors=True)
+    return Path(made)

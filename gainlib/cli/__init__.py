@@ -119,16 +119,17 @@ def _check_setup(
     raise typer.Exit(0 if all(each.works for each in found) else 1)
 
 
-@app.command("lesson-page", epilog="Example: gainlib lesson-page 03-set-recording-level.ipynb lesson.html")
+@app.command("lesson-page", epilog="Example: gainlib lesson-page 03 lesson.html")
 def _lesson_page(
-    lesson: Annotated[Path, typer.Argument(help="The lesson, a notebook.")],
+    lesson: Annotated[str, typer.Argument(help="A notebook, or a lesson of the course by its number or name.")],
     page: Annotated[Path, typer.Argument(help="The page that is written.")],
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Write over a page that is there already.")] = False,
 ) -> None:
     """Run a lesson and write it as one web page that shows the same with no kernel and no connection."""
     from gainlib.html.lesson_page import lesson_page
+    from gainlib.learners.course_folder import lesson_file
 
-    say(f"Written: {lesson_page(lesson, page, overwrite=overwrite)}")
+    say(f"Written: {lesson_page(lesson_file(lesson), page, overwrite=overwrite)}")
 
 
 def _print_findings(found: list) -> None:  # type: ignore[type-arg]

@@ -191,7 +191,7 @@ def compiled_loops() -> Finding:
     survey([bundled_folder("media") / "snare.flac"])
     true_peak_dbtp(take.samples)  # single precision, as a file holds it
     made = f"numba {importlib.metadata.version('numba')} compiles them"
-    where = fast_loops.backend().vu_ballistics.stats.cache_path
+    where = fast_loops.where_kept()
     return Finding(
         "compiled loops", True, f"{made}, and keeps them in {where}." if where else f"{made}, each time anew."
     )

@@ -7,6 +7,7 @@ of the installed Bokeh, which is put into the page once) and its settings. Nothi
 from __future__ import annotations
 
 import os
+import tempfile
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +16,7 @@ from markupsafe import Markup
 from gainlib.errors import GainError
 from gainlib.html.figures import script
 from gainlib.html.pages import render
+from gainlib.jupyter_home import jupyter_environment, lesson_kernel
 from gainlib.storage import atomic_write, given_path
 from gainlib.storage.foreign import LARGEST_NOTEBOOK_BYTES, json_value, read_text
 
@@ -59,22 +61,24 @@ def lesson_page(notebook: str | os.PathLike[str], page: str | os.PathLike[str], 
     if target.exists() and not overwrite:
         raise GainError(f"{target} is there already; give another name, or ask to overwrite it.")
     lesson: Any = _read_notebook(source)
-    client = NotebookClient(
-        lesson, timeout=300, kernel_name="python3", store_widget_state=False,
-        resources={"metadata": {"path": str(source.parent.resolve())}},
-    )  # fmt: skip
-    try:
-        with client.setup_kernel():
-            for index, cell in enumerate(lesson.cells):
-                client.execute_cell(cell, index)
-            stills = _stills(client, lesson)
-    except CellExecutionError as fault:
-        raise GainError(f"a cell of {source.name} failed: {fault.ename}: {fault.evalue}") from None
+    with tempfile.TemporaryDirectory(prefix="gainlib-", ignore_cleanup_errors=True) as made:
+        environment = jupyter_environment(Path(made))
+        client = NotebookClient(
+            lesson, lesson_kernel(Path(made)), timeout=300, store_widget_state=False,
+            resources={"metadata": {"path": str(source.parent.resolve())}},
+        )  # fmt: skip
+        try:
+            with client.setup_kernel(env=environment, cleanup_kc=True):
+                for index, cell in enumerate(lesson.cells):
+                    client.execute_cell(cell, index)
+                stills = _stills(client, lesson)
+        except CellExecutionError as fault:
+            raise GainError(f"a cell of {source.name} failed: {fault.ename}: {fault.evalue}") from None
     for output in _outputs(lesson):
         if _WIDGET in output["data"]:
             output["data"]["text/html"] = stills.get(output["data"].pop(_WIDGET)["model_id"], "")
-    # The cells alone; what stands around them is the course's own.
-    cells, _ = HTMLExporter(template_name="basic").from_notebook_node(lesson)  # type: ignore[no-untyped-call]
+    # The cells alone; what stands around them is the course's own. A template is a program, so none of this folder's.
+    cells, _ = HTMLExporter(template_name="basic", extra_template_basedirs=[]).from_notebook_node(lesson)  # type: ignore[no-untyped-call]
     body = render(
         "lesson_page.html",
         title=_title(lesson) or source.stem,

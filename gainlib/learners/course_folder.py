@@ -13,7 +13,7 @@ from gainlib.storage import atomic_write, bundled_folder, given_path
 from gainlib.storage.foreign import read_json
 from gainlib.text import reason_of
 
-__all__ = ["InstallReport", "chosen_lessons", "course_folder", "install_lessons"]
+__all__ = ["InstallReport", "chosen_lessons", "course_folder", "install_lessons", "lesson_file"]
 
 MARK = ".gainlib"
 MANIFEST = "course.json"
@@ -182,6 +182,26 @@ def chosen_lessons(home: Path) -> tuple[str, ...]:
         return tuple(map(str, read_json(home / MARK / MANIFEST, LARGEST_LIST_BYTES, "a list of the course")["lessons"]))
     except (GainError, KeyError, TypeError):
         return ()
+
+
+def lesson_file(given: str) -> Path:
+    """The notebook that is meant: a path, or a lesson of the course by its number or its name. Raises GainError.
+
+    >>> lesson_file("3").name == lesson_file("set-recording-level").name == "03-set-recording-level.ipynb"
+    True
+    """
+    path = Path(given)
+    if path.is_file():
+        return path
+    files = sorted(bundled_folder("lessons").glob(LESSON_FILES))
+    name = path.stem if path.suffix == ".ipynb" else given
+    for file in files:
+        if name in (file.stem, file.stem[3:]) or (name.isdecimal() and name.zfill(2) == file.name[:2]):
+            return file
+    raise GainError(
+        f"there is no notebook {given!r}, and no such lesson; give a path, or a lesson's number: "
+        f"{', '.join(file.name[:2] for file in files)}."
+    )
 
 
 def _lessons_meant(only: str, source: Path) -> tuple[str, ...]:

@@ -46,6 +46,7 @@ __all__ = [
     "smoothed_reduction",
     "vu_ballistics",
     "weighted_cell_sums",
+    "where_kept",
     "windowed_sinc",
 ]
 
@@ -65,6 +66,16 @@ def backend() -> ModuleType:
     except ImportError:
         return numpy_loops
     return numba_loops
+
+
+def where_kept() -> str | None:
+    """The folder that compiled loops are kept in for the next process; None where they are not compiled, or not kept.
+
+    >>> where_kept() is None or "gainlib" in where_kept() or "loops" in where_kept()
+    True
+    """
+    loops = backend()
+    return None if loops is numpy_loops else loops.vu_ballistics.stats.cache_path
 
 
 def _by_backend(loop: Loop) -> Loop:

@@ -7,13 +7,16 @@ the loops themselves, which are cut so that the processor's lanes fill without.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from typing import Any, TypeVar, cast
 
+import numba
 import numpy as np
 from numba import njit
 
 from gainlib.loops.numpy_loops import SETTLED, SETTLED_DB, Array
+from gainlib.state import state_folder
 
 Loop = TypeVar("Loop", bound=Callable[..., Any])
 
@@ -21,12 +24,23 @@ _STRETCH = 512  # samples that are oversampled at a time; what they need stays i
 _PIECE = 2048  # samples that are filtered at a time, likewise
 
 
+# What is kept is run, so where that is must not be told by a file in the current folder (.numba_config.yaml).
+_config: Any = numba.config
+_config.CACHE_DIR = os.environ.get("NUMBA_CACHE_DIR", "")
+
+
 def compiled(loop: Loop) -> Loop:
-    """Compile a loop that lets other threads run."""
+    """Compile a loop that lets other threads run, and keep it: beside its source, in the user's cache, else in ours."""
     try:
         return cast(Loop, njit(loop, cache=True, nogil=True))
-    except RuntimeError:  # neither beside the source nor in the user's folder can a file be written
+    except RuntimeError:  # neither beside the source nor in the user's cache can a file be written
+        usual, _config.CACHE_DIR = _config.CACHE_DIR, str(state_folder() / "loops")
+    try:
+        return cast(Loop, njit(loop, cache=True, nogil=True))
+    except RuntimeError:
         return cast(Loop, njit(loop, nogil=True))
+    finally:
+        _config.CACHE_DIR = usual
 
 
 @compiled

@@ -45,8 +45,23 @@ def text(tmp_path_factory):
     folder = tmp_path_factory.mktemp("lesson")
     kinds = Path(__file__).parents[1] / "benches" / "kinds"
     exercises = [f'gl.exercise(r"{kinds / name}.toml", "ada")' for name in ("read-the-verse", "in-order")]
+    # What nbconvert, a kernel and Python would take from the folder that the command is called in.
+    here = tmp_path_factory.mktemp("planted")
+    said = here / "said"
+    for place in (here / "basic", here / "base"):
+        place.mkdir()
+        (place / "conf.json").write_text('{"base_template": "base", "mimetypes": {"text/html": true}}')
+        (place / "index.html.j2").write_text("planted")
+    for place in (here, folder):
+        (place / "bokeh.py").write_text(f"open({str(said)!r}, 'w')")
+    monkeypatch = pytest.MonkeyPatch()
+    monkeypatch.chdir(here)
     surveyed = f"gl.survey({str(bundled_folder('media') / 'kick.flac')!r}, workers=1)"
-    return lesson_page(written(folder, CELL, *exercises, surveyed), folder / "page.html").read_text()
+    page = lesson_page(written(folder, CELL, *exercises, surveyed), folder / "page.html").read_text()
+    monkeypatch.undo()
+    assert not said.exists()
+    assert "planted" not in page
+    return page
 
 
 def test_the_page_holds_the_sentences_the_settings_and_the_drawn_levels(text):

@@ -6,6 +6,7 @@ import json
 import os
 import re
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -13,9 +14,10 @@ import gainlib as gl
 from gainlib.errors import GainError
 from gainlib.exercises import author_answer, check, load
 from gainlib.learners.contents import Contents, Lesson, Task, contents
-from gainlib.learners.course_folder import MANIFEST, MARK, install_lessons
+from gainlib.learners.course_folder import MANIFEST, MARK, install_lessons, lesson_file
 from gainlib.learners.jupyter_server import server_command
 from gainlib.learners.progress import Progress
+from gainlib.storage import bundled_folder
 
 LESSON = "03-set-recording-level.ipynb"
 
@@ -298,3 +300,14 @@ def test_the_contents_list_the_picked_lessons_only(own, monkeypatch):
 
 def test_every_lesson_says_how_long_it_takes():
     assert all(15 <= each.minutes <= 60 for each in contents().lessons), contents().lessons
+
+
+def test_a_lesson_is_meant_by_its_number_its_name_or_its_path(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    for given in ("3", "03", "set-recording-level", "03-set-recording-level", LESSON):
+        assert lesson_file(given) == bundled_folder("lessons") / LESSON
+    (tmp_path / LESSON).write_text("own")
+    assert lesson_file(LESSON) == Path(LESSON)
+    for wrong in ("17", "set", "../lessons/03", ""):
+        with pytest.raises(GainError, match=f"there is no notebook {wrong!r}, and no such lesson; give a path"):
+            lesson_file(wrong)
