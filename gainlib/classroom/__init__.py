@@ -19,14 +19,7 @@ run                 all of it in order
 
 from __future__ import annotations
 
-from gainlib.classroom.class_file import ClassFile, Late, RosterLine, new_class, read_class
-from gainlib.classroom.roster import read_roster
+import lazy_loader
 
-__all__ = [
-    "ClassFile",
-    "Late",
-    "RosterLine",
-    "new_class",
-    "read_class",
-    "read_roster",
-]
+# Opened when they are asked for, so that a worker process opens no more than it works with.
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

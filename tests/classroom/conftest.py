@@ -102,12 +102,12 @@ class SmallClass:
             answer = author_answer(self.variant(each.id)) | {TRIM: index * 0.5 - 7}
             self.put(f"{each.id}.json", self.content(each.id, answer=answer))
 
-    def made_anew(self, roster) -> None:
+    def made_anew(self, roster, exercises=(EXERCISE,)) -> None:
         """Make it a class of these learners, with another key."""
         self.file.unlink()
         self.for_learners.unlink()
         shutil.rmtree(own_files_of(self.file))
-        new_class(self.file, roster=roster, exercises=[EXERCISE])
+        new_class(self.file, roster=roster, exercises=exercises)
 
     def marked(self, **given):
         """Lines by learner, and place -> sentence of what got no mark."""
