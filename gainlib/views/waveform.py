@@ -22,6 +22,7 @@ __all__ = ["Waveform"]
 
 _COLUMNS = 1000  # about one a pixel; more makes the filled area slow to paint
 _MARKS = 200
+_EDGE = 0.08  # half the width of the name of a part, of the width of the narrowest picture
 _TOP = 1.35  # the hatch above full scale is as high as the words that stand in it
 
 
@@ -88,8 +89,8 @@ class Waveform(TapView):
             "start", "level", "end", "level", source=sources["parts"], line_width=1.5, **coloured(line_color="text")
         )
         drawing.text(
-            "middle", "level", "text", source=sources["parts"], text_align="center", text_baseline="middle",
-            text_font_size="12px", padding=2, background_fill_alpha=1.0,
+            "named", "level", "text", source=sources["parts"], text_align="align", text_baseline="middle",
+            text_font_size="12px", padding=(6, 1), background_fill_alpha=1.0,
             **coloured(text_color="text", background_fill_color="background"),
         )  # fmt: skip
         hover(drawing, [marks], {"clipped at": "@said"})
@@ -114,12 +115,15 @@ class Waveform(TapView):
         levels = sorted({round(float(each), 3) for each in tops if abs(each) <= _TOP})
         levels = [levels[0], levels[-1]] if len(levels) > 2 else levels
         parts = self._peaks(rendering)
+        # A name stands over the middle of its part; one that would reach beyond the picture stands at its edge.
+        middles = np.array([sum(self.parts[each]) / 2 for each in parts], dtype=float) / audio.seconds
         return {
             "wave": {"seconds": seconds, "low": low, "high": high},
             "parts": {
                 "start": np.array([self.parts[each][0] for each in parts], dtype=float),
                 "end": np.array([self.parts[each][1] for each in parts], dtype=float),
-                "middle": np.array([sum(self.parts[each]) / 2 for each in parts], dtype=float),
+                "named": audio.seconds * np.where(middles < _EDGE, 0.0, np.where(middles > 1.0 - _EDGE, 1.0, middles)),
+                "align": ["left" if each < _EDGE else "right" if each > 1.0 - _EDGE else "center" for each in middles],
                 "level": np.full(len(parts), (1.0 + _TOP) / 2),
                 "text": [f"{name} {signed(peak, unit='', plus=peak > 0)}" for name, peak in parts.items()],
             },

@@ -297,7 +297,12 @@ def test_named_parts_of_a_take_are_told_with_their_peaks():
     wave = Waveform(parts={"loud": (0, 1), "soft": (1.0, 2.0), "later": (5, 6)})
     rendering = rendered(take, 40.0)
     assert wave.columns(rendering)["parts"]["text"] == ["loud −8.0", "soft −14.0"]
-    assert wave.columns(rendering)["parts"]["middle"].tolist() == [0.5, 1.5]
+    assert wave.columns(rendering)["parts"]["named"].tolist() == [0.5, 1.5]
+    assert wave.columns(rendering)["parts"]["align"] == ["center", "center"]
+    # At an end of the picture a name would be cut, so it begins or ends there.
+    short = Waveform(parts={"first": (0, 0.2), "last": (1.8, 2.0)}).columns(rendering)["parts"]
+    assert short["named"].tolist() == [0.0, 2.0]
+    assert short["align"] == ["left", "right"]
     assert "(loud −8.0 dBFS, soft −14.0 dBFS)" in wave.sentence(rendering)
 
 
