@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 import difflib
+import re
 import unicodedata
 from collections.abc import Iterable
 
-__all__ = ["GainError", "closest", "escaped", "suggest"]
+__all__ = ["GainError", "closest", "escaped", "suggest", "told"]
 
 _JOINERS = "\u200c\u200d"
 """What joins and parts letters, without which some scripts are misspelt."""
+_LONG_WORD = re.compile(r"\S{300,}")
+_LONGEST_SENTENCE = 2500
 
 
 class GainError(ValueError):
     """Bad input, told in one sentence: the name, what arrived, what is wanted, what to do.
 
     Several faults are several sentences, each on a line of its own. Whatever a sentence quotes, no character in it ends
-    its line, moves a terminal's cursor or turns the direction of reading: those are shown as `escaped` has them.
+    its line, moves a terminal's cursor or turns the direction of reading, and no word is longer than a screen: `told`.
 
     >>> raise GainError("release_ms is 0; it must be above 0 ms.")
     Traceback (most recent call last):
@@ -25,7 +28,7 @@ class GainError(ValueError):
     """
 
     def __init__(self, *sentences: str) -> None:
-        super().__init__(*map(escaped, sentences))
+        super().__init__(*map(told, sentences))
 
     def __str__(self) -> str:
         return "\n".join(self.args)
@@ -51,6 +54,16 @@ def escaped(text: str) -> str:
         else each
         for each in text
     )
+
+
+def told(sentence: str) -> str:
+    """A sentence as a message has it: `escaped`, and what it quotes no longer than one reads.
+
+    >>> len(told("take is " + "x" * 5000)), told("the gain is 3 dB.")
+    (169, 'the gain is 3 dB.')
+    """
+    text = _LONG_WORD.sub(lambda word: f"{word[0][:120]}…{word[0][-40:]}", escaped(sentence))
+    return text if len(text) <= _LONGEST_SENTENCE else f"{text[:_LONGEST_SENTENCE]}…"
 
 
 def suggest(word: str, known: Iterable[str]) -> str:

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from gainlib.errors import GainError, escaped
+from gainlib.errors import GainError, told
 from gainlib.storage.foreign import toml_table
 
 __all__ = ["FileFault", "parse_text"]
@@ -25,7 +25,7 @@ class FileFault:
     said: str
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "said", escaped(self.said))
+        object.__setattr__(self, "said", told(self.said))
 
     @property
     def text(self) -> str:
