@@ -9,7 +9,8 @@ from gainlib.benches.bench_panel import bench
 from gainlib.benches.book_panel import exercise_book
 from gainlib.benches.exercise_panel import exercise
 from gainlib.benches.survey_on_bench import survey
+from gainlib.widgets.compare import compare
 from gainlib.widgets.hand_in_button import hand_in
-from gainlib.widgets.predict import compare, predict
+from gainlib.widgets.predict import predict
 
 __all__ = ["bench", "compare", "exercise", "exercise_book", "hand_in", "predict", "survey"]

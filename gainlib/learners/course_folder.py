@@ -20,7 +20,7 @@ MANIFEST = "course.json"
 LARGEST_LIST_BYTES = 4 * 1024 * 1024
 FIRST_PAGE = "contents.ipynb"
 BOOK = "exercise-book.ipynb"
-NOT_LAID = {"progress.json", "for-teachers.md"}
+NOT_LAID = {"progress.json", "for-teachers.md", "predictions.toml"}
 LESSON_FILES = "[0-9][0-9]-*.ipynb"
 ELSEWHERE = "; name a folder that you may write to"
 

@@ -12,7 +12,8 @@ Inputs are the browser's own: range, number, select, checkbox. What a widget mus
 - `range_input`, `pick_input`, `ride_table`, `toolbar`: what moves a bench
 - `headline`, `picture`: what a bench shows
 - `listening`, `player`: what reaches the ears, and which samples go to the page
-- `predict`: `gl.predict` and `gl.compare`
+- `predict`, `compare`: a question before anything is shown, and its answer beside it
+- `course_questions`: the questions of the lessons, with the answers that stand in no cell
 - `brief`, `question`, `answer_panel`: an exercise
 - `exercise_list`: the front of the exercise book
 - `hand_in_button`: `gl.hand_in`

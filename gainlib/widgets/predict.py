@@ -1,26 +1,24 @@
-"""The question before anything is shown, and the answer beside what was then measured."""
+"""The question that is asked before anything is shown, and who follows what is answered."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from html import escape
 
 import traitlets
 
 from gainlib.errors import GainError
-from gainlib.text import signed
 from gainlib.widgets.as_left import as_left
 from gainlib.widgets.assets import PREDICTION_STYLES, script
 from gainlib.widgets.base import CourseWidget
+from gainlib.widgets.course_questions import require_course_question
 
-__all__ = ["Comparison", "Prediction", "compare", "predict"]
-
-_DISTANCES = {"dBFS": "dB", "dBTP": "dB", "dBu": "dB", "dBV": "dB", "LUFS": "LU"}
-"""The unit in which two levels lie apart."""
+__all__ = ["Prediction", "answered", "follow_answer", "predict"]
 
 # What was asked in this kernel, by name: a later cell of a lesson finds the answer there.
 _asked: dict[str, Prediction] = {}
+_following: dict[str, Callable[[], None]] = {}
 
 
 class Prediction(CourseWidget):
@@ -63,18 +61,18 @@ class Prediction(CourseWidget):
         return f"<p><strong>{escape(self.question)}</strong></p><ul>{choices}</ul>"
 
 
-def predict(name: str, question: str, *, choices: Sequence[str] = (), unit: str = "") -> Prediction:
+def predict(name: str, question: str | None = None, *, choices: Sequence[str] = (), unit: str = "") -> Prediction:
     """Ask before showing: a question with choices, or for a number with its unit. No answer is fine too.
 
     The same name asked again replaces the earlier question; an answer to the very same question is kept, in a learner's
-    folder also when the kernel is restarted.
+    folder also when the kernel is restarted. A question of the course's own lessons is known by its name alone.
 
     Parameters
     ----------
     name : str
         What `compare` asks for it by.
-    question : str
-        One question.
+    question : str, optional
+        One question, of your own.
     choices : sequence of str, optional
         Two or more.
     unit : str, optional
@@ -88,13 +86,18 @@ def predict(name: str, question: str, *, choices: Sequence[str] = (), unit: str 
     Raises
     ------
     GainError
-        For a single choice, or when neither choices nor a unit are given.
+        For a single choice, when neither choices nor a unit are given, and for a name alone that the course has not.
 
     Examples
     --------
     >>> predict("loud", "Which is louder?", choices=["the first", "the second"]).answer is None
     True
+    >>> predict("shout").question
+    'How far above the verse will the shout peak?'
     """
+    if question is None:
+        known = require_course_question(name, "give your own as well, gl.predict(name, question, unit=…)")
+        question, choices, unit = known.question, known.choices, known.unit
     if len(choices) == 1 or (not choices and not unit):
         raise GainError(f"the question {name!r} has {len(choices)} choices and no unit; give two choices or a unit.")
     earlier = _asked.pop(name, None)
@@ -106,75 +109,28 @@ def predict(name: str, question: str, *, choices: Sequence[str] = (), unit: str 
         if (earlier.question, earlier.choices, earlier.unit) == (asked.question, asked.choices, asked.unit):
             asked.chosen, asked.number = earlier.chosen, earlier.number
         earlier.close()
+    asked.observe(lambda _: _tell(name), _ANSWER)
+    _tell(name)
     return asked
 
 
 _ANSWER = ["chosen", "number"]
 
 
-class Comparison:
-    """A prediction beside what was measured, in one sentence.
+def answered(name: str) -> Prediction | None:
+    """What was asked under that name, with its answer; None where nothing was.
 
-    >>> compare("never asked", 10.04, unit="dB").sentence
-    'You made no prediction. Measured: 10.0 dB.'
+    >>> answered("never asked") is None
+    True
     """
-
-    def __init__(self, answer: str | float | None, measured: str | float, unit: str = "", digits: int = 1) -> None:
-        self.answer, self.measured, self.unit, self.digits = answer, measured, unit, digits
-
-    @property
-    def sentence(self) -> str:
-        """What was said, what is, and how far apart."""
-        found = self._told(self.measured)
-        if self.answer is None:
-            return f"You made no prediction. {self._is}: {found}."
-        if isinstance(self.answer, str) or isinstance(self.measured, str):
-            right = self.answer == self.measured
-            return f"You said: “{self.answer}” " + ("That is right." if right else f"What happens: “{self.measured}”")
-        said = f"You said: {self._told(self.answer)}. {self._is}: {found}"
-        off = self.answer - self.measured
-        if abs(off) < 0.5:
-            return f"{said}. Very close."
-        distance = signed(abs(off), self.digits, _DISTANCES.get(self.unit, self.unit), plus=False)
-        return f"{said}. You were {distance} too {'high' if off > 0 else 'low'}."
-
-    @property
-    def _is(self) -> str:
-        return "What happens" if isinstance(self.measured, str) else "Measured"
-
-    def _told(self, value: str | float) -> str:
-        return value.rstrip(".") if isinstance(value, str) else signed(value, self.digits, self.unit, plus=False)
-
-    def __repr__(self) -> str:
-        return self.sentence
-
-    def _repr_html_(self) -> str:
-        return f"<p style='font-size:1.1em;max-width:44em'>{escape(self.sentence)}</p>"
+    return _asked.get(name)
 
 
-def compare(name: str, measured: str | float, *, unit: str = "", digits: int = 1) -> Comparison:
-    """What was predicted under that name beside what was measured.
+def follow_answer(name: str, update: Callable[[], None]) -> None:
+    """Call `update` whenever that question is asked or answered, in place of who followed it before."""
+    _following[name] = update
 
-    Parameters
-    ----------
-    name : str
-        The name that `predict` was given.
-    measured : str or float
-        What happens; a text for a question with choices.
-    unit : str
-        The unit of a number.
-    digits : int
-        How many decimals of a number are printed.
 
-    Returns
-    -------
-    Comparison
-        As the last line of a cell it shows itself; `sentence` says it.
-
-    Examples
-    --------
-    >>> compare("never asked", "it clips").sentence
-    'You made no prediction. What happens: it clips.'
-    """
-    asked = _asked.get(name)
-    return Comparison(asked.answer if asked else None, measured, unit, digits)
+def _tell(name: str) -> None:
+    if name in _following:
+        _following[name]()

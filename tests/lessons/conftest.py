@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import re
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -115,11 +116,15 @@ def pytest_terminal_summary(terminalreporter, config):
 
 @pytest.fixture(scope="session")
 def lesson_text():
-    """The whole text of a lesson, cells joined, by its file name without ending."""
+    """The whole text of a lesson, its cells and the questions that it asks, by its file name without ending."""
+
+    questions = tomllib.loads((bundled_folder("lessons") / "predictions.toml").read_text(encoding="utf-8"))
 
     def text(name: str) -> str:
         notebook = json.loads((bundled_folder("lessons") / f"{name}.ipynb").read_text(encoding="utf-8"))
-        return "\n".join("".join(cell["source"]) for cell in notebook["cells"])
+        cells = "\n".join("".join(cell["source"]) for cell in notebook["cells"])
+        asked = [questions[each] for each in re.findall(r'gl\.predict\("([^"]+)"\)', cells)]
+        return "\n".join([cells, *(text for each in asked for text in [each["question"], *each.get("choices", [])])])
 
     return text
 

@@ -9,6 +9,7 @@ import pytest
 import reckoning as paper
 
 import gainlib as gl
+from gainlib.widgets.course_questions import course_questions
 
 LESSON = "00-start-here"
 
@@ -60,8 +61,8 @@ def test_100_dba_leave_15_minutes(reckoned):
 
 
 @pytest.mark.holds_the_text
-def test_the_lesson_reckons_the_hours_so(lesson_text):
-    assert "hours = 8 / 2 ** ((100 - 85) / 3)" in lesson_text(LESSON)
+def test_the_minutes_in_a_club_are_answered_so():
+    assert course_questions()["minutes"].answer == 60 * 8 / 2 ** ((100 - 85) / 3)
 
 
 def test_the_recording_lasts_17_5_seconds_in_mono(presenter, reckoned):

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 import pytest
 
 from gainlib.storage import bundled_folder
+from gainlib.widgets.course_questions import course_questions
 
 LESSONS = sorted(bundled_folder("lessons").glob("[0-9][0-9]-*.ipynb"))
 NOTEBOOKS = sorted(bundled_folder("lessons").glob("*.ipynb"))
@@ -44,6 +45,32 @@ def test_a_lesson_has_its_parts_in_order_and_one_import(path):
     ]
     assert imports == ["import gainlib as gl"]
     assert re.search(r"dBA", "".join(source(cell) for cell in cells_of(path))), "the listening caution is missing"
+
+
+def calls_of(path, name):
+    """The arguments of each call of `gl.NAME` in a lesson's code."""
+    trees = [ast.parse(source(cell)) for cell in cells_of(path) if cell["cell_type"] == "code"]
+    calls = [node for tree in trees for node in ast.walk(tree) if isinstance(node, ast.Call)]
+    return [call.args for call in calls if ast.unparse(call.func) == f"gl.{name}"]
+
+
+def test_each_question_is_asked_once_and_compared_once_in_one_lesson():
+    for name in ("predict", "compare"):
+        named = [args[0].value for path in LESSONS for args in calls_of(path, name)]
+        assert sorted(named) == sorted(course_questions())
+
+
+@pytest.mark.parametrize("path", LESSONS, ids=lambda path: path.stem)
+def test_no_cell_holds_the_answer_to_a_prediction(path):
+    for args in calls_of(path, "compare"):
+        question = course_questions()[args[0].value]
+        # What is measured is measured, and not written down.
+        assert all(not isinstance(each, ast.Constant) for each in args[1:])
+        assert len(args) == (1 if question.answer is not None else 2)
+    code = "\n".join(source(cell) for cell in cells_of(path) if cell["cell_type"] == "code")
+    for each in course_questions().values():
+        for choice in each.choices:
+            assert choice not in code
 
 
 def parts_of(path):
