@@ -22,7 +22,7 @@ from gainlib.errors import GainError
 from gainlib.exercises import Exercise
 from gainlib.learners.hand_in_file import HandIn, read_hand_in
 from gainlib.learners.learners_file import ClassExercise, load_entry
-from gainlib.text import counted, listed
+from gainlib.text import counted, listed, printable
 
 __all__ = ["ExerciseMark", "ForeignNumbers", "LearnerMark", "Marks", "mark_folder"]
 
@@ -140,7 +140,7 @@ class Marks:
     def learners(self) -> list[tuple[str, str]]:
         """Id and name: of the roster in its order, or of everybody who handed in, where the class has no roster."""
         roster = [(each.id, each.name) for each in self.class_file.learners]
-        return roster or self.store.learners()
+        return roster or [(learner_id, printable(name)) for learner_id, name in self.store.learners()]
 
     def lines(self) -> Iterator[LearnerMark]:
         """The mark line of each learner."""
@@ -175,7 +175,9 @@ class Marks:
                 for each in self.class_file.exercises
             ),
             remarks=tuple(self._remarks(file, name, [each for each, _ in files], foreign)),
-            strange=tuple(f"{each[:80]}: {answers[each].fault}" for each in answers if each not in self.exercises),
+            strange=tuple(
+                f"{printable(each[:80])}: {answers[each].fault}" for each in answers if each not in self.exercises
+            ),
             unusable=tuple(each for each, _ in files if each.fault),
             foreign=foreign,
         )

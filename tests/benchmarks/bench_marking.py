@@ -1,8 +1,9 @@
-"""How fast a class is marked: beside a notebook that is run, in growing classes, by more workers, and 10,000 at once.
+"""How fast a class is marked, beside a notebook that is run, in growing classes, by more workers; and what kills do.
 
     python tests/benchmarks/bench_marking.py notebook            # one answer rendered again, beside running a notebook
     python tests/benchmarks/bench_marking.py growth              # 250 to 2,000 hand-ins: time and memory
     python tests/benchmarks/bench_marking.py workers             # one worker beside two, on the same work
+    python tests/benchmarks/bench_marking.py kills               # 30 kills of a marking of 200, and what it ends with
     python tests/benchmarks/bench_marking.py class --learners 10000 --keep /tmp/big-class
 
 Hand-ins are made with a fixed seed: ten exercises each, answered right, nearly right, with a slip, or anyhow; one in
@@ -21,6 +22,8 @@ import os
 import random
 import shutil
 import statistics
+import subprocess
+import sys
 import tempfile
 import threading
 import time
@@ -253,6 +256,55 @@ def workers(arguments):
     shutil.rmtree(home)
 
 
+def results(folder):
+    """Everything that a marking wrote, but for the store."""
+    files = [each for each in folder.rglob("*") if each.is_file() and not each.name.startswith("marks.sqlite")]
+    return {each.relative_to(folder).as_posix(): each.read_bytes() for each in files}
+
+
+def kills(arguments):
+    """Kill the command at random moments until it ends by itself; hold what it wrote against an undisturbed run."""
+    home, learners = Path(tempfile.mkdtemp(prefix="gainlib-bench-")), arguments.learners or 200
+    exercises = arguments.exercises or ["recording/leave-room", "levels/two-tracks", "levels/unity"]
+    file, broken = made_apart(home, learners, exercises, distinct=True)
+    chance = random.Random(7)
+
+    def begun(out):
+        command = [
+            sys.executable, "-c", "from gainlib.cli import main; main()", "mark", home / "hand-ins", "--class", file,
+            "--out", out, "--workers", str(arguments.workers), "--feedback", "light",
+        ]  # fmt: skip
+        return subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
+
+    begin = time.perf_counter()
+    process = begun(home / "undisturbed")
+    said = process.communicate()[1]
+    assert (process.returncode, said) == (1 if broken else 0, b""), said
+    whole = time.perf_counter() - begin
+    wanted = results(home / "undisturbed")
+    killed = ended = unlike = left = 0
+    while killed < arguments.times or (home / f"out-{ended}").exists():
+        process = begun(home / f"out-{ended}")
+        with contextlib.suppress(subprocess.TimeoutExpired):
+            said = process.communicate(timeout=chance.uniform(0.2, whole) if killed < arguments.times else None)[1]
+            assert (process.returncode, said) == (1 if broken else 0, b""), said
+            found = results(home / f"out-{ended}")
+            unlike += sum(found.get(name) != wanted[name] for name in wanted)
+            left += len(found.keys() - wanted.keys())
+            shutil.rmtree(home / f"out-{ended}")
+            ended += 1
+            continue
+        process.kill()
+        process.communicate()
+        killed += 1
+    print(
+        f"{killed} kills of a marking of {learners} hand-ins ({broken} broken), which takes {whole:.1f} s; {ended} "
+        f"came to their end: {unlike} of {ended * len(wanted)} files unlike the undisturbed run's, {left} left over"
+    )
+    shutil.rmtree(home)
+    assert not unlike
+
+
 def whole_class(arguments):
     """A large class in one go; with `--keep`, what was made and marked there before is used again."""
     home = arguments.keep or Path(tempfile.mkdtemp(prefix="gainlib-bench-"))
@@ -270,7 +322,7 @@ def exercises_of(arguments):
 
 
 def main():
-    parts = {"notebook": notebook, "growth": growth, "workers": workers, "class": whole_class}
+    parts = {"notebook": notebook, "growth": growth, "workers": workers, "kills": kills, "class": whole_class}
     given = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     given.add_argument("part", choices=parts)
     given.add_argument("--exercise", default="recording/leave-room")
@@ -279,6 +331,7 @@ def main():
     given.add_argument("--learners", type=int, default=0)
     given.add_argument("--sizes", type=int, nargs="*", default=[250, 500, 1000, 2000])
     given.add_argument("--workers", type=int, default=2)
+    given.add_argument("--times", type=int, default=30, help="how many kills")
     given.add_argument("--distinct", action="store_true", help="every answer different, so that each is measured")
     given.add_argument("--keep", type=Path)
     arguments = given.parse_args()
