@@ -265,7 +265,7 @@ def results(folder):
 def kills(arguments):
     """Kill the command at random moments until it ends by itself; hold what it wrote against an undisturbed run."""
     home, learners = Path(tempfile.mkdtemp(prefix="gainlib-bench-")), arguments.learners or 200
-    exercises = arguments.exercises or ["recording/leave-room", "levels/two-tracks", "levels/unity"]
+    exercises = arguments.exercises or ["recording/leave-room", "levels/two-tracks", "levels/out-of-line"]
     file, broken = made_apart(home, learners, exercises, distinct=True)
     chance = random.Random(7)
 
