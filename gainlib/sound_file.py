@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import contextlib
+import ctypes
 import math
 import os
+import platform
+import sys
+import threading
 import weakref
 from collections.abc import Iterator
 from pathlib import Path
@@ -19,10 +23,13 @@ from gainlib.errors import GainError
 from gainlib.storage import atomic_path, bundled, bundled_folder, fault_of_disk, given_path
 from gainlib.text import counted, describe_value, lasting, reason_of
 
-__all__ = ["SoundFile", "read", "write", "write_blocks"]
+__all__ = ["SoundFile", "read", "require_sound", "write", "write_blocks"]
 
 _READ_AT_ONCE = 1 << 16
 """So many samples a channel are read at a time."""
+
+_LOUDEST = 1e10
+"""Of a recording; full scale is 1."""
 
 _SAMPLE_BY_SAMPLE = ("PCM_", "FLOAT", "DOUBLE", "ULAW", "ALAW", "ALAC")
 """Codings of which any sample is had without those before it, as libsndfile names them (FLAC is PCM to it)."""
@@ -53,10 +60,11 @@ def read(path: str | os.PathLike[str], *, seconds: tuple[float, float] | None = 
     Raises
     ------
     GainError
-        For a file that is missing, a folder, empty, no sound file, truncated, or not of finite samples; for a part that
-        is empty or reaches outside; and for one that would need more than 800 MB of memory (35 minutes of stereo at
-        48 kHz), or of a large file more than 80 bytes for each byte on disk, 8 GB, or what is free: it says how much it
-        would be before anything is read. Silence packs well, a small file may hold hours; `survey` reads any length.
+        For a file that is missing, a folder, empty, no sound file, truncated, or not of samples that can be sound
+        (numbers up to +200 dBFS); for a part that is empty or reaches outside; and for one that would need more than
+        800 MB of memory (35 minutes of stereo at 48 kHz), or of a large file more than 80 bytes for each byte on disk,
+        8 GB, or what is free: it says how much it would be before anything is read. Silence packs well, a small file
+        may hold hours; `survey` reads any length.
 
     Examples
     --------
@@ -80,7 +88,8 @@ def read(path: str | os.PathLike[str], *, seconds: tuple[float, float] | None = 
             (0, recording.frames) if seconds is None else part_frames(*seconds, recording.frames, recording.rate_hz)
         )
         recording.require_memory(end - start)
-        samples = checked_samples(_narrow(recording.part(start, end)), str(path))
+        samples = _narrow(recording.part(start, end))
+        require_sound(samples, str(path))
         return Audio(samples, recording.rate_hz, where.stem, where if seconds is None else None)
 
 
@@ -92,11 +101,31 @@ def _two_numbers(seconds: Any) -> tuple[float, float]:
     raise GainError(f"seconds is {said}; give the beginning and the end of the part, such as seconds=(0, 60).")
 
 
+def require_sound(samples: Samples, name: str, start: int = 0) -> None:
+    """Refuse samples that no recording holds, and say which: what is not a number, or beyond +200 dBFS.
+
+    `samples` are `(n, channels)`, the first of them sample `start` of what is called `name`. Below that bound no level,
+    power or sum of any recording goes beyond what a number can be, single precision included.
+
+    >>> require_sound(np.zeros((4, 1)), "take")
+    """
+    for first in range(0, len(samples), _READ_AT_ONCE):
+        # Written so that what is not a number is found as well.
+        sound = np.abs(samples[first : first + _READ_AT_ONCE]) <= _LOUDEST
+        if not sound.all():
+            at, channel = (int(each) for each in np.argwhere(~sound)[0])
+            value = float(samples[first + at, channel])
+            why = "every sample must be a number" if not math.isfinite(value) else "no recording comes near that"
+            raise GainError(
+                f"{name} holds {value:g} at sample {start + first + at}, channel {channel + 1}; {why}: export it again."
+            )
+
+
 def _narrow(samples: Samples) -> Samples:
     """The samples in half the room, where they lose nothing by it."""
     if samples.dtype == np.float32:
         return samples
-    with np.errstate(over="ignore"):
+    with np.errstate(over="ignore", invalid="ignore"):
         narrow = samples.astype(np.float32)
     return narrow if np.array_equal(narrow, samples) else samples
 
@@ -135,7 +164,8 @@ class SoundFile:
         try:
             promised, self.starts_at = _promised_bytes(where), _time_reference(where)
             # As bytes, since a name need not be text in the encoding that the library would ask for.
-            self._sound = soundfile.SoundFile(where if os.name == "nt" else os.fsencode(where))
+            with _unheard:
+                self._sound = soundfile.SoundFile(where if os.name == "nt" else os.fsencode(where))
         except (soundfile.LibsndfileError, RuntimeError, OSError, TypeError) as fault:
             raise self._unreadable(fault) from fault
         if promised > size:
@@ -225,7 +255,8 @@ class SoundFile:
         import soundfile
 
         try:
-            samples: Samples = self._sound.read(frames, dtype=dtype, always_2d=True)
+            with _unheard:
+                samples: Samples = self._sound.read(frames, dtype=dtype, always_2d=True)
         except (soundfile.LibsndfileError, RuntimeError, OSError, MemoryError, ValueError) as fault:
             raise self._unreadable(fault) from fault
         return samples
@@ -234,14 +265,16 @@ class SoundFile:
         import soundfile
 
         try:
-            self._sound.seek(start)
+            with _unheard:
+                self._sound.seek(start)
         except (soundfile.LibsndfileError, RuntimeError, OSError) as fault:
             raise self._unreadable(fault) from fault
 
     def _unreadable(self, fault: BaseException) -> GainError:
-        return GainError(
-            f"{self._given} could not be read as a sound file ({reason_of(fault)}); export it as WAV or FLAC."
-        )
+        reason = reason_of(fault)
+        if any(word in reason for word in ("internal", "error", "pointer", "sf_")):
+            reason = "it is damaged"  # what the library says of its own inside tells nobody anything
+        return GainError(f"{self._given} could not be read as a sound file ({reason}); export it as WAV or FLAC.")
 
     def _truncated(self) -> GainError:
         return GainError(
@@ -414,3 +447,55 @@ def _time_reference(where: Path) -> int | None:
                 return int.from_bytes(field, "little") if len(field) == 8 <= size - 338 else None
             file.seek(size + size % 2, os.SEEK_CUR)
     return None
+
+
+class _Unheard:
+    """What C libraries print of themselves is led nowhere in a `with` statement: the MP3 decoder does on damaged files.
+
+    The decoders inside libsndfile print with C's stdio, and nothing in it turns that off. Here C's own `stdout` and
+    `stderr` point to nowhere meanwhile. To lead the file descriptors 1 and 2 there instead would be heard by everybody:
+    what Python itself prints in another thread, such as the survey's bar, and a process that is started meanwhile would
+    be lost; those pass the descriptors, not C's stdio, and go on. Any number of threads may be inside at once: the
+    first leads away, the last one back. Where C's streams cannot be led elsewhere (Windows, musl) all is left as it is.
+    """
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._inside = 0
+        self._streams: list[ctypes.c_void_p] | None = None
+        self._own: list[int | None] = []
+        self._nowhere: int | None = None
+
+    def __enter__(self) -> None:
+        with self._lock:
+            self._inside += 1
+            if self._inside == 1:
+                if self._streams is None:
+                    self._find()
+                for stream in self._streams or ():
+                    self._own.append(stream.value)
+                    stream.value = self._nowhere
+
+    def __exit__(self, kind: type[BaseException] | None, fault: BaseException | None, at: TracebackType | None) -> None:
+        with self._lock:
+            self._inside -= 1
+            if self._inside == 0:
+                for stream, own in zip(self._streams or (), self._own, strict=True):
+                    stream.value = own
+                self._own.clear()
+
+    def _find(self) -> None:
+        """C's variables, where they are variables: in glibc and on macOS."""
+        self._streams = []
+        names = {"darwin": ("__stdoutp", "__stderrp")}.get(sys.platform, ("stdout", "stderr"))
+        if sys.platform != "darwin" and platform.libc_ver()[0] != "glibc":
+            return
+        with contextlib.suppress(AttributeError, OSError, ValueError):
+            libc = ctypes.CDLL(None)
+            libc.fopen.restype = ctypes.c_void_p
+            self._nowhere = libc.fopen(os.devnull.encode(), b"w")
+            if self._nowhere:
+                self._streams = [ctypes.c_void_p.in_dll(libc, name) for name in names]
+
+
+_unheard = _Unheard()

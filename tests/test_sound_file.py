@@ -45,7 +45,7 @@ def test_fixed_point_files_give_back_every_code(tmp_path, ending, subtype, bits)
         ("PCM_24", 1 - 2**-23, np.float32),
         ("PCM_32", 2**-1 + 2**-31, np.float64),  # 31 bits from end to end
         ("DOUBLE", 1e-300, np.float64),
-        ("DOUBLE", 1e300, np.float64),
+        ("DOUBLE", 0.1, np.float64),
         ("DOUBLE", 0.25, np.float32),
     ],
 )
@@ -311,3 +311,29 @@ def test_samples_that_are_no_numbers_are_found_wherever_they_stand(tmp_path):
     samples[2_500_000, 1] = np.inf
     with pytest.raises(GainError, match="holds inf at sample 2500000, channel 2;"):
         Audio(samples, RATE_HZ)
+
+
+@pytest.mark.parametrize("value", [1.1e10, -3e38, 1e300])
+def test_samples_that_no_recording_holds_are_told_by_their_place(tmp_path, value):
+    """+200 dBFS is where any gain of a studio ends; squares of what lies far beyond are no numbers any more."""
+    samples = np.zeros((200_000, 2))
+    samples[150_000, 1] = value
+    soundfile.write(tmp_path / "a.wav", samples, RATE_HZ, subtype="DOUBLE")
+    with pytest.raises(
+        GainError, match=r"a.wav holds .+ at sample 150000, channel 2; no recording comes near that: exp"
+    ):
+        read(tmp_path / "a.wav")
+    samples[150_000, 1] = 1e10
+    soundfile.write(tmp_path / "a.wav", samples, RATE_HZ, subtype="DOUBLE")
+    assert read(tmp_path / "a.wav").samples.max() == 1e10
+
+
+def test_what_the_library_says_of_its_own_inside_is_told_as_damage(tmp_path, monkeypatch):
+    path = write(tmp_path / "a.wav", Audio(noise(), RATE_HZ))
+
+    def refused(_path):
+        raise soundfile.LibsndfileError(24)  # "Internal error : SF_INFO struct incomplete."
+
+    monkeypatch.setattr(soundfile, "SoundFile", refused)
+    with pytest.raises(GainError, match=r"read as a sound file \(it is damaged\); export it as WAV or FLAC."):
+        read(path)

@@ -13,11 +13,10 @@ from numpy.typing import NDArray
 
 from gainlib.audio import Samples
 from gainlib.decibels import db_from_power, power_from_rms_dbfs
-from gainlib.errors import GainError
 from gainlib.meters import ClippedRuns, ClippedRunsMeter, FlatTopsMeter, LevelHistogram, LevelMeter, Meters, WindowMeter
 from gainlib.meters.streaming import Growing
 from gainlib.meters.windows import NOBODY_PLAYS_DBFS, WINDOW_SECONDS
-from gainlib.sound_file import SoundFile
+from gainlib.sound_file import SoundFile, require_sound
 from gainlib.surveys.columns import COLUMNS
 
 __all__ = ["OUTLINE_STEPS", "Pair", "Stem", "StemMeter", "Stopped", "block_frames", "measure_stem"]
@@ -124,20 +123,6 @@ def measure_stem(
         return meter.stem(path, recording)
 
 
-def require_numbers(block: Samples, name: str, start: int) -> None:
-    """Refuse a block that begins at sample `start` where a sample is not a number, and say which.
-
-    >>> require_numbers(np.zeros((4, 1)), "take", 0)
-    """
-    finite = np.isfinite(block)
-    if not finite.all():
-        at, channel = np.argwhere(~finite)[0]
-        raise GainError(
-            f"{name} holds {block[at, channel]} at sample {start + int(at)}, channel {channel + 1}; every sample must "
-            "be a number: export it again."
-        )
-
-
 _Kind = TypeVar("_Kind")
 
 
@@ -167,7 +152,7 @@ class StemMeter:
 
     def push(self, block: Samples) -> None:
         """Take the next samples `(n, channels)`: whole windows of 50 ms, but for the last block."""
-        require_numbers(block, self.name, self.measures.samples)
+        require_sound(block, self.name, self.measures.samples)
         self.measures.take(block)
         rows = np.ascontiguousarray(block.T)
         if len(rows) == 2:

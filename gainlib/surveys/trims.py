@@ -16,11 +16,11 @@ from numpy.typing import NDArray
 from gainlib.decibels import db_from_power, power_from_db, ratio_from_db
 from gainlib.errors import GainError
 from gainlib.meters import LevelHistogram, Meters
-from gainlib.sound_file import SoundFile
+from gainlib.sound_file import SoundFile, require_sound
 from gainlib.surveys.checks import Fault
 from gainlib.surveys.columns import COLUMNS
 from gainlib.surveys.cross_checks import commonest
-from gainlib.surveys.stem import Stem, Stopped, block_frames, require_numbers
+from gainlib.surveys.stem import Stem, Stopped, block_frames
 from gainlib.surveys.targets import Practice
 from gainlib.text import signed
 
@@ -235,7 +235,7 @@ def add_up(
             # Single precision is enough to read a sum by, 150 dB below its peak; the sum itself was not rounded.
             sums = total.astype(np.float32)
             for block, name in zip(sums, ("the sum", "the sum after the trims"), strict=True):
-                require_numbers(block, name, start)
+                require_sound(block, name, start)
             list(pool.map(Meters.take, (before, after), sums))
             tick(length / longest)
     return _total(added, left_out, before.of_all(), after.of_all(), trims, practice)
