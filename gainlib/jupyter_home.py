@@ -98,7 +98,8 @@ def jupyter_environment(place: Path) -> dict[str, str]:
             file, json.dumps(content, indent=1) + "\n", make_folder=True, then=f"; name another by {ELSEWHERE}"
         )
     kept = safe_environment()
-    for key in ("JUPYTER_CONFIG_PATH", "JUPYTER_PREFER_ENV_PATH", "JUPYTER_NO_CONFIG"):
+    # The last is the notebook that this may be called in, and not the one that is run.
+    for key in ("JUPYTER_CONFIG_PATH", "JUPYTER_PREFER_ENV_PATH", "JUPYTER_NO_CONFIG", "JPY_SESSION_NAME"):
         kept.pop(key, None)
     return kept | {
         "JUPYTER_PATH": os.pathsep.join([str(place), *filter(None, [kept.get("JUPYTER_PATH")])]),

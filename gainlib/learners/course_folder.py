@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
 from gainlib.errors import GainError
-from gainlib.storage import atomic_write, bundled_folder, given_path
+from gainlib.storage import atomic_write, bundled_folder, given_path, held_alone
 from gainlib.storage.foreign import read_json
 from gainlib.text import reason_of
 
@@ -17,10 +17,11 @@ __all__ = ["InstallReport", "chosen_lessons", "course_folder", "install_lessons"
 
 MARK = ".gainlib"
 MANIFEST = "course.json"
+LOCK = ".lock"
 LARGEST_LIST_BYTES = 4 * 1024 * 1024
 FIRST_PAGE = "contents.ipynb"
 BOOK = "exercise-book.ipynb"
-NOT_LAID = {"progress.json", "for-teachers.md", "predictions.toml"}
+NOT_LAID = ("progress.json", "attempts*.jsonl", "for-teachers.md", "predictions.toml")
 LESSON_FILES = "[0-9][0-9]-*.ipynb"
 ELSEWHERE = "; name a folder that you may write to"
 
@@ -88,22 +89,25 @@ def install_lessons(
             raise GainError(f"{mark} is a file and stands in the way of the course's folder of that name; move it.")
         chosen = chosen_lessons(home) if only is None else _lessons_meant(only, source)
         mark.mkdir(parents=True, exist_ok=True)
-        known = _manifest(mark / MANIFEST)
-        first = not known
-        files = [
-            (source, name)
-            for name in _course_files(source)
-            if not chosen or name in chosen or not PurePosixPath(name).match(LESSON_FILES)
-        ]
-        if lessons is None:  # the exercise book lies beside the exercises that it opens
-            files.append((bundled_folder("exercises"), BOOK))
-        sentences = [
-            sentence for place, name in files if (sentence := _laid_one(home, place, name, known, version, first=first))
-        ]
-        if first:
-            sentences.insert(0, f"Your lessons are in {home}.")
-        content = {"version": 1, "course": version, "lessons": list(chosen), "laid": known}
-        atomic_write(mark / MANIFEST, json.dumps(content, indent=1, ensure_ascii=False) + "\n", then=ELSEWHERE)
+        with held_alone(mark / LOCK):  # another that lays them meanwhile would forget what was laid here
+            known = _manifest(mark / MANIFEST)
+            first = not known
+            files = [
+                (source, name)
+                for name in _course_files(source)
+                if not chosen or name in chosen or not PurePosixPath(name).match(LESSON_FILES)
+            ]
+            if lessons is None:  # the exercise book lies beside the exercises that it opens
+                files.append((bundled_folder("exercises"), BOOK))
+            sentences = [
+                sentence
+                for place, name in files
+                if (sentence := _laid_one(home, place, name, known, version, first=first))
+            ]
+            if first:
+                sentences.insert(0, f"Your lessons are in {home}.")
+            content = {"version": 1, "course": version, "lessons": list(chosen), "laid": known}
+            atomic_write(mark / MANIFEST, json.dumps(content, indent=1, ensure_ascii=False) + "\n", then=ELSEWHERE)
     except OSError as fault:
         where = fault.filename or home
         raise GainError(f"{where} cannot be used ({reason_of(fault)}){ELSEWHERE}.") from fault
@@ -160,7 +164,7 @@ def _course_files(source: Path) -> list[str]:
     return sorted(
         each.as_posix()
         for each in found
-        if each.name not in NOT_LAID and not any(part.startswith((".", "__")) for part in each.parts)
+        if not any(map(each.match, NOT_LAID)) and not any(part.startswith((".", "__")) for part in each.parts)
     )
 
 

@@ -10,11 +10,11 @@ from urllib.request import url2pathname
 
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise, Variant
-from gainlib.learners.course_folder import MARK, course_folder
+from gainlib.learners.course_folder import LOCK, MARK, course_folder
 from gainlib.learners.learners_file import LARGEST_CLASS_BYTES, LearnersFile, home_of_exercises, read_learners_file
 from gainlib.learners.naming import require_text
 from gainlib.learners.progress import Progress
-from gainlib.storage import atomic_write, given_path
+from gainlib.storage import atomic_write, given_path, held_alone
 from gainlib.storage.foreign import read_text
 
 __all__ = ["Enrolment", "enrol", "enrolled", "own_variant"]
@@ -70,9 +70,10 @@ def enrol(folder: str | os.PathLike[str], class_file: str | os.PathLike[str], le
     mark = Path(folder) / MARK
     # As an address, since a folder's name may hold a line end, a quote or odd bytes, and this is a line of TOML.
     text = f"# from {source.as_uri()}\n" + read_text(source, LARGEST_CLASS_BYTES, "a class file")
-    # A key of one's own is for nobody else on this computer.
-    atomic_write(mark / CLASS_FILE, text, private=True, make_folder=True, then="; name a folder of your own")
-    atomic_write(mark / ID_FILE, learner_id + "\n", then="; name a folder of your own")
+    with held_alone(mark / LOCK):  # the class of one with the id of another would be nobody's
+        # A key of one's own is for nobody else on this computer.
+        atomic_write(mark / CLASS_FILE, text, private=True, make_folder=True, then="; name a folder of your own")
+        atomic_write(mark / ID_FILE, learner_id + "\n", then="; name a folder of your own")
     return Enrolment(learner_id, found, home_of_exercises(source, found))
 
 

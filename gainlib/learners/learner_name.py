@@ -18,7 +18,7 @@ class LearnerName:
     """Who works in this folder; shows itself as one sentence.
 
     >>> LearnerName("Ada", Path("progress.json"))
-    You are Ada. Your name and your answers are kept in progress.json.
+    You are Ada. Your name is kept in progress.json, and your answers beside it.
     """
 
     name: str
@@ -29,7 +29,7 @@ class LearnerName:
         who = (
             f"You are {self.name}." if self.name else "No name yet: write yours between the quotes and run this again."
         )
-        kept = f"Your name and your answers are kept in {self.file.name}." if self.name else ""
+        kept = f"Your name is kept in {self.file.name}, and your answers beside it." if self.name else ""
         return " ".join(filter(None, [who, self.note or kept]))
 
     def _repr_html_(self) -> str:

@@ -21,8 +21,8 @@ from gainlib.learners.enrolment import HUB_USER, Enrolment, enrolled
 from gainlib.learners.hand_in_file import LARGEST_HAND_IN_BYTES, SCHEMA, VERSION, signature_of
 from gainlib.learners.learners_file import load_entry
 from gainlib.learners.naming import plain_name
-from gainlib.learners.progress import Progress
-from gainlib.storage import atomic_write, given_path
+from gainlib.learners.progress import LOCK, Progress
+from gainlib.storage import atomic_write, given_path, held_alone
 from gainlib.storage.foreign import read_json
 from gainlib.text import reason_of
 
@@ -84,18 +84,21 @@ def hand_in(folder: str | os.PathLike[str] | None = None, to: str | os.PathLike[
     own = home / FOLDER
     try:
         own.mkdir(exist_ok=True)
-        earlier = _latest(own)
-        # Nothing changed where it would come out the same at the same time, signature included.
-        if earlier is not None and earlier[1] == _signed(content | {"made": earlier[1].get("made")}, here):
-            file, text = earlier[0], earlier[0].read_text(encoding="utf-8")
-            said = f"Nothing changed since {file.name}, so that is your hand-in."
-        else:
-            text = json.dumps(_signed(content, here), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
-            if len(text.encode()) > LARGEST_HAND_IN_BYTES:
-                raise GainError(f"the hand-in comes to more than {LARGEST_HAND_IN_BYTES // 1024} kB; shorten a ride.")
-            file = _free(own, here.learner_id, str(content["made"]))
-            atomic_write(file, text, then=", so nothing is handed in")
-            said = f"Written: {file}."
+        with held_alone(home / LOCK):  # two at one moment would have one name
+            earlier = _latest(own)
+            # Nothing changed where it would come out the same at the same time, signature included.
+            if earlier is not None and earlier[1] == _signed(content | {"made": earlier[1].get("made")}, here):
+                file, text = earlier[0], earlier[0].read_text(encoding="utf-8")
+                said = f"Nothing changed since {file.name}, so that is your hand-in."
+            else:
+                text = json.dumps(_signed(content, here), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+                if len(text.encode()) > LARGEST_HAND_IN_BYTES:
+                    raise GainError(
+                        f"the hand-in comes to more than {LARGEST_HAND_IN_BYTES // 1024} kB; shorten a ride."
+                    )
+                file = _free(own, here.learner_id, str(content["made"]))
+                atomic_write(file, text, then=", so nothing is handed in")
+                said = f"Written: {file}."
         copied = ""
         if target := to or here.of.collect:
             place = Path(target)

@@ -62,8 +62,11 @@ class AsLeft:
     def keep(self, state: Mapping[str, Any]) -> None:
         """Keep a state, or with an empty one forget it; during a drag not oftener than three times a second.
 
-        Nothing is raised: what cannot be kept is as it would be without this.
+        What a cell's own code moves is not kept, since it does so again when it is run. Nothing is raised: what cannot
+        be kept is as it would be without this.
         """
+        if running_cell().cell is not None:
+            return
         self._state = state
         if self._waits:
             return

@@ -100,6 +100,16 @@ def test_another_lesson_and_another_cell_have_benches_of_their_own(course, monke
         assert bench().note == ""
 
 
+def test_what_a_cells_own_code_moves_is_not_kept_since_it_moves_it_again(course, monkeypatch):
+    made = bench()
+    with monkeypatch.context() as patched:
+        patched.setattr("gainlib.widgets.as_left.running_cell", lambda: RunningCell("this cell", None, None))
+        made.move(GAIN, 35.0)
+    assert files(course) == []
+    made.move(TRIM, -3.0)  # by hand
+    assert len(files(course)) == 1
+
+
 def test_outside_a_learners_notebook_nothing_is_kept(course, monkeypatch, tmp_path_factory):
     """A run of nbval or of lesson-page has no server's notebook; a lesson in a checkout lies in no learner's folder."""
     elsewhere = tmp_path_factory.mktemp("checkout") / "03-lesson.ipynb"

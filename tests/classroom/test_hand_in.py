@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
@@ -40,6 +41,14 @@ def attempt(folder, gain_off=0.0, hints_used=0, variant=None):
 def handed(folder):
     done = hand_in(folder)
     return json.loads(done.file.read_text(encoding="utf-8")), done
+
+
+def test_who_hands_in_four_times_at_once_has_one_hand_in(learner):
+    attempt(learner)
+    with ThreadPoolExecutor(4) as threads:
+        files = set(threads.map(lambda _: hand_in(learner).file, range(4)))
+    assert set((learner / "hand-ins").iterdir()) == files
+    assert len(files) == 1
 
 
 def test_the_numbers_are_those_of_the_class_and_not_those_of_the_folder(group, learner):

@@ -6,6 +6,7 @@ import json
 import os
 import re
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -34,6 +35,7 @@ def course(tmp_path):
     (folder / ".ipynb_checkpoints").mkdir()
     (folder / ".ipynb_checkpoints" / "old.ipynb").write_text("x")
     (folder / "progress.json").write_text("somebody's")
+    (folder / "attempts.jsonl").write_text("somebody's")
     return folder
 
 
@@ -53,6 +55,12 @@ def test_the_first_time_every_lesson_is_laid(course, own):
     assert (own / "pictures" / "one.png").read_bytes() == b"\x89PNG\r\n"
     assert laid.text == f"Your lessons are in {own}."
     assert "up to date" in install_lessons(own, "0.1", course).text
+
+
+def test_three_that_lay_the_lessons_at_once_know_of_each_other(course, own):
+    with ThreadPoolExecutor(3) as threads:
+        said = list(threads.map(lambda _: install_lessons(own, "0.1", course).text, range(3)))
+    assert sorted("up to date" in each for each in said) == [False, True, True]
 
 
 def test_a_lesson_left_as_it_was_is_replaced_by_a_newer_one(course, own):
@@ -234,7 +242,7 @@ def test_a_name_is_kept_with_the_answers_that_are_there(own, monkeypatch):
     variant = load("recording/leave-room").variant(progress.learner_id)
     progress.record(variant, author_answer(variant), check(variant, author_answer(variant)))
     assert repr(gl.learner("  Ada Novak ")) == (
-        "You are Ada Novak. Your name and your answers are kept in progress.json."
+        "You are Ada Novak. Your name is kept in progress.json, and your answers beside it."
     )
     after = Progress.here()
     assert (after.learner_name, after.learner_id) == ("Ada Novak", progress.learner_id)

@@ -8,6 +8,9 @@ import math
 import os
 import re
 import runpy
+import secrets
+import time
+from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -17,7 +20,7 @@ import pytest
 from gainlib.exercises import check, load
 from gainlib.learners.course_folder import MANIFEST, MARK, course_folder
 from gainlib.learners.progress import ATTEMPTS, FILE, LOCK, Progress
-from gainlib.storage import held_alone
+from gainlib.storage import append_line, held_alone
 
 BENCH = runpy.run_path(str(Path(__file__).parents[1] / "benchmarks" / "bench_progress.py"))
 GAIN, TRIM = "voice/preamp/gain_db", "voice/trim/gain_db"
@@ -275,6 +278,18 @@ def test_on_a_drive_without_locks_each_notebook_has_a_file_of_its_own_and_says_s
     assert len(attempts(tmp_path)) == 1
 
 
+def test_on_a_drive_without_locks_a_damaged_file_is_read_and_left_as_it_is(tmp_path, variant, monkeypatch):
+    record(Progress.at(tmp_path), variant, {GAIN: 41, TRIM: 0})
+    append_line(tmp_path / ATTEMPTS, "torn")
+    before = (tmp_path / ATTEMPTS).read_bytes()
+    monkeypatch.setattr(
+        "filelock.FileLock.acquire", lambda *_, **__: (_ for _ in ()).throw(OSError(errno.ENOLCK, "no"))
+    )
+    after = Progress.at(tmp_path)
+    assert (len(after.attempts), after.note) == (1, "A part of attempts.jsonl cannot be read.")
+    assert (tmp_path / ATTEMPTS).read_bytes() == before
+
+
 @pytest.mark.parametrize("fault", [OSError(errno.ENOTSUP, "Not supported"), NotImplementedError("flock")])
 def test_a_lock_that_the_system_does_not_have_stops_nothing(tmp_path, monkeypatch, fault):
     import filelock
@@ -303,6 +318,36 @@ def test_two_threads_of_one_process_lose_nothing(tmp_path, variant):
     assert len({re.search(r"attempt \d+", each)[0] for each in said}) == 40
 
 
+def test_what_is_recorded_while_a_damaged_file_is_mended_is_not_lost(tmp_path, variant):
+    verdict = check(variant, {})
+    progress = Progress.at(tmp_path)
+
+    def press(gain):
+        if gain % 3:
+            return progress.record(variant, {GAIN: gain}, verdict)
+        append_line(tmp_path / ATTEMPTS, '{"exercise": "own/torn", "poi')
+        Progress.at(tmp_path)
+        return ""
+
+    with ThreadPoolExecutor(4) as threads:
+        told = [gain for gain, said in enumerate(threads.map(press, range(60))) if "Saved in" in said]
+    assert len(told) == 40
+    assert sorted(each["answer"][GAIN] for each in Progress.at(tmp_path).attempts) == told
+
+
+def test_many_who_begin_at_once_get_one_id(tmp_path, monkeypatch):
+    draw = secrets.token_hex
+
+    def slowly(length):
+        time.sleep(0)
+        return draw(length)
+
+    monkeypatch.setattr(secrets, "token_hex", slowly)
+    with ThreadPoolExecutor(8) as threads:
+        ids = set(threads.map(lambda _: Progress.at(tmp_path).learner_id, range(8)))
+    assert len(ids) == 1
+
+
 def test_two_processes_lose_nothing_that_was_told_as_saved_also_when_one_is_killed(tmp_path):
     """A few; tests/benchmarks/bench_progress.py has the thousands."""
     told = BENCH["two_processes"](tmp_path, 25, kill_after=10)
@@ -321,7 +366,21 @@ class Odd:
         raise RecursionError
 
 
+class OddTable(Mapping):
+    """A table that fails while it is read."""
+
+    def __getitem__(self, name):
+        raise RuntimeError(name)
+
+    def __iter__(self):
+        raise RuntimeError
+
+    def __len__(self):
+        return 1
+
+
 ANSWERS = {
+    "a table": OddTable,
     "an object": Odd,
     "a setting that is an object": lambda: {GAIN: Odd()},
     "half characters": lambda: {"\udc80": "\ud800"},
