@@ -16,12 +16,12 @@ from gainlib.benches.events import Event
 from gainlib.benches.inputs import question_input
 from gainlib.benches.panel import Panel, ShownByPanel
 from gainlib.errors import GainError, suggest
-from gainlib.exercises import ControlSpec, Exercise, Hint, Variant, Verdict, check, load
+from gainlib.exercises import ControlSpec, Exercise, Hint, Variant, Verdict, author_answer, check, load
 from gainlib.exercises.answers import read_answer
 from gainlib.exercises.pictures import view_for
 from gainlib.learners.enrolment import own_variant
 from gainlib.learners.progress import Progress
-from gainlib.text import counted
+from gainlib.text import counted, signed
 from gainlib.views import Headline, View
 from gainlib.widgets.answer_panel import AnswerPanel
 from gainlib.widgets.as_left import as_left
@@ -55,6 +55,7 @@ class ExercisePanel(Panel):
         )
         self.answer = AnswerPanel()
         self.answer.on_msg(self._asked)
+        self.answer.solution = lambda: exercise.solution
         stand, channel = self._standing()
         self.questions = {each.name: question_input(each, channel) for each in exercise.variant.questions}
         for name, widget in self.questions.items():
@@ -212,6 +213,19 @@ class OpenExercise(ShownByPanel[ExercisePanel]):
         return {**moved, "answers": answered} if answered else moved
 
     @property
+    def solution(self) -> list[str]:
+        """The author's answer for the numbers on this page, a line for each control and question that it changes."""
+        controls = {} if self.bench is None else self.bench.controls
+        questions = {each.name: each for each in self.variant.questions}
+        told = []
+        for name, value in author_answer(self.variant).items():
+            if name in questions:
+                told.append(f"{questions[name].title}: {_in_words(value, questions[name].unit)}")
+            elif name in controls and value != self.variant.start.get(name):
+                told.append(f"{controls[name].name}: {controls[name].printed(value)}")
+        return told
+
+    @property
     def missing(self) -> str:
         """What keeps a check from having anything to judge, in words; empty when there is something."""
         if self.variant.controls or not self.answers or any(each is not None for each in self.answers.values()):
@@ -321,6 +335,13 @@ def _with_ride(views: Sequence[View], variant: Variant) -> Sequence[str | View]:
     drawn = any(each.points for each in variant.controls)
     there = any(each.name == "ride" for each in views)
     return [*views, "ride"] if drawn and not there else views
+
+
+def _in_words(value: Any, unit: str) -> str:
+    """An answer to a question, as a page tells it."""
+    if isinstance(value, int | float):
+        return signed(value, 0 if float(value).is_integer() else 1, unit, plus=False)
+    return str(value) if isinstance(value, str) else ", ".join(map(str, value))
 
 
 def _flat(value: Any) -> Any:

@@ -1,7 +1,9 @@
-"""A lesson as one web page that needs no kernel and no connection: text, code, and each bench as it stands.
+"""A lesson as one web page that needs no kernel and no connection: text, code to read, and each bench as it stands.
 
 Every cell is run in a new kernel; then each bench is written out with its headline, its pictures (drawn by the BokehJS
-of the installed Bokeh, which is put into the page once) and its settings. Nothing can be moved or played in it.
+of the installed Bokeh, which is put into the page once) and its settings. Nothing can be moved or played in it. Code
+that only makes a tool is left out, as a lesson folds it. A learner's page has the answers to the predictions folded;
+a teacher's has no code, and all answers.
 """
 
 from __future__ import annotations
@@ -23,11 +25,15 @@ from gainlib.storage.foreign import LARGEST_NOTEBOOK_BYTES, json_value, read_tex
 __all__ = ["lesson_page"]
 
 _WIDGET = "application/vnd.jupyter.widget-view+json"
+TOOL = "tool"
+"""The tag of a cell whose code only makes a tool."""
 
 # Asked of the lesson's own kernel when its cells have run: a box is written out by what stands in it, every other
 # widget by itself.
 _ASK = """\
 def _still(widget):
+    if %r and hasattr(widget, "answer_html"):
+        return widget.answer_html()
     if hasattr(widget, "static_html"):
         return widget.static_html()
     if hasattr(widget, "children"):
@@ -40,11 +46,14 @@ display({"application/json": {each: _still(_instances[each]) for each in %r if e
 """
 
 
-def lesson_page(notebook: str | os.PathLike[str], page: str | os.PathLike[str], *, overwrite: bool = False) -> Path:
+def lesson_page(
+    notebook: str | os.PathLike[str], page: str | os.PathLike[str], *, overwrite: bool = False, answers: bool = False
+) -> Path:
     """Run a lesson and write it as one HTML file that shows the same with no kernel and no connection to anywhere.
 
-    Gives the page's path back. Raises GainError when the notebook is not there, when a cell fails, and when the page
-    is there already unless `overwrite` is set. A run takes as long as the lesson's cells do.
+    With `answers` it is a teacher's page: no code, and the answer to each prediction and each exercise. Gives the
+    page's path back. Raises GainError when the notebook is not there, when a cell fails, and when the page is there
+    already unless `overwrite` is set. A run takes as long as the lesson's cells do.
 
     >>> lesson_page("no-such-lesson.ipynb", "page.html")
     Traceback (most recent call last):
@@ -71,12 +80,15 @@ def lesson_page(notebook: str | os.PathLike[str], page: str | os.PathLike[str], 
             with client.setup_kernel(env=environment, cleanup_kc=True):
                 for index, cell in enumerate(lesson.cells):
                     client.execute_cell(cell, index)
-                stills = _stills(client, lesson)
+                stills = _stills(client, lesson, answers)
         except CellExecutionError as fault:
             raise GainError(f"a cell of {source.name} failed: {fault.ename}: {fault.evalue}") from None
     for output in _outputs(lesson):
         if _WIDGET in output["data"]:
             output["data"]["text/html"] = stills.get(output["data"].pop(_WIDGET)["model_id"], "")
+    for cell in lesson.cells:
+        if answers or TOOL in cell.metadata.get("tags", []):
+            cell.metadata["transient"] = {"remove_source": True}  # the exporter's own word for it
     # The cells alone; what stands around them is the course's own. A template is a program, so none of this folder's.
     cells, _ = HTMLExporter(template_name="basic", extra_template_basedirs=[]).from_notebook_node(lesson)  # type: ignore[no-untyped-call]
     body = render(
@@ -111,13 +123,13 @@ def _outputs(lesson: Any) -> list[Any]:
     return [output for cell in lesson.cells for output in cell.get("outputs", []) if "data" in output]
 
 
-def _stills(client: Any, lesson: Any) -> dict[str, str]:
+def _stills(client: Any, lesson: Any, answers: bool) -> dict[str, str]:
     """Each widget that the lesson shows, by its model's id, as the widget itself writes it out."""
     from nbclient.exceptions import CellExecutionError
     from nbformat.v4 import new_code_cell
 
     shown = [output["data"][_WIDGET]["model_id"] for output in _outputs(lesson) if _WIDGET in output["data"]]
-    lesson.cells.append(new_code_cell(_ASK % (shown,)))  # type: ignore[no-untyped-call]
+    lesson.cells.append(new_code_cell(_ASK % (answers, shown)))  # type: ignore[no-untyped-call]
     try:
         client.execute_cell(lesson.cells[-1], len(lesson.cells) - 1)
     except CellExecutionError as fault:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from html import escape
+
 import traitlets
 
 from gainlib.widgets.assets import STYLES, script
@@ -13,7 +16,8 @@ __all__ = ["AnswerPanel"]
 class AnswerPanel(CourseWidget):
     """The buttons under an exercise, the hints that were taken, and the verdict.
 
-    `answered` counts what was asked for and done, so that the page knows when it may ask for more.
+    `answered` counts what was asked for and done, so that the page knows when it may ask for more. `solution` works out
+    a right answer, line by line, for a teacher's page; it is never sent to a learner's.
     """
 
     _esm = script("answer_panel.js")
@@ -27,6 +31,13 @@ class AnswerPanel(CourseWidget):
     missing = traitlets.Unicode("").tag(sync=True)
     answered = traitlets.Int(0).tag(sync=True)
 
+    solution: Callable[[], list[str]] = list
+
     def static_html(self) -> str:
         """Nothing: a page cannot check."""
         return ""
+
+    def answer_html(self) -> str:
+        """An answer that is right for the numbers on the page."""
+        lines = "".join(f"<li>{escape(each)}</li>" for each in self.solution())
+        return f"<p><strong>An answer that passes, for these numbers</strong></p><ul>{lines}</ul>" if lines else ""

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 import gainlib as gl
+from gainlib.exercises import author_answer, load
 from gainlib.html.lesson_page import lesson_page
 from gainlib.storage import bundled_folder
 
@@ -23,12 +24,19 @@ session = gl.Session.of(gl.Audio(sine, 48_000), chain, name="voice")
 gl.bench(session, controls=["preamp/gain_db", "converter/alignment", "fader/muted"], views=["level diagram"])"""
 
 
-def written(folder, *cells):
+ASKED = """\
+import gainlib as gl
+gl.predict("shout")"""
+COMPARED = """\
+gl.compare("shout", 4.25)"""
+
+
+def written(folder, *cells, tools=()):
     made = {
         "cells": [
             {
-                "cell_type": "code", "id": f"c{index}", "metadata": {}, "execution_count": None, "outputs": [],
-                "source": cell,
+                "cell_type": "code", "id": f"c{index}", "execution_count": None, "outputs": [], "source": cell,
+                "metadata": {"tags": ["tool"]} if cell in tools else {},
             }
             for index, cell in enumerate(cells)
         ],
@@ -57,11 +65,39 @@ def text(tmp_path_factory):
     monkeypatch = pytest.MonkeyPatch()
     monkeypatch.chdir(here)
     surveyed = f"gl.survey({str(bundled_folder('media') / 'kick.flac')!r}, workers=1)"
-    page = lesson_page(written(folder, CELL, *exercises, surveyed), folder / "page.html").read_text()
+    cells = (CELL, *exercises, surveyed, ASKED, COMPARED)
+    page = lesson_page(written(folder, *cells, tools=[ASKED]), folder / "page.html").read_text()
     monkeypatch.undo()
     assert not said.exists()
     assert "planted" not in page
     return page
+
+
+def shown(page):
+    """What a reader of a page sees: no script, no style, no mark, nothing that is folded."""
+    page = re.sub(r"(?s)<(script|style)\b.*?</\1>|<summary>.*?</details>", "", page)
+    return " ".join(re.sub(r"<[^>]+>", " ", page).split())
+
+
+def test_a_learners_page_folds_the_answers_and_leaves_out_the_code_of_tools(text):
+    seen = shown(text)
+    assert seen.count("How far above the verse will the shout peak?") == 2  # asked, and asked again at its answer
+    assert "predict" not in seen.split()
+    assert "compare" in seen.split()
+    assert "Measured: 4.2 dB." in text
+    assert "Measured: 4.2 dB." not in seen
+
+
+def test_a_teachers_page_has_no_code_and_all_answers(tmp_path):
+    named = ("recording/leave-room", "meters/which-is-louder")
+    cells = (ASKED, COMPARED, *(f'gl.exercise("{each}", "ada")' for each in named))
+    page = shown(lesson_page(written(tmp_path, *cells), tmp_path / "page.html", answers=True).read_text())
+    assert not {"import", "predict", "compare"} & set(page.split())
+    assert "How far above the verse will the shout peak? Measured: 4.2 dB." in page
+    room, order = (author_answer(load(each).variant("ada")) for each in named)
+    told = f"An answer that passes, for these numbers Preamp gain: +{room['voice/preamp/gain_db']:.1f} dB"
+    assert told in page
+    assert f": {', '.join(order['order'])}" in page
 
 
 def test_the_page_holds_the_sentences_the_settings_and_the_drawn_levels(text):
