@@ -1,9 +1,10 @@
 // Check and hint buttons, the hints that were taken, and the verdict with a word and a shape for each check.
-import { arrived, follow, make, tell } from "./shared.js";
+import { GO_ON, arrived, follow, make, tell, whenGone } from "./shared.js";
 
 const PATIENCE_MS = 10_000;
-const BUSY = "The kernel has not answered for some seconds: it is busy with another cell, or gone. Wait for it, or run the "
-  + "cell above again.";
+const BUSY = "The kernel has not answered for some seconds: it is busy with another cell. Wait for it, "
+  + "then press again.";
+const GONE = `No kernel answers, so nothing can be checked. ${GO_ON}`;
 
 export default {
   render({ model, el }) {
@@ -69,6 +70,11 @@ export default {
     const followed = { offer, hints: taken, verdict: say, saved: say, stale, missing: lack, answered: lack };
     const stops = Object.entries(followed).map(([name, update]) => follow(model, [name], update));
     offer(); taken(); say(); lack();
+    stops.push(whenGone(el, ".gainlib-exercise", (gone) => {
+      missing.textContent = gone ? GONE : "";
+      check.disabled = hint.disabled = gone;
+      if (!gone) offer();
+    }));
     return () => stops.forEach((stop) => stop());
   },
 };

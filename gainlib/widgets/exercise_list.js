@@ -1,5 +1,5 @@
 // The front of the exercise book: topic, level, what was missed, the list of what fits, and the button that opens one.
-import { follow, make, newId, stands, tell } from "./shared.js";
+import { GO_ON, follow, make, newId, stands, tell, whenGone } from "./shared.js";
 
 export default {
   render({ model, el }) {
@@ -43,7 +43,11 @@ export default {
     list.addEventListener("dblclick", go);
     open.onclick = go;
     show();
-    const stops = [stands(model, el), follow(model, ["topics", "levels", "missed", "items", "chosen", "note", "opened"], show)];
+    const stops = [
+      stands(model, el),
+      whenGone(el, ".gainlib-book", (gone) => { opened.textContent = gone ? `No kernel answers. ${GO_ON}` : get("opened"); }),
+      follow(model, ["topics", "levels", "missed", "items", "chosen", "note", "opened"], show),
+    ];
     return () => stops.forEach((stop) => stop());
   },
 };

@@ -1,10 +1,10 @@
 // The sentence above a bench, announced when a move has ended; and the message when no kernel answers the bench.
-import { follow, make, players, stands, tell, whenInside } from "./shared.js";
+import { GO_ON, follow, make, players, stands, tell, whenGone, whenInside } from "./shared.js";
 
 const SETTLED_MS = 700;
 const PATIENCE_MS = 8000;
 const GONE = "No kernel answers this bench: it was stopped or restarted, or the notebook was opened without one. "
-  + "What you see is the last picture. To go on, choose Run > Run All Cells.";
+  + `What you see is the last picture. ${GO_ON}`;
 const BUSY = "The kernel is busy with another cell: it has not answered for some seconds. What you moved follows when it is free.";
 
 export default {
@@ -35,23 +35,21 @@ export default {
     const fields = (bench) => bench?.querySelectorAll("input, button, select, textarea") ?? [];
     let gone = false;
     let bench = null;
-    const look = () => {
-      if (!bench) return;
-      // The notebook marks what no kernel answers any more: the box around the bench, not its own parts.
-      const now = bench.classList.contains("jupyter-widgets-disconnected");
-      bench.classList.toggle("gainlib-gone", now);
-      if (now) {
-        for (const each of fields(bench)) if (!each.disabled) { each.disabled = true; each.dataset.gainlibHeld = "1"; }
-        for (const each of players.values()) if (each.bench === bench) each.stop?.();
-      } else if (gone) {
-        for (const each of fields(bench)) if (each.dataset.gainlibHeld) { each.disabled = false; delete each.dataset.gainlibHeld; }
-      }
-      if (now !== gone) show(now ? GONE : "");
-      gone = now;
+    const hold = () => {
+      for (const each of fields(bench)) if (!each.disabled) { each.disabled = true; each.dataset.gainlibHeld = "1"; }
+      for (const each of players.values()) if (each.bench === bench) each.stop?.();
     };
-    const watch = new MutationObserver(look);
+    const free = () => {
+      for (const each of fields(bench)) if (each.dataset.gainlibHeld) { each.disabled = false; delete each.dataset.gainlibHeld; }
+    };
+    const told = (now) => {
+      gone = now;
+      bench.classList.toggle("gainlib-gone", now);
+      (now ? hold : free)();
+      show(now ? GONE : "");
+    };
     // Other parts of the bench may be drawn after this one.
-    const soon = [100, 1000, 3000].map((after) => setTimeout(look, after));
+    const soon = [100, 1000, 3000].map((after) => setTimeout(() => { if (gone) hold(); }, after));
 
     // A kernel that died without a word is found out by asking, once after each move.
     let patience = 0;
@@ -71,16 +69,14 @@ export default {
       whenInside(el, ".gainlib-bench", (found) => {
         bench = found;
         bench.addEventListener("change", ask);
-        watch.observe(bench, { attributes: true, attributeFilter: ["class"] });
-        look();
       }),
+      whenGone(el, ".gainlib-bench", told),
       follow(model, ["what", "advice", "title", "trouble"], update),
     ];
     model.on("msg:custom", heard);
     update();
     return () => {
       stops.forEach((stop) => stop());
-      watch.disconnect();
       [timer, patience, ...soon].forEach(clearTimeout);
       bench?.removeEventListener("change", ask);
       model.off("msg:custom", heard);

@@ -82,6 +82,31 @@ export function stands(model, el) {
   return () => model.off("msg:custom", heard);
 }
 
+export const GO_ON = "To go on, choose Run > Run All Cells.";
+
+// Calls `told` with whether no kernel answers any more, whenever that changes. The notebook marks it on the boxes around
+// our parts, not on the parts: `selector` names the box.
+export function whenGone(el, selector, told) {
+  let before = false;
+  let box = null;
+  const look = () => {
+    const now = box.classList.contains("jupyter-widgets-disconnected");
+    if (now === before) return;
+    before = now;
+    told(now);
+  };
+  const watch = new MutationObserver(look);
+  const stop = whenInside(el, selector, (found) => {
+    box = found;
+    watch.observe(box, { attributes: true, attributeFilter: ["class"] });
+    look();
+  });
+  return () => {
+    stop();
+    watch.disconnect();
+  };
+}
+
 // A kernel that ends or begins anew knows nothing of the widgets of a page. The notebook marks them when it was told to
 // by its own menu, or when the kernel died; when the kernel was ended from elsewhere, its own messages say so.
 const watched = new WeakSet();

@@ -65,11 +65,16 @@ def test_a_restarted_kernel_is_said_and_the_cell_run_again_moves(lab, page, keep
 
 @pytest.mark.parametrize(("path", "method"), [("/restart", "POST"), ("", "DELETE")], ids=["restarted", "ended"])
 def test_a_kernel_that_goes_from_elsewhere_is_said_on_each_bench(lab, page, path, method):
-    lab.run(page, "elsewhere.ipynb", OPENING, FIRST, SECOND, pictures=3)
+    # An exercise of candidates has no bench, and says so where it is checked.
+    lab.open(page, lab.write("elsewhere.ipynb", OPENING, FIRST, SECOND, 'gl.exercise("compressor/louder-or-better")'))
+    lab.run_all(page)
+    page.wait_for_function("() => course.bokeh.library?.documents.length >= 3")
     kernel = page.evaluate("() => jupyterapp.shell.currentWidget.context.sessionContext.session.kernel.id")
     lab.ask(f"api/kernels/{kernel}{path}", method, b"{}" if path else None)
     page.get_by_role("alert").filter(has_text="No kernel answers this bench").nth(1).wait_for()
     assert page.locator(".gainlib-bench :is(input, button, select):not(:disabled)").count() == 0
+    page.get_by_role("alert").filter(has_text="No kernel answers, so nothing can be checked").wait_for()
+    assert page.get_by_role("button", name="Check my answer").is_disabled()
 
 
 def test_a_busy_kernel_is_called_busy_and_not_gone(lab, own_page, busy_cell):
