@@ -24,7 +24,8 @@ from .conftest import SmallClass
 
 CASES = int(os.environ.get("GAINLIB_HAND_IN_CASES", "60"))
 AT_ONCE = 100
-EXERCISES = ["recording/leave-room", "levels/two-tracks", *(["rides/even-the-verse"] if CASES > 1000 else [])]
+RIDE = "rides/even-the-verse"  # one in ten hands it in, since to mark it takes longest
+EXERCISES = ["recording/leave-room", "levels/two-tracks", *([RIDE] if CASES > 1000 else [])]
 GOOD = "good"
 
 HOSTILE = [
@@ -91,7 +92,8 @@ def large(tmp_path_factory):
     of_class, made = group.class_file, {}
     for learner in [GOOD, *learners]:
         answers = []
-        for variant in (load(each).variant(learner, of_class.key_of(learner)) for each in EXERCISES):
+        own = [each for each in EXERCISES if each != RIDE or learner.endswith("0")]
+        for variant in (load(each).variant(learner, of_class.key_of(learner)) for each in own):
             answers.append(
                 {
                     "exercise": variant.exercise.name, "exercise_digest": variant.exercise.digest,
@@ -139,13 +141,15 @@ def test_changed_hand_ins_are_marked_or_listed_and_stop_nobody(large, tmp_path):
             without = list(csv.reader(file))[1:]
         for place, why in without:
             assert "gainlib itself failed" not in why, f"case of batch {start}: {place}: {why}"
-            assert why.endswith("."), why
-            assert why.isprintable(), why
+            assert why.endswith((".", "?")), f"case of batch {start}: {why}"
+            assert why.isprintable(), f"case of batch {start}: {why}"
         with (done.out / "marks.csv").open(encoding="utf-8-sig", newline="") as file:
             rows = list(csv.DictReader(file))
-        assert next(each["percent"] for each in rows if each["id"] == GOOD) == "100.0"
+        assert next(each[EXERCISES[0]] for each in rows if each["id"] == GOOD) == "5.0"
         assert all(0 <= float(each["percent"]) <= 100 for each in rows)
         assert (done.out / "report.html").stat().st_size > 1000
+        if CASES > 1000:
+            print(start, end=" ", flush=True)
         came_of += Counter(hand_ins=len(learners), marked=done.handed_in - 1, rows_without_a_mark=len(without))
     assert came_of["hand_ins"] == CASES
     assert 0 < came_of["marked"] < CASES

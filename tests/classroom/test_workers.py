@@ -232,6 +232,10 @@ def test_a_killed_marking_goes_on_where_it_was(group, counted):
     assert 7 <= done.marked_before <= 8
     assert len(counted) == 12 - done.marked_before
     assert (done.answers, done.handed_in, done.not_marked) == (12, 12, 0)
+    alone = mark_class(group.folder, group.file, group.home / "alone", feedback="none")
+    written = [{each.name: each.read_bytes() for each in out.glob("[!.]*.[!s]*")} for out in (done.out, alone.out)]
+    assert sorted(written[0]) == ["marks.csv", "marks.xlsx", "not-marked.csv", "report.html"]
+    assert written[0] == written[1]
 
 
 def test_a_mark_does_not_hang_on_what_was_marked_before_it():
