@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
+from pathlib import Path
 from typing import Any
 
 import ipywidgets
@@ -119,6 +120,7 @@ class ExerciseBook(ShownByPanel[BookPanel]):
         self.topic, self.level, self.only_missed = "", 0, False
         self.opened: OpenExercise | None = None
         self._drawn: dict[str, int] = {}
+        self._read: tuple[list[tuple[Path, int, int]], tuple[dict[str, Any], ...]] = ([], ())
         self.on_change, self.on_open = Event(), Event()
 
     def pick(self, *, topic: str = "", level: int = 0, only_missed: bool = False) -> ExerciseBook:
@@ -208,7 +210,16 @@ class ExerciseBook(ShownByPanel[BookPanel]):
         return draw, variant
 
     def _attempts(self) -> tuple[dict[str, Any], ...]:
-        return Progress.at(self.progress.file.parent, make=False).attempts
+        """All attempts; read again only where a file has changed, since a list asks several times."""
+        folder = self.progress.file.parent
+        files = sorted(folder.glob("progress.json")) + sorted(folder.glob("attempts*.jsonl"))
+        try:
+            stamp = [(each, (found := each.stat()).st_size, found.st_mtime_ns) for each in files]
+        except OSError:  # one that was set aside this very moment
+            return Progress.at(folder, make=False).attempts
+        if self._read[0] != stamp:
+            self._read = stamp, Progress.at(folder, make=False).attempts
+        return self._read[1]
 
     def __repr__(self) -> str:
         lines = [f"{each.name}: {each.title} (level {each.level}, {each.state})" for each in self.entries]

@@ -38,7 +38,7 @@ def file_names(ids: Iterable[str]) -> dict[str, str]:
     """For each id a part of a file's name that no other has, also where a and A are one file.
 
     >>> file_names(["a-17", "b-1", "B-1"])
-    {'a-17': 'a-17', 'b-1': 'b-1-4e518a', 'B-1': 'B-1-70afbf'}
+    {'a-17': 'a-17', 'b-1': 'b-1-3e499e', 'B-1': 'B-1-068205'}
     """
     plain = {each: plain_name(each) for each in ids}
     same = Counter(each.lower() for each in plain.values())

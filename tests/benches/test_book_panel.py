@@ -103,6 +103,19 @@ def test_what_was_missed_is_due_after_one_day_then_three_then_seven(book, tmp_pa
     assert entry(book).due
 
 
+def test_the_attempts_are_read_once_for_a_list_and_again_when_another_notebook_has_saved(book, tmp_path, monkeypatch):
+    sitting = book.open(NAME)
+    sitting.check()
+    reads = []
+    read = Progress.at.__func__
+    monkeypatch.setattr(Progress, "at", classmethod(lambda *given, **more: reads.append(1) or read(*given, **more)))
+    assert book.entries == book.entries
+    assert (len(book.missed), len(reads)) == (1, 1)
+    Progress(tmp_path / "progress.json", "x").record(sitting.variant, {}, sitting.verdict)
+    assert book.open(NAME).draw == 2
+    assert len(reads) == 2
+
+
 def test_what_was_never_tried_stands_before_what_was_tried(book, tmp_path, monkeypatch):
     other = "recording/another"
     book.exercises[other] = load(NAME)
