@@ -35,6 +35,7 @@ __all__ = [
     "volts_from_dbv",
 ]
 
+MOST_DBU = 200.0
 ZERO_DBU_VOLTS = math.sqrt(0.6)
 """0 dBu in volts RMS: 1 mW in 600 ohm, 0.7746 V (published: ITU-R BS.645-2 prints 0.775 V)."""
 
@@ -514,11 +515,22 @@ def sum_db(levels_db: Iterable[float], *, coherent: bool = False) -> float:
     return db_from_power(float(np.sum(power_from_db(levels))))
 
 
+def _converter_dbu(name: str, value: object) -> float:
+    """The number of dBu that make 0 dBFS, or a GainError for what no converter has."""
+    if not isinstance(value, int | float | np.integer | np.floating) or isinstance(value, bool):
+        raise GainError(f"{name} is a {type(value).__name__}; give the dBu that make 0 dBFS, for example 18.")
+    if not -MOST_DBU <= value <= MOST_DBU:
+        given = f"{value:g}" if isinstance(value, float) else f"beyond {MOST_DBU:g}"
+        raise GainError(f"{name} is {given}; give the dBu that make 0 dBFS, for example 18.")
+    return float(value)
+
+
 @dataclass(frozen=True)
 class Alignment:
     """How many dBu make 0 dBFS in a converter: an equipment setting, never assumed.
 
-    `dbu_at_full_scale` is the RMS level of the sine that just reaches full scale. Raises GainError if it is not finite.
+    `dbu_at_full_scale` is the RMS level of the sine that just reaches full scale. Raises GainError if it is no
+    number that a converter can have.
 
     >>> EBU_R68.dbfs_from_dbu(0.0), SMPTE_RP155.dbfs_from_dbu(4.0)
     (-18.0, -20.0)
@@ -528,10 +540,7 @@ class Alignment:
     dbu_at_full_scale: float
 
     def __post_init__(self) -> None:
-        if not math.isfinite(self.dbu_at_full_scale):
-            raise GainError(
-                f"dbu_at_full_scale is {self.dbu_at_full_scale}; give the dBu that make 0 dBFS, for example 18."
-            )
+        _converter_dbu("dbu_at_full_scale", self.dbu_at_full_scale)
 
     def dbfs_from_dbu(self, level_dbu: float) -> float:
         """The dBFS that this many dBu read behind the converter."""
@@ -591,4 +600,5 @@ def alignment(choice: str | float | Alignment) -> Alignment:
                 f"alignment is {choice!r}; give {' or '.join(ALIGNMENTS)}, or the number of dBu that make 0 dBFS."
             )
         return ALIGNMENTS[choice]
-    return Alignment(f"{choice:+g} dBu for 0 dBFS", float(choice))
+    dbu = _converter_dbu("alignment", choice)
+    return Alignment(f"{dbu:+g} dBu for 0 dBFS", dbu)

@@ -93,7 +93,7 @@ def _structure(content: bytes, rng: random.Random) -> bytes:
     """In a JSON file one value replaced by another or a hostile one, taken away, put deeper, or an entry renamed."""
     try:
         whole = json.loads(content)
-    except ValueError:
+    except (ValueError, RecursionError):
         return _token(content, rng)
     places: list[tuple[dict | list, object]] = []
     todo = [whole]

@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 from collections import Counter
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from gainlib.audio import Audio
 from gainlib.errors import GainError, suggest
 from gainlib.stages import Converter, Delivery, Fader, Signal, Stage, StageResult
-from gainlib.stages.base import MOST_DB
+from gainlib.stages.base import MOST_DB, is_number, shown
 
 __all__ = ["MAIN", "Bus", "Channel", "Send", "Strip", "Sum"]
 
@@ -67,13 +67,13 @@ class Send:
     pre_fader: bool = False
 
     def __post_init__(self) -> None:
-        gain: object = self.gain_db
-        if isinstance(gain, bool) or not isinstance(gain, int | float) or math.isnan(gain) or gain == math.inf:
-            raise GainError(f"gain_db of the {self.name} is {gain!r}; it must be a number, -inf for none.")
+        gain: Any = self.gain_db
+        if not is_number(gain) or math.isnan(gain) or gain == math.inf:
+            raise GainError(f"gain_db of the {self.name} is {shown(gain)}; it must be a number, -inf for none.")
         if gain > MOST_DB:
             raise GainError(f"gain_db of the {self.name} is {gain!r}; it must be {MOST_DB:g} dB or below.")
         if not isinstance(self.pre_fader, bool):
-            raise GainError(f"pre_fader of the {self.name} is {self.pre_fader!r}; give True or False.")
+            raise GainError(f"pre_fader of the {self.name} is {shown(self.pre_fader)}; give True or False.")
 
     @property
     def name(self) -> str:

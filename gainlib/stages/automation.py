@@ -14,7 +14,8 @@ from gainlib.audio import Audio
 from gainlib.decibels import ratio_from_db
 from gainlib.errors import GainError
 from gainlib.meters import find_phrases
-from gainlib.stages.base import MOST_DB, Floats, Signal, Stage, StageResult, frozen, require_within
+from gainlib.stages.base import MOST_DB, Floats, Signal, Stage, StageResult, frozen, is_number, require_within
+from gainlib.text import describe_value
 
 __all__ = ["ClipGain", "Ride", "gain_line", "proposed_ride", "ridden"]
 
@@ -50,10 +51,12 @@ def checked_points(stage: Stage, name: str, width: int) -> tuple[tuple[float, ..
         if (
             not isinstance(row, list | tuple)
             or len(row) != width
-            or any(isinstance(each, bool) or not isinstance(each, int | float | np.number) for each in row)
+            or not all(map(is_number, row))
             or not np.isfinite(row).all()
         ):
-            raise GainError(f"{name} of the {stage.kind.lower()} holds {row!r}; give {what} in finite numbers.")
+            raise GainError(
+                f"{name} of the {stage.kind.lower()} holds {describe_value(row)}; give {what} in finite numbers."
+            )
         if abs(row[-1]) > MOST_DB:
             wanted = f"from {-MOST_DB:g} to {MOST_DB:g} dB"
             raise GainError(f"{name} of the {stage.kind.lower()} holds {row[-1]:g} dB; it must be {wanted}.")

@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from gainlib.errors import GainError, suggest
 from gainlib.meters import ClippedRuns
+from gainlib.text import describe_value
 
 __all__ = [
     "Choice",
@@ -26,13 +27,16 @@ __all__ = [
     "choice",
     "choices_of",
     "frozen",
+    "is_number",
     "noise_of",
     "require_finite",
     "require_gain",
     "require_one_of",
+    "require_seed",
     "require_within",
     "setting",
     "settings_of",
+    "shown",
     "stage_kinds",
     "unit_of",
 ]
@@ -294,7 +298,8 @@ class Stage:
             object.__setattr__(self, "name", self.kind.lower())
         if not isinstance(self.name, str) or "/" in self.name:
             raise GainError(
-                f"name of the {self.kind.lower()} is {self.name!r}; leave out the slash, paths are cut there."
+                f"name of the {self.kind.lower()} is {describe_value(self.name)}; "
+                "leave out the slash, paths are cut there."
             )
 
     @property
@@ -427,16 +432,24 @@ def choices_of(stage: Stage) -> dict[str, Choice]:
     }
 
 
-def _is_number(value: object) -> bool:
-    return isinstance(value, int | float | np.number) and not isinstance(value, bool)
+def is_number(value: object) -> bool:
+    """Whether it is one that floating point can hold, a whole one of 64 bits; a switch is none."""
+    if isinstance(value, bool) or not isinstance(value, int | float | np.integer | np.floating):
+        return False
+    return isinstance(value, float | np.number) or abs(value) < 2**63
+
+
+def shown(value: object) -> str:
+    """A value as it was given, where that is short."""
+    return repr(value) if is_number(value) or isinstance(value, bool) else describe_value(value)
 
 
 def require_finite(stage: Stage, *names: str) -> None:
     """Refuse settings that are not finite numbers, by name."""
     for name in names:
         value = getattr(stage, name)
-        if not _is_number(value) or not math.isfinite(value):
-            raise GainError(f"{name} of the {stage.kind.lower()} is {value!r}; it must be a finite number.")
+        if not is_number(value) or not math.isfinite(value):
+            raise GainError(f"{name} of the {stage.kind.lower()} is {shown(value)}; it must be a finite number.")
 
 
 def require_within(
@@ -448,13 +461,13 @@ def require_within(
     """
     value = getattr(stage, name)
     unit = unit_of(name)
-    if _is_number(value) and (low < value <= high or (value == low and not above)):
+    if is_number(value) and (low < value <= high or (value == low and not above)):
         return
     least = f"above {low:g}" if above else f"{low:g} or above"
     wanted = least if high == math.inf else f"{high:g} or below" if low == -math.inf else f"from {low:g} to {high:g}"
     if above and high != math.inf:
         wanted = f"above {low:g} and at most {high:g}"
-    raise GainError(f"{name} of the {stage.kind.lower()} is {value!r}; it must be {wanted} {unit}".rstrip() + ".")
+    raise GainError(f"{name} of the {stage.kind.lower()} is {shown(value)}; it must be {wanted} {unit}".rstrip() + ".")
 
 
 def require_gain(stage: Stage, *names: str) -> None:
@@ -462,6 +475,13 @@ def require_gain(stage: Stage, *names: str) -> None:
     require_finite(stage, *names)
     for name in names:
         require_within(stage, name, -MOST_DB, MOST_DB)
+
+
+def require_seed(stage: Stage, name: str) -> None:
+    """Refuse what nothing can be drawn from: it must be a whole number of 0 or more."""
+    require_within(stage, name, 0)
+    if not isinstance(getattr(stage, name), int | np.integer):
+        raise GainError(f"{name} of the {stage.kind.lower()} is {shown(getattr(stage, name))}; give a whole number.")
 
 
 def require_one_of(stage: Stage) -> None:
@@ -478,7 +498,7 @@ def require_one_of(stage: Stage) -> None:
                 wanted = suggest(value, options)
             else:
                 wanted = f"give {' or '.join(repr(each) for each in options)}."
-            raise GainError(f"{field.name} of the {stage.kind.lower()} is {value!r}; {wanted}")
+            raise GainError(f"{field.name} of the {stage.kind.lower()} is {shown(value)}; {wanted}")
 
 
 def frozen(samples: Floats) -> Floats:

@@ -21,9 +21,11 @@ from gainlib.stages.base import (
     frozen,
     noise_of,
     require_one_of,
+    require_seed,
     require_within,
 )
 from gainlib.stages.wordlength import in_steps, rounding_power
+from gainlib.text import describe_value
 
 __all__ = ["Converter", "StoredFile"]
 
@@ -82,9 +84,9 @@ class Converter(Stage):
     def __post_init__(self) -> None:
         super().__post_init__()
         if self.bits not in (16, 24):
-            raise GainError(f"bits of the converter is {self.bits!r}; it must be 16 or 24.")
+            raise GainError(f"bits of the converter is {describe_value(self.bits)}; it must be 16 or 24.")
         require_within(self, "noise_dbfs", -math.inf, 0.0)
-        require_within(self, "noise_seed", 0)
+        require_seed(self, "noise_seed")
         require_one_of(self)
         object.__setattr__(self, "alignment", alignment(self.alignment))
 
@@ -157,7 +159,7 @@ class StoredFile(Stage):
 
     def __post_init__(self) -> None:
         super().__post_init__()
-        require_within(self, "noise_seed", 0)
+        require_seed(self, "noise_seed")
         require_one_of(self)
 
     @property

@@ -29,11 +29,13 @@ from gainlib.stages.base import (
     choice,
     frozen,
     require_one_of,
+    require_seed,
     require_within,
     setting,
 )
 from gainlib.stages.limiter import Limiter
 from gainlib.stages.wordlength import in_steps, rounding_power
+from gainlib.text import describe_value
 
 __all__ = ["ATSC_A85", "EBU_R128", "TARGETS", "CodecOvershoot", "Delivery", "Target", "codec_overshoot", "deliver"]
 
@@ -141,8 +143,9 @@ class Delivery(Stage):
 
     def __post_init__(self) -> None:
         super().__post_init__()
-        if self.target not in TARGETS:
-            raise GainError(f"target of the delivery is {self.target!r}; {suggest(str(self.target), TARGETS)}")
+        if not isinstance(self.target, str) or self.target not in TARGETS:
+            given = self.target if isinstance(self.target, str) else ""
+            raise GainError(f"target of the delivery is {describe_value(self.target)}; {suggest(given[:80], TARGETS)}")
         if self.loudness_lufs is not None:
             require_within(self, "loudness_lufs", -70.0, 0.0)
         if self.true_peak_dbtp is not None:
@@ -152,7 +155,7 @@ class Delivery(Stage):
             if not isinstance(self.rate_hz, int):
                 raise GainError(f"rate_hz of the delivery is {self.rate_hz!r}; it must be a whole number.")
         require_within(self, "release_ms", 0.0, 60_000.0, above=True)
-        require_within(self, "dither_seed", 0)
+        require_seed(self, "dither_seed")
         require_one_of(self)
 
     @property

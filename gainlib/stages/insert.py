@@ -20,6 +20,7 @@ from gainlib.stages.base import (
     noise_of,
     require_gain,
     require_one_of,
+    require_seed,
     require_within,
     setting,
 )
@@ -89,7 +90,7 @@ class OutboardInsert(Stage):
         object.__setattr__(self, "alignment", alignment(self.alignment))
         require_gain(self, "return_gain_db", "device_gain_db", "device_max_dbu")
         require_within(self, "device_noise_dbu", -math.inf, 100.0)
-        require_within(self, "noise_seed", 0)
+        require_seed(self, "noise_seed")
         require_one_of(self)
 
     @property

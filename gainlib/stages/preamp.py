@@ -10,9 +10,9 @@ from typing import ClassVar
 import numpy as np
 
 from gainlib.decibels import AES17_ZERO_RMS, db_from_ratio, power_from_rms_dbfs, ratio_from_db, volts_from_dbu
-from gainlib.errors import GainError
 from gainlib.meters import clipped_runs
 from gainlib.stages.base import (
+    MOST_DB,
     Domain,
     Signal,
     Stage,
@@ -22,6 +22,7 @@ from gainlib.stages.base import (
     noise_of,
     require_gain,
     require_one_of,
+    require_seed,
     require_within,
     setting,
 )
@@ -70,8 +71,8 @@ class Source(Stage):
     def __post_init__(self) -> None:
         super().__post_init__()
         require_gain(self, "full_scale_dbu")
-        if self.noise_dbfs is not None and (math.isnan(self.noise_dbfs) or self.noise_dbfs == math.inf):
-            raise GainError(f"noise_dbfs of the source is {self.noise_dbfs}; give dBFS, -inf for none.")
+        if self.noise_dbfs is not None:
+            require_within(self, "noise_dbfs", -math.inf, MOST_DB)
 
     @property
     def plain_gain_db(self) -> float:
@@ -144,7 +145,7 @@ class Preamp(Stage):
         require_gain(self, "gain_db", "max_output_dbu")
         require_within(self, "input_noise_dbu", -math.inf, 100.0)
         require_within(self, "pad_db", 0.0, 100.0)
-        require_within(self, "noise_seed", 0)
+        require_seed(self, "noise_seed")
         require_one_of(self)
 
     @property

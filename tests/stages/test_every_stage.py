@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
+import itertools
+import math
 import tracemalloc
 
 import numpy as np
@@ -179,6 +181,31 @@ def test_a_number_that_is_none_is_refused_by_name(stage: Stage) -> None:
         for value in (float("nan"), "loud", True, None):
             with pytest.raises(GainError, match=rf"^{name} of the .* is .*; .*\.$"):
                 dataclasses.replace(stage, **{name: value})
+
+
+HOSTILE = [10**400, 10**5000, -(10**400), 2**64, math.nan, math.inf, "x" * 5000, b"x", 1j, None, object(), [], {}, 0.5]
+
+
+def test_whatever_a_setting_is_given_it_is_taken_or_refused_in_one_sentence() -> None:
+    """Seeds that are no integers among them, and numbers that no floating point holds."""
+    odd = []
+    for kind, field, value in itertools.product(stage_kinds().values(), range(30), HOSTILE):
+        names = [each.name for each in dataclasses.fields(kind)][field : field + 1]
+        try:
+            kind(**dict.fromkeys(names, value))
+        except (GainError, TypeError) as fault:
+            lacks = isinstance(fault, TypeError) and "required positional" in str(fault)  # another setting
+            if not lacks and not (isinstance(fault, GainError) and len(str(fault)) < 300):
+                odd.append((kind, names, str(fault)))
+        except Exception as fault:
+            odd.append((kind, names, str(fault)))
+    assert odd == []
+
+
+@pytest.mark.parametrize("seed", [0.5, math.inf, -1, True])
+def test_nothing_is_drawn_from_a_seed_that_is_no_whole_number(seed: object) -> None:
+    with pytest.raises(GainError, match="noise_seed of the preamp is .*; (give a whole number|it must be 0 or above)"):
+        Preamp(noise_seed=seed)  # type: ignore[arg-type]
 
 
 @by_kind
