@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -60,7 +61,7 @@ class ExercisePanel(Panel):
         self.questions = {each.name: question_input(each, channel) for each in exercise.variant.questions}
         for name, widget in self.questions.items():
             widget.follow(exercise.answers[name])
-            widget.observe(lambda _, name=name: self._replied(name), ["number", "chosen", "order"])
+            widget.observe(lambda _, name=name: self._replied(name), ["number", "text", "chosen", "order"])
         standing = [self.brief, *stand]
         if self.questions:
             standing.append(ipywidgets.VBox(list(self.questions.values())))
@@ -120,12 +121,24 @@ class ExercisePanel(Panel):
         if self.exercise.verdict is not None:
             self.answer.stale = True
 
+    @property
+    def _unread(self) -> list[str]:
+        """For each control what was typed there and could not be taken, and where the control stands."""
+        bench = self.exercise.bench
+        if bench is None:
+            return []
+        return [
+            f"Not read: {control.name}. {words} What is checked is {control.printed(bench.values[path])}."
+            for path, control in bench.controls.items()
+            if (words := bench.panel.inputs[path].unread)
+        ]
+
     def _asked(self, _widget: object, content: dict[str, Any], _buffers: object) -> None:
         if content.get("kind") == "check":
             if self.exercise.missing:
                 self.answer.missing = self.exercise.missing
             else:
-                self.exercise.check()
+                self.exercise.check(self._unread)
         elif content.get("kind") == "hint":
             self.exercise.hint()
         self.answer.answered += 1
@@ -233,10 +246,14 @@ class OpenExercise(ShownByPanel[ExercisePanel]):
         titles = [f"“{each.title}”" for each in self.variant.questions]
         return f"Nothing is checked yet: answer {' and '.join(titles)} first."
 
-    def check(self) -> Verdict:
-        """Measure the answer as it stands; what is said and saved is in `verdict` and `saved`."""
+    def check(self, unread: Sequence[str] = ()) -> Verdict:
+        """Measure the answer as it stands; what is said and saved is in `verdict` and `saved`.
+
+        `unread` says of controls what was typed there and could not be taken: the verdict tells it.
+        """
         answer = self.answer
-        self.verdict = check(self.variant, answer, len(self.hints))
+        judged = check(self.variant, answer, len(self.hints))
+        self.verdict = replace(judged, notes=(*judged.notes, *unread))
         if self._kept:
             self.saved = self.progress.record(self.variant, answer, self.verdict, len(self.hints), draw=self.draw)
         else:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import numbers
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -11,11 +12,13 @@ from gainlib.errors import suggest
 from gainlib.exercises.model import ControlSpec, Question
 from gainlib.exercises.tables import MOST_POINTS
 from gainlib.exercises.variant import Variant
-from gainlib.text import describe_value, printed_number
+from gainlib.text import describe_value, printable, printed_number
 
 __all__ = ["as_number", "read_answer"]
 
 MOST_ENTRIES = 100
+OTHER_UNIT = re.compile(r"[+−–-]?\d[\d.,]*\s*([A-Za-zµ%]{1,12})")
+"""A number with some unit behind it."""
 
 
 def read_answer(variant: Variant, answer: object) -> tuple[dict[str, Any], dict[str, str], list[str]]:
@@ -101,11 +104,16 @@ def _asked(ask: Question, given: object) -> tuple[Any, str]:
     """What a learner gave for an ask, and a sentence where it cannot be read; never raises."""
     if ask.form in ("number", "seconds"):
         number = as_number(given)
+        low, high = printed_number(ask.low, ask.unit), printed_number(ask.high, ask.unit)
+        if given is None:
+            return None, "there is no answer yet"
         if number is None:
-            return None, f"{ask.title} is {describe_value(given)}; it must be a number"
+            text = f"“{printable(given[:40])}”" if isinstance(given, str) else describe_value(given)
+            other = OTHER_UNIT.fullmatch(given.strip()) if isinstance(given, str) and ask.unit else None
+            why = f"is in {other[1]}, and {ask.unit} is asked for" if other else "is not a number"
+            return None, f"not read: {text} {why}; give {low} to {high}"
         if not ask.low <= number <= ask.high:
-            low, high, came = (printed_number(each, ask.unit) for each in (ask.low, ask.high, number))
-            return None, f"{ask.title} is {came}; it goes from {low} to {high}"
+            return None, f"not read: {printed_number(number, ask.unit)} is out of reach; give {low} to {high}"
         return number, ""
     if ask.form == "choice":
         if isinstance(given, str) and given in ask.choices:

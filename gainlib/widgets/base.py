@@ -30,17 +30,26 @@ class CourseWidget(anywidget.AnyWidget):
 
 
 class MovedWidget(CourseWidget):
-    """An input whose page knows what has arrived here, and holds a button back until the last move has.
+    """An input that the page moves, and whose page knows what has arrived here.
 
-    `turn` counts the values that the page set and `seen` those that are here.
+    `moved` is what the page set last: the number of its turn, and the traits with their values. `seen` is the last turn
+    that was taken up; before it is the page's last, the page shows what was set there and nothing that is said here,
+    since that is of an earlier state. `unread` says what was typed there and could not be taken.
     """
 
-    turn = traitlets.Int(0).tag(sync=True)
+    moved = traitlets.Dict().tag(sync=True, echo_update=False)
     seen = traitlets.Int(0).tag(sync=True)
+    unread = traitlets.Unicode("").tag(sync=True)
 
-    @traitlets.observe("turn")
+    @traitlets.observe("moved")
     def _arrived(self, change: Any) -> None:
-        self.seen = change["new"]
+        with self.hold_sync():
+            try:
+                with self.hold_trait_notifications():
+                    for name, value in change["new"]["values"].items():
+                        self.set_trait(name, value)
+            finally:
+                self.seen = change["new"]["turn"]
 
 
 class Text(ipywidgets.HTML):  # type: ignore[misc]

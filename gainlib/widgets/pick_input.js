@@ -12,10 +12,11 @@ export default {
     field.setAttribute("aria-describedby", complaint.id);
     const state = make("span", { className: "gainlib-pick-state", "aria-hidden": "true" });
     el.append(label, make("span", { className: "gainlib-pick-field" }, field, ...(onOff ? [state] : [])), complaint);
+    const sent = turns(model, el, () => update());
     const update = () => {
       label.textContent = model.get("label");
       field.setAttribute("aria-label", model.get("name"));
-      const chosen = model.get("chosen");
+      const chosen = sent.get("chosen");
       if (onOff) {
         field.checked = chosen === 1;
         state.textContent = model.get("options")[chosen];
@@ -23,13 +24,10 @@ export default {
         field.replaceChildren(...model.get("options").map((text, value) => make("option", { value, text })));
         field.value = chosen;
       }
-      complaint.textContent = model.get("complaint");
+      complaint.textContent = sent.get("complaint");
     };
-    const sent = turns(model, el);
     field.addEventListener("change", () => {
-      model.set("complaint", "");
-      model.set("chosen", onOff ? Number(field.checked) : Number(field.value));
-      sent.send();
+      sent.send({ chosen: onOff ? Number(field.checked) : Number(field.value), complaint: "" });
       update();
     });
     const stop = follow(model, ["chosen", "options", "label", "name", "complaint"], update);

@@ -1,16 +1,16 @@
 // One question below a bench: a number with its unit, a choice, an order, or a moment; native inputs, complaints in words.
-import { follow, make, newId, turns, typed } from "./shared.js";
+import { follow, make, newId, turns, typed, unread } from "./shared.js";
+
+const LONGEST = 60; // of a text that is no number
 
 export default {
   render({ model, el }) {
     const id = newId("question");
-    const get = (name) => model.get(name);
-    const sent = turns(model, el);
+    const sent = turns(model, el, () => show());
+    const { get } = sent;
     el.classList.add("gainlib-question");
     const complaint = make("p", { className: "gainlib-complaint", id: `${id}-complaint`, role: "alert" });
     const said = make("p", { className: "gainlib-question-said", id: `${id}-said`, role: "status" });
-    const send = (name, value) => { model.set(name, value); sent.send(); };
-    const clear = () => { complaint.textContent = ""; };
     const written = (value) => String(value).replace("-", "−");
     const whole = (value) => `${written(value)} ${get("unit")}`.trim();
     let show = () => {};
@@ -20,25 +20,27 @@ export default {
     const number = () => {
       const field = make("input", { type: "text", id, inputMode: "decimal", autocomplete: "off", spellcheck: false });
       field.setAttribute("aria-describedby", `${complaint.id} ${said.id}`);
-      const limits = `${whole(get("low"))} to ${whole(get("high"))}`;
+      const fault = () => (field.value.trim() ? unread(field.value, get("unit"), get("low"), get("high"), whole) : "");
+      // What cannot be taken goes as it was typed, so that a check can name it.
       const read = () => {
-        const value = typed(field.value, get("unit"));
-        return Number.isFinite(value) && value >= get("low") && value <= get("high") ? value : null;
+        const text = field.value.trim();
+        const number = typed(text, get("unit"));
+        return Number.isFinite(number) ? { number, text: "" } : { number: null, text: text.slice(0, LONGEST) };
+      };
+      const stands = () => {
+        const { number, text } = read();
+        return number === get("number") && text === get("text");
       };
       const complain = () => {
-        const text = field.value.trim();
-        const value = typed(text, get("unit"));
-        if (!text || read() !== null) clear();
-        else if (Number.isFinite(value)) complaint.textContent = `${whole(value)} is out of reach; give ${limits}.`;
-        else complaint.textContent = `“${text}” is not a number${get("unit") ? ` in ${get("unit")}` : ""}; give ${limits}.`;
+        complaint.textContent = fault();
         if (complaint.textContent) field.setAttribute("aria-invalid", "true");
         else field.removeAttribute("aria-invalid");
         // A comma may be meant otherwise, so what it was taken for is said.
-        said.textContent = read() !== null && text.includes(",") ? `Taken as ${whole(read())}.` : "";
+        said.textContent = !fault() && field.value.includes(",") ? `Taken as ${whole(read().number)}.` : "";
       };
       field.addEventListener("input", () => {
         if (complaint.textContent) complain();
-        if (read() !== get("number")) send("number", read());
+        if (!stands()) sent.send(read());
       });
       field.addEventListener("change", complain);
       field.addEventListener("keydown", (event) => {
@@ -59,7 +61,7 @@ export default {
         take.onclick = () => {
           field.value = written(place);
           complain();
-          send("number", read());
+          sent.send(read());
           said.textContent = `Taken: ${whole(place)}.`;
         };
         window.addEventListener("gainlib-position", moved);
@@ -71,8 +73,8 @@ export default {
         line.append(take);
       }
       show = () => {
-        if (document.activeElement === field || read() === get("number")) return;
-        field.value = get("number") === null ? "" : written(get("number"));
+        if (document.activeElement === field || stands()) return;
+        field.value = get("number") === null ? get("text") : written(get("number"));
         complain();
       };
     };
@@ -87,7 +89,7 @@ export default {
       const box = group();
       const fields = get("choices").map((text, index) => {
         const field = make("input", { type: "radio", name: id, value: index });
-        field.addEventListener("change", () => send("chosen", index));
+        field.addEventListener("change", () => sent.send({ chosen: index }));
         box.append(make("label", { className: "gainlib-question-choice" }, field, text));
         return field;
       });
@@ -111,7 +113,7 @@ export default {
           draw();
           said.textContent = `Now: ${places.map((each) => (each < 0 ? "–" : names[each])).join(", ")}.`;
           const done = places.every((each) => each >= 0);
-          if (done || get("order").length) send("order", done ? [...places] : []);
+          if (done || get("order").length) sent.send({ order: done ? [...places] : [] });
         });
         box.append(make("label", { className: "gainlib-question-choice" }, `${place + 1}. `, field));
         return field;
@@ -127,7 +129,7 @@ export default {
     el.append(said, complaint);
     show();
     const update = () => show();
-    const stop = follow(model, ["number", "chosen", "order"], update);
+    const stop = follow(model, ["number", "text", "chosen", "order"], update);
     return () => {
       leave();
       sent.stop();

@@ -15,9 +15,10 @@ __all__ = ["QuestionInput"]
 class QuestionInput(MovedWidget):
     """One question: a number with its unit, a choice, an order, or a moment in seconds.
 
-    The page refuses in words what is no number or out of range; `number` is then None. `chosen` counts the choices from
-    0 and is -1 while none is made; `order` is empty until each has its place. With `channel` a moment can be taken over
-    from the player of the bench on that channel.
+    The page says in words what cannot be taken: what is no number is in `text` as it was typed, and `number` is then
+    None; a number that is out of range is answered as it is. `chosen` counts the choices from 0 and is -1 while none is
+    made; `order` is empty until each has its place. With `channel` a moment can be taken over from the player of the
+    bench on that channel.
     """
 
     _esm = script("question.js")
@@ -30,6 +31,7 @@ class QuestionInput(MovedWidget):
     choices = traitlets.List(traitlets.Unicode()).tag(sync=True)
     channel = traitlets.Unicode("").tag(sync=True)
     number = traitlets.Float(None, allow_none=True).tag(sync=True)
+    text = traitlets.Unicode("").tag(sync=True)
     chosen = traitlets.Int(-1).tag(sync=True)
     order = traitlets.List(traitlets.Int()).tag(sync=True)
 
@@ -41,7 +43,7 @@ class QuestionInput(MovedWidget):
         if self.form == "order":
             places = [self.choices[each] for each in self.order if 0 <= each < len(self.choices)]
             return places if len(places) == len(self.choices) else None
-        return self.number
+        return self.text or self.number
 
     def follow(self, value: Any) -> None:
         """Show another answer; None for none."""
@@ -51,7 +53,7 @@ class QuestionInput(MovedWidget):
             elif self.form == "order":
                 self.order = [] if value is None else [self.choices.index(each) for each in value]
             else:
-                self.number = value
+                self.number, self.text = (None, value) if isinstance(value, str) else (value, "")
 
     def static_html(self) -> str:
         """The question, and of what kind its answer is."""

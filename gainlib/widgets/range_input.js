@@ -1,21 +1,21 @@
 // One control: a native range input, and its value in figures, which can be typed over.
-import { follow, make, newId, turns, typed as numberOf } from "./shared.js";
+import { follow, make, newId, numberField, turns, typed as numberOf, unread } from "./shared.js";
 
 const PAUSE_MS = 1000; // key presses closer together than this are one step for undo
+const KEYS = { ArrowRight: 1, ArrowUp: 1, ArrowLeft: -1, ArrowDown: -1 };
+const PAGES = { PageUp: 1, PageDown: -1 };
 
 export default {
   render({ model, el }) {
     const id = newId("range");
-    const get = (name) => model.get(name);
+    const sent = turns(model, el, () => { update(); complain(); });
+    const { get } = sent;
     el.classList.add("gainlib-range");
     const label = make("label", { htmlFor: id });
     const range = make("input", { type: "range", id });
-    const typed = make("input", { type: "text", inputMode: "decimal", autocomplete: "off", spellcheck: false });
-    typed.setAttribute("aria-describedby", `${id}-complaint`);
     const unit = make("span", { className: "gainlib-unit" });
     const complaint = make("p", { className: "gainlib-complaint", id: `${id}-complaint`, role: "alert" });
     const end = make("p", { className: "gainlib-end" });
-    el.append(label, range, make("span", { className: "gainlib-figures" }, typed, unit), end, complaint);
 
     const number = (value) => {
       const size = Math.abs(value).toFixed(get("digits"));
@@ -23,84 +23,87 @@ export default {
       return (zero ? "" : value < 0 ? "−" : get("signed") ? "+" : "") + size;
     };
     const whole = (value) => `${number(value)} ${get("unit")}`.trim();
-    const fit = () => { typed.style.width = `${Math.max(typed.value.length, 3) + 0.6}ch`; };
+    const say = (words) => {
+      complaint.textContent = words;
+      typed.field.setAttribute("aria-invalid", String(words !== ""));
+    };
+    const complain = () => say(get("unread") || get("complaint"));
+    const stroke = () => sent.send({ stroke: get("stroke") + 1 });
+    const set = (value, begins = false) => {
+      sent.send({ value, unread: "", ...(begins ? { stroke: get("stroke") + 1 } : {}) });
+      say("");
+      show();
+    };
+    const take = (text) => {
+      const value = numberOf(text, get("unit"));
+      const same = value === numberOf(number(get("value")));
+      if (same && !get("unread")) return say("");
+      const fault = unread(text, get("unit"), get("low"), get("high"), whole);
+      if (!fault) return same ? set(get("value")) : set(value, true);
+      sent.send({ unread: fault });
+      return say(fault);
+    };
+    const typed = numberField(() => number(get("value")), take);
+    const fit = () => { typed.field.style.width = `${Math.max(typed.field.value.length, 3) + 0.6}ch`; };
+    typed.field.setAttribute("aria-describedby", `${id}-complaint`);
+    typed.field.addEventListener("input", fit);
+    el.append(label, range, make("span", { className: "gainlib-figures" }, typed.field, unit), end, complaint);
+
     const show = () => {
       const value = get("value");
-      typed.value = number(value);
-      fit();
+      range.value = value;
+      typed.show();
       end.textContent = value >= get("high") ? "at its highest" : value <= get("low") ? "at its lowest" : "";
       range.setAttribute("aria-valuetext", whole(value) + (end.textContent ? `, ${end.textContent}` : ""));
       const share = (Math.min(Math.max(value, get("low")), get("high")) - get("low")) / (get("high") - get("low"));
       range.style.setProperty("--gainlib-share", `${100 * share}%`);
     };
+    // The browser's own steps would round a value that was typed, so it is let stand anywhere, and what a hand does is
+    // counted here: a key goes a step on from where the value is, a drag to the next step, with Shift as fine as is shown.
+    const fine = () => Math.min(get("step"), 10 ** -get("digits"));
+    const within = (value) => Number(Math.min(Math.max(value, get("low")), get("high")).toFixed(9));
+    const near = (value, step) => within(get("low") + Math.round((value - get("low")) / step) * step);
     const update = () => {
       label.textContent = get("label");
       range.min = get("low");
       range.max = get("high");
-      range.step = get("step");
-      range.value = get("value");
+      range.step = "any";
       range.setAttribute("aria-label", get("name"));
-      typed.setAttribute("aria-label", `${get("name")} in figures, ${get("unit")}`.replace(/, $/, ""));
-      range.title = `Delete or double-click: back to ${whole(get("start"))}`;
+      typed.field.setAttribute("aria-label", `${get("name")} in figures, ${get("unit")}`.replace(/, $/, ""));
+      const finer = fine() < get("step") ? `; Shift and an arrow key: by ${whole(fine()).replace("+", "")}` : "";
+      range.title = `Delete or double-click: back to ${whole(get("start"))}${finer}`;
       range.setAttribute("aria-keyshortcuts", "Delete");
       unit.textContent = get("unit");
       show();
     };
-    const complain = () => {
-      complaint.textContent = get("complaint");
-      typed.setAttribute("aria-invalid", String(get("complaint") !== ""));
-    };
-    const sent = turns(model, el);
+    const page = () => Math.max(1, Math.round((get("high") - get("low")) / 10 / get("step"))) * get("step");
     let pressedAt = -Infinity;
-    const stroke = () => model.set("stroke", get("stroke") + 1);
-    const set = (value) => {
-      model.set("complaint", "");
-      model.set("value", value);
-      sent.send();
-      complaint.textContent = "";
-      typed.removeAttribute("aria-invalid");
-      show();
-    };
-    range.addEventListener("pointerdown", stroke);
+    let shift = false;
+    range.addEventListener("pointerdown", (event) => { shift = event.shiftKey; stroke(); });
+    range.addEventListener("pointermove", (event) => { shift = event.shiftKey; });
+    range.addEventListener("input", () => set(near(Number(range.value), shift ? fine() : get("step"))));
+    range.addEventListener("dblclick", () => set(get("start"), true));
     range.addEventListener("keydown", (event) => {
-      if (event.timeStamp - pressedAt > PAUSE_MS) stroke();
-      pressedAt = event.timeStamp;
-    }, true);
-    range.addEventListener("input", () => set(Number(range.value)));
-    range.addEventListener("dblclick", () => { stroke(); set(get("start")); range.value = get("value"); });
-    range.addEventListener("keydown", (event) => {
-      if (event.key === "Delete" || event.key === "Backspace") {
+      const begins = event.timeStamp - pressedAt > PAUSE_MS;
+      const go = (value) => {
         event.preventDefault();
-        set(get("start"));
-        range.value = get("value");
-      }
-    });
-    const refuse = (words) => {
-      complaint.textContent = words;
-      typed.setAttribute("aria-invalid", "true");
-      show();
-    };
-    const commit = () => {
-      const value = numberOf(typed.value, get("unit"));
-      if (value === numberOf(number(get("value")))) { complain(); return; }
-      const limits = `${whole(get("low"))} to ${whole(get("high"))}`;
-      if (Number.isNaN(value)) refuse(`“${typed.value.trim()}” is not a number; give ${limits}.`);
-      else if (value < get("low") || value > get("high")) refuse(`${whole(value)} is out of reach; give ${limits}.`);
-      else { stroke(); set(value); range.value = value; }
-    };
-    typed.addEventListener("input", fit);
-    typed.addEventListener("focus", () => typed.select());
-    typed.addEventListener("blur", commit);
-    typed.addEventListener("keydown", (event) => {
-      if (!event.ctrlKey && !event.metaKey) event.stopPropagation();
-      if (event.key === "Enter") { event.preventDefault(); commit(); typed.select(); }
-      if (event.key === "Escape") { show(); typed.select(); }
-    });
+        pressedAt = event.timeStamp;
+        set(within(value), begins);
+      };
+      if (event.ctrlKey || event.metaKey || event.altKey) return;
+      const { key } = event;
+      if (key === "Delete" || key === "Backspace") go(get("start"));
+      else if (key in KEYS) go(get("value") + KEYS[key] * (event.shiftKey ? fine() : get("step")));
+      else if (key in PAGES) go(get("value") + PAGES[key] * page());
+      else if (key === "Home") go(get("low"));
+      else if (key === "End") go(get("high"));
+    }, true);
     const stops = [
       follow(model, ["value", "start", "low", "high", "step", "digits", "unit", "label", "name"], update),
       follow(model, ["complaint"], complain),
     ];
     update();
+    typed.put();
     return () => {
       stops.forEach((stop) => stop());
       sent.stop();

@@ -34,7 +34,7 @@ class RangeInput(MovedWidget):
     def follow(self, value: float) -> None:
         """Stand at another value."""
         with self.hold_sync():
-            self.value, self.complaint = value, ""
+            self.value, self.complaint, self.unread = value, "", ""
 
     def static_html(self) -> str:
         """The setting and its value."""

@@ -11,7 +11,7 @@ __all__ = ["RideTable"]
 
 
 class RideTable(MovedWidget):
-    """Breakpoints in a table of native number inputs; a picture with a source "ride" on the same channel drags them."""
+    """Breakpoints in a table of fields; a picture with a source "ride" on the same channel drags them."""
 
     _esm = script("ride_table.js")
 
@@ -33,7 +33,7 @@ class RideTable(MovedWidget):
     def follow(self, value: tuple[tuple[float, float], ...]) -> None:
         """Show other breakpoints."""
         with self.hold_sync():
-            self.points, self.complaint = [list(each) for each in value], ""
+            self.points, self.complaint, self.unread = [list(each) for each in value], "", ""
 
     def static_html(self) -> str:
         """The ride and its breakpoints."""

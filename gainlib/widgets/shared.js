@@ -123,16 +123,27 @@ function watch(kernel, manager) {
   });
 }
 
-// What the page set and the kernel has not seen yet is marked, so that what is asked of the kernel can wait for it: a
-// crowd of moves is sent with a delay, and a message of another widget would overtake the last of them.
-// `send` sends what was set on a model and marks `el` until the kernel has seen it.
-export function turns(model, el) {
-  const seen = () => { if (model.get("seen") === model.get("turn")) delete el.dataset.gainlibWaiting; };
+// What the page moves, in turns. Each turn is sent whole, with its number; until the kernel has seen the last of them, what
+// it says is of an earlier state, so `get` gives what was set here. `el` is marked as long, so that what is asked of the
+// kernel can wait: a crowd of moves is sent with a delay, and a message of another widget would overtake the last of them.
+// `answered` is called when the kernel has seen the last turn, and stands where `get` then says.
+export function turns(model, el, answered = () => {}) {
+  let turn = Math.max(model.get("seen"), model.get("moved").turn ?? 0);
+  let mine = {};
+  const seen = () => {
+    if (model.get("seen") < turn) return;
+    mine = {};
+    delete el.dataset.gainlibWaiting;
+    answered();
+  };
   model.on("change:seen", seen);
   return {
-    send() {
-      model.set("turn", model.get("turn") + 1);
+    get: (name) => (name in mine ? mine[name] : model.get(name)),
+    send(values) {
+      mine = { ...mine, ...values };
+      turn += 1;
       el.dataset.gainlibWaiting = "1";
+      model.set("moved", { turn, values: mine });
       model.save_changes();
     },
     stop: () => model.off("change:seen", seen),
@@ -153,6 +164,38 @@ export function typed(text, unit = "") {
   const ending = unit.replace(/\s/g, "");
   const digits = ending && bare.toLowerCase().endsWith(ending.toLowerCase()) ? bare.slice(0, -ending.length) : bare;
   return /^[+-]?(\d+\.?\d*|\.\d+)$/.test(digits) ? Number(digits) : NaN;
+}
+
+// What keeps a typed text from being a number between two bounds, in words; "" where nothing does. `whole` writes a number.
+export function unread(text, unit, low, high, whole) {
+  const value = typed(text, unit);
+  const limits = `${whole(low)} to ${whole(high)}`;
+  if (value >= low && value <= high) return "";
+  if (!Number.isNaN(value)) return `${whole(value)} is out of reach; give ${limits}.`;
+  const other = /^[\s+−–-]*[\d.,]+\s*([a-zµ%]+)$/i.exec(text.trim());
+  if (other && unit) return `“${text.trim()}” is in ${other[1]}; give a number in ${unit}, ${limits}.`;
+  return `“${text.trim()}” is not a number${unit ? ` in ${unit}` : ""}; give ${limits}.`;
+}
+
+// A field for a number that stands elsewhere: `now` gives its text, `take` is handed what was typed. Enter and leaving the
+// field hand it over, Escape goes back; `show` brings it to where the number stands, but not under the fingers.
+export function numberField(now, take) {
+  const field = make("input", { type: "text", inputMode: "decimal", autocomplete: "off", spellcheck: false });
+  let shown = "";
+  const put = () => { shown = field.value = now(); field.dispatchEvent(new Event("input")); };
+  const commit = () => {
+    const text = field.value;
+    if (text !== shown) take(text);
+    put();
+  };
+  field.addEventListener("focus", () => field.select());
+  field.addEventListener("blur", commit);
+  field.addEventListener("keydown", (event) => {
+    if (!event.ctrlKey && !event.metaKey) event.stopPropagation();
+    if (event.key === "Enter") { event.preventDefault(); commit(); field.select(); }
+    if (event.key === "Escape") { put(); field.select(); }
+  });
+  return { field, put, show: () => { if (document.activeElement !== field) put(); } };
 }
 
 // Notebook shortcuts of one letter (x cuts a cell) fire unless the focused element itself carries this attribute; with

@@ -356,3 +356,59 @@ def keep(tmp_path: Path) -> Callable[[Any, str], Path]:
 def busy_cell() -> str:
     """A cell that keeps the kernel busy from the lab's `hold` to its `free`."""
     return BUSY
+
+
+SLOW_BENCH = """\
+import pathlib, time
+import numpy as np
+import gainlib as gl
+sine = np.sin(2 * np.pi * 997 * np.arange(4 * 48_000) / 48_000)
+ride = gl.Ride(points=((1.0, 0.0), (2.0, -6.0)))
+session = gl.Session.of(gl.Audio(0.1 * sine, 48_000), [gl.Trim(), ride], name="voice")
+bench = gl.bench(session, controls=["trim/gain_db", "ride/points"], views=["waveform"])
+def wait(_):
+    while pathlib.Path("busy").exists(): time.sleep(0.02)
+    if pathlib.Path("another").exists():
+        pathlib.Path("another").unlink()
+        bench.move("trim/gain_db", -11.0)
+stop = bench.on_move(wait)
+bench"""
+FIELDS = "() => [...document.querySelectorAll('.gainlib-ride input')].map(each => each.value)"
+FOCUS = "name => document.querySelector(`.gainlib-bench input[aria-label='${name}']`).focus()"
+COMPLAINT = "() => document.querySelector('.gainlib-ride .gainlib-complaint').textContent"
+
+
+@pytest.fixture
+def slow_bench(lab: Lab) -> Callable[[Any], Any]:
+    """Shows a bench with a trim and a ride whose moves last from the lab's `hold` to its `free`.
+
+    With a file "another" in the lab's folder the first of them ends with another move, as of a button that was pressed.
+    """
+    return lambda page: lab.run(page, "typing.ipynb", SLOW_BENCH, pictures=1)
+
+
+@pytest.fixture
+def ride_is_typed(lab: Lab, slow_bench: Callable[[Any], Any]) -> Callable[..., None]:
+    """Types the points of a ride while the kernel is slow, in any browser: `write` types a text, `press` one key."""
+
+    def typed(page: Any, write: Callable[[str], None], press: Callable[[str], None]) -> None:
+        slow_bench(page)
+        lab.hold()
+        page.evaluate(FOCUS, "Ride points, point 2, seconds")
+        write("2,5")
+        press("Tab")  # the kernel begins to work on the time
+        write("-1,")
+        assert page.evaluate(FIELDS) == ["1.00", "0.0", "2.50", "-1,"]
+        lab.free()
+        lab.settled(page)
+        write("5")
+        press("Enter")
+        lab.settled(page)
+        assert page.evaluate(FIELDS) == ["1.00", "0.0", "2.50", "−1.5"]
+        write("1.5x")
+        press("Enter")
+        lab.settled(page)
+        assert page.evaluate(COMPLAINT) == "Point 2: “1.5x” is in x; give a number in dB, −24 dB to 24 dB."
+        assert page.evaluate(FIELDS)[-1] == "−1.5"
+
+    return typed

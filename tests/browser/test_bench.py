@@ -104,7 +104,7 @@ def test_a_number_that_is_typed_is_taken_or_refused_in_words(bench):
     for wrong, words in [
         ("72", "+72.0 dB is out of reach; give 0.0 dB to +60.0 dB."),
         ("−3", "−3.0 dB is out of reach; give 0.0 dB to +60.0 dB."),
-        ("loud", "“loud” is not a number; give 0.0 dB to +60.0 dB."),
+        ("loud", "“loud” is not a number in dB; give 0.0 dB to +60.0 dB."),
     ]:
         typed.fill(wrong)
         typed.press("Enter")

@@ -147,18 +147,21 @@ def test_a_control_at_its_end_says_so(bench):
 
 
 def test_a_ride_by_keyboard_in_the_table(lab, bench, keep):
-    gain = bench.get_by_role("spinbutton", name="Ride points, point 2, gain in dB")
+    gain = bench.get_by_role("textbox", name="Ride points, point 2, gain in dB")
     gain.fill("-20")
     gain.press("Enter")
     bench.get_by_role("button", name="Add a point").press("Enter")
-    added = bench.get_by_role("spinbutton", name="Ride points, point 3, seconds")
+    added = bench.get_by_role("textbox", name="Ride points, point 3, seconds")
     assert added.input_value() == "3.00"
     lab.settled(bench)  # points that are set faster than the kernel hears of them are one step
     assert bench.evaluate("document.activeElement.getAttribute('aria-label')") == "Ride points, point 3, seconds"
     bench.locator(".gainlib-ride").scroll_into_view_if_needed()
     keep(bench, "ride-table")
     complaint = bench.locator(".gainlib-ride .gainlib-complaint")
-    for wrong, words in (("9", "Point 3: give 0 to 4.00 s."), ("1.5", "Point 3 must come later than point 2.")):
+    for wrong, words in (
+        ("9", "Point 3: 9 s is out of reach; give 0 s to 4 s."),
+        ("1.5", "Point 3 must come later than point 2."),
+    ):
         added.fill(wrong)
         added.press("Enter")
         assert complaint.inner_text() == words
@@ -170,7 +173,7 @@ def test_a_ride_by_keyboard_in_the_table(lab, bench, keep):
         bench.wait_for_function(f"() => document.querySelectorAll('.gainlib-ride tbody tr').length === {count}")
     bench.get_by_role("button", name="Undo").click()
     bench.wait_for_function(
-        "() => document.querySelectorAll('.gainlib-ride tbody tr:nth-child(2) input')[1].value === '-6.0'"
+        "() => document.querySelectorAll('.gainlib-ride tbody tr:nth-child(2) input')[1].value === '−6.0'"
     )
 
 

@@ -103,4 +103,4 @@ def test_a_ride_is_drawn_in_the_picture(ride, keep):
     undo(page)
     near(page, [[1.0, 0.0], [2.0, -6.0]])
     fields = page.locator(".gainlib-ride input")
-    assert [fields.nth(index).input_value() for index in range(4)] == ["1.00", "0.0", "2.00", "-6.0"]
+    assert [fields.nth(index).input_value() for index in range(4)] == ["1.00", "0.0", "2.00", "−6.0"]

@@ -197,7 +197,7 @@ def test_a_ride_and_a_switch_moved_while_the_kernel_is_busy_are_judged_as_they_s
     assert checked(lab, page, part, made)["answer"]["voice/fader/muted"] is True  # back where it began
     busy(lab, page)
     part.get_by_role("button", name="Add a point").press("Enter")
-    gain = part.get_by_role("spinbutton", name="point 1, gain in dB")
+    gain = part.get_by_role("textbox", name="point 1, gain in dB")
     for _ in range(6):
         gain.press("ArrowUp")
     part.get_by_role("button", name="Check my answer").press("Enter")

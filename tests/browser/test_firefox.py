@@ -32,7 +32,14 @@ PREFERENCES = {
     "network.captive-portal-service.enabled": False,
     "network.connectivity-service.enabled": False,
 }
-KEYS = {"ArrowLeft": "\ue012", "ArrowRight": "\ue014", "Home": "\ue011", "End": "\ue010", "Enter": "\ue007"}
+KEYS = {
+    "ArrowLeft": "\ue012",
+    "ArrowRight": "\ue014",
+    "Home": "\ue011",
+    "End": "\ue010",
+    "Enter": "\ue007",
+    "Tab": "\ue004",
+}
 ANSWER = """(async () => (%s)(%s))().then(
     (found) => JSON.stringify({ found: found ?? null }), (fault) => JSON.stringify({ fault: String(fault) }))"""
 UNTIL = """async (given, latest) => {
@@ -75,6 +82,7 @@ class Firefox:
                 stderr=subprocess.STDOUT,
                 env={**os.environ, "HOME": str(folder), **environment},
             )
+        self._wire: Any = None
         try:
             self._wire = websocket.create_connection(f"{self._address(log)}/session", timeout=60, suppress_origin=True)
             self._numbers = itertools.count(1)
@@ -112,6 +120,8 @@ class Firefox:
         except subprocess.TimeoutExpired:
             self.process.kill()
             self.process.wait()
+        if self._wire is not None:
+            self._wire.shutdown()
 
     @property
     def url(self) -> str:
@@ -149,7 +159,14 @@ class Firefox:
 
     def press(self, key: str, times: int = 1) -> None:
         """A key, so many times, on what has the focus."""
-        strokes = [{"type": kind, "value": KEYS[key]} for kind in ("keyDown", "keyUp")] * times
+        self._strike([KEYS[key]] * times)
+
+    def type(self, text: str) -> None:
+        """A text, key by key, into what has the focus."""
+        self._strike(list(text))
+
+    def _strike(self, keys: list[str]) -> None:
+        strokes = [{"type": kind, "value": key} for key in keys for kind in ("keyDown", "keyUp")]
         sources = [{"type": "key", "id": "keyboard", "actions": strokes}]
         self.ask("input.performActions", context=self._page, actions=sources)
 
@@ -182,6 +199,10 @@ def firefox(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Firefox]:
     finally:
         sink.terminate()
         sink.wait(15)
+
+
+def test_a_ride_typed_in_firefox_is_kept_while_the_kernel_is_slow(ride_is_typed, firefox):
+    ride_is_typed(firefox, firefox.type, firefox.press)
 
 
 @pytest.mark.parametrize(

@@ -163,11 +163,25 @@ def test_a_number_is_right_within_its_tolerance_and_told_roughly_otherwise(made)
     assert variant.printed["other"] == "2 dBu"
 
 
-@pytest.mark.parametrize("answer", [None, "many", True, math.nan, [1.0], {"x": 1}, 10**400, -61.0, 1.0])
-def test_an_answer_that_is_no_such_number_is_told(made, answer):
+@pytest.mark.parametrize(
+    ("answer", "words"),
+    [
+        (None, "There is no answer yet."),
+        ("many", "Not read: “many” is not a number; give −60 dBFS to 0 dBFS."),
+        ("-20 dBu", "Not read: “-20 dBu” is in dBu, and dBFS is asked for; give −60 dBFS to 0 dBFS."),
+        (True, "Not read: true is not a number; give −60 dBFS to 0 dBFS."),
+        (math.nan, "Not read: NaN is not a number; give −60 dBFS to 0 dBFS."),
+        ([1.0], "Not read: a list is not a number; give −60 dBFS to 0 dBFS."),
+        ({"x": 1}, "Not read: a table is not a number; give −60 dBFS to 0 dBFS."),
+        (10**400, "Not read: a number beyond all bounds is not a number; give −60 dBFS to 0 dBFS."),
+        (-61.0, "Not read: −61 dBFS is out of reach; give −60 dBFS to 0 dBFS."),
+        (1.0, "Not read: 1 dBFS is out of reach; give −60 dBFS to 0 dBFS."),
+    ],
+)
+def test_an_answer_that_is_no_such_number_is_told(made, answer, words):
     verdict = check(made("reckon", SUM).variant("ada"), {"sum": answer})
     assert (verdict.points, verdict.passed) == (0.0, False)
-    assert verdict.lines[0].sentence.startswith("The question is ")
+    assert verdict.lines[0].sentence == words
 
 
 # --- strips, plants and words ---
