@@ -27,10 +27,16 @@ def test_what_was_typed_last_stands_though_the_kernel_told_of_another_value_mean
     for text in ("-3", "-9"):
         page.keyboard.type(text)
         page.keyboard.press("Enter")
+    slider = page.get_by_role("slider", name="Trim")
+    slider.evaluate("""slider => {
+        window.shown = [];
+        const look = () => window.shown.push(slider.getAttribute("aria-valuetext"));
+        new MutationObserver(look).observe(slider, { attributes: true });
+    }""")
     lab.free()
     lab.settled(page)
+    assert set(page.evaluate("shown")) <= {"−9.0 dB"}  # not for a moment
     assert page.evaluate("document.activeElement.value") == "−9.0"
-    slider = page.get_by_role("slider", name="Trim")
     assert slider.get_attribute("aria-valuetext") == "−9.0 dB"
     page.locator("button[title='Undo: Trim to −11.0 dB (key u)']").wait_for()  # the bench stood there before
     # A value that was typed is not rounded by a key; a step goes on from it, with Shift a fine one.
