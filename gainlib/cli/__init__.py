@@ -5,6 +5,7 @@ before a command is known.
 
 authoring   what an author is told of a proof
 classroom   new-class, hand-in, mark
+installation how gainlib was installed, and the line that does it again
 meanwhile   what this Python does while the first page is read
 saying      how a command says something
 setup       check-setup: what of the course works on this computer
@@ -18,7 +19,7 @@ import json
 import os
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -29,6 +30,9 @@ from gainlib.cli.saying import say
 from gainlib.cli.survey import EXAMPLE, survey_command
 from gainlib.errors import GainError
 from gainlib.text import counted
+
+if TYPE_CHECKING:
+    from gainlib.cli.setup import Finding
 
 __all__ = ["main"]
 
@@ -110,13 +114,18 @@ def _check_setup(
     """
     from gainlib.cli.setup import findings
 
-    found = findings(folder)
+    found = []
+    for each in findings(folder):
+        found.append(each)
+        if not as_json:
+            _print_finding(each)
+    faults = sum(not each.works for each in found)
     if as_json:
-        content = {"gainlib": __version__, "works": all(each.works for each in found)}
+        content = {"gainlib": __version__, "works": not faults}
         typer.echo(json.dumps(content | {"findings": [each.as_dict() for each in found]}, indent=1, ensure_ascii=False))
     else:
-        _print_findings(found)
-    raise typer.Exit(0 if all(each.works for each in found) else 1)
+        typer.echo("Everything works." if not faults else f"{counted(faults, 'thing')} to see to.")
+    raise typer.Exit(0 if not faults else 1)
 
 
 @app.command("lesson-page", epilog="Example: gainlib lesson-page 03 lesson.html")
@@ -132,21 +141,21 @@ def _lesson_page(
     say(f"Written: {lesson_page(lesson_file(lesson), page, overwrite=overwrite)}")
 
 
-def _print_findings(found: list) -> None:  # type: ignore[type-arg]
+def _print_finding(found: Finding) -> None:
+    """One line of the list, as soon as it is known; what does not fit stands below its own column."""
     from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
+    said = Text(found.said)
+    if found.todo:
+        said.append(f"\nWhat to do: {found.todo}")
     table = Table(box=None, show_header=False, pad_edge=False)
-    for each in found:
-        said = Text(each.said)
-        if each.todo:
-            said.append(f"\nWhat to do: {each.todo}")
-        table.add_row("works" if each.works else Text("FAULT", style="bold"), Text(each.what), said)
-    console = Console(highlight=False, soft_wrap=False)
-    console.print(table)
-    faults = sum(not each.works for each in found)
-    console.print("Everything works." if not faults else f"{counted(faults, 'thing')} to see to.")
+    for width in (5, 15):
+        table.add_column(min_width=width, max_width=width)
+    word = Text("works") if found.works else Text("slow" if found.slow else "FAULT", style="bold")
+    table.add_row(word, Text(found.what), said)
+    Console(highlight=False, soft_wrap=False).print(table)
 
 
 @app.command("prove", epilog="Example: gainlib prove my-exercise.toml --variants 30")

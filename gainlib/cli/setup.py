@@ -10,7 +10,8 @@ import socket
 import subprocess
 import sys
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
@@ -18,21 +19,21 @@ import numpy as np
 
 from gainlib import loops as fast_loops
 from gainlib.audio import Audio
+from gainlib.cli.installation import install_again, install_line
 from gainlib.errors import GainError
 from gainlib.exercises import exercise_names, load
 from gainlib.flow import Session
 from gainlib.jupyter_home import jupyter_environment, lesson_kernel
 from gainlib.meters import measure_all, true_peak_dbtp
 from gainlib.sound_file import read, write
-from gainlib.stages import Compressor, Converter, Delivery, Pan, Preamp, Saturation, Source
+from gainlib.stages import Compressor, Converter, Delivery, Fader, Pan, Preamp, Ride, Saturation, Source
 from gainlib.storage import atomic_write, bundled_folder
 from gainlib.surveys.survey import survey
-from gainlib.text import reason_of
+from gainlib.text import printable, reason_of
 
 __all__ = ["Finding", "findings"]
 
-AGAIN = "install gainlib again: python -m pip install --force-reinstall gainlib"
-KERNEL_SECONDS = 60.0
+LONGEST_SECONDS = 60.0
 EXTENSIONS_SEEN = """
 import json, os
 from jupyter_core.paths import jupyter_path
@@ -48,45 +49,63 @@ EXTENSIONS = {"anywidget": "anywidget", "ipywidgets": "@jupyter-widgets/jupyterl
 
 @dataclass(frozen=True)
 class Finding:
-    """One thing that was looked at: whether it works, what was seen, and what to do when it does not."""
+    """One thing that was looked at: whether it works, what was seen, and what to do when it does not.
+
+    Where this computer was too `slow` for it to be seen, nothing is known to be wrong.
+    """
 
     what: str
     works: bool
     said: str
     todo: str = ""
+    slow: bool = False
 
     def as_dict(self) -> dict[str, object]:
         """As JSON holds it."""
         return asdict(self)
 
 
-def findings(folder: Path) -> list[Finding]:
+def findings(folder: Path) -> Iterator[Finding]:
     """Look at everything that the course needs, each by itself, so that one fault does not hide the next.
 
-    >>> all(isinstance(each, Finding) for each in [python_version(), compiled_loops()])
+    Each is given as soon as it is known. Those that wait for other processes go on beside the rest.
+
+    >>> all(isinstance(each, Finding) for each in [python_version(), loopback_port()])
     True
     """
     looks: list[tuple[str, Callable[[], Finding]]] = [
         ("Python", python_version),
         ("packages", packages),
-        ("widgets", widgets),
         ("sound files", sound_files),
         ("course material", material),
         ("compiled loops", compiled_loops),
+        ("pictures", pictures),
         ("port", loopback_port),
         ("folder", lambda: writable(folder)),
-        ("kernel", kernel),
     ]
-    found = []
-    for what, look in looks:
-        try:
-            found.append(look())
-        except Exception as fault:  # whatever is broken here is what this command is asked about
-            said = (
-                f"Could not be looked at: {type(fault).__name__}: {str(fault).splitlines()[0] if str(fault) else '-'}"
-            )
-            found.append(Finding(what, False, said, AGAIN))
-    return found
+    beside: list[tuple[str, Callable[[], Finding]]] = [("widgets", widgets), ("kernel", kernel)]
+    with ThreadPoolExecutor(len(beside)) as pool:
+        begun = [pool.submit(_seen, *each) for each in beside]
+        for each in looks:
+            yield _seen(*each)
+        for done in begun:
+            yield done.result()
+
+
+def _seen(what: str, look: Callable[[], Finding]) -> Finding:
+    try:
+        return look()
+    except (TimeoutError, subprocess.TimeoutExpired):
+        return Finding(
+            what,
+            False,
+            f"Took longer than {LONGEST_SECONDS:g} s: this computer is busy or slow; nothing is known to be wrong.",
+            "Wait until other programs are done, then: gainlib check-setup",
+            slow=True,
+        )
+    except Exception as fault:  # whatever is broken here is what this command is asked about
+        reason = printable((str(fault).splitlines() or ["no reason given"])[0])[:200]
+        return Finding(what, False, f"Could not be looked at ({type(fault).__name__}: {reason}).", install_again())
 
 
 def python_version() -> Finding:
@@ -118,7 +137,7 @@ def packages() -> Finding:
             faults.append(f"{needed.name} is {version}, {needed.specifier} is wanted")
     if faults:
         names = " ".join(f'"{fault.split()[0]}"' for fault in faults)
-        return Finding("packages", False, f"{'; '.join(faults)}.", f"{sys.executable} -m pip install --upgrade {names}")
+        return Finding("packages", False, f"{'; '.join(faults)}.", install_line(names, newer=True))
     return Finding("packages", True, f"All {count} packages are there in a version that fits.")
 
 
@@ -135,16 +154,16 @@ def widgets_in(environment: dict[str, str]) -> Finding:
         env=environment,
         capture_output=True,
         text=True,
-        timeout=60,
+        timeout=LONGEST_SECONDS,
         check=False,
     )
     if done.returncode != 0:
         last = (done.stderr.strip().splitlines() or ["no word"])[-1]
-        return Finding("widgets", False, f"JupyterLab could not be asked for its extensions: {last}", AGAIN)
+        return Finding("widgets", False, f"JupyterLab could not be asked for its extensions: {last}", install_again())
     found, disabled = json.loads(done.stdout.strip().splitlines()[-1])
     for package, extension in EXTENSIONS.items():
         if extension not in found:
-            todo = f"{sys.executable} -m pip install --force-reinstall {package}"
+            todo = install_line(package)
             return Finding("widgets", False, f"JupyterLab does not find the extension {extension}.", todo)
         if any(each.split(":")[0] == extension for each in disabled):
             todo = f"{sys.executable} -m jupyter labextension enable {extension}"
@@ -159,7 +178,7 @@ def sound_files() -> Finding:
         for ending in ("flac", "wav"):
             back = read(write(Path(place) / f"tone.{ending}", tone))
             if back.rate_hz != tone.rate_hz or not np.array_equal(back.samples, tone.samples):
-                todo = f"{sys.executable} -m pip install --force-reinstall soundfile"
+                todo = install_line("soundfile")
                 return Finding("sound files", False, f"A {ending.upper()} file came back changed.", todo)
     return Finding("sound files", True, "FLAC and WAV are written and read back bit for bit.")
 
@@ -171,7 +190,7 @@ def material() -> Finding:
     exercises = [load(name) for name in exercise_names()]
     missing = [name for name, some in (("lessons", lessons), ("stems", stems), ("exercises", exercises)) if not some]
     if missing:
-        return Finding("course material", False, f"There are no {' and no '.join(missing)}.", AGAIN)
+        return Finding("course material", False, f"There are no {' and no '.join(missing)}.", install_again())
     for stem in stems:
         read(stem)
     said = f"Notebooks: {len(lessons)}, exercises: {len(exercises)}, stems: {len(stems)}, all read."
@@ -183,7 +202,7 @@ def compiled_loops() -> Finding:
     if fast_loops.backend() is fast_loops.numpy_loops:
         said = "numba cannot be used here; the numpy stand-in runs, slower, same results."
         return Finding("compiled loops", True, said)
-    take = read("media/snare.flac")
+    take = read("media/snare.flac", seconds=(0.0, 1.1))  # enough for channels to run side by side
     for detector in ("peak", "rms"):
         lane = [Source(-24.0), Preamp(50.0), Converter("EBU R 68"), Compressor(-30.0, detector=detector), Pan(0.3)]
         rendered = Session.of(take, [*lane, Saturation(), Delivery()]).render()
@@ -195,6 +214,28 @@ def compiled_loops() -> Finding:
     return Finding(
         "compiled loops", True, f"{made}, and keeps them in {where}." if where else f"{made}, each time anew."
     )
+
+
+def pictures() -> Finding:
+    """Whether a picture of each kind can be drawn with the Bokeh that is installed."""
+    from gainlib.html.figures import embedded
+    from gainlib.views import views
+
+    lane = [Source(-24.0), Preamp(50.0), Converter("EBU R 68"), Ride(((0.0, -3.0), (0.5, 0.0))), Compressor(-30.0)]
+    lane += [Fader(-3.0), Pan(0.3), Saturation(6.0), Delivery()]
+    rendering = Session.of(read("media/snare.flac", seconds=(0.0, 1.0)), lane).render()
+    faults = {}
+    for name, kind in views().items():
+        try:
+            json.dumps(embedded(kind().figure(rendering)))
+        except Exception as fault:
+            faults[name] = printable((str(fault).splitlines() or [type(fault).__name__])[0])[:200]
+    if faults:
+        name, reason = next(iter(faults.items()))
+        others = f", nor {len(faults) - 1} more" if len(faults) > 1 else ""
+        said = f"The picture {name!r} cannot be drawn{others} ({reason})."
+        return Finding("pictures", False, said, install_line('"bokeh"', newer=True))
+    return Finding("pictures", True, f"All {len(views())} kinds of pictures can be drawn.")
 
 
 def loopback_port() -> Finding:
@@ -229,6 +270,8 @@ def writable(folder: Path) -> Finding:
 
 def kernel() -> Finding:
     """Whether a notebook's kernel starts, and is this very Python with this gainlib."""
+    from jupyter_core.utils import ensure_event_loop
+
     with tempfile.TemporaryDirectory(prefix="gainlib-", ignore_cleanup_errors=True) as place:
         home = Path(place)
         environment, manager = jupyter_environment(home), lesson_kernel(home)
@@ -237,25 +280,25 @@ def kernel() -> Finding:
         client = manager.client()
         try:
             client.start_channels()
-            client.wait_for_ready(timeout=KERNEL_SECONDS)
+            client.wait_for_ready(timeout=LONGEST_SECONDS)
             answer: list[str] = []
 
             def hear(message: dict[str, dict[str, str]]) -> None:
                 answer.append(message["content"].get("text", ""))
 
             code = "import sys, gainlib; print(sys.executable, gainlib.__version__)"
-            client.execute_interactive(code, timeout=KERNEL_SECONDS, output_hook=hear)
-        except (RuntimeError, TimeoutError) as fault:
-            return Finding(
-                "kernel",
-                False,
-                f"A kernel does not answer ({fault}).",
-                "Look at antivirus and firewall rules for 127.0.0.1.",
-            )
+            client.execute_interactive(code, timeout=LONGEST_SECONDS, output_hook=hear)
+        except RuntimeError as fault:
+            if manager.is_alive():  # it was only waited for in vain
+                raise TimeoutError from fault
+            said = "A notebook's kernel ends as it starts."
+            todo = f"{install_again()}. If that does not help, look at antivirus rules for {sys.executable}."
+            return Finding("kernel", False, said, todo)
         finally:
             client.stop_channels()
             manager.shutdown_kernel(now=True)
-    said = "".join(answer).split()
-    if not said or os.path.normcase(said[0]) != os.path.normcase(sys.executable):
-        return Finding("kernel", False, f"The kernel answers as {' '.join(said) or 'nobody'}.", AGAIN)
+            ensure_event_loop().close()  # of this thread, which nobody else would close
+    words = "".join(answer).split()
+    if not words or os.path.normcase(words[0]) != os.path.normcase(sys.executable):
+        return Finding("kernel", False, f"The kernel answers as {' '.join(words) or 'nobody'}.", install_again())
     return Finding("kernel", True, "A notebook's kernel starts with this Python and this gainlib.")

@@ -7,11 +7,13 @@ import json
 import re
 import subprocess
 import sys
+import threading
+import types
 
 import pytest
 
 import gainlib
-from gainlib.cli import setup
+from gainlib.cli import installation, setup
 
 
 def test_the_version_is_printed(run):
@@ -73,12 +75,13 @@ def test_check_setup_finds_this_computer_in_order(run, tmp_path):
     assert [each["what"] for each in content["findings"]] == [
         "Python",
         "packages",
-        "widgets",
         "sound files",
         "course material",
         "compiled loops",
+        "pictures",
         "port",
         "folder",
+        "widgets",
         "kernel",
     ]
 
@@ -86,7 +89,7 @@ def test_check_setup_finds_this_computer_in_order(run, tmp_path):
 @pytest.fixture
 def quick_looks(monkeypatch):
     """The looks that take seconds find everything in order."""
-    for name in ("kernel", "widgets", "material", "compiled_loops"):
+    for name in ("kernel", "widgets", "material", "compiled_loops", "pictures"):
         monkeypatch.setattr(setup, name, functools.partial(setup.Finding, name, True, "left out here"))
 
 
@@ -105,9 +108,81 @@ def test_a_look_that_breaks_hides_no_other(monkeypatch, tmp_path, quick_looks):
 
     monkeypatch.setattr(setup, "sound_files", broken)
     found = {each.what: each for each in setup.findings(tmp_path)}
-    assert len(found) == 9
-    assert found["sound files"].said == "Could not be looked at: RuntimeError: first line"
+    assert len(found) == 10
+    assert found["sound files"].said == "Could not be looked at (RuntimeError: first line)."
     assert [what for what, each in found.items() if not each.works] == ["sound files"]
+
+
+def test_what_is_known_is_told_before_the_slow_looks_are_done(monkeypatch, tmp_path, quick_looks):
+    told = threading.Event()
+
+    def waits():
+        assert told.wait(60)
+        return setup.Finding("widgets", True, "at last")
+
+    monkeypatch.setattr(setup, "widgets", waits)
+    found = setup.findings(tmp_path)
+    assert next(found).what == "Python"
+    told.set()
+    assert [each.said for each in found if each.what == "widgets"] == ["at last"]
+
+
+def test_a_slow_computer_is_called_slow_and_nothing_is_to_be_installed(run, monkeypatch, tmp_path, quick_looks):
+    monkeypatch.undo()
+    monkeypatch.setattr(setup, "LONGEST_SECONDS", 0.01)
+    for name in ("material", "compiled_loops", "pictures"):
+        monkeypatch.setattr(setup, name, functools.partial(setup.Finding, name, True, "left out here"))
+    status, out, _ = run("check-setup", tmp_path)
+    lines = [line for line in out.splitlines() if re.match(r"slow +(widgets|kernel)", line)]
+    words = " ".join(out.split())
+    assert (status, len(lines), words.count("this computer is busy or slow; nothing is known to be wrong")) == (1, 2, 2)
+    assert words.count("What to do: Wait until other programs are done, then: gainlib check-setup") == 2
+    for wrong in ("FAULT", "install", "import", "Timeout", "Command"):
+        assert wrong not in out
+    assert words.endswith("2 things to see to.")
+
+
+def test_a_picture_that_cannot_be_drawn_is_named(monkeypatch):
+    from gainlib.views import Waveform
+
+    def figure(self, rendering):
+        raise RuntimeError("Expected line_dash to reference fields\nin the source")
+
+    assert setup.pictures().works
+    monkeypatch.setattr(Waveform, "figure", figure)
+    found = setup.pictures()
+    assert not found.works
+    assert found.said == "The picture 'waveform' cannot be drawn (Expected line_dash to reference fields)."
+    assert "bokeh" in found.todo
+
+
+CHECKOUT = '{"url": "file:///srv/gain%20lib", "dir_info": {"editable": true}}'
+WHEEL = '{"url": "file:///srv/gainlib-1-py3-none-any.whl", "archive_info": {}}'
+
+
+@pytest.mark.parametrize(
+    ("installer", "origin", "line"),
+    [
+        ("pip", None, "/py -m pip install --force-reinstall gainlib"),
+        ("uv", None, "uv pip install --python /py --reinstall gainlib"),
+        ("pip", CHECKOUT, 'in the folder "/srv/gain lib", /py -m pip install -e .'),
+        ("uv", CHECKOUT, 'in the folder "/srv/gain lib", uv pip install --python /py -e .'),
+        ("pip", WHEEL, "/py -m pip install --force-reinstall /srv/gainlib-1-py3-none-any.whl"),
+        # A wheel that was thrown away since can be had from the index only.
+        ("pip", WHEEL.replace("/srv", "/gone"), "/py -m pip install --force-reinstall gainlib"),
+    ],
+)
+def test_the_advice_fits_how_gainlib_was_installed(monkeypatch, installer, origin, line):
+    texts = {"INSTALLER": f"{installer}\n", "direct_url.json": origin}
+    monkeypatch.setattr(
+        installation.importlib.metadata, "distribution", lambda name: types.SimpleNamespace(read_text=texts.get)
+    )
+    monkeypatch.setattr(installation.importlib.util, "find_spec", lambda name: object())
+    monkeypatch.setattr(sys, "executable", "/py")
+    there = lambda path: str(path).startswith("/srv")  # noqa: E731
+    monkeypatch.setattr(installation.os.path, "exists", there)
+    monkeypatch.setattr(installation.Path, "is_dir", there)
+    assert installation.install_again() == f"Install gainlib again: {line}"
 
 
 def test_a_python_that_is_too_old_is_a_fault(monkeypatch):
@@ -199,7 +274,8 @@ def test_a_kernel_that_does_not_start_or_is_another_python_is_a_fault(monkeypatc
     with_kernel(sys.executable, "-c", "raise SystemExit(1)", "{connection_file}")
     found = setup.kernel()
     assert not found.works
-    assert found.said.startswith("A kernel does not answer")
+    assert found.said == "A notebook's kernel ends as it starts."
+    assert "Install gainlib again" in found.todo
     disguise = (
         "import sys; sys.executable = '/other/python'; from ipykernel.kernelapp import launch_new_instance as go; go()"
     )
