@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import importlib.metadata
 import importlib.util
-import json
 import os
 import sys
 import urllib.parse
 import urllib.request
 from pathlib import Path
 from typing import Any
+
+from gainlib.storage.foreign import json_value
 
 __all__ = ["install_again", "install_line"]
 
@@ -52,4 +53,4 @@ def _installer() -> str:
 
 def _origin() -> dict[str, Any]:
     """What the installer wrote down of where gainlib came from; nothing where that was an index."""
-    return dict(json.loads(importlib.metadata.distribution("gainlib").read_text("direct_url.json") or "{}"))
+    return dict(json_value(importlib.metadata.distribution("gainlib").read_text("direct_url.json") or "{}"))
