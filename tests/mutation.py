@@ -132,14 +132,18 @@ def how_many(few: int) -> int:
     return int(os.environ.get(CASES, few))
 
 
-def run_cases(name: str, cases: int, case: Callable[[int], None]) -> None:
-    """Run so many cases by their numbers; what is raised in any is told with its number, and a long run its cost."""
+def run_cases(name: str, cases: int, case: Callable[[int], bool]) -> None:
+    """Run so many cases by their numbers, each telling whether its file was usable still; a long run tells its cost.
+
+    What is raised in any is told with its number.
+    """
     faults: dict[str, list[int]] = {}
+    usable = 0
     slowest, started = (0.0, 0), time.monotonic()
     for number in range(cases):
         before = time.process_time()
         try:
-            case(number)
+            usable += case(number)
         except Exception as fault:
             last = traceback.extract_tb(fault.__traceback__)[-1]
             said = f"{type(fault).__name__}: {str(fault)[:200]} ({os.path.basename(last.filename)}:{last.lineno})"
@@ -151,8 +155,9 @@ def run_cases(name: str, cases: int, case: Callable[[int], None]) -> None:
         peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
         per_case_ms = (time.monotonic() - started) / max(1, cases) * 1000
         print(
-            f"\n{name}: {cases} cases, {per_case_ms:.0f} ms each by the clock, slowest {slowest[0]:.1f} s of a "
-            f"processor (number {slowest[1]}), peak memory {peak_mb} MB, {sum(map(len, faults.values()))} faults"
+            f"\n{name}: {cases} cases, {usable} usable still, {per_case_ms:.0f} ms each by the clock, slowest "
+            f"{slowest[0]:.1f} s of a processor (number {slowest[1]}), peak memory {peak_mb} MB, "
+            f"{sum(map(len, faults.values()))} faults"
         )
         assert peak_mb < 1024
     assert not faults, "\n".join(f"{said}: numbers {numbers[:5]}" for said, numbers in faults.items())
