@@ -57,7 +57,7 @@ def with_change(content, chance):
     for key in way:
         at = at[key]
     kind = chance.random()
-    value = deep(chance.choice([3, 63, 70, 900])) if kind < 0.03 else chance.choice(HOSTILE)
+    value = deep(chance.choice([3, 63, 70, 400])) if kind < 0.03 else chance.choice(HOSTILE)
     if kind < 0.7:
         at[last] = value
     elif kind < 0.8:
