@@ -14,5 +14,6 @@ enrolment          who the learner is in a class
 hand_in_file       what a hand-in holds, read with suspicion
 submission         handing in
 jupyter_server     JupyterLab for this folder, once: command, run, end
+course_contents    how its notebooks are given to the page
 lab_process        a process that ends with the one that started it
 """

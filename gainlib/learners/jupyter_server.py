@@ -56,6 +56,7 @@ def server_command(folder: Path, port: int) -> list[str]:
         f"--ServerApp.root_dir={folder.resolve()}",
         "--ServerApp.allow_remote_access=False",
         "--PasswordIdentityProvider.hashed_password=",
+        "--ServerApp.contents_manager_class=gainlib.learners.course_contents.CourseContents",
         "--ServerApp.log_level=WARN",
         # A kernel that died is told to the page within a second; a busy one is not taken for dead.
         "--KernelRestarter.time_to_dead=1",

@@ -73,7 +73,8 @@ printf '%s\\n' 'c.InteractiveShellApp.ignore_cwd = True' \\
   > "$HOME/.ipython/profile_default/ipython_kernel_config.py"
 {python} -c 'import gainlib, gainlib.learners.course_folder as c
 c.install_lessons("gainlib-course", gainlib.__version__)'
-cd gainlib-course && exec {python} -m jupyterhub.singleuser "$@"
+cd gainlib-course && exec {python} -m jupyterhub.singleuser \\
+  --ServerApp.contents_manager_class=gainlib.learners.course_contents.CourseContents "$@"
 """
 # Ten learners sit at ten screens; in one browser the pages behind would sleep.
 AWAKE = [

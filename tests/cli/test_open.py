@@ -122,6 +122,8 @@ def plant(folder, said):
     }
     for module in ("numpy", "numba", "jupyterlab", "jupyter_server", "ipykernel", "json", "sitecustomize", "pandas"):
         texts[folder / f"{module}.py"] = tells(module)
+    notebook = {"cells": [], "metadata": {"widgets": {"planted": 1}}, "nbformat": 4, "nbformat_minor": 5}
+    texts[folder / "planted.ipynb"] = json.dumps(notebook)
     spec = {"argv": ["sh", "-c", f"echo another kernel >> {said}"], "display_name": "x", "language": "python"}
     for place in (old / "data", folder, folder / "share" / "jupyter"):
         texts[place / "kernels" / "another" / "kernel.json"] = json.dumps(spec)
@@ -171,6 +173,7 @@ def test_open_serves_the_course_and_runs_nothing_that_lies_in_the_folder(tmp_pat
         assert b"planted" not in text  # neither an extension nor a setting of the page
         names = {each["name"] for each in run.asked("contents")["content"]}
         assert {"contents.ipynb", "03-set-recording-level.ipynb", "progress.json"} <= names
+        assert run.asked("contents/planted.ipynb")["content"]["metadata"] == {}  # a saved widget holds a script
         specs = run.asked("kernelspecs")["kernelspecs"]
         assert "another" not in specs
         assert specs["python3"]["spec"]["argv"][0] == sys.executable
