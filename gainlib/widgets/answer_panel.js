@@ -2,8 +2,9 @@
 import { GO_ON, arrived, follow, make, tell, whenGone } from "./shared.js";
 
 const PATIENCE_MS = 10_000;
-const BUSY = "The kernel has not answered for some seconds: it is busy with another cell. Wait for it, "
-  + "then press again.";
+const LONGEST_MS = 120_000; // an answer that is judged before its last move arrived costs an attempt
+const BUSY = "The kernel has not answered for some seconds: it is busy with another cell. What you "
+  + "asked for follows when it is free.";
 const GONE = `No kernel answers, so nothing can be checked. ${GO_ON}`;
 
 export default {
@@ -59,7 +60,9 @@ export default {
       waiting.add(kind);
       el.setAttribute("aria-busy", "true");
       asked = asked.then(async () => {
-        await arrived(el.closest(".gainlib-exercise"));
+        const patience = setTimeout(() => { missing.textContent = BUSY; }, PATIENCE_MS);
+        await arrived(el.closest(".gainlib-exercise"), LONGEST_MS);
+        clearTimeout(patience);
         await answer(kind);
         waiting.delete(kind);
         if (!waiting.size) el.removeAttribute("aria-busy");

@@ -150,9 +150,9 @@ export function turns(model, el, answered = () => {}) {
   };
 }
 
-// Comes back when nothing in `place` waits any more, after ten seconds at the latest.
-export async function arrived(place) {
-  const latest = performance.now() + 10_000;
+// Comes back when nothing in `place` waits any more, after `longest` ms at the latest.
+export async function arrived(place, longest = 10_000) {
+  const latest = performance.now() + longest;
   while (place?.querySelector("[data-gainlib-waiting]") && performance.now() < latest) {
     await new Promise((resolve) => setTimeout(resolve, 15));
   }

@@ -47,6 +47,25 @@ def test_a_check_in_the_same_breath_as_25_key_presses_judges_the_last_of_them(la
     assert not slow.locator(".gainlib-moved").is_visible()
 
 
+def test_a_check_waits_for_the_last_move_however_long_the_kernel_is_busy(lab, own_page):
+    slow = lab.run(own_page, "slow-exercise.ipynb", SLOW, pictures=2)
+    before = len(attempts(lab))
+    own_page.clock.install()
+    lab.hold()
+    gain = slow.get_by_role("slider", name="Preamp gain")
+    start = float(gain.input_value())
+    gain.focus()
+    for _ in range(3):  # the page keeps the later ones back until the first has been heard
+        slow.keyboard.press("ArrowLeft")
+    slow.get_by_role("button", name="Check my answer").press("Enter")
+    slow.clock.run_for(11_000)
+    slow.get_by_text("it is busy with another cell").wait_for()
+    lab.free()
+    slow.locator(".gainlib-saved", has_text=f"attempt {before + 1} at").wait_for(state="attached", timeout=30_000)
+    assert attempts(lab)[-1]["answer"]["voice/preamp/gain_db"] == start - 3
+    assert not slow.locator(".gainlib-moved").is_visible()
+
+
 @pytest.fixture
 def sat(lab, busy_cell):
     """Opens a notebook with these exercises, and a cell that can keep the kernel busy."""

@@ -232,6 +232,7 @@ def test_a_lesson_in_firefox_sounds_and_its_exercise_is_passed(lab, firefox, les
         control = next(each for each in variant.controls if each.path == path)
         steps = (value - firefox.evaluate(CONTROL, [title, control.low, control.high])) / control.step
         firefox.press("ArrowRight" if steps > 0 else "ArrowLeft", round(abs(steps)))
+    lab.settled(firefox)
     firefox.evaluate(CHECK, title)
     firefox.press("Enter")
     firefox.wait_for_function(f"title => ({VERDICT})(title)", arg=title)
