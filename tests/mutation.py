@@ -18,6 +18,7 @@ CASES = "GAINLIB_MUTATED_CASES"
 
 NUMBERS = ["0", "-1", "0.5", "1e-300", "1e308", "-1e308", "1e400", "-1e400", "nan", "inf", "-inf", "true", "-0.0"]
 NUMBERS += [str(2**63 - 1), str(2**63), "0x7fffffffffffffff", "2026-01-01", "1979-05-27T07:32:00Z", "1e6", "48000"]
+PLAUSIBLE = ["-200.0", "-60.0", "-12.5", "-1.0", "0.0", "0.001", "0.5", "1.0", "3", "16", "24", "99.9", "200.0", "1e5"]
 LONG = ["9" * 400, "9" * 5000, "1" + "0" * 400, "[" * 60 + "]" * 60, "{ a = " * 60 + "1" + " }" * 60]
 DEEP = ["[" * 30_000, "{ a = " * 10_000, "a." * 12_000 + "a = 1"]
 STRUCTURES = [
@@ -37,13 +38,14 @@ ANYTHING = [
 ]  # fmt: skip
 
 _VALUE = re.compile(r"""(?<==)\s*("[^"\n]*"|-?[\d.]+|\[[^\[\]]*\]|true|false)""")
+_NUMBER = re.compile(r"(?<![\w\"'-])-?\d+(?:\.\d+)?(?![\w\"'-])")
 _TOKEN = re.compile(r'"[^"\n]*"|-?\d[\d.]*|\btrue\b|\bfalse\b|\bnull\b|[\w.]+(?=\s*=)')
 
 
 def mutated(content: bytes, seed: int) -> bytes:
     """The file with one to three things changed."""
     rng = random.Random(seed)
-    for _ in range(rng.randint(1, 3)):
+    for _ in range(rng.choice((1, 1, 1, 2, 3))):
         content = rng.choice(_MUTATIONS)(content, rng)
     return content
 
@@ -85,6 +87,17 @@ def _token(content: bytes, rng: random.Random) -> bytes:
     return (text[: one.start()] + " " + new + text[one.end() :]).encode("utf-8", "replace")
 
 
+def _number(content: bytes, rng: random.Random) -> bytes:
+    """One number replaced by another that could stand there, so that what is behind the first look is tried as well."""
+    text = content.decode("utf-8", "replace")
+    numbers = list(_NUMBER.finditer(text))
+    if not numbers:
+        return content
+    one = rng.choice(numbers)
+    new = rng.choice((*PLAUSIBLE, rng.choice(numbers)[0]))
+    return (text[: one.start()] + new + text[one.end() :]).encode("utf-8", "replace")
+
+
 def _quoted(text: str, rng: random.Random) -> str:
     return f'"{text}"' if rng.random() < 0.3 else json.dumps(text, ensure_ascii=rng.random() < 0.5)
 
@@ -124,7 +137,7 @@ def _is_there(owner: dict | list, key: object) -> bool:
     return key in owner if isinstance(owner, dict) else isinstance(key, int) and key < len(owner)
 
 
-_MUTATIONS = (_bytes, _cut, _lines, _token, _token, _token, _structure, _structure)
+_MUTATIONS = (_bytes, _cut, _lines, _token, _token, _token, _structure, _structure, _number, _number, _number)
 
 
 def how_many(few: int) -> int:

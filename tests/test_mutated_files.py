@@ -33,13 +33,13 @@ EXERCISE = "recording/leave-room"
 HUM = gl.Audio(np.sin(np.arange(4800) / 8) * 0.1, 48_000, "hum")
 SESSION = """strips = [
   { name = "voice", take = "hum.wav", to = "band", stages = [
-    { stage = "Preamp", gain_db = 42.0 }, { stage = "Converter", alignment = 18.0, bits = 24 },
+    { stage = "Source" }, { stage = "Preamp", gain_db = 42.0 }, { stage = "Converter", alignment = 18.0, bits = 24 },
     { stage = "Compressor", threshold_db = -18.0, ratio = 4.0 }, { stage = "Ride", points = [[0.0, 1.0], [0.1, 0.0]] },
   ], sends = [ { to = "hall", gain_db = -12.0, pre_fader = false } ] },
   { name = "drums", signal = { wave = "noise", seconds = 0.1 }, stages = [ { stage = "Fader", gain_db = -3.0 } ] },
 ]
 buses = [ { name = "band" }, { name = "hall" },
-  { name = "main", stages = [ { stage = "Limiter" }, { stage = "Dither", bits = 16, seed = 3 } ] } ]
+  { name = "main", stages = [ { stage = "Limiter" }, { stage = "StoredFile", dither = true, noise_seed = 3 } ] } ]
 """
 
 
@@ -184,6 +184,6 @@ def test_a_mutated_file_is_read_or_refused_in_one_sentence(valid, tmp_path, kind
             return False
         return True
 
-    read_it("good", good)
+    assert read_it("good", good)  # else nothing is tried but one refusal
     # The contents look at every exercise of the collection, which takes a second.
     run_cases(kind, max(2, how_many(12) // (20 if kind == "lesson" else 1)), read_it)
