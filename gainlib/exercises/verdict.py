@@ -91,7 +91,7 @@ def check(variant: Variant, answer: object, hints_used: object = 0, renderings: 
         checks = zip(spec.checks, variant.checks, strict=True) if read else ()
         lines = [_checked(entry, reading, read, variant, unread) for entry, reading in checks]
         if read:
-            lines = _one_step(lines, variant, read)
+            lines = _one_step(lines, variant, read, unread)
     except GainError as fault:
         lines = [CheckLine(each.title, False, 0.0, each.points, _not_measured(fault)) for each in spec.checks]
         truths, read = (), None
@@ -192,31 +192,35 @@ def _checked(
     return CheckLine(entry.title, not side, 0.0 if side else entry.points, entry.points, told)
 
 
-def _one_step(lines: list[CheckLine], variant: Variant, read: MeasuredRendering) -> list[CheckLine]:
+def _one_step(
+    lines: list[CheckLine], variant: Variant, read: MeasuredRendering, unread: Mapping[str, str]
+) -> list[CheckLine]:
     """One cure at a time: where a strip misses two levels, the one further on moves as the first is mended.
 
-    So it tells what was measured and no amount, which would be too much by the amount of the first.
+    So it tells what was measured and no cure of its own, which would be too much by the amount of the first.
     """
     session = read.rendering.session
-    places: dict[int, tuple[str, int]] = {}
+    missed: dict[int, tuple[str, int]] = {}
     for index, (line, reading) in enumerate(zip(lines, variant.checks, strict=True)):
-        if not line.passed and reading.probe.setting is None and reading.less is None:
+        measured = not any(reaches(path, reading, variant) for path in unread)
+        if measured and not line.passed and reading.probe.setting is None and reading.less is None:
             strip, stage = session.tap(reading.probe.at)
             if stage in (names := session.channel(strip).stage_names):
-                places[index] = strip, names.index(stage)
+                missed[index] = strip, names.index(stage)
     said = list(lines)
-    for index, (strip, place) in places.items():
-        entry, reading = variant.exercise.spec.checks[index], variant.checks[index]
+    for index, (strip, place) in missed.items():
+        before = min((each[1], at) for at, each in missed.items() if each[0] == strip)[1]
+        reading, entry = variant.checks[index], variant.exercise.spec.checks[index]
         try:
             value = read.value(reading)
         except GainError:
             continue
         own = entry.low if reading.side(value) == "low" else entry.high
-        nearer = [(each[1], at) for at, each in places.items() if each[0] == strip and each[1] < place]
-        if nearer and (not own or "{off}" in own):
-            first = lines[min(nearer)[1]].title
+        alike = reading.probe.name == variant.checks[before].probe.name
+        if missed[before][1] < place and (alike or not own or "{off}" in own):
             figures = f"{reading.printed(value, session)}; wanted: {reading.wanted(session)}."
-            said[index] = replace(lines[index], sentence=f"{figures} Mend “{first}” first: this moves with it.")
+            told = f"{figures} Mend “{lines[before].title}” first: this moves with it."
+            said[index] = replace(lines[index], sentence=told)
     return said
 
 

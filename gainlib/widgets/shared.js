@@ -158,11 +158,15 @@ export async function arrived(place, longest = 10_000) {
   }
 }
 
+// Units as they are also written.
+const SPELLED = { h: ["hours", "hour"], s: ["seconds", "second", "sec"], ms: ["milliseconds"], dB: ["decibels", "decibel"] };
+
 // A number as it was typed: a comma or a point for decimals, any minus, its unit behind it; NaN for anything else.
 export function typed(text, unit = "") {
   const bare = text.replace(/[\s\u00a0\u202f]/g, "").replace(/[−–]/g, "-").replace(",", ".");
-  const ending = unit.replace(/\s/g, "");
-  const digits = ending && bare.toLowerCase().endsWith(ending.toLowerCase()) ? bare.slice(0, -ending.length) : bare;
+  const endings = [unit.replace(/\s/g, ""), ...(SPELLED[unit] ?? [])].filter(Boolean);
+  const ending = endings.find((each) => bare.toLowerCase().endsWith(each.toLowerCase())) ?? "";
+  const digits = ending ? bare.slice(0, -ending.length) : bare;
   return /^[+-]?(\d+\.?\d*|\.\d+)$/.test(digits) ? Number(digits) : NaN;
 }
 

@@ -34,7 +34,7 @@ export default {
     row.append(make("details", { className: "gainlib-keys" }, make("summary", { textContent: "Keys" }), make("p", {
       textContent: "With a control or button of this bench in focus: u undo, Shift+u redo, t keep as A, Shift+t keep as B, "
         + "g go to the other of the two, w copy the settings as text, p play or pause, q before or after; "
-        + "Delete takes a slider back to its start.",
+        + "Delete takes a slider back to its start, Shift and an arrow key move it by the finest step that its figure shows.",
     })));
     const text = make("textarea", { readOnly: true, hidden: true, rows: 5, className: "gainlib-settings-text" });
     text.setAttribute("aria-label", "The settings as text");

@@ -81,6 +81,35 @@ def test_an_answer_that_was_changed_since_is_said_to_be(sit):
         sitting.reply("levle", 1.0)
 
 
+def test_what_cannot_be_read_gets_a_verdict_of_its_own_in_place_of_the_last_one(sit, tmp_path):
+    sitting = sit("read-the-verse")
+    field = sitting.panel.questions["level"]
+    sitting.reply("level", author_answer(sitting.variant)["level"])
+    assert press(sitting).verdict["lines"][0]["passed"] is True
+    # As the page gives it: what was typed, and no number.
+    field.set_state({"moved": {"turn": 1, "values": {"number": None, "text": "ten dB"}}})
+    assert (field.seen, sitting.answers["level"]) == (1, "ten dB")
+    assert press(sitting).missing == ""
+    line = press(sitting).verdict["lines"][0]
+    assert (line["passed"], line["points"]) == (False, "0 of 2 points")
+    assert line["sentence"] == "Not read: “ten dB” is not a number; give −60 dBFS to 0 dBFS."
+    field.set_state({"moved": {"turn": 2, "values": {"number": 12.0, "text": ""}}})
+    line = press(sitting).verdict["lines"][0]
+    assert line["sentence"] == "Not read: 12 dBFS is out of reach; give −60 dBFS to 0 dBFS."
+
+
+def test_what_a_control_could_not_take_is_told_beside_what_was_checked(sit):
+    sitting = sit("even-out")
+    table = sitting.bench.panel.inputs["voice/ride/points"]
+    table.set_state({"moved": {"turn": 1, "values": {"unread": "Point 1: “x” is not a number."}}})
+    press(sitting)
+    note = "Not read: Ride points. Point 1: “x” is not a number. What is checked is no breakpoints."
+    assert sitting.panel.answer.verdict["notes"] == [note]
+    table.set_state({"moved": {"turn": 2, "values": {"unread": "", "points": [[0.5, 3.0]]}}})
+    press(sitting)
+    assert sitting.panel.answer.verdict["notes"] == []
+
+
 def test_what_is_asked_is_not_told_by_the_bench(sit):
     sitting = sit("read-the-verse")
     assert str(sitting.bench.headline) == "Look and listen, then answer below."

@@ -203,3 +203,19 @@ def test_braces_in_a_text_mean_nothing_else(stand_in):
     from gainlib.exercises.tables import fill_in
 
     assert fill_in("{measured.__class__} {0} {{off}}", {"off": "x"}) == "{measured.__class__} {0} {x}"
+
+
+def test_of_two_levels_in_one_strip_only_the_first_is_told_with_its_cure():
+    variant = load("main/trim-back").with_values({"grown": 18.0})
+    both = check(variant, {"trim/gain_db": 0, "fader/gain_db": -20}).lines
+    assert "lower the trim by" in both[0].sentence
+    assert both[1].sentence.endswith(
+        "wanted: −11 to −7 dBFS. Mend “Peak in front of the compressor” first: this moves with it."
+    )
+    then = check(variant, {"trim/gain_db": 5.5 - 18, "fader/gain_db": -20}).lines
+    assert (then[0].passed, "Raise the fader by" in then[1].sentence) == (True, True)
+
+
+def test_added_decibels_are_named():
+    verdict = check(load("levels/two-tracks").with_values({"level": -34.0}), {"same": -68.0})
+    assert verdict.slip.startswith("You added the two figures.")
