@@ -9,7 +9,7 @@ import pytest
 
 from gainlib.authoring import evidence
 from gainlib.authoring.verification import verify
-from gainlib.exercises import exercise_names, load
+from gainlib.exercises import author_answer, exercise_names, load
 from gainlib.exercises.tables import EXERCISE_KINDS
 
 VARIANTS = 1
@@ -38,3 +38,15 @@ def test_every_learner_can_be_drawn_a_variant():
         variant = load(name).variant("ada", "lantern")
         assert variant.brief
         assert "{" not in variant.brief, "a word in braces was left over"
+
+
+def test_each_authors_answer_lies_on_the_steps_of_its_controls():
+    away = []
+    for name in exercise_names():
+        variant = load(name).variant("ada")
+        answer = author_answer(variant)
+        for move in variant.controls:
+            if not move.options and not move.points and move.path in answer:
+                steps = (answer[move.path] - move.low) / move.step
+                away += [(name, move.path, answer[move.path], move.step)] if abs(steps - round(steps)) > 1e-6 else []
+    assert away == []
