@@ -10,6 +10,7 @@ import hashlib
 import json
 import os
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -68,13 +69,14 @@ def safe_environment() -> dict[str, str]:
     return kept | own | ({"PYTHONPATH": os.pathsep.join(path)} if path else {})
 
 
-def jupyter_environment(place: Path) -> dict[str, str]:
+def jupyter_environment(place: Path, runs: Sequence[str] = ()) -> dict[str, str]:
     """The environment of a JupyterLab or a kernel whose state is in `place`, so that nobody's own Jupyter is touched.
 
     Lays the few files that it points to: a kernel that is this very Python, whatever kernels the user has installed,
     and settings that make a page of a course: no news, no update checks, none of the buttons that take cells away or
     are for programmers. What a learner sets, trusts and types is kept for all their course folders beside it; a
-    setting that was changed stays. Raises GainError where a file cannot be written.
+    setting that was changed stays. The page is told the digests `runs` of the code that may run as it opens: no
+    notebook reaches its settings. Raises GainError where a file cannot be written.
 
     >>> import tempfile
     >>> place = Path(tempfile.mkdtemp())
@@ -88,7 +90,8 @@ def jupyter_environment(place: Path) -> dict[str, str]:
             raise GainError(f"{folder} cannot be kept for this user alone; name another by {ELSEWHERE}.")
     kernel = {"argv": KERNEL_COMMAND, "display_name": "Python (gainlib)", "language": "python"}
     files: dict[Path, object] = {_kernels(place) / KERNEL / "kernel.json": kernel | {"metadata": {"debugger": True}}}
-    files[place / "config" / "labconfig" / "page_config.json"] = {"disabledExtensions": dict.fromkeys(_HIDDEN, True)}
+    page = {"disabledExtensions": dict.fromkeys(_HIDDEN, True), "gainlibDigests": json.dumps(list(runs))}
+    files[place / "config" / "labconfig" / "page_config.json"] = page
     for name, values in _SETTINGS.items():
         file = settings / "@jupyterlab" / f"{name}.jupyterlab-settings"
         if not file.exists():

@@ -31,6 +31,7 @@ FLOORS = [
     {"stages"},
     {"flow"},
     {"views"},
+    {"page"},
     {"jupyter_home"},
     {"html"},
     {"surveys"},

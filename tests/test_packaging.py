@@ -14,6 +14,8 @@ import pytest
 ROOT = Path(__file__).parents[1]
 LICENCES = {"LICENSE", "LICENSE-MEDIA"}
 COURSE = ("lessons/", "exercises/", "media/")
+EXTENSION = "gainlib/page/labextensions/gainlib/"
+VERSION = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]["version"]
 NOTEBOOK = "lessons/03-set-recording-level.ipynb"
 
 # What learning, teaching and testing leave behind in a checkout.
@@ -95,6 +97,10 @@ def test_the_wheel_holds_the_library_and_the_course_and_nothing_else(built):
     wheel, _, _, own = built
     wanted = {name for name in own if name.startswith("gainlib/")}
     wanted |= {f"gainlib/_course/{name}" for name in own if name.startswith(COURSE)}
+    # The extension lies where JupyterLab looks for one as well.
+    shared = [name.removeprefix(EXTENSION) for name in own if name.startswith(EXTENSION)]
+    assert {"package.json", "static/entry.js", "static/digests.json", "schemas/gainlib/page.json"} <= set(shared)
+    wanted |= {f"gainlib-{VERSION}.data/data/share/jupyter/labextensions/gainlib/{name}" for name in shared}
     assert {name for name in wheel if ".dist-info/" not in name} == wanted
 
 

@@ -19,6 +19,7 @@ from gainlib.exercises import Exercise, load
 from gainlib.exercises.collection import own_name
 from gainlib.learners.jupyter_server import serve
 from gainlib.learners.naming import require_text
+from gainlib.page import code_digest
 from gainlib.storage import atomic_write
 
 __all__ = ["NOTEBOOK", "faulty", "trial_notebook", "try_exercise"]
@@ -68,25 +69,31 @@ def trial_notebook(given: str, learner: str) -> str:
     >>> "gl.exercise('recording/leave-room', learner='Ada')" in trial_notebook("recording/leave-room", "Ada")
     True
     """
-    where = str(Path(given).resolve()) if given.endswith(".toml") else given
     say = (
-        f"# Trying an exercise\n\nThis is what the learner {learner} gets. Click the cell below and press Shift+Enter. "
-        "After a change to the file press it again. Nothing is kept in anybody's progress."
+        f"# Trying an exercise\n\nThis is what the learner {learner} gets. After a change to the file click the cell "
+        "below and press Shift+Enter. Nothing is kept in anybody's progress."
     )
-    code = f"import gainlib as gl\ngl.exercise({where!r}, learner={learner!r})"
     content = {
         "cells": [
             {"cell_type": "markdown", "id": "what-this-is", "metadata": {}, "source": say},
             {
                 "cell_type": "code", "id": "exercise", "metadata": {}, "execution_count": None, "outputs": [],
-                "source": code,
+                "source": _code(given, learner),
             },
         ],
-        "metadata": {"kernelspec": {"name": "python3", "display_name": "Python 3", "language": "python"}},
+        "metadata": {
+            "gainlib": {"lesson": True},
+            "kernelspec": {"name": "python3", "display_name": "Python 3", "language": "python"},
+        },
         "nbformat": 4,
         "nbformat_minor": 5,
     }  # fmt: skip
     return json.dumps(content, indent=1, ensure_ascii=False) + "\n"
+
+
+def _code(given: str, learner: str) -> str:
+    where = str(Path(given).resolve()) if given.endswith(".toml") else given
+    return f"import gainlib as gl\ngl.exercise({where!r}, learner={learner!r})"
 
 
 def _opened(given: str, learner: str, folder: Path, place: Path | None, *, port: int, browser: bool) -> None:
@@ -103,4 +110,5 @@ def _opened(given: str, learner: str, folder: Path, place: Path | None, *, port:
         page=NOTEBOOK,
         what="The exercise",
         meanwhile=COMPILE_LOOPS,
+        runs=[code_digest([_code(given, learner)])],
     )

@@ -16,7 +16,7 @@ import time
 import urllib.parse
 import urllib.request
 import webbrowser
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -26,6 +26,7 @@ from gainlib.errors import GainError
 from gainlib.jupyter_home import course_place, jupyter_environment, safe_environment
 from gainlib.learners.course_folder import FIRST_PAGE, MARK
 from gainlib.learners.lab_process import LONGEST_END_SECONDS
+from gainlib.page import EXTENSIONS, course_digests
 from gainlib.state import made_private
 from gainlib.storage import atomic_write
 from gainlib.storage.foreign import read_json
@@ -62,6 +63,7 @@ def server_command(folder: Path, port: int) -> list[str]:
         "--KernelRestarter.time_to_dead=1",
         # The button of a bench that goes on in another tab has the lesson's cells run.
         "--LabApp.expose_app_in_browser=True",
+        f"--LabApp.extra_labextensions_path={EXTENSIONS}",
         # Language servers are of no use here, and looking for them takes time and writes into the user's home.
         "--LanguageServerManager.autodetect=False",
     ]
@@ -101,13 +103,15 @@ def serve(
     page: str = FIRST_PAGE,
     what: str = "The course",
     meanwhile: str = "",
+    runs: Sequence[str] = (),
 ) -> None:
     """Start JupyterLab on 127.0.0.1, say where it is, and stay until it is ended; then its kernels end as well.
 
     Where another process has this folder open already, its address is said and this one is done. `place` is where its
     state is kept, in the user's own folder unless given. `page` is the notebook that is shown, `what` the word for it
     in the sentences that `say` is called with, `meanwhile` a program that this Python runs while the first page is
-    read. Raises GainError when it does not start, with what it said last.
+    read. A notebook whose code has one of the digests `runs`, or is the course's own, runs as it opens. Raises
+    GainError when it does not start, with what it said last.
     """
     place = place or course_place(folder)
     first, record = not place.exists(), place / "server.json"
@@ -124,7 +128,7 @@ def serve(
             raise GainError(f"port {port} is in use or not allowed; give another, or leave --port out for a free one.")
         if first and (folder / MARK / "jupyter").is_dir():
             say(f"What JupyterLab keeps is outside this folder now; {MARK}/jupyter in it is not used any more.")
-        environment = jupyter_environment(place)
+        environment = jupyter_environment(place, [*course_digests().values(), *runs])
         log, token, port = place / "server.log", secrets.token_urlsafe(24), port or free_port()
         # By the environment, since other users of a computer can read a command line.
         process = _started(server_command(folder, port), environment | {"JUPYTER_TOKEN": token}, place, log)

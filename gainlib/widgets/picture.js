@@ -69,9 +69,10 @@ const KEPT_MS = 1200;
 const TWICE_MS = 400;
 
 // The last picture goes into the saved notebook, for when it is opened without a kernel. The page alone keeps it.
-function kept(model, view) {
+function kept(model, view, el) {
   try {
     model.set("still", view.export("png", true).canvas.toDataURL("image/png"));
+    el.gainlibStill = model.get("still"); // where the page around it finds it when the notebook is saved
   } catch (fault) {
     console.warn("gainlib: the last picture could not be kept", fault);
   }
@@ -203,7 +204,7 @@ async function render({ model, el }) {
     let timer = 0;
     const keep = () => {
       clearTimeout(timer);
-      timer = setTimeout(() => requestIdleCallback(() => { if (close === end) kept(model, picture); }), KEPT_MS);
+      timer = setTimeout(() => requestIdleCallback(() => { if (close === end) kept(model, picture, el); }), KEPT_MS);
     };
     const draw = () => {
       for (const [name, data] of Object.entries(unpacked(model.get("columns")))) {

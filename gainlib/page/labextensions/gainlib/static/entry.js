@@ -1,0 +1,373 @@
+// A lesson of the course in JupyterLab or Notebook: it runs by itself as it opens, and its page stays put.
+//
+// What a bundler would make of it is written by hand: a container that gives JupyterLab one plugin and takes JupyterLab's
+// own libraries from it. All of it stands in a block, since a name at the top of such a script would hide the browser's.
+{
+const here = document.currentScript.src;
+const VIEW = "application/vnd.jupyter.widget-view+json";
+const PLUGIN = "gainlib:page";
+const MOST_ACCEPTED = 500;
+const MOST_STILL = 2_000_000;
+const LOOKED_AFTER_MS = 2500;
+const MOVES = ["wheel", "pointerdown", "keydown"];
+
+const NOT_OURS = "The code of this page is not the course's own, so it did not run by itself. If you changed it yourself, "
+  + "or trust whoever did, run it; from then on it runs when it opens.";
+const UNKNOWN = "This page cannot tell whether its code is the course's own, so it did not run by itself.";
+const ANEW = "The kernel of this page was started anew, and knows nothing of it yet.";
+const RUN = "Run this page";
+const STILL = "This is how it stood when the page was saved.";
+
+// First of all the kernel learns to take nothing from the folder in a library's place, and what a lesson needs.
+const PREPARE = `\
+__import__("sys").path[:] = [each for each in __import__("sys").path if each]
+__import__("IPython").get_ipython().extension_manager.load_extension("gainlib.benches.kernel_start")`;
+
+let parts = null; // what is taken from JupyterLab, once it is there
+let settings = null;
+
+const given = (panel) => panel.context.model.getMetadata("gainlib") ?? {};
+const codeCells = (panel) => panel.content.widgets.filter((each) => each.model.type === "code");
+const tagged = (cell, tag) => (cell.model.getMetadata("tags") ?? []).includes(tag);
+const outer = (panel) => panel.content.outerNode ?? panel.content.node;
+const outputsOf = (cell) => cell.model.outputs?.toJSON() ?? [];
+const shows = (cell) => cell.node.querySelector(":scope > .jp-Cell-outputWrapper");
+const viewsOf = (cell) => outputsOf(cell).map((each) => each.data?.[VIEW]?.model_id).filter(Boolean);
+
+// The code of all cells as one number; gainlib/page/digests.py makes the same of a lesson's file.
+async function digest(panel) {
+  if (!window.crypto.subtle) return ""; // a page that is neither this computer's nor https has none
+  const text = JSON.stringify(codeCells(panel).map((each) => each.model.sharedModel.getSource()));
+  const bytes = await crypto.subtle.digest("SHA-256", new TextEncoder().encode(text));
+  return [...new Uint8Array(bytes)].map((each) => each.toString(16).padStart(2, "0")).join("");
+}
+
+// The digests of the course's own code: those that came with this script, and those that the server names in its page's
+// settings. No notebook reaches either. What Jupyter calls trusted tells nothing: a notebook without outputs is trusted
+// once it was saved.
+const shipped = fetch(new URL("digests.json", here)).then((answer) => answer.json()).catch(() => ({}));
+async function known(code) {
+  if (!code) return false;
+  const named = JSON.parse(parts.PageConfig.getOption("gainlibDigests") || "[]");
+  const accepted = settings?.composite.accepted ?? [];
+  return [...Object.values(await shipped), ...named, ...accepted].includes(code);
+}
+
+async function accept(code) {
+  if (!code || !settings || await known(code)) return;
+  await settings.set("accepted", [...settings.composite.accepted, code].slice(-MOST_ACCEPTED));
+}
+
+// Whether all that these cells showed is there in the kernel, as when a page is loaded again.
+async function alive(panel, saved) {
+  const kernel = panel.sessionContext.session?.kernel;
+  if (!kernel || !saved.size || codeCells(panel).some((each) => each.model.executionCount === null)) return false;
+  const { content } = await kernel.requestCommInfo({ target_name: "jupyter.widget" });
+  return [...saved.values()].flat().every((each) => !each.data?.[VIEW] || each.data[VIEW].model_id in (content.comms ?? {}));
+}
+
+// The line above a page, with its button where pressing it does something; "" takes the line away.
+function say(panel, text, press = null) {
+  panel.gainlibLine?.dispose();
+  panel.gainlibLine = null;
+  if (!text) return;
+  const line = panel.gainlibLine = new parts.Widget();
+  line.addClass("gainlib-page-line");
+  line.node.setAttribute("role", "status");
+  line.node.append(text);
+  if (press) {
+    const button = Object.assign(document.createElement("button"), { type: "button", textContent: RUN });
+    button.onclick = press;
+    line.node.append(button);
+  }
+  panel.contentHeader.addWidget(line);
+}
+
+// Runs these cells from the top. The window stays where it is, unless the learner goes somewhere meanwhile.
+async function run(panel, cells, quietly = false) {
+  if (panel.gainlibRuns || panel.isDisposed) return;
+  panel.gainlibRuns = true;
+  panel.gainlibMoved = false;
+  const { NotebookActions } = parts;
+  const { content: notebook, context, sessionContext } = panel;
+  const unchanged = !context.model.dirty;
+  const place = outer(panel).scrollTop;
+  let done = 0;
+  const where = () => `${Math.min(done + 1, cells.length)} of ${cells.length}`;
+  if (!quietly) say(panel, `The page is starting: ${where()}.`);
+  const ran = (_, { cell }) => {
+    if (!cells.includes(cell)) return;
+    done++;
+    if (!quietly) panel.gainlibLine?.node.replaceChildren(`The page is starting: ${where()}.`);
+  };
+  NotebookActions.executed.connect(ran);
+  sessionContext.session?.kernel?.requestExecute({ code: PREPARE, silent: true, store_history: false, stop_on_error: false });
+  // Not by the command that runs all: that makes the last cell the active one, and goes there.
+  const well = await NotebookActions.runCells(notebook, cells, sessionContext).catch(() => false);
+  NotebookActions.executed.disconnect(ran);
+  panel.gainlibRuns = false;
+  if (panel.isDisposed) return;
+  if (!panel.gainlibMoved) outer(panel).scrollTo({ top: place });
+  // That a page ran by itself is no change of the learner's, and no reason to save it.
+  if (unchanged) context.model.dirty = false;
+  if (well) say(panel, "");
+  else say(panel, `The page stopped at ${where()}; what stands there says why.`, () => begin(panel));
+}
+
+const begin = (panel) => run(panel, codeCells(panel));
+
+// What a learner changes on a page of their own, and runs, is theirs: it runs by itself the next time.
+function followChanges(panel) {
+  panel.context.model.cells.changed.connect((_, { type, oldValues, newValues }) => {
+    // All cells at once are another file, read from the disk.
+    if (type === "clear" || oldValues.length > 1 || newValues.length > 1) panel.gainlibOwn = false;
+  });
+  parts.NotebookActions.executed.connect(async (_, { notebook, success }) => {
+    if (notebook !== panel.content || panel.gainlibRuns) return;
+    if (panel.gainlibAnew) say(panel, "");
+    panel.gainlibAnew = false;
+    if (panel.gainlibOwn && success) await accept(await digest(panel));
+  });
+  panel.sessionContext.statusChanged.connect((_, status) => {
+    if (!["restarting", "autorestarting"].includes(status) || panel.gainlibRuns) return;
+    panel.gainlibAnew = true;
+    say(panel, ANEW, () => begin(panel));
+  });
+}
+
+// Cells by their tags. The page's looks alone fold and hide; the notebook is not changed.
+function look(panel) {
+  const mark = () => panel.content.widgets.forEach((each) => {
+    each.toggleClass("gainlib-page-tool", tagged(each, "tool"));
+    each.toggleClass("gainlib-page-by-hand", tagged(each, "by-hand"));
+  });
+  mark();
+  panel.context.model.cells.changed.connect(mark);
+  panel.addClass("gainlib-page");
+  if (!panel.content.widgets.some((each) => tagged(each, "tool"))) return;
+  let shown = settings?.composite.showCode ?? false;
+  const press = () => {
+    shown = !shown;
+    show();
+    settings?.set("showCode", shown);
+  };
+  const button = new parts.ToolbarButton({ label: "Show the code", tooltip: "Show or hide the code that makes this page's tools", onClick: press });
+  const show = () => {
+    panel.toggleClass("gainlib-page-folded", !shown);
+    const label = button.node.querySelector(".jp-ToolbarButtonComponent-label");
+    if (label) label.textContent = shown ? "Hide the code" : "Show the code";
+  };
+  panel.toolbar.insertAfter("restart-and-run", "gainlib-code", button) || panel.toolbar.addItem("gainlib-code", button);
+  show();
+  button.renderPromise?.then(show);
+  const follow = () => {
+    shown = settings.composite.showCode;
+    show();
+  };
+  settings?.changed.connect(follow);
+  panel.disposed.connect(() => settings?.changed.disconnect(follow));
+}
+
+// What stands on the page goes along when the notebook is saved: each bench's sentence and pictures, for the day on
+// which it is opened without its kernel.
+function keepStills(panel) {
+  let left = 0;
+  const stillOf = (cell) => {
+    const said = [...cell.node.querySelectorAll(".gainlib-headline-line")].map((each) => each.textContent);
+    const pictures = [...cell.node.querySelectorAll(".gainlib-picture")].filter((each) => each.gainlibStill).map((each) => (
+      { picture: each.gainlibStill, words: each.querySelector("[role=figure]")?.getAttribute("aria-label") ?? "" }));
+    const room = JSON.stringify(pictures).length <= left;
+    return said.length || pictures.length ? { said, pictures: room ? pictures : [] } : null;
+  };
+  panel.context.saveState.connect((_, state) => {
+    if (state !== "started") return;
+    left = MOST_STILL;
+    for (const cell of codeCells(panel)) {
+      const before = cell.model.getMetadata("gainlib") ?? {};
+      const still = viewsOf(cell).length ? stillOf(cell) ?? before.still : null;
+      left -= JSON.stringify(still)?.length ?? 0;
+      if (JSON.stringify(still) === JSON.stringify(before.still ?? null)) continue;
+      const { still: _old, ...others } = before;
+      const now = still ? { ...others, still } : others;
+      if (Object.keys(now).length) cell.model.setMetadata("gainlib", now);
+      else cell.model.deleteMetadata("gainlib");
+    }
+  });
+}
+
+// What a cell showed when it was saved, until it shows something itself. A saved file may hold anything: words are put
+// in as text, and a picture is a picture.
+function showStill(cell) {
+  const { said = [], pictures = [] } = cell.model.getMetadata("gainlib")?.still ?? {};
+  const box = document.createElement("div");
+  box.className = "gainlib-page-still";
+  const put = (tag, properties) => box.append(Object.assign(document.createElement(tag), properties));
+  for (const each of said) put("p", { textContent: String(each) });
+  for (const { picture, words } of pictures) {
+    if (String(picture).startsWith("data:image/png;base64,")) put("img", { src: picture, alt: String(words) });
+  }
+  put("p", { textContent: STILL });
+  cell.node.append(box);
+  const gone = () => {
+    if (!cell.model.outputs.length) return;
+    cell.model.outputs.changed.disconnect(gone);
+    box.remove();
+  };
+  cell.model.outputs.changed.connect(gone);
+}
+
+// The top of what a cell shows is brought into sight, and held there while it is drawn.
+function bringOutput(panel, cell, focused) {
+  const latest = performance.now() + LOOKED_AFTER_MS;
+  panel.gainlibMoved = false;
+  const bring = () => {
+    if (panel.isDisposed || panel.gainlibMoved) return;
+    const box = shows(cell);
+    if (box?.offsetHeight) {
+      const window_ = outer(panel);
+      const top = box.getBoundingClientRect().top - window_.getBoundingClientRect().top;
+      const room = window_.clientHeight - Math.min(box.offsetHeight, window_.clientHeight * 0.75);
+      if (top < 0 || top > room) window_.scrollBy({ top: top - 48, behavior: "instant" });
+      if (focused && box.querySelector("input, button, select, textarea")) {
+        // The next Tab then goes to the first control from above.
+        box.tabIndex = -1;
+        box.classList.add("gainlib-page-output");
+        box.focus({ preventScroll: true });
+        focused = false;
+      }
+    }
+    if (performance.now() < latest) setTimeout(bring, 100);
+  };
+  requestAnimationFrame(() => setTimeout(bring, 50)); // after the notebook's own scrolling
+}
+
+// On from what a cell shows: to the next cell, which runs where it is code.
+async function goOn(panel, cell) {
+  const { content: notebook, sessionContext } = panel;
+  const next = notebook.widgets[notebook.widgets.indexOf(cell) + 1];
+  if (!next) return;
+  notebook.deselectAll();
+  notebook.activeCellIndex = notebook.widgets.indexOf(next);
+  notebook.setMode?.("command", { focus: true });
+  await notebook.scrollToItem(notebook.activeCellIndex, next.model.type === "code" ? "auto" : "start");
+  if (next.model.type !== "code") return;
+  await parts.NotebookActions.run(notebook, sessionContext);
+  bringOutput(panel, next, true);
+}
+
+function steer(app, tracker) {
+  const panelOf = (node) => tracker.find((each) => each.gainlibPage && each.node.contains(node));
+  window.addEventListener("keydown", (event) => {
+    if (event.key !== "Enter" || !event.shiftKey || event.ctrlKey || event.altKey || event.metaKey) return;
+    const panel = panelOf(event.target);
+    const cell = panel && codeCells(panel).find((each) => shows(each)?.contains(event.target));
+    if (!cell) return;
+    event.preventDefault();
+    event.stopImmediatePropagation();
+    event.target.blur(); // what was typed is taken
+    void goOn(panel, cell);
+  }, true);
+
+  let added = null; // the cell that the notebook put behind the last one in this very moment
+  const followed = new WeakSet();
+  const follow = (panel) => {
+    if (!panel?.gainlibPage || followed.has(panel)) return;
+    followed.add(panel);
+    panel.context.model.cells.changed.connect((cells, { type, newIndex }) => {
+      if (type !== "add" || newIndex !== cells.length - 1) return;
+      added = cells.get(newIndex);
+      queueMicrotask(() => { added = null; });
+    });
+  };
+  let advances = false;
+  app.commands.commandExecuted.connect((_, { id }) => {
+    if (!id.startsWith("notebook:run-cell")) return;
+    advances = id === "notebook:run-cell-and-select-next";
+    const panel = tracker.currentWidget;
+    const cells = panel?.context.model.cells;
+    if (!advances || !panel.gainlibPage || !added || cells.get(cells.length - 1) !== added) return;
+    // A lesson ends where it ends.
+    panel.content.model.sharedModel.deleteCell(cells.length - 1);
+    panel.content.activeCellIndex = cells.length - 1;
+    panel.content.setMode?.("command", { focus: true });
+  });
+  parts.NotebookActions.selectionExecuted.connect((_, { notebook, lastCell }) => {
+    const panel = tracker.find((each) => each.content === notebook);
+    if (panel?.gainlibPage && !panel.gainlibRuns && lastCell.model.type === "code") bringOutput(panel, lastCell, advances);
+  });
+
+  // A list of what was done is made again when one comes back to it.
+  const comeBack = () => {
+    const panel = tracker.currentWidget;
+    if (document.hidden || !panel?.gainlibReady || !panel.isVisible) return;
+    const cells = codeCells(panel).filter((each) => tagged(each, "again"));
+    if (cells.length) void run(panel, cells, true);
+  };
+  document.addEventListener("visibilitychange", comeBack);
+  tracker.currentChanged.connect(comeBack);
+  return follow;
+}
+
+async function open(panel) {
+  await panel.context.ready;
+  if (given(panel).lesson !== true) return;
+  panel.gainlibPage = true;
+  look(panel);
+  const code = await digest(panel);
+  panel.gainlibOwn = await known(code);
+  for (const each of MOVES) {
+    outer(panel).addEventListener(each, () => { panel.gainlibMoved = true; }, { passive: true, capture: true });
+  }
+  followChanges(panel);
+  keepStills(panel);
+  const unchanged = !panel.context.model.dirty;
+  const saved = new Map(codeCells(panel).filter((each) => viewsOf(each).length).map((each) => [each, outputsOf(each)]));
+  for (const cell of saved.keys()) {
+    cell.model.outputs.clear(); // nor by the notebook's own command, which would make the cell trusted
+    showStill(cell);
+  }
+  if (unchanged) panel.context.model.dirty = false;
+  await panel.sessionContext.ready;
+  if (await alive(panel, saved)) {
+    for (const [cell, outputs] of saved) cell.model.outputs.fromJSON(outputs);
+    if (unchanged) panel.context.model.dirty = false;
+  } else if (panel.gainlibOwn) await begin(panel);
+  else {
+    say(panel, code ? NOT_OURS : UNKNOWN, async () => {
+      panel.gainlibOwn = true;
+      await accept(code);
+      await begin(panel);
+    });
+  }
+  panel.gainlibReady = true;
+}
+
+let scope = null;
+const shared = async (key) => (await Object.values(scope[key])[0].get())();
+
+(window._JUPYTERLAB ??= {}).gainlib = {
+  init(theirs) { scope = theirs; },
+  async get() {
+    const names = ["notebook", "apputils", "coreutils", "settingregistry"].map((each) => `@jupyterlab/${each}`);
+    const [{ INotebookTracker, NotebookActions }, { ToolbarButton }, { PageConfig }, { ISettingRegistry }, { Widget }] =
+      await Promise.all([...names, "@lumino/widgets"].map(shared));
+    parts = { NotebookActions, ToolbarButton, PageConfig, Widget };
+    const activate = async (app, tracker, registry) => {
+      document.head.append(Object.assign(document.createElement("link"), { rel: "stylesheet", href: new URL("page.css", here) }));
+      const loaded = registry?.load(PLUGIN).then((found) => { settings = found; }).catch(() => {}); // kept for this page then
+      const follow = steer(app, tracker);
+      const opened = async (panel) => {
+        await loaded;
+        await open(panel).catch((fault) => console.warn("gainlib: the page does not run by itself", fault));
+        follow(panel);
+      };
+      tracker.forEach((each) => void opened(each));
+      tracker.widgetAdded.connect((_, panel) => void opened(panel));
+    };
+    return () => ({
+      __esModule: true,
+      default: { id: PLUGIN, autoStart: true, requires: [INotebookTracker], optional: [ISettingRegistry], activate },
+    });
+  },
+};
+}
