@@ -39,7 +39,7 @@ def run(monkeypatch, capsys):
 
     def run_it(*arguments: object):
         monkeypatch.setattr(sys, "argv", ["gainlib", *map(str, arguments)])
-        monkeypatch.setenv("PYTHONSAFEPATH", "1")  # as the command sets it, and for this test only
+        monkeypatch.setenv("PYTHONSAFEPATH", "")  # the command sets it, for this test only
         with pytest.raises(SystemExit) as ended:
             main()
         said = capsys.readouterr()

@@ -14,7 +14,7 @@ from gainlib.learners.progress import Progress
 from .conftest import EXERCISE
 
 
-def test_a_class_from_its_list_to_its_marks(run, tmp_path):
+def test_a_class_from_its_list_to_its_marks(run, tmp_path, monkeypatch):
     (tmp_path / "list.csv").write_text("id;name\na-01;Ada Quill\na-02;Bo Marsh\n", encoding="utf-8")
     file, handed = tmp_path / "group-a.toml", tmp_path / "in"
     handed.mkdir()
@@ -41,6 +41,16 @@ def test_a_class_from_its_list_to_its_marks(run, tmp_path):
     status, out, _ = run("mark", handed, "--class", file, "--feedback", "none")
     assert status == 0
     assert out.startswith("1 of 2 learners handed in; 1 answer.\nEverything got a mark.\n")
+    # A worker is started in the folder that the command is called in, and takes no module from it.
+    here = tmp_path / "here"
+    here.mkdir()
+    monkeypatch.chdir(here)
+    for name in ("pickle", "socket", "tempfile", "numpy"):
+        (here / f"{name}.py").write_text(f"open({str(tmp_path / 'said')!r}, 'w')")
+    again = ("--class", file, "--out", tmp_path / "again", "--feedback", "none", "--workers", "2")
+    assert run("mark", handed, *again)[0] == 0
+    assert not (tmp_path / "said").exists()
+
     (handed / "bad.json").write_text("{")
     status, out, _ = run("mark", handed, "--class", file, "--feedback", "none", "--json")
     assert status == 1
