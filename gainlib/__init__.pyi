@@ -45,6 +45,7 @@ from .learners.contents import contents as contents
 from .learners.learner_name import learner as learner
 from .meters import measure as measure
 from .meters import measures as measures
+from .meters import tell as tell
 from .notebook import (
     bench as bench,
 )

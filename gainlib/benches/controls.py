@@ -11,7 +11,7 @@ from gainlib.decibels import ALIGNMENTS
 from gainlib.errors import GainError
 from gainlib.flow import Session
 from gainlib.stages import choices_of, settings_of
-from gainlib.stages.base import unit_of
+from gainlib.stages.base import Stage, unit_of
 from gainlib.text import plain, signed
 
 __all__ = ["Breakpoints", "Control", "Pick", "Range", "control_of"]
@@ -40,6 +40,8 @@ class Control:
         What it is headed with.
     options : tuple, optional
         The values of a choice.
+    unit : str, optional
+        What the figure is written in, such as dBu for the gain of a desk whose output stands at 0 dBu without it.
 
     Examples
     --------
@@ -53,6 +55,7 @@ class Control:
     step: float | None = None
     label: str | None = None
     options: tuple[Any, ...] | None = None
+    unit: str | None = None
 
 
 @dataclass(frozen=True)
@@ -72,11 +75,16 @@ class Range:
     @property
     def digits(self) -> int:
         """Decimals that are shown: tenths of a decibel, else what the step needs."""
-        return 1 if self.unit == "dB" or self.step % 1 else 0
+        return 1 if self.in_decibels or self.step % 1 else 0
+
+    @property
+    def in_decibels(self) -> bool:
+        """Whether it is written with its sign: a gain, or a voltage in dBu or dBV."""
+        return self.unit in ("dB", "dBu", "dBV")
 
     def printed(self, value: float) -> str:
         """A value as the bench writes it."""
-        return signed(value, self.digits, self.unit, plus=self.unit == "dB")
+        return signed(value, self.digits, self.unit, plus=self.in_decibels)
 
     def held(self, value: Any) -> float:
         """The setting of a session as this control's value."""
@@ -201,7 +209,7 @@ def control_of(session: Session, given: str | Control) -> Range | Pick | Breakpo
     unitless = name.rsplit("_", 1)[0] if unit_of(name) else name  # the unit stands beside the figure
     usual_label, usual = _FEW.get(name, (unitless.replace("_", " ").capitalize(), None))
     told = number or choice
-    label = control.label or (told.label if told else usual_label)
+    label = control.label or _called_after(stage, told.label if told else usual_label)
     spoken = label if label.lower().startswith(stage_name.lower()) else f"{stage_name} {label.lower()}"
     whose = "" if len(session.channels) == 1 else f"{plain(part)}, "
     named = f"{whose}{spoken[:1].lower()}{spoken[1:]}"
@@ -232,9 +240,19 @@ def control_of(session: Session, given: str | Control) -> Range | Pick | Breakpo
         raise GainError(
             f"the control of {path} has low {low_:g}, high {high_:g}, step {step:g}; give low < high, step > 0."
         )
-    made = Range(*place, number.unit if number else unit_of(name), float(low_), float(high_), float(step), float(start))
+    unit = control.unit or (number.unit if number else unit_of(name))
+    made = Range(*place, unit, float(low_), float(high_), float(step), float(start))
     made.checked(float(start))
     return made
+
+
+def _called_after(stage: Stage, label: str) -> str:
+    """What a control is headed with: a stage that has a name of its own gives it to its controls."""
+    kind, name = plain(stage.kind).lower(), plain(stage.name)
+    if name.lower() == kind:
+        return label
+    named = name[:1].upper() + name[1:]
+    return named if label.lower() == kind else f"{named} {label.lower().removeprefix(f'{kind} ')}"
 
 
 def _plain(value: Any) -> Any:

@@ -23,6 +23,7 @@ What it holds
 - `statistics`: `gain_reduction`, `octave_bands`, `short_time_spectrum`.
 - `registry`: `measures`, every measure by the one name that bench, exercise and report use; `measure` and `measure_all`
   ask it of a recording, `Meters` of a stream.
+- `figures`: `tell`, a few figures as a small table.
 """
 
 from __future__ import annotations
@@ -53,6 +54,7 @@ from gainlib.meters.distortion import (
     thd_n_percent,
     tone_frequency_hz,
 )
+from gainlib.meters.figures import Figures, tell
 from gainlib.meters.levels import (
     LevelMeter,
     crest_db,
@@ -106,6 +108,7 @@ __all__ = [
     "ClippedRuns",
     "ClippedRunsMeter",
     "Deflection",
+    "Figures",
     "FlatTopsMeter",
     "GainReduction",
     "GainReductionMeter",
@@ -160,6 +163,7 @@ __all__ = [
     "short_term_lufs",
     "short_term_max_lufs",
     "short_time_spectrum",
+    "tell",
     "thd_n_percent",
     "tone_frequency_hz",
     "true_peak_dbtp",

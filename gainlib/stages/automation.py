@@ -14,7 +14,18 @@ from gainlib.audio import Audio
 from gainlib.decibels import ratio_from_db
 from gainlib.errors import GainError
 from gainlib.meters import find_phrases
-from gainlib.stages.base import MOST_DB, Floats, Signal, Stage, StageResult, frozen, is_number, require_within
+from gainlib.stages.base import (
+    MOST_DB,
+    Floats,
+    Signal,
+    Stage,
+    StageResult,
+    frozen,
+    is_number,
+    require_gain,
+    require_within,
+    setting,
+)
 from gainlib.text import describe_value
 
 __all__ = ["ClipGain", "Ride", "gain_line", "proposed_ride", "ridden"]
@@ -94,6 +105,8 @@ class ClipGain(Stage):
     fade_ms : float, 0 to 1000 ms
         In this time the gain moves from 0 dB and back to it inside a region, straight in dB. Where two regions meet it
         moves from the one gain to the other; in a region shorter than two fades they meet in its middle.
+    gain_db : float
+        Added to the gain of every region; together at most 200 dB up or down.
     name : str
         How its tap is asked for; by default the kind.
 
@@ -116,14 +129,21 @@ class ClipGain(Stage):
 
     regions: tuple[tuple[float, float, float], ...] = ()
     fade_ms: float = 5.0
+    gain_db: float = setting(0.0, label="Clip gain", low=-24.0, high=24.0, step=0.5)
 
     def __post_init__(self) -> None:
         super().__post_init__()
         require_within(self, "fade_ms", 0.0, 1000.0)
+        require_gain(self, "gain_db")
         regions = tuple(sorted(checked_points(self, "regions", 3)))
-        for start, end, _ in regions:
+        for start, end, gain_db in regions:
             if end <= start:
                 raise GainError(f"a region of the clip gain runs from {start:g} s to {end:g} s; it must end later.")
+            if abs(gain_db + self.gain_db) > MOST_DB:
+                whole = f"{gain_db:g} dB and {self.gain_db:g} dB for all"
+                raise GainError(
+                    f"a region of the clip gain has {whole}; together they go from {-MOST_DB:g} to {MOST_DB:g} dB."
+                )
         for before, after in itertools.pairwise(regions):
             if after[0] < before[1]:
                 raise GainError(
@@ -135,7 +155,8 @@ class ClipGain(Stage):
     def process(self, signal: Signal) -> StageResult:
         """The signal with each region at its gain."""
         rate_hz, count = signal.rate_hz, len(signal.samples)
-        edges = [(round(start * rate_hz), round(end * rate_hz), gain_db) for start, end, gain_db in self.regions]
+        gain = self.gain_db
+        edges = [(round(start * rate_hz), round(end * rate_hz), own + gain) for start, end, own in self.regions]
         edges = [(start, end, gain_db) for start, end, gain_db in edges if start < min(end, count)]
         if not edges:
             return StageResult(signal)

@@ -57,6 +57,21 @@ def ends_and_middle(control):
     return ((), ((0.0, control.low), (control.seconds / 2, 0.0), (control.seconds, control.high)))
 
 
+def test_a_control_is_called_after_its_stage_and_counts_in_the_unit_that_is_given():
+    stages = [
+        gl.ClipGain(((0.1, 0.5, 0.0),), name="shout"), gl.Preamp(0.0, name="desk"), gl.Trim(name="recorded"), gl.Trim(),
+        gl.Saturation(name="first"),
+    ]  # fmt: skip
+    session = gl.Session.of(TAKE, [gl.Source(20.0), *stages[1:2], gl.Converter("EBU R 68"), stages[0], *stages[2:]])
+    labels = {path: control_of(session, path) for path in (
+        "shout/gain_db", "desk/gain_db", "recorded/gain_db", "trim/gain_db", "first/drive_db",
+    )}  # fmt: skip
+    assert [each.label for each in labels.values()] == ["Shout", "Desk gain", "Recorded", "Trim", "First drive"]
+    assert [each.name for each in labels.values()] == ["Shout", "Desk gain", "Recorded", "Trim", "First drive"]
+    desk = control_of(session, gl.Control("desk/gain_db", label="Desk output", unit="dBu"))
+    assert (desk.printed(0.0), desk.printed(4.0)) == ("0.0 dBu", "+4.0 dBu")
+
+
 def test_every_setting_that_can_stand_on_a_bench_goes_to_its_ends_and_middle():
     session = every_stage()
     controls = offered(session)

@@ -1,4 +1,4 @@
-"""What the lesson "Reckon with decibels" says in numbers, measured on the lesson's own mix and desk."""
+"""What the lesson "Work with decibels" says in numbers, measured on the lesson's own mix and desk."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import reckoning as paper
 
 import gainlib as gl
 
-LESSON = "01-reckon-decibels"
+LESSON = "01-work-with-decibels"
 
 
 @pytest.fixture(scope="module")

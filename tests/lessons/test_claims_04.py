@@ -34,7 +34,7 @@ HOT_DBFS = paper.peak_dbfs(TAKE) - 24 + 41 - FULL_SCALE_DBU + 16
 
 # Sentence of the lesson: (the number in it, how near, what paper says, what is measured, what the paper rests on).
 RECKONED = {
-    "The preamp has cut 329 tops off": (
+    "The preamp has cut off 329 peaks": (
         329,
         0,
         len(over_the_ceiling(50)),
@@ -48,7 +48,7 @@ RECKONED = {
         lambda s: s.render().level("converter").headroom_db,
         LEVELS,
     ),
-    "these tops were cut 6 dB below it": (
+    "these peaks were cut off 6 dB below it": (
         6,
         0.05,
         FULL_SCALE_DBU - CEILING_DBU,
@@ -111,8 +111,8 @@ def test_a_lamp_at_full_scale_finds_none_and_the_flat_tops_stay(session):
 
 
 @pytest.mark.reading_of_our_own(count=1)
-def test_what_bends_the_tops_after_the_cut_hides_them(session):
-    """Read: "Whatever bends the tops after the cut can hide them"; "or a capacitor in the output"."""
+def test_what_bends_the_wave_after_the_cut_hides_them(session):
+    """Read: "Whatever bends the wave after the cut can hide it"; "or a capacitor in the output"."""
     from scipy.signal import lfilter, resample_poly
 
     done = session.render().at("fader")

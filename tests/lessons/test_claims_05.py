@@ -114,7 +114,7 @@ def test_the_phrases_come_out_closer_together_after_a_ride(session):
 
 @pytest.mark.reading_of_our_own(count=1)
 def test_on_average_the_compressor_is_as_busy_as_before(session):
-    """Read: "On average it is as busy as before, for the soft lines now reach it too"."""
+    """Read: "On average it is as busy as before, since the soft lines now reach it too"."""
     before, after = (
         each.render().reading("compressor", "mean_gain_reduction_db") for each in (session, ridden(session))
     )

@@ -119,8 +119,8 @@ def test_the_settings_that_move_names_do_what_it_says(stripwise, reckoned):
 
 
 @pytest.mark.reading_of_our_own(count=2)
-def test_nothing_on_the_main_reaches_the_torn_voice(rough, before):
-    """Read: "Nothing on the main reaches the torn voice"; "the delivery only turns it up again"."""
+def test_nothing_on_the_main_mends_the_distorted_voice(rough, before):
+    """Read: "Nothing on the main mends the distorted voice"; "the delivery only turns it up again"."""
     lowered = rough.replaced({"main/trim/gain_db": -6}).render(before)
     assert lowered.level("voice/converter").clipped == before.level("voice/converter").clipped > 100
     assert lowered.reading("main/delivery", "loudness_lufs") == pytest.approx(-14, abs=0.1)

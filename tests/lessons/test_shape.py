@@ -47,6 +47,35 @@ def test_a_lesson_has_its_parts_in_order_and_one_import(path):
     assert re.search(r"dBA", "".join(source(cell) for cell in cells_of(path))), "the listening caution is missing"
 
 
+def hard_to_read(code):
+    """What keeps a person who is no programmer from reading a cell aloud."""
+    hard = {
+        ast.JoinedStr: "a formatted text", ast.comprehension: "a comprehension", ast.For: "a loop", ast.If: "a branch",
+        ast.Dict: "a table in braces", ast.Starred: "a star",
+    }  # fmt: skip
+    found = {name for node in ast.walk(ast.parse(code)) for kind, name in hard.items() if isinstance(node, kind)}
+    found |= {each for each in (".replaced(", ".printed(") if each in code}
+    return found | ({"more than 4 lines"} if len(code.splitlines()) > 4 else set())
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
+def test_a_cell_only_makes_a_tool_and_is_folded_or_can_be_read_aloud(path):
+    for cell in cells_of(path):
+        if cell["cell_type"] == "code" and "tool" not in cell["metadata"].get("tags", []):
+            assert hard_to_read(source(cell)) == set(), source(cell)
+
+
+def test_a_cell_that_is_hard_to_read_is_seen():
+    assert hard_to_read('print(f"{1:.1f}", [a for a in b], {})') == {
+        "a formatted text",
+        "a comprehension",
+        "a table in braces",
+    }
+    assert hard_to_read("session.replaced(x)") == {".replaced("}
+    assert hard_to_read("a\n" * 5) == {"more than 4 lines"}
+    assert hard_to_read('mine = gl.read(r"take.wav")\nprint(gl.tell(mine, "peak_dbfs"))') == set()
+
+
 def calls_of(path, name):
     """The arguments of each call of `gl.NAME` in a lesson's code."""
     trees = [ast.parse(source(cell)) for cell in cells_of(path) if cell["cell_type"] == "code"]

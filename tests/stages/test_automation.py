@@ -106,6 +106,17 @@ def test_regions_that_meet_move_from_the_one_gain_to_the_other(signal_of) -> Non
     np.testing.assert_allclose(level_db[198:205], [-12, -12, -10, -8, -6, -4, -4], atol=1e-9)
 
 
+def test_a_gain_for_all_regions_is_added_to_each_and_touches_nothing_else(signal_of) -> None:
+    samples = np.ones(1000)
+    regions = ((0.1, 0.3, -3.0), (0.5, 0.7, 6.0))
+    out = ClipGain(regions, fade_ms=0.0, gain_db=-6.0).process(signal_of(samples, 1000)).signal.samples[:, 0]
+    assert out[200] == pytest.approx(10 ** (-9 / 20))
+    assert out[600] == pytest.approx(1.0)
+    assert (out[[50, 400, 900]] == 1.0).all()
+    with pytest.raises(GainError, match="a region of the clip gain has 150 dB and 60 dB for all; together they go"):
+        ClipGain(((0.1, 0.3, 150.0),), gain_db=60.0)
+
+
 def test_a_region_beyond_the_end_is_cut_there(signal_of) -> None:
     out = ClipGain(((0.29, 5.0, -20.0),), fade_ms=0.0).process(signal_of(np.ones(300), RATE_HZ)).signal.samples[:, 0]
     assert np.allclose(out[290:], 0.1)
