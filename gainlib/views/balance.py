@@ -49,7 +49,7 @@ class Balance(RowView):
             listed = ", ".join(f"{each.name} {dbfs(each.rms_dbfs)}" for each in heard)
             said.append(f"From the loudest to the softest, RMS while playing: {listed}.")
             spread = heard[0].rms_dbfs - heard[-1].rms_dbfs
-            said.append(f"They lie {spread:.1f} dB apart. RMS is AES17.")
+            said.append(f"They lie {spread:.1f} dB apart.")
         elif heard:
             said.append(f"{heard[0].name}: RMS while playing {dbfs(heard[0].rms_dbfs)} (AES17).")
         if silent:

@@ -55,12 +55,12 @@ class SumByContributor(RowView):
         said = f"The {bus} sum reaches peak {dbfs(whole.peak_dbfs)}, RMS {dbfs(whole.rms_dbfs)}"
         apart = whole.rms_dbfs - expected.rms_dbfs
         if len(parts) == 1:
-            return f"{said}; one signal alone goes in, {parts[0].name}. RMS is AES17."
+            return f"{said}; one signal alone goes in, {parts[0].name}."
         if abs(apart) < 0.05:
             compared = "as much as unrelated signals give"
         else:
             compared = f"{abs(apart):.1f} dB {'more' if apart > 0 else 'less'} than unrelated signals give"
-        return f"{said}, {compared} ({dbfs(expected.rms_dbfs)}). RMS by contributor: {listed}. RMS is AES17."
+        return f"{said}, {compared} ({dbfs(expected.rms_dbfs)}). RMS by contributor: {listed}."
 
 
 def _read(rendering: Rendering, name: str) -> tuple[Row, ...]:

@@ -259,7 +259,7 @@ class LevelDiagram(View):
             if math.isfinite(each.noise_dbfs):
                 said += f", noise floor {floor_words(each.noise_dbfs)}"
             parts.append(f"{said}, {_room(each)}" if _room(each) else said)
-        return "; ".join(parts) + ". RMS is AES17."
+        return "; ".join(parts) + "."
 
 
 def _headed(each: TapLevels) -> str:

@@ -147,12 +147,12 @@ class DrawnRide(TapView):
             return "There is no phrase to ride: silence."
         points = self._points(rendering)
         many = f"{len(found)} phrases" if len(found) > 1 else "one phrase"
-        said = f"{many[:1].upper()}{many[1:]} before the ride, RMS {_span(before)}"
+        said = f"{many[:1].upper()}{many[1:]} before the ride, RMS (AES17) {_span(before)}"
         if not points:
-            return f"{said}; nothing is drawn yet. RMS is AES17."
+            return f"{said}; nothing is drawn yet."
         gains = [gain_db for _, gain_db in points]
         moves = signed(gains[0]) if len(set(gains)) == 1 else f"{signed(min(gains))} to {signed(max(gains))}"
-        return f"{said}; after it {_span(anew)}. The ride has {counted(len(points), 'point')}, {moves}. RMS is AES17."
+        return f"{said}; after it {_span(anew)}. The ride has {counted(len(points), 'point')}, {moves}."
 
 
 def _span(levels: NDArray[Any]) -> str:

@@ -125,7 +125,7 @@ class TransferCurve(TapView):
             heard = "RMS (AES17) in 50 ms" if worked.stage.hears_rms else "peaks in 50 ms"
             words.append((_LOW + 1.0, _LOW - 5.0, f"time at each level, {heard}"))
         if worked and drawn:
-            words.append((_LOW + 1.0, _HIGH - 3.0, f"working point: {dbfs(point)} in, {dbfs(point_out)} out"))
+            words.append((_LOW + 1.0, _HIGH - 3.0, f"loud moments: {dbfs(point)} in, {dbfs(point_out)} out"))
         if cornered and worked:
             words.append((_LOW + 1.0, _HIGH - 11.0, f"{word} at {dbfs(corner)}"))
         return {

@@ -44,7 +44,7 @@ def test_a_wrong_answer_and_a_right_one_are_told_apart_and_kept(sitting, tmp_pat
     assert desk.stale is False
     assert desk.verdict["head"] == "Passed: 5 of 5 points."
     assert {line["passed"] for line in desk.verdict["lines"]} == {True}
-    assert "Saved in" in desk.saved
+    assert "Saved:" in desk.saved
     kept = (tmp_path / "attempts.jsonl").read_text().splitlines()
     assert [json.loads(attempt)["points"] for attempt in kept] == [0.0, 5.0]
 

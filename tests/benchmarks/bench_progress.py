@@ -32,7 +32,7 @@ def work(folder, name, records):
 
     progress = Progress.at(folder)
     for count in range(records):
-        if "Saved in" in attempt(progress, f"{name} {count}"):
+        if "Saved:" in attempt(progress, f"{name} {count}"):
             print(f"{name} {count}", flush=True)
 
 

@@ -225,10 +225,10 @@ def test_the_ride_stands_over_its_phrases_and_brings_them_together():
     assert columns["behind"]["drawn_db"] == pytest.approx([-7.4, -7.4], abs=0.05)
     assert columns["before"]["left"] == pytest.approx([0.0, 1.5], abs=0.02)
     assert DrawnRide().sentence(rendering) == (
-        "2 phrases before the ride, RMS −30.0 dBFS to −20.0 dBFS, 10.0 dB apart; "
-        "after it −30.0 dBFS to −30.0 dBFS, 0.0 dB apart. The ride has 3 points, −10.0 dB to 0.0 dB. RMS is AES17."
+        "2 phrases before the ride, RMS (AES17) −30.0 dBFS to −20.0 dBFS, 10.0 dB apart; "
+        "after it −30.0 dBFS to −30.0 dBFS, 0.0 dB apart. The ride has 3 points, −10.0 dB to 0.0 dB."
     )
-    assert DrawnRide().sentence(chain(take, Ride())).endswith("nothing is drawn yet. RMS is AES17.")
+    assert DrawnRide().sentence(chain(take, Ride())).endswith("nothing is drawn yet.")
     # Of a fader only the ride counts here, not where it stands.
     ridden = DrawnRide("fader").columns(chain(take, Fader(-12.0, ride=points)))
     assert ridden["behind"]["drawn_db"] == pytest.approx([-7.4, -7.4], abs=0.05)
@@ -385,7 +385,7 @@ def test_the_sum_is_held_against_unrelated_signals():
     same = SumByContributor().sentence(summed(sine(-12.0), sine(-12.0)))
     assert same == (
         "The main sum reaches peak −6.0 dBFS, RMS −6.0 dBFS, 3.0 dB more than unrelated signals give (−9.0 dBFS). "
-        "RMS by contributor: one −12.0 dBFS, two −12.0 dBFS. RMS is AES17."
+        "RMS by contributor: one −12.0 dBFS, two −12.0 dBFS."
     )
     opposed = SumByContributor().sentence(summed(sine(-12.0), -0.5 * sine(-12.0)))
     # A half is left: -18 dB; unrelated would be 10 log10(1.25) = 0.97 dB above -12 dB.
@@ -412,7 +412,7 @@ def test_a_send_counts_with_its_gain_where_it_is_taken():
     assert (
         SumByContributor("hall")
         .sentence(rendering)
-        .endswith("RMS by contributor: one, send −17.0 dBFS, two, send −20.0 dBFS. RMS is AES17.")
+        .endswith("RMS by contributor: one, send −17.0 dBFS, two, send −20.0 dBFS.")
     )
     with pytest.raises(GainError, match="'one' is a strip; name a bus or the main"):
         SumByContributor("one").sentence(rendering)
@@ -474,7 +474,7 @@ def test_the_balance_hears_a_strip_while_it_plays():
     )
     assert Balance().sentence(session.render()) == (
         "From the loudest to the softest, RMS while playing: seldom −12.0 dBFS, always −17.5 dBFS. "
-        "They lie 5.5 dB apart. RMS is AES17. Not heard: never."
+        "They lie 5.5 dB apart. Not heard: never."
     )
     figures = Balance().columns(session.render())["figures"]
     assert figures["peak_text"] == ["−12.0", "−17.5", "−∞"]
