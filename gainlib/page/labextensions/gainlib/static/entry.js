@@ -241,18 +241,44 @@ function bringOutput(panel, cell, focused) {
   requestAnimationFrame(() => setTimeout(bring, 50)); // after the notebook's own scrolling
 }
 
+function choose(panel, index) {
+  const { content: notebook } = panel;
+  notebook.deselectAll();
+  notebook.mode = "command";
+  notebook.activeCellIndex = index;
+  notebook.widgets[index].node.focus({ preventScroll: true });
+}
+
 // On from what a cell shows: to the next cell, which runs where it is code.
 async function goOn(panel, cell) {
   const { content: notebook, sessionContext } = panel;
   const next = notebook.widgets[notebook.widgets.indexOf(cell) + 1];
   if (!next) return;
-  notebook.deselectAll();
-  notebook.activeCellIndex = notebook.widgets.indexOf(next);
-  notebook.setMode?.("command", { focus: true });
+  choose(panel, notebook.widgets.indexOf(next));
   await notebook.scrollToItem(notebook.activeCellIndex, next.model.type === "code" ? "auto" : "start");
   if (next.model.type !== "code") return;
   await parts.NotebookActions.run(notebook, sessionContext);
   bringOutput(panel, next, true);
+}
+
+// A lesson ends where it ends: the empty cell that the notebook put behind its last one goes, once the notebook has
+// made ready to write in it.
+function dropLast(panel) {
+  const { content: notebook } = panel;
+  const drop = () => {
+    const last = notebook.widgets.length - 1;
+    if (panel.isDisposed || notebook.widgets[last].model.sharedModel.getSource()) return;
+    notebook.mode = "command"; // before: a text that is chosen in the other mode is opened to be written
+    notebook.model.sharedModel.deleteCell(last);
+    choose(panel, last - 1);
+  };
+  const heard = () => {
+    if (notebook.mode !== "edit") return;
+    notebook.stateChanged.disconnect(heard);
+    setTimeout(drop);
+  };
+  notebook.stateChanged.connect(heard);
+  heard();
 }
 
 function steer(app, tracker) {
@@ -286,10 +312,7 @@ function steer(app, tracker) {
     const panel = tracker.currentWidget;
     const cells = panel?.context.model.cells;
     if (!advances || !panel.gainlibPage || !added || cells.get(cells.length - 1) !== added) return;
-    // A lesson ends where it ends.
-    panel.content.model.sharedModel.deleteCell(cells.length - 1);
-    panel.content.activeCellIndex = cells.length - 1;
-    panel.content.setMode?.("command", { focus: true });
+    dropLast(panel);
   });
   parts.NotebookActions.selectionExecuted.connect((_, { notebook, lastCell }) => {
     const panel = tracker.find((each) => each.content === notebook);
