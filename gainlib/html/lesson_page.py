@@ -27,6 +27,8 @@ __all__ = ["lesson_page"]
 _WIDGET = "application/vnd.jupyter.widget-view+json"
 TOOL = "tool"
 """The tag of a cell whose code only makes a tool."""
+BY_HAND = "by-hand"
+"""The tag of a cell that tells how cells are run by hand."""
 
 # Asked of the lesson's own kernel when its cells have run: a box is written out by what stands in it, every other
 # widget by itself.
@@ -86,6 +88,7 @@ def lesson_page(
     for output in _outputs(lesson):
         if _WIDGET in output["data"]:
             output["data"]["text/html"] = stills.get(output["data"].pop(_WIDGET)["model_id"], "")
+    lesson.cells = [each for each in lesson.cells if BY_HAND not in each.metadata.get("tags", [])]
     for cell in lesson.cells:
         if answers or TOOL in cell.metadata.get("tags", []):
             cell.metadata["transient"] = {"remove_source": True}  # the exporter's own word for it

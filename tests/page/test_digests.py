@@ -36,6 +36,17 @@ def test_every_page_of_the_course_with_code_is_marked_and_known(notebook):
     assert page.course_digests()[notebook.name] == page.code_digest(code)
 
 
+def test_what_is_said_to_those_whose_page_does_not_run_by_itself_stands_apart_and_says_the_same_everywhere():
+    said = {}
+    for notebook in [*NOTEBOOKS, BOOK]:
+        for cell in json.loads(notebook.read_text(encoding="utf-8"))["cells"]:
+            if "by-hand" in cell["metadata"].get("tags", []):
+                said.setdefault("".join(cell["source"]), []).append(notebook.stem)
+    assert all("Shift + Enter" in text for text in said)
+    lessons = [each.stem for each in NOTEBOOKS if each.stem != "contents"]
+    assert sorted(said.values()) == sorted([lessons, ["contents"], ["exercise-book"]])
+
+
 def test_one_changed_letter_is_another_code():
     made = json.loads(NOTEBOOKS[0].read_text(encoding="utf-8"))
     code = ["".join(cell["source"]) for cell in made["cells"] if cell["cell_type"] == "code"]
