@@ -17,6 +17,8 @@ from gainlib.text import describe_value, printed_number, signed
 
 __all__ = ["MeasuredRendering", "Probe", "Reading", "Renderings", "stage_readings"]
 
+A_LONG_WAY = 1e9
+
 OF_EVERY_STAGE = {"clipped": "", "headroom_db": "dB", "noise_dbfs": "dBFS"}
 """What every stage tells: how often it clipped, what is left to its ceiling, the noise floor that passes it."""
 DIFFERENCES = {"dBFS": "dB", "dBTP": "dB", "dBu": "dB", "LUFS": "LU"}
@@ -122,10 +124,10 @@ class Reading:
         """How far off: to the middle of what is wanted, or to the one bound; a clipped reading tells only the least."""
         if not self.side(value):
             return "nothing"
-        if not math.isfinite(value):
-            return "a long way"
         low, high = self.least, self.most
         aim = (low + high) / 2 if low is not None and high is not None else high if high is not None else low or 0.0
+        if not abs(value - aim) < A_LONG_WAY:  # no number of decibels, seconds or clips helps there; silence is one
+            return "a long way"
         unit = self.unit(rendering.session)
         unit = DIFFERENCES.get(unit, unit)
         if not unit:

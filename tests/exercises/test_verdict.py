@@ -219,3 +219,11 @@ def test_of_two_levels_in_one_strip_only_the_first_is_told_with_its_cure():
 def test_added_decibels_are_named():
     verdict = check(load("levels/two-tracks").with_values({"level": -34.0}), {"same": -68.0})
     assert verdict.slip.startswith("You added the two figures.")
+
+
+@pytest.mark.parametrize("bounds", ["at_least = 1e308", "at_most = -1e308", "at_least = 1e308, at_most = 1.5e308"])
+def test_a_bound_that_no_level_comes_near_is_a_long_way_off(written, bounds):
+    reads = 'at = "trim", seconds = [0.0, 9.3], at_least = -17, at_most = -13'
+    file = written((reads, f'at = "trim", seconds = [0.0, 9.3], {bounds}'))
+    line = check(load(file).with_values({"level": -24.0}), {GAIN: 41.0, TRIM: 0.0}).lines[2]
+    assert "by a long way" in line.sentence
