@@ -175,9 +175,8 @@ class BenchModel:
 
     @property
     def taps(self) -> tuple[str, ...]:
-        """Where one can listen: every stage of the strip that is shown, of the buses and of the main, as paths."""
-        strips = [each.name for each in self.session.strips if each.name != self.strip]
-        return tuple(f"{each.strip}/{each.stage}" for each in self.rendering.levels if each.strip not in strips)
+        """Where one can listen: every stage of every strip, bus and main, as paths, whatever is drawn."""
+        return tuple(f"{part.name}/{stage}" for part in self.session.channels for stage in part.stage_names)
 
     def hear(self, tap: str) -> BenchModel:
         """Listen behind another stage, before and after the moves. Raises GainError for a tap that is not there."""

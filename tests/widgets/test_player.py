@@ -179,12 +179,31 @@ def test_sixty_decibels_too_much_and_no_numbers_stay_under_the_ceiling():
     bench.close()
 
 
-def test_the_taps_are_those_of_the_shown_strip_the_buses_and_the_main():
+def test_every_tap_of_every_strip_can_be_heard_whatever_is_drawn():
     take = gl.Audio(0.1 * noise(0.5), RATE_HZ)
     strips = (Strip("voice", take, (gl.Trim(),), to="band"), Strip("bass", take, (gl.Trim(), gl.Fader()), to="band"))
     session = gl.Session(strips, (Bus("band", (gl.Fader(),)),), Bus("main", (gl.Trim(),)))
-    bench = gl.bench(session)
-    assert bench.taps == ("voice/trim", "band/sum", "band/fader", "main/sum", "main/trim")
-    bench.show("bass")
-    assert bench.taps == ("bass/trim", "bass/fader", "band/sum", "band/fader", "main/sum", "main/trim")
-    bench.close()
+    for drawn in ("level diagram", "balance", "sum"):
+        bench = gl.bench(session, views=[drawn])
+        player = player_of(bench)
+        assert player.taps == [
+            "voice/trim", "bass/trim", "bass/fader", "band/sum", "band/fader", "main/sum", "main/trim"
+        ]  # fmt: skip
+        asked(player, kind="tap", tap="bass/trim")
+        asked(player, kind="want", slot="after")
+        assert np.abs(codes_of(player.send[-1])[:, 0] - take.samples[:, 0]).max() <= 0.5 / 32767 + 1e-9
+        bench.close()
+
+
+SEVERAL = [
+    "meters/loudest-of-four", "levels/out-of-line", "trims/one-range", "rides/even-dialogue", "rides/tame-which-word"
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("name", SEVERAL)
+def test_an_exercise_with_several_strips_lets_each_be_heard(name):
+    opened = gl.exercise(name)
+    ends = {f"{each.name}/{each.stages[-1].name}" for each in opened.bench.session.strips}
+    assert len(ends) > 1
+    assert ends <= set(opened.bench.panel.player.taps)
+    opened.close()
