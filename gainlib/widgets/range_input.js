@@ -89,6 +89,7 @@ export default {
         event.preventDefault();
         pressedAt = event.timeStamp;
         set(within(value), begins);
+        range.dispatchEvent(new Event("change", { bubbles: true })); // as the browser's own key would have
       };
       if (event.ctrlKey || event.metaKey || event.altKey) return;
       const { key } = event;
