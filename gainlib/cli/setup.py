@@ -21,7 +21,6 @@ from gainlib import loops as fast_loops
 from gainlib.audio import Audio
 from gainlib.cli.installation import install_again, install_line
 from gainlib.errors import GainError
-from gainlib.exercises import exercise_names, load
 from gainlib.flow import Session
 from gainlib.jupyter_home import jupyter_environment, lesson_kernel
 from gainlib.meters import measure_all, true_peak_dbtp
@@ -34,15 +33,41 @@ from gainlib.text import printable, reason_of
 __all__ = ["Finding", "findings"]
 
 LONGEST_SECONDS = 60.0
+# As JupyterLab itself puts them together, which takes three seconds of processor time to open; a test holds it to that.
 EXTENSIONS_SEEN = """
-import json, os
-from jupyter_core.paths import jupyter_path
-from jupyterlab.commands import get_app_dir
-from jupyterlab_server.config import get_federated_extensions, get_page_config
+import glob, json, os, sys
+from jupyter_core.paths import jupyter_config_path, jupyter_path
+from jupyter_server.config_manager import BaseJSONConfigManager
 
-places = jupyter_path("labextensions")
-page = get_page_config(places, os.path.join(get_app_dir(), "settings"))
-print(json.dumps([sorted(get_federated_extensions(places)), sorted(page.get("disabledExtensions", []))]))
+found = {}
+for place in jupyter_path("labextensions"):
+    for inside in (("[!@]*", "package.json"), ("@*", "*", "package.json")):
+        for file in glob.iglob(os.path.join(place, *inside)):
+            with open(file, encoding="utf-8") as opened:
+                about = json.load(opened)
+            found.setdefault(about["name"], about.get("jupyterlab", {}))
+app = os.environ.get("JUPYTERLAB_DIR") or os.path.join(sys.prefix, "share", "jupyter", "lab")
+places = [os.path.join(app, "settings")]
+places += [os.path.join(each, "labconfig") for each in reversed(jupyter_config_path())]
+disabled = {}
+for place in places:
+    told = BaseJSONConfigManager(config_dir=place, read_directory=True).get("page_config").get("disabledExtensions", {})
+    disabled.update(told if isinstance(told, dict) else dict.fromkeys(told, True))
+by_others = [
+    each
+    for name, about in found.items()
+    if "_build" in about and disabled.get(name) is not True
+    for each in about.get("disabledExtensions", [])
+]
+disabled = {**dict.fromkeys(by_others, True), **disabled}
+print(json.dumps([sorted(found), sorted(name for name, off in disabled.items() if off)]))
+"""
+SEEN_IN_KERNEL = """
+import json, sys, gainlib
+print(sys.executable, gainlib.__version__)
+from gainlib.cli import setup
+looks = ("course material", setup.material), ("pictures", setup.pictures)
+print(json.dumps([setup.seen(*each).as_dict() for each in looks]))
 """
 EXTENSIONS = {"anywidget": "anywidget", "ipywidgets": "@jupyter-widgets/jupyterlab-manager"}
 
@@ -77,22 +102,27 @@ def findings(folder: Path) -> Iterator[Finding]:
         ("Python", python_version),
         ("packages", packages),
         ("sound files", sound_files),
-        ("course material", material),
-        ("compiled loops", compiled_loops),
-        ("pictures", pictures),
         ("port", loopback_port),
         ("folder", lambda: writable(folder)),
+        ("compiled loops", compiled_loops),
     ]
-    beside: list[tuple[str, Callable[[], Finding]]] = [("widgets", widgets), ("kernel", kernel)]
-    with ThreadPoolExecutor(len(beside)) as pool:
-        begun = [pool.submit(_seen, *each) for each in beside]
+    with ThreadPoolExecutor(2) as pool:
+        begun = [pool.submit(in_kernel), pool.submit(lambda: [seen("widgets", widgets)])]
         for each in looks:
-            yield _seen(*each)
-        for done in begun:
-            yield done.result()
+            yield seen(*each)
+        for done in reversed(begun):
+            yield from done.result()
 
 
-def _seen(what: str, look: Callable[[], Finding]) -> Finding:
+def in_kernel() -> list[Finding]:
+    """What is seen of the kernel, and in it of the material and pictures, which it opens anyway; else of those here."""
+    told: list[Finding] = []
+    found = seen("kernel", lambda: kernel(told))
+    return [*(told or [seen("course material", material), seen("pictures", pictures)]), found]
+
+
+def seen(what: str, look: Callable[[], Finding]) -> Finding:
+    """What `look` finds; a fault of any kind is a finding as well."""
     try:
         return look()
     except (TimeoutError, subprocess.TimeoutExpired):
@@ -185,6 +215,8 @@ def sound_files() -> Finding:
 
 def material() -> Finding:
     """Whether lessons, exercises and stems came with the package and can be read."""
+    from gainlib.exercises import exercise_names, load
+
     lessons = list(bundled_folder("lessons").glob("*.ipynb"))
     stems = list(bundled_folder("media").glob("*.flac"))
     exercises = [load(name) for name in exercise_names()]
@@ -268,8 +300,8 @@ def writable(folder: Path) -> Finding:
     return Finding("folder", True, f"{place} can be written to.")
 
 
-def kernel() -> Finding:
-    """Whether a notebook's kernel starts, and is this very Python with this gainlib."""
+def kernel(told: list[Finding] | None = None) -> Finding:
+    """Whether a notebook's kernel starts, and is this very Python with this gainlib; `told` takes what it saw."""
     from jupyter_core.utils import ensure_event_loop
 
     with tempfile.TemporaryDirectory(prefix="gainlib-", ignore_cleanup_errors=True) as place:
@@ -286,8 +318,7 @@ def kernel() -> Finding:
             def hear(message: dict[str, dict[str, str]]) -> None:
                 answer.append(message["content"].get("text", ""))
 
-            code = "import sys, gainlib; print(sys.executable, gainlib.__version__)"
-            client.execute_interactive(code, timeout=LONGEST_SECONDS, output_hook=hear)
+            client.execute_interactive(SEEN_IN_KERNEL, timeout=LONGEST_SECONDS, output_hook=hear)
         except RuntimeError as fault:
             if manager.is_alive():  # it was only waited for in vain
                 raise TimeoutError from fault
@@ -298,7 +329,10 @@ def kernel() -> Finding:
             client.stop_channels()
             manager.shutdown_kernel(now=True)
             ensure_event_loop().close()  # of this thread, which nobody else would close
-    words = "".join(answer).split()
+    lines = "".join(answer).splitlines()
+    words = lines[0].split() if lines else []
     if not words or os.path.normcase(words[0]) != os.path.normcase(sys.executable):
         return Finding("kernel", False, f"The kernel answers as {' '.join(words) or 'nobody'}.", install_again())
+    if told is not None and len(lines) > 1:
+        told += [Finding(**each) for each in json.loads(lines[-1])]
     return Finding("kernel", True, "A notebook's kernel starts with this Python and this gainlib.")

@@ -76,12 +76,12 @@ def test_check_setup_finds_this_computer_in_order(run, tmp_path):
         "Python",
         "packages",
         "sound files",
-        "course material",
-        "compiled loops",
-        "pictures",
         "port",
         "folder",
+        "compiled loops",
         "widgets",
+        "course material",
+        "pictures",
         "kernel",
     ]
 
@@ -90,7 +90,8 @@ def test_check_setup_finds_this_computer_in_order(run, tmp_path):
 def quick_looks(monkeypatch):
     """The looks that take seconds find everything in order."""
     for name in ("kernel", "widgets", "material", "compiled_loops", "pictures"):
-        monkeypatch.setattr(setup, name, functools.partial(setup.Finding, name, True, "left out here"))
+        found = setup.Finding(name, True, "left out here")
+        monkeypatch.setattr(setup, name, lambda *told, found=found: found)
 
 
 def test_check_setup_tells_a_fault_with_what_to_do_and_ends_with_1(run, tmp_path, quick_looks):
@@ -221,6 +222,59 @@ def test_widgets_that_are_disabled_or_not_found_are_a_fault(tmp_path, monkeypatc
     monkeypatch.setitem(setup.EXTENSIONS, "another", "another-extension")
     page.unlink()
     assert "does not find the extension another-extension" in setup.widgets_in(environment).said
+
+
+def test_extensions_are_seen_as_jupyterlab_sees_them(tmp_path, monkeypatch):
+    """JupyterLab's own answer is the measure: settings of each kind, and an extension that disables another."""
+    layers = {
+        "lab/settings/page_config.json": {"disabledExtensions": ["by-app", "taken-back"]},
+        "config/labconfig/page_config.json": {"disabledExtensions": {"by-user": True, "taken-back": False}},
+        "config/labconfig/page_config.d/one.json": {"disabledExtensions": {"by-part": True, "loud": True}},
+        "data/labextensions/plain/package.json": {"name": "plain", "version": "1"},
+        "data/labextensions/@some/one/package.json": {
+            "name": "@some/one", "version": "1",
+            "jupyterlab": {"_build": {"load": "x"}, "disabledExtensions": ["by-other"]},
+        },
+        "data/labextensions/loud/package.json": {
+            "name": "loud", "version": "1",
+            "jupyterlab": {"_build": {"load": "x"}, "disabledExtensions": ["by-disabled"]},
+        },
+    }  # fmt: skip
+    for name, content in layers.items():
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / name).write_text(json.dumps(content))
+    monkeypatch.setenv("JUPYTERLAB_DIR", str(tmp_path / "lab"))
+    monkeypatch.setenv("JUPYTER_CONFIG_DIR", str(tmp_path / "config"))
+    monkeypatch.setenv("JUPYTER_DATA_DIR", str(tmp_path / "data"))
+    theirs = """
+import json, os
+from jupyter_core.paths import jupyter_path
+from jupyterlab.commands import get_app_dir
+from jupyterlab_server.config import get_federated_extensions, get_page_config
+
+places = jupyter_path("labextensions")
+page = get_page_config(places, os.path.join(get_app_dir(), "settings"))
+print(json.dumps([sorted(get_federated_extensions(places)), sorted(page.get("disabledExtensions", []))]))
+"""
+    answers = [
+        json.loads(subprocess.run([sys.executable, "-c", code], capture_output=True, check=True).stdout)
+        for code in (theirs, setup.EXTENSIONS_SEEN)
+    ]
+    assert answers[1] == answers[0]
+    assert {"by-app", "by-user", "by-part", "by-other", "loud"} <= set(answers[1][1])
+    assert not {"by-disabled", "taken-back"} & set(answers[1][1])
+
+
+def test_what_the_kernel_opens_anyway_is_seen_in_it_and_here_only_where_it_does_not_answer(monkeypatch):
+    calls = []
+    for name in ("material", "pictures"):
+        found = setup.Finding(name, True, "seen here")
+        monkeypatch.setattr(setup, name, lambda found=found: calls.append(found) or found)
+    there = setup.in_kernel()
+    assert ([each.what for each in there], calls) == (["course material", "pictures", "kernel"], [])
+    assert all(each.works and each.said != "seen here" for each in there)
+    monkeypatch.setattr(setup, "SEEN_IN_KERNEL", "import sys; print(sys.executable, 'x')")
+    assert [each.said for each in setup.in_kernel()][:2] == ["seen here", "seen here"]
 
 
 def test_sound_files_that_come_back_changed_are_a_fault(monkeypatch):
