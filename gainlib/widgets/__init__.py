@@ -2,8 +2,8 @@
 
 The Python half holds the state and what it means, `NAME.js` beside it draws that and tells what a hand did; `shared.js`
 is the one module that all scripts import. Each can write itself out for a page without a kernel (`static_html`).
-Inputs are the browser's own: range, text, select, checkbox. What a widget must limit it says in words. `shared.js` has the
-one reader of typed numbers (comma and point both count), the one field that is not overwritten while it is in use
+Inputs are the browser's own: range, text, select, checkbox. What a widget must limit it says in words. `shared.js` has
+the one reader of typed numbers (comma and point both count), the one field that is not overwritten while it is in use
 (`numberField`), and the turns by which page and kernel know whose word is the later (`turns`, `base.MovedWidget`).
 
 - `base`: what every widget can do

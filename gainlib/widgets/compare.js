@@ -4,7 +4,7 @@ import { follow, make, stands, tell } from "./shared.js";
 export default {
   render({ model, el }) {
     const question = make("p", { className: "gainlib-comparison-question" });
-    const offer = make("p", {}, "Answer the question above first, or ");
+    const offer = make("p", {}, "Answer it further up first, or ");
     const button = make("button", { type: "button", textContent: "Show me" });
     const said = make("p", { className: "gainlib-comparison-said", role: "status", tabIndex: -1 });
     offer.append(button);

@@ -270,7 +270,7 @@ def test_the_exercise_book_opens_fresh_numbers_by_keyboard(lab, page, keep):
     page.get_by_text("Open: Leave room for the shout").wait_for()
     first = page.locator(".gainlib-brief").inner_text()
     page.get_by_role("button", name="Check my answer").press("Enter")
-    page.locator(".gainlib-saved", has_text="Saved:").wait_for()
+    page.locator(".gainlib-saved", has_text="Saved: attempt").wait_for()
     kept = attempts(lab)
     assert (len(kept), kept[-1]["draw"] >= 1) == (made + 1, True)
     page.locator("option", has_text="Leave room for the shout (level 1, missed").wait_for(state="attached")

@@ -1,0 +1,50 @@
+"""Plain trade words in what a learner reads: lessons, glossary, questions, notes for teachers, exercises."""
+
+from __future__ import annotations
+
+import json
+import re
+
+import pytest
+
+from gainlib.storage import bundled_folder
+
+# What nobody in the trade says -> what is said instead.
+STILTED = {
+    # Also a word of the exercise files, in quotes or before an equals sign.
+    r"(?<![\"'])\breckon\w*\b(?! *=)": "work out",
+    r"\bbanks?\b": "ceiling",
+    r"\btorn\b(?![-\"])": "distorted, clipped",
+    r"(?<!flat )(?<!flat_)\btops\b": "peaks",
+    r"\bfor (it|she|he|they) (looks?|was|is|were)\b": "because",
+    r"\bas chance will have it\b": "by chance",
+    r"\bworking point\b": "say what it marks",
+    r"\bwhat hits\b": "drums",
+}
+LESSONS, EXERCISES = bundled_folder("lessons"), bundled_folder("exercises")
+FILES = [*LESSONS.glob("*.ipynb"), *LESSONS.glob("*.md"), *LESSONS.glob("*.toml"), *EXERCISES.glob("*/*.toml")]
+
+
+def read_by_a_person(path):
+    text = path.read_text(encoding="utf-8")
+    if path.suffix != ".ipynb":
+        return text
+    return "\n".join("".join(each["source"]) for each in json.loads(text)["cells"] if each["cell_type"] == "markdown")
+
+
+def stilted(text):
+    words = " ".join(text.split())
+    return {found[0]: said for word, said in STILTED.items() for found in re.finditer(word, words, re.IGNORECASE)}
+
+
+@pytest.mark.parametrize("path", sorted(FILES), ids=lambda path: path.stem)
+def test_words_are_those_of_the_trade(path):
+    assert stilted(read_by_a_person(path)) == {}
+
+
+def test_a_stilted_word_is_seen_and_a_flat_top_is_none():
+    assert stilted("The hatched bank holds 5 flat tops, torn\nas chance will have it.").keys() == {
+        "bank",
+        "torn",
+        "as chance will have it",
+    }
