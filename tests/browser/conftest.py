@@ -24,6 +24,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from gainlib.page import EXTENSIONS
 from gainlib.widgets.assets import SHARED_URL
 
 CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("google-chrome") or ""
@@ -58,6 +59,13 @@ SAMPLES = """async (samples, given) => {
         reader.readAsDataURL(blob);
     });
 }"""
+AT_REST = "() => { const panel = jupyterapp.shell.currentWidget; return panel?.gainlibReady && !panel.gainlibRuns; }"
+RUN = f"""() => {{
+    const ran = () => {{ window.ran = true; }};
+    const look = () => (({AT_REST})() ? ran() : setTimeout(look, 50));
+    if (jupyterapp.shell.currentWidget.gainlibPage) look();
+    else jupyterapp.commands.execute("runmenu:run-all").then(ran);
+}}"""
 SHOW = f"""async ([path, kernel]) => {{
     ({CLEAR})();
     await jupyterapp.commands.execute("docmanager:open", {{ path, factory: "Notebook", kernel: {{ id: kernel }} }});
@@ -98,6 +106,7 @@ class Lab:
                     sys.executable, "-m", "jupyter", "lab", "--no-browser", "--allow-root",
                     "--ServerApp.ip=127.0.0.1", f"--ServerApp.port={port}", "--ServerApp.port_retries=0",
                     "--LabApp.expose_app_in_browser=True",
+                    f"--LabApp.extra_labextensions_path={EXTENSIONS}",
                     f"--IdentityProvider.token={self.token}", f"--ServerApp.root_dir={self.root}",
                 ],
                 env={**os.environ, **{name: str(folder / place) for name, place in own.items()}},
@@ -145,8 +154,8 @@ class Lab:
                 self.process.kill()
                 self.process.wait()
 
-    def write(self, name: str, *cells: str) -> str:
-        """A notebook of these cells in the server's folder; gives its name back."""
+    def write(self, name: str, *cells: str, lesson: bool = False) -> str:
+        """A notebook of these cells in the server's folder, on request marked as a lesson; gives its name back."""
         made = {
             "cells": [
                 {
@@ -155,7 +164,10 @@ class Lab:
                 }
                 for index, cell in enumerate(cells)
             ],
-            "metadata": {"kernelspec": {"name": "python3", "display_name": "Python 3", "language": "python"}},
+            "metadata": {
+                "kernelspec": {"name": "python3", "display_name": "Python 3", "language": "python"},
+                **({"gainlib": {"lesson": True}} if lesson else {}),
+            },
             "nbformat": 4,
             "nbformat_minor": 5,
         }  # fmt: skip
@@ -183,9 +195,9 @@ class Lab:
         page.evaluate("() => { jupyterapp.commands.execute('runmenu:run-all'); }")
 
     def run_all(self, page: Any, timeout: int = 120_000) -> None:
-        """Run every cell and wait for the last; no cell may show an error."""
+        """Run every cell and wait for the last; no cell may show an error. A lesson of the course runs by itself."""
         page.evaluate("() => { window.ran = false; }")
-        page.evaluate("() => { jupyterapp.commands.execute('runmenu:run-all').then(() => { window.ran = true; }); }")
+        page.evaluate(RUN)
         done = r"""window.ran && [...document.querySelectorAll('.jp-Notebook .jp-CodeCell .jp-InputPrompt')]
             .every(each => /^\[\d+\]:$/.test(each.textContent.trim()))"""
         page.wait_for_function(_idle(done), timeout=timeout)

@@ -11,12 +11,13 @@ const MOST_STILL = 2_000_000;
 const LOOKED_AFTER_MS = 2500;
 const MOVES = ["wheel", "pointerdown", "keydown"];
 
-const NOT_OURS = "The code of this page is not the course's own, so it did not run by itself. If you changed it yourself, "
-  + "or trust whoever did, run it; from then on it runs when it opens.";
+const NOT_OURS = "The code of this page is not the course's own, so it did not run by itself. Run it if the change is yours or "
+  + "you trust whose it is; that is remembered.";
 const UNKNOWN = "This page cannot tell whether its code is the course's own, so it did not run by itself.";
 const ANEW = "The kernel of this page was started anew, and knows nothing of it yet.";
 const RUN = "Run this page";
 const STILL = "This is how it stood when the page was saved.";
+const TO_COME = "This comes back when the page runs.";
 
 // First of all the kernel learns to take nothing from the folder in a library's place, and what a lesson needs.
 const PREPARE = `\
@@ -74,13 +75,20 @@ function say(panel, text, press = null) {
   const line = panel.gainlibLine = new parts.Widget();
   line.addClass("gainlib-page-line");
   line.node.setAttribute("role", "status");
-  line.node.append(text);
+  line.node.append(Object.assign(document.createElement("span"), { textContent: text }));
   if (press) {
     const button = Object.assign(document.createElement("button"), { type: "button", textContent: RUN });
     button.onclick = press;
     line.node.append(button);
   }
   panel.contentHeader.addWidget(line);
+  // The notebook gives it the room that it says it needs, once.
+  const { node } = line;
+  requestAnimationFrame(() => {
+    if (line.isDisposed) return;
+    node.style.minHeight = `${node.scrollHeight}px`;
+    panel.contentHeader.fit();
+  });
 }
 
 // Runs these cells from the top. The window stays where it is, unless the learner goes somewhere meanwhile.
@@ -98,7 +106,7 @@ async function run(panel, cells, quietly = false) {
   const ran = (_, { cell }) => {
     if (!cells.includes(cell)) return;
     done++;
-    if (!quietly) panel.gainlibLine?.node.replaceChildren(`The page is starting: ${where()}.`);
+    if (!quietly) panel.gainlibLine?.node.firstChild.replaceChildren(`The page is starting: ${where()}.`);
   };
   NotebookActions.executed.connect(ran);
   sessionContext.session?.kernel?.requestExecute({ code: PREPARE, silent: true, store_history: false, stop_on_error: false });
@@ -206,7 +214,7 @@ function showStill(cell) {
   for (const { picture, words } of pictures) {
     if (String(picture).startsWith("data:image/png;base64,")) put("img", { src: picture, alt: String(words) });
   }
-  put("p", { textContent: STILL });
+  put("p", { textContent: box.firstChild ? STILL : TO_COME });
   cell.node.append(box);
   const gone = () => {
     if (!cell.model.outputs.length) return;
@@ -331,10 +339,20 @@ function steer(app, tracker) {
   return follow;
 }
 
-async function open(panel) {
+async function open(panel, loaded) {
   await panel.context.ready;
   if (given(panel).lesson !== true) return;
   panel.gainlibPage = true;
+  panel.gainlibReady = false;
+  // At once, before anything of them is painted.
+  const unchanged = !panel.context.model.dirty;
+  const saved = new Map(codeCells(panel).filter((each) => viewsOf(each).length).map((each) => [each, outputsOf(each)]));
+  for (const cell of saved.keys()) {
+    cell.model.outputs.clear(); // and not by the notebook's own command, which would make the cell trusted
+    showStill(cell);
+  }
+  if (unchanged) panel.context.model.dirty = false;
+  await loaded;
   look(panel);
   const code = await digest(panel);
   panel.gainlibOwn = await known(code);
@@ -343,13 +361,6 @@ async function open(panel) {
   }
   followChanges(panel);
   keepStills(panel);
-  const unchanged = !panel.context.model.dirty;
-  const saved = new Map(codeCells(panel).filter((each) => viewsOf(each).length).map((each) => [each, outputsOf(each)]));
-  for (const cell of saved.keys()) {
-    cell.model.outputs.clear(); // nor by the notebook's own command, which would make the cell trusted
-    showStill(cell);
-  }
-  if (unchanged) panel.context.model.dirty = false;
   await panel.sessionContext.ready;
   if (await alive(panel, saved)) {
     for (const [cell, outputs] of saved) cell.model.outputs.fromJSON(outputs);
@@ -380,8 +391,7 @@ const shared = async (key) => (await Object.values(scope[key])[0].get())();
       const loaded = registry?.load(PLUGIN).then((found) => { settings = found; }).catch(() => {}); // kept for this page then
       const follow = steer(app, tracker);
       const opened = async (panel) => {
-        await loaded;
-        await open(panel).catch((fault) => console.warn("gainlib: the page does not run by itself", fault));
+        await open(panel, loaded).catch((fault) => console.warn("gainlib: the page does not run by itself", fault));
         follow(panel);
       };
       tracker.forEach((each) => void opened(each));
