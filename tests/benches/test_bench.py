@@ -172,7 +172,7 @@ def test_a_control_takes_what_it_is_not_told_from_the_setting(session):
     level, source = made.controls.values()
     assert (level.low, level.high, level.step, level.start) == (0.0, 50.0, 1.0, 33.0)
     assert (level.name, level.printed(33.0)) == ("Preamp level", "+33.0 dB")
-    assert (source.name, source.printed(-30.0)) == ("Source level", "−30 dBu")
+    assert (source.name, source.printed(-30.0)) == ("Source level", "−30.0 dBu")
 
 
 def test_a_notebook_that_shows_no_widgets_shows_the_sentence(bench):
