@@ -14,7 +14,7 @@ the model
 the panels
 - `panel`: what all of them do in a cell
 - `inputs`: the widget of a control or a question
-- `bench_panel`: `gl.bench`
+- `bench_panel`: `gl.bench`; `level_tracks`: the levels of each moment, by which its marks move
 - `candidates`: several versions to judge by ear and eye
 - `exercise_panel`: `gl.exercise`
 - `book_panel`: `gl.exercise_book`

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Callable, Iterable
+from functools import partial
 from typing import Any
 
 import ipywidgets
@@ -12,6 +13,7 @@ from gainlib.benches.bench_model import BenchModel
 from gainlib.benches.coming_back import come_back
 from gainlib.benches.controls import Control
 from gainlib.benches.inputs import input_of, moved_trait
+from gainlib.benches.level_tracks import LevelTracks
 from gainlib.benches.panel import Panel, ShownByPanel
 from gainlib.errors import GainError
 from gainlib.flow import Session
@@ -48,9 +50,13 @@ class BenchPanel(Panel):
             Picture(
                 view.figure(rendering), view.columns(rendering), channel=uid, heading=view.heading(rendering),
                 sentence=view.sentence(rendering), captioned=not view.taps(rendering),
+                living=bool(view.taps(rendering)),
             )
             for view in bench.views
         ]  # fmt: skip
+        self._tracks = LevelTracks()
+        for view, picture in zip(bench.views, self.pictures, strict=True):
+            picture.tracks = partial(self._tracks_of, view)
         self.inputs = {path: input_of(each, bench.values[path], uid) for path, each in bench.controls.items()}
         for path, widget in self.inputs.items():
             widget.observe(lambda _, path=path: self._moved(path), moved_trait(widget))
@@ -79,6 +85,11 @@ class BenchPanel(Panel):
         made.observe(lambda _: bench.show(made.value) if made.value != bench.strip else None, "chosen")
         made.add_class("gainlib-chooser")
         return made
+
+    def _tracks_of(self, view: View, start: float) -> list[tuple[bytes, bytes]]:
+        """The levels of each moment behind the stages that a picture shows now."""
+        now = self.bench.rendering
+        return self._tracks.of(now, view.taps(now), start)
 
     def _arrange(self) -> None:
         """Headline, level diagram, the controls in the columns of their stages, steps, the other views, the player."""

@@ -89,10 +89,12 @@ from gainlib.meters.statistics import (
 from gainlib.meters.streaming import StreamMeter
 from gainlib.meters.true_peak import TruePeakMeter, curve_between, true_peak_dbtp
 from gainlib.meters.windows import (
+    MOMENT_SECONDS,
     LevelHistogram,
     WindowMeter,
     active_rms_dbfs,
     level_histogram,
+    momentary_levels,
     noise_floor_dbfs,
     noise_in_pauses_dbfs,
     window_powers,
@@ -101,6 +103,7 @@ from gainlib.meters.windows import (
 __all__ = [
     "CHANNEL_WEIGHTS",
     "DIGITAL_SCALE",
+    "MOMENT_SECONDS",
     "PPM_1_SCALE",
     "PPM_2A_SCALE",
     "PPM_2B_SCALE",
@@ -150,6 +153,7 @@ __all__ = [
     "measure",
     "measure_all",
     "measures",
+    "momentary_levels",
     "momentary_lufs",
     "momentary_max_lufs",
     "noise_floor_dbfs",

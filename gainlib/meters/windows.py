@@ -8,13 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from gainlib.audio import Samples
-from gainlib.decibels import power_from_db, power_from_rms_dbfs, rms_dbfs_from_power
+from gainlib import loops
+from gainlib.audio import Samples, checked_samples
+from gainlib.decibels import db_from_ratio, power_from_db, power_from_rms_dbfs, rms_dbfs_from_power
 from gainlib.errors import GainError
 from gainlib.meters.streaming import Growing, Readings, StreamMeter, finite_powers, read_whole
 
 __all__ = [
     "LEAST_PAUSING_SECONDS",
+    "MOMENT_SECONDS",
     "NOBODY_PLAYS_DBFS",
     "PAUSE_DB",
     "WINDOW_SECONDS",
@@ -22,6 +24,7 @@ __all__ = [
     "WindowMeter",
     "active_rms_dbfs",
     "level_histogram",
+    "momentary_levels",
     "noise_floor_dbfs",
     "noise_in_pauses_dbfs",
     "window_powers",
@@ -29,6 +32,9 @@ __all__ = [
 
 WINDOW_SECONDS = 0.05
 """How long a window is: short beside a syllable, long beside the period of the lowest note."""
+
+MOMENT_SECONDS = 0.01
+"""What an eye takes for one moment: shorter than a picture of a moving mark stands."""
 
 NOBODY_PLAYS_DBFS = -70.0
 """AES17 RMS below which nobody plays: the absolute gate of BS.1770, on plain RMS."""
@@ -226,6 +232,51 @@ def window_powers(samples: ArrayLike, rate_hz: int, window_seconds: float = WIND
     [[1.0], [0.0]]
     """
     return read_whole(lambda channels: WindowMeter(rate_hz, channels, window_seconds=window_seconds), samples).powers
+
+
+def momentary_levels(
+    samples: ArrayLike, rate_hz: int, window_seconds: float = MOMENT_SECONDS
+) -> tuple[Readings, Readings]:
+    """The sample peak and the AES17 RMS level of each moment of 10 ms, side by side.
+
+    Parameters
+    ----------
+    samples : array of float, `(n,)` or `(n, channels)`
+        Full scale is ±1.0.
+    rate_hz : int
+        The sample rate, 1 Hz or above.
+    window_seconds : float
+        How long a moment is, above 0 s.
+
+    Returns
+    -------
+    tuple of two ndarrays `(windows, channels)`
+        Peaks and RMS levels, dBFS, -inf for silence; what does not fill a window at the end is left out, a recording
+        shorter than one is one window.
+
+    Raises
+    ------
+    GainError
+        As `window_powers` does.
+
+    References
+    ----------
+    *Published*: AES17 (full scale, and the zero of the RMS level).
+
+    Examples
+    --------
+    >>> peaks, levels = momentary_levels(np.array([0.5, -1.0, 0.0, 0.0]), 200)
+    >>> peaks.round(2).tolist(), levels.round(2).tolist()
+    ([[0.0], [-inf]], [[1.05], [-inf]])
+    """
+    checked = checked_samples(samples, "samples")
+    meter = WindowMeter(rate_hz, checked.shape[1], window_seconds=window_seconds)
+    meter.take(checked)
+    powers = meter.powers
+    whole = checked[: meter.width * len(powers)]
+    ends = [loops.extremes(whole[:, each], len(powers)) for each in range(whole.shape[1])]
+    peaks = np.stack([np.maximum(-low, high) for low, high in ends], axis=1)
+    return db_from_ratio(peaks), rms_dbfs_from_power(powers)
 
 
 def active_rms_dbfs(samples: ArrayLike, rate_hz: int, *, gate_db: float = 20.0) -> Readings:

@@ -1,5 +1,5 @@
 // A Bokeh figure whose named sources follow the model's columns, in the inks of the page's theme.
-import { bokeh, follow, make, newId } from "./shared.js";
+import { bokeh, follow, make, newId, players, tell } from "./shared.js";
 
 function haveBokeh(model) {
   // The first picture asks the kernel for BokehJS; the others wait, and ask again if it did not answer.
@@ -149,6 +149,135 @@ function pointed(place, view, doc, channel) {
   };
 }
 
+const FALL_DB = 24; // a mark falls by so many decibels in a second
+const LEAST_MS = 30; // between two drawings of the marks
+const CALM_MS = 1000; // the same where the system asks for less motion
+const SETTLED_MS = 400; // so long after a move the levels are asked for anew, sooner where the kernel is quick
+const SOON_MS = 150;
+const HALF = 0.3; // half of a mark's width, in columns
+const REACH = 400; // so many moments at most are looked through for one drawing
+
+// Marks that move with the sound over the columns of a figure: peak, RMS, and a held maximum for each. The kernel sends
+// the levels of each moment once; where the sound is says the player, by the clock of what is heard.
+function living(model, place, view, channel) {
+  const canvas = make("canvas", { className: "gainlib-marks" });
+  canvas.setAttribute("aria-hidden", "true");
+  place.append(canvas);
+  const calm = matchMedia("(prefers-reduced-motion: reduce)");
+  let [turn, wait, sentAt, timer, pulse, frame, at, last, inSight] = [++living.turns, SETTLED_MS, 0, 0, 0, 0, 0, -1, true];
+  let tracks = null;
+  let shown = [];
+  let held = [];
+  const player = () => players.get(channel);
+  const sounds = () => Boolean(player()?.loop?.playing) && player().slot !== "before";
+  const ask = () => {
+    clearTimeout(timer);
+    timer = 0;
+    if (!sounds() || sentAt) return;
+    sentAt = performance.now();
+    tell(model, { kind: "tracks", turn, start: player().start });
+  };
+  const forget = () => {
+    turn = ++living.turns;
+    tracks = null;
+    held = [];
+    paint();
+    clearTimeout(timer);
+    timer = setTimeout(ask, wait);
+  };
+  const arrived = (message, buffers) => {
+    if (message.kind !== "tracks") return;
+    wait = Math.min(SETTLED_MS, Math.max(SOON_MS, 3 * (performance.now() - sentAt)));
+    sentAt = 0;
+    if (message.turn !== turn || message.start !== player()?.start) { if (!timer) ask(); return; }
+    const levels = buffers.map((each) => new Uint8Array(each.buffer, each.byteOffset, each.byteLength));
+    tracks = { ...message, levels, moments: Math.max(...levels.map((each) => each.length)) };
+    shown = levels.map(() => message.floor);
+    held = levels.map(() => message.floor);
+    last = -1;
+    begin();
+  };
+  const paint = () => {
+    const { frame: { bbox: inner }, bbox } = view;
+    const scale = window.devicePixelRatio || 1;
+    const [width, height] = [Math.round(bbox.width * scale), Math.round(bbox.height * scale)];
+    if (canvas.width !== width || canvas.height !== height) {
+      Object.assign(canvas, { width, height });
+      Object.assign(canvas.style, { width: `${bbox.width}px`, height: `${bbox.height}px` });
+    }
+    const pen = canvas.getContext("2d");
+    pen.setTransform(scale, 0, 0, scale, 0, 0);
+    pen.clearRect(0, 0, bbox.width, bbox.height);
+    const { x_range: across, y_range: up } = view.model;
+    const x = (stage) => inner.left + (inner.width * (stage - across.start)) / (across.end - across.start);
+    const y = (db) => inner.top + (inner.height * (up.end - Math.min(db, up.end))) / (up.end - up.start);
+    const wide = HALF * (x(1) - x(0));
+    const ink = (name) => model.get("inks")[name][dark() ? 1 : 0];
+    held.forEach((db, index) => {
+      const [stage, name] = [index >> 1, index % 2 ? "rms" : "peak"];
+      pen.fillStyle = ink(name);
+      if (tracks && sounds() && shown[index] > tracks.floor) {
+        const thick = name === "peak" ? 4 : 2;
+        pen.globalAlpha = 0.3;
+        if (name === "rms") pen.fillRect(x(stage) - wide / 2, y(shown[index]), wide, y(tracks.floor) - y(shown[index]));
+        pen.globalAlpha = 1;
+        pen.fillRect(x(stage) - wide, y(shown[index]) - thick / 2, 2 * wide, thick);
+      }
+      // The held maximum: a short tick at either side.
+      if (tracks && db > tracks.floor) {
+        for (const side of [-1, 1]) pen.fillRect(x(stage) + side * (wide + 4) - 3, y(db) - 1, 6, 2);
+      }
+    });
+  };
+  const draw = (now) => {
+    frame = pulse = 0;
+    if (!sounds() || !inSight) { last = -1; paint(); return; }
+    begin();
+    if (!tracks || tracks.start !== player().start) { if (!timer) ask(); return; }
+    if (now - at < LEAST_MS) return;
+    const moment = Math.floor((player().position() - tracks.start) / tracks.moment) % tracks.moments;
+    if (moment === last || !(moment >= 0)) return;
+    // Every moment since the last drawing, so that no peak is missed.
+    const gone = last < 0 ? 1 : (moment - last + tracks.moments) % tracks.moments;
+    const fall = calm.matches ? Infinity : (FALL_DB * (now - at)) / 1000;
+    [last, at] = [moment, now];
+    for (const [index, levels] of tracks.levels.entries()) {
+      let most = 0;
+      for (let back = 0; back < Math.min(gone, REACH); back++) {
+        most = Math.max(most, levels[(moment - back + tracks.moments) % tracks.moments] ?? 0);
+      }
+      const db = tracks.floor + tracks.step * most;
+      shown[index] = Math.max(db, shown[index] - fall);
+      held[index] = Math.max(db, held[index]);
+    }
+    canvas.gainlibShown = { shown, held, moment };
+    paint();
+  };
+  const begin = () => {
+    if (frame || pulse || !inSight || !sounds()) return;
+    if (calm.matches) pulse = setTimeout(() => draw(performance.now()), tracks ? CALM_MS : SETTLED_MS);
+    else frame = requestAnimationFrame(draw);
+  };
+  const told = ({ detail }) => { if (detail.channel === channel) begin(); };
+  const sight = new IntersectionObserver(([entry]) => { inSight = entry.isIntersecting; begin(); });
+  sight.observe(place);
+  model.on("msg:custom", arrived);
+  model.on("change:columns", forget);
+  window.addEventListener("gainlib-position", told);
+  return () => {
+    sight.disconnect();
+    clearTimeout(timer);
+    clearTimeout(pulse);
+    cancelAnimationFrame(frame);
+    model.off("msg:custom", arrived);
+    model.off("change:columns", forget);
+    window.removeEventListener("gainlib-position", told);
+    canvas.remove();
+  };
+}
+
+living.turns = 0; // of all pictures, so that no answer is taken for another's
+
 async function render({ model, el }) {
   let gone = false;
   el.classList.add("gainlib-picture");
@@ -231,6 +360,7 @@ async function render({ model, el }) {
       () => model.off("change:columns", draw),
       () => window.removeEventListener("gainlib-position", follow),
       pointed(place, picture, doc, model.get("channel")),
+      model.get("living") ? living(model, place, picture, model.get("channel")) : () => {},
     );
   };
   start();

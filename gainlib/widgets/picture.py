@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from html import escape
 from typing import Any
 
@@ -10,12 +11,18 @@ import numpy as np
 import traitlets
 
 from gainlib.html.figures import bokeh_script, embedded, figure_html
+from gainlib.meters import MOMENT_SECONDS
 from gainlib.palette import PALETTE
 from gainlib.views import Columns
 from gainlib.widgets.assets import script
 from gainlib.widgets.base import CourseWidget
 
-__all__ = ["Picture"]
+__all__ = ["FLOOR_DBFS", "STEP_DB", "Picture"]
+
+FLOOR_DBFS, STEP_DB = -100.0, 0.5
+"""A moment's level goes to the page as one byte: from −100 to +27.5 dBFS in steps of half a dB."""
+
+Tracks = Callable[[float], list[tuple[bytes, bytes]]]
 
 
 class Picture(CourseWidget):
@@ -25,8 +32,12 @@ class Picture(CourseWidget):
     `columns` holds binary arrays and lists of words. The first picture of a page asks for BokehJS, which comes from
     the installed Bokeh. The page puts the last picture into `still`, which stands in a saved notebook that is opened
     without a kernel.
+
+    Where the figure has a column for each stage, `tracks` gives the peaks and the RMS levels of each moment from a
+    second on. The page asks for them while it plays and draws marks that move with the sound.
     """
 
+    tracks: Tracks | None = None
     _esm = script("picture.js")
 
     spec = traitlets.Unicode().tag(sync=True)
@@ -37,6 +48,7 @@ class Picture(CourseWidget):
     heading = traitlets.Unicode("").tag(sync=True)
     sentence = traitlets.Unicode("").tag(sync=True)
     captioned = traitlets.Bool(True).tag(sync=True)
+    living = traitlets.Bool(False).tag(sync=True)
     still = traitlets.Unicode("").tag(sync=True)
 
     def __init__(self, figure: Any, columns: Columns, **given: Any) -> None:
@@ -68,6 +80,17 @@ class Picture(CourseWidget):
     def _asked(self, _widget: object, content: dict[str, Any], _buffers: object) -> None:
         if content.get("kind") == "bokeh":
             self.send({"kind": "bokeh"}, [bokeh_script()])
+        elif content.get("kind") == "tracks" and self.tracks is not None:
+            start, turn = content.get("start"), content.get("turn")
+            if isinstance(start, int | float) and start >= 0:
+                pairs = self.tracks(float(start))
+                self.send(
+                    {
+                        "kind": "tracks", "turn": turn, "start": start, "moment": MOMENT_SECONDS,
+                        "floor": FLOOR_DBFS, "step": STEP_DB,
+                    },
+                    [track for pair in pairs for track in pair],
+                )  # fmt: skip
 
 
 def _packed(columns: Columns) -> dict[str, dict[str, Any]]:

@@ -62,6 +62,19 @@ export class Loop {
     return (this.startedFrom + Math.max(0, at - this.startedAt)) % this.seconds;
   }
 
+  // The place that is heard now: the context's clock runs ahead of the ear by what its device holds.
+  heard() {
+    const { context } = this;
+    const stamp = context.getOutputTimestamp?.();
+    const now = stamp?.performanceTime > 0
+      ? stamp.contextTime + (performance.now() - stamp.performanceTime) / 1000
+      : context.currentTime - (context.outputLatency || context.baseLatency || 0);
+    if (!this.playing || !this.seconds) return this.startedFrom;
+    // A swap goes on from one place; before the sound began, or behind a leap, nothing newer is heard.
+    const since = Math.max(Math.min(now, context.currentTime), this.begunAt ?? 0) - this.startedAt;
+    return (((this.startedFrom + since) % this.seconds) + this.seconds) % this.seconds;
+  }
+
   gain(slot) {
     return this.gains[slot] ?? 1;
   }
@@ -119,7 +132,8 @@ export class Loop {
     this.timer = null;
     if (this.voice) this.end(this.voice, at, CROSSFADE);
     const voice = this.begin(buffer, at, to, CROSSFADE);
-    Object.assign(this, { voice, startedAt: at, startedFrom: to, seconds: buffer.duration, busyUntil: at + CROSSFADE });
+    Object.assign(this, { voice, startedAt: at, begunAt: at, startedFrom: to, seconds: buffer.duration,
+      busyUntil: at + CROSSFADE });
   }
 
   choose(slot) {
@@ -156,7 +170,7 @@ export class Loop {
     this.volume.gain.cancelScheduledValues(0);
     this.volume.gain.setValueAtTime(0, at);
     this.volume.gain.linearRampToValueAtTime(this.level, at + FADE_IN);
-    Object.assign(this, { startedAt: at, seconds: buffer.duration, playing: true, busyUntil: at + CROSSFADE });
+    Object.assign(this, { startedAt: at, begunAt: at, seconds: buffer.duration, playing: true, busyUntil: at + CROSSFADE });
   }
 
   pause() {
@@ -202,7 +216,7 @@ export default {
     state.match = () => state.loop?.match(gains());
     const measured = () => { db = model.get("gains"); state.match(); };
     state.changed = () => state.show.forEach((each) => each());
-    state.position = () => state.start + (state.loop?.position() ?? 0);
+    state.position = () => state.start + (state.loop?.heard() ?? 0);
     const loopFor = (rate) => {
       const context = contextAt(rate);
       if (state.loop?.context === context) return state.loop;

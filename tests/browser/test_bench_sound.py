@@ -228,6 +228,59 @@ def test_a_stage_is_heard_alone_and_the_place_is_kept(lab, page):
     assert page.evaluate("() => [...course.players.values()][0].loop.playing") is True
 
 
+MARKS = """() => {
+    const drawn = document.querySelector(".gainlib-marks")?.gainlibShown;
+    const ink = document.querySelector(".gainlib-marks").getContext("2d");
+    const coloured = ink.getImageData(0, 0, ink.canvas.width, ink.canvas.height).data.some(each => each);
+    const place = [...course.players.values()].find(each => each.loop).position();
+    return drawn && { ...drawn, coloured, place };
+}"""
+
+
+def test_the_marks_of_the_level_diagram_move_with_the_sound_and_the_settings(lab, page):
+    opened(lab, page, "marks.ipynb", RAMP)
+    page.locator(".gainlib-marks").scroll_into_view_if_needed()
+
+    def marks(condition):
+        """What the marks show once a condition holds, which is asked of them in the page."""
+        found = page.wait_for_function(f"() => {{ const it = ({MARKS})(); return it && ({condition}) && it; }}")
+        return found.json_value()
+
+    # In its second half the ramp has risen for long: the mark stands at its level, not on its way down to it.
+    now = marks("it.moment > 150 && it.moment < 280")
+    level = 20 * math.log10(0.05 + 0.4 * (now["moment"] + 1) / 300)
+    assert now["coloured"]
+    assert now["place"] == pytest.approx(now["moment"] / 100, abs=0.08)
+    assert now["shown"][0] == pytest.approx(level, abs=0.4)
+    assert now["shown"][2] == pytest.approx(level, abs=0.4)
+    assert now["shown"][1] == pytest.approx(level + 3.01, abs=0.4)  # almost steady for 10 ms; AES17 adds 3.01 dB
+    # The maximum is held after the ramp has begun anew.
+    held = marks("it.held[0] > -7.3 && it.moment > 60 && it.moment < 100 && it.shown[0] < it.held[0] - 3")["held"]
+    assert held[0] == pytest.approx(20 * math.log10(0.45), abs=0.3)
+    page.get_by_role("slider", name="Fader").focus()
+    page.keyboard.press("End")  # 10 dB up, behind the trim
+    moved = marks("it.moment > 150 && it.moment < 280 && it.shown[2] > it.shown[0] + 5")
+    assert moved["shown"][2] - moved["shown"][0] == pytest.approx(10.0, abs=0.6)
+    page.emulate_media(reduced_motion="reduce")
+    try:
+        page.evaluate("""() => {
+            window.drawn = 0;
+            const canvas = document.querySelector(".gainlib-marks");
+            let last = canvas.gainlibShown;
+            const set = (each) => { last = each; drawn += 1; };
+            Object.defineProperty(canvas, "gainlibShown", { get: () => last, set });
+        }""")
+        clock = "() => [...course.players.values()].find(each => each.loop).loop.context.currentTime"
+        end = page.evaluate(clock) + 2.5
+        page.wait_for_function(f"() => ({clock})() > {end}")
+        assert 1 <= page.evaluate("drawn") <= 4
+    finally:
+        page.emulate_media(reduced_motion="no-preference")
+    page.get_by_role("button", name="Pause").click()
+    still = page.evaluate(MARKS)
+    assert page.evaluate(MARKS)["moment"] == still["moment"]
+
+
 def test_without_a_sound_device_the_player_says_so_until_one_answers(lab, own_page, keep):
     page = own_page
     lab.run(page, "deaf.ipynb", RAMP, pictures=1)

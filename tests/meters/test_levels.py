@@ -17,6 +17,7 @@ from gainlib.meters import (
     flat_tops,
     measure,
     measures,
+    momentary_levels,
     noise_floor_dbfs,
     noise_in_pauses_dbfs,
     peak_dbfs,
@@ -191,3 +192,17 @@ def test_the_crest_follows_from_the_two_levels_as_the_registry_says(seed):
     # Plain RMS lies 10 log10 2 below the AES17 reading.
     assert measure("crest_db", Audio(samples, RATE_HZ)) == pytest.approx(peak - rms + 10 * math.log10(2), abs=1e-9)
     assert "plus 3.0 dB" in measures()["crest_db"].meaning
+
+
+def test_momentary_levels_are_the_largest_sample_and_the_power_of_each_window():
+    samples = np.random.default_rng(5).uniform(-0.9, 0.9, (1_000, 2))
+    peaks, levels = momentary_levels(samples, 44_100)  # windows of 441 samples, 118 are left over
+    for window in range(2):
+        for channel in range(2):
+            part = samples[441 * window : 441 * (window + 1), channel]
+            assert peaks[window, channel] == pytest.approx(20 * math.log10(max(abs(each) for each in part)), abs=1e-9)
+            power = math.fsum(each * each for each in part) / 441
+            assert levels[window, channel] == pytest.approx(10 * math.log10(2 * power), abs=1e-9)
+    assert peaks.shape == levels.shape == (2, 2)
+    short, _ = momentary_levels(np.array([0.0, -0.5, 0.25]), 44_100)
+    assert short.round(2).tolist() == [[-6.02]]
