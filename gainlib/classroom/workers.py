@@ -138,10 +138,16 @@ def _on_cluster(function: Function[Item, Result], chunks: Iterator[list[Item]], 
     except (OSError, ValueError, TimeoutError) as fault:
         raise GainError(f"no cluster answers at {address}; give a scheduler such as tcp://10.0.0.5:8786.") from fault
     with contextlib.closing(client):
-        try:
-            client.wait_for_workers(1, timeout=60)
-        except TimeoutError as fault:
-            raise GainError(f"the cluster at {address} has no workers; start one: dask worker {address}.") from fault
+
+        def require_workers() -> None:
+            try:
+                client.wait_for_workers(1, timeout=60)
+            except TimeoutError as fault:
+                raise GainError(
+                    f"the cluster at {address} has no workers; start one: dask worker {address}."
+                ) from fault
+
+        require_workers()
         held: dict[str, list[Item]] = {}
         coming = dask.as_completed()
 
@@ -170,8 +176,12 @@ def _on_cluster(function: Function[Item, Result], chunks: Iterator[list[Item]], 
                 yield from zip(chunk, results, strict=True)
             fill()
         for each in suspects:
-            # Alone on the cluster, so that the item is known.
-            try:
-                yield each, client.submit(function, [each], pure=False).result()[0]
-            except dask.KilledWorker:
-                yield each, None
+            # Alone on the cluster, so that the item is known; and twice, since a worker that is slow to come back after
+            # the last one's end is taken for ended by this one.
+            result = None
+            for _ in range(2):
+                require_workers()
+                with contextlib.suppress(dask.KilledWorker):
+                    result = client.submit(function, [each], pure=False).result()[0]
+                    break
+            yield each, result

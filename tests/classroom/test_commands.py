@@ -63,7 +63,7 @@ def test_a_class_from_its_list_to_its_marks(run, tmp_path, monkeypatch):
     [
         (["new-class", "x", "--due", "tomorrow"], "--due is 'tomorrow'; give a date and a time"),
         (["new-class", "x", "--exercise", "recording/leave-rom"], "did you mean recording/leave-room?"),
-        (["new-class", "x", "--roster", "no.csv"], "no.csv cannot be read"),
+        (["new-class", "x", "--roster", "no.csv"], "no.csv is not there"),
         (["new-class", "x", "--again"], "x.toml is not there"),
         (["hand-in", "."], "belongs to no class"),
         (["mark", ".", "--class", "no.toml"], "no.toml is not there"),
