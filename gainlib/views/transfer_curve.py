@@ -55,9 +55,9 @@ class TransferCurve(TapView):
     """Level in along, level out up: the static curve of a stage that bends it, such as a compressor.
 
     `tap` is the stage, by default the last of these. Under the curve stands how much of the time each level comes
-    in (what the detector listens to: peaks, or RMS, in windows of 50 ms); the dot is the working point, the level that
-    the loudest tenth of the playing time reaches. Attack, release and look-ahead are not in this picture. A saturation
-    is drawn as it bends the low end, which it bends most.
+    in (what the detector listens to: peaks, or RMS, in windows of 50 ms); the dot marks the loud moments, the level
+    that the loudest tenth of the playing time reaches. Attack, release and look-ahead are not in this picture.
+    A saturation is drawn as it bends the low end, which it bends most.
     """
 
     name: ClassVar[str] = "transfer curve"

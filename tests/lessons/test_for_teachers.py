@@ -47,7 +47,8 @@ def test_exercises_that_notes_name_are_of_that_lesson(file):
     assert {load(name).lesson for name in named} == {file.removesuffix(".ipynb")}
 
 
-def test_the_notes_stay_with_the_teacher(tmp_path):
+def test_the_notes_and_the_answers_stay_with_the_teacher(tmp_path):
     from gainlib.learners.course_folder import install_lessons
 
-    assert not (install_lessons(tmp_path / "own", "0").folder / "for-teachers.md").exists()
+    laid = {each.name for each in install_lessons(tmp_path / "own", "0").folder.rglob("*")}
+    assert not {"for-teachers.md", "predictions.toml"} & laid
