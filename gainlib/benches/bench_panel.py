@@ -64,12 +64,14 @@ class BenchPanel(Panel):
         self.toolbar = Toolbar(_commands(bench))
         # Where nothing moves there is no before and after.
         self.player = Player(uid, bench.hear, **({} if bench.moves else {"slots": ["after"], "matching": False}))
-        self.below = ipywidgets.GridBox()
-        self.below.add_class("gainlib-below")
-        self.beside = ipywidgets.HBox()
-        self.beside.add_class("gainlib-beside")
-        self.box = ipywidgets.VBox()
-        self.box.add_class("gainlib-bench")
+        self.below = _box(ipywidgets.GridBox, "gainlib-below")
+        self.beside = _box(ipywidgets.HBox, "gainlib-beside")
+        self.strip = _box(ipywidgets.VBox, "gainlib-strip")
+        self.columns: dict[str, Any] = {}
+        self._stages = 0
+        # There is nothing to take back where nothing moves.
+        self.row = _box(ipywidgets.HBox, "gainlib-row", [self.player, *([self.toolbar] if bench.moves else [])])
+        self.box = _box(ipywidgets.VBox, "gainlib-bench")
         self._arrange()
         self._follow()
 
@@ -92,37 +94,39 @@ class BenchPanel(Panel):
         return self._tracks.of(now, view.taps(now), start)
 
     def _arrange(self) -> None:
-        """Headline, level diagram, the controls in the columns of their stages, steps, the other views, the player."""
+        """Headline, the picture that the controls move, the controls, the row to listen and take back, the other views.
+
+        The picture with stages as columns comes first, with each control in the column of its stage.
+        """
         bench = self.bench
-        columns = next((taps for view in bench.views if (taps := view.taps(bench.rendering))), ())
-        below: list[Any] = []
-        beside: list[Any] = []
+        pictures = list(zip(bench.views, self.pictures, strict=True))
+        pictures.sort(key=lambda each: not each[0].taps(bench.rendering))
+        columns = pictures[0][0].taps(bench.rendering) if pictures else ()
         several = bool(columns) or len(bench.session.channels) > 1
-        rows: dict[str, int] = {}
+        below: dict[str, list[Any]] = {}
+        beside: list[Any] = []
         for path, widget in self.inputs.items():
             control = bench.controls[path]
-            wide = isinstance(widget, RideTable)
-            if control.tap in columns and not wide:
-                rows[control.tap] = rows.get(control.tap, 0) + 1
-                widget.layout.grid_area = f"{rows[control.tap]} / {columns.index(control.tap) + 1}"
-                below.append(widget)
-            else:
-                beside.append(widget)
+            away = control.tap not in columns or isinstance(widget, RideTable)
+            (beside if away else below.setdefault(control.tap, [])).append(widget)
             # Away from its column, and where there are several strips, a control says whose it is.
-            widget.label = control.name if widget in beside and several else control.label
+            widget.label = control.name if away and several else control.label
+        for tap, widgets in below.items():
+            column = self.columns.setdefault(tap, _box(ipywidgets.HBox, "gainlib-column"))
+            column.layout.grid_area = f"1 / {columns.index(tap) + 1}"
+            column.children = widgets
         self.below.layout.grid_template_columns = f"repeat({max(1, len(columns))}, minmax(0, 1fr))"
         self.below.layout.padding = f"0 {FRAME_RIGHT}px 0 {FRAME_LEFT}px"
-        self.below.children, self.beside.children = below, beside
-        controls = [*([self.below] if below else []), *([self.beside] if beside else [])]
-        controls += [self.toolbar] if bench.moves else []  # there is nothing to take back where nothing moves
-        standing: list[Any] = [self.headline, *([self.chooser] if self.chooser else [])]
-        placed = not columns
-        for view, picture in zip(bench.views, self.pictures, strict=True):
-            standing.append(picture)
-            if not placed and view.taps(bench.rendering) == columns:
-                standing += controls
-                placed = True
-        self.box.children = [*standing, *(controls if not columns else []), self.player]
+        self.below.children, self.beside.children = [self.columns[tap] for tap in below], beside
+        for count in {len(columns), self._stages}:
+            (self.strip.add_class if count == len(columns) else self.strip.remove_class)(f"gainlib-stages-{count}")
+        self._stages = len(columns)
+        first, *others = [picture for _, picture in pictures] or [None]
+        self.strip.children = [*([first] if first else []), *([self.below] if below else [])]
+        self.box.children = [
+            self.headline, *([self.chooser] if self.chooser else []), *([self.strip] if first else []),
+            *([self.beside] if beside else []), self.row, *others,
+        ]  # fmt: skip
 
     def _stand(self) -> None:
         """Draw the strip that is shown now, with its controls in the columns of its stages."""
@@ -172,8 +176,16 @@ class BenchPanel(Panel):
         self.player.hold(bench.before, bench.rendering, bench.listen, bench.taps)
 
     def _free(self) -> None:
-        for each in (self.box, self.below, self.beside, self.toolbar):  # what is empty does not stand in the box
+        # What is empty does not stand in the box.
+        for each in (self.box, self.strip, self.below, self.beside, self.toolbar, *self.columns.values()):
             close_tree(each)
+
+
+def _box(kind: type[Any], named: str, children: Iterable[Any] = ()) -> Any:
+    """A box of ipywidgets, known to the styles by a class."""
+    made = kind(list(children))
+    made.add_class(named)
+    return made
 
 
 class Bench(BenchModel, ShownByPanel[BenchPanel]):

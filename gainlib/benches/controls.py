@@ -124,7 +124,7 @@ class Pick:
     def printed(self, value: Any) -> str:
         """A value as the bench writes it."""
         if isinstance(value, bool):
-            return "on" if value else "off"
+            return "yes" if value else "no"  # a switch is headed by what it does: "Fader muted"
         if isinstance(value, int | float):
             return signed(value, 1 if self.unit == "dB" else 0, self.unit, plus=False)
         text = str(value)
@@ -195,7 +195,7 @@ def control_of(session: Session, given: str | Control) -> Range | Pick | Breakpo
     >>> from gainlib import Audio, Fader, Session
     >>> session = Session.of(Audio(np.zeros(480), 48000), [Fader()])
     >>> control_of(session, "fader/muted").printed(True)
-    'on'
+    'yes'
     """
     control = given if isinstance(given, Control) else Control(given)
     if not isinstance(control.path, str):

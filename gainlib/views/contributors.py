@@ -19,6 +19,9 @@ from gainlib.views.rows import Row, RowView
 
 __all__ = ["SumByContributor"]
 
+_UNRELATED = "if unrelated"
+"""The row of what the same signals would give if no two of them had anything in common."""
+
 
 class SumByContributor(RowView):
     """Peak and RMS of each signal that goes into a bus, of their sum, and the RMS if none had to do with another.
@@ -54,13 +57,16 @@ class SumByContributor(RowView):
         listed = ", ".join(f"{each.name} {dbfs(each.rms_dbfs)}" for each in ranked)
         said = f"The {bus} sum reaches peak {dbfs(whole.peak_dbfs)}, RMS {dbfs(whole.rms_dbfs)}"
         apart = whole.rms_dbfs - expected.rms_dbfs
-        if len(parts) == 1:
-            return f"{said}; one signal alone goes in, {parts[0].name}."
+        sounding = [each for each in parts if each.peak_dbfs > -math.inf]
+        if len(sounding) == 1:  # with nothing beside it there is nothing to compare
+            return f"{said}; one signal alone goes in, {sounding[0].name}."
         if abs(apart) < 0.05:
             compared = "as much as unrelated signals give"
         else:
             compared = f"{abs(apart):.1f} dB {'more' if apart > 0 else 'less'} than unrelated signals give"
-        return f"{said}, {compared} ({dbfs(expected.rms_dbfs)}). RMS by contributor: {listed}."
+        told = f"{said}, {compared} ({dbfs(expected.rms_dbfs)})"
+        meant = f"“{_UNRELATED.capitalize()}” adds the powers, as for signals with nothing in common"
+        return f"{told}. {meant}. RMS by contributor: {listed}."
 
 
 def _read(rendering: Rendering, name: str) -> tuple[Row, ...]:
@@ -89,7 +95,7 @@ def _read(rendering: Rendering, name: str) -> tuple[Row, ...]:
     trouble = "over full scale" if peak > 1.0 else ""
     return (
         *rows,
-        Row("if unrelated", math.nan, _rms(expected)),
+        Row(_UNRELATED, math.nan, _rms(expected)),
         Row("the sum", db_from_ratio(peak), _rms(powers), trouble, True),
     )
 

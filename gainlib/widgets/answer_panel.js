@@ -1,5 +1,5 @@
 // Check and hint buttons, the hints that were taken, and the verdict with a word and a shape for each check.
-import { GO_ON, arrived, follow, make, tell, whenGone } from "./shared.js";
+import { GO_ON, arrived, bring, follow, make, tell, whenGone } from "./shared.js";
 
 const PATIENCE_MS = 10_000;
 const LONGEST_MS = 120_000; // an answer that is judged before its last move arrived costs an attempt
@@ -15,7 +15,8 @@ export default {
     const hints = make("ol", { className: "gainlib-hints", "aria-live": "polite" });
     const verdict = make("div", { className: "gainlib-verdict", "aria-live": "polite" });
     const missing = make("p", { className: "gainlib-missing", role: "alert" });
-    el.append(make("div", { className: "gainlib-answer-row" }, check, hint), missing, hints, verdict);
+    const row = make("div", { className: "gainlib-answer-row" }, check, hint);
+    el.append(row, missing, hints, verdict);
     const offer = () => {
       hint.textContent = model.get("offer") || "No more hints";
       hint.disabled = !model.get("offer");
@@ -64,6 +65,8 @@ export default {
         await arrived(el.closest(".gainlib-exercise"), LONGEST_MS);
         clearTimeout(patience);
         await answer(kind);
+        // What came stands below the buttons, and so perhaps below the window; the focus stays on the button.
+        requestAnimationFrame(() => bring(row, kind === "hint" ? hints : verdict));
         waiting.delete(kind);
         if (!waiting.size) el.removeAttribute("aria-busy");
       });

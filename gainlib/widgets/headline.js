@@ -1,11 +1,59 @@
 // The sentence above a bench, announced when a move has ended; and the message when no kernel answers the bench.
-import { GO_ON, follow, make, players, stands, tell, whenGone, whenInside } from "./shared.js";
+import { GO_ON, bring, follow, inView, make, players, scroller, stands, tell, whenGone, whenInside } from "./shared.js";
 
 const SETTLED_MS = 700;
 const PATIENCE_MS = 8000;
 const GONE = "No kernel answers this bench: it was stopped or restarted, or the notebook was opened without one. "
   + `What you see is the last picture. ${GO_ON}`;
 const BUSY = "The kernel is busy with another cell: it has not answered for some seconds. What you moved follows when it is free.";
+
+const SHARE = 0.4; // of the window, at most, is kept for the controls while the further pictures are looked at
+const CONTROLS = ".gainlib-below, .gainlib-beside";
+
+// Picture and control stay on screen together: headline and controls stay at the top while the further pictures go by, and
+// a control that is reached by key brings its picture along. Where the window is narrower than the stages, picture and
+// controls are moved sideways as one.
+function together(bench, headline) {
+  const part = (selector) => bench.querySelector(selector);
+  const fit = () => {
+    const [strip, below, beside] = [".gainlib-strip", ".gainlib-below", ".gainlib-beside"].map(part);
+    const tall = (each) => each?.getBoundingClientRect().height ?? 0;
+    const room = tall(headline) + tall(below) + tall(beside);
+    const others = bench.querySelectorAll(":scope > .gainlib-picture").length;
+    const { top, bottom } = scroller(bench);
+    bench.classList.toggle("gainlib-stays", Boolean(strip) && others > 0 && room < SHARE * (bottom - top));
+    if (strip) {
+      const least = parseFloat(getComputedStyle(strip).getPropertyValue("--gainlib-least")) || 0;
+      strip.classList.toggle("gainlib-narrow", strip.clientWidth < least);
+      strip.style.setProperty("--gainlib-top", `${tall(headline) + tall(below) - tall(strip)}px`);
+    }
+    beside?.style.setProperty("--gainlib-top", `${tall(headline) + tall(below)}px`);
+  };
+  const watch = new ResizeObserver(() => requestAnimationFrame(fit));
+  const look = () => {
+    watch.disconnect();
+    for (const each of [bench, headline, ...bench.querySelectorAll(`.gainlib-strip, ${CONTROLS}`)]) watch.observe(each);
+    fit();
+  };
+  const grown = new MutationObserver(look);
+  grown.observe(bench, { childList: true });
+  const reached = ({ target }) => {
+    const controls = target.closest?.(CONTROLS);
+    if (!controls || !target.matches(":focus-visible")) return;
+    const pictures = [...bench.querySelectorAll(".gainlib-picture")];
+    if (inView(target) && pictures.some((each) => inView(each))) return;
+    bring(headline, controls);
+  };
+  bench.addEventListener("focusin", reached);
+  window.addEventListener("resize", fit);
+  look();
+  return () => {
+    watch.disconnect();
+    grown.disconnect();
+    bench.removeEventListener("focusin", reached);
+    window.removeEventListener("resize", fit);
+  };
+}
 
 export default {
   render({ model, el }) {
@@ -64,11 +112,14 @@ export default {
       patience = 0;
       if (!gone) show("");
     };
+    let apart = () => {};
     const stops = [
+      () => apart(),
       stands(model, el),
       whenInside(el, ".gainlib-bench", (found) => {
         bench = found;
         bench.addEventListener("change", ask);
+        apart = together(bench, el);
       }),
       whenGone(el, ".gainlib-bench", told),
       follow(model, ["what", "advice", "title", "trouble"], update),

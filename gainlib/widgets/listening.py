@@ -25,11 +25,8 @@ LONGEST_SECONDS = 60.0
 _LEAST_SECONDS = 0.4
 """What integrated loudness needs: one gating block (*published*, ITU-R BS.1770-5)."""
 
-CAUTION = (
-    "Start low. Recommended limit at the ear: 85 dBA for 8 hours a day, half the time for every 3 dB more "
-    "(NIOSH 98-126); local rules go first."
-)
-"""The recommended exposure limit and exchange rate: *published*, NIOSH publication 98-126, chapter 1.1."""
+CAUTION = "Start low. Limit for the ear: 85 dBA, 8 hours a day (NIOSH 98-126); local rules go first."
+"""The recommended exposure limit: *published*, NIOSH publication 98-126, chapter 1.1."""
 
 
 def listening_codes(samples: ArrayLike) -> NDArray[np.int16]:

@@ -278,6 +278,14 @@ function living(model, place, view, channel) {
 
 living.turns = 0; // of all pictures, so that no answer is taken for another's
 
+// A picture is read as its sentence and moved by its controls: the key Tab goes by.
+function noStop(root) {
+  for (const each of root.querySelectorAll("*")) {
+    if (each.tabIndex >= 0) each.tabIndex = -1;
+    if (each.shadowRoot) noStop(each.shadowRoot);
+  }
+}
+
 async function render({ model, el }) {
   let gone = false;
   el.classList.add("gainlib-picture");
@@ -330,6 +338,7 @@ async function render({ model, el }) {
     };
     if (gone || mine !== turn) return end();
     close = end;
+    noStop(place);
     let timer = 0;
     const keep = () => {
       clearTimeout(timer);

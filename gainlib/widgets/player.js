@@ -1,5 +1,5 @@
 // A loop player: versions are swapped while it sounds, in a crossfade at the place where it is.
-import { contexts, follow, make, players, tell, whenInside } from "./shared.js";
+import { contexts, follow, make, players, tell, unfolding, whenInside } from "./shared.js";
 
 const CROSSFADE = 0.02;
 const FADE_IN = 0.5;
@@ -338,13 +338,14 @@ export default {
     const part = make("p", { className: "gainlib-part" });
     const deaf = make("p", { className: "gainlib-message", role: "alert", hidden: true });
     const caution = make("p", { className: "gainlib-caution", textContent: model.get("caution") });
-    const rows = [1, 2, 3].map(() => make("div", { className: "gainlib-player-row" }));
     const several = slots.length > 1;
     const stages = pair || !several ? [labelled("heard after", tap)] : [];
-    rows[0].append(play, ...(several ? versions : []), ...stages, ...(several ? [matchLabel] : []));
-    rows[1].append(seek, time, part);
-    rows[2].append(volumeLabel, caution);
-    el.append(deaf, ...rows);
+    // Where nothing moves no other row has the button that unfolds.
+    const unfolds = pair ? null : unfolding();
+    const now = make("div", { className: "gainlib-now" }, play, ...(several ? versions : []), seek, time);
+    if (unfolds) now.append(unfolds.button);
+    const more = make("div", { className: "gainlib-more" }, ...stages, ...(several ? [matchLabel] : []), volumeLabel);
+    el.append(deaf, now, more, part, caution);
 
     const spoken = (db) => `${db < 0 ? "−" : ""}${Math.abs(db)} dB`;
     const told = (path) => {
@@ -435,6 +436,7 @@ export default {
     }, 1000 / TICKS_A_SECOND);
     const stops = [
       whenInside(el, ".gainlib-bench", (found) => { state.bench = found; }),
+      () => unfolds?.stop(),
       follow(model, ["matched", "seconds", "start"], show),
       follow(model, ["tap", "taps"], choices),
     ];

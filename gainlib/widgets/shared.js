@@ -47,6 +47,64 @@ export function whenInside(el, selector, found) {
   return () => cancelAnimationFrame(waiting);
 }
 
+// What a bench folds away until it is asked for: once it was, every bench of this browser's pages has it, until it is
+// folded away again.
+const UNFOLDED = "gainlib-unfolded";
+const shelf = () => { try { return window.localStorage; } catch { return null; } };
+let unfolded = Boolean(shelf()?.getItem(UNFOLDED));
+export function unfold(on = true) {
+  unfolded = on;
+  if (on) shelf()?.setItem(UNFOLDED, "1");
+  else shelf()?.removeItem(UNFOLDED);
+  window.dispatchEvent(new CustomEvent(UNFOLDED));
+}
+
+// The button that does it, and what ends that it follows.
+export function unfolding() {
+  const button = make("button", { type: "button", className: "gainlib-unfolding" });
+  const show = () => {
+    const on = unfolded;
+    document.documentElement.classList.toggle(UNFOLDED, on);
+    button.textContent = on ? "Less" : "More";
+    button.title = on ? "Show the usual buttons only" : "Another stage to listen to, volume; keep, compare and copy settings";
+    button.setAttribute("aria-expanded", String(on));
+  };
+  button.onclick = () => unfold(!unfolded);
+  window.addEventListener(UNFOLDED, show);
+  show();
+  return { button, stop: () => window.removeEventListener(UNFOLDED, show) };
+}
+
+// What scrolls the page around `el`, and the part of the window in which that shows something.
+export function scroller(el) {
+  let found = el.parentElement;
+  while (found && !(found.scrollHeight > found.clientHeight && /auto|scroll/.test(getComputedStyle(found).overflowY))) {
+    found = found.parentElement;
+  }
+  found ??= document.scrollingElement;
+  const { top, bottom } = found === document.scrollingElement ? { top: 0, bottom: innerHeight } : found.getBoundingClientRect();
+  return { found, top: Math.max(0, top), bottom: Math.min(innerHeight, bottom) };
+}
+
+const MARGIN = 6;
+
+// Brings what lies between two elements into view, with as little movement as can be; its top where not all of it fits.
+export function bring(from, to = from) {
+  const { found, top, bottom } = scroller(from);
+  const first = from.getBoundingClientRect().top - top - MARGIN;
+  const last = to.getBoundingClientRect().bottom - bottom + MARGIN;
+  if (first < 0 || last > 0) found.scrollBy({ top: first < 0 ? first : Math.min(first, last), behavior: "instant" });
+}
+
+// Whether all of it is on screen, from top to bottom.
+export function inView(...elements) {
+  const { top, bottom } = scroller(elements[0]);
+  return elements.every((each) => {
+    const box = each.getBoundingClientRect();
+    return box.top >= top - 1 && box.bottom <= bottom + 1;
+  });
+}
+
 // Where no kernel hears it any more nothing is sent; the headline says so.
 export function tell(model, content) {
   try {

@@ -1,5 +1,5 @@
 // Undo, redo, reset, two kept settings and the settings as text: by button, and by key anywhere on the bench.
-import { arrived, follow, make, tell, whenInside } from "./shared.js";
+import { arrived, follow, make, tell, unfold, unfolding, whenInside } from "./shared.js";
 
 const typing = (target) => target.matches("select, textarea, input:not([type=range]):not([type=checkbox])");
 
@@ -10,13 +10,12 @@ export default {
     el.setAttribute("aria-label", "Settings: take back, compare, copy");
     const get = (name) => model.get(name);
     const said = make("p", { className: "gainlib-said", role: "status" });
-    const row = make("div", { className: "gainlib-toolbar-row" });
     const keys = new Map();
     const button = (text, key, does) => {
       const made = make("button", { type: "button", textContent: text, onclick: does });
       made.setAttribute("aria-keyshortcuts", key.length > 1 ? `Shift+${key.at(-1)}` : key);
-      keys.set(key, does);
-      row.append(made);
+      // What was used by its key is seen from then on.
+      keys.set(key, () => { if (more.contains(made)) unfold(); does(); });
       return made;
     };
     // What is asked for waits until the last move has reached the kernel.
@@ -26,19 +25,19 @@ export default {
     const redo = button("Redo", "Shift+u", () => ask("redo"));
     const keeps = { A: button("Keep as A", "t", () => ask("keep A")), B: button("Keep as B", "Shift+t", () => ask("keep B")) };
     const other = button("Compare A and B", "g", () => ask("other"));
-    button("Copy as text", "w", () => ask("copy"));
-    row.append(make("button", {
+    const copy = button("Copy as text", "w", () => ask("copy"));
+    const reset = make("button", {
       type: "button", textContent: "Reset", title: "Every control back to where it started", onclick: () => ask("reset"),
-    }));
+    });
     const names = { undo: "Undo", redo: "Redo" };
-    row.append(make("details", { className: "gainlib-keys" }, make("summary", { textContent: "Keys" }), make("p", {
-      textContent: "With a control or button of this bench in focus: u undo, Shift+u redo, t keep as A, Shift+t keep as B, "
-        + "g go to the other of the two, w copy the settings as text, p play or pause, q before or after; "
-        + "Delete takes a slider back to its start, Shift and an arrow key move it by the finest step that its figure shows.",
-    })));
+    const unfolds = unfolding();
+    const more = make("div", { className: "gainlib-more" }, redo, keeps.A, keeps.B, other, copy);
+    const told_keys = make("p", { className: "gainlib-keys", textContent: "Keys: p play or pause · q before or after · u undo, "
+      + "Shift+u redo · t, Shift+t keep as A, B · g compare · w copy · "
+      + "Delete: a slider back to its start, Shift and an arrow: its finest step" });
     const text = make("textarea", { readOnly: true, hidden: true, rows: 5, className: "gainlib-settings-text" });
     text.setAttribute("aria-label", "The settings as text");
-    el.append(row, said, text);
+    el.append(make("div", { className: "gainlib-now" }, undo, reset, unfolds.button), more, said, text, told_keys);
 
     const show = () => {
       for (const [each, name] of [[undo, "undo"], [redo, "redo"]]) {
@@ -85,6 +84,7 @@ export default {
         bench = found;
         bench.addEventListener("keydown", pressed);
       }),
+      unfolds.stop,
       follow(model, ["undo", "redo", "kept", "at"], show),
       follow(model, ["note"], note),
     ];

@@ -278,9 +278,11 @@ def test_a_widget_value_out_of_reach_is_refused_in_words_not_clamped(bench):
 
 def test_each_control_stands_in_the_column_of_its_stage(bench):
     panel = bench.panel
-    assert panel.inputs["preamp/gain_db"].layout.grid_area == "1 / 2"
-    assert panel.inputs["trim/gain_db"].layout.grid_area == "1 / 4"
-    grid = next(each for each in panel.box.children if isinstance(each, ipywidgets.GridBox))
+    columns = {widget: column for column in panel.below.children for widget in column.children}
+    assert columns[panel.inputs["preamp/gain_db"]].layout.grid_area == "1 / 2"
+    assert columns[panel.inputs["trim/gain_db"]].layout.grid_area == "1 / 4"
+    grid = panel.strip.children[1]
+    assert isinstance(grid, ipywidgets.GridBox)
     assert grid.layout.grid_template_columns == "repeat(4, minmax(0, 1fr))"
     figure = json.loads(panel.pictures[0].spec)
     assert figure["root_id"]
@@ -467,6 +469,7 @@ def test_silence_is_not_matched_and_the_words_say_what_is_done():
     assert matched_db(-math.inf, -20.0) == (0.0, 0.0)
     assert matched_words(0.0, -2.44, by="loudness") == "after lowered by 2.4 dB (loudness)"
     assert matched_words(0.0, 0.0, by="loudness") == "both at one level (loudness)"
+    assert len(CAUTION) < 100  # one short line
     assert "85 dBA" in CAUTION
     assert "NIOSH 98-126" in CAUTION
     assert "local rules go first" in CAUTION

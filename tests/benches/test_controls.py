@@ -193,13 +193,13 @@ def test_the_strip_that_is_shown_is_chosen_and_its_controls_stand_below_it():
     assert isinstance(chooser, PickInput)
     assert (chooser.options, chooser.value) == (["voice", "bass"], "voice")
     gain, trim = panel.inputs["voice/preamp/gain_db"], panel.inputs["bass/trim/gain_db"]
-    assert gain in panel.below.children
+    assert gain in panel.below.children[0].children
     assert trim in panel.beside.children
     assert (gain.label, trim.label) == ("Gain", "Bass, trim")
     earlier = panel.pictures[0].spec
     chooser.chosen = 1
     assert bench.strip == "bass"
-    assert trim in panel.below.children
+    assert trim in panel.below.children[0].children
     assert gain in panel.beside.children
     assert (gain.label, trim.label) == ("Voice, preamp gain", "Trim")
     assert panel.pictures[0].spec != earlier

@@ -117,7 +117,7 @@ def test_what_is_asked_is_not_told_by_the_bench(sit):
     assert plain.headline.what.startswith("The converter clips")
     # Nothing moves: no before and after, nothing to take back.
     assert (sitting.panel.exercise.bench.panel.player.slots, sitting.bench.moves) == (["after"], False)
-    assert sitting.bench.panel.toolbar not in sitting.bench.panel.box.children
+    assert sitting.bench.panel.row.children == (sitting.bench.panel.player,)
 
 
 def test_a_ride_and_a_switch_are_moved_by_their_own_inputs(sit):

@@ -385,8 +385,12 @@ def test_the_sum_is_held_against_unrelated_signals():
     same = SumByContributor().sentence(summed(sine(-12.0), sine(-12.0)))
     assert same == (
         "The main sum reaches peak −6.0 dBFS, RMS −6.0 dBFS, 3.0 dB more than unrelated signals give (−9.0 dBFS). "
+        "“If unrelated” adds the powers, as for signals with nothing in common. "
         "RMS by contributor: one −12.0 dBFS, two −12.0 dBFS."
     )
+    # With one of them silent there is nothing to compare it with.
+    alone = SumByContributor().sentence(summed(sine(-12.0), 0.0 * sine(-12.0)))
+    assert alone == "The main sum reaches peak −12.0 dBFS, RMS −12.0 dBFS; one signal alone goes in, one."
     opposed = SumByContributor().sentence(summed(sine(-12.0), -0.5 * sine(-12.0)))
     # A half is left: -18 dB; unrelated would be 10 log10(1.25) = 0.97 dB above -12 dB.
     assert "RMS −18.0 dBFS, 7.0 dB less than unrelated signals give (−11.0 dBFS)" in opposed

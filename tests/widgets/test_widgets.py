@@ -73,7 +73,7 @@ def test_the_styles_name_no_colour_of_their_own():
     assert "--gainlib-peak:#0072B2" in STYLES
     named = set(re.findall(r"var\((--gainlib-[a-z-]+)", STYLES))
     set_ = set(re.findall(r"(--gainlib-[a-z-]+):", STYLES))
-    assert named <= {*set_, "--gainlib-share"}
+    assert named <= {*set_, "--gainlib-share", "--gainlib-top"}
 
 
 def test_inputs_write_out_where_they_stand():
