@@ -121,8 +121,8 @@ class BenchPanel(Panel):
         for count in {len(columns), self._stages}:
             (self.strip.add_class if count == len(columns) else self.strip.remove_class)(f"gainlib-stages-{count}")
         self._stages = len(columns)
-        first, *others = [picture for _, picture in pictures] or [None]
-        self.strip.children = [*([first] if first else []), *([self.below] if below else [])]
+        first, others = pictures[:1], [picture for _, picture in pictures[1:]]
+        self.strip.children = [*(picture for _, picture in first), *([self.below] if below else [])]
         self.box.children = [
             self.headline, *([self.chooser] if self.chooser else []), *([self.strip] if first else []),
             *([self.beside] if beside else []), self.row, *others,
