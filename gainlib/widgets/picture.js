@@ -150,7 +150,7 @@ function pointed(place, view, doc, channel) {
 }
 
 const FALL_DB = 24; // a mark falls by so many decibels in a second
-const LEAST_MS = 30; // between two drawings of the marks
+const MARKS_MS = 40; // between two drawings of the marks: a frame more costs the whole page a layout
 const CALM_MS = 1000; // the same where the system asks for less motion
 const SETTLED_MS = 400; // so long after a move the levels are asked for anew, sooner where the kernel is quick
 const SOON_MS = 150;
@@ -164,7 +164,7 @@ function living(model, place, view, channel) {
   canvas.setAttribute("aria-hidden", "true");
   place.append(canvas);
   const calm = matchMedia("(prefers-reduced-motion: reduce)");
-  let [turn, wait, sentAt, timer, pulse, frame, at, last, inSight] = [++living.turns, SETTLED_MS, 0, 0, 0, 0, 0, -1, true];
+  let [turn, wait, sentAt, timer, pulse, at, last, inSight] = [++living.turns, SETTLED_MS, 0, 0, 0, 0, -1, true];
   let tracks = null;
   let shown = [];
   let held = [];
@@ -229,12 +229,12 @@ function living(model, place, view, channel) {
       }
     });
   };
-  const draw = (now) => {
-    frame = pulse = 0;
+  const draw = () => {
+    const now = performance.now();
+    pulse = 0;
     if (!sounds() || !inSight) { last = -1; paint(); return; }
     begin();
     if (!tracks || tracks.start !== player().start) { if (!timer) ask(); return; }
-    if (now - at < LEAST_MS) return;
     const moment = Math.floor((player().position() - tracks.start) / tracks.moment) % tracks.moments;
     if (moment === last || !(moment >= 0)) return;
     // Every moment since the last drawing, so that no peak is missed.
@@ -254,9 +254,8 @@ function living(model, place, view, channel) {
     paint();
   };
   const begin = () => {
-    if (frame || pulse || !inSight || !sounds()) return;
-    if (calm.matches) pulse = setTimeout(() => draw(performance.now()), tracks ? CALM_MS : SETTLED_MS);
-    else frame = requestAnimationFrame(draw);
+    if (pulse || !inSight || !sounds()) return;
+    pulse = setTimeout(draw, calm.matches && tracks ? CALM_MS : MARKS_MS);
   };
   const told = ({ detail }) => { if (detail.channel === channel) begin(); };
   const sight = new IntersectionObserver(([entry]) => { inSight = entry.isIntersecting; begin(); });
@@ -268,7 +267,6 @@ function living(model, place, view, channel) {
     sight.disconnect();
     clearTimeout(timer);
     clearTimeout(pulse);
-    cancelAnimationFrame(frame);
     model.off("msg:custom", arrived);
     model.off("change:columns", forget);
     window.removeEventListener("gainlib-position", told);

@@ -416,6 +416,7 @@ export default {
     let last = -1;
     let clock = -1;
     let still = 0;
+    let ticks = 0;
     // Where nothing takes the samples the clock of the context stands, whatever it says of itself.
     const listen = () => {
       const now = state.context?.currentTime;
@@ -431,7 +432,8 @@ export default {
       const seconds = state.position();
       if (seconds === last) return;
       last = seconds;
-      place();
+      // The figure a few times a second: each costs the whole page a layout.
+      if (ticks++ % 3 === 0 || !state.loop?.playing) place();
       if (state.loop) window.dispatchEvent(new CustomEvent("gainlib-position", { detail: { channel: uid, seconds } }));
     }, 1000 / TICKS_A_SECOND);
     const stops = [

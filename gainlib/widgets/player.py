@@ -16,6 +16,7 @@ from gainlib.widgets.listening import (
     CAUTION,
     CEILING_DBFS,
     LONGEST_SECONDS,
+    HeardLevel,
     guarded,
     level_heard,
     listening_codes,
@@ -59,6 +60,7 @@ class Player(CourseWidget):
         self._sent: dict[str, int] = {}
         self._matched_for: tuple[int, ...] | None = None
         self._gains_db: dict[str, float] = dict.fromkeys(self.slots, 0.0)
+        self._levels: dict[str, tuple[int, HeardLevel]] = {}
         self._by = ""
         self._sounding = self._under_way = False
         self.on_msg(self._asked)
@@ -123,13 +125,20 @@ class Player(CourseWidget):
     def _measured(self) -> dict[str, float]:
         if self.matching and self._matched_for != self._numbers:
             if len({id(tap) for _, (tap, _) in self._versions.values()}) > 1:
-                levels = [level_heard(self.heard(slot), self.rate_hz) for slot in self._renderings]
+                levels = [self._level(slot) for slot in self._renderings]
                 self._gains_db = dict(zip(self._renderings, matched_db(*(each.level for each in levels)), strict=True))
                 self._by = levels[0].by
             else:  # nothing that is heard has moved: there is nothing to measure
                 self._gains_db, self._by = dict.fromkeys(self._renderings, 0.0), ""
             self._matched_for = self._numbers
         return dict(self._gains_db)
+
+    def _level(self, slot: str) -> HeardLevel:
+        """How loud a version is; each is measured once, since of before and after only one moves."""
+        number, _ = self._versions[slot]
+        if slot not in self._levels or self._levels[slot][0] != number:
+            self._levels[slot] = number, level_heard(self.heard(slot), self.rate_hz)
+        return self._levels[slot][1]
 
     def _hand_over(self, slot: str) -> None:
         number, _ = self._versions[slot]

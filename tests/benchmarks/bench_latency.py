@@ -4,7 +4,9 @@ Pages of one run, by turns in blocks: a bench on one strip (19 s, mono, first co
 four stages and with a compressor and a fader behind them; an eight-strip session (19 s each, a strip's preamp moved);
 and the same pictures behind a bare slider with no audio work. A press counts from the key event's own time to the
 moment when every picture that changes was painted and its canvas was read
-back. Prints median and 95th percentile in ms, and the ratio of each bench to the bare page.
+back. Then both benches once more while they play: a press counts until the changed sound leaves the page, which is
+where the crossfade to it begins by the clock of the output (`getOutputTimestamp`).
+Prints median and 95th percentile in ms, and the ratio of each bench to the bare page.
 """
 
 from __future__ import annotations
@@ -88,6 +90,23 @@ WATCH = """pictures => {
 }"""
 
 
+LISTEN = """() => {
+    window.sounds = [];
+    let pressed = 0;
+    const { loop } = [...course.players.values()].find(each => each.loop);
+    const swap = loop.swap.bind(loop);
+    loop.swap = () => {
+        const before = loop.startedAt;
+        swap();
+        if (loop.startedAt === before || !pressed) return;
+        const { contextTime, performanceTime } = loop.context.getOutputTimestamp();
+        window.sounds.push(performanceTime + (loop.startedAt - contextTime) * 1000 - pressed);
+        pressed = 0;
+    };
+    window.addEventListener("keydown", event => { pressed = event.timeStamp; }, true);
+}"""
+
+
 def laboratory(folder: Path) -> tuple[Any, Any]:
     """The tests' own JupyterLab and how they start Chromium."""
     spec = importlib.util.spec_from_file_location("laboratory", HERE.parents[1] / "browser" / "conftest.py")
@@ -99,15 +118,15 @@ def laboratory(folder: Path) -> tuple[Any, Any]:
     return module.Lab(folder), module
 
 
-def pressed(page: Any, count: int, pause_ms: int) -> list[float]:
-    """Milliseconds of each press, the slider going to and fro; one press at a time."""
+def pressed(page: Any, count: int, pause_ms: int, noted: str = "presses") -> list[float]:
+    """Milliseconds of each press as they were `noted`, the slider going to and fro; one press at a time."""
     slider = page.locator(".gainlib-range input[type=range]").first
     slider.focus()
     for number in range(count):
         page.keyboard.press("ArrowRight" if number % 8 < 4 else "ArrowLeft")
-        page.wait_for_function(f"() => window.presses.length === {number + 1}", timeout=10_000, polling=20)
+        page.wait_for_function(f"() => window.{noted}.length === {number + 1}", timeout=10_000, polling=20)
         page.wait_for_timeout(pause_ms)
-    return list(page.evaluate("window.presses"))
+    return list(page.evaluate(f"window.{noted}"))
 
 
 def told(name: str, times: list[float]) -> str:
@@ -127,7 +146,14 @@ def main() -> None:
     arguments.add_argument("--blocks", type=int, default=2, help="how often the three pages take turns")
     arguments.add_argument("--json", action="store_true")
     given = arguments.parse_args()
-    found: dict[str, list[float]] = {"bare page": [], "one strip": [], "one strip, six stages": [], "eight strips": []}
+    found: dict[str, list[float]] = {
+        "bare page": [],
+        "one strip": [],
+        "one strip, six stages": [],
+        "eight strips": [],
+        "one strip, heard": [],
+        "eight strips, heard": [],
+    }
     with tempfile.TemporaryDirectory() as folder:
         lab, tools = laboratory(Path(folder))
         try:
@@ -149,6 +175,16 @@ def main() -> None:
                         assert page.evaluate(WATCH, pictures) == pictures
                         # The first presses meet cold caches in the kernel and in the page.
                         found[name] += pressed(page, given.presses // given.blocks + 5, 60)[5:]
+                        if f"{name}, heard" in found:
+                            page.get_by_role("button", name="Play").click()
+                            page.wait_for_function(
+                                "() => [...course.players.values()].some(each => each.loop?.playing)"
+                            )
+                            page.wait_for_timeout(1500)
+                            page.evaluate(LISTEN)
+                            found[f"{name}, heard"] += pressed(page, given.presses // given.blocks + 5, 60, "sounds")[
+                                5:
+                            ]
                         page.close()
                         for session in json.loads(lab.ask("api/sessions")):
                             lab.ask(f"api/sessions/{session['id']}", "DELETE")
@@ -161,7 +197,7 @@ def main() -> None:
     for name, times in found.items():
         print(told(name, times))
     bare = found["bare page"]
-    for name in list(found)[1:]:
+    for name in [each for each in found if not each.endswith(", heard")][1:]:
         ratios = statistics.median(found[name]) / statistics.median(bare), percentile(found[name]) / percentile(bare)
         print(f"{name} / bare page: median {ratios[0]:.2f}, p95 {ratios[1]:.2f}")
 

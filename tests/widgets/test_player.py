@@ -207,3 +207,20 @@ def test_an_exercise_with_several_strips_lets_each_be_heard(name):
     assert len(ends) > 1
     assert ends <= set(opened.bench.panel.player.taps)
     opened.close()
+
+
+def test_of_before_and_after_only_what_moved_is_measured_again(monkeypatch):
+    import gainlib.widgets.player as room
+
+    read = []
+    level = room.level_heard
+    monkeypatch.setattr(room, "level_heard", lambda *given: read.append(1) or level(*given))
+    bench = bench_of(noise(1.0))
+    player = player_of(bench)
+    for step in (1.0, 2.0, 3.0):
+        bench.move("fader/gain_db", step)
+        asked(player, kind="want", slot="after")
+        assert player.gains["after"] == pytest.approx(-step, abs=0.01)
+        asked(player, kind="arrived")
+    assert len(read) == 1 + 3  # before once, after each time
+    bench.close()
