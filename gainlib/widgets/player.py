@@ -122,10 +122,10 @@ class Player(CourseWidget):
     def _words(self, gains_db: dict[str, float]) -> str:
         return matched_words(*gains_db.values(), by=self._by) if self._by else "before and after are the same sound"
 
-    def _measured(self) -> dict[str, float]:
+    def _measured(self, given: str = "", heard: NDArray[np.floating[Any]] | None = None) -> dict[str, float]:
         if self.matching and self._matched_for != self._numbers:
             if len({id(tap) for _, (tap, _) in self._versions.values()}) > 1:
-                levels = [self._level(slot) for slot in self._renderings]
+                levels = [self._level(slot, heard if slot == given else None) for slot in self._renderings]
                 self._gains_db = dict(zip(self._renderings, matched_db(*(each.level for each in levels)), strict=True))
                 self._by = levels[0].by
             else:  # nothing that is heard has moved: there is nothing to measure
@@ -133,11 +133,11 @@ class Player(CourseWidget):
             self._matched_for = self._numbers
         return dict(self._gains_db)
 
-    def _level(self, slot: str) -> HeardLevel:
+    def _level(self, slot: str, heard: NDArray[np.floating[Any]] | None) -> HeardLevel:
         """How loud a version is; each is measured once, since of before and after only one moves."""
         number, _ = self._versions[slot]
         if slot not in self._levels or self._levels[slot][0] != number:
-            self._levels[slot] = number, level_heard(self.heard(slot), self.rate_hz)
+            self._levels[slot] = number, level_heard(self.heard(slot) if heard is None else heard, self.rate_hz)
         return self._levels[slot][1]
 
     def _hand_over(self, slot: str) -> None:
@@ -145,14 +145,15 @@ class Player(CourseWidget):
         if self._sent.get(slot) == number:
             self.send({"kind": "have", "slot": slot})
             return
-        codes = listening_codes(self.heard(slot))
+        heard = self.heard(slot)
+        codes = listening_codes(heard)
         self._under_way = True
         self._sent[slot] = number
         self.send(
             {
                 "kind": "samples", "slot": slot, "version": number, "channels": codes.shape[0],
                 "length": codes.shape[1], "rate_hz": self.rate_hz, "start": self.start, "tap": self.tap,
-                "gains": self._measured(),
+                "gains": self._measured(slot, heard),
             },
             [codes.tobytes()],
         )  # fmt: skip
