@@ -8,6 +8,7 @@ import importlib
 import multiprocessing
 import os
 import threading
+import time
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures.process import BrokenProcessPool
 from multiprocessing.connection import wait
@@ -26,6 +27,7 @@ CHUNK = 16
 _WAITING = 3  # chunks that lie ready for each worker, so that none waits and few are held in memory
 _RETRIES = 5
 LONGEST_ANSWER_SECONDS = 20
+LONGEST_RETURN_SECONDS = 60
 
 
 def run_on_workers(
@@ -139,15 +141,16 @@ def _on_cluster(function: Function[Item, Result], chunks: Iterator[list[Item]], 
         raise GainError(f"no cluster answers at {address}; give a scheduler such as tcp://10.0.0.5:8786.") from fault
     with contextlib.closing(client):
 
-        def require_workers() -> None:
-            try:
-                client.wait_for_workers(1, timeout=60)
-            except TimeoutError as fault:
-                raise GainError(
-                    f"the cluster at {address} has no workers; start one: dask worker {address}."
-                ) from fault
+        def other_workers(ended: set[str]) -> list[str]:
+            """The workers that are none of these, waited for."""
+            latest = time.monotonic() + LONGEST_RETURN_SECONDS
+            while not (there := sorted(set(client.scheduler_info()["workers"]) - ended)):
+                if time.monotonic() > latest:
+                    raise GainError(f"the cluster at {address} has no workers; start one: dask worker {address}.")
+                time.sleep(0.1)
+            return there
 
-        require_workers()
+        other_workers(set())
         held: dict[str, list[Item]] = {}
         coming = dask.as_completed()
 
@@ -163,25 +166,28 @@ def _on_cluster(function: Function[Item, Result], chunks: Iterator[list[Item]], 
 
         fill()
         suspects: list[Item] = []
+        ended: set[str] = set()
         while held:
             future: Any = next(coming)
             chunk = held.pop(future.key)
             try:
                 results = future.result()
-            except dask.KilledWorker:
+            except dask.KilledWorker as fault:
                 # What only shared a worker with the item that ended it is blamed as well.
                 suspects += chunk
+                ended.add(fault.last_worker.address)
             else:
                 future.release()
                 yield from zip(chunk, results, strict=True)
             fill()
         for each in suspects:
-            # Alone on the cluster, so that the item is known; and twice, since a worker that is slow to come back after
-            # the last one's end is taken for ended by this one.
+            # Alone on a worker that no earlier item ended, so that the item is known; a worker that comes back has
+            # another address.
             result = None
-            for _ in range(2):
-                require_workers()
-                with contextlib.suppress(dask.KilledWorker):
-                    result = client.submit(function, [each], pure=False).result()[0]
-                    break
+            try:
+                fresh = other_workers(ended)
+                future = client.submit(function, [each], pure=False, workers=fresh, allow_other_workers=True)
+                result = future.result()[0]
+            except dask.KilledWorker as fault:
+                ended.add(fault.last_worker.address)
             yield each, result
