@@ -267,7 +267,7 @@ def momentary_levels(
     --------
     >>> peaks, levels = momentary_levels(np.array([0.5, -1.0, 0.0, 0.0]), 200)
     >>> peaks.round(2).tolist(), levels.round(2).tolist()
-    ([[0.0], [-inf]], [[1.05], [-inf]])
+    ([[0.0], [-inf]], [[0.97], [-inf]])
     """
     checked = checked_samples(samples, "samples")
     meter = WindowMeter(rate_hz, checked.shape[1], window_seconds=window_seconds)

@@ -108,7 +108,7 @@ def test_a_choice_is_picked_by_its_words():
     assert bench.rendering.level("fader").peak_dbfs == -math.inf
     bench.undo()
     assert inputs["fader/muted"].chosen == 0
-    assert "Fader muted: off" in bench.settings_text()
+    assert "Fader muted: no" in bench.settings_text()
     bench.close()
 
 
