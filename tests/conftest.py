@@ -18,6 +18,7 @@ from gainlib.storage import bundled_folder
 
 RATE_HZ = 48_000
 EVERY_CONTROL = Path(__file__).parent / "lessons"
+sys.path.append(str(Path(__file__).parent))  # what spoils files is shared by tests of several rooms
 
 # The first call of a compiled loop compiles it; how long a call takes is a matter for the benchmarks.
 settings.register_profile("gainlib", deadline=None)

@@ -9,6 +9,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from mutation import how_many, mutated, run_cases
 
 import gainlib as gl
 from gainlib.benches.coming_back import stand_as_left
@@ -26,8 +27,6 @@ from gainlib.storage import bundled_folder
 from gainlib.surveys.comparison import compare
 from gainlib.surveys.record import as_dict, read_survey
 from gainlib.widgets.as_left import AsLeft
-
-from .mutation import how_many, mutated, run_cases
 
 EXERCISE = "recording/leave-room"
 HUM = gl.Audio(np.sin(np.arange(4800) / 8) * 0.1, 48_000, "hum")

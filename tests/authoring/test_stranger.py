@@ -11,6 +11,7 @@ import tracemalloc
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from mutation import ANYTHING, TEXTS, how_many, mutated, run_cases
 
 from gainlib.audio import Audio
 from gainlib.authoring.new_exercise import new_exercise
@@ -21,8 +22,6 @@ from gainlib.exercises.tables import EXERCISE_KINDS
 from gainlib.flow import session_table
 from gainlib.sound_file import read, write
 from gainlib.storage import bundled_folder
-
-from ..mutation import ANYTHING, TEXTS, how_many, mutated, run_cases
 
 
 @pytest.fixture(scope="module")
