@@ -14,6 +14,7 @@ enrolment          who the learner is in a class
 hand_in_file       what a hand-in holds, read with suspicion
 submission         handing in
 jupyter_server     JupyterLab for this folder, once: command, run, end
+hub_server         a learner's server on a JupyterHub: their lessons laid, then as gainlib open has it
 course_contents    how its notebooks are given to the page
 lab_process        a process that ends with the one that started it
 """

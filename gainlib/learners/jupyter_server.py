@@ -31,8 +31,17 @@ from gainlib.state import made_private
 from gainlib.storage import atomic_write
 from gainlib.storage.foreign import read_json
 
-__all__ = ["address", "free_port", "serve", "server_command"]
+__all__ = ["COURSE_OPTIONS", "address", "free_port", "serve", "server_command"]
 
+COURSE_OPTIONS = (
+    "--ServerApp.contents_manager_class=gainlib.learners.course_contents.CourseContents",
+    # A kernel that died is told to the page within a second; a busy one is not taken for dead.
+    "--KernelRestarter.time_to_dead=1",
+    f"--LabApp.extra_labextensions_path={EXTENSIONS}",
+    # Language servers are of no use here, and looking for them takes time and writes into the user's home.
+    "--LanguageServerManager.autodetect=False",
+)
+"""What a server of the course is told wherever it runs."""
 LONGEST_START_SECONDS = 90.0
 MOST_RECORD_BYTES = 10_000
 ENDS_WITH_PARENT = """\
@@ -57,15 +66,8 @@ def server_command(folder: Path, port: int) -> list[str]:
         f"--ServerApp.root_dir={folder.resolve()}",
         "--ServerApp.allow_remote_access=False",
         "--PasswordIdentityProvider.hashed_password=",
-        "--ServerApp.contents_manager_class=gainlib.learners.course_contents.CourseContents",
         "--ServerApp.log_level=WARN",
-        # A kernel that died is told to the page within a second; a busy one is not taken for dead.
-        "--KernelRestarter.time_to_dead=1",
-        # The button of a bench that goes on in another tab has the lesson's cells run.
-        "--LabApp.expose_app_in_browser=True",
-        f"--LabApp.extra_labextensions_path={EXTENSIONS}",
-        # Language servers are of no use here, and looking for them takes time and writes into the user's home.
-        "--LanguageServerManager.autodetect=False",
+        *COURSE_OPTIONS,
     ]
     # Jupyter refuses to run for root without this; lab containers do run so, and only this computer is served.
     if hasattr(os, "geteuid") and os.geteuid() == 0:
