@@ -88,9 +88,9 @@ class BenchPanel(Panel):
         made.add_class("gainlib-chooser")
         return made
 
-    def _tracks_of(self, view: View, start: float) -> list[tuple[bytes, bytes]]:
-        """The levels of each moment behind the stages that a picture shows now."""
-        now = self.bench.rendering
+    def _tracks_of(self, view: View, start: float, slot: str) -> list[tuple[bytes, bytes]]:
+        """The levels of each moment behind the stages that a picture shows, as they are heard before or after the moves."""
+        now = self.bench.before if slot == "before" else self.bench.rendering
         return self._tracks.of(now, view.taps(now), start)
 
     def _arrange(self) -> None:

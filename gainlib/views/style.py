@@ -7,15 +7,14 @@ from typing import Any, Final, Literal
 
 import numpy as np
 from bokeh.models import ColumnDataSource, FixedTicker, HoverTool, Range1d
-from bokeh.models.annotations import Span
 from bokeh.plotting import figure
 
 from gainlib.palette import PALETTE, STROKES
 
 __all__ = [
-    "FRAME_LEFT", "FRAME_RIGHT", "amplitude_frame", "beyond_full_scale", "coloured", "cursor", "decibel_axis", "frame",
+    "FRAME_LEFT", "FRAME_RIGHT", "amplitude_frame", "beyond_full_scale", "coloured", "decibel_axis", "frame",
     "frame_height", "hatch", "hatched", "hover", "key", "key_columns", "level_axis", "sources_of", "stroke",
-    "time_frame", "words_at", "write",
+    "time_along", "time_frame", "words_at", "write",
 ]  # fmt: skip
 
 FRAME_LEFT: Final = 72
@@ -97,18 +96,15 @@ def decibel_axis(axis: Any, at: Mapping[float, str]) -> None:
     axis.major_label_overrides = dict(at)
 
 
-def cursor() -> Any:
-    """The line that follows the player; it stays out of sight until something plays."""
-    return Span(
-        name="cursor", dimension="height", location=-1.0, line_width=1.5, level="overlay", **coloured(line_color="text")
-    )
+def time_along(drawing: Any) -> Any:
+    """The figure, marked as one along which seconds run: a page draws the line that follows the player over it."""
+    drawing.tags = ["time along"]
+    return drawing
 
 
 def time_frame(height: int, seconds: float, y_range: tuple[float, float], unit: str) -> Any:
     """An empty figure with seconds along and the line that follows the player."""
-    drawing = frame(height, (0.0, seconds), y_range, x_axis_label="seconds", y_axis_label=unit)
-    drawing.add_layout(cursor())
-    return drawing
+    return time_along(frame(height, (0.0, seconds), y_range, x_axis_label="seconds", y_axis_label=unit))
 
 
 def amplitude_frame(

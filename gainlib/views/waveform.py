@@ -16,7 +16,7 @@ from gainlib.meters import ClippedRuns, flat_tops, peak_dbfs
 from gainlib.text import counted, dbfs, plain, signed, times
 from gainlib.views.base import Columns, TapView
 from gainlib.views.phrasing import of_tap
-from gainlib.views.style import amplitude_frame, beyond_full_scale, coloured, cursor, hatch, hover, sources_of
+from gainlib.views.style import amplitude_frame, beyond_full_scale, coloured, hatch, hover, sources_of, time_along
 
 __all__ = ["Waveform"]
 
@@ -94,8 +94,7 @@ class Waveform(TapView):
             **coloured(text_color="text", background_fill_color="background"),
         )  # fmt: skip
         hover(drawing, [marks], {"clipped at": "@said"})
-        drawing.add_layout(cursor())
-        return drawing
+        return time_along(drawing)
 
     def columns(self, rendering: Rendering) -> Columns:
         """The lowest and highest sample in each of about a thousand columns, and the clipped runs."""

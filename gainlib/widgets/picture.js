@@ -100,9 +100,8 @@ function placed(event, place, view) {
 
 // A click on a picture with a time axis goes to that place; on one with a ride, points are placed, dragged, taken away.
 function pointed(place, view, doc, channel) {
-  const timed = Boolean(doc.get_model_by_name("cursor"));
   const ride = doc.get_model_by_name("ride");
-  if (!timed && !ride) return () => {};
+  if (!timed(view) && !ride) return () => {};
   place.classList.add(ride ? "gainlib-drawable" : "gainlib-timed");
   const tell = (name, detail) => window.dispatchEvent(new CustomEvent(name, { detail: { channel, ...detail } }));
   let held = null;
@@ -149,39 +148,105 @@ function pointed(place, view, doc, channel) {
   };
 }
 
-const FALL_DB = 24; // a mark falls by so many decibels in a second
-const MARKS_MS = 40; // between two drawings of the marks: a frame more costs the whole page a layout
-const CALM_MS = 1000; // the same where the system asks for less motion
-const SETTLED_MS = 400; // so long after a move the levels are asked for anew, sooner where the kernel is quick
-const SOON_MS = 150;
-const HALF = 0.3; // half of a mark's width, in columns
-const REACH = 400; // so many moments at most are looked through for one drawing
-
-// Marks that move with the sound over the columns of a figure: peak, RMS, and a held maximum for each. The kernel sends
-// the levels of each moment once; where the sound is says the player, by the clock of what is heard.
-function living(model, place, view, channel) {
-  const canvas = make("canvas", { className: "gainlib-marks" });
+// What moves with the sound is painted on a layer over the figure, which is not drawn anew. `fit` lays it over the figure's
+// frame and says whether that emptied it; `draw` is called where the sound is now, while the picture is in sight.
+function layer(place, view, channel, className, draw) {
+  const canvas = make("canvas", { className: `gainlib-over ${className}` });
   canvas.setAttribute("aria-hidden", "true");
   place.append(canvas);
+  const pen = canvas.getContext("2d");
+  let inSight = true;
+  let seconds = null;
+  const told = ({ detail }) => {
+    if (detail.channel !== channel) return;
+    seconds = detail.seconds;
+    if (inSight) draw(seconds);
+  };
+  const sight = new IntersectionObserver(([entry]) => {
+    inSight = entry.isIntersecting;
+    if (inSight && seconds !== null) draw(seconds);
+  });
+  sight.observe(place);
+  window.addEventListener("gainlib-position", told);
+  const fit = () => {
+    const { left, top, width, height } = view.frame.bbox;
+    const scale = window.devicePixelRatio || 1;
+    const [wide, high] = [Math.round(width * scale), Math.round(height * scale)];
+    const at = `translate(${left}px, ${top}px)`;
+    if (canvas.width === wide && canvas.height === high && canvas.style.transform === at) return false;
+    Object.assign(canvas, { width: wide, height: high });
+    Object.assign(canvas.style, { width: `${width}px`, height: `${height}px`, transform: at });
+    pen.setTransform(scale, 0, 0, scale, 0, 0);
+    return true;
+  };
+  return {
+    canvas, pen, fit,
+    stop() {
+      sight.disconnect();
+      window.removeEventListener("gainlib-position", told);
+      canvas.remove();
+    },
+  };
+}
+
+// Whether time runs along a figure.
+const timed = (view) => (view.model.tags ?? []).includes("time along");
+
+// The line that follows the player.
+function following(model, place, view, channel) {
+  let last = -1;
+  const draw = (seconds) => {
+    const { start, end } = view.model.x_range;
+    const { width, height } = view.frame.bbox;
+    if (over.fit()) last = -1;
+    const x = Math.round((width * (seconds - start)) / (end - start));
+    over.canvas.gainlibShown = { seconds, x };
+    if (x === last) return;
+    if (last >= 0) over.pen.clearRect(last - 2, 0, 4, height);
+    over.pen.fillStyle = model.get("inks").text[dark() ? 1 : 0];
+    over.pen.fillRect(x - 0.75, 0, 1.5, height);
+    last = x;
+  };
+  const over = layer(place, view, channel, "gainlib-line", draw);
+  return over.stop;
+}
+
+const FALL_DB = 24; // a mark falls by so many decibels in a second
+const SETTLED_MS = 400; // so long after a move the levels are asked for anew, sooner where the kernel is quick
+const SOON_MS = 150;
+const AWAY = 0.36; // so far left of a column's middle, where its figures stand, in columns
+const HALF = [0.08, 12]; // half of a mark's width at most, in columns and in pixels
+const REACH = 400; // so many moments at most are looked through for one drawing
+const KEY = ["peak now", "RMS now", "highest"];
+
+// Marks that move with the sound beside the figures of each column: peak, RMS, and a held maximum for each. The kernel
+// sends the levels of each moment once; where the sound is says the player, by the clock of what is heard.
+function living(model, place, view, channel) {
   const calm = matchMedia("(prefers-reduced-motion: reduce)");
-  let [turn, wait, sentAt, timer, pulse, at, last, inSight] = [++living.turns, SETTLED_MS, 0, 0, 0, 0, -1, true];
-  let tracks = null;
-  let shown = [];
-  let held = [];
+  const key = make("div", { className: "gainlib-key", hidden: true }, ...KEY.map((text) => make("span", {}, make("i"), text)));
+  key.setAttribute("aria-hidden", "true");
+  for (const [index, ink] of ["peak", "rms", "text"].entries()) key.children[index].dataset.ink = ink;
+  place.append(key);
+  let [turn, wait, sentAt, timer, at, last, sounded] = [++living.turns, SETTLED_MS, 0, 0, 0, -1, ""];
+  const known = {}; // the levels of "before" and of "after"
+  let [shown, held, painted] = [[], [], []];
   const player = () => players.get(channel);
-  const sounds = () => Boolean(player()?.loop?.playing) && player().slot !== "before";
+  const sounds = () => Boolean(player()?.loop?.playing);
+  const tracks = () => {
+    const found = known[player()?.slot];
+    return found?.start === player()?.start ? found : null;
+  };
   const ask = () => {
     clearTimeout(timer);
     timer = 0;
-    if (!sounds() || sentAt) return;
+    if (!sounds() || sentAt || tracks()) return;
     sentAt = performance.now();
-    tell(model, { kind: "tracks", turn, start: player().start });
+    tell(model, { kind: "tracks", turn, start: player().start, slot: player().slot });
   };
   const forget = () => {
     turn = ++living.turns;
-    tracks = null;
-    held = [];
-    paint();
+    delete known.after; // only "after" moves
+    if (player()?.slot !== "before") { held = []; paint(false); }
     clearTimeout(timer);
     timer = setTimeout(ask, wait);
   };
@@ -189,88 +254,84 @@ function living(model, place, view, channel) {
     if (message.kind !== "tracks") return;
     wait = Math.min(SETTLED_MS, Math.max(SOON_MS, 3 * (performance.now() - sentAt)));
     sentAt = 0;
-    if (message.turn !== turn || message.start !== player()?.start) { if (!timer) ask(); return; }
+    if (message.turn !== turn) { if (!timer) ask(); return; }
     const levels = buffers.map((each) => new Uint8Array(each.buffer, each.byteOffset, each.byteLength));
-    tracks = { ...message, levels, moments: Math.max(...levels.map((each) => each.length)) };
-    shown = levels.map(() => message.floor);
-    held = levels.map(() => message.floor);
-    last = -1;
-    begin();
+    known[message.slot] = { ...message, levels, moments: Math.max(...levels.map((each) => each.length)) };
+    sounded = "";
   };
-  const paint = () => {
-    const { frame: { bbox: inner }, bbox } = view;
-    const scale = window.devicePixelRatio || 1;
-    const [width, height] = [Math.round(bbox.width * scale), Math.round(bbox.height * scale)];
-    if (canvas.width !== width || canvas.height !== height) {
-      Object.assign(canvas, { width, height });
-      Object.assign(canvas.style, { width: `${bbox.width}px`, height: `${bbox.height}px` });
+  const paint = (live) => {
+    const { width, height } = view.frame.bbox;
+    if (over.fit() || (!held.length && painted.length)) {
+      painted = [];
+      over.pen.clearRect(0, 0, width, height);
     }
-    const pen = canvas.getContext("2d");
-    pen.setTransform(scale, 0, 0, scale, 0, 0);
-    pen.clearRect(0, 0, bbox.width, bbox.height);
+    key.hidden = !held.length;
     const { x_range: across, y_range: up } = view.model;
-    const x = (stage) => inner.left + (inner.width * (stage - across.start)) / (across.end - across.start);
-    const y = (db) => inner.top + (inner.height * (up.end - Math.min(db, up.end))) / (up.end - up.start);
-    const wide = HALF * (x(1) - x(0));
-    const ink = (name) => model.get("inks")[name][dark() ? 1 : 0];
-    held.forEach((db, index) => {
-      const [stage, name] = [index >> 1, index % 2 ? "rms" : "peak"];
-      pen.fillStyle = ink(name);
-      if (tracks && sounds() && shown[index] > tracks.floor) {
-        const thick = name === "peak" ? 4 : 2;
-        pen.globalAlpha = 0.3;
-        if (name === "rms") pen.fillRect(x(stage) - wide / 2, y(shown[index]), wide, y(tracks.floor) - y(shown[index]));
-        pen.globalAlpha = 1;
-        pen.fillRect(x(stage) - wide, y(shown[index]) - thick / 2, 2 * wide, thick);
+    const column = width / (across.end - across.start);
+    const half = Math.min(HALF[0] * column, HALF[1]);
+    const y = (db) => Math.round((height * (up.end - Math.min(db, up.end))) / (up.end - up.start));
+    const floor = known[sounded]?.floor;
+    for (let stage = 0; 2 * stage < held.length; stage++) {
+      const x = Math.round((stage - AWAY - across.start) * column);
+      const levels = [2 * stage, 2 * stage + 1].flatMap((index) => [live ? shown[index] : floor, held[index]]).map(y);
+      const now = `${dark()} ${levels}`;
+      if (now === painted[stage]) continue;
+      painted[stage] = now;
+      over.pen.clearRect(x - half - 6, 0, 2 * half + 12, height);
+      for (const [index, name] of ["peak", "rms"].entries()) {
+        const [moment, most] = [levels[2 * index], levels[2 * index + 1]];
+        over.pen.fillStyle = model.get("inks")[name][dark() ? 1 : 0];
+        if (moment < y(floor)) {
+          over.pen.globalAlpha = 0.35;
+          if (index) over.pen.fillRect(x - half, moment, 2 * half, y(floor) - moment);
+          over.pen.globalAlpha = 1;
+          over.pen.fillRect(x - half, moment - 2, 2 * half, index ? 2 : 4);
+        }
+        // The held maximum: a short tick at either side.
+        if (most < y(floor)) for (const side of [-1, 1]) over.pen.fillRect(x + side * (half + 3) - 3, most - 1, 6, 2);
       }
-      // The held maximum: a short tick at either side.
-      if (tracks && db > tracks.floor) {
-        for (const side of [-1, 1]) pen.fillRect(x(stage) + side * (wide + 4) - 3, y(db) - 1, 6, 2);
-      }
-    });
+    }
   };
-  const draw = () => {
+  const draw = (seconds) => {
     const now = performance.now();
-    pulse = 0;
-    if (!sounds() || !inSight) { last = -1; paint(); return; }
-    begin();
-    if (!tracks || tracks.start !== player().start) { if (!timer) ask(); return; }
-    const moment = Math.floor((player().position() - tracks.start) / tracks.moment) % tracks.moments;
+    const found = tracks();
+    if (!sounds()) { last = -1; paint(false); return; }
+    if (!found) {
+      if (sounded !== player().slot) { held = []; paint(false); }
+      if (!timer) ask();
+      return;
+    }
+    if (sounded !== player().slot) {
+      sounded = player().slot;
+      [shown, held, last] = [found.levels.map(() => found.floor), found.levels.map(() => found.floor), -1];
+    }
+    const moment = Math.floor((seconds - found.start) / found.moment) % found.moments;
     if (moment === last || !(moment >= 0)) return;
     // Every moment since the last drawing, so that no peak is missed.
-    const gone = last < 0 ? 1 : (moment - last + tracks.moments) % tracks.moments;
+    const gone = last < 0 ? 1 : (moment - last + found.moments) % found.moments;
     const fall = calm.matches ? Infinity : (FALL_DB * (now - at)) / 1000;
     [last, at] = [moment, now];
-    for (const [index, levels] of tracks.levels.entries()) {
+    for (const [index, levels] of found.levels.entries()) {
       let most = 0;
       for (let back = 0; back < Math.min(gone, REACH); back++) {
-        most = Math.max(most, levels[(moment - back + tracks.moments) % tracks.moments] ?? 0);
+        most = Math.max(most, levels[(moment - back + found.moments) % found.moments] ?? 0);
       }
-      const db = tracks.floor + tracks.step * most;
+      const db = found.floor + found.step * most;
       shown[index] = Math.max(db, shown[index] - fall);
       held[index] = Math.max(db, held[index]);
     }
-    canvas.gainlibShown = { shown, held, moment };
-    paint();
+    over.canvas.gainlibShown = { shown, held, moment, slot: sounded };
+    paint(true);
   };
-  const begin = () => {
-    if (pulse || !inSight || !sounds()) return;
-    pulse = setTimeout(draw, calm.matches && tracks ? CALM_MS : MARKS_MS);
-  };
-  const told = ({ detail }) => { if (detail.channel === channel) begin(); };
-  const sight = new IntersectionObserver(([entry]) => { inSight = entry.isIntersecting; begin(); });
-  sight.observe(place);
+  const over = layer(place, view, channel, "gainlib-marks", draw);
   model.on("msg:custom", arrived);
   model.on("change:columns", forget);
-  window.addEventListener("gainlib-position", told);
   return () => {
-    sight.disconnect();
+    over.stop();
+    key.remove();
     clearTimeout(timer);
-    clearTimeout(pulse);
     model.off("msg:custom", arrived);
     model.off("change:columns", forget);
-    window.removeEventListener("gainlib-position", told);
-    canvas.remove();
   };
 }
 
@@ -350,23 +411,17 @@ async function render({ model, el }) {
       keep();
     };
     const ink = () => { inked(doc, model.get("inks")); keep(); };
-    const follow = (event) => {
-      if (event.detail.channel !== model.get("channel")) return;
-      const cursor = doc.get_model_by_name("cursor");
-      if (cursor) cursor.location = event.detail.seconds;
-    };
     ink();
     draw();
     const theme = new MutationObserver(ink);
     theme.observe(document.body, { attributes: true, attributeFilter: ["data-jp-theme-light", "data-jp-theme-name"] });
     model.on("change:columns", draw);
-    window.addEventListener("gainlib-position", follow);
     ends.push(
       () => clearTimeout(timer),
       () => theme.disconnect(),
       () => model.off("change:columns", draw),
-      () => window.removeEventListener("gainlib-position", follow),
       pointed(place, picture, doc, model.get("channel")),
+      timed(picture) ? following(model, place, picture, model.get("channel")) : () => {},
       model.get("living") ? living(model, place, picture, model.get("channel")) : () => {},
     );
   };

@@ -22,7 +22,7 @@ __all__ = ["FLOOR_DBFS", "STEP_DB", "Picture"]
 FLOOR_DBFS, STEP_DB = -100.0, 0.5
 """A moment's level goes to the page as one byte: from −100 to +27.5 dBFS in steps of half a dB."""
 
-Tracks = Callable[[float], list[tuple[bytes, bytes]]]
+Tracks = Callable[[float, str], list[tuple[bytes, bytes]]]
 
 
 class Picture(CourseWidget):
@@ -34,7 +34,7 @@ class Picture(CourseWidget):
     without a kernel.
 
     Where the figure has a column for each stage, `tracks` gives the peaks and the RMS levels of each moment from a
-    second on. The page asks for them while it plays and draws marks that move with the sound.
+    second on, of what is heard "before" or "after" the moves. The page asks for them while it plays and draws marks that move with the sound.
     """
 
     tracks: Tracks | None = None
@@ -81,12 +81,12 @@ class Picture(CourseWidget):
         if content.get("kind") == "bokeh":
             self.send({"kind": "bokeh"}, [bokeh_script()])
         elif content.get("kind") == "tracks" and self.tracks is not None:
-            start, turn = content.get("start"), content.get("turn")
-            if isinstance(start, int | float) and start >= 0:
-                pairs = self.tracks(float(start))
+            start, turn, slot = content.get("start"), content.get("turn"), content.get("slot")
+            if isinstance(start, int | float) and start >= 0 and slot in ("before", "after"):
+                pairs = self.tracks(float(start), slot)
                 self.send(
                     {
-                        "kind": "tracks", "turn": turn, "start": start, "moment": MOMENT_SECONDS,
+                        "kind": "tracks", "turn": turn, "start": start, "slot": slot, "moment": MOMENT_SECONDS,
                         "floor": FLOOR_DBFS, "step": STEP_DB,
                     },
                     [track for pair in pairs for track in pair],

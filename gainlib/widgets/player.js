@@ -4,7 +4,8 @@ import { contexts, follow, make, players, tell, unfolding, whenInside } from "./
 const CROSSFADE = 0.02;
 const FADE_IN = 0.5;
 const SETTLED_MS = 400; // a move has ended when nothing was moved for this long
-const TICKS_A_SECOND = 15;
+const TICKS_A_SECOND = 16; // all that moves with the sound is painted at once: each frame costs the whole page
+const CALM_MS = 1000; // between two of them where the system asks for less motion
 const PATIENCE_TICKS = 2 * TICKS_A_SECOND;
 const LEFT_MS = 300; // so long a player may stand nowhere while its bench is laid out anew
 const NO_DEVICE = "No sound device answers. Plug in headphones or loudspeakers, or choose them in the computer’s sound settings; "
@@ -401,22 +402,24 @@ export default {
         if (!state.loop.slots[slot] && state.loop.playing) tell(model, { kind: "want", slot });
         state.loop.choose(slot);
       }
-      show();
+      changed();
     };
     versions.forEach((each, index) => { each.onclick = choose(slots[index]); });
     tap.onchange = () => tell(model, { kind: "tap", tap: tap.value });
     match.onchange = () => { state.matching = match.checked; state.match(); show(); };
     volume.oninput = () => { state.volume = Number(volume.value); state.loop?.loud(amplitude(state.volume)); show(); };
-    seek.oninput = () => {
-      const seconds = Number(seek.value);
-      state.seek(seconds);
-      // Before anything was played the timer below has no place to tell.
-      window.dispatchEvent(new CustomEvent("gainlib-position", { detail: { channel: uid, seconds } }));
-    };
+    seek.oninput = () => state.seek(Number(seek.value));
     let last = -1;
     let clock = -1;
     let still = 0;
     let ticks = 0;
+    let toldAt = 0;
+    const calm = matchMedia("(prefers-reduced-motion: reduce)");
+    const moved = () => {
+      [last, toldAt] = [state.to ?? state.position(), performance.now()];
+      window.dispatchEvent(new CustomEvent("gainlib-position", { detail: { channel: uid, seconds: last } }));
+    };
+    const changed = () => { show(); moved(); };
     // Where nothing takes the samples the clock of the context stands, whatever it says of itself.
     const listen = () => {
       const now = state.context?.currentTime;
@@ -429,12 +432,10 @@ export default {
     };
     const timer = setInterval(() => {
       listen();
-      const seconds = state.position();
-      if (seconds === last) return;
-      last = seconds;
+      if (state.position() === last || (calm.matches && state.loop?.playing && performance.now() - toldAt < CALM_MS)) return;
       // The figure a few times a second: each costs the whole page a layout.
-      if (ticks++ % 3 === 0 || !state.loop?.playing) place();
-      if (state.loop) window.dispatchEvent(new CustomEvent("gainlib-position", { detail: { channel: uid, seconds } }));
+      if (ticks++ % 4 === 0 || calm.matches || !state.loop?.playing) place();
+      moved();
     }, 1000 / TICKS_A_SECOND);
     const stops = [
       whenInside(el, ".gainlib-bench", (found) => { state.bench = found; }),
@@ -442,12 +443,12 @@ export default {
       follow(model, ["matched", "seconds", "start"], show),
       follow(model, ["tap", "taps"], choices),
     ];
-    state.show.add(show);
+    state.show.add(changed);
     choices();
     return () => {
       clearInterval(timer);
       stops.forEach((stop) => stop());
-      state.show.delete(show);
+      state.show.delete(changed);
       // The notebook was closed, or the cell was deleted: its widgets live on in the kernel, but nobody could stop them.
       setTimeout(() => { if (!state.show.size) state.stop(); }, LEFT_MS);
     };

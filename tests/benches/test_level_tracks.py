@@ -14,10 +14,10 @@ def staircase():
     return gl.Audio(np.concatenate([0.5 * tone, 0.25 * tone, 0.125 * tone]), RATE_HZ)
 
 
-def asked(picture, **content):
+def asked(picture, slot="after", **content):
     sent = []
     picture.send = lambda content, buffers=None: sent.append((content, buffers))
-    picture._handle_custom_msg({"kind": "tracks", **content}, None)
+    picture._handle_custom_msg({"kind": "tracks", "slot": slot, **content}, None)
     ((said, buffers),) = sent
     return said, [said["floor"] + said["step"] * np.frombuffer(each, np.uint8) for each in buffers]
 
@@ -37,6 +37,10 @@ def test_each_stage_has_the_peak_and_the_rms_of_every_ten_milliseconds():
     bench.move("fader/gain_db", -10.0)
     _, moved = asked(picture, start=0.0, turn=8)
     assert [round(float(np.mean(new - old))) for new, old in zip(moved, tracks, strict=True)] == [0, 0, -10, -10]
+    # What was before stays as it was.
+    said, before = asked(picture, slot="before", start=0.0, turn=8)
+    assert said["slot"] == "before"
+    assert all((now == then).all() for now, then in zip(before, tracks, strict=True))
     # From a later second on.
     _, later = asked(picture, start=0.5, turn=9)
     assert len(later[0]) == 25

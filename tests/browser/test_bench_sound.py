@@ -202,9 +202,18 @@ def test_a_place_is_sought_by_key_and_by_a_click_on_a_picture(lab, page):
     }""")
     page.mouse.click(frame[0] + frame[1] / 3, frame[2])
     assert page.evaluate(place) == pytest.approx(1.0, abs=0.02)
-    page.wait_for_function(
-        "() => Math.abs(course.bokeh.library.documents[0].get_model_by_name('cursor').location - 1) < 0.02"
-    )
+    # The line is painted there, in the ink of the page's text and nowhere else.
+    inked = """() => {
+        const { canvas, data, width } = (() => {
+            const canvas = document.querySelector(".gainlib-line");
+            return { canvas, width: canvas.width, data: canvas.getContext("2d").getImageData(0, 9, canvas.width, 1).data };
+        })();
+        return [...Array(width).keys()].filter((x) => data[4 * x + 3]).map((x) => x / width);
+    }"""
+    page.wait_for_function("() => Math.abs(document.querySelector('.gainlib-line').gainlibShown?.seconds - 1) < 0.02")
+    line = page.evaluate(inked)
+    assert 1 <= len(line) <= 3
+    assert line[0] == pytest.approx(1 / 3, abs=0.005)
     page.get_by_role("button", name="Play").click()
     page.wait_for_function(f"() => ({place})() > 1.1")
 
@@ -261,6 +270,12 @@ def test_the_marks_of_the_level_diagram_move_with_the_sound_and_the_settings(lab
     page.keyboard.press("End")  # 10 dB up, behind the trim
     moved = marks("it.moment > 150 && it.moment < 280 && it.shown[2] > it.shown[0] + 5")
     assert moved["shown"][2] - moved["shown"][0] == pytest.approx(10.0, abs=0.6)
+    # While what was before is heard, so it is with the marks.
+    page.get_by_role("button", name="before", exact=True).click()
+    heard = marks("it.slot === 'before' && it.moment > 150 && it.moment < 280")
+    assert heard["shown"][2] == pytest.approx(heard["shown"][0], abs=0.01)
+    page.get_by_role("button", name="after", exact=True).click()
+    marks("it.slot === 'after'")
     page.emulate_media(reduced_motion="reduce")
     try:
         page.evaluate("""() => {
@@ -276,6 +291,7 @@ def test_the_marks_of_the_level_diagram_move_with_the_sound_and_the_settings(lab
         assert 1 <= page.evaluate("drawn") <= 4
     finally:
         page.emulate_media(reduced_motion="no-preference")
+    assert page.locator(".gainlib-key").inner_text().split("\n") == ["peak now", "RMS now", "highest"]
     page.get_by_role("button", name="Pause").click()
     still = page.evaluate(MARKS)
     assert page.evaluate(MARKS)["moment"] == still["moment"]

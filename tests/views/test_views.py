@@ -76,7 +76,7 @@ def test_a_figure_says_what_its_axes_are_and_gives_values_on_hover():
     ]
     wave = Waveform().figure(rendering)
     assert (wave.xaxis[0].axis_label, wave.yaxis[0].axis_label) == ("seconds", "dBFS")
-    assert wave.select_one({"name": "cursor"}).dimension == "height"
+    assert wave.tags == ["time along"]
 
 
 def test_the_level_diagram_says_the_levels_of_a_sine():
