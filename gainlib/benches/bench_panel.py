@@ -89,7 +89,7 @@ class BenchPanel(Panel):
         return made
 
     def _tracks_of(self, view: View, start: float, slot: str) -> list[tuple[bytes, bytes]]:
-        """The levels of each moment behind the stages that a picture shows, as they are heard before or after the moves."""
+        """The levels of each moment behind the stages that a picture shows, before or after the moves."""
         now = self.bench.before if slot == "before" else self.bench.rendering
         return self._tracks.of(now, view.taps(now), start)
 

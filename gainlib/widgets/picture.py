@@ -34,7 +34,8 @@ class Picture(CourseWidget):
     without a kernel.
 
     Where the figure has a column for each stage, `tracks` gives the peaks and the RMS levels of each moment from a
-    second on, of what is heard "before" or "after" the moves. The page asks for them while it plays and draws marks that move with the sound.
+    second on, of what is heard "before" or "after" the moves. The page asks for them while it plays and draws marks
+    that move with the sound.
     """
 
     tracks: Tracks | None = None

@@ -99,7 +99,8 @@ def main() -> None:
                         parts = {part: round(statistics.mean(each[2][part] for each in read), 1) for part in read[0][2]}
                         main_thread, whole = (statistics.mean(each[index] for each in read) for index in (0, 1))
                         print(
-                            f"{name:14} {state:22} page {main_thread:5.1f} %   browser {whole:5.1f} %   {json.dumps(parts)}"
+                            f"{name:14} {state:22} page {main_thread:5.1f} %   browser {whole:5.1f} %   "
+                            f"{json.dumps(parts)}"
                         )
                 started.close()
         finally:

@@ -204,10 +204,8 @@ def test_a_place_is_sought_by_key_and_by_a_click_on_a_picture(lab, page):
     assert page.evaluate(place) == pytest.approx(1.0, abs=0.02)
     # The line is painted there, in the ink of the page's text and nowhere else.
     inked = """() => {
-        const { canvas, data, width } = (() => {
-            const canvas = document.querySelector(".gainlib-line");
-            return { canvas, width: canvas.width, data: canvas.getContext("2d").getImageData(0, 9, canvas.width, 1).data };
-        })();
+        const canvas = document.querySelector(".gainlib-line");
+        const { width, data } = canvas.getContext("2d").getImageData(0, 9, canvas.width, 1);
         return [...Array(width).keys()].filter((x) => data[4 * x + 3]).map((x) => x / width);
     }"""
     page.wait_for_function("() => Math.abs(document.querySelector('.gainlib-line').gainlibShown?.seconds - 1) < 0.02")
