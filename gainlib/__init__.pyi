@@ -120,6 +120,7 @@ from .stages import (
 from .stages import (
     proposed_ride as proposed_ride,
 )
+from .views import Aim as Aim
 from .views import CloseUp as CloseUp
 from .views import Waveform as Waveform
 

@@ -270,7 +270,7 @@ print([each for each in ("scipy.signal", "scipy.optimize") if each in sys.module
 def test_every_public_name_opens():
     for name in gainlib.__all__:
         assert getattr(gainlib, name) is not None
-    with pytest.raises(AttributeError, match="gainlib has no 'mesure'; it has Audio"):
+    with pytest.raises(AttributeError, match="gainlib has no 'mesure'; it has Aim"):
         _ = gainlib.mesure
 
 

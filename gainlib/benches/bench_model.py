@@ -6,9 +6,8 @@ import copy
 import os
 import weakref
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 from gainlib.benches.controls import Breakpoints, Control, Pick, Range, control_of
 from gainlib.benches.events import Event
@@ -16,7 +15,7 @@ from gainlib.benches.history import History
 from gainlib.errors import GainError, suggest
 from gainlib.flow import Rendering, Session
 from gainlib.flow.buffers import use
-from gainlib.views import Headline, View, headline, view
+from gainlib.views import Advice, Aim, View, advise, view
 
 __all__ = ["SLOTS", "BenchModel"]
 
@@ -27,12 +26,15 @@ SLOTS = ("A", "B")
 class BenchModel:
     """One signal flow with its controls and views, and what they say; it can be used with no page and no widgets.
 
-    `session` and `rendering` are the present state, `values` the controls' settings by path, `headline` and
+    `session` and `rendering` are the present state, `values` the controls' settings by path, `advice` and
     `sentences` what is said of it, `note` how it came to stand so, until the next move, `moves` whether anything can
     move here. Give `on_move` a function, and it is called
     with the bench after every move; `on_listen`, `on_strip` and `on_keep` tell of another tap that is heard, another
     strip that is shown, and settings that were kept. Each gives back what stops it.
     """
+
+    copies_session: ClassVar[bool] = True
+    """Whether the session goes with the settings that are copied."""
 
     def __init__(
         self,
@@ -44,7 +46,7 @@ class BenchModel:
         title: str | None = None,
         key: str | None = None,
         follow: BenchModel | None = None,
-        advise: bool = True,
+        aim: Aim | Iterable[Aim] = (),
     ) -> None:
         if not isinstance(session, Session):
             raise GainError(
@@ -54,12 +56,14 @@ class BenchModel:
             session = session.replaced(_shared(follow, session))
         self.start = session
         self.key = key
-        self.advise = advise
         # A copy: which strip a view shows is chosen on this bench, and another may hold the same view.
         self.views = tuple(copy.copy(view(each)) for each in _listed(views, "views"))
         self.controls: dict[str, Range | Pick | Breakpoints] = {
             each.path: each for each in (control_of(session, each) for each in _listed(controls, "controls"))
         }
+        self.aims = (aim,) if isinstance(aim, Aim) else tuple(aim)
+        for each in self.aims:
+            each.check(session, self.controls)
         self.moves = bool(self.controls) or follow is not None
         self.before = session.render()
         self.listen = "/".join(session.tap(listen)) if listen else self.before.last_tap
@@ -86,10 +90,10 @@ class BenchModel:
         return self.rendering, self.before
 
     @property
-    def headline(self) -> Headline:
-        """What matters now, and which way to go; the latter is left out on a bench that does not advise."""
-        found = headline(self.rendering)
-        return found if self.advise else replace(found, advice="")
+    def advice(self) -> Advice:
+        """What clips, is over or is left; and where something is aimed at, one step that the controls here can do."""
+        numbers = [each for each in self.controls.values() if isinstance(each, Range)]
+        return advise(self.rendering, numbers, self.aims)
 
     @property
     def sentences(self) -> tuple[str, ...]:
@@ -146,13 +150,10 @@ class BenchModel:
         return next((slot for slot in SLOTS if self.kept.get(slot) == self.values), "")
 
     def settings_text(self) -> str:
-        """The session as a session file has it, under the settings of each control and the headline, as remarks.
-
-        On a bench that does not advise, the session is left out: it would tell a learner what is to be found.
-        """
+        """The session as a session file has it, under the settings of each control and the advice, as remarks."""
         lines = [f"{self.controls[path].name}: {self._printed(path, value)}" for path, value in self.values.items()]
-        remarks = [f"# {line}" for line in [self.title or "Settings", *lines, *str(self.headline).splitlines()]]
-        return "\n".join([*remarks, self.session.as_text() if self.advise else ""])
+        remarks = [f"# {line}" for line in [self.title or "Settings", *lines, *str(self.advice).splitlines()]]
+        return "\n".join([*remarks, self.session.as_text() if self.copies_session else ""])
 
     def save(self, path: str | os.PathLike[str], *, overwrite: bool = False) -> Path:
         """Write the session as it stands here to a file that `Session.load` reads; gives the path back.
@@ -243,7 +244,7 @@ class BenchModel:
 
     def __repr__(self) -> str:
         settings = ", ".join(f"{path} {self._printed(path, value)}" for path, value in self.values.items())
-        return f"<bench {self.title}: {settings or 'no controls'}. {self.headline}>"
+        return f"<bench {self.title}: {settings or 'no controls'}. {self.advice}>"
 
 
 def _take_over(bench: BenchModel, leader: BenchModel) -> None:

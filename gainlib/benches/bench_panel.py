@@ -17,7 +17,7 @@ from gainlib.benches.level_tracks import LevelTracks
 from gainlib.benches.panel import Panel, ShownByPanel
 from gainlib.errors import GainError
 from gainlib.flow import Session
-from gainlib.views import View
+from gainlib.views import Aim, View
 from gainlib.views.style import FRAME_LEFT, FRAME_RIGHT
 from gainlib.widgets.cell_display import close_tree
 from gainlib.widgets.headline import HeadlineLine
@@ -158,7 +158,7 @@ class BenchPanel(Panel):
         # The pictures first: while the page paints them, the words are found.
         for view, picture in zip(bench.views, self.pictures, strict=True):
             picture.show(view.columns(bench.rendering), view.sentence(bench.rendering))
-        self.headline.say(bench.headline)
+        self.headline.say(bench.advice)
         self._follow_settings()
         self._follow_listening()
 
@@ -191,7 +191,7 @@ def _box(kind: type[Any], named: str, children: Iterable[Any] = ()) -> Any:
 class Bench(BenchModel, ShownByPanel[BenchPanel]):
     """One signal flow with its controls and views; as the last line of a cell it shows itself.
 
-    `session` and `rendering` are the present state, `values` the controls' settings by path, `headline` and
+    `session` and `rendering` are the present state, `values` the controls' settings by path, `advice` and
     `sentences` what the `panel` says. Made by `gainlib.bench(...)`.
     """
 
@@ -208,7 +208,7 @@ def bench(
     title: str | None = None,
     key: str | None = None,
     follow: Bench | None = None,
-    advise: bool = True,
+    aim: Aim | Iterable[Aim] = (),
 ) -> Bench:
     """A panel of controls, views and a player on one session.
 
@@ -231,8 +231,8 @@ def bench(
         Of benches with one key only the latest stays open.
     follow : Bench, optional
         A bench whose settings, where this one has them too, are taken over, now and whenever they move.
-    advise : bool
-        False leaves the headline its facts and takes away its advice, for a learner who is being checked.
+    aim : Aim or iterable of Aim, optional
+        What is aimed at here: the sentence on top then says one step towards it. Without, it tells facts only.
 
     Returns
     -------
@@ -242,7 +242,7 @@ def bench(
     Raises
     ------
     GainError
-        For a setting, view or tap that is not there, with the nearest that is.
+        For a setting, view, tap or reading that is not there, with the nearest that is.
 
     Examples
     --------
@@ -252,7 +252,7 @@ def bench(
     >>> bench(hum, controls=["trim/gain_db"]).move("trim/gain_db", 12.0).values
     {'trim/gain_db': 12.0}
     """
-    made = Bench(session, controls, views, listen=listen, title=title, key=key, follow=follow, advise=advise)
+    made = Bench(session, controls, views, listen=listen, title=title, key=key, follow=follow, aim=aim)
     come_back(made, session)
     return made
 

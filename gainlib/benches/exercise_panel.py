@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 import ipywidgets
 
@@ -23,7 +23,7 @@ from gainlib.exercises.pictures import view_for
 from gainlib.learners.enrolment import own_variant
 from gainlib.learners.progress import Progress
 from gainlib.text import counted, signed
-from gainlib.views import Headline, View
+from gainlib.views import Advice, View
 from gainlib.widgets.answer_panel import AnswerPanel
 from gainlib.widgets.as_left import as_left
 from gainlib.widgets.brief import BriefText
@@ -31,13 +31,19 @@ from gainlib.widgets.brief import BriefText
 __all__ = ["ExercisePanel", "OpenExercise", "exercise"]
 
 
-class LookingBench(Bench):
-    """A bench to find something out on: its headline does not say what the exercise asks."""
+class CheckedBench(Bench):
+    """A bench whose learner is being checked: what is copied from it tells the controls, and not what was planted."""
+
+    copies_session: ClassVar[bool] = False
+
+
+class LookingBench(CheckedBench):
+    """A bench to find something out on: the sentence on top does not say what the exercise asks."""
 
     @property
-    def headline(self) -> Headline:
+    def advice(self) -> Advice:
         """Where the answer goes, whatever the signal does."""
-        return Headline(f"{'Look and listen' if self.views else 'Listen'}, then answer below.", "", False)
+        return Advice(f"{'Look and listen' if self.views else 'Listen'}, then answer below.")
 
 
 class ExercisePanel(Panel):
@@ -170,13 +176,12 @@ class OpenExercise(ShownByPanel[ExercisePanel]):
             self.candidates = Candidates(sessions, views, listen=variant.listen, matched=variant.matched)
         elif variant.controls or variant.views or exercise.spec.given.listen:
             looking = bool(variant.questions) and exercise.kind != "session"
-            self.bench = (LookingBench if looking else Bench)(
+            self.bench = (LookingBench if looking else CheckedBench)(
                 variant.session,
                 [_control(each) for each in variant.controls],
                 _with_ride(views, variant),
                 listen=variant.listen,
                 title="",
-                advise=False,
             )
         self.answers: dict[str, Any] = dict.fromkeys((each.name for each in variant.questions), None)
         self.hints: tuple[Hint, ...] = ()

@@ -24,12 +24,14 @@ one stage
 over time
 - `meters_over_time`, `loudness_over_time`: what meters show
 
-- `advice`: the one sentence above a bench
+- `advice`: the sentence above a bench: facts, and one step where something is aimed at; `aim`: what is aimed at;
+  `steps`: what the controls of the bench can do about it
 """
 
 from __future__ import annotations
 
-from gainlib.views.advice import Headline, headline
+from gainlib.views.advice import Advice, advise
+from gainlib.views.aim import Aim
 from gainlib.views.balance import Balance
 from gainlib.views.base import Columns, TapView, View, view, views
 from gainlib.views.close_up import CloseUp
@@ -49,6 +51,8 @@ from gainlib.views.waveform import Waveform
 from gainlib.views.word_length import WordLength
 
 __all__ = [
+    "Advice",
+    "Aim",
     "Balance",
     "CloseUp",
     "Columns",
@@ -58,7 +62,6 @@ __all__ = [
     "FaderTaper",
     "GainReductionTrace",
     "HarmonicSpectrum",
-    "Headline",
     "LevelDiagram",
     "LoudnessOverTime",
     "MetersOverTime",
@@ -69,7 +72,7 @@ __all__ = [
     "View",
     "Waveform",
     "WordLength",
-    "headline",
+    "advise",
     "view",
     "views",
 ]

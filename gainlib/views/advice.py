@@ -1,323 +1,271 @@
-"""The one sentence above a bench: what matters now, and which way to go."""
+"""The sentence above a bench: the facts, and one step where somebody said what is aimed at."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
-from gainlib import loops
-from gainlib.decibels import db_from_ratio
 from gainlib.flow import Rendering, TapLevels
-from gainlib.meters import clipped_runs, peak_dbfs
-from gainlib.stages import Converter, Delivery, Fader, Source, settings_of
-from gainlib.text import left, level, plain, signed, times
+from gainlib.meters import clipped_runs, peak_dbfs, true_peak_dbtp
+from gainlib.stages import Delivery
+from gainlib.text import plain, signed, times
+from gainlib.views.aim import Aim
 from gainlib.views.phrasing import of_tap, spoken, stage_of
 from gainlib.views.signal_path import entering
+from gainlib.views.steps import Movable, Step, step_below, step_to
 
-__all__ = ["HEADROOM_DB", "MOST_LIMITING_DB", "TARGET_PEAK_DBFS", "Headline", "headline"]
+__all__ = ["Advice", "advise", "next_step"]
 
-TARGET_PEAK_DBFS = -15.0
-"""Where the peaks of a recording usually stand (*common practice*)."""
-
-HEADROOM_DB = 10.0
-"""What is kept in hand for a louder moment than the rehearsed one (*common practice*)."""
-
-_TOO_LOW_DBFS = -30.0
-"""Peaks below this are called too low: 15 dB under where they usually stand (a choice of this course)."""
-
-SURPRISE_DB = 4.0
-"""A take whose peak stands this far over its usual peaks holds its loud moment already (a choice of this course)."""
-
-_REST_DB = 30.0
-
-_LEAST_DB = 3.0
-"""What even the loudest moment of a take should leave (*common practice*)."""
-
-MOST_LIMITING_DB = 6.0
-"""How far a limiter may turn single peaks down before it is often heard (*common practice*)."""
+_NEAR_FULL_SCALE_DB = 6.0
+"""Within this much of full scale the curve between the samples is looked at; a steady tone's stands 3 dB over them."""
 
 _CONVERTER_NOISE_DB = 1.0
 """From here on the converter's own noise is spoken of: a quarter of the noise before it, added, is 1 dB (*derived*)."""
 
 
 @dataclass(frozen=True)
-class Headline:
-    """What matters now (`what`) and what to do about it (`advice`, may be empty); `trouble` when something clips."""
+class Advice:
+    """The `facts`, and the `step` towards what is aimed at (may be empty); `trouble` where something clips."""
 
-    what: str
-    advice: str = ""
+    facts: str
+    step: str = ""
     trouble: bool = False
 
     def __str__(self) -> str:
-        return f"{self.what} {self.advice}".rstrip()
+        return f"{self.facts} {self.step}".rstrip()
 
 
-def headline(rendering: Rendering, strip: str | None = None) -> Headline:
-    """What matters now in this rendering and which way to go; of several strips the one in trouble speaks.
+def advise(rendering: Rendering, controls: Sequence[Movable] = (), aims: Sequence[Aim] = ()) -> Advice:
+    """What clips, what is over, what is left and where; and, where something is aimed at, one step of these controls.
 
-    `what` names the stage and the amount, `advice` the control and by how much; the amounts are computed from what
-    would have come out without the ceiling. In a session with a main, buses and the main speak as well; inside it
-    nothing clips over full scale, at its end a file would. *Common practice*: peaks near -15 dBFS, 10 dB in hand, no
-    more than 6 dB of limiting.
+    Of several aims the first that is missed is told. Nothing is aimed at by itself: without aims there are facts only.
+    Whatever clips comes first, and how far it is over is reckoned from what would have come without the ceiling.
 
     >>> import numpy as np
     >>> from gainlib import Audio, Converter, Preamp, Session, Source
     >>> take = Audio(0.1 * np.sin(np.arange(48000) / 8), 48000)
     >>> chain = [Source(-30.0, noise_dbfs=-80.0), Preamp(50.0), Converter("EBU R 68")]
-    >>> print(headline(Session.of(take, chain, name="voice").render()))
-    The take is clean with 18 dB left. Peaks stand at −18 dBFS.
+    >>> print(advise(Session.of(take, chain, name="voice").render()))
+    Nothing clips. The converter has 18.0 dB left below full scale.
     """
-    names = [each.name for each in rendering.session.strips] if strip is None else [strip]
-    found = [_of_strip(rendering, name) for name in names]
-    if strip is None and rendering.session.main is not None:
-        buses = rendering.session.channels[len(rendering.session.strips) :]
-        found += [_of_bus(rendering, each.name) for each in buses]
-    _, worst = min(enumerate(found), key=lambda each: (-each[1][0], each[0]))
-    return worst[1]
-
-
-def _of_strip(rendering: Rendering, name: str) -> tuple[float, Headline]:
-    """How urgent the strip is, and its sentence."""
-    table = [each for each in rendering.levels if each.strip == name]
-    whose = "" if len(rendering.session.strips) == 1 else f"{name}: "
-    stages = [stage_of(rendering, name, each.stage) for each in table]
-    if table[0].peak_dbfs == -math.inf:
-        return 1.0, Headline(
-            f"{whose}The take is silent.", "What the later stages carry is noise only: check the source."
-        )
-    clipping = [index for index, each in enumerate(table) if each.clipped]
+    clipping = _clipping(rendering)
+    recorded = _recorded_clipped(rendering)
+    values = [(each, each.read(rendering)) for each in aims]
+    found = _step(rendering, controls, values, clipping)
+    told = [next(((aim, value) for aim, value in values if not aim.holds(value)), None)]
+    shown = [each for each in told if each is not None] or values
+    said = [] if clipping else [_told(rendering, *each) for each in shown if each[0].reading != "clipped"]
+    step = " ".join(filter(None, [*said, *([found.driver, _sentence(found.words)] if found else [])]))
     if clipping:
-        return 1000.0 + _over_db(rendering, table, clipping), _clips(rendering, table, clipping, whose)
-    if before := _clipped_before(rendering, name):
-        return 900.0, Headline(
-            f"{whose}The recording itself is clipped {times(before)}.",
-            "No control here mends that: record it again, lower.",
-            True,
-        )
-    limited = _limited(rendering, table, whose)
-    if limited is not None:
-        return limited
-    converters = [index for index, stage in enumerate(stages) if isinstance(stage, Converter)]
-    over = table[-1].peak_dbfs
-    mixed = rendering.session.main is not None
-    if over > 0.0 and not math.isfinite(table[-1].ceiling_dbfs) and not mixed:
-        last = spoken(stages[-1])
-        return 500.0 + over, Headline(
-            f"{whose}The {last} reaches {over:.1f} dB over full scale.",
-            f"A fixed-point file would clip it: lower the {last} by {math.floor(over) + 1} dB.",
-            True,
-        )
-    # Without a converter the recording itself is measured against full scale, before anything bends or balances it.
-    worked = [index for index, stage in enumerate(stages) if stage.bends or isinstance(stage, Fader | Delivery)]
-    at = converters[-1] if converters else worked[0] - 1 if worked else len(table) - 1
-    if at < 0 or (mixed and not converters):
-        return 0.0, Headline(f"{whose}Nothing clips.", f"The strip ends with peaks at {level(over)} dBFS.")
-    here, room = table[at], -table[at].peak_dbfs
-    mover = _mover(rendering, table, at)
-    lower = f": lower the {mover} by about {{}} dB." if mover else "."
-    subject = f"The {spoken(stages[at])}" if converters else "The recording"
-    if room < 0.0:
-        return 200.0 - room, Headline(
-            f"{whose}The {spoken(stages[at])} reaches {-room:.1f} dB over full scale.",
-            f"Nothing cuts it off here, but a fixed-point file would{lower.format(math.ceil(HEADROOM_DB - room))}",
-        )
-    usual = _usual_peak_dbfs(rendering, here)
-    if here.peak_dbfs - usual >= SURPRISE_DB:
-        # The loud moment has been recorded: what counts is that it passed, not what a louder one would need.
-        stands = f"the rest of this take peaks near {level(usual)} dBFS"
-        if room < _LEAST_DB:
-            return 100.0 - room, Headline(
-                f"{whose}The loudest moment leaves the {subject.split()[-1]} {left(room)}.",
-                f"Keep {_LEAST_DB:.0f} dB{lower.format(max(1, round(_LEAST_DB - room)))}",
-            )
-        if here.peak_dbfs >= _TOO_LOW_DBFS:
-            return 0.0, Headline(
-                f"{whose}The take is clean: its loudest moment leaves {left(room)}.",
-                f"{stands[:1].upper()}{stands[1:]}.",
-            )
-    elif room < HEADROOM_DB:
-        shown = f"{room:.1f} dB" if f"{room:.0f}" == f"{HEADROOM_DB:.0f}" else left(room)
-        amount = max(1, round(HEADROOM_DB - room))
-        return 100.0 - room, Headline(
-            f"{whose}{subject} has {shown} left.", f"A shout needs {HEADROOM_DB:.0f}{lower.format(amount)}"
-        )
-    if here.peak_dbfs < _TOO_LOW_DBFS:
-        up = round(TARGET_PEAK_DBFS - here.peak_dbfs)
-        raised = f"Raise the {mover} by about {up} dB" if mover else f"Peaks could stand {up} dB higher"
-        return 50.0, Headline(
-            f"{whose}The peaks reach only {level(here.peak_dbfs)} dBFS{_converter_noise(table, at)}.",
-            f"{raised}: recorded peaks usually stand near {level(TARGET_PEAK_DBFS)} dBFS.",
-        )
-    return 0.0, Headline(
-        f"{whose}The take is clean with {left(room)} left.", f"Peaks stand at {level(here.peak_dbfs)} dBFS."
-    )
+        return Advice(_clips(rendering, clipping), step, True)
+    if recorded:
+        return Advice(" ".join([*recorded, "No control here mends that."]), step, True)
+    besides = {f"{each.reading} {'/'.join(rendering.session.tap(each.at))}" for each, _ in shown if not each.seconds}
+    facts, trouble = _levels(rendering, besides)
+    return Advice(" ".join(filter(None, [*facts, *_limited(rendering, besides)])), step, trouble)
 
 
-def _of_bus(rendering: Rendering, name: str) -> tuple[float, Headline]:
-    """How urgent a bus or the main is, and its sentence."""
-    table = [each for each in rendering.levels if each.strip == name]
-    clipping = [index for index, each in enumerate(table) if each.clipped]
+def next_step(rendering: Rendering, controls: Sequence[Movable], aims: Sequence[Aim]) -> Step | None:
+    """The step that `advise` tells; None where it tells none."""
+    return _step(rendering, controls, [(each, each.read(rendering)) for each in aims], _clipping(rendering))
+
+
+def _step(
+    rendering: Rendering,
+    controls: Sequence[Movable],
+    values: Sequence[tuple[Aim, float]],
+    clipping: list[list[TapLevels]],
+) -> Step | None:
+    """Below the ceiling first where something clips, else towards the first aim that is missed."""
+    if not values:
+        return None
     if clipping:
-        return 1000.0 + _over_db(rendering, table, clipping), _clips(rendering, table, clipping, "")
-    limited = _limited(rendering, table, "")
-    if limited is not None:
-        return limited
-    last, main = table[-1], rendering.session.main
-    if main is None or name != main.name:
-        return 0.0, Headline(f"Nothing clips in the {plain(name)}.")
-    if last.peak_dbfs == -math.inf:
-        return 0.5, Headline(f"The {plain(name)} is silent.")
-    if last.peak_dbfs > 0.0 and not math.isfinite(last.ceiling_dbfs):
-        amount = math.floor(last.peak_dbfs) + 1
-        return 500.0 + last.peak_dbfs, Headline(
-            f"The {_called(rendering, last)} reaches {last.peak_dbfs:.1f} dB over full scale.",
-            f"A fixed-point file would clip it: {_trimmed(rendering, table, len(table) - 1, amount)}.",
-            True,
-        )
-    if isinstance(stage_of(rendering, name, last.stage), Delivery):
-        lufs, dbtp = (last.readings[each] for each in ("loudness_lufs", "true_peak_dbtp"))
-        return 0.5, Headline(
-            f"Nothing clips, and the file stands at {signed(lufs, unit='LUFS', plus=False)}.",
-            f"Its true peak is {signed(dbtp, unit='dBTP', plus=dbtp > 0)}.",
-        )
-    return 0.5, Headline(
-        f"The {plain(name)} is clean with {left(-last.peak_dbfs)} left.",
-        f"Peaks stand at {level(last.peak_dbfs)} dBFS.",
-    )
-
-
-def _limited(rendering: Rendering, table: list[TapLevels], whose: str) -> tuple[float, Headline] | None:
-    """A limiter that works harder than is usually left unheard; None where none does."""
-    for index, each in enumerate(table):
-        stage = stage_of(rendering, each.strip, each.stage)
-        down = each.readings.get("gain_reduction_db", 0.0)
-        if not stage.traced or math.isinf(stage.ceiling) or down <= MOST_LIMITING_DB:
-            continue
-        amount = math.ceil(down - MOST_LIMITING_DB)
-        if isinstance(stage, Delivery):
-            loudness = signed(stage.wanted_lufs, unit="LUFS", plus=False)
-            advice = f"to reach {loudness} without it, take the peaks down earlier or aim {amount} dB lower."
-        else:
-            advice = f"{_trimmed(rendering, table, index, amount)}."
-        return 300.0 + down, Headline(
-            f"{whose}The {_called(rendering, each)} turns down by up to {down:.1f} dB.",
-            f"More than {MOST_LIMITING_DB:.0f} dB is often heard: {advice}",
-        )
+        moved = {each.tap for each in controls if each.path.endswith("/gain_db")}
+        return step_below(rendering, controls, _path(clipping[0][0]), _over_db(rendering, clipping[0], moved))
+    for aim, value in values:
+        if not aim.holds(value):
+            return step_to(rendering, controls, aim, value) if math.isfinite(value) else None
     return None
 
 
+def _told(rendering: Rendering, aim: Aim, value: float) -> str:
+    """What is read, and that it is as aimed, or what is aimed at and why."""
+    said = aim.told(rendering, value)
+    return f"{said}, as aimed." if aim.holds(value) else f"{said}; the aim is {aim.bounds}. {aim.why}".rstrip()
+
+
+def _sentence(words: str) -> str:
+    return f"{words[:1].upper()}{words[1:]}."
+
+
+def _path(each: TapLevels) -> str:
+    return f"{each.strip}/{each.stage}"
+
+
 def _called(rendering: Rendering, each: TapLevels) -> str:
-    """A stage in running text; in a bus with whose it is, where a strip's sentence starts with the strip's name."""
-    if any(each.strip == strip.name for strip in rendering.session.strips):
-        return plain(each.stage)
-    return of_tap(rendering, f"{each.strip}/{each.stage}")
+    return of_tap(rendering, _path(each))
 
 
-def _trimmed(rendering: Rendering, table: list[TapLevels], at: int, amount: int) -> str:
-    """Which control before a stage to turn down; where there is none, a trim is asked for."""
-    for each in reversed(table[: at + 1]):
-        stage = stage_of(rendering, each.strip, each.stage)
-        gain = settings_of(stage).get("gain_db")
-        if gain is not None and stage.gain_db - gain.low >= amount:  # type: ignore[attr-defined]
-            return f"lower the {_called(rendering, each)} by {amount} dB or more"
-    return f"trim the {plain(table[0].strip)} by {amount} dB or more"
+def _db(amount: float) -> str:
+    """An amount to the tenth; what would read 0.0 is not nothing."""
+    return f"{amount:.1f} dB" if amount >= 0.05 else "less than 0.1 dB"
 
 
-def _clipped_before(rendering: Rendering, name: str) -> int:
-    """How often the recording of a strip stands at full scale; a float file that goes beyond was not cut off there."""
-    strips = {each.name: each for each in rendering.session.strips}
-    if name not in strips or float(peak_dbfs(strips[name].take.samples).max()) > 0.0:
-        return 0
-    return len(clipped_runs(strips[name].take.samples))
+def _clipping(rendering: Rendering) -> list[list[TapLevels]]:
+    """For each strip, bus or main what clips there, the worst first; a stage that rounds off by trade does not clip."""
+    found: dict[str, list[TapLevels]] = {}
+    for each in rendering.levels:
+        if each.clipped and not stage_of(rendering, each.strip, each.stage).bends:
+            found.setdefault(each.strip, []).append(each)
+    return sorted(found.values(), key=lambda table: -_over_db(rendering, table))
 
 
-def _converter_noise(table: list[TapLevels], at: int) -> str:
-    added = table[at].noise_dbfs - table[at - 1].noise_dbfs if at else 0.0
-    if not math.isfinite(added) or added < _CONVERTER_NOISE_DB:
-        return ""
-    return f", and the converter's own steps add {added:.0f} dB of noise"
+def _over_db(rendering: Rendering, clipping: list[TapLevels], moved: Collection[str] = ()) -> float:
+    """How far the signal would stand over the ceilings that clip it, had nothing been cut off before.
 
-
-def _usual_peak_dbfs(rendering: Rendering, here: TapLevels) -> float:
-    """The peak that three quarters of the seconds stay below, seconds of rest left out."""
-    audio = rendering.at(f"{here.strip}/{here.stage}")
-    count = max(1, int(audio.seconds))
-    peaks = np.zeros(count)
-    for channel in range(audio.channels):
-        for side in loops.extremes(audio.samples[:, channel], min(count, len(audio.samples))):
-            peaks = np.maximum(peaks, np.abs(side))
-    sounding = peaks[peaks > peaks.max() * 10 ** (-_REST_DB / 20)]
-    return db_from_ratio(float(np.quantile(sounding, 0.75)))
-
-
-def _over_db(rendering: Rendering, table: list[TapLevels], clipping: list[int]) -> float:
-    """How far the signal would stand over the lowest ceiling that clips it, had nothing been cut off before.
-
-    An unclipped tap before the first ceiling tells the peak; each gain between is added to it.
+    What comes into the first tells the peak, and each gain from there on is added; a gain that can be moved by itself
+    (`moved`) ends the row, since what clips behind it is another matter.
     """
     first = clipping[0]
-    lowest = min(table[index].ceiling_dbfs for index in clipping)
-    stage = stage_of(rendering, table[first].strip, table[first].stage)
-    gain_db = stage.plain_gain_db or table[first].readings.get("gain_db", 0.0)
-    came = entering(rendering, f"{table[first].strip}/{stage.name}") if first == 0 else None
-    peak = table[first - 1].peak_dbfs if came is None else float(peak_dbfs(came.samples).max())
-    return peak + gain_db - lowest
+    table = [each for each in rendering.levels if each.strip == first.strip]
+    would, over = float(peak_dbfs(entering(rendering, _path(first)).samples).max()), -math.inf
+    for each in table[table.index(first) : table.index(clipping[-1]) + 1]:
+        if each is not first and _path(each) in moved:
+            break
+        gain_db = stage_of(rendering, each.strip, each.stage).plain_gain_db
+        would += gain_db or each.readings.get("gain_db", each.readings.get("loop_gain_db", 0.0))
+        if each in clipping:
+            over = max(over, would - each.ceiling_dbfs)
+    return over
 
 
-def _clips(rendering: Rendering, table: list[TapLevels], clipping: list[int], whose: str) -> Headline:
-    first = clipping[0]
-    strip = table[first].strip
-    words = [_called(rendering, table[index]) for index in clipping]
-    counts = [times(table[index].clipped) for index in clipping]
-    what = f"The {words[0]} clips {counts[0]}" + "".join(
-        f", the {word} {count}" for word, count in zip(words[1:], counts[1:], strict=True)
-    )
-    # The smallest whole number of decibels that brings the peak below the ceiling, not onto it.
-    amount = max(1, math.floor(_over_db(rendering, table, clipping)) + 1)
-    last = stage_of(rendering, strip, table[clipping[-1]].stage)
-    if isinstance(last, Delivery):
-        advice = f"Let it limit, or aim {amount} dB lower in loudness."
-    elif isinstance(stage_of(rendering, strip, table[0].stage), Source):
-        advice = _lowered(rendering, table, clipping[-1], amount)
-    else:
-        trimmed = _trimmed(rendering, table, clipping[-1], amount)
-        advice = f"{trimmed[:1].upper()}{trimmed[1:]}."
-    after = [stage_of(rendering, strip, each.stage) for each in table[clipping[-1] + 1 :]]
-    lowering = [each for each in after if getattr(each, "gain_db", 0.0) < 0.0]
+def _clips(rendering: Rendering, clipping: list[list[TapLevels]]) -> str:
+    """What clips, how often, what a later gain does not mend, and what clips besides."""
+    worst, *others = clipping
+    named = [f"the {_called(rendering, each)} {{}}{times(each.clipped)}" for each in worst]
+    said = _sentence(", ".join(each.format("clips " if not index else "") for index, each in enumerate(named)))
+    table = [each for each in rendering.levels if each.strip == worst[0].strip]
+    after = [stage_of(rendering, each.strip, each.stage) for each in table[table.index(worst[-1]) + 1 :]]
+    lowering = [each for each in after if (each.plain_gain_db or 0.0) < 0.0]
     if lowering:
-        count = table[clipping[-1]].clipped
-        stay = "the clipped run of the" if count == 1 else f"the {count} clipped runs of the"
-        verb = "stays" if count == 1 else "stay"
-        advice += f" The {spoken(lowering[0])} lowers the level; {stay} {words[-1]} {verb}."
-    return Headline(f"{whose}{what}.", advice, True)
+        count, what = worst[-1].clipped, spoken(stage_of(rendering, worst[-1].strip, worst[-1].stage))
+        stay = f"clipped run of the {what} stays" if count == 1 else f"{count} clipped runs of the {what} stay"
+        said += f" The {spoken(lowering[0])} lowers the level; the {stay}."
+    also = [f"the {_called(rendering, each)} {times(each.clipped)}" for table in others for each in table]
+    return said + (f" Also clipped: {', '.join(also)}." if also else "")
 
 
-def _lowered(rendering: Rendering, table: list[TapLevels], at: int, amount: int) -> str:
-    """Which control takes this many decibels off before a stage; what it cannot reach, the source takes."""
-    for index in range(at, -1, -1):
-        stage = stage_of(rendering, table[index].strip, table[index].stage)
-        gain = settings_of(stage).get("gain_db")
-        if gain is None:
-            continue
-        can = stage.gain_db - gain.low  # type: ignore[attr-defined]
-        if can >= amount:
-            return f"Lower the {spoken(stage)} by {amount} dB or more."
-        short = math.ceil(amount - can)
-        turned = (
-            f"Lower the {spoken(stage)} by {can:g} dB and the"
-            if can > 0
-            else "The preamp is as low as it goes: lower the"
+def _recorded_clipped(rendering: Rendering) -> list[str]:
+    """Which recordings stand at full scale; a float file that goes beyond was not cut off there."""
+    told = []
+    for strip in rendering.session.strips:
+        samples = strip.take.samples
+        if float(peak_dbfs(samples).max()) <= 0.0 and (count := len(clipped_runs(samples))):
+            whose = "" if len(rendering.session.strips) == 1 else f" of the {plain(strip.name)}"
+            told.append(f"The recording{whose} itself is clipped {times(count)}.")
+    return told
+
+
+def _limited(rendering: Rendering, besides: set[str]) -> list[str]:
+    """How far each limiter turns down; what the step speaks of is not said twice."""
+    told = []
+    for each in rendering.levels:
+        down = each.readings.get("gain_reduction_db", 0.0)
+        if math.isfinite(each.ceiling_dbfs) and down >= 0.05 and f"gain_reduction_db {_path(each)}" not in besides:
+            told.append(f"The {_called(rendering, each)} turns down by up to {down:.1f} dB.")
+    return told
+
+
+def _levels(rendering: Rendering, besides: set[str]) -> tuple[list[str], bool]:
+    """Where nothing clips: what is silent, over full scale or left below it, and whether that is trouble."""
+    session = rendering.session
+    ends = (
+        [rendering.levels[-1]]
+        if session.main is not None
+        else [[each for each in rendering.levels if each.strip == strip.name][-1] for strip in session.strips]
+    )
+    silent = [each.name for each in session.strips if peak_dbfs(each.take.samples).max() == -math.inf]
+    if len(silent) == len(session.strips):
+        whose = "The take is" if len(silent) == 1 else "All takes are"
+        return [f"{whose} silent. What the later stages carry is noise only."], False
+    facts = [f"The {plain(name)} is silent." for name in silent]
+    highest = max(ends, key=lambda each: each.peak_dbfs)
+    if highest.peak_dbfs == -math.inf:
+        return [*facts, f"Nothing comes out of the {_called(rendering, highest)}."], False
+    end_over = highest.peak_dbfs > 0.0 and not math.isfinite(highest.ceiling_dbfs)
+    if end_over:
+        said = f"The {_called(rendering, highest)} reaches {_db(highest.peak_dbfs)} over full scale."
+        return [*facts, said, "Nothing cuts it off here, but a fixed-point file would."], True
+    true_peak = _true_peak_dbtp(rendering, highest)
+    over = true_peak is not None and true_peak > 0.0
+    if over and true_peak is not None:
+        reads = f"{true_peak:+.1f} dBTP" if true_peak >= 0.05 else "just over 0 dBTP"
+        facts.append(
+            f"No sample clips, but the true peak after the {_called(rendering, highest)} is {reads}: "
+            "between the samples it is over full scale."
         )
-        return f"{turned} source by {short} dB or more."
-    return f"Lower the source by {amount} dB or more."
+    else:
+        facts.append("Nothing clips.")
+    facts += _over_inside(rendering)
+    if isinstance(stage_of(rendering, highest.strip, highest.stage), Delivery):
+        loudness = highest.readings["loudness_lufs"]
+        facts.append(
+            f"The file has a loudness of {signed(loudness, unit='LUFS', plus=False)} "
+            f"and a true peak of {signed(highest.readings['true_peak_dbtp'], unit='dBTP')}."
+        )
+    elif not over:
+        facts.append(_left(rendering, ends, true_peak, besides))
+    return facts + _noise_of_converters(rendering), over
 
 
-def _mover(rendering: Rendering, table: list[TapLevels], at: int) -> str:
-    """The nearest stage at or before this one whose gain can be moved, in words; the source where there is none."""
-    for index in range(at, -1, -1):
-        stage = stage_of(rendering, table[index].strip, table[index].stage)
-        if "gain_db" in settings_of(stage) or isinstance(stage, Source):
-            return spoken(stage)
-    return ""
+def _true_peak_dbtp(rendering: Rendering, end: TapLevels) -> float | None:
+    """The true peak at the end of the path; None where the samples stay so far below that it cannot matter."""
+    if "true_peak_dbtp" in end.readings:
+        return end.readings["true_peak_dbtp"]
+    if end.peak_dbfs < -_NEAR_FULL_SCALE_DB or stage_of(rendering, end.strip, end.stage).output_domain == "analogue":
+        return None
+    return float(true_peak_dbtp(rendering.at(_path(end)).samples).max())
+
+
+def _over_inside(rendering: Rendering) -> list[str]:
+    """The first place inside where full scale is passed and nothing cuts it off."""
+    for each in rendering.levels:
+        stage = stage_of(rendering, each.strip, each.stage)
+        if each.peak_dbfs > 0.0 and math.isinf(each.ceiling_dbfs) and stage.output_domain == "digital":
+            return [
+                f"The {_called(rendering, each)} reaches {_db(each.peak_dbfs)} over full scale; "
+                "inside the session nothing cuts it off."
+            ]
+    return []
+
+
+def _left(rendering: Rendering, ends: list[TapLevels], true_peak: float | None, besides: set[str]) -> str:
+    """The least room of all that can clip and of the ends: whose, how much, and below what; `true_peak` of the end."""
+    room: list[tuple[float, TapLevels, str]] = []
+    for each in rendering.levels:
+        limits = "gain_reduction_db" in each.readings
+        if math.isfinite(each.ceiling_dbfs) and not limits and each.peak_dbfs > -math.inf:
+            full = abs(each.ceiling_dbfs) < 0.005
+            room.append((each.headroom_db, each, "full scale" if full else "its ceiling"))
+        elif each in ends and each.peak_dbfs > -math.inf:
+            room.append((-each.peak_dbfs, each, "full scale"))
+    least = min(amount for amount, _, _ in room)
+    amount, here, below = next(each for each in room if each[0] - least < 0.05)
+    if f"peak_dbfs {_path(here)}" in besides and below == "full scale":
+        return ""
+    higher = here in ends and true_peak is not None and round(true_peak, 1) > round(here.peak_dbfs, 1)
+    curve = f" (true peak {signed(true_peak, unit='dBTP', plus=False)})" if higher and true_peak is not None else ""
+    return f"The {_called(rendering, here)} has {_db(amount)} left below {below}{curve}."
+
+
+def _noise_of_converters(rendering: Rendering) -> list[str]:
+    """Where a converter's own noise is what is heard: how much it adds to the noise before it."""
+    told, before = [], None
+    for each in rendering.levels:
+        if before is not None and before.strip == each.strip and each.kind == "Converter":
+            added = each.noise_dbfs - before.noise_dbfs
+            if math.isfinite(added) and added >= _CONVERTER_NOISE_DB:
+                told.append(f"The {_called(rendering, each)} adds {added:.1f} dB of noise of its own.")
+        before = each
+    return told

@@ -7,7 +7,7 @@ from typing import Any
 
 import traitlets
 
-from gainlib.views import Headline
+from gainlib.views import Advice
 from gainlib.widgets.assets import STYLES, script
 from gainlib.widgets.base import CourseWidget
 
@@ -15,7 +15,7 @@ __all__ = ["HeadlineLine"]
 
 
 class HeadlineLine(CourseWidget):
-    """What matters now and which way to go; read out when a move has ended, not at each of its steps."""
+    """The facts and, where something is aimed at, one step; read out when a move has ended, not while it goes on."""
 
     _esm = script("headline.js")
     _css = STYLES
@@ -29,10 +29,10 @@ class HeadlineLine(CourseWidget):
         super().__init__(**given)
         self.on_msg(self._asked)
 
-    def say(self, headline: Headline) -> None:
+    def say(self, advice: Advice) -> None:
         """Put another sentence there."""
         with self.hold_sync():
-            self.what, self.advice, self.trouble = headline.what, headline.advice, headline.trouble
+            self.what, self.advice, self.trouble = advice.facts, advice.step, advice.trouble
 
     def static_html(self) -> str:
         """The sentence."""

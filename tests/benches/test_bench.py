@@ -105,10 +105,10 @@ def test_every_control_goes_to_its_ends_and_middle_and_the_bench_says_the_level(
         assert bench.rendering.level("trim").peak_dbfs == pytest.approx(peak_dbfs, abs=0.05)
         assert gl.measure("peak_dbfs", bench.rendering.at("trim")) == pytest.approx(peak_dbfs, abs=0.05)
         assert len(bench.sentences) == 2
-    assert bench.headline.what.startswith("The preamp clips 1994 times, the converter 1994 times.")
+    assert bench.advice.facts.startswith("The preamp clips 1994 times, the converter 1994 times.")
     bench.reset()
     assert bench.values == {"preamp/gain_db": 33.0, "trim/gain_db": 0.0}
-    assert str(bench.headline) == "The take is clean with 15 dB left. Peaks stand at −15 dBFS."
+    assert str(bench.advice) == "Nothing clips. The converter has 15.0 dB left below full scale."
 
 
 def test_a_move_reuses_the_stages_before_it(bench):
@@ -180,7 +180,7 @@ def test_a_notebook_that_shows_no_widgets_shows_the_sentence(bench):
     assert "application/vnd.jupyter.widget-view+json" in shown
     assert shown["text/plain"] == (
         "<bench Voice, 1 s: preamp/gain_db +33.0 dB, trim/gain_db 0.0 dB. "
-        "The take is clean with 15 dB left. Peaks stand at −15 dBFS.>"
+        "Nothing clips. The converter has 15.0 dB left below full scale.>"
     )
 
 
@@ -229,7 +229,7 @@ def test_benches_that_wait_let_go_of_samples_and_the_one_in_use_does_not(session
     first.move("trim/gain_db", -3.0)
     first.move("trim/gain_db", -6.0)
     assert first.rendering.held_bytes == follower.rendering.held_bytes == held
-    assert first.headline == gl.bench(session.replaced({"trim/gain_db": -6.0})).headline
+    assert first.advice == gl.bench(session.replaced({"trim/gain_db": -6.0})).advice
 
 
 def test_before_the_first_move_nothing_is_measured_to_match_it(session, monkeypatch):
@@ -314,10 +314,10 @@ def test_a_bench_that_a_cell_showed_rests_when_the_cell_has_run_and_moves_as_bef
     bench, other = (gl.bench(session, controls=["preamp/gain_db"]) for _ in range(2))
     bench._repr_mimebundle_()
     assert bench.rendering.held_bytes > 0
-    said = str(bench.headline)
+    said = str(bench.advice)
     run("cell-2", "run-2")
     assert bench.rendering.held_bytes == bench.before.held_bytes == 0
-    assert str(bench.headline) == said
+    assert str(bench.advice) == said
     assert bench.move("preamp/gain_db", 33.0).rendering.levels == other.move("preamp/gain_db", 33.0).rendering.levels
     bench.close()
 

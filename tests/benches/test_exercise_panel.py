@@ -100,11 +100,11 @@ def test_closing_frees_the_brief_the_bench_and_the_desk(sitting):
 
 
 def test_an_exercise_tells_the_facts_and_not_which_way_to_go(sitting):
-    told = sitting.bench.headline
-    assert told.what.startswith("The converter clips")
-    assert told.advice == ""
-    advising = gl.bench(sitting.variant.session, ["preamp/gain_db"])
-    assert advising.headline.advice.startswith("Lower the preamp")
+    told = sitting.bench.advice
+    assert told.facts.startswith("The converter clips")
+    assert told.step == ""
+    advising = gl.bench(sitting.variant.session, ["preamp/gain_db"], aim=gl.Aim("peak_dbfs", "converter", most=-10))
+    assert advising.advice.step.startswith("Lower the preamp")
 
 
 def test_the_waveform_tells_the_parts_that_the_exercise_speaks_of(sitting):

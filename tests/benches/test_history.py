@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 import gainlib as gl
+from gainlib.benches.exercise_panel import CheckedBench
 
 RATE_HZ = 48_000
 SINE = np.sin(2 * np.pi * 997 * np.arange(RATE_HZ // 2) / RATE_HZ)
@@ -129,14 +130,14 @@ def test_the_settings_are_written_out(bench):
         "# Rehearsal",
         "# Preamp gain: +33.0 dB",
         "# Trim: −6.5 dB",
-        f"# {bench.headline}",
+        f"# {bench.advice}",
     ]
     (strip,) = tomllib.loads(text)["strips"]
     assert {"stage": "Trim", "gain_db": -6.5} in strip["stages"]
 
 
 def test_what_a_checked_learner_copies_tells_the_controls_and_not_what_was_planted(bench):
-    checked = gl.bench(bench.session, controls=["trim/gain_db"], advise=False)
+    checked = CheckedBench(bench.session, controls=["trim/gain_db"])
     assert [line[:2] for line in checked.settings_text().splitlines()] == ["# "] * 3
 
 

@@ -112,9 +112,9 @@ def test_what_a_control_could_not_take_is_told_beside_what_was_checked(sit):
 
 def test_what_is_asked_is_not_told_by_the_bench(sit):
     sitting = sit("read-the-verse")
-    assert str(sitting.bench.headline) == "Look and listen, then answer below."
+    assert str(sitting.bench.advice) == "Look and listen, then answer below."
     plain = gl.bench(sitting.variant.session)
-    assert plain.headline.what.startswith("The converter clips")
+    assert plain.advice.facts.startswith("The converter clips")
     # Nothing moves: no before and after, nothing to take back.
     assert (sitting.panel.exercise.bench.panel.player.slots, sitting.bench.moves) == (["after"], False)
     assert sitting.bench.panel.row.children == (sitting.bench.panel.player,)

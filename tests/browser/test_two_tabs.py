@@ -45,7 +45,7 @@ def moves(page):
     gain = page.get_by_role("slider", name="Preamp gain").first
     gain.focus()
     page.keyboard.press("End")
-    page.locator(".gainlib-headline-line", has_text="clips").first.wait_for()
+    page.locator(".gainlib-headline-line", has_text=" times").first.wait_for()
 
 
 def test_the_tab_that_lost_its_benches_says_so_and_takes_them_back(lab, own_page, keep):
@@ -70,7 +70,7 @@ def test_the_tab_that_lost_its_benches_says_so_and_takes_them_back(lab, own_page
         bench = page.locator(".jp-CodeCell", has_text="gl.bench")
         bench.locator(".jp-InputArea-editor").click()
         page.evaluate("() => jupyterapp.commands.execute('notebook:run-cell')")
-        bench.locator(".gainlib-headline-line", has_text="clean").wait_for()
+        bench.locator(".gainlib-headline-line", has_text="Nothing clips").wait_for()
         page.evaluate("() => jupyterapp.commands.execute('notebook:delete-cell')")
         bench.wait_for(state="detached")
         assert told(page).count() == 0

@@ -5,8 +5,12 @@ from __future__ import annotations
 import gc
 import math
 
+from advice_judge import after_the_step, faults
+
 from gainlib.benches import Bench, OpenExercise
 from gainlib.benches.controls import Breakpoints, Pick
+from gainlib.benches.exercise_panel import LookingBench
+from gainlib.exercises import author_answer
 
 
 def ends_of(control):
@@ -28,12 +32,27 @@ def push_every_control():
     # An exercise that asks a question may have no bench, or one that is only looked at.
     benches = [*own, *(bench for bench in sat if bench.controls)]
     assert len(benches) >= 2, "a lesson shows at least two benches"
+    answers = {id(each.bench): author_answer(each.variant) for each in made if isinstance(each, OpenExercise)}
     for bench in benches:
+        require_sound(bench)
         for setting, control in bench.controls.items():
             for value in ends_of(control):
                 bench.move(setting, value)
                 assert bench.values[setting] == value
-                assert bench.headline.what.endswith(".")
-                assert all(sentence and "nan" not in sentence for sentence in bench.sentences)
-                assert all(not math.isnan(level.peak_dbfs) for level in bench.rendering.levels)
+                require_sound(bench)
         bench.reset()
+        solved = {path: value for path, value in answers.get(id(bench), {}).items() if path in bench.controls}
+        if solved:
+            require_sound(bench.move_all(solved))
+            bench.reset()
+
+
+def require_sound(bench):
+    """What the bench says as it stands can be said, and its sentence on top is true and can be done."""
+    said = str(bench.advice)
+    assert said.endswith(".")
+    assert all(sentence and "nan" not in sentence for sentence in bench.sentences)
+    assert all(not math.isnan(level.peak_dbfs) for level in bench.rendering.levels)
+    assert not isinstance(bench, LookingBench) or said == "Look and listen, then answer below."
+    found = [*faults(bench, said), *after_the_step(bench)]
+    assert not found, f"{bench.title or 'an exercise'}, {bench.values}: {said} {found}"

@@ -85,9 +85,9 @@ def test_the_line_on_top_complains_within_the_trims_travel(presenter):
     """Move: "Raise it until the line on top complains"."""
     session = gl.Session.of(presenter, [gl.Trim(-6), gl.StoredFile("fixed 24")], name="presenter")
     bench = gl.bench(session, controls=["trim/gain_db"])
-    assert not bench.headline.trouble
+    assert not bench.advice.trouble
     bench.move("trim/gain_db", bench.controls["trim/gain_db"].high)
-    assert bench.headline.trouble
+    assert bench.advice.trouble
 
 
 def test_the_guest_lies_18_db_below_the_presenter(presenter, guest, reckoned):

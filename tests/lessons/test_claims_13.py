@@ -144,4 +144,4 @@ def test_nothing_is_limited_at_minus_23_and_much_at_minus_9(mix, reckoned):
 def test_unlimited_at_minus_9_the_file_clips(mix):
     """Move: "At −9, switch limited off. What does the sentence on top say?"."""
     loud = gl.Session.of(mix, [gl.Delivery("EBU R 128", loudness_lufs=-9.0, limited=False)], name="mix")
-    assert gl.bench(loud).headline.what.startswith("The delivery clips")
+    assert gl.bench(loud).advice.facts.startswith("The delivery clips")

@@ -44,7 +44,7 @@ from gainlib.views import (
     SumByContributor,
     TransferCurve,
     WordLength,
-    headline,
+    advise,
     view,
     views,
 )
@@ -350,7 +350,7 @@ def test_what_nobody_ordered_is_neither_drawn_nor_said():
     assert len(plain.figure(rendering).renderers) + 1 == len(
         LoudnessOverTime(target="EBU R 128").figure(rendering).renderers
     )
-    assert "LUFS" not in str(headline(rendering))
+    assert "LUFS" not in str(advise(rendering))
 
 
 def test_an_order_holds_at_its_tap_and_a_delivery_goes_before_it():
@@ -569,106 +569,6 @@ def test_a_limiter_that_works_says_how_far_it_turns_down():
     assert Strips().sentence(rendering) == (
         "Nothing clips. The highest peak leaves voice, −6.0 dBFS. The limiter turns down by up to 4 dB."
     )
-
-
-def mix(level_dbfs, *main, strip=()):
-    """Two strips with the same sine: 6.02 dB more in the main."""
-    take = Audio(sine(level_dbfs), RATE_HZ)
-    return Session(
-        tuple(Strip(name, take, (Trim(), *strip)) for name in ("one", "two")), (), Bus("main", tuple(main))
-    ).render()
-
-
-@pytest.mark.parametrize(
-    ("rendering", "sentence"),
-    [
-        # -2 dB + 6.02 dB: 4.02 dB over
-        (
-            lambda: mix(-2.0),
-            "The main sum reaches 4.0 dB over full scale. A fixed-point file would clip it: "
-            "trim the main by 5 dB or more.",
-        ),
-        (
-            lambda: mix(-2.0, Trim(-1.0)),
-            "The main's trim reaches 3.0 dB over full scale. A fixed-point file would clip it: "
-            "lower the main's trim by 4 dB or more.",
-        ),
-        # 4.02 dB over against a ceiling of -8 dB: 12.02 dB down, 6 of them allowed
-        (
-            lambda: mix(-2.0, Trim(), Limiter(-8.0, true_peak=False)),
-            "The main's limiter turns down by up to 12.0 dB. More than 6 dB is often heard: "
-            "lower the main's trim by 7 dB or more.",
-        ),
-        # what a limiter holds is no trouble
-        (
-            lambda: mix(-2.0, Limiter(-1.0, true_peak=False)),
-            "The main is clean with 1 dB left. Peaks stand at −1 dBFS.",
-        ),
-        (lambda: mix(-20.0), "The main is clean with 14 dB left. Peaks stand at −14 dBFS."),
-        # a strip over full scale inside the mix is no trouble, where it meets a fixed-point file it is
-        (
-            lambda: mix(-2.0, Trim(-20.0), strip=(Trim(5.5, name="boost"),)),
-            "The main is clean with 10 dB left. Peaks stand at −10 dBFS.",
-        ),
-        (
-            lambda: mix(-2.0, Trim(-20.0), strip=(Trim(5.5, name="boost"), StoredFile("fixed 24"))),
-            "one: The stored file clips 2000 times. Lower the boost by 4 dB or more.",
-        ),
-        (
-            lambda: mix(-2.0, StoredFile("fixed 24")),
-            "The main's stored file clips 2000 times. Trim the main by 5 dB or more.",
-        ),
-        (
-            lambda: chain(sine(-2.0), Limiter(-1.0)),
-            "Nothing clips. The strip ends with peaks at −2 dBFS.",
-        ),
-        (
-            lambda: chain(sine(-2.0), Trim(), Limiter(-10.0, true_peak=False)),
-            "The limiter turns down by up to 8.0 dB. More than 6 dB is often heard: lower the trim by 2 dB or more.",
-        ),
-        # the recording is judged in front of what balances it
-        (
-            lambda: chain(sine(-16.0), Trim(), Fader(-30.0)),
-            "The take is clean with 16 dB left. Peaks stand at −16 dBFS.",
-        ),
-        (
-            lambda: chain(sine(4.5), StoredFile("fixed 24")),
-            "The stored file clips 2000 times. Trim the voice by 5 dB or more.",
-        ),
-    ],
-)
-def test_the_headline_is_right_with_buses_a_main_and_dynamics(rendering, sentence):
-    assert str(headline(rendering())) == sentence
-
-
-def test_a_level_over_full_scale_before_a_compressor_is_told_without_a_minus():
-    # -4 dBFS and 12 dB of trim: 8 dB over, and 18 dB down leave the 10 dB for a surprise.
-    assert str(headline(chain(sine(-4.0), Trim(12.0), Compressor(-20.0, 4.0, attack_ms=0.0)))) == (
-        "The trim reaches 8.0 dB over full scale. "
-        "Nothing cuts it off here, but a fixed-point file would: lower the trim by about 18 dB."
-    )
-
-
-def test_the_headline_of_a_delivered_mix_says_what_the_file_reads():
-    rendering = mix(-20.0, Delivery("EBU R 128"))
-    said = str(headline(rendering))
-    assert said.startswith("Nothing clips, and the file stands at −23.0 LUFS. Its true peak is −2")
-    # -23 LUFS from a single sine: 3.01 dB over -23 in one channel, so -20 dBTP.
-    assert said.endswith("is −20.0 dBTP.")
-
-
-@pytest.mark.parametrize("level_dbfs", [-5.0, -3.02, 0.0, 2.5])
-@pytest.mark.parametrize(
-    "stages", [(Trim(),), (Trim(), StoredFile("fixed 24")), (Trim(), Limiter(-9.0, true_peak=False))]
-)
-def test_doing_what_the_headline_says_ends_the_trouble_and_no_less_does(level_dbfs, stages):
-    rendering = mix(level_dbfs, *stages)
-    said = headline(rendering)
-    amount = int(re.findall(r"by (\d+) dB or more", said.advice)[0])
-    moved = {each: rendering.session.replaced({"main/trim/gain_db": each}) for each in (-amount, 1.0 - amount)}
-    enough, less = (headline(session.render()) for session in moved.values())
-    assert "clean" in enough.what
-    assert "clean" not in less.what or "with 0" in less.what
 
 
 def test_the_waveform_of_a_sum_does_not_speak_of_a_recording():

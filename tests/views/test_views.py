@@ -13,7 +13,7 @@ from bokeh.embed import json_item
 
 from gainlib import Audio, Converter, GainError, Preamp, Session, Source, Trim
 from gainlib.html.figures import embedded
-from gainlib.views import CloseUp, LevelDiagram, Strips, Waveform, headline, view, views
+from gainlib.views import CloseUp, LevelDiagram, Strips, Waveform, view, views
 
 RATE_HZ = 48_000
 SECOND = np.arange(RATE_HZ) / RATE_HZ
@@ -232,64 +232,6 @@ def test_a_recording_that_was_clipped_before_is_told():
     )
 
 
-@pytest.mark.parametrize(
-    ("gain_db", "trim_db", "sentence"),
-    [
-        # the sine stands at -48 dBFS + gain
-        (32.0, 0.0, "The take is clean with 16 dB left. Peaks stand at −16 dBFS."),
-        (45.0, 0.0, "The converter has 3 dB left. A shout needs 10: lower the preamp by about 7 dB."),
-        (38.3, 0.0, "The converter has 9.7 dB left. A shout needs 10: lower the preamp by about 1 dB."),
-        (
-            10.0,
-            0.0,
-            "The peaks reach only −38 dBFS. "
-            "Raise the preamp by about 23 dB: recorded peaks usually stand near −15 dBFS.",
-        ),
-        (50.5, 0.0, "The converter clips 1994 times. Lower the preamp by 3 dB or more."),
-        (
-            50.5,
-            -12.0,
-            "The converter clips 1994 times. Lower the preamp by 3 dB or more. "
-            "The trim lowers the level; the 1994 clipped runs of the converter stay.",
-        ),
-        (
-            32.0,
-            20.0,
-            "The trim reaches 4.0 dB over full scale. A fixed-point file would clip it: lower the trim by 5 dB.",
-        ),
-        (56.5, 0.0, "The preamp clips 1994 times, the converter 1994 times. Lower the preamp by 9 dB or more."),
-    ],
-)
-def test_the_headline_says_what_matters_and_which_way_to_go(gain_db, trim_db, sentence):
-    assert str(headline(rendered(SINE, gain_db, trim_db))) == sentence
-
-
-@pytest.mark.parametrize("signal", ["DC", "full-scale square", "stereo"])
-@pytest.mark.parametrize("gain_db", range(43, 61))
-def test_the_amount_in_the_headline_is_enough_and_no_more(signal, gain_db):
-    samples = 0.999 * SIGNALS[signal]  # a recording that is itself at full scale is told so instead
-    said = headline(rendered(samples, float(gain_db)))
-    if not said.trouble:
-        assert all(each.clipped == 0 for each in rendered(samples, float(gain_db)).levels)
-        return
-    amount = int(said.advice.split(" by ")[1].split(" dB")[0])
-    lowered = rendered(samples, float(gain_db - amount))
-    assert all(each.clipped == 0 for each in lowered.levels)
-    assert headline(lowered).trouble is False
-    # one decibel less would stand on the ceiling or over it: nothing is left
-    assert rendered(samples, float(gain_db - amount + 1)).level("preamp").peak_dbfs > -0.02
-
-
-def test_a_recording_that_was_clipped_before_is_not_called_clean():
-    clipped = np.clip(1.5 * SINE, -1.0, 1.0)
-    said = headline(rendered(clipped, 30.0))
-    # 997 periods, each with a top and a bottom
-    assert str(said) == (
-        "The recording itself is clipped 1994 times. No control here mends that: record it again, lower."
-    )
-    assert said.trouble
-
-
 def test_named_parts_of_a_take_are_told_with_their_peaks():
     # The second half at half the amplitude: 6.02 dB lower; -48 dBFS plus 40 dB of gain.
     take = np.concatenate((SINE, 0.5 * SINE))
@@ -303,44 +245,6 @@ def test_named_parts_of_a_take_are_told_with_their_peaks():
     assert short["named"].tolist() == [0.0, 2.0]
     assert short["align"] == ["left", "right"]
     assert "(loud −8.0 dBFS, soft −14.0 dBFS)" in wave.sentence(rendering)
-
-
-def test_a_take_that_holds_its_loud_moment_is_not_asked_for_more_room():
-    # Nine seconds at -10 dB and one shout at 0 dB of the file: with +43 dB that is -15 and -5 dBFS.
-    take = np.concatenate((np.tile(10 ** (-10 / 20) * SINE, 9), SINE))
-    assert str(headline(rendered(take, 43.0))) == (
-        "The take is clean: its loudest moment leaves 5 dB. The rest of this take peaks near −15 dBFS."
-    )
-    assert str(headline(rendered(take, 47.0))) == (
-        "The loudest moment leaves the converter 1 dB. Keep 3 dB: lower the preamp by about 2 dB."
-    )
-
-
-def test_silence_and_a_source_that_is_too_loud_have_sentences_of_their_own():
-    assert str(headline(rendered(np.zeros(RATE_HZ)))) == (
-        "The take is silent. What the later stages carry is noise only: check the source."
-    )
-    loud = Session.of(Audio(SINE, RATE_HZ), [Source(20.0), Preamp(1.0), Converter("EBU R 68")], name="amp")
-    # +20 dBu + 1 dB is 3 dB over +18 dBu: 1 dB at the preamp, the rest (to stay below) at the source
-    assert headline(loud.render()).advice == "Lower the preamp by 1 dB and the source by 3 dB or more."
-
-
-def test_sixteen_bits_are_named_when_their_steps_are_what_is_heard():
-    chain = [Source(-30.0, noise_dbfs=-120.0), Preamp(5.0, input_noise_dbu=-150.0), Converter("EBU R 68", bits=16)]
-    said = headline(Session.of(Audio(SINE, RATE_HZ), chain, name="voice").render())
-    assert said.what.startswith("The peaks reach only −43 dBFS, and the converter's own steps add ")
-
-
-def test_of_several_strips_the_one_in_trouble_speaks():
-    from gainlib import Strip
-
-    def strip(name, gain_db):
-        return Strip(name, Audio(SINE, RATE_HZ), (Source(-30.0), Preamp(gain_db), Converter("EBU R 68")))
-
-    rendering = Session((strip("voice", 32.0), strip("guitar", 50.0))).render()
-    assert headline(rendering).what == "guitar: The converter clips 1994 times."
-    assert headline(rendering, "voice").what == "voice: The take is clean with 16 dB left."
-    assert LevelDiagram("guitar").taps(rendering) == ("guitar/source", "guitar/preamp", "guitar/converter")
 
 
 def test_views_are_found_by_plain_name_or_given_with_options():
