@@ -19,7 +19,7 @@ from gainlib.benches.panel import Panel, ShownByPanel
 from gainlib.errors import GainError, suggest
 from gainlib.exercises import ControlSpec, Exercise, Hint, Variant, Verdict, author_answer, check, load
 from gainlib.exercises.answers import read_answer
-from gainlib.exercises.pictures import view_for
+from gainlib.exercises.pictures import aims_of, view_for
 from gainlib.learners.enrolment import own_variant
 from gainlib.learners.progress import Progress
 from gainlib.text import counted, signed
@@ -182,6 +182,7 @@ class OpenExercise(ShownByPanel[ExercisePanel]):
                 _with_ride(views, variant),
                 listen=variant.listen,
                 title="",
+                aim=aims_of(variant),
             )
         self.answers: dict[str, Any] = dict.fromkeys((each.name for each in variant.questions), None)
         self.hints: tuple[Hint, ...] = ()

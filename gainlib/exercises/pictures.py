@@ -1,4 +1,4 @@
-"""The views of an exercise, told what the exercise names: stretches of the take, and what was ordered."""
+"""The views of an exercise, told what the exercise names: stretches of the take, what was ordered, what is aimed at."""
 
 from __future__ import annotations
 
@@ -6,9 +6,9 @@ import math
 
 from gainlib.exercises.variant import Variant
 from gainlib.stages import Target
-from gainlib.views import LoudnessOverTime, View, Waveform, view
+from gainlib.views import Aim, LoudnessOverTime, View, Waveform, view
 
-__all__ = ["orders_of", "view_for"]
+__all__ = ["aims_of", "orders_of", "view_for"]
 
 
 def view_for(choice: str, variant: Variant) -> View:
@@ -40,3 +40,27 @@ def orders_of(variant: Variant) -> dict[str, Target]:
             tap = "/".join(variant.session.tap(each.probe.at))
             orders[tap] = Target("the order", middle, half, math.inf if most is None else most)
     return orders
+
+
+def aims_of(variant: Variant) -> tuple[Aim, ...]:
+    """What the checks ask, as aims of the bench, where the exercise says `advise = true`; else none.
+
+    A worked example may say the way; elsewhere it would give the answer away. Differences and settings are no aims.
+
+    >>> from gainlib.exercises import load
+    >>> aims_of(load("recording/leave-room").variant("ada"))
+    ()
+    """
+    if not variant.exercise.spec.given.advise:
+        return ()
+    return tuple(
+        Aim(
+            each.probe.name,
+            each.probe.at,
+            -math.inf if each.least is None else each.least,
+            math.inf if each.most is None else each.most,
+            seconds=each.probe.seconds,
+        )
+        for each in variant.checks
+        if each.less is None and not each.probe.setting
+    )

@@ -154,6 +154,7 @@ class Given(Entry):
     buses: Annotated[list[BusEntry], Field(max_length=16)] = Field(default_factory=list)
     between: Stretch | None = None
     listen: Line | None = None
+    advise: bool = False
     views: list[Line] = Field(default_factory=lambda: ["level diagram"], max_length=6)
     parts: Annotated[dict[Line, Stretch], Field(max_length=8)] = Field(default_factory=dict)
 

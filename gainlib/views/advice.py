@@ -15,7 +15,7 @@ from gainlib.views.phrasing import of_tap, spoken, stage_of
 from gainlib.views.signal_path import entering
 from gainlib.views.steps import Movable, Step, step_below, step_to
 
-__all__ = ["Advice", "advise", "next_step"]
+__all__ = ["Advice", "advise"]
 
 _NEAR_FULL_SCALE_DB = 6.0
 """Within this much of full scale the curve between the samples is looked at; a steady tone's stands 3 dB over them."""
@@ -26,11 +26,15 @@ _CONVERTER_NOISE_DB = 1.0
 
 @dataclass(frozen=True)
 class Advice:
-    """The `facts`, and the `step` towards what is aimed at (may be empty); `trouble` where something clips."""
+    """The `facts`, and the `step` towards what is aimed at (may be empty); `trouble` where something clips or is over.
+
+    `move` is the same step as settings to move, where there is one.
+    """
 
     facts: str
     step: str = ""
     trouble: bool = False
+    move: Step | None = None
 
     def __str__(self) -> str:
         return f"{self.facts} {self.step}".rstrip()
@@ -50,25 +54,21 @@ def advise(rendering: Rendering, controls: Sequence[Movable] = (), aims: Sequenc
     Nothing clips. The converter has 18.0 dB left below full scale.
     """
     clipping = _clipping(rendering)
-    recorded = _recorded_clipped(rendering)
     values = [(each, each.read(rendering)) for each in aims]
-    found = _step(rendering, controls, values, clipping)
-    told = [next(((aim, value) for aim, value in values if not aim.holds(value)), None)]
-    shown = [each for each in told if each is not None] or values
-    said = [] if clipping else [_told(rendering, *each) for each in shown if each[0].reading != "clipped"]
-    step = " ".join(filter(None, [*said, *([found.driver, _sentence(found.words)] if found else [])]))
+    move = _step(rendering, controls, values, clipping)
+    # One missed aim is told, the first; where all are met, all of them are.
+    shown = [] if clipping else [each for each in values if not each[0].holds(each[1])][:1] or values
+    said = [_told(rendering, *each) for each in shown if each[0].reading != "clipped"]
+    if move is not None:
+        said += [move.driver, _sentence(move.words)]
+    step = " ".join(filter(None, said))
     if clipping:
-        return Advice(_clips(rendering, clipping), step, True)
-    if recorded:
-        return Advice(" ".join([*recorded, "No control here mends that."]), step, True)
+        return Advice(_clips(rendering, clipping), step, True, move)
+    if recorded := _recorded_clipped(rendering):
+        return Advice(" ".join([*recorded, "No control here mends that."]), step, True, move)
     besides = {f"{each.reading} {'/'.join(rendering.session.tap(each.at))}" for each, _ in shown if not each.seconds}
     facts, trouble = _levels(rendering, besides)
-    return Advice(" ".join(filter(None, [*facts, *_limited(rendering, besides)])), step, trouble)
-
-
-def next_step(rendering: Rendering, controls: Sequence[Movable], aims: Sequence[Aim]) -> Step | None:
-    """The step that `advise` tells; None where it tells none."""
-    return _step(rendering, controls, [(each, each.read(rendering)) for each in aims], _clipping(rendering))
+    return Advice(" ".join(filter(None, [*facts, *_limited(rendering, besides)])), step, trouble, move)
 
 
 def _step(

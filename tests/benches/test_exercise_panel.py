@@ -128,3 +128,17 @@ def test_a_reckoning_with_nothing_to_see_or_move_has_no_bench(tmp_path, monkeypa
     assert not reckoning.reply("digital", right + 1).check().passed
     assert reckoning.reply("digital", right).check().passed
     assert reckoning.answer == {"digital": right}
+
+
+def test_a_worked_example_says_the_way_to_what_its_checks_ask(written, monkeypatch, tmp_path):
+    monkeypatch.chdir(tmp_path)
+    made = gl.exercise(written(("given.strip", "given.advise = true\ngiven.strip")))
+    (path,) = (each for each in made.bench.controls if each.endswith("preamp/gain_db"))
+    assert made.bench.aims
+    for _ in range(len(made.bench.aims) + 1):
+        if (move := made.bench.advice.move) is None:
+            break
+        made.bench.move_all({each: made.bench.values[each] + move.by for each in move.paths})
+    assert made.bench.values[path] < 53.0
+    assert made.check().passed
+    made.close()

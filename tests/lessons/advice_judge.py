@@ -115,10 +115,7 @@ def _names(session, control, words):
 
 def after_the_step(bench):
     """Do the step that the bench says, if it says one: the fault, where what is aimed at is no nearer than before."""
-    from gainlib.views.advice import next_step
-
-    numbers = [each for each in bench.controls.values() if isinstance(each, Range)]
-    found = next_step(bench.rendering, numbers, bench.aims)
+    found = bench.advice.move
     if found is None:
         return []
     before, stood = _missed(bench), bench.values
