@@ -114,27 +114,19 @@ export function tell(model, content) {
   }
 }
 
-const ELSEWHERE = "This lesson is open in another tab or window; it goes on there. ";
-const TAKE_BACK = "Go on here";
-const RUN_ALL = "To go on here, choose Run > Run All Cells; the other then says the same.";
+const ELSEWHERE = "This lesson is open in another tab or window; it goes on there. "
+  + "To go on here, choose Run > Run All Cells; the other then says the same.";
 
 // Of what stands first in a cell: says so where another page ran the cell and took it away, and hears when the kernel
 // goes. A page that runs a cell itself has taken its widgets away before the kernel does, so none of them hears of it.
+// Where the extension of gainlib/page is there, it says both once above the page, and what is said here is hidden.
 export function stands(model, el) {
   const kernel = model.widget_manager?.kernel;
   watch(kernel, model.widget_manager);
   const heard = ({ kind, by }) => {
     const output = kind === "taken away" && by !== kernel?.clientId && el.closest(".jp-OutputArea-output");
     if (!kernel || !output || output.nextElementSibling?.matches(".gainlib-elsewhere")) return;
-    const message = make("p", { className: "gainlib-message gainlib-elsewhere", role: "alert" }, ELSEWHERE);
-    const app = window.jupyterapp;
-    const again = make("button", { type: "button", textContent: TAKE_BACK, title: "Runs all cells here" });
-    again.onclick = () => {
-      for (const each of app.shell.widgets("main")) if (each.node.contains(again)) app.shell.activateById(each.id);
-      app.commands.execute("notebook:run-all-cells");
-    };
-    message.append(...(app ? [again] : [RUN_ALL]));
-    output.after(message);
+    output.after(make("p", { className: "gainlib-message gainlib-elsewhere", role: "alert" }, ELSEWHERE));
   };
   model.on("msg:custom", heard);
   return () => model.off("msg:custom", heard);

@@ -15,7 +15,10 @@ const NOT_OURS = "The code of this page is not the course's own, so it did not r
   + "you trust whose it is; that is remembered.";
 const UNKNOWN = "This page cannot tell whether its code is the course's own, so it did not run by itself.";
 const ANEW = "The kernel of this page was started anew, and knows nothing of it yet.";
+const GONE = "The kernel of this page has ended. What you see is the last that it showed.";
+const ELSEWHERE = "This page is open in another tab or window; it goes on there.";
 const RUN = "Run this page";
+const TAKE_BACK = "Go on here";
 const STILL = "This is how it stood when the page was saved.";
 const TO_COME = "This comes back when the page runs.";
 
@@ -68,16 +71,18 @@ async function alive(panel, saved) {
 }
 
 // The line above a page, with its button where pressing it does something; "" takes the line away.
-function say(panel, text, press = null) {
+function say(panel, text, press = null, label = RUN) {
   panel.gainlibLine?.dispose();
   panel.gainlibLine = null;
+  panel.gainlibTold = "";
+  panel.removeClass("gainlib-page-told");
   if (!text) return;
   const line = panel.gainlibLine = new parts.Widget();
   line.addClass("gainlib-page-line");
   line.node.setAttribute("role", "status");
   line.node.append(Object.assign(document.createElement("span"), { textContent: text }));
   if (press) {
-    const button = Object.assign(document.createElement("button"), { type: "button", textContent: RUN });
+    const button = Object.assign(document.createElement("button"), { type: "button", textContent: label });
     button.onclick = press;
     line.node.append(button);
   }
@@ -91,38 +96,68 @@ function say(panel, text, press = null) {
   });
 }
 
-// Runs these cells from the top. The window stays where it is, unless the learner goes somewhere meanwhile.
-async function run(panel, cells, quietly = false) {
-  if (panel.gainlibRuns || panel.isDisposed) return;
-  panel.gainlibRuns = true;
+// Keeps what stands at the window's upper edge there; gives back what puts it there again, unless the learner went on.
+function stay(panel) {
   panel.gainlibMoved = false;
+  const window_ = outer(panel);
+  const edge = () => window_.getBoundingClientRect().top;
+  const found = panel.content.widgets.find((each) => each.node.isConnected && each.node.getBoundingClientRect().bottom > edge());
+  const before = found && found.node.getBoundingClientRect().top - edge();
+  const top = window_.scrollTop;
+  // From the middle of a page it is held for a while, since pictures above are drawn when a cell has long run.
+  const back = (during = 0) => {
+    if (panel.isDisposed || panel.gainlibMoved) return;
+    if (!top || !found?.node.isConnected) window_.scrollTo({ top, behavior: "instant" });
+    else window_.scrollBy({ top: found.node.getBoundingClientRect().top - edge() - before, behavior: "instant" });
+    if (top && during > 0) setTimeout(() => back(during - 100), 100);
+  };
+  return back;
+}
+
+// Runs these cells from the top, one such run after the other. The window stays where it is, unless the learner goes
+// somewhere meanwhile.
+async function run(panel, cells, quietly = false) {
+  while (panel.gainlibRuns) await panel.gainlibRuns;
+  if (panel.isDisposed) return false;
+  panel.gainlibRuns = runNow(panel, cells, quietly).finally(() => { panel.gainlibRuns = null; });
+  return panel.gainlibRuns;
+}
+
+async function runNow(panel, cells, quietly) {
   const { NotebookActions } = parts;
   const { content: notebook, context, sessionContext } = panel;
   const unchanged = !context.model.dirty;
-  const place = outer(panel).scrollTop;
+  const back = stay(panel);
   let done = 0;
   const where = () => `${Math.min(done + 1, cells.length)} of ${cells.length}`;
+  const told = () => panel.gainlibTold === "elsewhere"; // while it ran
   if (!quietly) say(panel, `The page is starting: ${where()}.`);
   const ran = (_, { cell }) => {
     if (!cells.includes(cell)) return;
     done++;
-    if (!quietly) panel.gainlibLine?.node.firstChild.replaceChildren(`The page is starting: ${where()}.`);
+    if (!quietly && !told()) panel.gainlibLine?.node.firstChild.replaceChildren(`The page is starting: ${where()}.`);
+    back();
   };
   NotebookActions.executed.connect(ran);
   sessionContext.session?.kernel?.requestExecute({ code: PREPARE, silent: true, store_history: false, stop_on_error: false });
   // Not by the command that runs all: that makes the last cell the active one, and goes there.
   const well = await NotebookActions.runCells(notebook, cells, sessionContext).catch(() => false);
   NotebookActions.executed.disconnect(ran);
-  panel.gainlibRuns = false;
-  if (panel.isDisposed) return;
-  if (!panel.gainlibMoved) outer(panel).scrollTo({ top: place });
+  if (panel.isDisposed) return well;
+  back(LOOKED_AFTER_MS);
   // That a page ran by itself is no change of the learner's, and no reason to save it.
   if (unchanged) context.model.dirty = false;
-  if (well) say(panel, "");
-  else say(panel, `The page stopped at ${where()}; what stands there says why.`, () => begin(panel));
+  if (told()) return well;
+  if (!well) say(panel, `The page stopped at ${where()}; what stands there says why.`, () => begin(panel));
+  else if (!quietly) say(panel, "");
+  return well;
 }
 
-const begin = (panel) => run(panel, codeCells(panel));
+// The whole page, which goes on here and nowhere else from now on.
+function begin(panel) {
+  claim(panel);
+  return run(panel, codeCells(panel));
+}
 
 // What a learner changes on a page of their own, and runs, is theirs: it runs by itself the next time.
 function followChanges(panel) {
@@ -132,15 +167,79 @@ function followChanges(panel) {
   });
   parts.NotebookActions.executed.connect(async (_, { notebook, success }) => {
     if (notebook !== panel.content || panel.gainlibRuns) return;
-    if (panel.gainlibAnew) say(panel, "");
-    panel.gainlibAnew = false;
     if (panel.gainlibOwn && success) await accept(await digest(panel));
   });
-  panel.sessionContext.statusChanged.connect((_, status) => {
-    if (!["restarting", "autorestarting"].includes(status) || panel.gainlibRuns) return;
-    panel.gainlibAnew = true;
-    say(panel, ANEW, () => begin(panel));
+}
+
+// That the kernel of a page is another one or gone, or that the page goes on elsewhere, stands once above it, in any
+// notebook that shows something of ours; the panels of the page then keep silent.
+function heed(panel) {
+  const { sessionContext } = panel;
+  const ours = () => panel.gainlibPage || panel.node.querySelector("[class*=gainlib-]:not([class*=gainlib-page])");
+  const told = (what, text, press, label) => {
+    if (panel.isDisposed || panel.gainlibTold === what || !ours()) return;
+    say(panel, text, press, label);
+    panel.gainlibTold = what;
+    panel.addClass("gainlib-page-told");
+  };
+  let kernelSaid = "";
+  const anew = () => {
+    kernelSaid = "";
+    if (!panel.gainlibRuns) told("anew", ANEW, () => begin(panel));
+  };
+  const gone = () => told("gone", GONE, async () => {
+    await sessionContext.changeKernel({ name: sessionContext.prevKernelName || "python3" });
+    await begin(panel);
   });
+  panel.gainlibElsewhere = () => told("elsewhere", ELSEWHERE, () => begin(panel), TAKE_BACK);
+  sessionContext.kernelChanged.connect((_, { newValue }) => {
+    kernelSaid = "";
+    if (!newValue && !sessionContext.isDisposed) gone();
+  });
+  sessionContext.statusChanged.connect((_, status) => {
+    if (["restarting", "autorestarting"].includes(status)) anew();
+    if (["dead", "terminating"].includes(status)) gone();
+  });
+  // When it was ended or started anew by somebody else, its own messages say so.
+  sessionContext.iopubMessage.connect((_, { header, content }) => {
+    const { msg_type: kind, session: by } = header;
+    const said = kind === "comm_msg" ? content.data?.content : null;
+    if (said?.kind === "taken away" && said.by !== sessionContext.session?.kernel?.clientId) panel.gainlibElsewhere();
+    if (kind === "shutdown_reply") (content.restart ? anew : gone)();
+    if (kind !== "iopub_welcome" && !kind.startsWith("comm_")) return;
+    if (kernelSaid && kernelSaid !== by) anew();
+    kernelSaid = by;
+  });
+  parts.NotebookActions.executed.connect((_, { notebook }) => {
+    if (notebook === panel.content && ["anew", "gone"].includes(panel.gainlibTold) && !panel.gainlibRuns) say(panel, "");
+  });
+}
+
+// A lesson goes on in the page that was opened or run last; the others of this browser hear it at once, also where the
+// last one only took up what was there. (Those of another browser hear it of the kernel, when it runs something.)
+const pages = new BroadcastChannel("gainlib-page");
+const placeOf = (panel) => parts.PageConfig.getBaseUrl() + panel.context.path;
+const claim = (panel) => { if (panel.gainlibPage) pages.postMessage(placeOf(panel)); };
+function giveWay(tracker) {
+  pages.onmessage = ({ data }) => tracker.forEach((panel) => {
+    if (!panel.gainlibPage || placeOf(panel) !== data) return;
+    const unchanged = !panel.context.model.dirty;
+    for (const each of codeCells(panel)) if (viewsOf(each).length) each.model.outputs.clear();
+    if (unchanged) panel.context.model.dirty = false;
+    panel.gainlibElsewhere();
+  });
+}
+
+// Run All, alone or after a restart, leaves the window where it is, while the notebook's own way ends at the last cell.
+function runAllInPlace(tracker) {
+  const usual = parts.NotebookActions.runAll;
+  parts.NotebookActions.runAll = async (notebook, ...others) => {
+    const panel = tracker.find((each) => each.content === notebook);
+    if (!panel?.gainlibPage) return usual(notebook, ...others);
+    const well = await begin(panel);
+    if (well && panel.gainlibOwn) await accept(await digest(panel));
+    return well;
+  };
 }
 
 // Cells by their tags. The page's looks alone fold and hide; the notebook is not changed.
@@ -363,6 +462,7 @@ async function open(panel, loaded) {
   keepStills(panel);
   await panel.sessionContext.ready;
   if (await alive(panel, saved)) {
+    claim(panel);
     for (const [cell, outputs] of saved) cell.model.outputs.fromJSON(outputs);
     if (unchanged) panel.context.model.dirty = false;
   } else if (panel.gainlibOwn) await begin(panel);
@@ -390,7 +490,10 @@ const shared = async (key) => (await Object.values(scope[key])[0].get())();
       document.head.append(Object.assign(document.createElement("link"), { rel: "stylesheet", href: new URL("page.css", here) }));
       const loaded = registry?.load(PLUGIN).then((found) => { settings = found; }).catch(() => {}); // kept for this page then
       const follow = steer(app, tracker);
+      giveWay(tracker);
+      runAllInPlace(tracker);
       const opened = async (panel) => {
+        heed(panel);
         await open(panel, loaded).catch((fault) => console.warn("gainlib: the page does not run by itself", fault));
         follow(panel);
       };
