@@ -9,11 +9,17 @@ installation how gainlib was installed, and the line that does it again
 meanwhile   what this Python does while the first page is read
 saying      how a command says something
 setup       check-setup: what of the course works on this computer
+start       what a command does before it opens anything
 survey      survey
 trying      try: one exercise as a learner sees it
 """
 
+# ruff: noqa: E402
 from __future__ import annotations
+
+from gainlib.cli.start import leave_out_the_current_folder
+
+leave_out_the_current_folder()  # before anything else is imported, since that would be taken there
 
 import json
 import os

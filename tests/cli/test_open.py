@@ -153,8 +153,12 @@ def test_open_serves_the_course_and_runs_nothing_that_lies_in_the_folder(tmp_pat
     spec.write_text(json.dumps({"argv": ["/nowhere", "{connection_file}"], "display_name": "x", "language": "python"}))
     before = sorted(each.relative_to(home) for each in home.rglob("*"))
     planted = {path: path.read_bytes() for path in plant(own, said)}
+    # An empty entry of PYTHONPATH is the current folder; sitecustomize alone is imported before a program begins.
+    (own / "sitecustomize.py").unlink()
+    planted.pop(own / "sitecustomize.py")
     process = start(
-        own, "--name", "Ada", HOME=home, JUPYTER_PREFER_ENV_PATH=0, TMPDIR=tmp_path, GAINLIB_STATE=tmp_path / "state",
+        own, "--name", "Ada", PYTHONPATH=os.pathsep, HOME=home, JUPYTER_PREFER_ENV_PATH=0, TMPDIR=tmp_path,
+        GAINLIB_STATE=tmp_path / "state",
     )  # fmt: skip
     with ended_at_last(process):
         run = opened(process)
