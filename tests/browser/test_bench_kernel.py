@@ -52,7 +52,7 @@ def test_a_restarted_kernel_is_said_and_the_cell_run_again_moves(lab, page, keep
     restart(page)
     page.locator(LINE, has_text="The kernel of this page was started anew").wait_for(timeout=30_000)
     # Said once, above; a page without the extension has the bench's own sentence.
-    message = page.locator(".gainlib-bench .gainlib-message")
+    message = page.locator(".gainlib-headline .gainlib-message")
     assert not message.is_visible()
     assert "choose Run > Run All Cells" in message.text_content()
     assert headline(page) == before  # the last picture and its sentence stay
@@ -63,7 +63,7 @@ def test_a_restarted_kernel_is_said_and_the_cell_run_again_moves(lab, page, keep
     lab.run_all(page)
     lab.drawn(page, 2)
     moved(page)
-    assert page.locator(".gainlib-bench .gainlib-message").text_content() == ""
+    assert page.locator(".gainlib-headline .gainlib-message").text_content() == ""
     assert page.locator(LINE).count() == 0
 
 
@@ -91,7 +91,7 @@ def test_a_kernel_that_goes_from_elsewhere_is_said_once_and_a_press_brings_the_p
     assert page.locator(".gainlib-missing", has_text="No kernel answers, so nothing can be checked").count() == 1
     page.get_by_role("button", name="Run this page").click()
     page.wait_for_function("() => !document.querySelector('.gainlib-page-line')", timeout=60_000)
-    lab.drawn(page, 3)
+    page.locator(".gainlib-headline-line").first.wait_for()
     moved(page)
 
 

@@ -188,8 +188,9 @@ function heed(panel) {
     if (!panel.gainlibRuns) told("anew", ANEW, () => begin(panel));
   };
   const gone = () => told("gone", GONE, async () => {
-    await sessionContext.changeKernel({ name: sessionContext.prevKernelName || "python3" });
-    await begin(panel);
+    const name = sessionContext.session?.kernel?.name || sessionContext.prevKernelName || "python3";
+    await sessionContext.shutdown().catch(() => {}); // what the server knows no more cannot be given another kernel
+    if (await sessionContext.changeKernel({ name }).catch(() => null)) await begin(panel);
   });
   panel.gainlibElsewhere = () => told("elsewhere", ELSEWHERE, () => begin(panel), TAKE_BACK);
   sessionContext.kernelChanged.connect((_, { newValue }) => {
