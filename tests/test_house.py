@@ -17,6 +17,7 @@ import pytest
 import gainlib
 import gainlib.meters
 import gainlib.stages
+from gainlib.storage import bundled_folder, lesson_files
 
 PACKAGE = Path(gainlib.__file__).parent
 
@@ -265,6 +266,87 @@ print([each for each in ("scipy.signal", "scipy.optimize") if each in sys.module
 """
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.splitlines()[-1] == "[]"
+
+
+ROOT = PACKAGE.parent
+# Where a lesson's number and its name may stand together: the place that takes a file's name apart.
+TELLS_NUMBERS = ROOT / "gainlib" / "storage" / "lessons.py"
+LINK = re.compile(r"\]\((?P<target>[^)\s#:]+)(?:#[^)\s]*)?\)")
+
+
+def numbered_lessons(text: str, names: list[str]) -> list[str]:
+    """Where a text calls a lesson by a number, with its name or instead of it; a link's target is a file's name."""
+    one = "|".join(name.replace("-", "[-_]") for name in sorted(names, key=len, reverse=True))
+    numbered = re.compile(rf"(?<!\d)\d\d[-_](?:{one})(?![a-z])|\b(?i:lessons?),? (?:no\.? ?)?\d\d?\b")
+    return numbered.findall(LINK.sub("", text))
+
+
+def texts() -> list[Path]:
+    """Every file of words or code, as a checkout has it and a commit would."""
+    listed = ["git", "ls-files", "--cached", "--others", "--exclude-standard"]
+    found = subprocess.run(listed, cwd=ROOT, capture_output=True, text=True, check=True).stdout.splitlines()
+    kinds = {".ipynb", ".md", ".py", ".pyi", ".toml", ".json", ".js", ".css", ".html"}
+    return [ROOT / name for name in found if Path(name).suffix in kinds and (ROOT / name).is_file()]
+
+
+def test_a_lesson_is_called_by_its_name_and_its_number_stands_in_its_files_name():
+    names = list(lesson_files())
+    assert len(names) == len(list(bundled_folder("lessons").glob("[0-9]*.ipynb"))), "two lessons have one name"
+    found = {
+        str(path.relative_to(ROOT)): wrong
+        for path in texts()
+        if path != TELLS_NUMBERS and (wrong := numbered_lessons(path.read_text(encoding="utf-8"), names))
+    }
+    assert found == {}
+
+
+def test_the_number_test_sees_a_number():
+    names = ["tune", "tune-by-ear"]
+    for wrong in ("03-tune-by-ear", "07-tune.ipynb", "test_03_tune", f"as Lesson {13} shows", f"lessons {0}, 1"):
+        assert len(numbered_lessons(f"x {wrong} y", names)) == 1, wrong
+    for right in ("[Tune](03-tune.ipynb#part)", "tune-by-ear", "03-other", "a lesson of 40 minutes", "16 lessons"):
+        assert numbered_lessons(right, names) == [], right
+
+
+def dead_links(path: Path, files: dict[str, Path]) -> list[str]:
+    """The links of a text to files that are not there; of a lesson's under another number, what it should be."""
+    dead = []
+    for target in (found["target"] for found in LINK.finditer(path.read_text(encoding="utf-8"))):
+        if not (path.parent / target).exists():
+            lesson = files.get(re.sub(r"^\d\d-|\.ipynb$", "", Path(target).name))
+            dead.append(f"{target}: write {lesson.name}" if lesson else target)
+    return dead
+
+
+def test_every_link_to_a_file_leads_to_one():
+    texts_with_links = [path for path in texts() if path.suffix in (".md", ".ipynb")]
+    assert len(texts_with_links) > 20
+    found = {
+        str(path.relative_to(ROOT)): dead for path in texts_with_links if (dead := dead_links(path, lesson_files()))
+    }
+    assert found == {}
+
+
+def test_the_link_test_sees_a_dead_link(tmp_path):
+    (tmp_path / "there.md").write_text("[a](there.md#part) [b](01-tune.ipynb) [c](gone.md) [d](https://example.org/x)")
+    assert dead_links(tmp_path / "there.md", {"tune": Path("02-tune.ipynb")}) == [
+        "01-tune.ipynb: write 02-tune.ipynb",
+        "gone.md",
+    ]
+
+
+def test_every_exercise_of_the_collection_belongs_to_a_lesson():
+    given = {
+        path: re.findall(r'(?m)^lesson *= "(.*)"', path.read_text(encoding="utf-8"))
+        for folder in (bundled_folder("exercises"), PACKAGE / "authoring" / "templates")
+        for path in folder.rglob("*.toml")
+    }
+    assert len(given) > 50
+    assert {
+        str(path): found
+        for path, found in given.items()
+        if found != [each for each in found[:1] if each in lesson_files()]
+    } == {}
 
 
 def test_every_public_name_opens():

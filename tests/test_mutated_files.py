@@ -23,7 +23,7 @@ from gainlib.learners.progress import ATTEMPTS, Progress
 from gainlib.learners.spaced_repetition import missed
 from gainlib.learners.submission import hand_in
 from gainlib.sound_file import write
-from gainlib.storage import bundled_folder
+from gainlib.storage import lesson_files
 from gainlib.surveys.comparison import compare
 from gainlib.surveys.record import as_dict, read_survey
 from gainlib.widgets.as_left import AsLeft
@@ -62,7 +62,7 @@ def valid(tmp_path_factory):
     progress = Progress.at(course, name="Ada")
     for _ in range(3):
         progress.record(variant, author_answer(variant), verdict)
-    (course / "03-lesson.ipynb").write_bytes((bundled_folder("lessons") / "03-set-recording-level.ipynb").read_bytes())
+    (course / "03-lesson.ipynb").write_bytes(lesson_files()["set-recording-level"].read_bytes())
     (home / "hand-in.json").write_text(json.dumps(HAND_IN | {"answers": [_handed(variant)]}), encoding="utf-8")
     (home / "left.json").write_text(json.dumps(LEFT), encoding="utf-8")
     return SimpleNamespace(home=home, course=course, earlier=earlier, variant=variant, verdict=verdict)

@@ -11,12 +11,15 @@ from pathlib import Path
 
 import pytest
 
+from gainlib.storage import lesson_files
+
 ROOT = Path(__file__).parents[1]
 LICENCES = {"LICENSE", "LICENSE-MEDIA"}
 COURSE = ("lessons/", "exercises/", "media/")
 EXTENSION = "gainlib/page/labextensions/gainlib/"
 VERSION = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]["version"]
-NOTEBOOK = "lessons/03-set-recording-level.ipynb"
+LESSON = lesson_files()["set-recording-level"].stem
+NOTEBOOK = f"lessons/{LESSON}.ipynb"
 
 # What learning, teaching and testing leave behind in a checkout.
 LEFT_BEHIND = [
@@ -25,18 +28,18 @@ LEFT_BEHIND = [
     "lessons/attempts.jsonl",
     "lessons/attempts-0a1b2c3d.jsonl",
     "lessons/progress (damaged, kept 2026-01-01 10.00.00).json",
-    "lessons/.ipynb_checkpoints/03-set-recording-level-checkpoint.ipynb",
+    f"lessons/.ipynb_checkpoints/{LESSON}-checkpoint.ipynb",
     "exercises/levels/.ipynb_checkpoints/unity-checkpoint.toml",
     "gainlib/.ipynb_checkpoints/audio-checkpoint.py",
     "lessons/.gainlib/course.json",
     "lessons/.gainlib/class.toml",
     ".gainlib/jupyter/settings/page.json",
-    "lessons/03-set-recording-level-Copy1.ipynb",
-    "lessons/03-set-recording-level (new in 0.2).ipynb",
+    f"lessons/{LESSON}-Copy1.ipynb",
+    f"lessons/{LESSON} (new in 0.2).ipynb",
     "lessons/Untitled.ipynb",
     "lessons/try-exercise.ipynb",
     "lessons/.half-0a1b2c3d.ipynb",
-    "gainlib-course/lessons/03-set-recording-level.ipynb",
+    f"gainlib-course/lessons/{LESSON}.ipynb",
     "exercises/gainlib-course/take.toml",
     "lessons/hand-ins/hand-in a-01 20260101-100000-000.json",
     "hand-ins/hand-in.json",

@@ -77,7 +77,8 @@ def _open(
     ] = None,
     learner: Annotated[str, typer.Option(help="Your id in that class, where the file is one for all.")] = "",
     lessons: Annotated[
-        str, typer.Option(help="Lay and list these lessons only, such as 03,04,06, from now on; all for all of them.")
+        str,
+        typer.Option(help="Lay and list these lessons only from now on, by number or name, with commas; all for all."),
     ] = "",
     browser: Annotated[bool, typer.Option("--browser/--no-browser", help="Open the browser as well.")] = True,
     port: Annotated[int, typer.Option(help="The port on this computer; 0 takes a free one.", min=0, max=65535)] = 0,
@@ -134,17 +135,18 @@ def _check_setup(
     raise typer.Exit(0 if not faults else 1)
 
 
-@app.command("lesson-page", epilog="Example: gainlib lesson-page 03 lesson.html")
+@app.command("lesson-page", epilog="Example: gainlib lesson-page set-recording-level lesson.html")
 def _lesson_page(
     lesson: Annotated[str, typer.Argument(help="A notebook, or a lesson of the course by its number or name.")],
     page: Annotated[Path, typer.Argument(help="The page that is written.")],
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Write over a page that is there already.")] = False,
+    answers: Annotated[bool, typer.Option("--answers", help="A teacher's page: no code, and all answers.")] = False,
 ) -> None:
     """Run a lesson and write it as one web page that shows the same with no kernel and no connection."""
     from gainlib.html.lesson_page import lesson_page
     from gainlib.learners.course_folder import lesson_file
 
-    say(f"Written: {lesson_page(lesson_file(lesson), page, overwrite=overwrite)}")
+    say(f"Written: {lesson_page(lesson_file(lesson), page, overwrite=overwrite, answers=answers)}")
 
 
 def _print_finding(found: Finding) -> None:

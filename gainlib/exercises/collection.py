@@ -38,7 +38,7 @@ def load(name: str | Path) -> Exercise:
     cannot be read, an entry that is missing, unknown, or makes no sense.
 
     >>> load("recording/leave-room").lesson
-    '03-set-recording-level'
+    'set-recording-level'
     """
     if not isinstance(name, str | Path):
         raise GainError(f"the exercise's name is {describe_value(name)}; give text such as 'recording/leave-room'.")

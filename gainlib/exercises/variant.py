@@ -56,7 +56,7 @@ class Exercise:
 
     @property
     def lesson(self) -> str:
-        """The lesson that it belongs to, such as `03-set-recording-level`."""
+        """The lesson that it belongs to, such as `set-recording-level`."""
         return self.spec.lesson
 
     @property

@@ -11,9 +11,9 @@ from pathlib import Path, PurePosixPath
 
 from gainlib.errors import GainError
 from gainlib.exercises import exercise_names, load
-from gainlib.learners.course_folder import LESSON_FILES, chosen_lessons, course_folder
+from gainlib.learners.course_folder import chosen_lessons, course_folder, laid_name
 from gainlib.learners.progress import Progress
-from gainlib.storage import bundled_folder
+from gainlib.storage import lesson_files, lesson_number
 from gainlib.storage.foreign import LARGEST_NOTEBOOK_BYTES, read_json
 
 __all__ = ["Contents", "Lesson", "Task", "contents"]
@@ -32,18 +32,14 @@ class Task:
 
 @dataclass(frozen=True)
 class Lesson:
-    """One line of the contents: a lesson, where it lies, how long it takes, and how far the learner is in it."""
+    """One line of the contents: a lesson, its number, where it lies, how long it takes, and how far the learner is."""
 
     title: str
     link: str
     newer: str = ""
     minutes: int = 0
     tasks: tuple[Task, ...] = ()
-
-    @property
-    def number(self) -> str:
-        """The two digits that its file begins with."""
-        return PurePosixPath(urllib.parse.unquote(self.link)).name[:2]
+    number: str = ""
 
     @property
     def exercises(self) -> tuple[str, ...]:
@@ -155,23 +151,25 @@ def contents() -> Contents:
     progress = Progress.at(folder, make=False)
     exercises = [load(name) for name in exercise_names()]
     chosen, lessons = chosen_lessons(folder), []
-    for file in sorted(bundled_folder("lessons").glob(LESSON_FILES)):
-        if chosen and file.name not in chosen:
+    for name, file in lesson_files().items():
+        if chosen and name not in chosen:
             continue
-        newer = sorted(folder.glob(f"{file.stem} (new in *).ipynb"), key=lambda each: each.stat().st_mtime)
+        own = laid_name(folder, file.name)
+        newer = sorted(folder.glob(f"{Path(own).stem} (new in *).ipynb"), key=lambda each: each.stat().st_mtime)
         title, minutes = _headed(file)
         lessons.append(
             Lesson(
                 title=title,
-                link=_link(folder, file.name),
+                link=_link(folder, own),
                 newer=_link(folder, newer[-1].name) if newer else "",
                 minutes=minutes,
                 tasks=tuple(
                     Task(each.name, each.title, progress.passed(each.name), best[0], each.out_of)
                     for each in sorted(exercises, key=lambda each: (each.level, each.name))
-                    if each.lesson == file.stem
+                    if each.lesson == name
                     for best in [progress.best(each.name) or (0.0, 0.0)]
                 ),
+                number=lesson_number(file.name),
             )
         )
     pages = (("Exercise book", "exercise-book.ipynb"), ("Glossary: every trade word in one sentence", "glossary.ipynb"))

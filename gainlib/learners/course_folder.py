@@ -5,15 +5,25 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 
 from gainlib.errors import GainError
-from gainlib.storage import atomic_write, bundled_folder, given_path, held_alone
+from gainlib.storage import (
+    atomic_write,
+    bundled_folder,
+    find_lesson,
+    given_path,
+    held_alone,
+    lesson_files,
+    lesson_name,
+    lesson_number,
+)
 from gainlib.storage.foreign import read_json
 from gainlib.text import reason_of
 
-__all__ = ["InstallReport", "chosen_lessons", "course_folder", "install_lessons", "lesson_file"]
+__all__ = ["InstallReport", "chosen_lessons", "course_folder", "install_lessons", "laid_name", "lesson_file"]
 
 MARK = ".gainlib"
 MANIFEST = "course.json"
@@ -22,7 +32,6 @@ LARGEST_LIST_BYTES = 4 * 1024 * 1024
 FIRST_PAGE = "contents.ipynb"
 BOOK = "exercise-book.ipynb"
 NOT_LAID = ("progress.json", "attempts*.jsonl", "for-teachers.md", "predictions.toml")
-LESSON_FILES = "[0-9][0-9]-*.ipynb"
 ELSEWHERE = "; name a folder that you may write to"
 
 
@@ -67,10 +76,11 @@ def install_lessons(
 
     What was laid is remembered by its digest in a hidden folder. A lesson that the learner left as it was is replaced
     by a newer one; beside a changed one the newer is laid under a name that says so; one that is missing is laid
-    again, which is how a learner gets a fresh copy. The exercise book is laid beside the lessons. `lessons` is the
-    course's own folder unless given, and then there is no book. With `only`, such as "03,04,06", just those lessons
-    are laid and listed, until "all" or others are given; none that is there is taken away. Raises GainError when
-    something stands in the way or cannot be written, and for a lesson that there is not.
+    again, which is how a learner gets a fresh copy. Where a lesson's number is another than it was, a file left as it
+    was is renamed, and a changed one keeps its name. The exercise book is laid beside the lessons. `lessons` is the
+    course's own folder unless given, and then there is no book. With `only`, lessons by number or name with commas
+    between, just those are laid and listed, until "all" or others are given; none that is there is taken away. Raises
+    GainError when something stands in the way or cannot be written, and for a lesson that there is not.
 
     >>> import tempfile
     >>> laid = install_lessons(tempfile.mkdtemp(), "0.1.0")
@@ -95,55 +105,92 @@ def install_lessons(
             files = [
                 (source, name)
                 for name in _course_files(source)
-                if not chosen or name in chosen or not PurePosixPath(name).match(LESSON_FILES)
+                if not chosen or not lesson_name(name) or lesson_name(name) in chosen
             ]
             if lessons is None:  # the exercise book lies beside the exercises that it opens
                 files.append((bundled_folder("exercises"), BOOK))
-            sentences = [
-                sentence
-                for place, name in files
-                if (sentence := _laid_one(home, place, name, known, version, first=first))
-            ]
+            course = [file.name for file in lesson_files(source).values()]
+            sentences = [sentence for name in course for sentence in _renamed(home, name, known)]
+            own = {name: laid_name(home, name) for name in course}
+            older = {f"]({name})".encode(): f"]({mine})".encode() for name, mine in own.items() if mine != name}
+            for place, name in files:
+                content = (place / name).read_bytes()
+                for link, mine in older.items():  # it leads to the learner's own
+                    content = content.replace(link, mine)
+                sentences += _laid_one(home, own.get(name, name), content, known, version, first=first)
             if first:
                 sentences.insert(0, f"Your lessons are in {home}.")
-            content = {"version": 1, "course": version, "lessons": list(chosen), "laid": known}
-            atomic_write(mark / MANIFEST, json.dumps(content, indent=1, ensure_ascii=False) + "\n", then=ELSEWHERE)
+            made = {"version": 1, "course": version, "lessons": list(chosen), "laid": known}
+            atomic_write(mark / MANIFEST, json.dumps(made, indent=1, ensure_ascii=False) + "\n", then=ELSEWHERE)
     except OSError as fault:
         where = fault.filename or home
         raise GainError(f"{where} cannot be used ({reason_of(fault)}){ELSEWHERE}.") from fault
     return InstallReport(home, tuple(sentences))
 
 
+def laid_name(home: Path, name: str) -> str:
+    """The file's name in a learner's folder: for a lesson that is there under an older number only, that one's name.
+
+    >>> laid_name(Path("no-such-folder"), "contents.ipynb")
+    'contents.ipynb'
+    """
+    older = _with_old_number(home, name)
+    return older[-1] if older and not os.path.lexists(home / name) else name
+
+
+def _with_old_number(home: Path, name: str) -> list[str]:
+    """What else lies there under the name of this file's lesson, with another number."""
+    if not (lesson := lesson_name(name)):
+        return []
+    return sorted(each.name for each in home.glob("*.ipynb") if lesson_name(each.name) == lesson and each.name != name)
+
+
+def _renamed(home: Path, name: str, known: dict[str, dict[str, str]]) -> list[str]:
+    """Give a lesson that the learner left as it was its number of today; a sentence for each file that has it now."""
+    said = []
+    for older in _with_old_number(home, name):
+        file = home / older
+        if not file.is_file() or file.is_symlink() or _digest(file.read_bytes()) != known.get(older, {}).get("laid"):
+            continue
+        if os.path.lexists(home / name):
+            file.unlink()
+            del known[older]
+        else:
+            file.rename(home / name)
+            known[name] = known.pop(older)
+        said.append(f"{older} is {name} now; you had not changed it.")
+    return said
+
+
 def _laid_one(
-    home: Path, source: Path, name: str, known: dict[str, dict[str, str]], version: str, *, first: bool
-) -> str:
-    """Lay one file and remember it; the sentence that the learner should read, empty for none."""
-    content = (source / name).read_bytes()
+    home: Path, name: str, content: bytes, known: dict[str, dict[str, str]], version: str, *, first: bool
+) -> list[str]:
+    """Lay one file and remember it; the sentence that the learner should read, if any."""
     digest, target = _digest(content), home / name
     before = known.get(name, {})
     if not target.exists() and not target.is_symlink():
         atomic_write(target, content, make_folder=True, then=ELSEWHERE)
         known[name] = {"laid": digest, "offered": digest}
         if first:
-            return ""
-        return f"{name} was missing; it is laid again." if before else f"{name} is new."
+            return []
+        return [f"{name} was missing; it is laid again." if before else f"{name} is new."]
     # A link, or anything but a plain file, is the learner's own doing.
     plain = target.is_file() and not target.is_symlink()
     present = _digest(target.read_bytes()) if plain else ""
     if present == digest:
         known[name] = {"laid": digest, "offered": digest}
-        return ""
+        return []
     if plain and present == before.get("laid"):
         atomic_write(target, content, then=ELSEWHERE)
         known[name] = {"laid": digest, "offered": digest}
-        return f"{name} is replaced by the version of gainlib {version}; you had not changed it."
+        return [f"{name} is replaced by the version of gainlib {version}; you had not changed it."]
     if before.get("offered") == digest:
-        return ""
+        return []
     beside = _beside(target, version, digest)
     if not beside.exists():
         atomic_write(beside, content, then=ELSEWHERE)
     known[name] = {"laid": before.get("laid", ""), "offered": digest}
-    return f"{name} holds your changes and stays as it is; the new version is laid beside it as {beside.name}."
+    return [f"{name} holds your changes and stays as it is; the new version is laid beside it as {beside.name}."]
 
 
 def _beside(target: Path, version: str, digest: str) -> Path:
@@ -181,9 +228,10 @@ def _manifest(file: Path) -> dict[str, dict[str, str]]:
 
 
 def chosen_lessons(home: Path) -> tuple[str, ...]:
-    """The lessons, by file name, that were picked for this folder; none for all of them, and where none can be read."""
+    """The lessons, by name, that were picked for this folder; none for all of them, and where none can be read."""
     try:
-        return tuple(map(str, read_json(home / MARK / MANIFEST, LARGEST_LIST_BYTES, "a list of the course")["lessons"]))
+        names = map(str, read_json(home / MARK / MANIFEST, LARGEST_LIST_BYTES, "a list of the course")["lessons"])
+        return tuple(lesson_name(each) or each for each in names)  # once they were kept by the file's name
     except (GainError, KeyError, TypeError):
         return ()
 
@@ -191,36 +239,38 @@ def chosen_lessons(home: Path) -> tuple[str, ...]:
 def lesson_file(given: str) -> Path:
     """The notebook that is meant: a path, or a lesson of the course by its number or its name. Raises GainError.
 
-    >>> lesson_file("3").name == lesson_file("set-recording-level").name == "03-set-recording-level.ipynb"
+    >>> lesson_file("0") == lesson_file("start-here") == lesson_files()["start-here"]
     True
     """
     path = Path(given)
     if path.is_file():
         return path
-    files = sorted(bundled_folder("lessons").glob(LESSON_FILES))
-    name = path.stem if path.suffix == ".ipynb" else given
-    for file in files:
-        if name in (file.stem, file.stem[3:]) or (name.isdecimal() and name.zfill(2) == file.name[:2]):
-            return file
+    files = lesson_files()
+    if (name := find_lesson(given, files)) is not None:
+        return files[name]
     raise GainError(
-        f"there is no notebook {given!r}, and no such lesson; give a path, or a lesson's number: "
-        f"{', '.join(file.name[:2] for file in files)}."
+        f"there is no notebook {given!r}, and no such lesson; give a path, or a lesson's number or name: "
+        f"{_listed(files)}."
     )
 
 
 def _lessons_meant(only: str, source: Path) -> tuple[str, ...]:
-    """The file names of lessons that a list such as "3, 04, 6" names; none for "all". Raises GainError."""
+    """The names of the lessons in a list such as "3, 04, find-clipping"; none for "all". Raises GainError."""
     if only.strip().lower() == "all":
         return ()
-    names = {file.name[:2]: file.name for file in sorted(source.glob(LESSON_FILES))}
-    wanted = [each.strip() for each in only.split(",")]
-    for each in wanted:
-        if not each.isdecimal() or each.zfill(2) not in names:
+    files = lesson_files(source)
+    meant = set()
+    for each in map(str.strip, only.split(",")):
+        if (name := find_lesson(each, files)) is None:
             raise GainError(
-                f"there is no lesson {each!r}; the course has {', '.join(names)}: give some of them, such as 03,06, "
-                "or all."
+                f"there is no lesson {each!r}; give numbers or names, with commas between, or all: {_listed(files)}."
             )
-    return tuple(sorted({names[each.zfill(2)] for each in wanted}))
+        meant.add(name)
+    return tuple(name for name in files if name in meant)
+
+
+def _listed(files: Mapping[str, Path]) -> str:
+    return ", ".join(f"{lesson_number(file.name)} {name}" for name, file in files.items())
 
 
 def _digest(content: bytes) -> str:

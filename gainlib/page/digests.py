@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from gainlib.errors import GainError
-from gainlib.storage import bundled_folder
+from gainlib.storage import bundled_folder, lesson_name
 from gainlib.storage.foreign import LARGEST_NOTEBOOK_BYTES, read_json
 
 __all__ = ["EXTENSIONS", "SHIPPED", "code_digest", "course_digests"]
@@ -17,7 +17,7 @@ __all__ = ["EXTENSIONS", "SHIPPED", "code_digest", "course_digests"]
 EXTENSIONS = Path(__file__).with_name("labextensions")
 """The folder that JupyterLab is told to look for extensions in."""
 SHIPPED = EXTENSIONS / "gainlib" / "static" / "digests.json"
-"""Name of a notebook -> digest of its code, as the page reads it where nobody wrote it into its settings."""
+"""Name of a lesson or of another notebook -> digest of its code, as the page reads it where its settings have none."""
 
 
 def code_digest(cells: Iterable[str]) -> str:
@@ -31,7 +31,7 @@ def code_digest(cells: Iterable[str]) -> str:
 
 
 def course_digests() -> dict[str, str]:
-    """The digest of each lesson, of the contents and of the exercise book, by the name of its file.
+    """The digest of each lesson by its name, of the contents and of the exercise book by the name of the file.
 
     >>> len(course_digests()["contents.ipynb"])
     64
@@ -42,7 +42,7 @@ def course_digests() -> dict[str, str]:
         try:
             made = read_json(file, LARGEST_NOTEBOOK_BYTES, "a lesson")
             if _is_lesson(made):
-                found[file.name] = code_digest(_code(made))
+                found[lesson_name(file.name) or file.name] = code_digest(_code(made))
         except (
             GainError,
             KeyError,

@@ -31,7 +31,7 @@ FAULTS = [
     (("cost = 0.5", 'cost = "0,5"'), "write the decimals behind a point, without quotes: 0.5"),
     (("full_scale_dbu = -24", "full_scale_dbu = −24"), "a long dash stands for minus; type the hyphen"),
     (("full_scale_dbu = -24", "full_scale_dbu = – 24"), "a long dash stands for minus; type the hyphen"),
-    (('lesson = "03-set-recording-level"', "lesson = 03-set-recording-level"), "not valid TOML"),
+    (('lesson = "set-recording-level"', "lesson = 03-of-mine"), "not valid TOML"),
     (
         ('title  = "Leave room for the shout"', "title  = Leave room"),
         'write title  = "Leave room".',

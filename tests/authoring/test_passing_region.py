@@ -14,7 +14,7 @@ from gainlib.exercises import author_answer, check
 KINDS = Path(__file__).parents[1] / "benches" / "kinds"
 SMALL = """
 title = "Both at once"
-lesson = "03-set-recording-level"
+lesson = "set-recording-level"
 kind = "set"
 level = 1
 goal = "Meet two bounds."

@@ -1,6 +1,6 @@
 """Ten learners on one JupyterHub, in a browser: from signing in to handing in, with times and memory.
 
-    python tests/benchmarks/bench_hub.py --learners 10 --lesson 03-set-recording-level.ipynb --proxy PATH
+    python tests/benchmarks/bench_hub.py --learners 10 --lesson set-recording-level --proxy PATH
     python tests/benchmarks/bench_hub.py --elsewhere --proxy PATH
 
 In the first form ten pages run on the same processors as the hub. With `--elsewhere` the learners' pages take nothing
@@ -38,6 +38,7 @@ from gainlib.classroom import RosterLine, new_class
 from gainlib.classroom.run import mark_class
 from gainlib.exercises import author_answer, load
 from gainlib.learners.learners_file import read_learners_file
+from gainlib.storage import lesson_files
 
 CONFIG = """
 c = get_config()
@@ -208,13 +209,14 @@ def print_memory(hub):
 def main():
     given = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     given.add_argument("--learners", type=int, default=10)
-    given.add_argument("--lesson", default="03-set-recording-level.ipynb")
+    given.add_argument("--lesson", default="set-recording-level")
     given.add_argument("--exercise", default="recording/leave-room")
     given.add_argument("--proxy", default=shutil.which("configurable-http-proxy") or "configurable-http-proxy")
     given.add_argument("--chromium", default=os.environ.get("CHROMIUM") or shutil.which("chromium"))
     given.add_argument("--elsewhere", action="store_true", help="the learners' pages run on other computers")
     given.add_argument("--shot", type=Path, help="where a picture of one learner's page is put")
     arguments = given.parse_args()
+    arguments.lesson = lesson_files()[arguments.lesson].name
     home = Path(tempfile.mkdtemp(prefix="gainlib-hub-"))
     ids = [f"learner{index}" for index in range(arguments.learners)]
     (home / "collect").mkdir()

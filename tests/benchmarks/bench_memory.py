@@ -18,8 +18,9 @@ from pathlib import Path
 import psutil
 from playwright.sync_api import sync_playwright
 
+from gainlib.storage import lesson_files
+
 HERE = Path(__file__).resolve()
-LESSONS = HERE.parents[2] / "lessons"
 SLIDERS, PRESSES, PAUSE_SECONDS = 6, 10, 23
 
 
@@ -69,8 +70,9 @@ def measured(lab, page, name):
 def main() -> int:
     """Each lesson in a kernel and a page of its own, one after the other."""
     arguments = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    arguments.add_argument("lesson", nargs="*", help="file names in lessons/; all of them when none is given")
-    names = arguments.parse_args().lesson or sorted(each.name for each in LESSONS.glob("[0-9]*.ipynb"))
+    arguments.add_argument("lesson", nargs="*", help="names such as find-clipping; all when none is given")
+    files = lesson_files()
+    names = [files[each].name for each in arguments.parse_args().lesson or files]
     tools = runpy.run_path(str(HERE.parents[1] / "browser" / "conftest.py"))
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as play:
         lab = tools["Lab"](Path(folder))

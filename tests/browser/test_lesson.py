@@ -8,10 +8,11 @@ import pytest
 
 from gainlib.exercises import author_answer, load
 from gainlib.learners.progress import Progress
+from gainlib.storage import lesson_files
 
 pytestmark = pytest.mark.browser
 
-LESSON = "03-set-recording-level.ipynb"
+LESSON = lesson_files()["set-recording-level"].name
 
 
 @pytest.fixture

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import shutil
-from pathlib import Path
 
 import pytest
 
 from gainlib.html.lesson_page import lesson_page
+from gainlib.storage import lesson_files
 
 pytestmark = pytest.mark.browser
 
-LESSON = Path(__file__).parents[2] / "lessons" / "03-set-recording-level.ipynb"
+LESSON = lesson_files()["set-recording-level"]
 
 
 def test_it_shows_its_pictures_with_no_connection(browser, tmp_path, keep):

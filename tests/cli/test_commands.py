@@ -14,6 +14,7 @@ import pytest
 
 import gainlib
 from gainlib.cli import installation, setup
+from gainlib.storage import lesson_files
 
 
 def test_the_version_is_printed(run):
@@ -25,6 +26,16 @@ def test_each_command_has_help_with_an_example(run, command):
     status, out, _ = run(command, "--help")
     assert status == 0
     assert f"Example: gainlib {command}" in out
+
+
+@pytest.mark.parametrize(("option", "wants"), [([], (False, False)), (["--answers"], (False, True))])
+def test_a_page_of_a_lesson_is_written_by_its_name_for_learners_or_with_all_answers(run, monkeypatch, option, wants):
+    def written(lesson, page, *, overwrite, answers):
+        return lesson.name, (overwrite, answers)
+
+    monkeypatch.setattr("gainlib.html.lesson_page.lesson_page", written)
+    status, out, _ = run("lesson-page", "find-clipping", "page.html", *option)
+    assert (status, out) == (0, f"Written: {(lesson_files()['find-clipping'].name, wants)}\n")
 
 
 def test_an_unknown_command_ends_with_2(run):

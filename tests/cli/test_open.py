@@ -21,6 +21,8 @@ import psutil
 import pytest
 from jupyter_client.blocking.client import BlockingKernelClient
 
+from gainlib.storage import lesson_files
+
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="signals are POSIX's")
 
 DIRECT = urllib.request.build_opener(urllib.request.ProxyHandler({}))
@@ -176,7 +178,7 @@ def test_open_serves_the_course_and_runs_nothing_that_lies_in_the_folder(tmp_pat
         assert b"JupyterLab" in text
         assert b"planted" not in text  # neither an extension nor a setting of the page
         names = {each["name"] for each in run.asked("contents")["content"]}
-        assert {"contents.ipynb", "03-set-recording-level.ipynb", "progress.json"} <= names
+        assert {"contents.ipynb", lesson_files()["set-recording-level"].name, "progress.json"} <= names
         assert run.asked("contents/planted.ipynb")["content"]["metadata"] == {}  # a saved widget holds a script
         specs = run.asked("kernelspecs")["kernelspecs"]
         assert "another" not in specs

@@ -21,7 +21,7 @@ from gainlib.sound_file import write
 
 HEAD = """
 title  = "A title"
-lesson = "03-set-recording-level"
+lesson = "set-recording-level"
 kind   = "{kind}"
 level  = 1
 goal   = "A goal."

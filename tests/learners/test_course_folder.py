@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import re
+import shutil
 import sys
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -18,9 +19,13 @@ from gainlib.learners.contents import Contents, Lesson, Task, contents
 from gainlib.learners.course_folder import MANIFEST, MARK, install_lessons, lesson_file
 from gainlib.learners.jupyter_server import server_command
 from gainlib.learners.progress import Progress
-from gainlib.storage import bundled_folder
+from gainlib.storage import bundled_folder, lesson_files, lesson_number
 
-LESSON = "03-set-recording-level.ipynb"
+# The course of these tests has one lesson, whose name and number are a real one's.
+NAME = "set-recording-level"
+LESSON = lesson_files()[NAME].name
+NUMBER = lesson_number(LESSON)
+OLDER = f"93-{NAME}.ipynb"
 
 
 @pytest.fixture
@@ -78,7 +83,7 @@ def test_a_changed_lesson_stays_and_the_newer_one_is_laid_beside_it_once(course,
     assert "up to date" in install_lessons(own, "0.1", course).text
     (course / LESSON).write_text("second version")
     laid = install_lessons(own, "0.2", course)
-    beside = own / "03-set-recording-level (new in 0.2).ipynb"
+    beside = own / f"{LESSON[:-6]} (new in 0.2).ipynb"
     assert (own / LESSON).read_text() == "first version, and my notes"
     assert beside.read_text() == "second version"
     assert beside.name in laid.text
@@ -91,11 +96,11 @@ def test_a_changed_lesson_stays_and_the_newer_one_is_laid_beside_it_once(course,
 def test_a_name_that_is_taken_beside_is_left_alone(course, own):
     install_lessons(own, "0.1", course)
     (own / LESSON).write_text("mine")
-    (own / "03-set-recording-level (new in 0.2).ipynb").write_text("mine too")
+    (own / f"{LESSON[:-6]} (new in 0.2).ipynb").write_text("mine too")
     (course / LESSON).write_text("second version")
     install_lessons(own, "0.2", course)
-    assert (own / "03-set-recording-level (new in 0.2).ipynb").read_text() == "mine too"
-    assert (own / "03-set-recording-level (new in 0.2, 2).ipynb").read_text() == "second version"
+    assert (own / f"{LESSON[:-6]} (new in 0.2).ipynb").read_text() == "mine too"
+    assert (own / f"{LESSON[:-6]} (new in 0.2, 2).ipynb").read_text() == "second version"
 
 
 def test_a_missing_lesson_is_laid_again_and_said_so(course, own):
@@ -116,7 +121,7 @@ def test_a_file_that_was_there_before_the_course_is_the_learners(course, own):
     (own / LESSON).write_text("my own file of that name")
     install_lessons(own, "0.1", course)
     assert (own / LESSON).read_text() == "my own file of that name"
-    assert (own / "03-set-recording-level (new in 0.1).ipynb").read_text() == "first version"
+    assert (own / f"{LESSON[:-6]} (new in 0.1).ipynb").read_text() == "first version"
 
 
 @pytest.mark.parametrize("list_of_digests", ["", "[]", "{}", '{"laid": 3}', '{"laid": {"contents.ipynb": 3}}', "\x00"])
@@ -145,7 +150,7 @@ def test_a_folder_in_a_lessons_place_is_left_alone(course, own):
     (own / LESSON).mkdir(parents=True)
     install_lessons(own, "0.1", course)
     assert (own / LESSON).is_dir()
-    assert (own / "03-set-recording-level (new in 0.1).ipynb").is_file()
+    assert (own / f"{LESSON[:-6]} (new in 0.1).ipynb").is_file()
 
 
 def test_what_stands_in_the_way_is_told(course, own, tmp_path):
@@ -217,11 +222,86 @@ def test_the_contents_list_what_is_done_and_what_is_next(own, monkeypatch):
 def test_the_contents_link_to_the_lessons_from_a_folder_below_and_to_newer_versions(own, monkeypatch):
     install_lessons(own, gl.__version__)
     (own / "takes").mkdir()
-    (own / "03-set-recording-level (new in 0.2).ipynb").write_text("x")
+    (own / f"{LESSON[:-6]} (new in 0.2).ipynb").write_text("x")
     monkeypatch.chdir(own / "takes")
     page = contents()._repr_html_()
     assert f'href="../{LESSON}"' in page
-    assert 'href="../03-set-recording-level%20%28new%20in%200.2%29.ipynb"' in page
+    assert f'href="../{LESSON[:-6]}%20%28new%20in%200.2%29.ipynb"' in page
+
+
+@pytest.fixture
+def renumbered(course, own):
+    """A learner's folder of a course in which the lessons had other numbers; they have been given theirs of today."""
+    (course / "glossary.ipynb").write_text(f"[Set]({LESSON}) [Contents](contents.ipynb)")
+    before = course.with_name("before")
+    shutil.copytree(course, before)
+    (before / LESSON).rename(before / OLDER)
+    (before / "glossary.ipynb").write_text(f"[Set]({OLDER}) [Contents](contents.ipynb)")
+    install_lessons(own, "0.1", before)
+    return own
+
+
+def test_a_lesson_left_as_it_was_gets_its_new_number(course, renumbered):
+    (course / LESSON).write_text("second version")
+    laid = install_lessons(renumbered, "0.2", course)
+    assert files(renumbered) == sorted([LESSON, "contents.ipynb", "glossary.ipynb", "pictures/one.png"])
+    assert (renumbered / LESSON).read_text() == "second version"
+    assert laid.sentences[0] == f"{OLDER} is {LESSON} now; you had not changed it."
+    assert f"[Set]({LESSON})" in (renumbered / "glossary.ipynb").read_text()
+    assert "up to date" in install_lessons(renumbered, "0.2", course).text
+
+
+def test_a_changed_lesson_keeps_its_old_number_and_is_there_once(course, renumbered, monkeypatch):
+    (renumbered / OLDER).write_text("first version, and my notes")
+    install_lessons(renumbered, "0.2", course)
+    assert files(renumbered) == sorted([OLDER, "contents.ipynb", "glossary.ipynb", "pictures/one.png"])
+    assert (renumbered / OLDER).read_text() == "first version, and my notes"
+    # The glossary leads to the learner's own, and so do the contents, at the place and with the number of today.
+    assert (renumbered / "glossary.ipynb").read_text() == f"[Set]({OLDER}) [Contents](contents.ipynb)"
+    (course / LESSON).write_text("second version")
+    beside = f"{OLDER[:-6]} (new in 0.3).ipynb"
+    said = install_lessons(renumbered, "0.3", course).text
+    assert said == f"{OLDER} holds your changes and stays as it is; the new version is laid beside it as {beside}."
+    monkeypatch.chdir(renumbered)
+    shown = [each for each in contents().lessons if each.title == "Set a recording level"]
+    assert [(each.link, each.number) for each in shown] == [(OLDER, NUMBER)]
+    assert "%20%28new%20in%200.3%29" in shown[0].newer
+    assert contents()._repr_html_().count(f'href="{OLDER}"') == 1
+    # Who throws the old one away gets the lesson under its number.
+    (renumbered / OLDER).unlink()
+    install_lessons(renumbered, "0.3", course)
+    assert (renumbered / LESSON).read_text() == "second version"
+    assert f"[Set]({LESSON})" in (renumbered / "glossary.ipynb").read_text()
+
+
+def test_a_lesson_of_today_beside_an_older_number_is_the_lesson(course, renumbered):
+    (renumbered / LESSON).write_text("mine of today")
+    install_lessons(renumbered, "0.2", course)
+    assert (renumbered / LESSON).read_text() == "mine of today"
+    assert not (renumbered / OLDER).exists()  # it was not changed
+
+
+@pytest.mark.parametrize("whose", ["unknown", "a link"])
+def test_what_the_course_did_not_lay_under_an_older_number_is_not_renamed(course, own, tmp_path, whose):
+    own.mkdir()
+    if whose == "unknown":
+        (own / OLDER).write_text("first version")
+    else:
+        (tmp_path / "elsewhere.ipynb").write_text("first version")
+        os.symlink(tmp_path / "elsewhere.ipynb", own / OLDER)
+    install_lessons(own, "0.1", course)
+    assert (own / OLDER).read_text() == "first version"
+    assert (own / OLDER).is_symlink() == (whose == "a link")
+
+
+def test_a_choice_of_lessons_that_was_kept_by_file_names_holds(course, own):
+    (course / "06-trim.ipynb").write_text("x")
+    install_lessons(own, "0.1", course, only=NAME)
+    kept = json.loads((own / MARK / MANIFEST).read_text())
+    (own / MARK / MANIFEST).write_text(json.dumps(kept | {"lessons": [OLDER]}))
+    (own / LESSON).unlink()
+    install_lessons(own, "0.2", course)
+    assert files(own) == sorted([LESSON, "contents.ipynb", "pictures/one.png"])
 
 
 def test_a_title_cannot_bring_markup_into_the_page():
@@ -267,7 +347,9 @@ def test_the_name_is_kept_from_a_folder_below_and_refused_on_two_lines(own, monk
 def test_what_is_next_is_the_first_lesson_with_something_left():
     done = Lesson("One", "01-one.ipynb", tasks=(Task("a", "A", True, 2, 2),))
     empty = Lesson("Two", "02-two.ipynb")
-    begun = Lesson("Three", "03-three.ipynb", tasks=(Task("b", "B", True, 2, 2), Task("c", "C", False, 1, 3)))
+    begun = Lesson(
+        "Three", "03-three.ipynb", number="03", tasks=(Task("b", "B", True, 2, 2), Task("c", "C", False, 1, 3))
+    )
     course = Contents((done, empty, begun))
     assert course.next is begun
     assert (begun.number, begun.state) == ("03", "1 of 2 passed, 3 of 5 points")
@@ -277,33 +359,36 @@ def test_what_is_next_is_the_first_lesson_with_something_left():
 
 
 def test_an_instructor_picks_the_lessons_of_a_term(course, own, monkeypatch):
-    for name in ("04-find.ipynb", "06-trim.ipynb"):
+    for name in ("24-find.ipynb", "06-trim.ipynb"):
         (course / name).write_text("x")
-    install_lessons(own, "0.1", course, only="3, 06")
+    install_lessons(own, "0.1", course, only=f"{NAME}, 6")
     assert files(own) == sorted([LESSON, "06-trim.ipynb", "contents.ipynb", "pictures/one.png"])
     # The choice holds until another is made, and what is there stays.
     assert "up to date" in install_lessons(own, "0.1", course).text
-    install_lessons(own, "0.1", course, only="04")
-    assert {LESSON, "04-find.ipynb", "06-trim.ipynb"} <= set(files(own))
-    (own / "04-find.ipynb").unlink()
+    install_lessons(own, "0.1", course, only="24")
+    assert {LESSON, "24-find.ipynb", "06-trim.ipynb"} <= set(files(own))
+    (own / "24-find.ipynb").unlink()
     install_lessons(own, "0.1", course, only="all")
-    assert "04-find.ipynb" in files(own)
+    assert "24-find.ipynb" in files(own)
 
 
-@pytest.mark.parametrize("wrong", ["17", "x", "03,", "", "-3", "03-set"])
+@pytest.mark.parametrize("wrong", ["99", "x", f"{NUMBER},", "", "-5", f"{NUMBER}-set", "read-meters"])
 def test_a_lesson_that_there_is_not_is_told(course, own, wrong):
-    with pytest.raises(GainError, match=r"there is no lesson .*; the course has 03: give some of them"):
+    with pytest.raises(
+        GainError, match=rf"there is no lesson .*; give numbers or names, .*, or all: {NUMBER} {NAME}\."
+    ):
         install_lessons(own, "0.1", course, only=wrong)
     assert not (own / "contents.ipynb").exists()
 
 
 def test_the_contents_list_the_picked_lessons_only(own, monkeypatch):
-    install_lessons(own, gl.__version__, only="02,3")
+    install_lessons(own, gl.__version__, only=f"{NAME},1")
     monkeypatch.chdir(own)
-    assert [each.number for each in contents().lessons] == ["02", "03"]
+    assert [each.number for each in contents().lessons] == ["01", NUMBER]
     assert contents().next in contents().lessons
     install_lessons(own, gl.__version__, only="all")
-    assert [each.number for each in contents().lessons][:3] == ["00", "01", "02"]
+    numbers = [each.name[:2] for each in sorted(bundled_folder("lessons").glob("[0-9]*.ipynb"))]
+    assert [each.number for each in contents().lessons] == numbers
 
 
 def test_every_lesson_says_how_long_it_takes():
@@ -312,10 +397,10 @@ def test_every_lesson_says_how_long_it_takes():
 
 def test_a_lesson_is_meant_by_its_number_its_name_or_its_path(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    for given in ("3", "03", "set-recording-level", "03-set-recording-level", LESSON):
+    for given in (NUMBER.lstrip("0"), NUMBER, NAME, f"{NUMBER}-{NAME}", LESSON):
         assert lesson_file(given) == bundled_folder("lessons") / LESSON
     (tmp_path / LESSON).write_text("own")
     assert lesson_file(LESSON) == Path(LESSON)
-    for wrong in ("17", "set", "../lessons/03", ""):
+    for wrong in ("99", "set", f"../lessons/{NUMBER}", ""):
         with pytest.raises(GainError, match=f"there is no notebook {wrong!r}, and no such lesson; give a path"):
             lesson_file(wrong)

@@ -11,6 +11,7 @@ import pytest
 
 from gainlib.learners import hub_server
 from gainlib.page import course_digests
+from gainlib.storage import lesson_files
 
 
 @pytest.fixture
@@ -25,7 +26,7 @@ def home(tmp_path, monkeypatch):
 def test_the_lessons_lie_in_the_learners_home_and_the_server_is_the_hubs_with_the_courses_options(home):
     command, environment, start = hub_server.prepared(home, ["--port=1234"])
     folder = home / "gainlib-course"
-    assert (folder / "03-set-recording-level.ipynb").is_file()
+    assert (folder / lesson_files()["set-recording-level"].name).is_file()
     assert command[:4] == [sys.executable, "-P", "-m", "jupyterhub.singleuser"]
     assert f"--ServerApp.root_dir={folder}" in command
     assert "--ServerApp.contents_manager_class=gainlib.learners.course_contents.CourseContents" in command

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 
-from gainlib.storage import bundled_folder
+from gainlib.storage import bundled_folder, lesson_files
 
 # Where `reckoning` lies, the calculations that the tests of claims share.
 sys.path.insert(0, str(Path(__file__).parent))
@@ -44,7 +44,7 @@ def pytest_collection_modifyitems(items):
 
 
 def _count(request, kind, claims=1):
-    lesson = re.fullmatch(r"test_claims_(\d\d)", request.path.stem)[1]
+    lesson = request.path.stem.removeprefix("test_claims_").replace("_", "-")
     counts = request.config.stash[_CLAIMS].setdefault(lesson, {_RECKONED: 0, _READ: 0})
     counts[kind] += claims
 
@@ -107,21 +107,21 @@ def pytest_terminal_summary(terminalreporter, config):
     counts = config.stash.get(_CLAIMS, {})
     if counts:
         terminalreporter.section("what the lessons' numbers rest on")
-        for lesson in sorted(counts):
+        for lesson in [each for each in lesson_files() if each in counts]:
             numbers = counts[lesson]
-            terminalreporter.write_line(f"lesson {lesson}: {numbers[_RECKONED]:3} reckoned, {numbers[_READ]:3} {_READ}")
+            terminalreporter.write_line(f"{lesson:24} {numbers[_RECKONED]:3} reckoned, {numbers[_READ]:3} {_READ}")
         reckoned_, read = (sum(each[kind] for each in counts.values()) for kind in (_RECKONED, _READ))
         terminalreporter.write_line(f"{reckoned_} of {reckoned_ + read} claims are reckoned, the others are {_READ}")
 
 
 @pytest.fixture(scope="session")
 def lesson_text():
-    """The whole text of a lesson, its cells and the questions that it asks, by its file name without ending."""
+    """The whole text of a lesson, its cells and the questions that it asks, by its name."""
 
     questions = tomllib.loads((bundled_folder("lessons") / "predictions.toml").read_text(encoding="utf-8"))
 
     def text(name: str) -> str:
-        notebook = json.loads((bundled_folder("lessons") / f"{name}.ipynb").read_text(encoding="utf-8"))
+        notebook = json.loads(lesson_files()[name].read_text(encoding="utf-8"))
         cells = "\n".join("".join(cell["source"]) for cell in notebook["cells"])
         asked = [questions[each] for each in re.findall(r'gl\.predict\("([^"]+)"\)', cells)]
         return "\n".join([cells, *(text for each in asked for text in [each["question"], *each.get("choices", [])])])
@@ -131,10 +131,10 @@ def lesson_text():
 
 @pytest.fixture(scope="session")
 def lesson_start():
-    """The names that the first code cell of a lesson gives: its recording and its chain, by its file name."""
+    """The names that the first code cell of a lesson gives: its recording and its chain, by the lesson's name."""
 
     def names(name: str) -> dict:
-        notebook = json.loads((bundled_folder("lessons") / f"{name}.ipynb").read_text(encoding="utf-8"))
+        notebook = json.loads(lesson_files()[name].read_text(encoding="utf-8"))
         first = next(cell for cell in notebook["cells"] if cell["cell_type"] == "code")
         given: dict = {}
         exec("".join(first["source"]), given)

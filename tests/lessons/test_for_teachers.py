@@ -8,12 +8,12 @@ import re
 import pytest
 
 from gainlib.exercises import exercise_names, load
-from gainlib.storage import bundled_folder
+from gainlib.storage import bundled_folder, lesson_files, lesson_name
 
 LESSONS = bundled_folder("lessons")
 NOTES = (LESSONS / "for-teachers.md").read_text(encoding="utf-8")
-SECTION = re.compile(r"(?ms)^### \[(\d\d) (.+?)\]\((.+?)\), (\d+) minutes$(.*?)(?=^### |\Z)")
-SECTIONS = {found[3]: found for found in SECTION.finditer(NOTES)}
+SECTION = re.compile(r"(?ms)^### \[(.+?)\]\((.+?)\), (\d+) minutes$(.*?)(?=^### |\Z)")
+SECTIONS = {found[2]: found for found in SECTION.finditer(NOTES)}
 
 
 def names_in(text: str) -> set[str]:
@@ -22,16 +22,15 @@ def names_in(text: str) -> set[str]:
 
 
 def test_every_lesson_has_its_notes_in_order():
-    assert list(SECTIONS) == [path.name for path in sorted(LESSONS.glob("[0-9][0-9]-*.ipynb"))]
+    assert list(SECTIONS) == [path.name for path in lesson_files().values()]
     assert NOTES.count("\n### ") == len(SECTIONS)
 
 
 @pytest.mark.parametrize("file", SECTIONS)
 def test_notes_agree_with_their_lesson(file):
-    number, title, _, minutes, notes = SECTIONS[file].groups()
+    title, _, minutes, notes = SECTIONS[file].groups()
     cells = json.loads((LESSONS / file).read_text(encoding="utf-8"))["cells"]
     text = "\n".join("".join(cell["source"]) for cell in cells)
-    assert file.startswith(number)
     assert title == re.search(r"(?m)^# (.+)$", text)[1]
     assert int(minutes) == int(re.search(r"About (\d+) minutes", text)[1])
     for wanted in ("**Timing**", "**On the projector", "**Homework"):
@@ -41,10 +40,10 @@ def test_notes_agree_with_their_lesson(file):
 
 @pytest.mark.parametrize("file", SECTIONS)
 def test_exercises_that_notes_name_are_of_that_lesson(file):
-    named = names_in(SECTIONS[file][5])
+    named = names_in(SECTIONS[file][4])
     assert named, f"{file}: no exercise is named"
     assert named <= set(exercise_names())
-    assert {load(name).lesson for name in named} == {file.removesuffix(".ipynb")}
+    assert {load(name).lesson for name in named} == {lesson_name(file)}
 
 
 def test_the_notes_and_the_answers_stay_with_the_teacher(tmp_path):

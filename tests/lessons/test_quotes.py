@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from gainlib.storage import bundled_folder
+from gainlib.storage import lesson_files, lesson_name
 
 LEFT_OUT = re.compile(r"\[\.\.\.\]|\.\.\.|…")
-LESSONS = sorted(bundled_folder("lessons").glob("[0-9][0-9]-*.ipynb"))
+LESSONS = list(lesson_files().values())
 
 
 def plain(text: str) -> str:
@@ -29,9 +29,9 @@ def quotes_of(source: str) -> list[str]:
 
 @pytest.mark.parametrize("path", LESSONS, ids=lambda path: path.stem)
 def test_what_is_quoted_stands_in_the_lesson(path, lesson_text):
-    claims = Path(__file__).with_name(f"test_claims_{path.name[:2]}.py")
+    claims = Path(__file__).with_name(f"test_claims_{lesson_name(path.name).replace('-', '_')}.py")
     quotes = quotes_of(claims.read_text(encoding="utf-8"))
-    text = plain(lesson_text(path.stem))
+    text = plain(lesson_text(lesson_name(path.name)))
     assert len(quotes) >= 5
     assert [each for each in quotes if each not in text] == []
 

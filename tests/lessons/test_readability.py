@@ -8,10 +8,10 @@ import re
 import pytest
 from textstat import textstat
 
-from gainlib.storage import bundled_folder
+from gainlib.storage import lesson_files
 
 HARDEST_GRADE = 9.0
-LESSONS = sorted(bundled_folder("lessons").glob("[0-9][0-9]-*.ipynb"))
+LESSONS = list(lesson_files().values())
 
 
 def prose(markdown: str) -> str:

@@ -10,10 +10,10 @@ from collections.abc import Iterator
 
 import pytest
 
-from gainlib.storage import bundled_folder
+from gainlib.storage import bundled_folder, lesson_files
 from gainlib.widgets.course_questions import course_questions
 
-LESSONS = sorted(bundled_folder("lessons").glob("[0-9][0-9]-*.ipynb"))
+LESSONS = list(lesson_files().values())
 NOTEBOOKS = sorted(bundled_folder("lessons").glob("*.ipynb"))
 PARTS = ["Predict", "Move", "Read", "Listen", "Check", "In one breath", "On your own session", "Sources"]
 

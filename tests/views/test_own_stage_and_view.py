@@ -74,7 +74,7 @@ class PeakDot(TapView):
 
 EXERCISE = """
 title  = "Make up for the line"
-lesson = "03-set-recording-level"
+lesson = "set-recording-level"
 kind   = "set"
 level  = 1
 goal   = "Set a trim that makes up for a line's loss."

@@ -9,7 +9,7 @@ import reckoning as paper
 
 import gainlib as gl
 
-LESSON = "07-hear-a-compressor"
+LESSON = "hear-a-compressor"
 
 
 @pytest.fixture(scope="module")

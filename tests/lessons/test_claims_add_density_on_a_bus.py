@@ -11,7 +11,7 @@ import reckoning as paper
 
 import gainlib as gl
 
-LESSON = "10-add-density-on-a-bus"
+LESSON = "add-density-on-a-bus"
 
 
 @pytest.fixture(scope="module")

@@ -9,15 +9,15 @@ import numpy as np
 import pytest
 import reckoning as paper
 
-from gainlib.storage import bundled_folder
+from gainlib.storage import lesson_files
 
-LESSON = "15-finish-session"
+LESSON = "finish-session"
 
 
 @pytest.fixture(scope="module")
 def rough():
     """The session as the lesson's own first two cells build it."""
-    notebook = json.loads((bundled_folder("lessons") / f"{LESSON}.ipynb").read_text(encoding="utf-8"))
+    notebook = json.loads(lesson_files()[LESSON].read_text(encoding="utf-8"))
     names: dict[str, object] = {}
     for cell in [each for each in notebook["cells"] if each["cell_type"] == "code"][:2]:
         exec("".join(cell["source"]), names)

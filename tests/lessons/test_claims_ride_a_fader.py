@@ -9,7 +9,7 @@ import reckoning as paper
 
 import gainlib as gl
 
-LESSON = "09-ride-a-fader"
+LESSON = "ride-a-fader"
 LIFTED = [(0.0, 6.0), (4.3, 6.0), (4.45, 0.0)]
 VERSE, CHORUS = (0, 4.3), (4.4, 9.1)
 

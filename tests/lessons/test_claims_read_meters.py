@@ -9,7 +9,7 @@ import reckoning as paper
 
 import gainlib as gl
 
-LESSON = "02-read-meters"
+LESSON = "read-meters"
 
 
 @pytest.fixture(scope="module")

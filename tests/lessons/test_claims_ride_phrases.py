@@ -8,7 +8,7 @@ import reckoning as paper
 import gainlib as gl
 from gainlib.meters import find_phrases
 
-LESSON = "05-ride-phrases"
+LESSON = "ride-phrases"
 ANSWERS = [(6.25, 8.6, 15), (10.8, 13.2, 16), (15.45, 17.1, 18)]
 PRESENTER = (3.33, 5.9)
 

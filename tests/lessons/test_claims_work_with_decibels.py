@@ -9,7 +9,7 @@ import reckoning as paper
 
 import gainlib as gl
 
-LESSON = "01-work-with-decibels"
+LESSON = "work-with-decibels"
 
 
 @pytest.fixture(scope="module")

@@ -9,7 +9,7 @@ import reckoning as paper
 
 import gainlib as gl
 
-LESSON = "12-limit-peaks"
+LESSON = "limit-peaks"
 
 
 @pytest.fixture(scope="module")

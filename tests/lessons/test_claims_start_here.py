@@ -11,7 +11,7 @@ import reckoning as paper
 import gainlib as gl
 from gainlib.widgets.course_questions import course_questions
 
-LESSON = "00-start-here"
+LESSON = "start-here"
 
 # level in dBA -> (hours as printed in the table, standing: published, NIOSH 98-126, table 1-1)
 TABLE = {82: 16, 85: 8, 88: 4, 91: 2, 94: 1, 97: 0.5, 100: 0.25}

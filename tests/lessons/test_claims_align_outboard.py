@@ -10,7 +10,7 @@ import reckoning as paper
 import gainlib as gl
 from gainlib import decibels
 
-LESSON = "14-align-outboard"
+LESSON = "align-outboard"
 
 
 @pytest.fixture(scope="module")

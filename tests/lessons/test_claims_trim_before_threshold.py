@@ -7,7 +7,7 @@ import reckoning as paper
 
 import gainlib as gl
 
-LESSON = "06-trim-before-threshold"
+LESSON = "trim-before-threshold"
 STEMS = ("snare", "bass", "guitar", "pad", "lead-voice", "backing-voices")
 
 

@@ -9,7 +9,7 @@ import reckoning as paper
 
 import gainlib as gl
 
-LESSON = "04-find-clipping"
+LESSON = "find-clipping"
 HOT = {"preamp/gain_db": 41, "trim/gain_db": 16}
 
 

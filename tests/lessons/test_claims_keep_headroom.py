@@ -9,7 +9,7 @@ import reckoning as paper
 
 import gainlib as gl
 
-LESSON = "11-keep-headroom"
+LESSON = "keep-headroom"
 TRIMS = {"kick": 6, "snare": 4, "bass": 8, "guitar": 6, "pad": 0, "voice": 7}
 PANS = {"guitar": 0.3, "pad": -0.2}
 

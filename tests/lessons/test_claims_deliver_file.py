@@ -9,7 +9,7 @@ import reckoning as paper
 
 import gainlib as gl
 
-LESSON = "13-deliver-file"
+LESSON = "deliver-file"
 
 
 @pytest.fixture(scope="module")

@@ -9,7 +9,7 @@ import reckoning as paper
 
 import gainlib as gl
 
-LESSON = "08-balance-with-faders"
+LESSON = "balance-with-faders"
 NAMES = ("kick", "snare", "bass", "guitar", "pad", "lead-voice")
 
 

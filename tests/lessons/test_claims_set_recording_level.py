@@ -10,7 +10,7 @@ import reckoning as paper
 
 import gainlib as gl
 
-LESSON = "03-set-recording-level"
+LESSON = "set-recording-level"
 VERSE = (0.0, 9.34)
 TAKE = paper.stem("lead-voice")
 # The source at -24 dBu, the converter at +18 dBu for full scale (published: EBU R 68): dB from stem to converter.
@@ -36,7 +36,7 @@ def verse_level(session, take, gain_db):
 
 @pytest.mark.holds_the_text
 def test_the_chain_here_is_the_lessons_chain(lesson_text):
-    text = lesson_text("03-set-recording-level")
+    text = lesson_text("set-recording-level")
     assert 'chain = [gl.Source(-24), gl.Preamp(53), gl.Converter("EBU R 68"), gl.Trim()]' in text
     assert "take.between(0, 9.34)" in text
 

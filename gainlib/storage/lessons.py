@@ -1,0 +1,57 @@
+"""Which lessons there are: a lesson is known by its name; its number stands in the file's name, and is read here."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from pathlib import Path
+
+from gainlib.storage.resources import bundled_folder
+
+__all__ = ["find_lesson", "lesson_files", "lesson_name", "lesson_number"]
+
+_FILE = re.compile(r"(?P<number>\d\d)-(?P<name>[^ ]+)\.ipynb")
+
+
+def lesson_files(folder: Path | None = None) -> dict[str, Path]:
+    """Each lesson's file by the lesson's name, in the order of the numbers, some of which nobody may have.
+
+    The folder is that of the course's own lessons unless given.
+
+    >>> list(lesson_files())[:2], lesson_files()["start-here"].name
+    (['start-here', 'work-with-decibels'], '00-start-here.ipynb')
+    """
+    found = sorted((bundled_folder("lessons") if folder is None else folder).glob("*.ipynb"))
+    return {name: file for file in found if (name := lesson_name(file.name))}
+
+
+def lesson_name(file: str) -> str:
+    """The name of the lesson that a file of this name holds; empty for any other file.
+
+    >>> lesson_name("00-start-here.ipynb"), lesson_name("contents.ipynb")
+    ('start-here', '')
+    """
+    found = _FILE.fullmatch(file)
+    return found["name"] if found else ""
+
+
+def lesson_number(file: str) -> str:
+    """The two digits of a lesson's number; empty for any other file.
+
+    >>> lesson_number("00-start-here.ipynb")
+    '00'
+    """
+    found = _FILE.fullmatch(file)
+    return found["number"] if found else ""
+
+
+def find_lesson(given: str, files: Mapping[str, Path]) -> str | None:
+    """The name of the lesson that is meant by its number, its name or its file's name; None where there is no such.
+
+    >>> {find_lesson(each, lesson_files()) for each in ("0", "00", "start-here", "00-start-here.ipynb")}
+    {'start-here'}
+    """
+    for name, file in files.items():
+        if given in (name, file.name, file.stem) or (given.isdecimal() and given.zfill(2) == lesson_number(file.name)):
+            return name
+    return None
