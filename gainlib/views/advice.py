@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from gainlib.flow import Rendering, TapLevels
 from gainlib.meters import clipped_runs, peak_dbfs, true_peak_dbtp
-from gainlib.stages import Delivery
+from gainlib.stages import Delivery, Limiter
 from gainlib.text import plain, signed, times
 from gainlib.views.aim import Aim
 from gainlib.views.phrasing import of_tap, spoken, stage_of
@@ -19,6 +19,9 @@ __all__ = ["Advice", "advise"]
 
 _NEAR_FULL_SCALE_DB = 6.0
 """Within this much of full scale the curve between the samples is looked at; a steady tone's stands 3 dB over them."""
+
+_HELD_TO_DB = 0.1
+"""How near a limiter of true peaks keeps its ceiling."""
 
 _CONVERTER_NOISE_DB = 1.0
 """From here on the converter's own noise is spoken of: a quarter of the noise before it, added, is 1 dB (*derived*)."""
@@ -220,18 +223,26 @@ def _levels(rendering: Rendering, besides: set[str]) -> tuple[list[str], bool]:
 
 
 def _true_peak_dbtp(rendering: Rendering, end: TapLevels) -> float | None:
-    """The true peak at the end of the path; None where the samples stay so far below that it cannot matter."""
+    """The true peak at the end of the path; None where it cannot come near full scale."""
     if "true_peak_dbtp" in end.readings:
         return end.readings["true_peak_dbtp"]
-    if end.peak_dbfs < -_NEAR_FULL_SCALE_DB or stage_of(rendering, end.strip, end.stage).output_domain == "analogue":
+    stage = stage_of(rendering, end.strip, end.stage)
+    held = isinstance(stage, Limiter) and stage.true_peak and stage.ceiling_dbfs <= -_HELD_TO_DB
+    if held or end.peak_dbfs < -_NEAR_FULL_SCALE_DB:
         return None
     return float(true_peak_dbtp(rendering.at(_path(end)).samples).max())
 
 
 def _over_inside(rendering: Rendering) -> list[str]:
-    """The first place inside where full scale is passed and nothing cuts it off."""
+    """The first place inside where full scale is passed and nothing cuts it off; of a mix only its buses and the main.
+
+    In a mix one strip over full scale is no matter, and which strip is the loudest is often what is to be found.
+    """
+    strips = {each.name for each in rendering.session.strips}
     for each in rendering.levels:
         stage = stage_of(rendering, each.strip, each.stage)
+        if rendering.session.main is not None and each.strip in strips:
+            continue
         if each.peak_dbfs > 0.0 and math.isinf(each.ceiling_dbfs) and stage.output_domain == "digital":
             return [
                 f"The {_called(rendering, each)} reaches {_db(each.peak_dbfs)} over full scale; "

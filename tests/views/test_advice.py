@@ -141,6 +141,11 @@ SITUATIONS = [
      "The main's limiter has 1.0 dB left below full scale. The main's limiter turns down by up to 5.0 dB."),
     ("a delivered file", mix(-20.0, gl.Delivery("EBU R 128")), (), (),
      "Nothing clips. The file has a loudness of −23.0 LUFS and a true peak of −20.0 dBTP."),
+    ("a strip over full scale in a calm mix", mix(-2.0, gl.Trim(-20.0), strip=(gl.Trim(5.5, name="boost"),)), (), (),
+     f"Nothing clips. The main sum reaches 9.5 dB over full scale; {INSIDE} "
+     "The main's trim has 10.5 dB left below full scale."),
+    ("the same into a file", mix(-2.0, gl.Trim(-20.0), strip=(gl.Trim(5.5, name="boost"), FILE_24)), (), (),
+     "The one's stored file clips 2000 times. Also clipped: the two's stored file 2000 times."),
     # Something is aimed at
     ("room is missing", recorded(45.0), ["preamp/gain_db"], ROOM,
      "Nothing clips. The converter peaks at −3.0 dBFS; the aim is at most −10 dBFS. A shout needs 10 dB. "
