@@ -28,9 +28,10 @@ class BenchModel:
 
     `session` and `rendering` are the present state, `values` the controls' settings by path, `advice` and
     `sentences` what is said of it, `note` how it came to stand so, until the next move, `moves` whether anything can
-    move here. Give `on_move` a function, and it is called
-    with the bench after every move; `on_listen`, `on_strip` and `on_keep` tell of another tap that is heard, another
-    strip that is shown, and settings that were kept. Each gives back what stops it.
+    move here, `matched` whether before and after are heard at one level until the listener wants it otherwise. Give
+    `on_move` a function, and it is called with the bench after every move; `on_listen`, `on_strip` and `on_keep` tell
+    of another tap that is heard, another strip that is shown, and settings that were kept. Each gives back what stops
+    it.
     """
 
     copies_session: ClassVar[bool] = True
@@ -47,6 +48,7 @@ class BenchModel:
         key: str | None = None,
         follow: BenchModel | None = None,
         aim: Aim | Iterable[Aim] = (),
+        matched: bool = True,
     ) -> None:
         if not isinstance(session, Session):
             raise GainError(
@@ -56,6 +58,7 @@ class BenchModel:
             session = session.replaced(_shared(follow, session))
         self.start = session
         self.key = key
+        self.matched = matched
         # A copy: which strip a view shows is chosen on this bench, and another may hold the same view.
         self.views = tuple(copy.copy(view(each)) for each in _listed(views, "views"))
         self.controls: dict[str, Range | Pick | Breakpoints] = {

@@ -63,7 +63,8 @@ class BenchPanel(Panel):
         self.chooser = self._choosing()
         self.toolbar = Toolbar(_commands(bench))
         # Where nothing moves there is no before and after.
-        self.player = Player(uid, bench.hear, **({} if bench.moves else {"slots": ["after"], "matching": False}))
+        alone: dict[str, Any] = {} if bench.moves else {"slots": ["after"], "matching": False}
+        self.player = Player(uid, bench.hear, opens_matched=bench.matched, **alone)
         self.below = _box(ipywidgets.GridBox, "gainlib-below")
         self.beside = _box(ipywidgets.HBox, "gainlib-beside")
         self.strip = _box(ipywidgets.VBox, "gainlib-strip")
@@ -155,12 +156,12 @@ class BenchPanel(Panel):
         bench = self.bench
         for path, value in bench.values.items():
             self.inputs[path].follow(value)
-        # The pictures first: while the page paints them, the words are found.
+        # The pictures first, then the sound: while the page paints them and goes over to it, the words are found.
         for view, picture in zip(bench.views, self.pictures, strict=True):
             picture.show(view.columns(bench.rendering), view.sentence(bench.rendering))
+        self._follow_listening()
         self.headline.say(bench.advice)
         self._follow_settings()
-        self._follow_listening()
 
     def _follow_settings(self) -> None:
         """Bring the row of steps to what can be undone, done again and recalled."""
@@ -209,6 +210,7 @@ def bench(
     key: str | None = None,
     follow: Bench | None = None,
     aim: Aim | Iterable[Aim] = (),
+    matched: bool = True,
 ) -> Bench:
     """A panel of controls, views and a player on one session.
 
@@ -233,6 +235,8 @@ def bench(
         A bench whose settings, where this one has them too, are taken over, now and whenever they move.
     aim : Aim or iterable of Aim, optional
         What is aimed at here: the sentence on top then says one step towards it. Without, it tells facts only.
+    matched : bool
+        False opens the player with before and after each at its own level, where the level is what is to be heard.
 
     Returns
     -------
@@ -252,7 +256,7 @@ def bench(
     >>> bench(hum, controls=["trim/gain_db"]).move("trim/gain_db", 12.0).values
     {'trim/gain_db': 12.0}
     """
-    made = Bench(session, controls, views, listen=listen, title=title, key=key, follow=follow, aim=aim)
+    made = Bench(session, controls, views, listen=listen, title=title, key=key, follow=follow, aim=aim, matched=matched)
     come_back(made, session)
     return made
 

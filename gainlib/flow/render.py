@@ -10,6 +10,7 @@ import dataclasses
 import functools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -166,10 +167,11 @@ class _Mixer:
 
 @dataclass(frozen=True)
 class Tap:
-    """Where a signal is measured: the node that makes it, and its levels."""
+    """Where a signal is measured: the node that makes it, its levels, and what else was read there."""
 
     node: Node
     levels: TapLevels
+    read: dict[object, Any] = field(default_factory=dict, compare=False, repr=False)
 
 
 Routes = dict[int, list[tuple[Node, float]]]

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import dataclasses
 import os
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +22,8 @@ from gainlib.meters import ClippedRuns
 from gainlib.stages import Stage
 
 __all__ = ["Rendering", "Session"]
+
+Read = TypeVar("Read")
 
 SHORTER = "take a part of the recordings, such as gl.read(path, seconds=(0, 60)), or use fewer stages"
 
@@ -331,6 +333,17 @@ class Rendering:
         full_scale = owner.full_scale_after(owner.stage_names.index(stage))
         samples = signal.samples if full_scale == 1.0 else signal.samples / full_scale
         return Audio(samples, signal.rate_hz, f"{channel}/{stage}")
+
+    def once(self, tap: str, read: Callable[[Rendering, str], Read]) -> Read:
+        """What a function reads behind one stage; where nothing before it moved since, it is not read again.
+
+        `read` is given this rendering and the tap, and may look at nothing that lies behind it or in another strip.
+        """
+        known = self.taps[self.session.tap(tap)].read
+        if read not in known:
+            known[read] = read(self, tap)
+        found: Read = known[read]
+        return found
 
     def clipped(self, tap: str) -> ClippedRuns:
         """Where this stage clipped. Raises GainError for a stage that cannot clip."""

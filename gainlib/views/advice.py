@@ -6,7 +6,7 @@ import math
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
-from gainlib.flow import Rendering, TapLevels
+from gainlib.flow import Rendering, Strip, TapLevels
 from gainlib.meters import clipped_runs, peak_dbfs, true_peak_dbtp
 from gainlib.stages import Delivery, Limiter
 from gainlib.text import plain, signed, times
@@ -163,11 +163,23 @@ def _recorded_clipped(rendering: Rendering) -> list[str]:
     """Which recordings stand at full scale; a float file that goes beyond was not cut off there."""
     told = []
     for strip in rendering.session.strips:
-        samples = strip.take.samples
-        if float(peak_dbfs(samples).max()) <= 0.0 and (count := len(clipped_runs(samples))):
+        peak, count = _recorded(rendering, strip)
+        if peak <= 0.0 and count:
             whose = "" if len(rendering.session.strips) == 1 else f" of the {plain(strip.name)}"
             told.append(f"The recording{whose} itself is clipped {times(count)}.")
     return told
+
+
+def _recorded(rendering: Rendering, strip: Strip) -> tuple[float, int]:
+    """The peak of a recording in dBFS and its clipped runs, read once for as long as the head of its strip stands."""
+    if not strip.stage_names:
+        return _of_take(rendering, strip.name)
+    return rendering.once(f"{strip.name}/{strip.stage_names[0]}", _of_take)
+
+
+def _of_take(rendering: Rendering, tap: str) -> tuple[float, int]:
+    take = next(each.take for each in rendering.session.strips if each.name == tap.split("/")[0])
+    return float(peak_dbfs(take.samples).max()), len(clipped_runs(take.samples))
 
 
 def _limited(rendering: Rendering, besides: set[str]) -> list[str]:
@@ -188,7 +200,7 @@ def _levels(rendering: Rendering, besides: set[str]) -> tuple[list[str], bool]:
         if session.main is not None
         else [[each for each in rendering.levels if each.strip == strip.name][-1] for strip in session.strips]
     )
-    silent = [each.name for each in session.strips if peak_dbfs(each.take.samples).max() == -math.inf]
+    silent = [each.name for each in session.strips if _recorded(rendering, each)[0] == -math.inf]
     if len(silent) == len(session.strips):
         whose = "The take is" if len(silent) == 1 else "All takes are"
         return [f"{whose} silent. What the later stages carry is noise only."], False

@@ -52,6 +52,27 @@ export class Loop {
     return buffer;
   }
 
+  // A version in which a part is renewed, from its sample `first` on and round the loop; at the part's ends the one goes over
+  // into the other. By how many decibels the part became louder tells `louder`.
+  static renewed(context, held, part, first) {
+    const { numberOfChannels: channels, length, sampleRate } = held;
+    const made = context.createBuffer(channels, length, sampleRate);
+    const edge = Math.max(1, Math.min(Math.round(CROSSFADE * sampleRate), part.length >> 1));
+    let [was, is] = [0, 0];
+    for (let channel = 0; channel < channels; channel++) {
+      const samples = made.getChannelData(channel);
+      samples.set(held.getChannelData(channel));
+      const fresh = part.getChannelData(channel);
+      for (let i = 0; i < part.length; i++) {
+        const at = (first + i) % length;
+        was += samples[at] ** 2;
+        is += fresh[i] ** 2;
+        samples[at] += Math.min(1, (i + 1) / edge, (part.length - i) / edge) * (fresh[i] - samples[at]);
+      }
+    }
+    return { made, louder: was > 0 && is > 0 ? 10 * Math.log10(is / was) : 0 };
+  }
+
   // Times are whole samples, so that two versions are never a fraction of a sample apart.
   soon() {
     const rate = this.context.sampleRate;
@@ -196,6 +217,9 @@ export class Loop {
   }
 }
 
+const plain = (name) => name.replace(/[-_]/g, " ");
+const capital = (name) => plain(name).replace(/^./, (first) => first.toUpperCase());
+
 function contextAt(rate) {
   if (!contexts.has(rate)) contexts.set(rate, new AudioContext({ sampleRate: rate, latencyHint: "interactive" }));
   return contexts.get(rate);
@@ -207,7 +231,7 @@ export default {
   initialize({ model }) {
     const uid = model.get("uid");
     const state = {
-      loop: null, slot: model.get("slots")[0], matching: true, volume: -20, wanting: false, start: 0, tap: model.get("tap"), to: null,
+      loop: null, slot: model.get("slots")[0], matching: model.get("opens_matched"), volume: -20, wanting: false, start: 0, tap: model.get("tap"), to: null,
       show: new Set(),
     };
     players.set(uid, state);
@@ -218,6 +242,8 @@ export default {
     const measured = () => { db = model.get("gains"); state.match(); };
     state.changed = () => state.show.forEach((each) => each());
     state.position = () => state.start + (state.loop?.heard() ?? 0);
+    // Where the kernel may take the loop to be, for what it sends first.
+    const place = () => (state.loop?.playing ? state.loop.position() : null);
     const loopFor = (rate) => {
       const context = contextAt(rate);
       if (state.loop?.context === context) return state.loop;
@@ -237,6 +263,25 @@ export default {
       }
       if (message.kind !== "samples") return;
       const loop = loopFor(message.rate_hz);
+      const { channels, length, whole, rate_hz: rate } = message;
+      const fresh = Loop.decoded(loop.context, buffers[0], channels, length, rate, model.get("ceiling"));
+      const told = () => tell(model, { kind: "arrived", slot: message.slot, version: message.version, at: place() });
+      if (length < whole) {
+        // What is about to be heard of a new version; the rest follows, and with it what its level is matched by.
+        const held = loop.slots[message.slot];
+        const fits = message.tap === state.tap && message.start === state.start
+          && held?.length === whole && held.numberOfChannels === channels && held.sampleRate === rate;
+        if (fits) {
+          const { made, louder } = Loop.renewed(loop.context, held, fresh, message.first);
+          if (model.get("matching")) {
+            const apart = db.after - db.before - louder;
+            db = { before: Math.min(0, -apart), after: Math.min(0, apart) };
+          }
+          loop.gains = gains();
+          loop.hold(message.slot, made);
+        }
+        return told();
+      }
       db = message.gains;
       if (message.tap !== state.tap || message.start !== state.start) {
         // Another stage or another part: what is held of the one before does not belong beside it.
@@ -253,13 +298,12 @@ export default {
       }
       // The gains first: the crossfade to the new samples begins at their own level.
       loop.gains = gains();
-      const { channels, length, rate_hz: rate } = message;
-      loop.hold(message.slot, Loop.decoded(loop.context, buffers[0], channels, length, rate, model.get("ceiling")));
+      loop.hold(message.slot, fresh);
       if (state.to !== null) {
         loop.seek(Math.max(0, state.to - state.start));
         state.to = null;
       }
-      tell(model, { kind: "arrived", slot: message.slot, version: message.version });
+      told();
       if (state.wanting && message.slot === state.slot) state.begin();
       state.changed();
     };
@@ -267,7 +311,7 @@ export default {
       state.wanting = false;
       for (const other of players.values()) if (other !== state) other.stop?.();
       state.loop.play();
-      tell(model, { kind: "sounding", now: true });
+      tell(model, { kind: "sounding", now: true, at: place() });
       state.changed();
     };
     state.stop = () => {
@@ -282,8 +326,10 @@ export default {
       if (seconds < state.start || seconds >= state.start + part) {
         state.to = seconds;
         tell(model, { kind: "from", seconds });
-      } else if (state.loop) state.loop.seek(seconds - state.start);
-      else state.to = seconds;
+      } else if (state.loop) {
+        state.loop.seek(seconds - state.start);
+        if (state.loop.playing) tell(model, { kind: "sounding", now: true, at: place() });
+      } else state.to = seconds;
       state.changed();
     };
     const sought = ({ detail }) => { if (detail.channel === uid) state.seek(detail.seconds); };
@@ -326,6 +372,7 @@ export default {
     if (pair) play.setAttribute("aria-keyshortcuts", "p");
     if (!pair) versions.forEach((each, index) => each.setAttribute("aria-label", `Hear ${slots[index]}`));
     const tap = make("select");
+    const whose = make("span", { className: "gainlib-whose" });
     const seek = make("input", { type: "range", min: 0, step: 0.1, className: "gainlib-seek" });
     seek.setAttribute("aria-label", "Place in the recording");
     const time = make("span", { className: "gainlib-time" });
@@ -340,7 +387,7 @@ export default {
     const deaf = make("p", { className: "gainlib-message", role: "alert", hidden: true });
     const caution = make("p", { className: "gainlib-caution", textContent: model.get("caution") });
     const several = slots.length > 1;
-    const stages = pair || !several ? [labelled("heard after", tap)] : [];
+    const stages = pair || !several ? [labelled("heard after", tap), whose] : [];
     // Where nothing moves no other row has the button that unfolds.
     const unfolds = pair ? null : unfolding();
     const now = make("div", { className: "gainlib-now" }, play, ...(several ? versions : []), seek, time);
@@ -349,10 +396,6 @@ export default {
     el.append(deaf, now, more, part, caution);
 
     const spoken = (db) => `${db < 0 ? "−" : ""}${Math.abs(db)} dB`;
-    const told = (path) => {
-      const strips = new Set(model.get("taps").map((each) => each.split("/")[0]));
-      return (strips.size > 1 ? path.split("/") : path.split("/").slice(1)).join(", ");
-    };
     const show = () => {
       const playing = Boolean(state.loop?.playing);
       play.textContent = playing ? "Pause" : "Play";
@@ -377,8 +420,17 @@ export default {
       place();
     };
     const choices = () => {
-      tap.replaceChildren(...model.get("taps").map((value) => make("option", { value, text: told(value) })));
+      // A group for each strip, in the order of the session: the buses and the main come last.
+      const strips = new Map();
+      for (const value of model.get("taps")) {
+        const [strip, stage] = value.split("/");
+        if (!strips.has(strip)) strips.set(strip, []);
+        strips.get(strip).push(make("option", { value, text: capital(stage) }));
+      }
+      const groups = [...strips].map(([strip, stages]) => make("optgroup", { label: capital(strip) }, ...stages));
+      tap.replaceChildren(...(groups.length > 1 ? groups : [...strips.values()].flat()));
       tap.value = model.get("tap");
+      whose.textContent = groups.length > 1 ? `of ${plain(model.get("tap").split("/")[0])}` : "";
       show();
     };
     const place = () => {

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import time
 from collections.abc import Callable, Sequence
 from typing import Any
 
@@ -26,13 +28,17 @@ from gainlib.widgets.listening import (
 
 __all__ = ["Player"]
 
+_PART_SECONDS, _BEFORE_SECONDS = 1.5, 0.15
+"""What is sent first of a new version, and how much of it lies before the place where the page should be by now."""
+
 
 class Player(CourseWidget):
     """Loops what is heard, before or after the moves, at one level; samples are sent while it sounds, and on demand.
 
     The page gets 16-bit codes whose largest is the listening ceiling, at most `LONGEST_SECONDS` at a time. While it
-    plays, the newest version is sent when the one before has arrived, so a fast drag never queues. The loudness of both
-    is measured when samples are sent, and when the page says that a move has ended.
+    plays, the newest version is sent when the one before has arrived, so a fast drag never queues: the part around the
+    place that is heard at once, and all of it when nothing newer came meanwhile. The loudness of both is measured when
+    all is sent, and when the page says that a move has ended; until then the page goes by the part that it was sent.
     """
 
     _esm = script("player.js")
@@ -45,6 +51,7 @@ class Player(CourseWidget):
     caution = traitlets.Unicode(CAUTION).tag(sync=True)
     gains = traitlets.Dict({"before": 0.0, "after": 0.0}).tag(sync=True)
     matching = traitlets.Bool(True).tag(sync=True)
+    opens_matched = traitlets.Bool(True).tag(sync=True)
     matched = traitlets.Unicode("").tag(sync=True)
     moves = traitlets.Int(0).tag(sync=True)
     rate_hz = traitlets.Int().tag(sync=True)
@@ -63,6 +70,9 @@ class Player(CourseWidget):
         self._levels: dict[str, tuple[int, HeardLevel]] = {}
         self._by = ""
         self._sounding = self._under_way = False
+        self._page_holds: tuple[object, ...] = ()
+        self._begun = 0
+        self._place: tuple[float, float] | None = None
         self.on_msg(self._asked)
 
     def hold(self, before: Rendering, after: Rendering, tap: str, taps: Sequence[str]) -> None:
@@ -95,8 +105,27 @@ class Player(CourseWidget):
 
     def _catch_up(self) -> None:
         """While it sounds, send what has moved since it was sent; only "after" moves."""
-        if self._sounding and "after" in self._versions and self._sent.get("after") != self._versions["after"][0]:
+        if not self._sounding or "after" not in self._versions:
+            return
+        number, _ = self._versions["after"]
+        if self._sent.get("after") == number:
+            return
+        if self._begun != number and self._place is not None:
+            self._begin(number, *self._place)
+        else:
             self._hand_over("after")
+
+    def _begin(self, number: int, place: float, at: float) -> None:
+        """Send of a new version what is about to be heard, if the page holds an earlier one that it can be put into."""
+        whole = self._whole("after")
+        if self._page_holds != self._shape(whole):
+            self._hand_over("after")
+            return
+        first = round((place + time.monotonic() - at - _BEFORE_SECONDS) * self.rate_hz)
+        length = min(round(_PART_SECONDS * self.rate_hz), len(whole))
+        self._begun, self._under_way = number, True
+        part = whole[np.arange(first, first + length) % len(whole)]
+        self._send_codes("after", number, guarded(part), whole=len(whole), first=first % len(whole))
 
     @property
     def _numbers(self) -> tuple[int, ...]:
@@ -104,9 +133,15 @@ class Player(CourseWidget):
 
     def heard(self, slot: str) -> NDArray[np.floating[Any]]:
         """The samples of a version as they are sent: the part that is played, held at full scale, finite."""
+        return guarded(self._whole(slot))
+
+    def _whole(self, slot: str) -> NDArray[np.floating[Any]]:
         samples = self._renderings[slot].at(self.tap).samples
         first = round(self.start * self.rate_hz)
-        return guarded(samples[first : first + round(LONGEST_SECONDS * self.rate_hz)])
+        return samples[first : first + round(LONGEST_SECONDS * self.rate_hz)]
+
+    def _shape(self, samples: NDArray[np.floating[Any]]) -> tuple[object, ...]:
+        return self.tap, self.start, self.rate_hz, samples.shape
 
     def static_html(self) -> str:
         """Nothing: a page without a kernel has no samples to play."""
@@ -146,24 +181,32 @@ class Player(CourseWidget):
             self.send({"kind": "have", "slot": slot})
             return
         heard = self.heard(slot)
-        codes = listening_codes(heard)
         self._under_way = True
         self._sent[slot] = number
-        self.send(
-            {
-                "kind": "samples", "slot": slot, "version": number, "channels": codes.shape[0],
-                "length": codes.shape[1], "rate_hz": self.rate_hz, "start": self.start, "tap": self.tap,
-                "gains": self._measured(slot, heard),
-            },
-            [codes.tobytes()],
-        )  # fmt: skip
+        if slot == "after":
+            self._begun, self._page_holds = number, self._shape(heard)
+        self._send_codes(slot, number, heard, whole=len(heard), first=0, gains=self._measured(slot, heard))
         # The gains travel with the samples that they are meant for, so that no moment sounds unmatched; now the words.
         self.match()
 
+    def _send_codes(self, slot: str, number: int, heard: NDArray[np.floating[Any]], **told: Any) -> None:
+        codes = listening_codes(heard)
+        self.send(
+            {
+                "kind": "samples", "slot": slot, "version": number, "channels": codes.shape[0],
+                "length": codes.shape[1], "rate_hz": self.rate_hz, "start": self.start, "tap": self.tap, **told,
+            },
+            [codes.tobytes()],
+        )  # fmt: skip
+
     def _asked(self, _widget: object, content: dict[str, Any], _buffers: object) -> None:
         kind = content.get("kind")
+        if kind in ("sounding", "arrived"):
+            place = content.get("at")
+            known = isinstance(place, int | float) and math.isfinite(place)
+            self._place = (float(place), time.monotonic()) if known else None
         if kind == "hello":  # a page opened or was loaded again: it holds nothing
-            self._sent, self._sounding, self._under_way = {}, False, False
+            self._sent, self._sounding, self._under_way, self._page_holds = {}, False, False, ()
         elif kind == "sounding":
             self._sounding = bool(content.get("now"))
             self._under_way = self._under_way and self._sounding

@@ -224,3 +224,48 @@ def test_of_before_and_after_only_what_moved_is_measured_again(monkeypatch):
         asked(player, kind="arrived")
     assert len(read) == 1 + 3  # before once, after each time
     bench.close()
+
+
+def test_what_is_about_to_be_heard_of_a_move_is_sent_first_and_all_of_it_when_nothing_newer_came(monkeypatch):
+    now = [100.0]
+    monkeypatch.setattr("gainlib.widgets.player.time.monotonic", lambda: now[0])
+    ramp = np.linspace(0.1, 0.4, 4 * RATE_HZ)
+    session = gl.Session.of(gl.Audio(ramp, RATE_HZ), [gl.Trim(), gl.Fader()], name="voice")
+    bench = gl.bench(session, controls=["trim/gain_db"], views=[])
+    player = player_of(bench)
+    asked(player, kind="want", slot="after")
+    asked(player, kind="sounding", now=True, at=None)
+    asked(player, kind="arrived", slot="after", at=3.0)
+    now[0] += 0.5
+    player.send.clear()
+    bench.move("trim/gain_db", -6.0)
+    bench.move("trim/gain_db", -12.0)  # while the first is under way
+    (part,) = player.send
+    content, _ = part
+    # A second and a half from a little before 3.5 s, round the end of the loop.
+    assert (content["whole"], content["length"]) == (len(ramp), 72_000)
+    assert content["first"] == pytest.approx(3.35 * RATE_HZ, abs=2)
+    places = (content["first"] + np.arange(72_000)) % len(ramp)
+    assert np.abs(codes_of(part)[:, 0] - ramp[places] * 10 ** (-6 / 20)).max() < 1e-4
+    assert "gains" not in content  # nothing was measured for it
+    asked(player, kind="arrived", slot="after", at=3.6)
+    assert [each["length"] for each, _ in player.send] == [72_000, 72_000]
+    asked(player, kind="arrived", slot="after", at=3.7)
+    assert [each["length"] for each, _ in player.send] == [72_000, 72_000, len(ramp)]
+    assert player.send[-1][0]["gains"]["before"] == pytest.approx(-12.0, abs=0.1)
+    assert np.abs(codes_of(player.send[-1])[:, 0] - ramp * 10 ** (-12 / 20)).max() < 1e-4
+    asked(player, kind="arrived", slot="after", at=3.8)
+    assert len(player.send) == 3
+    # A page that holds nothing of it, as after a leap to another stage, gets all of it.
+    bench.hear("trim")
+    assert player.send[-1][0]["length"] == len(ramp)
+    bench.close()
+
+
+def test_a_bench_can_open_with_each_version_at_its_own_level():
+    for matched in (True, False):
+        bench = gl.bench(gl.Session.of(gl.Audio(noise(1.0), RATE_HZ), [gl.Trim()], name="voice"), ["trim/gain_db"],
+                         matched=matched)  # fmt: skip
+        player = bench.panel.player
+        assert (player.opens_matched, player.matching) == (matched, True)  # it can be taken on and off
+        bench.close()
