@@ -203,8 +203,9 @@ class Player(CourseWidget):
         kind = content.get("kind")
         if kind in ("sounding", "arrived"):
             place = content.get("at")
-            known = isinstance(place, int | float) and math.isfinite(place)
-            self._place = (float(place), time.monotonic()) if known else None
+            self._place = None
+            if isinstance(place, int | float) and math.isfinite(place):
+                self._place = float(place), time.monotonic()
         if kind == "hello":  # a page opened or was loaded again: it holds nothing
             self._sent, self._sounding, self._under_way, self._page_holds = {}, False, False, ()
         elif kind == "sounding":
