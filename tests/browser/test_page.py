@@ -134,3 +134,20 @@ def test_a_kernel_that_was_started_anew_is_told_and_a_press_runs_the_page(lab, o
     page.wait_for_function("() => !document.querySelector('.gainlib-page-line')", timeout=60_000)
     assert times_run(lab) == 2
     assert page.locator(".gainlib-bench:not(.gainlib-gone)").count() == 1
+
+
+def test_run_all_leaves_the_page_where_its_reader_was(lab, own_lesson):
+    page = own_lesson
+    page.set_viewport_size({"width": 1366, "height": 500})
+    page.locator(".jp-CodeCell").nth(1).locator(".jp-InputPrompt").click()
+    page.mouse.wheel(0, 250)
+    page.wait_for_function(
+        f"() => Math.abs(({TOP})(2)) < 400 && jupyterapp.shell.currentWidget.content.outerNode.scrollTop > 100"
+    )
+    before = page.evaluate(TOP, 2)
+    assert page.evaluate(STATE)[0] == 1
+    page.evaluate("() => jupyterapp.commands.execute('notebook:run-all-cells').then(() => {})")
+    page.locator(".gainlib-picture canvas").first.wait_for()
+    page.wait_for_function(f"before => Math.abs(({TOP})(2) - before) < 4", arg=before)
+    assert page.evaluate(STATE) == [1, 4, "command"]
+    assert times_run(lab) == 2
