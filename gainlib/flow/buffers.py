@@ -2,11 +2,11 @@
 
 A rendering always holds the figures of every tap, which are small. Of the samples
 
-- those behind what costs something are held: a stage that says so (`cache_output`: converter, compressor, saturation,
-  limiter, delivery), and a sum of more than a few signals or of signals that are not held themselves. A trim, a fader
-  or a pan is a multiplication and is made again from there when its samples are asked for, and so are gain-reduction
-  traces. That keeps an eight-strip session below four times its recordings, and still a moved control costs only what
-  lies behind it;
+- those behind what costs something are held: a stage that says so (`cache_output`: converter, clip gain, ride,
+  compressor, saturation, limiter, delivery), and a sum of more than a few signals or of signals that are not held
+  themselves. A trim, a fader or a pan is a multiplication and is made again from there when its samples are asked for,
+  and so are gain-reduction traces. That keeps an eight-strip session below four times its recordings, and still a moved
+  control costs only what lies behind it;
 - in single precision where a stage says that it loses nothing by it (`fits_float32`);
 - of several benches only the one in use holds samples, with those that move together with it;
 - when a cell has run, and when nothing was moved for `PAUSE_SECONDS`, whatever lasts up to `SHORT_SECONDS` is released:

@@ -126,6 +126,7 @@ class ClipGain(Stage):
     """
 
     kind: ClassVar[str] = "Clip gain"
+    cache_output: ClassVar[bool] = True
 
     regions: tuple[tuple[float, float, float], ...] = ()
     fade_ms: float = 5.0
@@ -205,6 +206,7 @@ class Ride(Stage):
     ((0.0, 0.0), (1.0, -6.0))
     """
 
+    cache_output: ClassVar[bool] = True
     cost_ms: ClassVar[float] = 4.0
 
     points: Points = ()

@@ -283,8 +283,8 @@ def browser() -> Iterator[Any]:
 
 
 @contextmanager
-def watched(browser: Any, lab: Lab) -> Iterator[tuple[Any, list[str]]]:
-    """A page of a 1280 laptop, and what went wrong in it."""
+def watched(browser: Any, lab: Lab, clock: bool = False) -> Iterator[tuple[Any, list[str]]]:
+    """A page of a 1280 laptop, and what went wrong in it; its clock can be put forward where it is one of ours."""
     context = browser.new_context(viewport={"width": 1280, "height": 900})
     shown = context.new_page()
     shown.set_default_timeout(15_000)
@@ -292,6 +292,8 @@ def watched(browser: Any, lab: Lab) -> Iterator[tuple[Any, list[str]]]:
     allowed = (lab.base, lab.base.replace("http", "ws"), "data:", "blob:")
     shown.on("pageerror", lambda error: problems.append(f"page error: {error}"))
     shown.on("request", lambda asked: None if asked.url.startswith(allowed) else problems.append(f"asked {asked.url}"))
+    if clock:
+        shown.clock.install()
     lab.enter(shown)
     try:
         yield shown, problems
@@ -310,46 +312,61 @@ def pytest_runtest_makereport(item: pytest.Item) -> Iterator[None]:
 FAILED = pytest.StashKey[bool]()
 
 
+class Shared:
+    """A page that many tests use one after the other: loaded when the first asks, and anew after one that failed."""
+
+    def __init__(self, browser: Any, lab: Lab, clock: bool = False) -> None:
+        self._made = lambda: watched(browser, lab, clock)
+        self._held: Any = None
+
+    def unload(self) -> None:
+        """Close it; whoever asks next has another."""
+        if self._held is not None:
+            context, self._held = self._held[0], None
+            context.__exit__(None, None, None)
+
+    def lent(self, request: pytest.FixtureRequest) -> Iterator[Any]:
+        """The page for one test; at the end it must have had no error and asked nothing outside."""
+        if self._held is None:
+            context = self._made()
+            self._held = (context, *context.__enter__())
+        _, page, problems = self._held
+        yield page
+        found = list(problems)
+        problems.clear()
+        if found or request.node.stash.get(FAILED, False):
+            self.unload()
+        else:
+            page.set_viewport_size({"width": 1280, "height": 900})
+        assert found == []
+
+
 @pytest.fixture(scope="session")
-def shared_page(browser: Any, lab: Lab) -> Iterator[dict[str, Any]]:
-    """The page that the tests share, and how to load another in its place."""
-    held: dict[str, Any] = {}
+def shared_page(browser: Any, lab: Lab) -> Iterator[Shared]:
+    """The page of all tests that need no other."""
+    shared = Shared(browser, lab)
+    yield shared
+    shared.unload()
 
-    def load() -> None:
-        unload()
-        held["context"] = watched(browser, lab)
-        held["page"], held["problems"] = held["context"].__enter__()
 
-    def unload() -> None:
-        if "context" in held:
-            held.pop("context").__exit__(None, None, None)
-
-    load()
-    held["load"] = load
-    yield held
-    unload()
+@pytest.fixture(scope="session")
+def shared_clocked_page(browser: Any, lab: Lab) -> Iterator[Shared]:
+    """The page of all tests that put its clock forward."""
+    shared = Shared(browser, lab, clock=True)
+    yield shared
+    shared.unload()
 
 
 @pytest.fixture
-def page(shared_page: dict[str, Any], lab: Lab, request: pytest.FixtureRequest) -> Iterator[Any]:
-    """The shared page; at the end it must have had no error and asked nothing outside. After a failure it is new."""
-    yield shared_page["page"]
-    problems = list(shared_page["problems"])
-    shared_page["problems"].clear()
-    if request.node.stash.get(FAILED, False) or problems:
-        shared_page["load"]()
-    else:
-        shared_page["page"].set_viewport_size({"width": 1280, "height": 900})
-    assert problems == []
+def page(shared_page: Shared, request: pytest.FixtureRequest) -> Iterator[Any]:
+    """The page that the tests share; who leaves it in disorder enters JupyterLab anew at its end."""
+    yield from shared_page.lent(request)
 
 
 @pytest.fixture
-def own_page(browser: Any, lab: Lab, shared_page: dict[str, Any]) -> Iterator[Any]:
-    """A page for one test alone, which leaves it or the kernel behind in disorder."""
-    shared_page["page"].evaluate(CLEAR)
-    with watched(browser, lab) as (shown, problems):
-        yield shown
-        assert problems == []
+def clocked_page(shared_clocked_page: Shared, request: pytest.FixtureRequest) -> Iterator[Any]:
+    """A second shared page, whose clock the tests put forward, so that nobody waits for what takes seconds."""
+    yield from shared_clocked_page.lent(request)
 
 
 @pytest.fixture

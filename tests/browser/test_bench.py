@@ -201,8 +201,8 @@ def test_a_cell_that_is_run_again_leaves_nothing_behind(lab, bench):
     assert bench.evaluate("[sounded.playing, Object.keys(sounded.slots).length]") == [False, 0]
 
 
-def test_a_page_that_is_loaded_again_shows_where_the_bench_stands(lab, own_page):
-    bench = lab.run(own_page, "again.ipynb", OPENING, BENCH, pictures=2)
+def test_a_page_that_is_loaded_again_shows_where_the_bench_stands(lab, page):
+    bench = lab.run(page, "again.ipynb", OPENING, BENCH, pictures=2)
     gain = bench.get_by_role("slider", name="Preamp gain")
     gain.focus()
     for _ in range(5):

@@ -95,10 +95,9 @@ def test_a_kernel_that_goes_from_elsewhere_is_said_once_and_a_press_brings_the_p
     moved(page)
 
 
-def test_a_busy_kernel_is_called_busy_and_not_gone(lab, own_page, busy_cell):
-    page = own_page
+def test_a_busy_kernel_is_called_busy_and_not_gone(lab, clocked_page, busy_cell):
+    page = clocked_page
     lab.run(page, "working.ipynb", OPENING, FIRST, pictures=2)
-    page.clock.install()
     lab.hold()
     page.evaluate(
         """code => {
@@ -152,8 +151,7 @@ def test_two_benches_in_one_notebook_move_apart(lab, page, keep):
     keep(page, "two-benches")
 
 
-def test_a_saved_notebook_shows_the_last_picture_and_its_sentence_with_no_kernel(lab, own_page, keep):
-    page = own_page
+def test_a_saved_notebook_shows_the_last_picture_and_its_sentence_with_no_kernel(lab, page, keep):
     settings = lab.root.parent / "settings" / "@jupyter-widgets" / "jupyterlab-manager"
     settings.mkdir(parents=True, exist_ok=True)
     (settings / "plugin.jupyterlab-settings").write_text(json.dumps({"saveState": True}))
@@ -178,6 +176,7 @@ def test_a_saved_notebook_shows_the_last_picture_and_its_sentence_with_no_kernel
         keep(page, "saved-without-kernel")
     finally:
         (settings / "plugin.jupyterlab-settings").unlink()
+        lab.enter(page)  # which has read that setting
 
 
 def test_of_many_strips_the_chosen_one_is_shown(lab, page, keep):
@@ -206,15 +205,15 @@ gl.bench(mix, controls=[f"{each.name}/preamp/gain_db" for each in strips] + ["ma
     keep(page, "strips-bass")
 
 
-def test_pictures_are_drawn_after_a_kernel_that_was_busy_for_long(lab, own_page, busy_cell):
+def test_pictures_are_drawn_after_a_kernel_that_was_busy_for_long(lab, clocked_page, busy_cell):
     """A picture stops asking after 15 seconds; a lesson run from top to bottom may keep the kernel longer than that."""
-    lab.open(own_page, lab.write("busy.ipynb", OPENING, FIRST, busy_cell))
-    own_page.clock.install()
+    lab.enter(clocked_page)  # a page that has drawn pictures before has all that it takes
+    lab.open(clocked_page, lab.write("busy.ipynb", OPENING, FIRST, busy_cell))
     lab.hold()
-    lab.start(own_page)
-    own_page.locator(".gainlib-place").nth(1).wait_for(state="attached")
-    own_page.clock.fast_forward(16_000)
-    own_page.get_by_text("This picture waits for the kernel").nth(1).wait_for()
+    lab.start(clocked_page)
+    clocked_page.locator(".gainlib-place").nth(1).wait_for(state="attached")
+    clocked_page.clock.fast_forward(16_000)
+    clocked_page.get_by_text("This picture waits for the kernel").nth(1).wait_for()
     lab.free()
-    lab.drawn(own_page, 2)
-    assert own_page.get_by_text("This picture waits for the kernel").count() == 0
+    lab.drawn(clocked_page, 2)
+    assert clocked_page.get_by_text("This picture waits for the kernel").count() == 0

@@ -299,8 +299,8 @@ def test_the_marks_of_the_level_diagram_move_with_the_sound_and_the_settings(lab
     assert page.evaluate(MARKS)["moment"] == still["moment"]
 
 
-def test_without_a_sound_device_the_player_says_so_until_one_answers(lab, own_page, keep):
-    page = own_page
+def test_without_a_sound_device_the_player_says_so_until_one_answers(lab, clocked_page, keep):
+    page = clocked_page
     lab.run(page, "deaf.ipynb", RAMP, pictures=1)
     # What a page sees without a device: a context that never wakes, and a clock that stands.
     page.evaluate("""() => {
@@ -312,7 +312,6 @@ def test_without_a_sound_device_the_player_says_so_until_one_answers(lab, own_pa
         };
     }""")
     message = page.get_by_role("alert").filter(has_text="No sound device answers")
-    page.clock.install()
     play = page.locator(".gainlib-player button").first
     play.click()
     page.clock.run_for(1_800)

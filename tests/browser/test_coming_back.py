@@ -24,8 +24,7 @@ OPEN = """async (path) => {
 }"""
 
 
-def test_after_a_restart_and_run_all_the_bench_stands_as_it_was_left(lab, own_page, keep):
-    page = own_page
+def test_after_a_restart_and_run_all_the_bench_stands_as_it_was_left(lab, page, keep):
     course = lab.root / "a-learner"
     (course / MARK).mkdir(parents=True)
     (course / MARK / MANIFEST).write_text("{}")

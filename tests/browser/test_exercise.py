@@ -47,10 +47,9 @@ def test_a_check_in_the_same_breath_as_25_key_presses_judges_the_last_of_them(la
     assert not slow.locator(".gainlib-moved").is_visible()
 
 
-def test_a_check_waits_for_the_last_move_however_long_the_kernel_is_busy(lab, own_page):
-    slow = lab.run(own_page, "slow-exercise.ipynb", SLOW, pictures=2)
+def test_a_check_waits_for_the_last_move_however_long_the_kernel_is_busy(lab, clocked_page):
+    slow = lab.run(clocked_page, "slow-exercise.ipynb", SLOW, pictures=2)
     before = len(attempts(lab))
-    own_page.clock.install()
     lab.hold()
     gain = slow.get_by_role("slider", name="Preamp gain")
     start = float(gain.input_value())
@@ -230,8 +229,10 @@ def test_a_ride_and_a_switch_moved_while_the_kernel_is_busy_are_judged_as_they_s
     assert answer == {"voice/ride/points": [[0.0, 3.0]], "voice/fader/muted": True}
 
 
-def test_a_check_pressed_twice_while_the_kernel_is_busy_is_one_attempt_and_a_hint_comes_after_it(lab, own_page, sat):
-    page = own_page
+def test_a_check_pressed_twice_while_the_kernel_is_busy_is_one_attempt_and_a_hint_comes_after_it(
+    lab, clocked_page, sat
+):
+    page = clocked_page
     (part,) = sat(page, "read-the-verse")
     made = len(attempts(lab))
     part.get_by_role("textbox", name="Peak of the verse").fill("-30")
@@ -246,11 +247,11 @@ def test_a_check_pressed_twice_while_the_kernel_is_busy_is_one_attempt_and_a_hin
     assert attempts(lab)[-1]["hints_used"] == 0
     # A kernel that is gone is said to be, and the next press is tried again.
     page.evaluate("() => { WebSocket.prototype.send = () => {}; }")
-    page.clock.install()
     check.press("Enter")
     page.clock.run_for(11_000)
     part.get_by_text("The kernel has not answered for some seconds").wait_for()
     assert page.locator(".gainlib-answer[aria-busy]").count() == 0
+    lab.enter(page)  # which can send nothing any more
 
 
 def test_the_exercise_book_opens_fresh_numbers_by_keyboard(lab, page, keep):

@@ -56,8 +56,7 @@ def at_rest(page):
     page.wait_for_function("() => !document.querySelector('.gainlib-page-line')")
 
 
-def test_the_tab_that_was_opened_last_goes_on_and_the_other_says_so_with_a_button(lab, own_page, keep):
-    page = own_page
+def test_the_tab_that_was_opened_last_goes_on_and_the_other_says_so_with_a_button(lab, page, keep):
     lab.open(page, lab.write("tabs.ipynb", *CELLS, lesson=True))
     page.get_by_role("button", name="Run this page").click()
     lab.drawn(page, PICTURES)
@@ -88,8 +87,7 @@ def test_the_tab_that_was_opened_last_goes_on_and_the_other_says_so_with_a_butto
         told(other)
 
 
-def test_in_a_notebook_of_ones_own_the_last_run_goes_on(lab, own_page):
-    page = own_page
+def test_in_a_notebook_of_ones_own_the_last_run_goes_on(lab, page):
     lab.run(page, "own-tabs.ipynb", *CELLS[:2], pictures=1)
     with another_tab(lab, page, "own-tabs.ipynb") as other:
         lab.run_all(other)

@@ -19,6 +19,7 @@ from gainlib.errors import GainError
 from gainlib.flow import Bus, Send, Session, Strip
 from gainlib.flow.buffers import release_buffers
 from gainlib.stages import (
+    ClipGain,
     Compressor,
     Converter,
     Delivery,
@@ -26,6 +27,7 @@ from gainlib.stages import (
     Limiter,
     Pan,
     Preamp,
+    Ride,
     Saturation,
     SoftClip,
     Source,
@@ -229,6 +231,23 @@ def test_a_rendering_that_rested_gives_the_same_and_keeps_it_again(session: Sess
     rendering.release()
     moved = session.replaced({"main/compressor/ratio": 3.0})
     assert moved.render(after=rendering).levels == moved.render().levels
+
+
+@pytest.mark.parametrize(
+    "stage",
+    [Ride(points=((0.0, -3.0), (1.0, 0.0))), ClipGain(regions=((0.1, 0.2, -6.0),)), Compressor(-20.0), Saturation(4.0)],
+    ids=lambda stage: stage.name,
+)
+def test_what_costs_more_than_a_multiplication_is_worked_out_once(
+    stems: dict[str, Audio], monkeypatch: pytest.MonkeyPatch, stage: Stage
+) -> None:
+    worked: list[Stage] = []
+    process = type(stage).process
+    monkeypatch.setattr(type(stage), "process", lambda own, entering: (worked.append(own), process(own, entering))[1])
+    rendering = Session.of(stems["voice"], (stage, Trim(-3.0), Fader(-6.0)), name="voice").render()
+    for tap in ("fader", "trim", stage.name):
+        rendering.at(f"voice/{tap}")
+    assert worked == [stage]
 
 
 def test_a_rendering_holds_no_double_copy_of_a_narrow_recording(stems: dict[str, Audio]) -> None:
