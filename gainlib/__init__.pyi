@@ -42,7 +42,6 @@ from .flow import Send as Send
 from .flow import Session as Session
 from .flow import Strip as Strip
 from .learners.contents import contents as contents
-from .learners.learner_name import learner as learner
 from .meters import measure as measure
 from .meters import measures as measures
 from .meters import tell as tell
@@ -60,6 +59,9 @@ from .notebook import (
 )
 from .notebook import (
     hand_in as hand_in,
+)
+from .notebook import (
+    learner as learner,
 )
 from .notebook import (
     predict as predict,

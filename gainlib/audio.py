@@ -135,7 +135,7 @@ class Audio:
 
     def __repr__(self) -> str:
         channels = {1: "mono", 2: "stereo"}.get(self.channels, f"{self.channels} channels")
-        return f"<{self.name or 'audio'}: {self.seconds:.2f} s, {channels}, {self.rate_hz} Hz>"
+        return f"{self.name or 'audio'}: {self.seconds:.4g} s, {channels}, {self.rate_hz / 1000:g} kHz"
 
 
 def part_frames(start_seconds: float, end_seconds: float, frames: int, rate_hz: int) -> tuple[int, int]:

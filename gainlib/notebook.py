@@ -11,6 +11,7 @@ from gainlib.benches.exercise_panel import exercise
 from gainlib.benches.survey_on_bench import survey
 from gainlib.widgets.compare import compare
 from gainlib.widgets.hand_in_button import hand_in
+from gainlib.widgets.name_field import learner
 from gainlib.widgets.predict import predict
 
-__all__ = ["bench", "compare", "exercise", "exercise_book", "hand_in", "predict", "survey"]
+__all__ = ["bench", "compare", "exercise", "exercise_book", "hand_in", "learner", "predict", "survey"]

@@ -6,7 +6,6 @@ stops nobody from working. Nothing here knows a classroom: a learner alone opens
 course_folder      where the folder is; the lessons laid in it, and brought up to date beside what the learner changed
 naming             names and ids: what is allowed, and how one stands in a file's name
 progress           the record: an id, a name and every attempt, none of which is ever lost
-learner_name       who works here
 contents           the table of contents: what is done, which lesson is next
 spaced_repetition  when an exercise that was missed comes back
 learners_file      the class as a learner's computer knows it

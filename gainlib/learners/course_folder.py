@@ -20,7 +20,7 @@ from gainlib.storage import (
     lesson_name,
     lesson_number,
 )
-from gainlib.storage.foreign import read_json
+from gainlib.storage.foreign import LARGEST_NOTEBOOK_BYTES, json_value, read_json
 from gainlib.text import reason_of
 
 __all__ = ["InstallReport", "chosen_lessons", "course_folder", "install_lessons", "laid_name", "lesson_file"]
@@ -74,9 +74,9 @@ def install_lessons(
 ) -> InstallReport:
     """Make the learner's own copy of the lessons, or bring it up to date; what the learner changed is never touched.
 
-    What was laid is remembered by its digest in a hidden folder. A lesson that the learner left as it was is replaced
-    by a newer one; beside a changed one the newer is laid under a name that says so; one that is missing is laid
-    again, which is how a learner gets a fresh copy. Where a lesson's number is another than it was, a file left as it
+    What was laid is remembered by its digest in a hidden folder. A lesson that the learner left as it was, or only ran
+    and saved, is replaced by a newer one; beside a changed one the newer is laid under a name that says so; one that is
+    missing is laid again, which is how a learner gets a fresh copy. Where a lesson's number is another than it was, a file left as it
     was is renamed, and a changed one keeps its name. The exercise book is laid beside the lessons. `lessons` is the
     course's own folder unless given, and then there is no book. With `only`, lessons by number or name with commas
     between, just those are laid and listed, until "all" or others are given; none that is there is taken away. Raises
@@ -150,7 +150,7 @@ def _renamed(home: Path, name: str, known: dict[str, dict[str, str]]) -> list[st
     said = []
     for older in _with_old_number(home, name):
         file = home / older
-        if not file.is_file() or file.is_symlink() or _digest(file.read_bytes()) != known.get(older, {}).get("laid"):
+        if not file.is_file() or file.is_symlink() or not _left_as_laid(file, known.get(older, {})):
             continue
         if os.path.lexists(home / name):
             file.unlink()
@@ -166,7 +166,7 @@ def _laid_one(
     home: Path, name: str, content: bytes, known: dict[str, dict[str, str]], version: str, *, first: bool
 ) -> list[str]:
     """Lay one file and remember it; the sentence that the learner should read, if any."""
-    digest, target = _digest(content), home / name
+    digest, target = _digest(name, content), home / name
     before = known.get(name, {})
     if not target.exists() and not target.is_symlink():
         atomic_write(target, content, make_folder=True, then=ELSEWHERE)
@@ -176,11 +176,10 @@ def _laid_one(
         return [f"{name} was missing; it is laid again." if before else f"{name} is new."]
     # A link, or anything but a plain file, is the learner's own doing.
     plain = target.is_file() and not target.is_symlink()
-    present = _digest(target.read_bytes()) if plain else ""
-    if present == digest:
+    if plain and _digest(name, target.read_bytes()) == digest:
         known[name] = {"laid": digest, "offered": digest}
         return []
-    if plain and present == before.get("laid"):
+    if plain and _left_as_laid(target, before):
         atomic_write(target, content, then=ELSEWHERE)
         known[name] = {"laid": digest, "offered": digest}
         return [f"{name} is replaced by the version of gainlib {version}; you had not changed it."]
@@ -201,7 +200,7 @@ def _beside(target: Path, version: str, digest: str) -> Path:
         beside = target.with_name(f"{target.stem} (new in {version}{again}){target.suffix}")
         if not beside.exists() and not beside.is_symlink():
             return beside
-        if beside.is_file() and _digest(beside.read_bytes()) == digest:
+        if beside.is_file() and _digest(beside.name, beside.read_bytes()) == digest:
             return beside
         count += 1
 
@@ -273,5 +272,21 @@ def _listed(files: Mapping[str, Path]) -> str:
     return ", ".join(f"{lesson_number(file.name)} {name}" for name, file in files.items())
 
 
-def _digest(content: bytes) -> str:
+def _left_as_laid(file: Path, before: Mapping[str, str]) -> bool:
+    content = file.read_bytes()
+    # Before 0.2 a notebook was remembered by its bytes as well.
+    return before.get("laid") in (_digest(file.name, content), hashlib.sha256(content).hexdigest())
+
+
+def _digest(name: str, content: bytes) -> str:
+    """A file as one number: a notebook by what its cells say and are, whatever they showed when it was saved."""
+    if name.endswith(".ipynb") and len(content) <= LARGEST_NOTEBOOK_BYTES:
+        try:
+            made = json_value(content.decode("utf-8"), name)
+            cells = [
+                [each["cell_type"], "".join(each["source"]), each["metadata"].get("tags", [])] for each in made["cells"]
+            ]
+            content = json.dumps([made["metadata"].get("gainlib"), cells]).encode()
+        except (GainError, UnicodeDecodeError, KeyError, TypeError, AttributeError):
+            pass  # no notebook that can be read: its bytes
     return hashlib.sha256(content).hexdigest()

@@ -19,4 +19,5 @@ the one reader of typed numbers (comma and point both count), the one field that
 - `brief`, `question`, `answer_panel`: an exercise
 - `exercise_list`: the front of the exercise book
 - `hand_in_button`: `gl.hand_in`
+- `name_field`: `gl.learner`
 """

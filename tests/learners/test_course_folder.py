@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import re
@@ -91,6 +92,47 @@ def test_a_changed_lesson_stays_and_the_newer_one_is_laid_beside_it_once(course,
     beside.unlink()
     assert "up to date" in install_lessons(own, "0.2", course).text
     assert not beside.exists()
+
+
+def notebook(source, **shown):
+    """A lesson of one cell, as the course ships it, or as JupyterLab saves it after it was run."""
+    cell = {"cell_type": "code", "id": "a", "metadata": {"tags": ["tool"]}, "source": source}
+    cell |= {"execution_count": None, "outputs": []} | shown
+    made = {"cells": [cell], "metadata": {"gainlib": {"lesson": True}}, "nbformat": 4, "nbformat_minor": 5}
+    if shown:
+        cell["metadata"]["trusted"] = True
+        made["metadata"]["language_info"] = {"name": "python", "version": "3.12.1"}
+    return json.dumps(made, indent=1)
+
+
+RAN = {"execution_count": 7, "outputs": [{"output_type": "stream", "name": "stdout", "text": ["-3 dB"]}]}
+
+
+def test_a_lesson_that_was_only_run_and_saved_is_replaced_and_one_with_another_word_is_not(course, own):
+    (course / LESSON).write_text(notebook(["gl.read()\n", "x"]))
+    install_lessons(own, "0.1", course)
+    (own / LESSON).write_text(notebook("gl.read()\nx", **RAN))
+    assert "up to date" in install_lessons(own, "0.1", course).text
+    assert "-3 dB" in (own / LESSON).read_text()  # what was shown stays while nothing newer comes
+    (course / LESSON).write_text(notebook("gl.read('new')"))
+    laid = install_lessons(own, "0.2", course)
+    assert laid.sentences == (f"{LESSON} is replaced by the version of gainlib 0.2; you had not changed it.",)
+    assert (own / LESSON).read_text() == notebook("gl.read('new')")
+    (own / LESSON).write_text(notebook("gl.read('mine')", **RAN))
+    (course / LESSON).write_text(notebook("gl.read('newest')"))
+    assert "holds your changes" in install_lessons(own, "0.3", course).text
+    assert "mine" in (own / LESSON).read_text()
+
+
+def test_a_lesson_that_an_older_course_laid_and_nobody_touched_is_replaced(course, own):
+    (course / LESSON).write_text(notebook("old"))
+    install_lessons(own, "0.1", course)
+    known = json.loads((own / MARK / MANIFEST).read_text())
+    digest = hashlib.sha256((own / LESSON).read_bytes()).hexdigest()
+    known["laid"][LESSON] = {"laid": digest, "offered": digest}
+    (own / MARK / MANIFEST).write_text(json.dumps(known))
+    (course / LESSON).write_text(notebook("new"))
+    assert "is replaced" in install_lessons(own, "0.2", course).text
 
 
 def test_a_name_that_is_taken_beside_is_left_alone(course, own):
@@ -316,14 +358,12 @@ def test_a_title_cannot_bring_markup_into_the_page():
 def test_a_name_is_kept_with_the_answers_that_are_there(own, monkeypatch):
     install_lessons(own, gl.__version__)
     monkeypatch.chdir(own)
-    assert "No name yet" in repr(gl.learner())
+    assert repr(gl.learner()) == "Nobody has said yet who works here."
     assert "progress.json" not in files(own)  # to ask is not to begin
     progress = Progress.here()
     variant = load("recording/leave-room").variant(progress.learner_id)
     progress.record(variant, author_answer(variant), check(variant, author_answer(variant)))
-    assert repr(gl.learner("  Ada Novak ")) == (
-        "You are Ada Novak. Your name is kept in progress.json, and your answers beside it."
-    )
+    assert repr(gl.learner("  Ada Novak ")) == "You are Ada Novak."
     after = Progress.here()
     assert (after.learner_name, after.learner_id) == ("Ada Novak", progress.learner_id)
     assert after.passed("recording/leave-room")
@@ -341,7 +381,20 @@ def test_the_name_is_kept_from_a_folder_below_and_refused_on_two_lines(own, monk
     for wrong in ("two\nlines", "x" * 201, 7):
         with pytest.raises(GainError, match="the name is"):
             gl.learner(wrong)
-    assert "<b>" not in gl.learner("<b>")._repr_html_()
+    assert "<b>" not in gl.learner("<b>").static_html()
+
+
+def test_a_name_that_is_typed_into_the_field_is_kept_and_a_wrong_one_is_told_beside_it(own, monkeypatch):
+    install_lessons(own, gl.__version__)
+    monkeypatch.chdir(own)
+    field = gl.learner()
+    field.take(" Ada Novak ")
+    assert (field.name, field.said) == ("Ada Novak", "You are Ada Novak.")
+    assert json.loads((own / "progress.json").read_text())["learner"]["name"] == "Ada Novak"
+    field.take("x" * 201)
+    assert field.name == "Ada Novak"
+    assert field.said.startswith("Not kept: the name is")
+    assert gl.learner().name == "Ada Novak"
 
 
 def test_what_is_next_is_the_first_lesson_with_something_left():
