@@ -138,7 +138,7 @@ class Progress:
             count = sum(each["exercise"] == name for each in found.earlier) + _count(home, name)
         points = f"{attempt['points']:g} of {attempt['out_of']:g} points"
         alone = f" This folder cannot be locked ({why}), so this notebook keeps a file of its own there." if why else ""
-        return f"{note}Saved: attempt {count} at {name}, {points}.{alone}"
+        return f"{note}Saved: attempt {count}, {points}.{alone}"
 
 
 def _here() -> Path:

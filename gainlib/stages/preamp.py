@@ -132,7 +132,7 @@ class Preamp(Stage):
     input_domain: ClassVar[Domain] = "analogue"
     output_domain: ClassVar[Domain] = "analogue"
 
-    gain_db: float = setting(30.0, label="Gain", low=0.0, high=60.0, step=1.0)
+    gain_db: float = setting(30.0, label="Preamp gain", low=0.0, high=60.0, step=1.0)
     input_noise_dbu: float = -128.0
     max_output_dbu: float = 26.0
     noise_seed: int = 1

@@ -25,7 +25,7 @@ LONGEST_SECONDS = 60.0
 _LEAST_SECONDS = 0.4
 """What integrated loudness needs: one gating block (*published*, ITU-R BS.1770-5)."""
 
-CAUTION = "Start low. Limit for the ear: 85 dBA, 8 hours a day (NIOSH 98-126); local rules go first."
+CAUTION = "Start low: at most 85 dBA, 8 hours a day (NIOSH 98-126); local rules go first."
 """The recommended exposure limit: *published*, NIOSH publication 98-126, chapter 1.1."""
 
 

@@ -32,9 +32,10 @@ export default {
     const names = { undo: "Undo", redo: "Redo" };
     const unfolds = unfolding();
     const more = make("div", { className: "gainlib-more" }, redo, keeps.A, keeps.B, other, copy);
-    const told_keys = make("p", { className: "gainlib-keys", textContent: "Keys: p play or pause · q before or after · u undo, "
-      + "Shift+u redo · t, Shift+t keep as A, B · g compare · w copy · "
-      + "Delete: a slider back to its start, Shift and an arrow: its finest step" });
+    // The keys of what is folded away are told with it.
+    const told_keys = make("p", { className: "gainlib-keys" }, "Keys: p play · q before or after · u undo · "
+      + "Shift + arrow: finest step · Delete: back to its start", make("span", { className: "gainlib-more" },
+      " · Shift + u redo · t, Shift + t keep as A, B · g compare · w copy"));
     const text = make("textarea", { readOnly: true, hidden: true, rows: 5, className: "gainlib-settings-text" });
     text.setAttribute("aria-label", "The settings as text");
     el.append(make("div", { className: "gainlib-now" }, undo, reset, unfolds.button), more, said, text, told_keys);

@@ -195,7 +195,7 @@ def test_the_strip_that_is_shown_is_chosen_and_its_controls_stand_below_it():
     gain, trim = panel.inputs["voice/preamp/gain_db"], panel.inputs["bass/trim/gain_db"]
     assert gain in panel.below.children[0].children
     assert trim in panel.beside.children
-    assert (gain.label, trim.label) == ("Gain", "Bass, trim")
+    assert (gain.label, trim.label) == ("Preamp gain", "Bass, trim")
     earlier = panel.pictures[0].spec
     chooser.chosen = 1
     assert bench.strip == "bass"

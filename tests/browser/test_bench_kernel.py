@@ -188,7 +188,7 @@ strips = (Strip("voice", take, chain(50.0)), Strip("bass", take, chain(40.0)), S
 mix = gl.Session(strips, main=Bus("main", (gl.Fader(), gl.Limiter())))
 gl.bench(mix, controls=[f"{each.name}/preamp/gain_db" for each in strips] + ["main/fader/gain_db"])"""
     lab.run(page, "strips.ipynb", OPENING, strips, pictures=1)
-    assert page.locator(".gainlib-below label").all_inner_texts()[0] == "Gain"
+    assert page.locator(".gainlib-below label").all_inner_texts()[0] == "Preamp gain"
     keep(page, "strips-voice")
     chooser = page.get_by_role("combobox", name="Strip shown")
     chooser.focus()

@@ -50,7 +50,7 @@ def verdict_after(page, part, attempt):
     """Press the button, and read the verdict once this attempt is saved."""
     part.get_by_role("button", name="Check my answer").press("Enter")
     verdict = part.locator(".gainlib-verdict")
-    verdict.locator(".gainlib-saved", has_text=f"attempt {attempt} at").wait_for(state="attached")
+    verdict.locator(".gainlib-saved", has_text=f"attempt {attempt},").wait_for(state="attached")
     return verdict.text_content()
 
 

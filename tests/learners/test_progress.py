@@ -106,9 +106,7 @@ def test_an_attempt_is_kept_with_all_that_marking_needs(tmp_path, variant):
         "passed": True,
         "hints_used": 2,
     }
-    assert said.startswith("Saved: attempt 1 at ")
-    assert str(tmp_path) not in said
-    assert "4.5 of 5 points" in said
+    assert said == "Saved: attempt 1, 4.5 of 5 points."
 
 
 def test_attempts_of_two_notebooks_are_both_kept(tmp_path, variant):
@@ -236,7 +234,7 @@ def test_a_last_line_that_was_torn_swallows_nothing_and_is_told(tmp_path, varian
     record(progress, variant, {GAIN: 41, TRIM: 0})
     with (tmp_path / ATTEMPTS).open("a") as file:
         file.write('{"exercise": "own/a", "poi')  # as a killed process leaves it
-    assert "attempt 2 at" in record(progress, variant, {GAIN: 42, TRIM: 0})
+    assert "attempt 2," in record(progress, variant, {GAIN: 42, TRIM: 0})
     note = Progress.at(tmp_path).note
     assert "attempts.jsonl was damaged; it is kept as" in note
     assert "2 attempts that can be read in it go on." in note

@@ -160,5 +160,5 @@ def test_settings_that_cannot_be_are_refused(call, sentence):
 
 def test_a_setting_describes_itself():
     gain = settings_of(Preamp())["gain_db"]
-    assert (gain.label, gain.unit, gain.low, gain.high) == ("Gain", "dB", 0.0, 60.0)
+    assert (gain.label, gain.unit, gain.low, gain.high) == ("Preamp gain", "dB", 0.0, 60.0)
     assert set(settings_of(Converter(18.0))) == set()
