@@ -76,11 +76,11 @@ def install_lessons(
 
     What was laid is remembered by its digest in a hidden folder. A lesson that the learner left as it was, or only ran
     and saved, is replaced by a newer one; beside a changed one the newer is laid under a name that says so; one that is
-    missing is laid again, which is how a learner gets a fresh copy. Where a lesson's number is another than it was, a file left as it
-    was is renamed, and a changed one keeps its name. The exercise book is laid beside the lessons. `lessons` is the
-    course's own folder unless given, and then there is no book. With `only`, lessons by number or name with commas
-    between, just those are laid and listed, until "all" or others are given; none that is there is taken away. Raises
-    GainError when something stands in the way or cannot be written, and for a lesson that there is not.
+    missing is laid again, which is how a learner gets a fresh copy. Where a lesson's number is another than it was, a
+    file left as it was is renamed, and a changed one keeps its name. The exercise book is laid beside the lessons.
+    `lessons` is the course's own folder unless given, and then there is no book. With `only`, lessons by number or name
+    with commas between, just those are laid and listed, until "all" or others are given; none that is there is taken
+    away. Raises GainError when something stands in the way or cannot be written, and for a lesson that there is not.
 
     >>> import tempfile
     >>> laid = install_lessons(tempfile.mkdtemp(), "0.1.0")
