@@ -1,4 +1,4 @@
-"""One JupyterLab and one page for all tests: notebooks are opened in it as documents, each on a kernel that is warm.
+"""One JupyterLab and one page for all tests of a process: notebooks are opened in it, each on a kernel that is warm.
 
 The page may have no error and ask nothing of the outside world. What the course's scripts share is there for the tests
 as `course`: the same module that the widgets import.

@@ -11,10 +11,10 @@ import re
 
 import numpy as np
 import pytest
-from bokeh.embed import json_item
 
 from gainlib import Audio, GainError, Session
 from gainlib.flow import Bus, Send, Strip
+from gainlib.html.figures import embedded
 from gainlib.stages import (
     Compressor,
     Delivery,
@@ -110,7 +110,7 @@ def test_every_view_takes_every_signal_of_a_mix(name, mixed, caplog):
     shown = view(name)
     drawing = shown.figure(mixed)
     with caplog.at_level(logging.WARNING):
-        assert json_item(drawing)["root_id"] == drawing.id
+        assert embedded(drawing)["root_id"] == drawing.id
     assert [record.message for record in caplog.records] == []
     names = {model.name for model in drawing.references()}
     columns = shown.columns(mixed)
