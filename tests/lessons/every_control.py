@@ -54,5 +54,7 @@ def require_sound(bench):
     assert all(sentence and "nan" not in sentence for sentence in bench.sentences)
     assert all(not math.isnan(level.peak_dbfs) for level in bench.rendering.levels)
     assert not isinstance(bench, LookingBench) or said == "Look and listen, then answer below."
+    if isinstance(bench, LookingBench):
+        return
     found = [*faults(bench, said), *after_the_step(bench)]
     assert not found, f"{bench.title or 'an exercise'}, {bench.values}: {said} {found}"
