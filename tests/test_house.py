@@ -252,6 +252,18 @@ def test_importing_gainlib_opens_none_of_the_heavy_libraries():
     assert done.stdout.strip() == "[]"
 
 
+def test_bokeh_is_opened_by_the_first_picture_and_by_a_lesson_s_kernel_as_it_starts():
+    code = """
+import sys
+import gainlib.exercises, gainlib.authoring, gainlib.views
+print("bokeh" in sys.modules)
+import gainlib.benches.kernel_start
+print("bokeh.plotting" in sys.modules)
+"""
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.split() == ["False", "True"]
+
+
 def test_a_kernel_that_saturates_and_draws_the_curve_between_samples_needs_no_more_of_scipy_than_numba_does():
     code = """
 import sys

@@ -14,7 +14,9 @@ from importlib.abc import MetaPathFinder
 from importlib.machinery import ModuleSpec, PathFinder
 from types import FrameType, ModuleType
 
-import gainlib.benches.book_panel  # noqa: F401  with it everything that a bench needs
+import bokeh.plotting  # noqa: F401  which the first picture would open
+
+import gainlib.benches.book_panel  # noqa: F401  with it everything else that a bench needs
 
 __all__ = ["FromTheFolder", "load_ipython_extension"]
 

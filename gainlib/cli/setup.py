@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import ast
+import contextlib
 import importlib.metadata
 import json
 import os
 import platform
+import queue
 import socket
 import subprocess
 import sys
 import tempfile
+import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -29,6 +34,9 @@ from gainlib.stages import Compressor, Converter, Delivery, Fader, Pan, Preamp, 
 from gainlib.storage import atomic_write, bundled_folder
 from gainlib.surveys.survey import survey
 from gainlib.text import printable, reason_of
+
+if TYPE_CHECKING:
+    from jupyter_client.blocking.client import BlockingKernelClient
 
 __all__ = ["Finding", "findings"]
 
@@ -62,13 +70,11 @@ by_others = [
 disabled = {**dict.fromkeys(by_others, True), **disabled}
 print(json.dumps([sorted(found), sorted(name for name, off in disabled.items() if off)]))
 """
-SEEN_IN_KERNEL = """
-import json, sys, gainlib
-print(sys.executable, gainlib.__version__)
-from gainlib.cli import setup
-looks = ("course material", setup.material), ("pictures", setup.pictures)
-print(json.dumps([setup.seen(*each).as_dict() for each in looks]))
-"""
+IN_KERNEL = {
+    "python": "sys.executable",
+    "gainlib": "gainlib.__version__",
+    "pictures": "importlib.import_module('gainlib.cli.setup').seen_in_kernel()",
+}
 EXTENSIONS = {"anywidget": "anywidget", "ipywidgets": "@jupyter-widgets/jupyterlab-manager"}
 
 
@@ -105,6 +111,7 @@ def findings(folder: Path) -> Iterator[Finding]:
         ("port", loopback_port),
         ("folder", lambda: writable(folder)),
         ("compiled loops", compiled_loops),
+        ("course material", material),
     ]
     with ThreadPoolExecutor(2) as pool:
         begun = [pool.submit(in_kernel), pool.submit(lambda: [seen("widgets", widgets)])]
@@ -115,10 +122,10 @@ def findings(folder: Path) -> Iterator[Finding]:
 
 
 def in_kernel() -> list[Finding]:
-    """What is seen of the kernel, and in it of the material and pictures, which it opens anyway; else of those here."""
+    """What is seen of the kernel, and in it of the pictures, whose libraries it opens anyway; else of those here."""
     told: list[Finding] = []
     found = seen("kernel", lambda: kernel(told))
-    return [*(told or [seen("course material", material), seen("pictures", pictures)]), found]
+    return [*(told or [seen("pictures", pictures)]), found]
 
 
 def seen(what: str, look: Callable[[], Finding]) -> Finding:
@@ -311,28 +318,41 @@ def kernel(told: list[Finding] | None = None) -> Finding:
         manager.start_kernel(env=environment, cwd=str(home), **quiet)
         client = manager.client()
         try:
-            client.start_channels()
-            client.wait_for_ready(timeout=LONGEST_SECONDS)
-            answer: list[str] = []
-
-            def hear(message: dict[str, dict[str, str]]) -> None:
-                answer.append(message["content"].get("text", ""))
-
-            client.execute_interactive(SEEN_IN_KERNEL, timeout=LONGEST_SECONDS, output_hook=hear)
-        except RuntimeError as fault:
-            if manager.is_alive():  # it was only waited for in vain
-                raise TimeoutError from fault
-            said = "A notebook's kernel ends as it starts."
-            todo = f"{install_again()}. If that does not help, look at antivirus rules for {sys.executable}."
-            return Finding("kernel", False, said, todo)
+            client.start_channels(iopub=False, stdin=False, hb=False)
+            answer = answered(client, manager.is_alive)
         finally:
             client.stop_channels()
             manager.shutdown_kernel(now=True)
             ensure_event_loop().close()  # of this thread, which nobody else would close
-    lines = "".join(answer).splitlines()
-    words = lines[0].split() if lines else []
-    if not words or os.path.normcase(words[0]) != os.path.normcase(sys.executable):
-        return Finding("kernel", False, f"The kernel answers as {' '.join(words) or 'nobody'}.", install_again())
-    if told is not None and len(lines) > 1:
-        told += [Finding(**each) for each in json.loads(lines[-1])]
+    if answer is None:
+        todo = f"{install_again()}. If that does not help, look at antivirus rules for {sys.executable}."
+        return Finding("kernel", False, "A notebook's kernel ends as it starts.", todo)
+    python, version = answer.get("python"), answer.get("gainlib")
+    if not isinstance(python, str) or os.path.normcase(python) != os.path.normcase(sys.executable) or not version:
+        who = " ".join(str(each) for each in (python, version) if each) or "nobody"
+        return Finding("kernel", False, f"The kernel answers as {who}.", install_again())
+    if told is not None and "pictures" in answer:
+        told.append(Finding(**answer["pictures"]))
     return Finding("kernel", True, "A notebook's kernel starts with this Python and this gainlib.")
+
+
+def seen_in_kernel() -> dict[str, object]:
+    """What the kernel sees of the pictures."""
+    return seen("pictures", pictures).as_dict()
+
+
+def answered(client: BlockingKernelClient, alive: Callable[[], bool]) -> dict[str, Any] | None:
+    """What a kernel says to `IN_KERNEL`, without what it cannot say; None where it ended, TimeoutError where it waits.
+
+    It answers when it is there, so that nothing else needs to be asked of it before.
+    """
+    client.execute("import importlib, sys, gainlib", silent=True, user_expressions=IN_KERNEL)
+    until = time.monotonic() + LONGEST_SECONDS
+    while time.monotonic() < until:
+        with contextlib.suppress(queue.Empty):
+            told = client.get_shell_msg(timeout=min(0.25, LONGEST_SECONDS))["content"].get("user_expressions", {})
+            said = {name: each["data"]["text/plain"] for name, each in told.items() if each["status"] == "ok"}
+            return {name: ast.literal_eval(text) for name, text in said.items()}
+        if not alive():
+            return None
+    raise TimeoutError

@@ -1,4 +1,7 @@
-"""How every picture is drawn: colours, strokes and frame, so that one line means one thing throughout the course."""
+"""How every picture is drawn: colours, strokes and frame, so that one line means one thing throughout the course.
+
+Bokeh is opened with the first picture: whoever asks a view for its name or its sentence needs none of it.
+"""
 
 from __future__ import annotations
 
@@ -6,8 +9,6 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final, Literal
 
 import numpy as np
-from bokeh.models import ColumnDataSource, FixedTicker, HoverTool, Range1d
-from bokeh.plotting import figure
 
 from gainlib.palette import PALETTE, STROKES
 
@@ -48,6 +49,9 @@ def coloured(**colours: str) -> dict[str, Any]:
 
 def frame(height: int, x_range: tuple[float, float], y_range: tuple[float, float], **given: Any) -> Any:
     """An empty figure as wide as its place, its frame at fixed distances, without tools that a glance does not need."""
+    from bokeh.models import Range1d
+    from bokeh.plotting import figure
+
     drawing = figure(
         height=height,
         sizing_mode="stretch_width",
@@ -92,6 +96,8 @@ def level_axis(drawing: Any, at: Mapping[float, str]) -> None:
 
 def decibel_axis(axis: Any, at: Mapping[float, str]) -> None:
     """Ticks at these values with these words, and no others."""
+    from bokeh.models import FixedTicker
+
     axis.ticker = FixedTicker(ticks=list(at))
     axis.major_label_overrides = dict(at)
 
@@ -129,6 +135,8 @@ def beyond_full_scale(left: float, right: float, top: float) -> dict[str, Any]:
 
 def sources_of(columns: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
     """A named source for each of a view's columns."""
+    from bokeh.models import ColumnDataSource
+
     return {name: ColumnDataSource(data=dict(data), name=name) for name, data in columns.items()}
 
 
@@ -193,5 +201,7 @@ def words_at(placed: Sequence[tuple[float, float, str]]) -> dict[str, Any]:
 
 def hover(drawing: Any, seen: Sequence[Any], told: Mapping[str, str], *, along: bool = False) -> None:
     """What is told where the pointer stands on something seen; with `along`, wherever it stands above or below."""
+    from bokeh.models import HoverTool
+
     mode: Literal["vline", "mouse"] = "vline" if along else "mouse"
     drawing.add_tools(HoverTool(renderers=list(seen), tooltips=list(told.items()), mode=mode))
