@@ -15,6 +15,7 @@ const CONTROLS = ".gainlib-below, .gainlib-beside";
 // controls are moved sideways as one.
 function together(bench, headline) {
   const part = (selector) => bench.querySelector(selector);
+  let brought = false; // whether the first control was, when the window became too narrow for all
   const fit = () => {
     const [strip, below, beside] = [".gainlib-strip", ".gainlib-below", ".gainlib-beside"].map(part);
     const tall = (each) => each?.getBoundingClientRect().height ?? 0;
@@ -24,7 +25,14 @@ function together(bench, headline) {
     bench.classList.toggle("gainlib-stays", Boolean(strip) && others > 0 && room < SHARE * (bottom - top));
     if (strip) {
       const least = parseFloat(getComputedStyle(strip).getPropertyValue("--gainlib-least")) || 0;
-      strip.classList.toggle("gainlib-narrow", strip.clientWidth < least);
+      const narrow = strip.clientWidth < least;
+      strip.classList.toggle("gainlib-narrow", narrow);
+      const first = below?.querySelector("input, select");
+      if (narrow && first && !brought) {
+        const beyond = first.getBoundingClientRect().right - strip.getBoundingClientRect().right;
+        if (beyond > 0) strip.scrollLeft += beyond + strip.clientWidth / 3;
+      }
+      brought = narrow && Boolean(first);
       strip.style.setProperty("--gainlib-top", `${tall(headline) + tall(below) - tall(strip)}px`);
     }
     beside?.style.setProperty("--gainlib-top", `${tall(headline) + tall(below)}px`);

@@ -5,14 +5,14 @@ export default {
   render({ model, el }) {
     el.classList.add("gainlib-answer", "gainlib-questions", "gainlib-name");
     const field = make("input", { type: "text", autocomplete: "off", spellcheck: false });
-    const keep = make("button", { type: "submit", className: "gainlib-check", textContent: "Keep this name" });
+    const keep = make("button", { type: "button", className: "gainlib-check", textContent: "Keep this name" });
     const said = make("p", { role: "status" });
-    const form = make("form", { className: "gainlib-book-row" }, make("label", {}, "Your name ", field), keep);
-    form.onsubmit = (event) => {
-      event.preventDefault();
-      tell(model, { kind: "name", name: field.value });
+    keep.onclick = () => tell(model, { kind: "name", name: field.value });
+    field.onkeydown = (event) => {
+      if (!event.ctrlKey && !event.metaKey) event.stopPropagation();
+      if (event.key === "Enter") { event.preventDefault(); keep.click(); }
     };
-    el.append(form, said);
+    el.append(make("div", { className: "gainlib-book-row" }, make("label", {}, "Your name ", field), keep), said);
     const show = () => {
       said.textContent = model.get("said");
       if (document.activeElement !== field) field.value = model.get("name");

@@ -47,3 +47,17 @@ def test_what_was_typed_last_stands_though_the_kernel_told_of_another_value_mean
     for key, value in (("ArrowUp", "−8.2 dB"), ("Shift+ArrowDown", "−8.3 dB"), ("PageDown", "−13.3 dB")):
         slider.press(key)
         assert slider.get_attribute("aria-valuetext") == value
+
+
+def test_a_name_is_kept_by_its_button_and_by_enter_and_no_letter_is_a_command_of_the_notebook(lab, page):
+    lab.open(page, lab.write("name.ipynb", "import gainlib as gl\ngl.learner()"))
+    lab.run_all(page)
+    field = page.get_by_role("textbox", name="Your name")
+    field.focus()
+    page.keyboard.type("abxdd")
+    page.keyboard.press("Enter")
+    page.get_by_text("You are abxdd.").wait_for()
+    field.fill("Ada Novak")
+    page.get_by_role("button", name="Keep this name").click()
+    page.get_by_text("You are Ada Novak.").wait_for()
+    assert page.locator(".jp-Notebook .jp-Cell").count() == 1
