@@ -10,6 +10,7 @@ from textstat import textstat
 
 from gainlib.storage import lesson_files
 
+LONGEST_PARAGRAPH = 85  # words; tables and lists are no paragraphs
 HARDEST_GRADE = 9.0
 LESSONS = list(lesson_files().values())
 
@@ -55,6 +56,15 @@ def grade_of(path) -> float:
 )
 def test_a_lesson_is_easy_to_read(path, grade):
     assert 0 < grade <= HARDEST_GRADE
+
+
+@pytest.mark.parametrize("path", LESSONS, ids=lambda path: path.stem)
+def test_no_paragraph_is_a_wall_of_words(path):
+    assert [
+        each
+        for each in markdown_of(path).split("\n\n")
+        if len(each.split()) > LONGEST_PARAGRAPH and each[0] not in "|-1"
+    ] == []
 
 
 def test_only_the_running_text_counts():
