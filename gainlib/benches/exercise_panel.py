@@ -90,7 +90,7 @@ class ExercisePanel(Panel):
             self.answer.hints = [each.text for each in exercise.hints]
             self.answer.offer = exercise.offer
             self.answer.saved = exercise.saved
-            self.answer.stale = False
+            self.answer.stale = exercise.stale
             self.answer.missing = ""
             if (verdict := exercise.verdict) is not None:
                 self.answer.verdict = {
@@ -161,8 +161,8 @@ class OpenExercise(ShownByPanel[ExercisePanel]):
     `variant` has the learner's numbers, `bench` the controls (None where candidates are judged, which are in
     `candidates`, and where there is nothing to move, to see or to hear), `answers` what was answered to each question,
     `hints` those that were taken, `verdict` and `saved` what the last check said and what was kept, `note` how the
-    answers came to stand there; a function given to `on_check` is called after a check and after a hint, one given to
-    `on_reply` with the name of what was answered.
+    answers came to stand there, `stale` whether the answer was another when it was checked; a function given to
+    `on_check` is called after a check and after a hint, one given to `on_reply` with the name of what was answered.
     Made by `gainlib.exercise(...)`.
     """
 
@@ -188,6 +188,7 @@ class OpenExercise(ShownByPanel[ExercisePanel]):
         self.hints: tuple[Hint, ...] = ()
         self.verdict: Verdict | None = None
         self.saved = self.note = ""
+        self.stale = False
         self.on_check, self.on_reply = Event(), Event()
         self._kept = kept
 
@@ -208,7 +209,8 @@ class OpenExercise(ShownByPanel[ExercisePanel]):
     def come_back(self) -> None:
         """Stand as it was left, where it belongs to a learner's lesson, and keep from now on what is set and answered.
 
-        What answers nothing that is asked here is passed over; nothing is raised.
+        Hints that were taken are open, and what was checked reads as it is in the learner's record. What answers
+        nothing that is asked here is passed over; nothing is raised.
         """
         place = as_left("exercise", self.exercise.name, self.exercise.digest, tuple(self.variant.values.items()))
         if place is None:
@@ -223,13 +225,26 @@ class OpenExercise(ShownByPanel[ExercisePanel]):
             stand_as_left(self.bench, left)
             for event in (self.bench.on_move, self.bench.on_keep):
                 event(lambda _: place.keep(self._left))
-        self.on_reply(lambda _: place.keep(self._left))
+        attempts = self.progress.attempts_at(self.variant, self.draw)
+        taken = [hints] if isinstance(hints := left.get("hints"), int) else []
+        self.hints = self.variant.hints[: max([0, *taken, *(each["hints_used"] for each in attempts)])]
+        if attempts:
+            self._read_again(next((each for each in reversed(attempts) if each["passed"]), attempts[-1]))
+        for event in (self.on_reply, self.on_check):
+            event(lambda *_: place.keep(self._left))
+
+    def _read_again(self, attempt: dict[str, Any]) -> None:
+        """Say of an attempt what the record holds of it, which is no more than its points."""
+        note = "You passed this earlier." if attempt["passed"] else "So read your last check; check again to read why."
+        self.verdict = Verdict(attempt["passed"], attempt["points"], attempt["out_of"], (), notes=(note,))
+        self.stale = self.answer != attempt["answer"]
 
     @property
     def _left(self) -> dict[str, Any]:
         answered = {name: value for name, value in self.answers.items() if value is not None}
         moved = {} if self.bench is None else left_on(self.bench)
-        return {**moved, "answers": answered} if answered else moved
+        rest = {"answers": answered, "hints": len(self.hints)}
+        return {**moved, **{name: each for name, each in rest.items() if each}}
 
     @property
     def solution(self) -> list[str]:
@@ -259,7 +274,7 @@ class OpenExercise(ShownByPanel[ExercisePanel]):
         """
         answer = self.answer
         judged = check(self.variant, answer, len(self.hints))
-        self.verdict = replace(judged, notes=(*judged.notes, *unread))
+        self.verdict, self.stale = replace(judged, notes=(*judged.notes, *unread)), False
         if self._kept:
             self.saved = self.progress.record(self.variant, answer, self.verdict, len(self.hints), draw=self.draw)
         else:
@@ -287,7 +302,7 @@ class OpenExercise(ShownByPanel[ExercisePanel]):
     @property
     def told(self) -> tuple[str, ...]:
         """What the chosen candidate was, after a miss; after a pass the verdict itself tells what each was."""
-        if self.verdict is None or self.verdict.passed:
+        if self.verdict is None or self.verdict.passed or not self.verdict.lines:
             return ()
         return tuple(
             f"You chose {each.label}: {each.say}"

@@ -7,6 +7,7 @@ a key; either in a file of their own, one for each of the roster, or in the one 
 from __future__ import annotations
 
 import functools
+import glob
 import os
 import secrets
 from collections.abc import Iterable, Sequence
@@ -30,7 +31,16 @@ from gainlib.learners.naming import file_names, require_text
 from gainlib.storage import atomic_write, given_path, toml_value
 from gainlib.storage.entry_faults import Entry
 
-__all__ = ["ClassFile", "Late", "RosterLine", "new_class", "own_files_of", "read_class", "write_learners_file"]
+__all__ = [
+    "ClassFile",
+    "Late",
+    "RosterLine",
+    "left_over",
+    "new_class",
+    "own_files_of",
+    "read_class",
+    "write_learners_file",
+]
 
 
 class RosterLine(Learner):
@@ -163,14 +173,31 @@ def own_files_of(file: str | os.PathLike[str]) -> Path:
     return Path(file).with_name(f"{Path(file).stem}-own-files")
 
 
+def left_over(file: str | os.PathLike[str]) -> list[Path]:
+    """Own files of learners who are on the roster no longer: they still draw numbers and sign, until they are deleted.
+
+    >>> left_over("no-such-class.toml")
+    []
+    """
+    target, own = Path(file), own_files_of(file)
+    if not own.is_dir():
+        return []
+    of_class = read_class(target)
+    kept = {_own_file(target, name) for name in file_names(each.id for each in of_class.learners).values()}
+    return sorted(each for each in own.glob(f"{glob.escape(target.stem)}-for-*.toml") if each not in kept)
+
+
+def _own_file(target: Path, name: str) -> Path:
+    return own_files_of(target) / f"{target.stem}-for-{name}.toml"
+
+
 def _write_own_files(target: Path, of_class: ClassFile) -> None:
     """One file for each of the roster; for the teacher alone, who gives each learner theirs."""
     if not of_class.signs:
         return  # in a class of gainlib 0.1 one key draws all numbers, so there is none of one's own
     names = file_names(each.id for each in of_class.learners)
     for each in of_class.learners:
-        file = own_files_of(target) / f"{target.stem}-for-{names[each.id]}.toml"
-        atomic_write(file, of_class.for_one(each), private=True, make_folder=True)
+        atomic_write(_own_file(target, names[each.id]), of_class.for_one(each), private=True, make_folder=True)
 
 
 def read_class(file: str | os.PathLike[str]) -> ClassFile:

@@ -15,6 +15,7 @@ import typer
 from gainlib import __version__
 from gainlib.cli.saying import say
 from gainlib.errors import GainError
+from gainlib.text import path_text
 
 __all__ = ["add_to"]
 
@@ -47,12 +48,15 @@ def _new_class(
     --again writes the learners' files anew; the key, and so everybody's numbers, stay.
     """
     from gainlib.classroom import new_class, read_roster
-    from gainlib.classroom.class_file import own_files_of, write_learners_file
+    from gainlib.classroom.class_file import left_over, own_files_of, write_learners_file
 
     if again:
         teacher = file if file.suffix == ".toml" else file.with_suffix(".toml")
         for_learners, own = write_learners_file(teacher), own_files_of(teacher)
         say(f"Written again: {for_learners}{f' and {own}' if own.is_dir() else ''}")
+        if rest := left_over(teacher):
+            names = ", ".join(path_text(each.name) for each in rest[:10]) + (", …" if len(rest) > 10 else "")
+            say(f"Of learners who are no longer on the roster ({len(rest)}), yours to delete there: {names}")
         return
     learners = read_roster(roster) if roster else ()
     when = None

@@ -9,6 +9,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from gainlib.errors import escaped
 from gainlib.palette import css_strokes, css_variables
 
 __all__ = ["TEMPLATES", "part", "render"]
@@ -24,10 +25,17 @@ def _environment() -> Environment:
     # Every name and text from a hand-in, a file name or a class list is escaped where it is put in.
     made = Environment(
         loader=PackageLoader("gainlib.html", "templates"), autoescape=True, undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True,
+        finalize=_shown, trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
     made.globals |= {"palette": _palette, "strokes": _strokes}
     return made
+
+
+def _shown(value: object) -> object:
+    """What is put into a page: of a text, what could mislead a reader is shown by its code, as a terminal has it."""
+    if not isinstance(value, str) or isinstance(value, Markup) or value.isprintable():
+        return value
+    return "\n".join("\t".join(map(escaped, line.split("\t"))) for line in value.split("\n"))
 
 
 def render(template: str, **given: Any) -> str:

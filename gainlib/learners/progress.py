@@ -17,7 +17,7 @@ from typing import Any
 from gainlib.errors import GainError
 from gainlib.exercises import Variant, Verdict
 from gainlib.learners.course_folder import course_folder
-from gainlib.storage import append_line, atomic_write, held_alone
+from gainlib.storage import append_line, atomic_write, given_path, held_alone
 from gainlib.storage.foreign import json_value
 from gainlib.text import counted, describe_value, printable, reason_of
 
@@ -66,9 +66,10 @@ class Progress:
     def at(cls, folder: str | os.PathLike[str], *, name: str = "", make: bool = True) -> Progress:
         """The progress kept in this folder; made, with a new id and this name, where there is none.
 
-        With `make=False` nothing is made, and the id is empty where there is no file.
+        With `make=False` nothing is made, and the id is empty where there is no file. Raises GainError for a name that
+        no folder can have.
         """
-        home = Path(folder)
+        home = given_path(folder)
         found = _found(home)
         if make and not found.closed and (found.damaged or found.lacks(name)):
             with held_alone(home / LOCK) as why:
@@ -90,6 +91,13 @@ class Progress:
     def passed(self, exercise: str) -> bool:
         """Whether any attempt at this exercise passed."""
         return any(each["passed"] for each in self.attempts if each["exercise"] == exercise)
+
+    def attempts_at(self, variant: Variant, draw: int = 0) -> list[dict[str, Any]]:
+        """The attempts at this very exercise with these very numbers, the earliest first."""
+        values = _kept(variant.values)
+        sought = (variant.exercise.name, variant.exercise.digest, values, draw)
+        keys = ("exercise", "exercise_digest", "values")
+        return [each for each in self.attempts if (*(each.get(key) for key in keys), each.get("draw", 0)) == sought]
 
     def record(self, variant: Variant, answer: object, verdict: Verdict, hints_used: int = 0, *, draw: int = 0) -> str:
         """Keep an attempt; gives a sentence that says what was saved and where, or why nothing could be.

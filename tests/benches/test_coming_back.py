@@ -12,6 +12,7 @@ import pytest
 
 import gainlib as gl
 from gainlib.benches.coming_back import AS_LEFT
+from gainlib.exercises import author_answer
 from gainlib.learners.course_folder import MANIFEST, MARK
 from gainlib.widgets.as_left import FOLDER, LARGEST_BYTES, NOTEBOOK, AsLeft
 from gainlib.widgets.cell_display import RunningCell
@@ -252,3 +253,36 @@ def test_a_prediction_stands_there_again(course, monkeypatch):
         file.write_text(json.dumps({"answer": [math.pi]}))
     new_kernel()
     assert (ask().answer, gl.predict("far", "How far?", unit="dB").answer) == (None, None)
+
+
+def test_what_was_checked_and_the_hints_that_were_taken_stand_there_again(course):
+    def sit(learner=None):
+        return gl.exercise("recording/leave-room", learner)
+
+    first = sit()
+    first.hint()
+    assert [each.text for each in sit().hints] == [first.hints[0].text]  # though nothing was checked
+    missed = first.check()
+    again = sit()
+    assert (again.verdict.passed, again.verdict.points, len(again.hints)) == (False, missed.points, 1)
+    assert again.panel.answer.verdict["head"] == missed.text.splitlines()[0].partition(",")[0].rstrip(".") + "."
+    assert again.panel.answer.hints == [first.hints[0].text]
+    assert (again.panel.answer.stale, again.panel.answer.verdict["told"]) == (False, [])
+    again.bench.move_all({path: each for path, each in author_answer(again.variant).items() if "/" in path})
+    assert again.panel.answer.stale
+    assert again.check().passed
+    again.close()
+    passed = sit()
+    assert (passed.verdict.passed, passed.offer, passed.panel.answer.stale) == (True, "", False)
+    assert "You passed this earlier." in passed.panel.answer.verdict["notes"]
+    passed.bench.reset()
+    assert (sit().verdict.passed, sit().panel.answer.stale) == (True, True)
+    assert (sit("somebody").verdict, sit("somebody").hints) == (None, ())
+
+
+@pytest.mark.parametrize("hints", [-3, 10**9, True, "2", [1], None])
+def test_hints_that_a_file_tells_are_as_many_as_there_are(course, hints):
+    gl.exercise("recording/leave-room").hint()
+    (file,) = files(course)
+    file.write_text(json.dumps({"hints": hints}))
+    assert 0 <= len(gl.exercise("recording/leave-room").hints) <= 3

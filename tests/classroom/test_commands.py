@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+import re
 
 import pytest
 
 from gainlib.classroom import read_class
+from gainlib.classroom.class_file import RosterLine, new_class
 from gainlib.exercises import author_answer, check, load
 from gainlib.learners.enrolment import enrol, own_variant
 from gainlib.learners.progress import Progress
@@ -79,6 +81,22 @@ def test_what_cannot_be_done_is_one_sentence_and_2(run, tmp_path, monkeypatch, a
     assert said in err
     assert len(err.splitlines()) == 1
     assert list(tmp_path.iterdir()) == []
+
+
+def test_again_tells_whose_own_files_are_left_over(run, tmp_path):
+    file, own = tmp_path / "b[1].toml", tmp_path / "b[1]-own-files"
+    new_class(
+        file,
+        roster=[RosterLine(id="ada", name="Ada"), RosterLine(id="bo", name="Bo")],
+        exercises=["recording/leave-room"],
+    )
+    (own / "note.txt").write_text("the teacher's own")
+    assert "no longer" not in run("new-class", file, "--again")[1]
+    file.write_text(re.sub(r'\n.*id = "bo".*', "", file.read_text()))
+    status, out, _ = run("new-class", file, "--again")
+    told = "Of learners who are no longer on the roster (1), yours to delete there: b[1]-for-bo.toml"
+    assert (status, out.splitlines()[1]) == (0, told)
+    assert (own / "b[1]-for-bo.toml").exists()
 
 
 def test_again_writes_the_learners_file_and_keeps_the_key(run, group):

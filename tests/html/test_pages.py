@@ -21,6 +21,11 @@ def test_what_is_put_in_is_text():
     assert page.count("</title>") == 1
 
 
+def test_what_could_mislead_a_reader_is_shown_by_its_code():
+    page = render("passing_region.html", **{**REGION, "sentence": "stem\u202egnp.wav\x1b[2J, ドラム\u00a0–\n\tnext"})
+    assert "stem\\u202egnp.wav\\x1b[2J, ドラム\u00a0–\n\tnext" in page
+
+
 def test_a_part_is_taken_as_it_is():
     drawn = part("figure.html", content="{}", label=NASTY)
     page = render("passing_region.html", **{**REGION, "figure": drawn})

@@ -17,6 +17,7 @@ from pathlib import Path
 
 import pytest
 
+from gainlib.errors import GainError
 from gainlib.exercises import check, load
 from gainlib.learners.course_folder import MANIFEST, MARK, course_folder
 from gainlib.learners.progress import ATTEMPTS, FILE, LOCK, Progress
@@ -54,6 +55,11 @@ def read_only(monkeypatch):
         monkeypatch.setattr("gainlib.storage.atomic.os.open", forbid)
 
     return make
+
+
+def test_a_folder_s_name_that_no_folder_can_have_is_one_sentence():
+    with pytest.raises(GainError, match=r"^a\\x00b can be no file's name"):
+        Progress.at("a\0b")
 
 
 def test_the_id_is_made_once_and_is_random(tmp_path):
