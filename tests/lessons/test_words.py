@@ -48,3 +48,13 @@ def test_a_stilted_word_is_seen_and_a_flat_top_is_none():
         "torn",
         "as chance will have it",
     }
+
+
+@pytest.mark.parametrize("path", sorted(LESSONS.glob("[0-9]*.ipynb")), ids=lambda path: path.stem)
+def test_the_sentence_on_ears_stands_once_in_a_lesson_and_no_cell_asks_to_change_a_text_that_is_no_path(path):
+    cells = json.loads(path.read_text(encoding="utf-8"))["cells"]
+    said = read_by_a_person(path).partition("## Sources")[0]
+    assert said.count("*Your ears:*") <= 1
+    assert "NIOSH" in read_by_a_person(path)
+    asked = ["".join(each["source"]) for each in cells if "tool" not in each["metadata"].get("tags", [])]
+    assert not [each for each in asked if re.search(r"""gl\.learner\(|(?<!r)""\)""", each)]
