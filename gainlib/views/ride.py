@@ -135,7 +135,7 @@ class DrawnRide(TapView):
                 "drawn_db": np.clip(behind - usual, -_REACH_DB, _REACH_DB),
             },
             "key": key_columns(
-                ["phrases before the ride", "phrases after it", "the ride"], 3, lambda part: part * seconds,
+                ["phrases before", "phrases after", "the ride"], 3, lambda part: part * seconds,
                 _REACH_DB + _KEY_DB, _KEY_DB,
             ),
         }  # fmt: skip
