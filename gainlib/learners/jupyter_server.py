@@ -35,6 +35,7 @@ __all__ = ["COURSE_OPTIONS", "address", "free_port", "serve", "server_command"]
 
 COURSE_OPTIONS = (
     "--ServerApp.contents_manager_class=gainlib.learners.course_contents.CourseContents",
+    "--ServerApp.kernel_manager_class=gainlib.learners.course_kernels.CourseKernels",
     # A kernel that died is told to the page within a second; a busy one is not taken for dead.
     "--KernelRestarter.time_to_dead=1",
     f"--LabApp.extra_labextensions_path={EXTENSIONS}",

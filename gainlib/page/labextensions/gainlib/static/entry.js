@@ -114,6 +114,28 @@ function stay(panel) {
   return back;
 }
 
+const MAKES_A_PICTURE = /\bgl\.(bench|exercise)\(/;
+const LONGEST_PAINT_MS = 4000;
+
+// What is run at once: all down to the first picture, since the kernel then works while the page draws; after it cell by
+// cell, so that a control that is moved, and whatever a picture asks the kernel for, is answered between two cells.
+function turns(cells) {
+  const first = cells.findIndex((each) => MAKES_A_PICTURE.test(each.model.sharedModel.getSource()));
+  return first < 0 ? [cells] : [cells.slice(0, first + 1), ...cells.slice(first + 1).map((each) => [each])];
+}
+
+// When the first pictures stand, or it is seen that they will not soon: they may be out of sight.
+async function painted(cell) {
+  const latest = performance.now() + LONGEST_PAINT_MS;
+  const stand = () => {
+    const places = [...cell.node.querySelectorAll(".gainlib-place")];
+    return places.length && places.every((each) => each.firstElementChild?.matches(":not(img)"));
+  };
+  while (viewsOf(cell).length && cell.node.isConnected && !stand() && performance.now() < latest) {
+    await new Promise((resolve) => setTimeout(resolve, 50));
+  }
+}
+
 // Runs these cells from the top, one such run after the other. The window stays where it is, unless the learner goes
 // somewhere meanwhile.
 async function run(panel, cells, quietly = false) {
@@ -141,7 +163,11 @@ async function runNow(panel, cells, quietly) {
   NotebookActions.executed.connect(ran);
   sessionContext.session?.kernel?.requestExecute({ code: PREPARE, silent: true, store_history: false, stop_on_error: false });
   // Not by the command that runs all: that makes the last cell the active one, and goes there.
-  const well = await NotebookActions.runCells(notebook, cells, sessionContext).catch(() => false);
+  let well = true;
+  for (const [index, turn] of turns(cells).entries()) {
+    if (well) well = !panel.isDisposed && await NotebookActions.runCells(notebook, turn, sessionContext).catch(() => false);
+    if (well && !index) await painted(turn.at(-1));
+  }
   NotebookActions.executed.disconnect(ran);
   if (panel.isDisposed) return well;
   back(LOOKED_AFTER_MS);
