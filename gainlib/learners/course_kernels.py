@@ -118,7 +118,7 @@ class CourseKernels(AsyncMappingKernelManager):
         kernel = await coming if coming is not None else None
         if kernel is None:
             return None
-        folder = self.root_dir if path is None else self.cwd_for_path(path)  # type: ignore[no-untyped-call]
+        folder = os.getcwd() if path is None else self.cwd_for_path(path)  # type: ignore[no-untyped-call]
         named = {name: value for name, value in env.items() if os.environ.get(name) != value}
         return await self._told(kernel, AT_ITS_NOTEBOOK.format(folder=str(folder), named=named))
 
@@ -146,7 +146,7 @@ class CourseKernels(AsyncMappingKernelManager):
         made, _, number = super().pre_start_kernel(None, {})
         kernel: Any = made
         try:
-            await kernel.start_kernel(kernel_id=number, cwd=str(self.root_dir), env=dict(os.environ))
+            await kernel.start_kernel(kernel_id=number, env=dict(os.environ))
             kernel.client_of_holder = client = kernel.client()
             client.start_channels()
             await client.wait_for_ready(timeout=LONGEST_SECONDS)

@@ -151,3 +151,19 @@ def test_run_all_leaves_the_page_where_its_reader_was(lab, own_lesson):
     page.wait_for_function(f"before => Math.abs(({TOP})(2) - before) < 4", arg=before)
     assert page.evaluate(STATE) == [1, 4, "command"]
     assert times_run(lab) == 2
+
+
+def test_a_control_is_answered_between_the_cells_below_it(lab, page, busy_cell):
+    make = CELLS[0] + f"\nbench = {CELLS[2]}\nmoves = []\nstop = bench.on_move(moves.append)\nbench"
+    last = 'pathlib.Path("moves.txt").write_text(str(len(moves)))'
+    lab.hold()
+    lab.open(page, lab.write("answers.ipynb", make, busy_cell, last, lesson=True))
+    page.get_by_role("button", name="Run this page").click()
+    slider = page.get_by_role("slider", name="Preamp gain")
+    slider.wait_for(timeout=60_000)
+    lab.drawn(page, 1)  # though a cell below keeps the kernel busy
+    slider.focus()
+    page.keyboard.press("ArrowRight")
+    lab.free()
+    page.wait_for_function("() => !document.querySelector('.gainlib-page-line')", timeout=60_000)
+    assert (lab.root / "moves.txt").read_text() == "1"
