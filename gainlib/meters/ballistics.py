@@ -130,7 +130,8 @@ class Deflection:
     top_dbfs : ndarray `(frames, channels)`
         The highest reading within each frame.
     highest_dbfs : ndarray `(channels,)`
-        The highest of the whole recording, also of what follows the last full frame.
+        The highest of the whole recording, also of what follows the last full frame. A VU meter's pointer swings out:
+        a hit at the end of a recording reads as high as one with silence behind it.
 
     Examples
     --------
@@ -255,6 +256,20 @@ class VuMeter(NeedleMeter):
     def __init__(self, rate_hz: int, channels: int, *, frames_a_second: int = 50) -> None:
         super().__init__(rate_hz, channels, frames_a_second, 3)
         self._step = _spring_step(_VU_RADIANS_A_SECOND, _VU_DAMPING, 1.0 / rate_hz)
+
+    @property
+    def highest_dbfs(self) -> Readings:
+        """The highest reading so far, one a channel, also where the pointer still swings out behind the last sample.
+
+        *Derived*: let go at deflection y with speed v > 0, the damped spring turns back where its speed is 0 again.
+        """
+        decay = _VU_DAMPING * _VU_RADIANS_A_SECOND
+        swing = _VU_RADIANS_A_SECOND * math.sqrt(1.0 - _VU_DAMPING**2)
+        y, v = self._states[:, 0], np.maximum(self._states[:, 1], 0.0)
+        angle = np.arctan2(swing / _VU_RADIANS_A_SECOND**2 * v, y + decay / _VU_RADIANS_A_SECOND**2 * v)
+        cosine, sine = (np.exp(-decay / swing * angle) * each(angle) for each in (np.cos, np.sin))
+        out = (cosine + decay / swing * sine) * y + sine / swing * v
+        return db_from_ratio(np.maximum(self._highest, out) * self._calibration)
 
     def _moved(
         self, rows: NDArray[np.floating], channel: int, state: Readings, ends: NDArray[np.int64]

@@ -40,16 +40,16 @@ class Balance(RowView):
         return rows
 
     def sentence(self, rendering: Rendering) -> str:
-        """The strips from the loudest to the softest while they play."""
+        """The level of each strip while it plays, in the order of the picture: an RMS is no loudness."""
         rows = self.once(rendering, self.rows)
-        heard = sorted((each for each in rows if each.rms_dbfs > -math.inf), key=lambda row: -row.rms_dbfs)
+        heard = [each for each in rows if each.rms_dbfs > -math.inf]
         silent = [each.name for each in rows if each.rms_dbfs == -math.inf]
         said = []
         if len(heard) > 1:
             listed = ", ".join(f"{each.name} {dbfs(each.rms_dbfs)}" for each in heard)
-            said.append(f"From the loudest to the softest, RMS while playing: {listed}.")
-            spread = heard[0].rms_dbfs - heard[-1].rms_dbfs
-            said.append(f"They lie {spread:.1f} dB apart.")
+            said.append(f"RMS while playing: {listed}.")
+            levels = [each.rms_dbfs for each in heard]
+            said.append(f"They lie {max(levels) - min(levels):.1f} dB apart.")
         elif heard:
             said.append(f"{heard[0].name}: RMS while playing {dbfs(heard[0].rms_dbfs)} (AES17).")
         if silent:

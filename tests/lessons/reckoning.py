@@ -110,8 +110,10 @@ def vu_max_dbfs(samples):
     """The highest deflection of a needle: full-wave average in sine peak, two poles.
 
     Published: IEC 60268-17, 99 % after 300 ms and 1 to 1.5 % beyond; derived: 13.512 rad/s with damping 0.81272 do so
-    with 1.25 %. As a filter by its poles (impulse invariance), not by the steps of a spring.
+    with 1.25 %. As a filter by its poles (impulse invariance), not by the steps of a spring. Read with half a second of
+    silence behind it, in which the needle swings out.
     """
+    samples = np.concatenate([samples, np.zeros((RATE_HZ // 2, *samples.shape[1:]))])
     damped = 13.512 * math.sqrt(1 - 0.81272**2)
     radius, turn = math.exp(-0.81272 * 13.512 / RATE_HZ), damped / RATE_HZ
     poles = [1.0, -2 * radius * math.cos(turn), radius**2]

@@ -471,17 +471,17 @@ def test_the_balance_hears_a_strip_while_it_plays():
     take = np.concatenate((sine(-12.0), np.zeros(3 * RATE_HZ)))
     session = Session(
         (
-            Strip("seldom", Audio(take, RATE_HZ), (Trim(),)),
             Strip("always", Audio(sine(-15.0, 1000.0, 4.0), RATE_HZ), (Trim(), Fader(-2.5))),
+            Strip("seldom", Audio(take, RATE_HZ), (Trim(),)),
             Strip("never", Audio(np.zeros(RATE_HZ), RATE_HZ), (Trim(),)),
         )
     )
     assert Balance().sentence(session.render()) == (
-        "From the loudest to the softest, RMS while playing: seldom −12.0 dBFS, always −17.5 dBFS. "
-        "They lie 5.5 dB apart. Not heard: never."
+        # In the order of the session: who is loudest is for ears and a loudness meter.
+        "RMS while playing: always −17.5 dBFS, seldom −12.0 dBFS. They lie 5.5 dB apart. Not heard: never."
     )
     figures = Balance().columns(session.render())["figures"]
-    assert figures["peak_text"] == ["−12.0", "−17.5", "−∞"]
+    assert figures["peak_text"] == ["−17.5", "−12.0", "−∞"]
 
 
 def test_the_strip_in_trouble_stands_first():
