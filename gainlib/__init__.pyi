@@ -2,6 +2,27 @@ from .audio import Audio as Audio
 from .audio import tone as tone
 from .benches import Control as Control
 from .benches.survey_on_bench import survey as survey
+from .connection import (
+    cascade_noise_figure_db as cascade_noise_figure_db,
+)
+from .connection import (
+    converter_noise_dbfs as converter_noise_dbfs,
+)
+from .connection import (
+    input_noise_dbu as input_noise_dbu,
+)
+from .connection import (
+    loading_db as loading_db,
+)
+from .connection import (
+    microphone_dbu as microphone_dbu,
+)
+from .connection import (
+    noise_figure_db as noise_figure_db,
+)
+from .connection import (
+    thermal_noise_dbu as thermal_noise_dbu,
+)
 from .decibels import (
     db_from_power as db_from_power,
 )
@@ -68,6 +89,9 @@ from .notebook import (
 )
 from .sound_file import read as read
 from .sound_file import write as write
+from .stages import (
+    Cable as Cable,
+)
 from .stages import (
     ClipGain as ClipGain,
 )

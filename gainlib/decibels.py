@@ -557,12 +557,19 @@ class Alignment:
 
 
 EBU_R68 = Alignment("EBU R 68", 18.0)
-"""Alignment level 0 dBu reads -18 dBFS (published: EBU R 68-2000; the +18 dBu follow from it)."""
+"""The alignment level stands at -18 dBFS (published); where that level is 0 dBu, as here, 0 dBFS is +18 dBu."""
 
 SMPTE_RP155 = Alignment("SMPTE RP 155", 24.0)
-"""+4 dBu reads -20 dBFS, so 0 dBFS is +24 dBu (published: SMPTE RP 155, as ATSC A/85 quotes it)."""
+"""The alignment level stands at -20 dBFS (published, as ATSC A/85 quotes it); with +4 dBu, as here, 0 dBFS is +24."""
 
-ALIGNMENTS = {each.name: each for each in (EBU_R68, SMPTE_RP155)}
+ALIGNMENTS = {
+    each.name: each
+    for each in (
+        Alignment("+15 dBu", 15.0), EBU_R68, Alignment("+20 dBu", 20.0), Alignment("+22 dBu", 22.0), SMPTE_RP155,
+    )
+}  # fmt: skip
+"""The usual full scales of converters by name: the two published alignments at their usual level in dBu, and others
+(common practice). Neither publication says how many dBu its alignment level is."""
 
 
 def alignment(choice: str | float | Alignment) -> Alignment:
@@ -585,7 +592,7 @@ def alignment(choice: str | float | Alignment) -> Alignment:
 
     References
     ----------
-    *Published*: EBU R 68, SMPTE RP 155 (those offered by name).
+    *Published*: EBU R 68 (-18 dBFS), SMPTE RP 155 (-20 dBFS); *common practice*: their level in dBu, other full scales.
 
     Examples
     --------
@@ -597,8 +604,8 @@ def alignment(choice: str | float | Alignment) -> Alignment:
     if isinstance(choice, str):
         if choice not in ALIGNMENTS:
             raise GainError(
-                f"alignment is {choice!r}; give {' or '.join(ALIGNMENTS)}, or the number of dBu that make 0 dBFS."
+                f"alignment is {choice!r}; give {', '.join(ALIGNMENTS)}, or the number of dBu that make 0 dBFS."
             )
         return ALIGNMENTS[choice]
     dbu = _converter_dbu("alignment", choice)
-    return Alignment(f"{dbu:+g} dBu for 0 dBFS", dbu)
+    return Alignment(f"{dbu:+g} dBu", dbu)

@@ -117,7 +117,7 @@ def test_silence_is_minus_infinity_and_back():
         (lambda: db.db_from_power([1.0, math.nan]), "power holds nan; it must be 0 or above"),
         (lambda: db.ratio_from_db(math.nan), "level_db holds a value that is not a number"),
         (lambda: db.sum_db([0.0, math.nan]), "levels_db holds a value that is not a number"),
-        (lambda: db.alignment("EBU R 86"), "alignment is 'EBU R 86'; give EBU R 68 or SMPTE RP 155"),
+        (lambda: db.alignment("EBU R 86"), "alignment is 'EBU R 86'; give [+]15 dBu, EBU R 68, [+]20 dBu"),
         (lambda: db.Alignment("x", math.inf), "dbu_at_full_scale is inf; give the dBu"),
     ],
 )

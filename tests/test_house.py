@@ -25,7 +25,7 @@ PACKAGE = Path(gainlib.__file__).parent
 FLOORS = [
     {"errors", "state"},
     {"text", "decibels", "loops", "palette"},
-    {"storage"},
+    {"storage", "connection"},
     {"audio"},
     {"sound_file"},
     {"meters"},

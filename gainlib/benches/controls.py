@@ -20,7 +20,7 @@ _FEW: dict[str, tuple[str, tuple[Any, ...]]] = {
     "alignment": ("Alignment", tuple(ALIGNMENTS)),
     "bits": ("Word length", (16, 24)),
 }
-"""Settings with a few usual values that do not say so themselves: the published alignments, the converter's words."""
+"""Settings with a few usual values that do not say so themselves: the usual full scales, the converter's words."""
 
 _RIDE_REACH_DB = 24.0
 """How far a ride is drawn, up and down (a choice of this course)."""
@@ -128,6 +128,9 @@ class Pick:
         if isinstance(value, int | float):
             return signed(value, 1 if self.unit == "dB" else 0, self.unit, plus=False)
         text = str(value)
+        if self.path.endswith("/alignment") and text in ALIGNMENTS:
+            dbu = signed(ALIGNMENTS[text].dbu_at_full_scale, 0, "dBu")
+            return dbu if text.startswith("+") else f"{dbu}, {text}"
         return f"−{text[1:]}" if text.startswith("-") else text
 
     def held(self, value: Any) -> Any:

@@ -7,6 +7,7 @@ by its class's name from its definition on, and declares what others ask of it; 
 
 - `base`: `Stage`, `Signal`, `StageResult`; how a setting describes itself
 - `preamp`: `Source` and `Preamp`, from the microphone to line level
+- `cable`: `Cable`, from an output into an input
 - `insert`: `OutboardInsert`, out to a device and back
 - `converter`: `Converter` and `StoredFile`, where volts become numbers and numbers a file
 - `automation`: `ClipGain` by region and `Ride` by breakpoints; `proposed_ride`
@@ -36,6 +37,7 @@ from gainlib.stages.base import (
     settings_of,
     stage_kinds,
 )
+from gainlib.stages.cable import Cable
 from gainlib.stages.clipping import SoftClip
 from gainlib.stages.compressor import Compressor
 from gainlib.stages.converter import Converter, StoredFile
@@ -62,6 +64,7 @@ __all__ = [
     "EBU_R128",
     "TAPER",
     "TARGETS",
+    "Cable",
     "Choice",
     "ClipGain",
     "CodecOvershoot",

@@ -170,6 +170,7 @@ _UNITS = {
     "dbu": "dBu",
     "hz": "Hz",
     "lufs": "LUFS",
+    "ohm": "Ω",
     "mm": "mm",
     "ms": "ms",
     "percent": "%",

@@ -9,6 +9,7 @@ from typing import ClassVar
 
 import numpy as np
 
+from gainlib.connection import NOISE_BAND_HZ, converter_noise_dbfs
 from gainlib.decibels import AES17_ZERO_RMS, Alignment, alignment, ratio_from_db
 from gainlib.errors import GainError
 from gainlib.meters import clipped_runs
@@ -23,6 +24,7 @@ from gainlib.stages.base import (
     require_one_of,
     require_seed,
     require_within,
+    setting,
 )
 from gainlib.stages.wordlength import in_steps, rounding_power
 from gainlib.text import describe_value
@@ -37,18 +39,20 @@ _DITHER = 101
 class Converter(Stage):
     """Turns volts into fixed-point samples: what is beyond full scale is cut off for ever, the rest is rounded.
 
-    Rounding adds noise of a twelfth of a step squared, three times that with dither.
+    Its circuits make a noise, told by the dynamic range; rounding adds a twelfth of a step squared, three times that
+    with dither. At 24 bits the circuits' noise is by far the larger one.
 
     Parameters
     ----------
     alignment : str, float or Alignment
-        How many dBu make 0 dBFS: a published name ("EBU R 68", "SMPTE RP 155") or a number.
+        How many dBu make 0 dBFS: a name (`ALIGNMENTS`) or a number.
     bits : 16 or 24
         Codes run from -1.0 to one step below +1.0.
     dither : bool
         Triangular dither before the rounding.
-    noise_dbfs : float
-        The converter's own noise, AES17 RMS over the whole band; -inf for none.
+    dynamic_range_db : float, 0 dB and more
+        As data sheets give it: from a full-scale sine down to the A-weighted noise up to 20 kHz; inf for none. It is
+        white and goes on to half the rate. 16 bits alone, without dither, have 98 dB unweighted.
     noise_seed : int
         The same seed gives the same noise and dither each time.
     name : str
@@ -61,7 +65,8 @@ class Converter(Stage):
 
     References
     ----------
-    *Published*: EBU R 68-2000 and SMPTE RP 155 (alignments). *Derived*: step²/12 for a uniform error.
+    *Derived*: step²/12 for a uniform error; `converter_noise_dbfs`. *Common practice*: data sheets of converters say
+    100 to 123 dB, A-weighted; 110 dB is usual.
 
     Examples
     --------
@@ -78,14 +83,14 @@ class Converter(Stage):
     alignment: Alignment | str | float
     bits: int = 24
     dither: bool = False
-    noise_dbfs: float = -math.inf
+    dynamic_range_db: float = setting(110.0, label="Dynamic range", low=96.0, high=124.0, step=1.0)
     noise_seed: int = 2
 
     def __post_init__(self) -> None:
         super().__post_init__()
         if self.bits not in (16, 24):
             raise GainError(f"bits of the converter is {describe_value(self.bits)}; it must be 16 or 24.")
-        require_within(self, "noise_dbfs", -math.inf, 0.0)
+        require_within(self, "dynamic_range_db", 0.0)
         require_seed(self, "noise_seed")
         require_one_of(self)
         object.__setattr__(self, "alignment", alignment(self.alignment))
@@ -107,7 +112,8 @@ class Converter(Stage):
 
     def process(self, signal: Signal) -> StageResult:
         """The signal in fixed-point steps, clipped at full scale."""
-        own_rms = ratio_from_db(self.noise_dbfs) * AES17_ZERO_RMS
+        wider = math.sqrt(signal.rate_hz / 2 / NOISE_BAND_HZ)
+        own_rms = ratio_from_db(converter_noise_dbfs(self.dynamic_range_db)) * AES17_ZERO_RMS * wider
         samples = signal.samples * (1.0 / self.full_scale_volts)
         if own_rms > 0.0:
             samples += noise_of(self.noise_seed, signal, own_rms)

@@ -9,6 +9,7 @@ from typing import ClassVar
 
 import numpy as np
 
+from gainlib.connection import NOISE_BAND_HZ
 from gainlib.decibels import AES17_ZERO_RMS, db_from_ratio, power_from_rms_dbfs, ratio_from_db, volts_from_dbu
 from gainlib.meters import clipped_runs
 from gainlib.stages.base import (
@@ -29,8 +30,6 @@ from gainlib.stages.base import (
 from gainlib.stages.clipping import rounded_off
 
 __all__ = ["Preamp", "Source", "peak_volts", "thermal_rms_volts"]
-
-_NOISE_BAND_HZ = 20_000.0
 
 
 @dataclass(frozen=True)
@@ -90,16 +89,18 @@ class Source(Stage):
 
 @dataclass(frozen=True)
 class Preamp(Stage):
-    """Raises the microphone's level, adds its own input noise, and clips at its largest output.
+    """Raises the microphone's level, adds noise before and behind its gain, and clips at its largest output.
 
-    Output = (input behind the pad + noise) × gain, held to ± the peak of a sine of `max_output_dbu`.
+    Output = (input behind the pad + input noise) × gain + output noise, held to ± the peak of a sine of
+    `max_output_dbu`. Seen from the input its noise rises towards low gain (`gainlib.connection.input_noise_dbu`).
 
     Parameters
     ----------
     gain_db : float, -200 to 200 dB
         From the input behind the pad to the output.
     input_noise_dbu : float
-        The equivalent input noise in the band up to 20 kHz; what is added reaches to half the rate at the same density.
+        The equivalent input noise at high gain, in the band up to 20 kHz; what is added reaches to half the rate at the
+        same density.
     max_output_dbu : float
         The sine whose peak is the largest output; what would pass it is clipped.
     noise_seed : int
@@ -110,6 +111,8 @@ class Preamp(Stage):
         Whether the polarity is turned round.
     clipping : "hard" or "soft"
         Cut off at the largest output, or rounded off over the last 6 dB below it.
+    output_noise_dbu : float
+        The noise of what follows the gain, in the band up to 20 kHz, whatever the gain is.
     name : str
         How its tap is asked for; by default the kind.
 
@@ -121,7 +124,8 @@ class Preamp(Stage):
     References
     ----------
     *Common practice*: -128 dBu with a 150 ohm source is near the thermal limit of -131 dBu; largest outputs of +20 to
-    +26 dBu are usual. *Derived*: noise power adds to noise power.
+    +26 dBu are usual. *From memory*: an output noise about -100 dBu at the least gain. *Derived*: noise power adds to
+    noise power.
 
     Examples
     --------
@@ -139,11 +143,13 @@ class Preamp(Stage):
     pad_db: float = setting(0.0, label="Pad", low=0.0, high=20.0, step=10.0)
     inverted: bool = False
     clipping: str = choice("hard", "hard", "soft", label="Clips")
+    output_noise_dbu: float = -100.0
 
     def __post_init__(self) -> None:
         super().__post_init__()
         require_gain(self, "gain_db", "max_output_dbu")
         require_within(self, "input_noise_dbu", -math.inf, 100.0)
+        require_within(self, "output_noise_dbu", -math.inf, 100.0)
         require_within(self, "pad_db", 0.0, 100.0)
         require_seed(self, "noise_seed")
         require_one_of(self)
@@ -162,14 +168,15 @@ class Preamp(Stage):
         """The signal at line level."""
         gain = ratio_from_db(self.gain_db)
         padded = ratio_from_db(-self.pad_db) * (-1.0 if self.inverted else 1.0)
-        own_rms = thermal_rms_volts(self.input_noise_dbu, signal.rate_hz)
-        samples = noise_of(self.noise_seed, signal, own_rms * gain)
+        own_power = (thermal_rms_volts(self.input_noise_dbu, signal.rate_hz) * gain) ** 2
+        own_power += thermal_rms_volts(self.output_noise_dbu, signal.rate_hz) ** 2
+        samples = noise_of(self.noise_seed, signal, math.sqrt(own_power))
         samples += signal.samples * (padded * gain)
         clipped = clipped_runs(samples, ceiling_dbfs=db_from_ratio(self.ceiling))
         if self.clipping == "soft":
             samples = rounded_off(samples, self.ceiling, 6.0)
         np.clip(samples, -self.ceiling, self.ceiling, out=samples)
-        power = (signal.noise_power * padded**2 + own_rms**2) * gain**2
+        power = signal.noise_power * (padded * gain) ** 2 + own_power
         return StageResult(dataclasses.replace(signal, samples=frozen(samples), noise_power=power), clipped)
 
 
@@ -188,4 +195,4 @@ def thermal_rms_volts(noise_dbu: float, rate_hz: int) -> float:
     >>> thermal_rms_volts(float("-inf"), 48000)
     0.0
     """
-    return volts_from_dbu(noise_dbu) * math.sqrt(rate_hz / 2 / _NOISE_BAND_HZ)
+    return volts_from_dbu(noise_dbu) * math.sqrt(rate_hz / 2 / NOISE_BAND_HZ)

@@ -33,7 +33,8 @@ SINE = np.sin(2 * np.pi * 997 * np.arange(RATE_HZ) / RATE_HZ)
 @pytest.fixture
 def session():
     """A sine that stands at -48 dBFS plus the preamp's gain (EBU R 68: 0 dBFS is +18 dBu)."""
-    chain = [gl.Source(-30.0), gl.Preamp(33.0), gl.Converter("EBU R 68"), gl.Trim()]
+    converter = gl.Converter("EBU R 68", dynamic_range_db=float("inf"))
+    chain = [gl.Source(-30.0), gl.Preamp(33.0), converter, gl.Trim()]
     return gl.Session.of(gl.Audio(SINE, RATE_HZ), chain, name="voice")
 
 

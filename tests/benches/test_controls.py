@@ -26,7 +26,7 @@ def every_stage():
     return gl.Session.of(
         TAKE,
         [
-            gl.Source(-30.0), gl.Preamp(30.0), gl.Converter("EBU R 68"), gl.Trim(), gl.ClipGain(),
+            gl.Source(-30.0), gl.Cable(), gl.Preamp(30.0), gl.Converter("EBU R 68"), gl.Trim(), gl.ClipGain(),
             gl.Ride(points=((0.0, 0.0), (0.5, -6.0))), gl.OutboardInsert("EBU R 68"), gl.Compressor(), gl.Saturation(),
             gl.SoftClip(), gl.Fader(), gl.Pan(), gl.StoredFile(), gl.Limiter(), gl.Delivery(),
         ],
@@ -97,13 +97,21 @@ def test_every_setting_that_can_stand_on_a_bench_goes_to_its_ends_and_middle():
 def test_a_choice_is_picked_by_its_words():
     bench = gl.bench(every_stage(), controls=["converter/alignment", "converter/bits", "pan/law_db", "fader/muted"])
     inputs = bench.panel.inputs
-    assert inputs["converter/alignment"].options == ["EBU R 68", "SMPTE RP 155"]
+    assert inputs["converter/alignment"].options == [
+        "+15 dBu",
+        "+18 dBu, EBU R 68",
+        "+20 dBu",
+        "+22 dBu",
+        "+24 dBu, SMPTE RP 155",
+    ]
     assert inputs["converter/bits"].options == ["16 bit", "24 bit"]
     assert inputs["pan/law_db"].options == ["−3.0 dB", "−4.5 dB", "−6.0 dB"]
     assert (inputs["fader/muted"].switch, inputs["fader/muted"].name) == (True, "Fader muted")
-    inputs["converter/alignment"].chosen = 1
+    inputs["converter/alignment"].chosen = 4
     # SMPTE RP 155 puts 0 dBFS at +24 dBu, EBU R 68 at +18 dBu: the same volts read 6 dB lower.
-    assert bench.rendering.level("converter").peak_dbfs == pytest.approx(bench.before.level("converter").peak_dbfs - 6)
+    assert bench.rendering.level("converter").peak_dbfs == pytest.approx(
+        bench.before.level("converter").peak_dbfs - 6, abs=0.01
+    )
     inputs["fader/muted"].chosen = 1
     assert bench.rendering.level("fader").peak_dbfs == -math.inf
     bench.undo()
@@ -116,7 +124,11 @@ def test_a_choice_is_picked_by_its_words():
     ("path", "value", "words"),
     [
         ("converter/bits", 12, "converter/bits is 12; give 16 or 24"),
-        ("converter/alignment", "EBU R68", "converter/alignment is 'EBU R68'; give 'EBU R 68' or 'SMPTE RP 155'"),
+        (
+            "converter/alignment",
+            "EBU R68",
+            "converter/alignment is 'EBU R68'; give '.15 dBu' or 'EBU R 68' or '.20 dBu'",
+        ),
         ("fader/muted", 1, "fader/muted is 1; give False or True"),
         ("ride/points", ((0.0, 0.0), (2.0, 0.0)), "ride/points has a point at 2 s; give 0 s to 1.00 s"),
         ("ride/points", ((0.1, 30.0),), "ride/points has a point of \\+30.0 dB; this ride goes from −24.0 dB to"),

@@ -274,7 +274,7 @@ def test_short_renderings_rest_together_and_long_ones_keep_their_samples(session
 def test_what_is_kept_in_single_precision_is_exact(stems: dict[str, Audio], bits: int) -> None:
     from gainlib.stages import Signal
 
-    stages = (Source(-30.0), Preamp(30.0), Converter("EBU R 68", bits, dither=True, noise_dbfs=-100.0))
+    stages = (Source(-30.0), Preamp(30.0), Converter("EBU R 68", bits, dither=True, dynamic_range_db=100.0))
     rendering = Session.of(stems["voice"], (*stages, Trim(0.0)), name="voice").render()
     signal = Signal(np.asarray(stems["voice"].samples), RATE_HZ, 0.0, "digital", "voice")
     for stage in stages:
@@ -316,8 +316,8 @@ def chain(gain_db: float = 40.0, **values: object) -> Session:
     quiet = Audio(np.zeros(2**17), RATE_HZ)
     stages = (
         Source(-30.0, noise_dbfs=-math.inf),
-        Preamp(gain_db, input_noise_dbu=-128.0),
-        Converter("EBU R 68", 24, noise_dbfs=-110.0),
+        Preamp(gain_db, input_noise_dbu=-128.0, output_noise_dbu=-math.inf),
+        Converter("EBU R 68", 24, dynamic_range_db=110.0),
         Trim(12.0),
         Fader(-6.0),
     )
@@ -328,8 +328,10 @@ def test_the_noise_of_a_chain_is_that_of_the_cascade() -> None:
     rendering = chain().render()
     # Worked: -128 dBu + 40 dB is -88 dBu in 20 kHz, +0.792 dB up to 24 kHz; 0 dBFS is +18 dBu: -105.208 dBFS.
     preamp_dbfs = -128 + 40 + 0.79181 - 18
-    # The converter adds -110 dBFS and 24-bit rounding, 146.255 dB below a full-scale sine; powers add.
-    converter_dbfs = 10 * math.log10(10 ** (preamp_dbfs / 10) + 10**-11.0 + 10**-14.6255)
+    # The converter adds -110 dB A-weighted, so -107.95 dBFS in 20 kHz and 0.792 dB more up to 24 kHz, and 24-bit
+    # rounding, 146.255 dB below a full-scale sine; powers add.
+    own = 10 ** ((-107.95 + 0.79181) / 10)
+    converter_dbfs = 10 * math.log10(10 ** (preamp_dbfs / 10) + own + 10**-14.6255)
     for tap, expected in (
         ("preamp", preamp_dbfs),
         ("converter", converter_dbfs),

@@ -33,9 +33,10 @@ def test_the_level_diagram_follows_the_arithmetic(session):
     # A sine's AES17 RMS equals its peak.
     assert levels["trim"].rms_dbfs == pytest.approx(-30.02, abs=0.01)
     # Noise: -70 in the recording - 48 = -118 at the source; the preamp's -128 dBu + 0.79 dB (24 kHz) - 18 = -145.2 is
-    # far below; +30, -6: -94 behind the trim. The quantiser's -144.5 dB adds nothing to be seen.
+    # far below; +30, -6: -94 behind the trim. The converter's own noise (110 dB A-weighted, so -107.2 dBFS up to
+    # 24 kHz) adds 0.05 dB to -88 (powers: 10 log10(1 + 10^-1.92)); the quantiser's -144.5 dB nothing to be seen.
     assert [levels[name].noise_dbfs for name in ("source", "preamp", "trim")] == pytest.approx(
-        [-118, -88, -94], abs=0.02
+        [-118, -88, -93.95], abs=0.02
     )
     # Ceilings: the preamp's +26 dBu is +8 dBFS of this converter; 0 dBFS behind it; none at the trim.
     assert levels["preamp"].ceiling_dbfs == pytest.approx(8.0, abs=1e-9)

@@ -114,15 +114,16 @@ def test_voice_and_noise_come_down_together(session):
 
 
 @pytest.mark.parametrize(
-    ("bits", "quote", "steps_dbfs"), [(16, "−98 dBFS with 16 bits", -98), (24, "−146 dBFS with 24", -146)]
+    ("bits", "quote", "steps_dbfs"),
+    [(16, "Those of 16 bits lie at −98", -98), (24, "The steps of 24 bits lie at −146 dBFS", -146)],
 )
 def test_the_steps_make_the_noise_that_is_named(reckoned, bits, quote, steps_dbfs):
-    """Read: "at −98 dBFS with 16 bits, at −146 dBFS with 24"; measured on a voltage that no step meets."""
+    """Read: "The steps of 24 bits lie at −146 dBFS", of 16 bits at −98; on a voltage that no step meets."""
     quiet = gl.Audio(0.25 * np.sin(np.arange(96_000) * 0.1307), 48_000)
     chain = [
         gl.Source(0, noise_dbfs=-np.inf),
-        gl.Preamp(12, input_noise_dbu=-np.inf),
-        gl.Converter("EBU R 68", bits=bits),
+        gl.Preamp(12, input_noise_dbu=-np.inf, output_noise_dbu=-np.inf),
+        gl.Converter("EBU R 68", bits=bits, dynamic_range_db=np.inf),
     ]
     rendering = gl.Session.of(quiet, chain, name="tone").render()
     error = rendering.at("converter").samples - rendering.at("preamp").samples
@@ -132,30 +133,67 @@ def test_the_steps_make_the_noise_that_is_named(reckoned, bits, quote, steps_dbf
     reckoned(quote, steps_dbfs, -(6.02 * bits + 1.76), read, within=0.5, near=0.3, source=source)
 
 
+WIDER = 10 * math.log10(24 / 20)  # noise that is given up to 20 kHz goes on to half the rate
+CONVERTER = -110 + 2.05 + WIDER  # derived: A-weighting takes 2.05 dB off white noise in 20 kHz
+
+
+def added(*levels):
+    return 10 * math.log10(sum(10 ** (each / 10) for each in levels))
+
+
 def noise_at(gain_db):
-    """The booth's own noise and the preamp's, at the converter: -128 dBu in 20 kHz, as much again up to 24 kHz."""
-    preamp = -128 + 10 * math.log10(24 / 20) + gain_db - 18
-    return 10 * math.log10(10 ** ((paper.noise_floor_dbfs(TAKE) + gain_db + FROM_STEM) / 10) + 10 ** (preamp / 10))
+    """The booth's noise and the preamp's, in front of the converter: -128 dBu before the gain, -100 dBu behind it."""
+    preamp = added(-128 + gain_db, -100) + WIDER - 18
+    return added(paper.noise_floor_dbfs(TAKE) + gain_db + FROM_STEM, preamp)
+
+
+def test_the_converters_own_noise(reckoned):
+    """Read: "here the noise lies at −107 dBFS", on a voltage of nothing."""
+    silence = gl.Audio(np.zeros(96_000), 48_000)
+    chain = [gl.Source(0, noise_dbfs=-np.inf), gl.Converter("EBU R 68")]
+    read = gl.Session.of(silence, chain, name="x").render().level("converter").rms_dbfs
+    source = "derived: 110 dB A-weighted; the weighting's 2.05 dB; powers up to 24 kHz"
+    reckoned("here the noise lies at −107 dBFS", -107, CONVERTER, read, within=0.5, near=0.1, source=source)
+
+
+@pytest.mark.parametrize(
+    ("quote", "said", "low", "high"),
+    [("From 20 to 30 dB of gain the distance grows by 9.5 dB", 9.5, 20, 30), ("from 40 to 50 dB only by 2", 2, 40, 50)],
+)
+def test_hotter_helps_against_noise_behind_the_gain(session, reckoned, quote, said, low, high):
+    """Read: what gain buys in a room without noise, from input noise, output noise and the converter's."""
+
+    def distance(gain_db):
+        quiet = {"source/full_scale_dbu": -44.0, "source/noise_dbfs": -200.0, "preamp/gain_db": float(gain_db)}
+        level = session.replaced(quiet).render().level("converter")
+        return level.rms_dbfs - level.noise_dbfs
+
+    def on_paper(gain_db):
+        return gain_db - added(-128 + gain_db + WIDER - 18, -100 + WIDER - 18, CONVERTER)
+
+    grown = on_paper(high) - on_paper(low)
+    source = "derived: three noises add as powers, two of them stay while the gain rises"
+    reckoned(quote, said, grown, distance(high) - distance(low), within=0.1, near=0.1, source=source)
 
 
 def test_the_booth_covers_the_steps_at_41_db(session, reckoned):
-    """Read: "With the preamp at 41 dB the booth's noise lies at −69 dBFS and covers both"."""
+    """Read: "With the preamp at 41 dB the booth's noise lies at −69 dBFS and covers all of this"."""
     booth = session.replaced({"preamp/gain_db": 41.0}).render()
     read = gl.measure("noise_floor_dbfs", booth.at("converter"))
     source = "derived: powers add; the course's definition of a noise floor worked out again"
     reckoned("the booth's noise lies at −69 dBFS", -69, noise_at(41), read, within=0.5, near=0.2, source=source)
 
 
-def test_far_down_16_bits_lose_distance_and_24_bits_none(session, reckoned):
-    """Read: "24 bits lose nothing. With 16 bits the steps begin to show: 1.2 dB are gone"."""
-    noise = noise_at(17)
-    lost = {bits: 10 * math.log10(1 + 10 ** ((paper.steps_noise_dbfs(bits) - noise) / 10)) for bits in (16, 24)}
-    usual = distance_db(session, 41, 24)
-    source = "derived: the booth's noise and the steps' (a twelfth of the square) add as powers"
-    quiet = abs(distance_db(session, 17, 24) - usual) < 0.05
-    reckoned("24 bits lose nothing", True, lost[24] < 0.05, quiet, source=source)
-    read = usual - distance_db(session, 17, 16)
-    reckoned("1.2 dB are gone", 1.2, lost[16], read, within=0.05, near=0.1, source=source)
+@pytest.mark.parametrize(
+    ("bits", "quote", "said"), [(24, "24 bits lose only 0.2 dB", 0.2), (16, "With 16 bits 1.3 dB are gone", 1.3)]
+)
+def test_far_down_16_bits_lose_distance_and_24_bits_little(session, reckoned, bits, quote, said):
+    """Read: "24 bits lose only 0.2 dB. With 16 bits 1.3 dB are gone"."""
+    lost = added(noise_at(17), CONVERTER, paper.steps_noise_dbfs(bits)) - noise_at(17)
+    lost -= added(noise_at(41), CONVERTER) - noise_at(41)
+    read = distance_db(session, 41, 24) - distance_db(session, 17, bits)
+    source = "derived: booth, preamp, converter and steps (a twelfth of the square) add as powers"
+    reckoned(quote, said, lost, read, within=0.05, near=0.1, source=source)
 
 
 def distance_db(session, gain_db, bits):

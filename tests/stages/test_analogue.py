@@ -9,7 +9,7 @@ import pytest
 
 from gainlib.decibels import AES17_ZERO_RMS
 from gainlib.errors import GainError
-from gainlib.stages import Converter, OutboardInsert, Preamp, SoftClip, Source, StoredFile
+from gainlib.stages import Cable, Converter, OutboardInsert, Preamp, SoftClip, Source, StoredFile
 from gainlib.stages.clipping import rounded_off
 
 RATE_HZ = 48_000
@@ -34,7 +34,9 @@ def silence(signal_of, count: int = COUNT, rate_hz: int = RATE_HZ):
 
 @pytest.mark.parametrize("rate_hz", [44_100, 48_000, 96_000])
 def test_the_preamp_adds_its_input_noise_times_the_gain(signal_of, rate_hz: int) -> None:
-    passed = Preamp(40.0, input_noise_dbu=-128.0).process(silence(signal_of, rate_hz=rate_hz))
+    passed = Preamp(40.0, input_noise_dbu=-128.0, output_noise_dbu=-math.inf).process(
+        silence(signal_of, rate_hz=rate_hz)
+    )
     # Worked: -128 dBu in 20 kHz, +40 dB; up to half the rate there is 10 log10(rate/2 / 20 kHz) more. 0.05 dB is
     # four standard errors of the RMS of 2^18 samples.
     expected_dbu = -88.0 + 10 * math.log10(rate_hz / 40_000)
@@ -45,8 +47,8 @@ def test_the_preamp_adds_its_input_noise_times_the_gain(signal_of, rate_hz: int)
 def test_a_pad_costs_its_decibels_of_distance_to_the_noise(signal_of) -> None:
     sine = 0.1 * np.sin(2 * np.pi * 1000 * np.arange(RATE_HZ) / RATE_HZ)
     signal = signal_of(sine, noise_power=1e-12, domain="analogue")
-    plain = Preamp(20.0, input_noise_dbu=-120.0).process(signal).signal
-    padded = Preamp(40.0, input_noise_dbu=-120.0, pad_db=20.0).process(signal).signal
+    plain = Preamp(20.0, input_noise_dbu=-120.0, output_noise_dbu=-math.inf).process(signal).signal
+    padded = Preamp(40.0, -120.0, pad_db=20.0, output_noise_dbu=-math.inf).process(signal).signal
     # Same output level, but the preamp's own noise has 20 dB more gain: 10^2 times the power (derived).
     assert np.abs(padded.samples).max() == pytest.approx(np.abs(plain.samples).max(), rel=0.01)
     own = 0.6 * 10 ** (-120 / 10) * 1.2
@@ -56,7 +58,10 @@ def test_a_pad_costs_its_decibels_of_distance_to_the_noise(signal_of) -> None:
 
 def test_polarity_turns_the_signal_round_and_not_the_noise(signal_of) -> None:
     signal = signal_of(np.random.default_rng(1).standard_normal(1000), domain="analogue")
-    plain, turned = (Preamp(0.0, -math.inf, inverted=each).process(signal).signal.samples for each in (False, True))
+    plain, turned = (
+        Preamp(0.0, -math.inf, inverted=each, output_noise_dbu=-math.inf).process(signal).signal.samples
+        for each in (False, True)
+    )
     assert np.array_equal(turned, -plain)
 
 
@@ -74,7 +79,8 @@ def test_the_preamp_clips_at_its_largest_output(signal_of) -> None:
 def test_soft_clipping_is_straight_6_db_below_the_largest_output(signal_of) -> None:
     sine = signal_of(np.sin(2 * np.pi * 100 * np.arange(RATE_HZ) / RATE_HZ), domain="analogue")
     hard, soft = (
-        Preamp(23.0, -math.inf, 24.0, clipping=each).process(sine).signal.samples for each in ("hard", "soft")
+        Preamp(23.0, -math.inf, 24.0, clipping=each, output_noise_dbu=-math.inf).process(sine).signal.samples
+        for each in ("hard", "soft")
     )
     straight = np.abs(hard) < 17.361635 / 2
     assert np.array_equal(hard[straight], soft[straight])
@@ -123,13 +129,13 @@ def test_the_soft_clip_never_passes_its_ceiling_and_leaves_the_rest_alone(signal
 def test_full_scale_in_volts(signal_of, alignment: str | float, volts: float) -> None:
     assert Converter(alignment).full_scale_volts == pytest.approx(volts, abs=1e-6)
     sine = volts * 10 ** (-6 / 20) * np.sin(2 * np.pi * 1000 * np.arange(4800) / RATE_HZ)
-    passed = Converter(alignment).process(signal_of(sine, domain="analogue"))
+    passed = Converter(alignment, dynamic_range_db=math.inf).process(signal_of(sine, domain="analogue"))
     assert 20 * math.log10(passed.signal.samples.max()) == pytest.approx(-6.0, abs=1e-4)
 
 
 def converted_error(signal_of, level: float, **values: object) -> np.ndarray:
     sine = level * np.sin(2 * np.pi * 997.123 * np.arange(2**20) / RATE_HZ)
-    stage = Converter(18.0, **values)  # type: ignore[arg-type]
+    stage = Converter(18.0, dynamic_range_db=math.inf, **values)  # type: ignore[arg-type]
     passed = stage.process(signal_of(sine * stage.full_scale_volts, domain="analogue"))
     return passed.signal.samples[:, 0] - sine
 
@@ -143,14 +149,14 @@ def test_the_noise_of_rounding(signal_of, bits: int, dither: bool, snr_db: float
     level = 1 - 2.0 ** (3 - bits)
     error = converted_error(signal_of, level, bits=bits, dither=dither)
     assert 10 * math.log10(0.5 / np.mean(error**2)) == pytest.approx(snr_db, abs=0.1)
-    carried = Converter(18.0, bits, dither).process(silence(signal_of, 10)).signal.noise_power
+    carried = Converter(18.0, bits, dither, math.inf).process(silence(signal_of, 10)).signal.noise_power
     assert 10 * math.log10(0.5 / carried) == pytest.approx(snr_db, abs=0.001)
 
 
 def test_dither_takes_the_harmonics_away_at_minus_90_dbfs(signal_of) -> None:
     def fifth_against_first_db(dither: bool) -> float:
         sine = 10 ** (-90 / 20) * np.sin(2 * np.pi * np.arange(2**20) / 1024)
-        stage = Converter(18.0, 16, dither)
+        stage = Converter(18.0, 16, dither, math.inf)
         out = stage.process(signal_of(sine * stage.full_scale_volts, domain="analogue")).signal.samples[:, 0]
         # Averaging 32 stretches of 32 periods each takes the noise down by 15 dB and leaves what repeats.
         levels = np.abs(np.fft.rfft(out.reshape(-1, 2**15).mean(axis=0)))
@@ -169,19 +175,54 @@ def test_dither_makes_the_noise_independent_of_the_signal(signal_of, part: float
     step = 2.0**-15
     constant = signal_of(np.full(2**19, 0.25 + part * step) * Converter(18.0).full_scale_volts, domain="analogue")
     for dither, expected in ((False, part**2), (True, 0.25)):
-        out = Converter(18.0, 16, dither).process(constant).signal.samples[:, 0]
+        out = Converter(18.0, 16, dither, math.inf).process(constant).signal.samples[:, 0]
         error = (out - (0.25 + part * step)) / step
         assert np.mean(error**2) == pytest.approx(expected, abs=0.002)
         if dither:
             assert np.mean(error) == pytest.approx(0.0, abs=0.003)
 
 
-def test_converter_noise_is_added_at_its_level(signal_of) -> None:
-    stage = Converter(18.0, noise_dbfs=-110.0)
-    passed = stage.process(silence(signal_of))
+@pytest.mark.parametrize("rate_hz", [44_100, 48_000, 96_000])
+def test_a_converters_noise_is_that_of_its_data_sheet(signal_of, rate_hz: int) -> None:
+    passed = Converter(18.0, dynamic_range_db=110.0).process(silence(signal_of, rate_hz=rate_hz))
+    # -110 dB A-weighted are -107.95 dBFS RMS in 20 kHz (A-weighting takes 2.05 dB off white noise, derived in
+    # tests/test_connection.py), as much again up to half the rate. 0.05 dB: four standard errors of the RMS.
+    expected = -107.95 + 10 * math.log10(rate_hz / 40_000)
     measured = math.sqrt(np.mean(passed.signal.samples**2)) / AES17_ZERO_RMS
-    assert 20 * math.log10(measured) == pytest.approx(-110.0, abs=0.05)
-    assert 10 * math.log10(passed.signal.noise_power / 0.5) == pytest.approx(-110.0, abs=0.01)
+    assert 20 * math.log10(measured) == pytest.approx(expected, abs=0.05)
+    assert 10 * math.log10(passed.signal.noise_power / 0.5) == pytest.approx(expected, abs=0.01)
+
+
+# Derived, -128 dBu and -100 dBu behind the gain: 10 log10 (10^-12.8 + 10^(-10 - gain / 10)).
+@pytest.mark.parametrize(
+    ("gain_db", "input_dbu"),
+    [(0, -99.99), (10, -109.93), (20, -119.36), (30, -125.88), (40, -127.73), (50, -127.97), (60, -128.00)],
+)
+def test_a_preamps_input_noise_rises_towards_low_gain(signal_of, gain_db: float, input_dbu: float) -> None:
+    passed = Preamp(gain_db, input_noise_dbu=-128.0, output_noise_dbu=-100.0).process(silence(signal_of))
+    wider = 10 * math.log10(24 / 20)
+    assert 10 * math.log10(passed.signal.noise_power / 0.6) - gain_db - wider == pytest.approx(input_dbu, abs=0.006)
+    assert rms_dbu(passed.signal.samples) - gain_db - wider == pytest.approx(input_dbu, abs=0.05)
+
+
+# Derived: 20 log10 of load / (load + source), and half the voltage for one leg of two.
+@pytest.mark.parametrize(
+    ("ohm", "into", "wiring", "db"),
+    [
+        (150, "microphone", "balanced", -0.828),
+        (200, "microphone", "balanced", -1.087),
+        (10_000, "line", "balanced", -6.021),
+        (10_000, "instrument", "balanced", -0.086),
+        (100, "line", "one leg of two", -6.107),
+        (100, "line", "cold to ground", -0.086),
+    ],
+)
+def test_a_cable_loads_the_output_and_may_lose_a_leg(signal_of, ohm: float, into: str, wiring: str, db: float) -> None:
+    stage = Cable(ohm, into, wiring)
+    passed = stage.process(signal_of(np.ones(10), noise_power=1e-9, domain="analogue")).signal
+    assert 20 * math.log10(passed.samples.max()) == pytest.approx(db, abs=0.001)
+    assert 10 * math.log10(passed.noise_power / 1e-9) == pytest.approx(db, abs=0.001)
+    assert stage.plain_gain_db == pytest.approx(db, abs=0.001)
 
 
 def test_what_clips_in_a_converter_stays_clipped_and_a_float_file_keeps_it(signal_of) -> None:
@@ -250,7 +291,13 @@ def test_the_device_clips_at_its_own_level(signal_of) -> None:
         (lambda: Preamp(clipping="medium"), "clipping of the preamp is 'medium'; known are hard, soft"),
         (lambda: Converter("EBU R68"), "alignment is 'EBU R68'"),
         (lambda: Converter(18.0, 20), "bits of the converter is 20; it must be 16 or 24"),
-        (lambda: Converter(18.0, noise_dbfs=math.nan), "noise_dbfs of the converter is nan"),
+        (lambda: Converter(18.0, dynamic_range_db=math.nan), "dynamic_range_db of the converter is nan"),
+        (
+            lambda: Converter(18.0, dynamic_range_db=-1.0),
+            "dynamic_range_db of the converter is -1.0; it must be 0 or above",
+        ),
+        (lambda: Cable(into="speaker"), "into of the cable is 'speaker'; known are instrument, line, microphone"),
+        (lambda: Cable(-1.0), "source_ohm of the cable is -1.0; it must be from 0 to 1e.06"),
         (lambda: StoredFile("fixed 8"), "coding of the stored file is 'fixed 8'"),
         (lambda: OutboardInsert(18.0, send="+4"), r"send of the insert is '\+4'; known are \+4 dBu, -10 dBV"),
         (lambda: SoftClip(onset_db=0.0), "onset_db of the soft clip is 0.0; it must be above 0 dB"),

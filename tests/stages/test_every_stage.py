@@ -31,9 +31,10 @@ from gainlib.stages import (
 
 # Settings at which a stage does something; a kind that is not named here is tried as it comes.
 AT_WORK = {
+    "Cable": {"source_ohm": 600.0},
     "ClipGain": {"regions": ((0.001, 0.004, 6.0),)},
     "Compressor": {"threshold_db": -30.0},
-    "Converter": {"alignment": 18.0, "dither": True, "noise_dbfs": -100.0},
+    "Converter": {"alignment": 18.0, "dither": True, "dynamic_range_db": 100.0},
     "Fader": {"gain_db": -10.0},
     "Limiter": {"ceiling_dbfs": -6.0},
     "OutboardInsert": {"alignment": 18.0},

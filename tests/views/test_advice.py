@@ -36,7 +36,7 @@ def recorded(preamp_db, trim_db=0.0, source_dbu=-30.0):
     stages = [
         gl.Source(source_dbu, noise_dbfs=-80.0),
         gl.Preamp(preamp_db, max_output_dbu=24.0),
-        gl.Converter("EBU R 68"),
+        gl.Converter("EBU R 68", dynamic_range_db=math.inf),
         gl.Trim(trim_db),
     ]
     return gl.Session.of(take(0.0), stages, name="voice")
@@ -101,7 +101,9 @@ SITUATIONS = [
     ("just below full scale", recorded(47.97), ["preamp/gain_db"], (),
      "Nothing clips. The converter has less than 0.1 dB left below full scale."),
     ("the preamp ends before the converter", gl.Session.of(
-        take(0.0), [gl.Source(-30.0), gl.Preamp(42.0, max_output_dbu=14.0), gl.Converter("EBU R 68")], name="voice"),
+        take(0.0), [
+            gl.Source(-30.0), gl.Preamp(42.0, max_output_dbu=14.0),
+            gl.Converter("EBU R 68", dynamic_range_db=math.inf)], name="voice"),
      (), (), "Nothing clips. The preamp has 2.0 dB left below its ceiling."),
     ("a kick drum, or a finished programme", chain(-6.0, gl.Trim(0.0)), ["trim/gain_db"], (),
      "Nothing clips. The trim has 6.0 dB left below full scale."),
