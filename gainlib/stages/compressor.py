@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -26,7 +27,7 @@ from gainlib.stages.base import (
     setting,
 )
 
-__all__ = ["Compressor", "coefficient"]
+__all__ = ["Compressor", "coefficient", "high_pass"]
 
 _BLOCK = 8192
 # An RMS level is read with the AES17 zero, where a sine has the same level by peak and by RMS.
@@ -42,6 +43,20 @@ def coefficient(milliseconds: float, rate_hz: int) -> float:
     0.9979188353
     """
     return math.exp(-1000.0 / (milliseconds * rate_hz)) if milliseconds > 0 else 0.0
+
+
+def high_pass(corner_hz: float, rate_hz: int) -> tuple[float, float, float]:
+    """A first-order high-pass as the three taps of `loops.first_order_filter`: 3 dB down at the corner, 6 dB an octave.
+
+    *Derived*: s / (s + w), by the bilinear map with the corner kept in its place.
+
+    >>> now, before, feedback = high_pass(1000.0, 48000)
+    >>> now == -before, round(2 * now / (1 - feedback), 12)
+    (True, 1.0)
+    """
+    corner = math.tan(math.pi * corner_hz / rate_hz)
+    now = 1.0 / (1.0 + corner)
+    return now, -now, (corner - 1.0) * now
 
 
 @dataclass(frozen=True)
@@ -74,6 +89,11 @@ class Compressor(Stage):
     smoothing : "branching" or "decoupled"
         Branching switches between attack and release; decoupled lets the release run first and the attack behind it, so
         that a release is slower by about one attack.
+    look_ahead_ms : float, 0 to 20 ms
+        How much earlier than the sound arrives the detector hears it. A live unit would delay the signal by as much.
+    sidechain_hz : float, 0 to 1000 Hz
+        The corner of a high-pass before the detector, and only there: what lies below counts less, 6 dB an octave. At 0
+        the detector hears all. The static curve holds for what lies well above it.
     linked : bool
         All channels get the same gain, that of the loudest.
     name : str
@@ -110,6 +130,8 @@ class Compressor(Stage):
     detector: str = choice("peak", "peak", "rms", label="Detector")
     rms_ms: float = setting(10.0, label="RMS time", low=1.0, high=100.0, step=1.0)
     smoothing: str = choice("branching", "branching", "decoupled", label="Smoothing")
+    look_ahead_ms: float = setting(0.0, label="Look-ahead", low=0.0, high=20.0, step=0.5)
+    sidechain_hz: float = setting(0.0, label="Sidechain high-pass", low=0.0, high=500.0, step=10.0)
     linked: bool = True
 
     def __post_init__(self) -> None:
@@ -121,6 +143,8 @@ class Compressor(Stage):
         require_within(self, "release_ms", 0.0, 60_000.0, above=True)
         require_within(self, "wet_percent", 0.0, 100.0)
         require_within(self, "rms_ms", 0.0, 10_000.0, above=True)
+        require_within(self, "look_ahead_ms", 0.0, 20.0)
+        require_within(self, "sidechain_hz", 0.0, 1000.0)
         require_one_of(self)
 
     @property
@@ -198,12 +222,39 @@ class Compressor(Stage):
 
     def _pass_group(self, samples: Floats, rate_hz: int, out: Floats, trace: NDArray[np.float32]) -> None:
         """Channels that share one gain, in blocks that stay in the cache."""
-        attack, release = coefficient(self.attack_ms, rate_hz), coefficient(self.release_ms, rate_hz)
-        rms = coefficient(self.rms_ms, rate_hz)
-        state, squares = np.zeros(2), np.zeros(2)
         makeup = ratio_from_db(self.makeup_db)
+        reduction_of = self._detector(samples.shape[1], rate_hz)
+        early = round(self.look_ahead_ms * rate_hz / 1000)
+        if early:
+            reduction_of(samples[:early])
         for start in range(0, len(samples), _BLOCK):
             block = samples[start : start + _BLOCK]
+            heard = block
+            if early:
+                heard = np.zeros_like(block)
+                ahead = samples[start + early : start + early + len(block)]
+                heard[: len(ahead)] = ahead
+            level = reduction_of(heard)
+            trace[start : start + _BLOCK] = level
+            level *= -math.log(10.0) / 20.0
+            np.exp(level, out=level)
+            if makeup != 1.0:
+                level *= makeup
+            loops.apply_gain(block, self._mixed(level), out[start : start + _BLOCK])
+
+    def _detector(self, channels: int, rate_hz: int) -> Callable[[Floats], Floats]:
+        """What gives the reduction in dB at each sample of one block after another."""
+        attack, release = coefficient(self.attack_ms, rate_hz), coefficient(self.release_ms, rate_hz)
+        rms = coefficient(self.rms_ms, rate_hz)
+        state, squares, filtered = np.zeros(2), np.zeros(2), np.zeros((channels, 2))
+
+        def reduction_of(block: Floats) -> Floats:
+            if self.sidechain_hz:
+                block = block.copy()
+                for channel in range(channels):
+                    key = np.ascontiguousarray(block[:, channel])
+                    loops.first_order_filter(key, *high_pass(self.sidechain_hz, rate_hz), filtered[channel], key)
+                    block[:, channel] = key
             level = loops.largest_of_channels(block)
             if self.detector == "rms":
                 np.square(level, out=level)
@@ -216,9 +267,6 @@ class Compressor(Stage):
             loops.smoothed_reduction(
                 level, self.slope, self.knee_db, attack, release, self.smoothing == "decoupled", state
             )
-            trace[start : start + _BLOCK] = level
-            level *= -math.log(10.0) / 20.0
-            np.exp(level, out=level)
-            if makeup != 1.0:
-                level *= makeup
-            loops.apply_gain(block, self._mixed(level), out[start : start + _BLOCK])
+            return level
+
+        return reduction_of

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cmath
 import dataclasses
 import functools
 import math
@@ -15,7 +16,8 @@ from gainlib import loops
 from gainlib.decibels import db_from_power, db_from_ratio, ratio_from_db
 from gainlib.errors import GainError
 from gainlib.loops import windowed_sinc
-from gainlib.stages.base import Floats, Signal, Stage, StageResult, frozen, require_within, setting
+from gainlib.stages.base import Floats, Signal, Stage, StageResult, frozen, require_one_of, require_within, setting
+from gainlib.stages.compressor import high_pass
 
 __all__ = ["Saturation"]
 
@@ -28,6 +30,8 @@ _HIGHEST_TONE_HZ = 20_000.0
 # The promise is -90 dB; the estimate by the curve's poles lies within 3 dB of the truth.
 _FOLDED_LIMIT_DB = -95.0
 _SHELF_HZ = 500.0
+# Below this a bias makes no sound, only a shift that moves with the level.
+_STEADY_HZ = 5.0
 _LOWEST_RATE_HZ = 8_000
 
 
@@ -37,9 +41,10 @@ class Saturation(Stage):
 
     The curve is tanh(kx) / tanh(k): full scale stays full scale. How much it bends a signal depends on the level that
     the signal has: trim first. Afterwards the whole recording is brought back to the sample peak that it had (reading
-    `compensation_db`), so that drive is heard as density and harmonics, not as loudness. The curve runs oversampled, by
-    as much as its own harmonics need (4 to 32 times, see `oversampling`), so that a tone up to full scale and up to 20
-    kHz folds nothing back above -90 dBFS. Several in series are allowed. The readings `distortion_percent` and
+    `compensation_db`), so that drive is heard as density and harmonics, not as loudness; `holds_peak` off leaves the
+    level that drive makes. The curve runs oversampled, by as much as its own harmonics need (4 to 32 times, see
+    `oversampling`), so that a tone up to full scale and up to 20 kHz folds nothing back above -90 dBFS; `oversampled`
+    off lets it fold. Several in series are allowed. The readings `distortion_percent` and
     `distortion_db` say what is in the output that no plain gain would have made, against the whole output, RMS; for a
     sine that is its total harmonic distortion.
 
@@ -50,19 +55,26 @@ class Saturation(Stage):
     low_end_db : float, 0 to 18 dB
         Takes that much of the drive away from the high end, by a shelf around 500 Hz before the curve and its exact
         opposite behind it.
+    bias : float, 0 to 1
+        Moves the rest point along the curve, in its own units, so that one side is bent more than the other: at 0 only
+        odd harmonics are made, above it even ones as well. The steady part that this makes is taken out below 5 Hz.
+    holds_peak : bool
+        Whether the recording is brought back to the sample peak that it had.
+    oversampled : bool
+        Whether the curve runs at a multiple of the rate. Without, harmonics above half the rate come back below it.
     name : str
         How its tap is asked for; by default the kind.
 
     Raises
     ------
     GainError
-        For a drive or a low end outside 0 to 18 dB, and for a signal below 8 kHz.
+        For a drive or a low end outside 0 to 18 dB, a bias outside 0 to 1, and for a signal below 8 kHz.
 
     References
     ----------
     *Derived*: the slope of tanh(kx)/tanh(k) at zero is k/tanh(k); harmonic n of tanh(A sin t) falls as r^(n-1), r =
-    (sqrt(A² + pi²/4) - pi/2) / A, since its nearest poles lie at ±i pi/2. The shelf and the range are this course's
-    own.
+    (sqrt(A² + pi²/4) - pi/2) / A, since its nearest poles lie at ±i pi/2. The shelf, the bias and the range are this
+    course's own.
 
     Examples
     --------
@@ -78,11 +90,16 @@ class Saturation(Stage):
 
     drive_db: float = setting(4.0, label="Drive", low=0.0, high=12.0, step=0.5)
     low_end_db: float = setting(6.0, label="Low end", low=0.0, high=12.0, step=0.5)
+    bias: float = setting(0.0, label="Bias", low=0.0, high=0.5, step=0.05)
+    holds_peak: bool = True
+    oversampled: bool = True
 
     def __post_init__(self) -> None:
         super().__post_init__()
         require_within(self, "drive_db", 0.0, 18.0)
         require_within(self, "low_end_db", 0.0, 18.0)
+        require_within(self, "bias", 0.0, 1.0)
+        require_one_of(self)
 
     @property
     def bend(self) -> float:
@@ -98,13 +115,17 @@ class Saturation(Stage):
         return last
 
     def curve(self, values: Floats) -> Floats:
-        """The curve itself, without emphasis and compensation: full scale stays full scale.
+        """The curve itself, without emphasis and compensation: without bias full scale stays full scale.
 
         >>> Saturation(drive_db=6.0).curve(np.array([0.0, 1.0])).tolist()
         [0.0, 1.0]
         """
         bend = self.bend
-        return np.tanh(bend * values) / math.tanh(bend) if bend else np.array(values, dtype=np.float64)
+        if not bend:
+            return np.array(values, dtype=np.float64)
+        rest = math.tanh(self.bias)
+        # The slope at the rest point is the drive, whatever the bias.
+        return (np.tanh(bend * values + self.bias) - rest) / (math.tanh(bend) * (1.0 - rest * rest))
 
     def curve_db(self, levels_db: ArrayLike) -> Floats | float:
         """The curve in dB, as it bends the low end, without the compensation, which the recording's peak decides.
@@ -120,23 +141,25 @@ class Saturation(Stage):
         >>> Saturation(drive_db=4.0).oversampling(48000), Saturation(drive_db=12.0, low_end_db=0.0).oversampling(48000)
         (4, 16)
         """
+        if not self.oversampled:
+            return 1
         amount = self.bend * ratio_from_db(-self.low_end_db) * max(peak, 1.0)
         if amount == 0.0:
             return _FACTORS[0]
-        pole = math.pi / 2
-        fall = (math.sqrt(amount**2 + pole**2) - pole) / amount
+        pole = complex(self.bias, math.pi / 2) / amount
+        fall = abs(cmath.sqrt(pole * pole - 1.0) - pole)
         tone = min(_HIGHEST_TONE_HZ, 0.45 * rate_hz)
         for factor in _FACTORS:
-            # The lowest odd harmonic that comes back below half the rate.
+            # The lowest harmonic that comes back below half the rate; without bias there are odd ones only.
             harmonic = math.ceil((factor - 0.5) * rate_hz / tone)
-            harmonic += 1 - harmonic % 2
+            harmonic += 0 if self.bias else 1 - harmonic % 2
             if 20 * math.log10(fall) * (harmonic - 1) + self.low_end_db < _FOLDED_LIMIT_DB:
                 return factor
         return _FACTORS[-1]
 
     def latency_samples(self, rate_hz: int) -> int:
         """The delay of the filters around the curve, when it works live; none at zero drive."""
-        if not self.bend:
+        if not (self.bend and self.oversampled):
             return 0
         # Half of each filter's length, in samples at the signal's own rate; each wide pair runs at twice the last.
         delay = (2 * _UP_STEEP - 1 + _DOWN_STEEP) / 2
@@ -161,7 +184,7 @@ class Saturation(Stage):
             entered = np.ascontiguousarray(signal.samples[:, channel])
             out[:, channel] = self._bent(entered, signal.rate_hz, factor)
             out[:, channel] += entered * slope
-        compensation = peak / _peak(out)
+        compensation = peak / _peak(out) if self.holds_peak else 1.0
         out *= compensation
         share = _distortion_power(signal.samples, out)
         return StageResult(
@@ -180,20 +203,27 @@ class Saturation(Stage):
         pre, post = _shelf(ratio_from_db(-self.low_end_db), rate_hz)
         emphasised = np.zeros(len(entered) + 2 * _MARGIN)
         loops.first_order_filter(entered, *pre, np.zeros(2), emphasised[_MARGIN:-_MARGIN])
-        bend, slope = self.bend, ratio_from_db(self.drive_db)
-        scale = 1.0 / math.tanh(bend)
+        bend, slope, rest = self.bend, ratio_from_db(self.drive_db), math.tanh(self.bias)
+        scale = 1.0 / (math.tanh(bend) * (1.0 - rest * rest))
         added = np.empty(len(entered))
         for start in range(0, len(entered), _BLOCK):
             end = min(start + _BLOCK, len(entered))
             fine, first = _raised(emphasised[start : end + 2 * _MARGIN], factor)
             straight = fine * slope
-            fine *= bend
+            # A new array: without oversampling `fine` is a look into what the next block needs as well.
+            fine = fine * bend
+            if self.bias:
+                fine += self.bias
             np.tanh(fine, out=fine)
+            if self.bias:
+                fine -= rest
             fine *= scale
             fine -= straight
             coarse, first = _lowered(fine, first, factor)
             added[start:end] = coarse[_MARGIN - first : _MARGIN - first + end - start]
         loops.first_order_filter(added, *post, np.zeros(2), added)
+        if self.bias:
+            loops.first_order_filter(added, *high_pass(_STEADY_HZ, rate_hz), np.zeros(2), added)
         return added
 
 

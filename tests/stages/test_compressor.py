@@ -249,3 +249,20 @@ def test_bad_settings_are_refused_in_one_sentence(values: dict[str, object], sen
 def test_controls_find_its_settings() -> None:
     assert settings_of(Compressor())["attack_ms"].unit == "ms"
     assert choices_of(Compressor())["smoothing"].options == ("branching", "decoupled")
+
+
+@pytest.mark.parametrize(("frequency_hz", "down_db"), [(100, 3.0103), (50, 6.9897), (1000, 0.0432)])
+def test_the_sidechain_hears_less_of_what_is_low(signal_of, frequency_hz: int, down_db: float) -> None:
+    """Derived: a first-order high-pass at 100 Hz lets through 1/sqrt(1 + (100/f)^2); a sine at 0 dBFS, T -20, 4:1."""
+    sine = np.sin(2 * np.pi * frequency_hz * np.arange(2 * RATE_HZ) / RATE_HZ)
+    stage = Compressor(-20.0, 4.0, 0.0, attack_ms=0.0, release_ms=100.0, sidechain_hz=100.0)
+    result = stage.process(signal_of(sine))
+    held_db = result.reduction_db[RATE_HZ:, 0].max()
+    assert held_db == pytest.approx(0.75 * (20.0 - down_db), abs=0.01)
+
+
+def test_the_look_ahead_hears_the_step_before_it_comes(signal_of) -> None:
+    step = np.concatenate([np.full(30_000, 0.01), np.full(30_000, 0.9)])
+    now = Compressor(-20.0, attack_ms=5.0).process(signal_of(step)).reduction_db
+    early = Compressor(-20.0, attack_ms=5.0, look_ahead_ms=10.0).process(signal_of(step)).reduction_db
+    assert np.array_equal(early[: 60_000 - 480], now[480:])

@@ -229,3 +229,47 @@ def test_bad_settings_are_refused(signal_of) -> None:
         Saturation(3.0).process(signal_of(np.zeros(10), 4000))
     with pytest.raises(GainError, match="low_end_db of the saturation is -1; it must be from 0 to 18 dB"):
         Saturation(3.0, -1)
+
+
+def test_a_bias_makes_even_harmonics(signal_of) -> None:
+    """Derived: the exact DFT of tanh(sin t + 0.2), dB against its first harmonic; whole periods, four decimals."""
+    levels = spectrum_db(driven(signal_of, Saturation(DRIVE_1_DB, 0.0, bias=0.2), 1.0, 1000))
+    for harmonic, expected_db in ((2, -23.13), (3, -24.20), (4, -40.46)):
+        assert levels[1000 * harmonic] - levels[1000] == pytest.approx(expected_db, abs=0.01)
+    # tanh(sin t + 0.2) - tanh(0.2) has a mean of 0.064: it is taken out, as a coupling capacitor would.
+    assert levels[0] < -40
+
+
+@pytest.mark.parametrize(("argument_db", "expected_db"), [(6.0, -28.1), (12.0, -17.9)])
+def test_without_oversampling_harmonics_come_back(signal_of, argument_db: float, expected_db: float) -> None:
+    """Derived: all aliases of tanh(A sin) of 5 kHz at 48 kHz together, against the tone; those of 4800 samples."""
+    bend = 10 ** (argument_db / 20)
+    drive_db = 20 * math.log10(bend / math.tanh(bend))
+    for oversampled, least_db, most_db in (
+        (False, expected_db - 0.1, expected_db + 0.1),
+        (True, -math.inf, -90.0),
+    ):
+        stage = Saturation(drive_db, 0.0, oversampled=oversampled)
+        powers = 10 ** (spectrum_db(driven(signal_of, stage, 1.0, 5000)) / 10)
+        folded = powers[1:].sum() - powers[5000::5000][[0, 2]].sum() - powers[10_000] - powers[20_000]
+        found_db = 10 * math.log10(max(folded, 1e-30) / powers[5000])
+        assert least_db <= found_db <= most_db
+
+
+def test_of_1_khz_at_48_khz_what_comes_back_falls_on_harmonics(signal_of) -> None:
+    """Derived: 48 is a whole number, so each alias of n kHz is itself a whole number of kHz."""
+    levels = spectrum_db(driven(signal_of, Saturation(12.0, 0.0, oversampled=False), 1.0, 1000))
+    between = np.delete(levels, np.arange(0, len(levels), 1000))
+    assert between.max() < -150
+    levels = spectrum_db(driven(signal_of, Saturation(12.0, 0.0, oversampled=False), 1.0, 997))
+    assert np.delete(levels, np.arange(0, len(levels), 997)).max() > -100
+
+
+def test_the_level_that_drive_makes_can_stay(signal_of) -> None:
+    """Derived: far below full scale the curve is a straight line with the drive as its slope."""
+    quiet = 1e-4 * np.sin(np.arange(4800) / 10)
+    for holds_peak, rise_db in ((True, 0.0), (False, 6.0)):
+        result = Saturation(6.0, holds_peak=holds_peak).process(signal_of(quiet))
+        peak = np.abs(result.signal.samples).max() / np.abs(quiet).max()
+        assert 20 * math.log10(peak) == pytest.approx(rise_db, abs=1e-3)
+        assert result.readings["compensation_db"] == pytest.approx(rise_db - 6.0, abs=1e-3)
