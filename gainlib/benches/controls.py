@@ -10,7 +10,7 @@ from typing import Any
 from gainlib.decibels import ALIGNMENTS
 from gainlib.errors import GainError
 from gainlib.flow import Session
-from gainlib.stages import choices_of, settings_of
+from gainlib.stages import TAPER, Fader, Taper, choices_of, settings_of
 from gainlib.stages.base import Stage, unit_of
 from gainlib.text import plain, signed
 
@@ -60,7 +60,10 @@ class Control:
 
 @dataclass(frozen=True)
 class Range:
-    """A number as it stands on the bench: whose setting it moves, from where to where, and how it is written."""
+    """A number as it stands on the bench: whose setting it moves, from where to where, and how it is written.
+
+    A fader's slider has the fader's `taper`: equal travel on the page is equal travel in millimetres, not in decibels.
+    """
 
     path: str
     tap: str
@@ -71,6 +74,7 @@ class Range:
     high: float
     step: float
     start: float
+    taper: Taper | None = None
 
     @property
     def digits(self) -> int:
@@ -244,7 +248,8 @@ def control_of(session: Session, given: str | Control) -> Range | Pick | Breakpo
             f"the control of {path} has low {low_:g}, high {high_:g}, step {step:g}; give low < high, step > 0."
         )
     unit = control.unit or (number.unit if number else unit_of(name))
-    made = Range(*place, unit, float(low_), float(high_), float(step), float(start))
+    taper = TAPER if isinstance(stage, Fader) and name == "gain_db" else None
+    made = Range(*place, unit, float(low_), float(high_), float(step), float(start), taper)
     made.checked(float(start))
     return made
 

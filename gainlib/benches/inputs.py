@@ -29,7 +29,8 @@ def input_of(control: Range | Pick | Breakpoints, value: Any, channel: str) -> R
         )  # fmt: skip
     return RangeInput(
         value=value, start=control.start, low=control.low, high=control.high, step=control.step,
-        digits=control.digits, unit=control.unit, signed=control.in_decibels, **named,
+        digits=control.digits, unit=control.unit, signed=control.in_decibels,
+        marks=[list(each) for each in control.taper.marks] if control.taper else [], **named,
     )  # fmt: skip
 
 

@@ -13,7 +13,8 @@ __all__ = ["RangeInput"]
 class RangeInput(MovedWidget):
     """A native range input with its value in figures below, which can be typed over.
 
-    `stroke` counts the drags and the runs of key presses, so that each can be undone as one.
+    `stroke` counts the drags and the runs of key presses, so that each can be undone as one. With `marks`, positions in
+    mm and values from the top down, the slider travels in millimetres: a key moves it by one, with Shift by a quarter.
     """
 
     _esm = script("range_input.js")
@@ -25,6 +26,7 @@ class RangeInput(MovedWidget):
     high = traitlets.Float(1.0).tag(sync=True)
     step = traitlets.Float(1.0).tag(sync=True)
     digits = traitlets.Int(1).tag(sync=True)
+    marks = traitlets.List(traitlets.List(traitlets.Float())).tag(sync=True)
     unit = traitlets.Unicode("").tag(sync=True)
     signed = traitlets.Bool(True).tag(sync=True)
     label = traitlets.Unicode("").tag(sync=True)

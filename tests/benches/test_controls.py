@@ -240,3 +240,9 @@ def test_every_stage_was_in_the_chain():
 
     kinds = {each for each in vars(room).values() if isinstance(each, type) and issubclass(each, Stage)} - {Stage}
     assert {type(each) for each in every_stage().strips[0].stages} == kinds
+
+
+def test_only_a_faders_slider_has_a_taper():
+    inputs = gl.bench(mix(), controls=["bass/fader/gain_db", "bass/trim/gain_db"]).panel.inputs
+    assert inputs["bass/fader/gain_db"].marks == [[100.0, 10.0], [50.0, -10.0], [25.0, -30.0], [10.0, -60.0]]
+    assert inputs["bass/trim/gain_db"].marks == []

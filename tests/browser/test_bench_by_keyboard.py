@@ -248,3 +248,25 @@ def test_an_accessibility_engine_finds_no_serious_fault(bench):
             .map(each => `${each.id}: ${each.nodes.map(node => node.html.slice(0, 160)).join(" | ")}`);
     }""")
     assert found == []
+
+
+def test_a_faders_slider_travels_in_millimetres(bench):
+    fader = bench.get_by_role("slider", name="Fader", exact=True)
+    fader.focus()
+    spoken(fader, "0.0 dB, 75.0 mm up")
+    steps = [
+        ("ArrowLeft", "−0.4 dB, 74.0 mm up"), ("Shift+ArrowLeft", "−0.5 dB, 73.8 mm up"),
+        ("Home", "−60.0 dB, 10.0 mm up, at its lowest"), ("ArrowRight", "−58.0 dB, 11.0 mm up"),
+        ("Shift+ArrowRight", "−57.5 dB, 11.3 mm up"), ("End", "+10.0 dB, 100.0 mm up, at its highest"),
+    ]  # fmt: skip
+    for key, words in steps:
+        bench.keyboard.press(key)
+        spoken(fader, words)
+    typed = bench.get_by_role("textbox", name="Fader in figures, dB")
+    typed.fill("-31.2")
+    typed.press("Enter")
+    spoken(fader, "−31.2 dB, 24.4 mm up")
+    # The middle of the slider by mouse is the middle of the travel: 55 mm, not the middle of the decibels.
+    box = fader.bounding_box()
+    bench.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    spoken(fader, "−8.0 dB, 55.0 mm up")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import decimal
 import fractions
 import math
+import re
 from collections.abc import Mapping
 
 import numpy as np
@@ -227,3 +228,12 @@ def test_a_bound_that_no_level_comes_near_is_a_long_way_off(written, bounds):
     file = written((reads, f'at = "trim", seconds = [0.0, 9.3], {bounds}'))
     line = check(load(file).with_values({"level": -24.0}), {GAIN: 41.0, TRIM: 0.0}).lines[2]
     assert "by a long way" in line.sentence
+
+
+def test_no_verdict_calls_a_fader_coarse_where_its_picture_calls_it_fine():
+    exercise = load("balance/near-zero")
+    variant = exercise.with_values({"hot": 8.0})
+    verdict = check(variant, {"pad/trim/gain_db": 0.0, "pad/fader/gain_db": -9.5})  # as fine there as at 0 dB
+    assert "From −10 dB down a millimetre is twice as much" in verdict.text
+    assert verdict.slip is not None
+    assert not re.search("is coarse|big step", verdict.text + verdict.slip)
