@@ -108,6 +108,9 @@ from .stages import (
     Fader as Fader,
 )
 from .stages import (
+    KWeighting as KWeighting,
+)
+from .stages import (
     Limiter as Limiter,
 )
 from .stages import (

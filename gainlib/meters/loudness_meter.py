@@ -19,6 +19,7 @@ __all__ = [
     "Loudness",
     "LoudnessMeter",
     "k_weighting",
+    "k_weighting_db",
     "loudness",
     "loudness_lufs",
     "loudness_range_lu",
@@ -95,6 +96,44 @@ def k_weighting(rate_hz: int) -> NDArray[np.float64]:
     return np.array([_shelf_48k() if rate_hz == 48_000 else _shelf_matched(rate_hz), high_pass])
 
 
+def k_weighting_db(frequency_hz: ArrayLike, rate_hz: int) -> Series:
+    """How many dB the K-weighting raises or lowers each frequency; what is lowered counts less towards loudness.
+
+    Parameters
+    ----------
+    frequency_hz : float or array of float
+        Hz, 0 up to half the rate.
+    rate_hz : int
+        The sample rate, 8 to 192 kHz.
+
+    Returns
+    -------
+    ndarray of float
+        dB, of the same shape; -inf at 0 Hz.
+
+    Raises
+    ------
+    GainError
+        For a rate that is not between 8 and 192 kHz.
+
+    References
+    ----------
+    *Published*: ITU-R BS.1770-5 Annex 1 Tables 1 and 2. *Derived*: the response of those two sections.
+
+    Examples
+    --------
+    >>> k_weighting_db([50, 1000, 10000], 48000).round(1).tolist()
+    [-3.9, 0.7, 4.0]
+    """
+    sections = k_weighting(rate_hz)
+    angle = 2.0 * np.pi / rate_hz * np.asarray(frequency_hz, dtype=np.float64)
+    delays = np.exp(-1j * angle[..., np.newaxis] * np.arange(3))
+    power = np.ones(angle.shape)
+    for section in sections:
+        power *= np.abs(delays @ section[:3]) ** 2 / np.abs(delays @ section[3:]) ** 2
+    return np.asarray(db_from_power(power), dtype=np.float64)
+
+
 def _shelf_48k() -> list[float]:
     ratio, quality = math.tan(math.pi * 1681.974450955533 / 48_000), 0.7071752369554196
     gain = 10.0 ** (3.999843853973347 / 20.0)
@@ -157,6 +196,10 @@ class Loudness:
         LUFS.
     range_lu : float
         LU.
+    blocks_lufs : ndarray of float
+        LUFS, one for each block of 400 ms.
+    relative_gate_lufs : float
+        LUFS.
 
     References
     ----------
@@ -177,12 +220,29 @@ class Loudness:
     @property
     def integrated_lufs(self) -> float:
         """The loudness of the whole with both gates: blocks of 400 ms, each 100 ms, above -70 LUFS and -10 LU."""
-        self._needs(0.4, "loudness_lufs")
-        blocks = _windows(self._tenths, _TENTHS_MOMENTARY)
-        blocks = blocks[blocks > _NO_BLOCK_POWER]
-        if len(blocks) == 0:
-            return -math.inf
-        return _lufs(float(blocks[blocks > blocks.mean() / 10.0].mean()))
+        blocks = self._blocks("loudness_lufs")
+        kept = blocks[blocks > self._relative_gate_power(blocks)]
+        return _lufs(float(kept.mean())) if len(kept) else -math.inf
+
+    @property
+    def blocks_lufs(self) -> Series:
+        """The loudness of each block of 400 ms, one every 100 ms, which the two gates keep or leave out."""
+        with np.errstate(divide="ignore"):
+            return -0.691 + np.asarray(db_from_power(self._blocks("blocks_lufs")), dtype=np.float64)
+
+    @property
+    def relative_gate_lufs(self) -> float:
+        """10 LU below the mean power of the blocks above -70 LUFS, and at least that; what is not above is left out."""
+        return _lufs(self._relative_gate_power(self._blocks("relative_gate_lufs")))
+
+    def _blocks(self, name: str) -> Series:
+        self._needs(0.4, name)
+        return _windows(self._tenths, _TENTHS_MOMENTARY)
+
+    @staticmethod
+    def _relative_gate_power(blocks: Series) -> float:
+        heard = blocks[blocks > _NO_BLOCK_POWER]
+        return max(_NO_BLOCK_POWER, float(heard.mean()) / 10.0) if len(heard) else _NO_BLOCK_POWER
 
     @property
     def momentary_max_lufs(self) -> float:

@@ -18,6 +18,7 @@ by its class's name from its definition on, and declares what others ask of it; 
 - `pan`: `Pan` and its laws
 - `clipping`: `SoftClip`, and the curve that rounds off
 - `limiter`: `Limiter`
+- `k_weighting`: `KWeighting`, what a loudness meter listens to
 - `wordlength`: rounding to fixed-point steps with dither or without, wherever that is done
 - `delivery`: `Delivery`, targets, `deliver`, `codec_overshoot`
 """
@@ -53,6 +54,7 @@ from gainlib.stages.delivery import (
 )
 from gainlib.stages.fader import TAPER, Fader, Taper
 from gainlib.stages.insert import OutboardInsert
+from gainlib.stages.k_weighting import KWeighting
 from gainlib.stages.limiter import Limiter
 from gainlib.stages.pan import Pan, pan_gains
 from gainlib.stages.preamp import Preamp, Source
@@ -73,6 +75,7 @@ __all__ = [
     "Corner",
     "Delivery",
     "Fader",
+    "KWeighting",
     "Limiter",
     "OutboardInsert",
     "Pan",

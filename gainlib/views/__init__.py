@@ -23,6 +23,7 @@ one stage
 
 over time
 - `meters_over_time`, `loudness_over_time`: what meters show
+- `loudness_gates`, `loudness_weighting`: which blocks and which frequencies count towards loudness
 
 - `advice`: the sentence above a bench: facts, and one step where something is aimed at; `aim`: what is aimed at;
   `steps`: what the controls of the bench can do about it
@@ -41,7 +42,9 @@ from gainlib.views.envelope import Envelope
 from gainlib.views.fader_taper import FaderTaper
 from gainlib.views.gain_reduction import GainReductionTrace
 from gainlib.views.level_diagram import LevelDiagram
+from gainlib.views.loudness_gates import LoudnessGates
 from gainlib.views.loudness_over_time import LoudnessOverTime
+from gainlib.views.loudness_weighting import LoudnessWeighting
 from gainlib.views.meters_over_time import MetersOverTime
 from gainlib.views.ride import DrawnRide
 from gainlib.views.spectrum import HarmonicSpectrum
@@ -63,7 +66,9 @@ __all__ = [
     "GainReductionTrace",
     "HarmonicSpectrum",
     "LevelDiagram",
+    "LoudnessGates",
     "LoudnessOverTime",
+    "LoudnessWeighting",
     "MetersOverTime",
     "Strips",
     "SumByContributor",

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from bokeh.embed import json_item
 
-from gainlib import Audio, Converter, GainError, Preamp, Session, Source, Trim
+from gainlib import Audio, Converter, GainError, KWeighting, Preamp, Session, Source, Trim
 from gainlib.html.figures import embedded
 from gainlib.views import CloseUp, LevelDiagram, Strips, Waveform, view, views
 
@@ -284,3 +284,44 @@ def test_every_colour_can_be_told_from_its_background():
         for colour in ("ceiling", "rms", "third"):  # these draw lines: 3:1, WCAG 2.2, 1.4.11
             assert contrast(PALETTE[colour][theme], background) >= 3.0, (colour, theme)
     assert math.isclose(contrast("#000000", "#FFFFFF"), 21.0)
+
+
+def test_the_blocks_of_calls_with_silence_between_are_sorted_by_both_gates():
+    # Derived: 1 s of tone, 5 s of silence, ten times, peaks at -20 dBFS on both sides: integrated -21.10, the loudest
+    # 3 s -24.76, the relative gate at -31.43 LUFS, 127 blocks kept (BS.1770-5 worked out directly).
+    tone_ = 0.1 * np.sin(2 * np.pi * 1000 / 48_000 * np.arange(48_000))
+    call = np.concatenate((tone_, np.zeros(5 * 48_000)))
+    calls = Audio(np.stack([np.tile(call, 10)] * 2, axis=1), 48_000)
+    rendering = Session.of(calls, [Trim()], name="calls").render()
+    view_ = view("loudness gates")
+    said = view_.sentence(rendering)
+    assert said.startswith("After the trim 127 of 597 blocks count: ")
+    assert (
+        "below the relative gate of −31.4 LUFS. Integrated −21.1 LUFS, 3.7 LU above the loudest 3 s (−24.8 LUFS)"
+        in said
+    )
+    columns = view_.columns(rendering)
+    assert len(columns["kept"]["seconds"]) == 127
+    assert sum(len(columns[each]["seconds"]) for each in ("kept", "left out", "silent")) == 597
+    silence = Session.of(Audio(np.zeros(48_000), 48_000), [Trim()], name="calls").render()
+    assert "so nothing counts" in view("loudness gates").sentence(silence)
+    assert "too short" in view("loudness gates").sentence(
+        Session.of(Audio(np.ones(480), 48_000), [Trim()], name="calls").render()
+    )
+
+
+def test_the_weighting_is_the_one_of_the_recommendation():
+    # Published: BS.1770-5, tables 1 and 2, as dB at these frequencies, worked out without the library.
+    printed = {20: -13.275, 100: -1.133, 997: 0.691, 2000: 3.071, 10_000: 4.042}
+    tone_ = Audio(0.1 * np.sin(2 * np.pi * 997 / 48_000 * np.arange(96_000)), 48_000)
+    rendering = Session.of(tone_, [KWeighting()], name="tone").render()
+    drawn = view("loudness weighting").columns(rendering)["filter"]
+    for hertz, db in printed.items():
+        assert np.interp(np.log(hertz), np.log(drawn["hz"]), drawn["db"]) == pytest.approx(db, abs=0.03)
+    assert view("loudness weighting").sentence(rendering) == (
+        "The strongest octave lies around 1000 Hz, where the filter counts +0.7 dB; the whole reads −23.0 LUFS, "
+        "without filter and gates −23.0 LUFS."
+    )
+    # The stage raises this tone by as much.
+    settled = rendering.at("weighting").samples[48_000:]
+    assert 20 * np.log10(np.abs(settled).max()) + 20 == pytest.approx(0.691, abs=0.01)
