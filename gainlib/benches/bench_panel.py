@@ -18,7 +18,7 @@ from gainlib.benches.panel import Panel, ShownByPanel
 from gainlib.errors import GainError
 from gainlib.flow import Session
 from gainlib.views import Aim, View
-from gainlib.views.style import FRAME_LEFT, FRAME_RIGHT
+from gainlib.views.style import FRAME_LEFT
 from gainlib.widgets.cell_display import close_tree
 from gainlib.widgets.headline import HeadlineLine
 from gainlib.widgets.pick_input import PickInput
@@ -117,7 +117,8 @@ class BenchPanel(Panel):
             column.layout.grid_area = f"1 / {columns.index(tap) + 1}"
             column.children = widgets
         self.below.layout.grid_template_columns = f"repeat({max(1, len(columns))}, minmax(0, 1fr))"
-        self.below.layout.padding = f"0 {FRAME_RIGHT}px 0 {FRAME_LEFT}px"
+        right = pictures[0][0].right_px(bench.rendering) if pictures else 0
+        self.below.layout.padding = f"0 {right}px 0 {FRAME_LEFT}px"
         self.below.children, self.beside.children = [self.columns[tap] for tap in below], beside
         for count in {len(columns), self._stages}:
             (self.strip.add_class if count == len(columns) else self.strip.remove_class)(f"gainlib-stages-{count}")

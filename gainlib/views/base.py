@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from gainlib.errors import GainError, suggest
 from gainlib.flow import Rendering
 from gainlib.views.phrasing import of_tap
+from gainlib.views.style import FRAME_RIGHT
 
 __all__ = ["Columns", "TapView", "View", "view", "views"]
 
@@ -67,6 +68,10 @@ class View:
         Controls can stand below them.
         """
         return ()
+
+    def right_px(self, rendering: Rendering) -> int:
+        """Pixels from the picture's right edge to its frame, so that controls below stand under their columns."""
+        return FRAME_RIGHT
 
     def once(self, rendering: Rendering, read: Callable[[Rendering], Read]) -> Read:
         """What `read` makes of this rendering: picture and sentence of one move read it once.

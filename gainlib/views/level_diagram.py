@@ -7,18 +7,23 @@ from typing import Any, ClassVar
 
 import numpy as np
 
+from gainlib.decibels import alignment
 from gainlib.flow import Rendering, TapLevels
-from gainlib.text import dbfs, left, level, plain, times
+from gainlib.stages import Converter
+from gainlib.text import dbfs, left, level, plain, signed, times
 from gainlib.views.base import Columns, View
 from gainlib.views.phrasing import floor_words, stage_of
 from gainlib.views.signal_path import route
 from gainlib.views.style import (
+    FRAME_RIGHT,
+    FRAME_SCALE,
     coloured,
     frame,
     frame_height,
     hatched,
     hover,
     level_axis,
+    second_scale,
     sources_of,
     stroke,
     words_at,
@@ -34,6 +39,7 @@ _TEXT_PX = 15.0
 _GAP_PX = 4.0
 _MARK_PX = 7.0  # the mark of a clip stands on the ceiling with its tip
 _GRID_DB = 20
+_ZERO_DBU = 18.0  # where the analogue half's scale stands: 0 dBFS of a converter with this full scale
 _LETTERS = 125  # as many stand side by side in a picture as wide as a notebook on a small screen
 _BOLD_LETTERS = 113  # bold ones are wider
 _FEW = 8  # more columns than these are narrow
@@ -43,6 +49,10 @@ _LEAST_PERCENT = 0.05
 
 class LevelDiagram(View):
     """Peak, RMS and noise floor behind every stage, each against its ceiling, from the recording to the file.
+
+    In front of a converter levels stand in dBu, with the scale at the left, and the converter's full scale runs through
+    as a line; behind it in dBFS, with the scale at the right. Another alignment moves that line and the right half's
+    scale, and no voltage.
 
     `strip` chooses the strip that is drawn (the first unless named); where it goes through buses to a main, their
     stages follow. `height` is in pixels.
@@ -69,9 +79,17 @@ class LevelDiagram(View):
         strips = rendering.session.strips
         return f"{self.title}, {plain(self.strip or strips[0].name)}" if len(strips) > 1 else self.title
 
-    def _highest(self, table: list[TapLevels]) -> float:
-        """The top of the picture: 12 dBFS, or what shows every ceiling; levels do not move it, so nothing jumps."""
-        ceilings = [each.ceiling_dbfs for each in table if math.isfinite(each.ceiling_dbfs)]
+    def right_px(self, rendering: Rendering) -> int:
+        """Room for the scale of the digital half where there is an analogue one."""
+        return FRAME_RIGHT if _Scales(rendering, self._table(rendering)).seam is None else FRAME_SCALE
+
+    def _highest(self, table: list[TapLevels], scales: _Scales) -> float:
+        """The top of the picture: 12 dB, or what shows every ceiling; levels do not move it, so nothing jumps."""
+        ceilings = [
+            each.ceiling_dbfs + lift
+            for each, lift in zip(table, scales.lift, strict=True)
+            if math.isfinite(each.ceiling_dbfs)
+        ]
         return max(12.0, 6.0 * math.ceil((max(ceilings, default=0.0) + 6.0) / 6.0))
 
     def _db_per_pixel(self, top: float) -> float:
@@ -80,17 +98,26 @@ class LevelDiagram(View):
     def figure(self, rendering: Rendering) -> Any:
         """Solid peak, dashed RMS (AES17), dotted noise floor, each ceiling hatched upward."""
         table = self._table(rendering)
-        top = self._highest(table)
+        scales = _Scales(rendering, table)
+        top = self._highest(table, scales)
         drawing = frame(
             self.height,
             x_range=(-0.5, len(table) - 0.5),
             y_range=(_LOWEST_DBFS - _FOOTER_DB, top),
-            y_axis_label="level, dBFS",
+            y_axis_label="level, dBFS" if scales.seam is None else "level, dBu",
         )
         drawing.xaxis.visible = False
-        level_axis(drawing, {each: level(each) for each in range(int(_LOWEST_DBFS), int(top) + 1, _GRID_DB)})
+        zero = 0.0 if scales.seam is None else _ZERO_DBU
+        level_axis(drawing, {y: level(y + zero, plus=scales.seam is not None) for y in _ticks(zero, top)})
+        if scales.seam is not None:
+            drawing.ygrid.visible = False  # each half has a grid of its own
+            digital = range(int(_LOWEST_DBFS) - 2 * _GRID_DB, 2 * _GRID_DB + 1, _GRID_DB)
+            second_scale(drawing, "dBFS", {each: level(each) for each in digital}, *scales.ends(top))
         sources = sources_of(self.columns(rendering))
         band, ceilings, numbers = sources["band"], sources["ceilings"], sources["numbers"]
+        if scales.seam is not None:
+            drawing.segment("left", "y", "right", "y", source=sources["grid"], **coloured(line_color="grid"))
+            drawing.segment("left", "y", "right", "y", source=sources["full_scale"], **stroke("ceiling"))
         drawing.segment(
             "x", "bottom", "x", "top", source=sources["dividers"], line_width=1.0, **coloured(line_color="grid")
         )
@@ -132,26 +159,46 @@ class LevelDiagram(View):
     def columns(self, rendering: Rendering) -> Columns:
         """The band's edges, the ceilings, and every number and word with a free place to stand."""
         table = self._table(rendering)
-        top = self._highest(table)
+        scales = _Scales(rendering, table)
+        top = self._highest(table, scales)
         at = np.arange(len(table), dtype=float)
         peak, rms, noise = (
-            np.clip([getattr(each, f"{line}_dbfs") for each in table], _LOWEST_DBFS, top)
+            np.clip([getattr(each, f"{line}_dbfs") for each in table] + scales.lift, _LOWEST_DBFS, top)
             for line in ("peak", "rms", "noise")
         )
         flat = np.column_stack((at - _FLAT, at + _FLAT)).ravel()
         # What cannot be read, since nothing pauses, is not drawn.
         told = np.repeat([math.isfinite(each.noise_dbfs) for each in table], 2)
         limited = [index for index, each in enumerate(table) if math.isfinite(each.ceiling_dbfs)]
-        ceilings = np.array([table[index].ceiling_dbfs for index in limited])
+        ceilings = np.array([table[index].ceiling_dbfs + scales.lift[index] for index in limited])
         clipping = [index for index, each in enumerate(table) if each.clipped]
         calm = [index for index, each in enumerate(table) if _room(each) and not each.clipped]
-        thresholds = _thresholds(rendering, table)
-        dividers = np.array([index - 0.5 for index, each in enumerate(table) if index and each.kind == "Sum"])
+        thresholds = {index: y + scales.lift[index] for index, y in _thresholds(rendering, table).items()}
+        dividers = np.array(
+            [index - 0.5 for index, each in enumerate(table) if index and (each.kind == "Sum" or index == scales.seam)]
+        )
         letters, bold_letters = _LETTERS // len(table), _BOLD_LETTERS // len(table)
-        numbers, words = self._written(table, peak, rms, noise, thresholds, top)
+        numbers, words = self._written(table, scales, peak, rms, noise, thresholds, top)
         footer = np.full(len(table), _LOWEST_DBFS - 0.36 * _FOOTER_DB)
         under = _LOWEST_DBFS - 0.78 * _FOOTER_DB
-        return {
+        halves: Columns = {}
+        if scales.seam is not None:
+            analogue, digital = _ticks(_ZERO_DBU, top), _ticks(-scales.full_scale_y, top)
+            start, end = scales.ends(top)
+            halves = {
+                "grid": {
+                    "left": np.array([-0.5] * len(analogue) + [scales.seam - 0.5] * len(digital)),
+                    "right": np.array([scales.seam - 0.5] * len(analogue) + [len(table) - 0.5] * len(digital)),
+                    "y": np.array([*analogue, *digital], dtype=float),
+                },
+                "full_scale": {
+                    "left": np.array([-0.5]),
+                    "right": np.array([scales.seam - _FLAT]),
+                    "y": np.array([scales.full_scale_y]),
+                },
+                "dBFS": {"start": np.array([start]), "end": np.array([end])},
+            }
+        return halves | {
             "band": {
                 "x": flat,
                 "peak": np.repeat(peak, 2),
@@ -185,10 +232,14 @@ class LevelDiagram(View):
                 "bottom": np.full(len(table), _LOWEST_DBFS - _FOOTER_DB),
                 "top": np.full(len(table), top),
                 "text": [_cut(_headed(each), letters) for each in table],
-                "peak": [dbfs(each.peak_dbfs) for each in table],
-                "rms": [dbfs(each.rms_dbfs) for each in table],
-                "noise": [floor_words(each.noise_dbfs) for each in table],
-                "ceiling": ["none" if math.isinf(each.ceiling_dbfs) else dbfs(each.ceiling_dbfs) for each in table],
+                "peak": [scales.told(index, each.peak_dbfs) for index, each in enumerate(table)],
+                "rms": [scales.told(index, each.rms_dbfs) for index, each in enumerate(table)],
+                "noise": [_floor(scales, index, each) for index, each in enumerate(table)],
+                "ceiling": [
+                    "none" if math.isinf(each.ceiling_dbfs) else scales.told(index, each.ceiling_dbfs)
+                    for index, each in enumerate(table)
+                ],
+                "lift": scales.lift,
                 "left_over": [_room(each) or "no ceiling" for each in table],
             },
             "room": {
@@ -199,7 +250,7 @@ class LevelDiagram(View):
             "trouble": {
                 "x": at[clipping],
                 "y": np.full(len(clipping), under),
-                "edge": np.array([table[index].ceiling_dbfs for index in clipping])
+                "edge": np.array([table[index].ceiling_dbfs + scales.lift[index] for index in clipping])
                 + _MARK_PX * self._db_per_pixel(top),
                 "text": [
                     _cut(f"▼ {_room(table[index])}", bold_letters, f"▼ {table[index].clipped} clips")
@@ -209,23 +260,39 @@ class LevelDiagram(View):
         }
 
     def _written(
-        self, table: list[TapLevels], peak: Any, rms: Any, noise: Any, thresholds: dict[int, float], top: float
+        self,
+        table: list[TapLevels],
+        scales: _Scales,
+        peak: Any,
+        rms: Any,
+        noise: Any,
+        thresholds: dict[int, float],
+        top: float,
     ) -> tuple[dict[str, Any], dict[str, Any]]:
         """Where the numbers and the names of the lines stand: never on a line, never on each other."""
         per_px = self._db_per_pixel(top)
         half, reach = _TEXT_PX / 2 * per_px, (_TEXT_PX / 2 + _GAP_PX) * per_px
-        grid = [(each - per_px, each + per_px) for each in range(int(_LOWEST_DBFS), int(top) + 1, _GRID_DB)]
+        seam = scales.seam or 0
+        grids = [
+            [
+                (each - per_px, each + per_px)
+                for each in _ticks(_ZERO_DBU if index < seam else -scales.full_scale_y, top)
+            ]
+            for index in range(len(table))
+        ]
         taken: list[list[tuple[float, float]]] = []
         heights: list[float] = []
         for index, each in enumerate(table):
             lines = [(float(line[index]) - per_px, float(line[index]) + per_px) for line in (peak, rms, noise)]
             if math.isfinite(each.ceiling_dbfs):
-                lines.append((each.ceiling_dbfs - per_px, top))
+                lines.append((each.ceiling_dbfs + scales.lift[index] - per_px, top))
+            if index < seam:
+                lines.append((scales.full_scale_y - per_px, scales.full_scale_y + per_px))
             if index in thresholds:
                 lines.append((thresholds[index] - per_px, thresholds[index] + per_px))
             # Above the peak line if there is room, else below it, below the RMS line, below the noise floor.
             places = _places((peak[index], 1), (peak[index], -1), (rms[index], -1), (noise[index], -1), reach=reach)
-            y = _free(places, lines, grid, half, top)
+            y = _free(places, lines, grids[index], half, top)
             taken.append([*lines, (y - half, y + half)])
             heights.append(y)
         words: list[tuple[float, float, str]] = []
@@ -239,12 +306,21 @@ class LevelDiagram(View):
                 # In narrow columns a word reaches over its neighbours.
                 reached = [index] if len(table) <= _FEW else [index - 1, index, index + 1]
                 around = [each for near in reached if 0 <= near < len(table) for each in taken[near]]
-                y = _free(places, around, grid, half, top)
+                y = _free(places, around, grids[index], half, top)
                 if not _meets(y, around, half):
                     taken[index].append((y - half, y + half))
                     words.append((float(index), y, text))
                     break
-        marked = [f"{'↑ ' if each.peak_dbfs > top else ''}{level(each.peak_dbfs, plus=True)}" for each in table]
+        if seam and (index := 0 if len(table) <= _FEW else 1) < seam:
+            places = _places((scales.full_scale_y, -1), (scales.full_scale_y, 1), reach=reach)
+            y = _free(places, taken[index], grids[index], half, top)
+            if not _meets(y, taken[index], half):
+                words.append((float(index), y, f"full scale {signed(scales.full_scale_dbu, 0, 'dBu')}"))
+        marked = []
+        for index, each in enumerate(table):
+            beyond = "↑ " if each.peak_dbfs + scales.lift[index] > top else ""
+            unit = scales.unit(index) if seam and index in (0, seam) and len(table) <= _FEW else ""
+            marked.append(f"{beyond}{level(each.peak_dbfs + scales.dbu[index], plus=True)} {unit}".rstrip())
         marked[0] = f"peak {marked[0]}"
         return (
             {"x": np.arange(len(table), dtype=float), "y": np.array(heights), "text": marked},
@@ -254,12 +330,58 @@ class LevelDiagram(View):
     def sentence(self, rendering: Rendering) -> str:
         """Every stage with its peak, RMS, noise floor where there is one to read, and what is left."""
         parts = []
-        for each in self._table(rendering):
-            said = f"{_headed(each)}: peak {dbfs(each.peak_dbfs)}, RMS {dbfs(each.rms_dbfs)}"
+        table = self._table(rendering)
+        scales = _Scales(rendering, table)
+        for index, each in enumerate(table):
+            peak, rms = scales.told(index, each.peak_dbfs), scales.told(index, each.rms_dbfs)
+            said = f"{_headed(each)}: peak {peak}, RMS {rms}"
             if math.isfinite(each.noise_dbfs):
-                said += f", noise floor {floor_words(each.noise_dbfs)}"
+                said += f", noise floor {_floor(scales, index, each)}"
             parts.append(f"{said}, {_room(each)}" if _room(each) else said)
         return "; ".join(parts) + "."
+
+
+class _Scales:
+    """Where the columns stand: in front of a converter in dBu, behind it in dBFS, drawn as one band.
+
+    `lift` is added to a level against full scale for its place, `dbu` for its figure; `seam` is the first digital
+    column behind analogue ones, None where all are digital.
+    """
+
+    def __init__(self, rendering: Rendering, table: list[TapLevels]) -> None:
+        stages = [stage_of(rendering, each.strip, each.stage) for each in table]
+        analogue = [each.output_domain == "analogue" for each in stages]
+        self.seam = None if True not in analogue else len(analogue) - analogue[::-1].index(True)
+        self.full_scale_dbu = _ZERO_DBU
+        if self.seam is not None:
+            converter = next(each for each in stages[self.seam :] if isinstance(each, Converter))
+            self.full_scale_dbu = alignment(converter.alignment).dbu_at_full_scale
+        self.full_scale_y = self.full_scale_dbu - _ZERO_DBU
+        self.lift = np.full(len(table), self.full_scale_y)
+        self.dbu = np.where(analogue, self.full_scale_dbu, 0.0)
+
+    def unit(self, index: int) -> str:
+        """The unit of a column."""
+        return "dBu" if index < (self.seam or 0) else "dBFS"
+
+    def told(self, index: int, level_dbfs: float) -> str:
+        """A level of a column, in its unit."""
+        value = float(level_dbfs + self.dbu[index])
+        return signed(value, unit="dBu") if index < (self.seam or 0) else dbfs(value)
+
+    def ends(self, top: float) -> tuple[float, float]:
+        """The ends of the scale in dBFS."""
+        return _LOWEST_DBFS - _FOOTER_DB - self.full_scale_y, top - self.full_scale_y
+
+
+def _floor(scales: _Scales, index: int, each: TapLevels) -> str:
+    return scales.told(index, each.noise_dbfs) if math.isfinite(each.noise_dbfs) else floor_words(each.noise_dbfs)
+
+
+def _ticks(zero: float, top: float) -> list[float]:
+    """The places of every twentieth decibel of a scale that reads `zero` at the place 0."""
+    first = math.ceil((_LOWEST_DBFS + zero) / _GRID_DB) * _GRID_DB
+    return [each - zero for each in range(first, int(top + zero) + 1, _GRID_DB)]
 
 
 def _headed(each: TapLevels) -> str:

@@ -13,14 +13,17 @@ import numpy as np
 from gainlib.palette import PALETTE, STROKES
 
 __all__ = [
-    "FRAME_LEFT", "FRAME_RIGHT", "amplitude_frame", "beyond_full_scale", "coloured", "decibel_axis", "frame",
-    "frame_height", "hatch", "hatched", "hover", "key", "key_columns", "level_axis", "sources_of", "stroke",
-    "time_along", "time_frame", "words_at", "write",
+    "FRAME_LEFT", "FRAME_RIGHT", "FRAME_SCALE", "amplitude_frame", "beyond_full_scale", "coloured", "decibel_axis",
+    "frame", "frame_height", "hatch", "hatched", "hover", "key", "key_columns", "level_axis", "second_scale",
+    "sources_of", "stroke", "time_along", "time_frame", "words_at", "write",
 ]  # fmt: skip
 
 FRAME_LEFT: Final = 72
 FRAME_RIGHT: Final = 14
 """Pixels from a figure's edge to its frame; what stands below a figure keeps the same distances."""
+
+FRAME_SCALE: Final = 58
+"""The same at the right of a figure that has a second scale there."""
 
 _EDGE: Final = 6
 
@@ -92,6 +95,23 @@ def level_axis(drawing: Any, at: Mapping[float, str]) -> None:
     """Ticks up the side at these values with these words, a line of the grid at each."""
     decibel_axis(drawing.yaxis, at)
     drawing.ygrid.ticker = drawing.yaxis[0].ticker
+
+
+def second_scale(drawing: Any, label: str, at: Mapping[float, str], start: float, end: float) -> None:
+    """A scale of its own at the right; its range is named after the label, so that the columns can move it."""
+    from bokeh.models import LinearAxis, Range1d
+
+    drawing.extra_y_ranges = {label: Range1d(start=start, end=end, name=label)}
+    axis = LinearAxis(
+        y_range_name=label, axis_label=label, axis_line_color=None, major_tick_line_color=None,
+        minor_tick_line_color=None, axis_label_text_font_style="normal", axis_label_text_font_size="12px",
+        major_label_text_font_size="12px", axis_label_text_color=PALETTE["muted"][0],
+        major_label_text_color=PALETTE["muted"][0], axis_label_standoff=2, major_label_standoff=2,
+        tags=["axis_label_text_color=muted", "major_label_text_color=muted"],
+    )  # fmt: skip
+    decibel_axis(axis, at)
+    drawing.add_layout(axis, "right")
+    drawing.min_border_right = FRAME_SCALE
 
 
 def decibel_axis(axis: Any, at: Mapping[float, str]) -> None:

@@ -230,6 +230,8 @@ function living(model, place, view, channel) {
   let [turn, wait, sentAt, timer, at, last, sounded] = [++living.turns, SETTLED_MS, 0, 0, 0, -1, ""];
   const known = {}; // the levels of "before" and of "after"
   let [shown, held, painted] = [[], [], []];
+  const lifted = () => unpacked({ stages: { lift: model.get("columns").stages?.lift ?? [] } }).stages.lift;
+  let lifts = lifted();
   const player = () => players.get(channel);
   const sounds = () => Boolean(player()?.loop?.playing);
   const tracks = () => {
@@ -244,6 +246,7 @@ function living(model, place, view, channel) {
     tell(model, { kind: "tracks", turn, start: player().start, slot: player().slot });
   };
   const forget = () => {
+    lifts = lifted();
     turn = ++living.turns;
     delete known.after; // only "after" moves
     if (player()?.slot !== "before") { held = []; paint(false); }
@@ -269,10 +272,12 @@ function living(model, place, view, channel) {
     const { x_range: across, y_range: up } = view.model;
     const column = width / (across.end - across.start);
     const half = Math.min(HALF[0] * column, HALF[1]);
-    const y = (db) => Math.round((height * (up.end - Math.min(db, up.end))) / (up.end - up.start));
     const floor = known[sounded]?.floor;
     for (let stage = 0; 2 * stage < held.length; stage++) {
       const x = Math.round((stage - AWAY - across.start) * column);
+      // In front of a converter a level stands at its dBu.
+      const lift = lifts[stage] ?? 0;
+      const y = (db) => Math.round((height * (up.end - Math.min(db + lift, up.end))) / (up.end - up.start));
       const levels = [2 * stage, 2 * stage + 1].flatMap((index) => [live ? shown[index] : floor, held[index]]).map(y);
       const now = `${dark()} ${levels}`;
       if (now === painted[stage]) continue;
@@ -406,7 +411,9 @@ async function render({ model, el }) {
     const draw = () => {
       for (const [name, data] of Object.entries(unpacked(model.get("columns")))) {
         const source = doc.get_model_by_name(name);
-        if (source) source.data = data;
+        // Of a scale beside the picture only its ends move.
+        if (source?.type === "Range1d") source.setv({ start: data.start[0], end: data.end[0] });
+        else if (source) source.data = data;
       }
       keep();
     };

@@ -65,7 +65,7 @@ def test_every_view_takes_every_signal(name, signal, caplog):
 def test_a_figure_says_what_its_axes_are_and_gives_values_on_hover():
     rendering = rendered(SINE)
     diagram = LevelDiagram().figure(rendering)
-    assert diagram.yaxis[0].axis_label == "level, dBFS"
+    assert diagram.yaxis[0].axis_label == "level, dBu"
     assert [name for name, _ in diagram.hover[0].tooltips] == [
         "stage",
         "peak",
@@ -83,8 +83,8 @@ def test_the_level_diagram_says_the_levels_of_a_sine():
     # Derived: -30 dBu - 18 dBu = -48 dBFS, and +40 dB is -8 dBFS; the AES17 RMS of a sine equals its peak.
     # The preamp ends at +24 dBu, which is +6 dBFS: 14 dB over the sine.
     said = LevelDiagram().sentence(rendered(SINE, 40.0))
-    assert said.startswith("Source: peak −48.0 dBFS, RMS −48.0 dBFS; Preamp: ")  # a tone without a pause tells no floor
-    assert "Preamp: peak −8.0 dBFS, RMS −8.0 dBFS" in said
+    assert said.startswith("Source: peak −30.0 dBu, RMS −30.0 dBu; Preamp: ")  # a tone without a pause tells no floor
+    assert "Preamp: peak +10.0 dBu, RMS +10.0 dBu" in said
     assert "14 dB left; Converter: peak −8.0 dBFS" in said
     assert ", 8 dB left; Trim: peak −8.0 dBFS" in said
 
@@ -92,11 +92,31 @@ def test_the_level_diagram_says_the_levels_of_a_sine():
 def test_the_band_stands_at_the_levels_and_numbers_say_them():
     columns = LevelDiagram().columns(rendered(SINE, 40.0, trim_db=-6.0))
     assert columns["band"]["peak"].round(1).tolist() == [-48.0, -48.0, -8.0, -8.0, -8.0, -8.0, -14.0, -14.0]
-    assert columns["numbers"]["text"] == ["peak −48", "−8", "−8", "−14"]
+    assert columns["numbers"]["text"] == ["peak −30 dBu", "+10", "−8 dBFS", "−14"]
     assert columns["ceilings"]["bottom"].round(2).tolist() == [6.0, 0.0]
     assert columns["room"]["text"] == ["14 dB left", "8 dB left"]
     assert columns["trouble"]["text"] == []
     assert columns["stages"]["text"] == ["Source", "Preamp", "Converter", "Trim"]
+
+
+def test_another_alignment_moves_the_ceiling_and_the_digital_scale_and_no_voltage():
+    """+40 dB on -30 dBu are +10 dBu; full scale at +15, +18, +22, +24 dBu is 5, 8, 12, 14 dB above (arithmetic)."""
+    for aligned, room in (("+15 dBu", 5), ("EBU R 68", 8), ("+22 dBu", 12), ("SMPTE RP 155", 14)):
+        rendering = rendered(SINE, alignment=aligned)
+        columns = LevelDiagram().columns(rendering)
+        # The places of the analogue half stand still: source and preamp as with full scale at +18 dBu.
+        assert columns["band"]["peak"][:4].round(1).tolist() == [-48.0, -48.0, -8.0, -8.0]
+        assert columns["numbers"]["text"] == ["peak −30 dBu", "+10", f"−{room} dBFS", f"−{room}"]
+        assert columns["full_scale"]["y"] == pytest.approx([room - 8])
+        assert columns["ceilings"]["bottom"].round(2).tolist() == [6.0, room - 8]
+        # On the scale at the right 0 dBFS stands where the ceiling is drawn, -20 dBFS 20 dB lower.
+        (start,), (end,) = (columns["dBFS"][each] for each in ("start", "end"))
+        drawing = LevelDiagram().figure(rendering)
+        place = drawing.y_range.start + (0.0 - start) / (end - start) * (drawing.y_range.end - drawing.y_range.start)
+        assert place == pytest.approx(room - 8)
+        assert columns["dividers"]["x"].tolist() == [1.5]  # the seam, in front of the converter
+        assert f"full scale +{10 + room} dBu" in columns["words"]["text"]
+        assert LevelDiagram().sentence(rendering).startswith("Source: peak −30.0 dBu, RMS −30.0 dBu; Preamp: ")
 
 
 def test_a_clipping_stage_is_told_by_shape_and_word():
@@ -120,8 +140,8 @@ def test_seven_columns_leave_no_room_for_the_whole_word_in_bold():
 def test_silence_reads_minus_infinity_and_lies_on_the_ground():
     columns = LevelDiagram().columns(rendered(np.zeros(RATE_HZ), 0.0))
     assert columns["band"]["peak"][0] == -100.0
-    assert columns["numbers"]["text"][0] == "peak −∞"
-    assert "Source: peak −∞ dBFS, RMS −∞ dBFS; Preamp: " in LevelDiagram().sentence(rendered(np.zeros(RATE_HZ)))
+    assert columns["numbers"]["text"][0] == "peak −∞ dBu"
+    assert "Source: peak −∞ dBu, RMS −∞ dBu; Preamp: " in LevelDiagram().sentence(rendered(np.zeros(RATE_HZ)))
 
 
 def test_the_noise_of_a_takes_pauses_is_told_and_none_is_made_up_for_a_take_without():
