@@ -120,6 +120,9 @@ from .stages import (
     Pan as Pan,
 )
 from .stages import (
+    Polarity as Polarity,
+)
+from .stages import (
     Preamp as Preamp,
 )
 from .stages import (

@@ -10,7 +10,7 @@ from typing import Any
 from gainlib.decibels import ALIGNMENTS
 from gainlib.errors import GainError
 from gainlib.flow import Session
-from gainlib.stages import TAPER, Fader, Taper, choices_of, settings_of
+from gainlib.stages import TAPER, Fader, Pan, Taper, choices_of, settings_of
 from gainlib.stages.base import Stage, unit_of
 from gainlib.text import plain, signed
 
@@ -18,6 +18,7 @@ __all__ = ["Breakpoints", "Control", "Pick", "Range", "control_of"]
 
 _FEW: dict[str, tuple[str, tuple[Any, ...]]] = {
     "alignment": ("Alignment", tuple(ALIGNMENTS)),
+    "inverted": ("Polarity inverted", (False, True)),
     "bits": ("Word length", (16, 24)),
 }
 """Settings with a few usual values that do not say so themselves: the usual full scales, the converter's words."""
@@ -63,6 +64,7 @@ class Range:
     """A number as it stands on the bench: whose setting it moves, from where to where, and how it is written.
 
     A fader's slider has the fader's `taper`: equal travel on the page is equal travel in millimetres, not in decibels.
+    A pan has `ends`, the words for what lies below 0 and above.
     """
 
     path: str
@@ -75,6 +77,7 @@ class Range:
     step: float
     start: float
     taper: Taper | None = None
+    ends: tuple[str, str] | None = None
 
     @property
     def digits(self) -> int:
@@ -88,6 +91,9 @@ class Range:
 
     def printed(self, value: float) -> str:
         """A value as the bench writes it."""
+        if self.ends:
+            size = f"{abs(value):.{self.digits}f}"
+            return f"{self.ends[value > 0]} {size}" if float(size) else "middle"
         return signed(value, self.digits, self.unit, plus=self.in_decibels)
 
     def held(self, value: Any) -> float:
@@ -249,7 +255,8 @@ def control_of(session: Session, given: str | Control) -> Range | Pick | Breakpo
         )
     unit = control.unit or (number.unit if number else unit_of(name))
     taper = TAPER if isinstance(stage, Fader) and name == "gain_db" else None
-    made = Range(*place, unit, float(low_), float(high_), float(step), float(start), taper)
+    ends = ("left", "right") if isinstance(stage, Pan) and name == "position" else None
+    made = Range(*place, unit, float(low_), float(high_), float(step), float(start), taper, ends)
     made.checked(float(start))
     return made
 

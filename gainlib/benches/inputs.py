@@ -30,7 +30,8 @@ def input_of(control: Range | Pick | Breakpoints, value: Any, channel: str) -> R
     return RangeInput(
         value=value, start=control.start, low=control.low, high=control.high, step=control.step,
         digits=control.digits, unit=control.unit, signed=control.in_decibels,
-        marks=[list(each) for each in control.taper.marks] if control.taper else [], **named,
+        marks=[list(each) for each in control.taper.marks] if control.taper else [],
+        ends=list(control.ends or ()), **named,
     )  # fmt: skip
 
 

@@ -16,6 +16,7 @@ by its class's name from its definition on, and declares what others ask of it; 
 - `saturation`: `Saturation`
 - `fader`: `Fader` and its taper
 - `pan`: `Pan` and its laws
+- `polarity`: `Polarity`, plus and minus exchanged
 - `clipping`: `SoftClip`, and the curve that rounds off
 - `limiter`: `Limiter`
 - `k_weighting`: `KWeighting`, what a loudness meter listens to
@@ -57,6 +58,7 @@ from gainlib.stages.insert import OutboardInsert
 from gainlib.stages.k_weighting import KWeighting
 from gainlib.stages.limiter import Limiter
 from gainlib.stages.pan import Pan, pan_gains
+from gainlib.stages.polarity import Polarity
 from gainlib.stages.preamp import Preamp, Source
 from gainlib.stages.saturation import Saturation
 from gainlib.stages.trim import Trim
@@ -79,6 +81,7 @@ __all__ = [
     "Limiter",
     "OutboardInsert",
     "Pan",
+    "Polarity",
     "Preamp",
     "Ride",
     "Saturation",

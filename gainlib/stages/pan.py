@@ -89,7 +89,7 @@ class Pan(Stage):
     -3.0
     """
 
-    position: float = setting(0.0, label="Pan", low=-1.0, high=1.0, step=0.05)
+    position: float = setting(0.0, label="Pan", low=-1.0, high=1.0, step=0.1)
     law_db: float = choice(-3.0, -3.0, -4.5, -6.0, label="Pan law")
 
     def __post_init__(self) -> None:

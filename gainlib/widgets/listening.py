@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from gainlib.decibels import db_from_power
 from gainlib.meters import loudness_lufs, rms_dbfs
 from gainlib.text import signed
 
@@ -54,6 +55,35 @@ def guarded(samples: ArrayLike) -> NDArray[np.floating[Any]]:
     # Infinities are made silent too: a stage that gives them is broken, and held at the ceiling they would be a thump.
     finite = np.isfinite(array)
     return held if finite.all() else np.where(finite, held, 0.0)
+
+
+def folded(samples: NDArray[np.floating[Any]]) -> NDArray[np.floating[Any]]:
+    """Samples `(n, channels)` as mono plays them, the mean of all channels on each; one channel stays as it is.
+
+    >>> folded(np.array([[0.5, -0.5], [0.5, 0.0]])).tolist()
+    [[0.0, 0.0], [0.25, 0.25]]
+    """
+    if samples.shape[1] < 2:
+        return samples
+    return np.repeat(samples.mean(axis=1, keepdims=True), samples.shape[1], axis=1)
+
+
+def folded_words(samples: NDArray[np.floating[Any]]) -> str:
+    """What folding stereo samples down to mono does to their level, both speakers together, in words.
+
+    *Derived*: equal sides keep their level, sides without relation or one side alone lose 3.0 dB, opposite ones all.
+
+    >>> folded_words(np.array([[0.5, 0.0], [0.0, 0.5]]))
+    'mono: 3.0 dB softer than in stereo'
+    """
+    stereo, mono = (float(np.vdot(each, each)) for each in (samples, folded(samples)))
+    if stereo == 0.0:
+        return "mono: silent, as in stereo"
+    change = db_from_power(mono / stereo)
+    if change < -60.0:
+        return "mono: nothing is left, the sides cancel"
+    size = f"{abs(change):.1f}"
+    return f"mono: {size} dB softer than in stereo" if float(size) else "mono: as loud as in stereo"
 
 
 class HeardLevel(NamedTuple):

@@ -379,6 +379,10 @@ export default {
     const match = make("input", { type: "checkbox", checked: state.matching });
     const matched = make("span");
     const matchLabel = labelled(match, matched);
+    // Only what is heard is folded down; a stage that is mono has no button.
+    const mono = make("input", { type: "checkbox" });
+    const monoSaid = make("span");
+    const monoLabel = labelled(mono, monoSaid);
     const volume = make("input", { type: "range", min: -40, max: 0, step: 1, value: state.volume });
     const loud = make("span", { className: "gainlib-loud" });
     const volumeLabel = labelled("Volume", volume);
@@ -392,7 +396,7 @@ export default {
     const unfolds = pair ? null : unfolding();
     const now = make("div", { className: "gainlib-now" }, play, ...(several ? versions : []), seek, time);
     if (unfolds) now.append(unfolds.button);
-    const more = make("div", { className: "gainlib-more" }, ...stages, ...(several ? [matchLabel] : []), volumeLabel);
+    const more = make("div", { className: "gainlib-more" }, ...stages, ...(several ? [matchLabel] : []), monoLabel, volumeLabel);
     el.append(deaf, now, more, part, caution);
 
     const spoken = (db) => `${db < 0 ? "−" : ""}${Math.abs(db)} dB`;
@@ -411,6 +415,9 @@ export default {
       if (!model.get("matching")) matched.textContent = "each at its own level";
       else matched.textContent = state.matching
         ? `matched: ${model.get("matched") || "measured when the move ends"}` : "not matched in level";
+      monoLabel.hidden = !model.get("stereo");
+      mono.checked = model.get("mono");
+      monoSaid.textContent = model.get("mono") ? model.get("fold") || "mono" : "in mono";
       volume.setAttribute("aria-valuetext", spoken(state.volume));
       loud.textContent = spoken(state.volume);
       const [seconds, longest, start] = ["seconds", "longest", "start"].map((name) => model.get(name));
@@ -459,6 +466,16 @@ export default {
     versions.forEach((each, index) => { each.onclick = choose(slots[index]); });
     tap.onchange = () => tell(model, { kind: "tap", tap: tap.value });
     match.onchange = () => { state.matching = match.checked; state.match(); show(); };
+    mono.onchange = () => {
+      model.set("mono", mono.checked);
+      model.save_changes();
+      // What is held is the other kind: the version that sounds is asked for anew, the other one when it is chosen.
+      if (state.loop) {
+        for (const slot of slots) if (slot !== state.slot) delete state.loop.slots[slot];
+        if (state.loop.playing) tell(model, { kind: "want", slot: state.slot });
+      }
+      show();
+    };
     volume.oninput = () => { state.volume = Number(volume.value); state.loop?.loud(amplitude(state.volume)); show(); };
     seek.oninput = () => state.seek(Number(seek.value));
     let last = -1;
@@ -492,7 +509,7 @@ export default {
     const stops = [
       whenInside(el, ".gainlib-bench", (found) => { state.bench = found; }),
       () => unfolds?.stop(),
-      follow(model, ["matched", "seconds", "start"], show),
+      follow(model, ["matched", "seconds", "start", "stereo", "mono", "fold"], show),
       follow(model, ["tap", "taps"], choices),
     ];
     state.show.add(changed);

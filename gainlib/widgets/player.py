@@ -19,6 +19,8 @@ from gainlib.widgets.listening import (
     CEILING_DBFS,
     LONGEST_SECONDS,
     HeardLevel,
+    folded,
+    folded_words,
     guarded,
     level_heard,
     listening_codes,
@@ -39,6 +41,7 @@ class Player(CourseWidget):
     plays, the newest version is sent when the one before has arrived, so a fast drag never queues: the part around the
     place that is heard at once, and all of it when nothing newer came meanwhile. The loudness of both is measured when
     all is sent, and when the page says that a move has ended; until then the page goes by the part that it was sent.
+    With `mono`, what is heard is folded down to one channel; the session, its pictures and readings stay as they are.
     """
 
     _esm = script("player.js")
@@ -52,6 +55,9 @@ class Player(CourseWidget):
     gains = traitlets.Dict({"before": 0.0, "after": 0.0}).tag(sync=True)
     matching = traitlets.Bool(True).tag(sync=True)
     opens_matched = traitlets.Bool(True).tag(sync=True)
+    stereo = traitlets.Bool(False).tag(sync=True)
+    mono = traitlets.Bool(False).tag(sync=True)
+    fold = traitlets.Unicode("").tag(sync=True)
     matched = traitlets.Unicode("").tag(sync=True)
     moves = traitlets.Int(0).tag(sync=True)
     rate_hz = traitlets.Int().tag(sync=True)
@@ -63,7 +69,7 @@ class Player(CourseWidget):
         super().__init__(uid=uid, **given)
         self._hear = hear
         self._renderings: dict[str, Rendering] = {}
-        self._versions: dict[str, tuple[int, tuple[object, float]]] = {}
+        self._versions: dict[str, tuple[int, tuple[object, float, bool]]] = {}
         self._sent: dict[str, int] = {}
         self._matched_for: tuple[int, ...] | None = None
         self._gains_db: dict[str, float] = dict.fromkeys(self.slots, 0.0)
@@ -74,6 +80,7 @@ class Player(CourseWidget):
         self._begun = 0
         self._place: tuple[float, float] | None = None
         self.on_msg(self._asked)
+        self.observe(lambda _: self._count(), "mono")
 
     def hold(self, before: Rendering, after: Rendering, tap: str, taps: Sequence[str]) -> None:
         """Take the renderings before and after the moves, the tap that is heard and those that could be."""
@@ -85,6 +92,7 @@ class Player(CourseWidget):
             heard = next(reversed(renderings.values())).at(tap)
             with self.hold_sync():
                 self.tap, self.rate_hz, self.seconds = tap, heard.rate_hz, heard.seconds
+                self.stereo = heard.channels == 2
                 self.start = min(self.start, max(0.0, heard.seconds - LONGEST_SECONDS))
         if list(taps) != self.taps:
             self.taps = list(taps)
@@ -93,10 +101,10 @@ class Player(CourseWidget):
     def _count(self) -> None:
         """Number the versions anew where what is heard is another one."""
         for slot, rendering in self._renderings.items():
-            number, held = self._versions.get(slot, (0, (None, 0.0)))
+            number, held = self._versions.get(slot, (0, (None, 0.0, False)))
             # A rendering takes over each tap that did not change, so the same object is the same sound.
-            now = (rendering.taps[rendering.session.tap(self.tap)], self.start)
-            if held[0] is not now[0] or held[1] != now[1]:
+            now = (rendering.taps[rendering.session.tap(self.tap)], self.start, self.mono)
+            if held[0] is not now[0] or held[1:] != now[1:]:
                 self._versions[slot] = number + 1, now
         if self._matched_for != self._numbers:
             self.moves += 1
@@ -136,6 +144,10 @@ class Player(CourseWidget):
         return guarded(self._whole(slot))
 
     def _whole(self, slot: str) -> NDArray[np.floating[Any]]:
+        part = self._stereo(slot)
+        return folded(part) if self.mono else part
+
+    def _stereo(self, slot: str) -> NDArray[np.floating[Any]]:
         samples = self._renderings[slot].at(self.tap).samples
         first = round(self.start * self.rate_hz)
         return samples[first : first + round(LONGEST_SECONDS * self.rate_hz)]
@@ -153,13 +165,14 @@ class Player(CourseWidget):
         with self.hold_sync():
             self.gains = gains
             self.matched = self._words(gains)
+            self.fold = folded_words(self._stereo(next(reversed(self._renderings)))) if self.mono else ""
 
     def _words(self, gains_db: dict[str, float]) -> str:
         return matched_words(*gains_db.values(), by=self._by) if self._by else "before and after are the same sound"
 
     def _measured(self, given: str = "", heard: NDArray[np.floating[Any]] | None = None) -> dict[str, float]:
         if self.matching and self._matched_for != self._numbers:
-            if len({id(tap) for _, (tap, _) in self._versions.values()}) > 1:
+            if len({id(tap) for _, (tap, *_) in self._versions.values()}) > 1:
                 levels = [self._level(slot, heard if slot == given else None) for slot in self._renderings]
                 self._gains_db = dict(zip(self._renderings, matched_db(*(each.level for each in levels)), strict=True))
                 self._by = levels[0].by

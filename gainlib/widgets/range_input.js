@@ -45,7 +45,14 @@ export default {
       const zero = Number(size) === 0;
       return (zero ? "" : value < 0 ? "−" : get("signed") ? "+" : "") + size;
     };
-    const whole = (value) => `${number(value)} ${get("unit")}`.trim();
+    const side = (value) => {
+      if (!get("ends").length) return get("unit");
+      return Number(value.toFixed(get("digits"))) === 0 ? "middle" : get("ends")[value > 0 ? 1 : 0];
+    };
+    const whole = (value) => {
+      if (!get("ends").length) return `${number(value)} ${get("unit")}`.trim();
+      return side(value) === "middle" ? "middle" : `${side(value)} ${number(Math.abs(value))}`;
+    };
     const say = (words) => {
       complaint.textContent = words;
       typed.field.setAttribute("aria-invalid", String(words !== ""));
@@ -81,6 +88,7 @@ export default {
       const value = get("value");
       range.value = placed(value);
       typed.show();
+      unit.textContent = side(value);
       end.textContent = value >= get("high") ? "at its highest" : value <= get("low") ? "at its lowest" : "";
       const up = get("marks").length ? `, ${placed(value).toFixed(1)} mm up` : "";
       range.setAttribute("aria-valuetext", whole(value) + up + (end.textContent ? `, ${end.textContent}` : ""));
@@ -105,7 +113,6 @@ export default {
         : fine() < step() ? `; Shift and an arrow key: by ${whole(fine()).replace("+", "")}` : "";
       range.title = `Delete or double-click: back to ${whole(get("start"))}${finer}`;
       range.setAttribute("aria-keyshortcuts", "Delete");
-      unit.textContent = get("unit");
       show();
     };
     const page = () => Math.max(1, Math.round((highest() - lowest()) / 10 / step())) * step();

@@ -15,6 +15,7 @@ class RangeInput(MovedWidget):
 
     `stroke` counts the drags and the runs of key presses, so that each can be undone as one. With `marks`, positions in
     mm and values from the top down, the slider travels in millimetres: a key moves it by one, with Shift by a quarter.
+    `ends` are the words for what lies below 0 and above, such as left and right.
     """
 
     _esm = script("range_input.js")
@@ -27,6 +28,7 @@ class RangeInput(MovedWidget):
     step = traitlets.Float(1.0).tag(sync=True)
     digits = traitlets.Int(1).tag(sync=True)
     marks = traitlets.List(traitlets.List(traitlets.Float())).tag(sync=True)
+    ends = traitlets.List(traitlets.Unicode()).tag(sync=True)
     unit = traitlets.Unicode("").tag(sync=True)
     signed = traitlets.Bool(True).tag(sync=True)
     label = traitlets.Unicode("").tag(sync=True)

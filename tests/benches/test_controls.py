@@ -28,7 +28,7 @@ def every_stage():
         [
             gl.Source(-30.0), gl.Cable(), gl.Preamp(30.0), gl.Converter("EBU R 68"), gl.Trim(), gl.ClipGain(),
             gl.Ride(points=((0.0, 0.0), (0.5, -6.0))), gl.OutboardInsert("EBU R 68"), gl.Compressor(), gl.Saturation(),
-            gl.SoftClip(), gl.Fader(), gl.Pan(), gl.StoredFile(), gl.Limiter(), gl.Delivery(),
+            gl.SoftClip(), gl.Fader(), gl.Polarity(), gl.Pan(), gl.StoredFile(), gl.Limiter(), gl.Delivery(),
         ],
         name="voice",
     )  # fmt: skip
@@ -246,3 +246,11 @@ def test_only_a_faders_slider_has_a_taper():
     inputs = gl.bench(mix(), controls=["bass/fader/gain_db", "bass/trim/gain_db"]).panel.inputs
     assert inputs["bass/fader/gain_db"].marks == [[100.0, 10.0], [50.0, -10.0], [25.0, -30.0], [10.0, -60.0]]
     assert inputs["bass/trim/gain_db"].marks == []
+
+
+def test_a_pan_says_left_and_right():
+    pan = control_of(gl.Session.of(gl.Audio(SINE, RATE_HZ), [gl.Pan()]), "pan/position")
+    assert [pan.printed(each) for each in (-0.5, 0.0, 1.0)] == ["left 0.5", "middle", "right 1.0"]
+    assert gl.bench(gl.Session.of(gl.Audio(SINE, RATE_HZ), [gl.Pan()]), controls=["pan/position"]).panel.inputs[
+        "pan/position"
+    ].ends == ["left", "right"]

@@ -167,3 +167,27 @@ def test_pan_laws_in_mono(voice, reckoned):
     read = mono(0.0, -3.0) - mono(1.0, -3.0)
     quote = "with the −3 dB law the middle comes out 3 dB louder"
     reckoned(quote, 3, 20 * math.log10(math.sqrt(2)), read, near=0.001, source=source)
+
+
+def test_a_voice_and_its_opposite_leave_nothing(voice, reckoned):
+    """Read: "Turn the polarity of one of the two equal voices, and nothing is left"."""
+    pair = gl.Strip("one", voice, (gl.Fader(),)), gl.Strip("two", voice, (gl.Polarity(True), gl.Fader()))
+    read = gl.Session(pair, main=gl.Bus("main")).render().level("main/sum").peak_dbfs
+    quote = "Turn the polarity of one of the two equal voices, and nothing is left"
+    reckoned(quote, True, not (VOICE - VOICE).any(), read == -math.inf, source="derived: x - x")
+
+
+@pytest.mark.parametrize(("position", "words"), [(1.0, "mono: 3.0 dB softer"), (0.0, "mono: as loud as in stereo")])
+def test_the_side_is_3_db_softer_in_mono_and_the_middle_is_not(voice, position, words, reckoned):
+    """Read: "said 3 dB softer at the side and nothing in the middle"; the player's own words."""
+    player = gl.bench(gl.Session.of(voice, [gl.Pan(position)], name="voice"), controls=["pan/position"]).panel.player
+    player.mono = True
+    player.match()
+    sides = paper.panned(VOICE, position, -3.0)
+    mono = sides.mean(axis=1)
+    change = 10 * math.log10(2 * (mono**2).sum() / (sides**2).sum())
+    quote = "said 3 dB softer at the side and nothing in the middle"
+    near = -3.0103 if position else 0.0
+    reckoned(
+        quote, True, abs(change - near) < 0.001, player.fold.startswith(words), source="derived: power of the mean"
+    )

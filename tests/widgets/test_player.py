@@ -269,3 +269,29 @@ def test_a_bench_can_open_with_each_version_at_its_own_level():
         player = bench.panel.player
         assert (player.opens_matched, player.matching) == (matched, True)  # it can be taken on and off
         bench.close()
+
+
+def test_in_mono_the_page_is_sent_the_mean_of_both_sides_and_told_what_it_costs():
+    left, right = 0.1 * np.ones(RATE_HZ), -0.04 * np.ones(RATE_HZ)
+    session = gl.Session.of(gl.Audio(np.stack([left, right], axis=1), RATE_HZ), [gl.Trim()], name="pair")
+    bench = gl.bench(session, controls=["trim/gain_db"])
+    player = player_of(bench)
+    assert player.stereo
+    asked(player, kind="want", slot="after")
+    player.mono = True
+    asked(player, kind="want", slot="after")
+    before, after = (codes_of(each) for each in player.send if each[0]["kind"] == "samples")
+    assert after == pytest.approx(np.full((RATE_HZ, 2), 0.03), abs=1e-4)
+    assert before[0] == pytest.approx([0.1, -0.04], abs=1e-4)
+    # 2 x 0.03^2 against 0.1^2 + 0.04^2: -8.1 dB
+    assert player.fold == "mono: 8.1 dB softer than in stereo"
+    assert bench.rendering.at("trim").channels == 2
+    player.mono = False
+    asked(player, kind="want", slot="after")
+    assert codes_of(player.send[-1]) == pytest.approx(before)
+    assert player.fold == ""
+    bench.close()
+
+
+def test_a_mono_stage_cannot_be_folded():
+    assert not player_of(bench_of(noise(1.0))).stereo
