@@ -12,10 +12,12 @@ from gainlib.audio import Audio
 from gainlib.decibels import db_from_power, rms_dbfs_from_power
 from gainlib.flow import Rendering
 from gainlib.meters import octave_bands, rms_dbfs
+from gainlib.stages import Delivery, Stage, StoredFile
 from gainlib.stages.wordlength import rounding_power
 from gainlib.text import dbfs, level
 from gainlib.views.base import Columns, TapView
 from gainlib.views.phrasing import of_tap
+from gainlib.views.signal_path import entering, last_of
 from gainlib.views.style import coloured, decibel_axis, frame, hover, key, key_columns, level_axis, sources_of
 
 __all__ = ["WordLength"]
@@ -36,8 +38,10 @@ _FLOORS: dict[str, tuple[int, bool, str, dict[str, Any]]] = {
 class WordLength(TapView):
     """Octave levels of the whole signal and of its quietest moment, and the noise floors of 16 and 24 bit.
 
-    `tap` is the stage, the last unless named. The quietest moment is the softest 0.4 s of the recording at that tap:
-    where nobody plays it is the noise of the chain. A floor above it is heard, one below it is hidden by it.
+    `tap` is the stage, unless named the last fixed-point file, else the last of all. The quietest moment is the softest
+    0.4 s of the recording at that tap, of a file of what enters it: where nobody plays it is the noise of the chain. A
+    floor above it is heard, one below it is hidden by it. The sentence is about the file's own word length, else about
+    16 bit with dither.
     *Derived*: rounding makes a twelfth of a step squared, dithered three times that, spread evenly up to half the rate.
     """
 
@@ -45,10 +49,21 @@ class WordLength(TapView):
     title: ClassVar[str] = "Word length and noise"
     height = 280
 
+    def usual_tap(self, rendering: Rendering) -> str:
+        """The last fixed-point file, else the last stage of all."""
+        return last_of(rendering, lambda stage: _written(stage) is not None) or rendering.last_tap
+
+    def _file(self, rendering: Rendering) -> tuple[int, bool] | None:
+        """Bits and dither of the file at the tap; None where no fixed-point file stands there."""
+        name, kind = rendering.session.tap(self.tap_of(rendering))
+        stages = {each.name: each for each in rendering.session.channel(name).tapped_stages}
+        return _written(stages[kind]) if kind in stages else None
+
     def _both(self, rendering: Rendering) -> tuple[Audio, Audio]:
-        """The signal, and its softest moment."""
-        audio = rendering.at(self.tap_of(rendering))
-        return audio, _softest(audio)
+        """The signal, and its softest moment; of a file what enters it, before its own noise is in it."""
+        tap = self.tap_of(rendering)
+        audio = rendering.at(tap)
+        return audio, _softest(entering(rendering, tap) if self._file(rendering) else audio)
 
     def figure(self, rendering: Rendering) -> Any:
         """Octaves along, AES17 RMS in each up: dashed the signal, dotted its quietest moment, the steps' floors."""
@@ -105,18 +120,28 @@ class WordLength(TapView):
                 f"After the {where} the quietest moment is digital silence; the steps alone make {listed} "
                 "(RMS over the whole band, AES17)."
             )
-        apart = quiet - floors["16 bit, dithered"]
+        bits, dithered = self._file(rendering) or (16, True)
+        apart = quiet - _floor_dbfs(bits, dithered)
+        noise = f"the noise of {bits} bit {'with' if dithered else 'without'} dither"
         hidden = (
-            f"{apart:.1f} dB above the noise of 16 bit with dither, which it hides"
+            f"{apart:.1f} dB above {noise}, which it hides"
             if apart >= 10.0
-            else f"{apart:.1f} dB above the noise of 16 bit with dither, which adds to it"
+            else f"{apart:.1f} dB above {noise}, which adds to it"
             if apart > 0.0
-            else f"{-apart:.1f} dB below the noise of 16 bit with dither, which would be heard instead of it"
+            else f"{-apart:.1f} dB below {noise}, which would be heard instead of it"
         )
+        side = "Before" if self._file(rendering) else "After"
         return (
-            f"After the {where} the quietest moment lies at {dbfs(quiet)}, {hidden}. The steps make {listed} "
+            f"{side} the {where} the quietest moment lies at {dbfs(quiet)}, {hidden}. The steps make {listed} "
             "(RMS over the whole band, AES17)."
         )
+
+
+def _written(stage: Stage) -> tuple[int, bool] | None:
+    """Bits and dither of a stage that writes a fixed-point file, None for any other."""
+    if isinstance(stage, StoredFile | Delivery) and stage.coding.startswith("fixed"):
+        return int(stage.coding.split()[1]), stage.dither
+    return None
 
 
 def _floor_dbfs(bits: int, dithered: bool) -> float:

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import functools
+import math
 
+import numpy as np
 import pytest
 import reckoning as paper
+from scipy.signal import resample_poly
 
 import gainlib as gl
 
@@ -106,11 +109,12 @@ def test_an_encoder_overshoots_by_about_0_4_db(versions):
     [
         ("fixed 16", False, "−93.3 in place of −98.1 dBFS", -98.1),
         ("fixed 16", True, "−93.3 in place of −98.1 dBFS", -93.3),
-        ("fixed 24", True, "the steps lie at −141.5 dBFS", -141.5),
+        ("fixed 24", True, "the dithered noise lies at −141.5 dBFS, and without dither at −146.3", -141.5),
+        ("fixed 24", False, "the dithered noise lies at −141.5 dBFS, and without dither at −146.3", -146.3),
     ],
 )
 def test_the_noise_of_a_word_length(mix, coding, dither, quote, noise_dbfs, reckoned):
-    """Read: "Dither costs 4.8 dB of noise: −93.3 in place of −98.1 dBFS"; "the steps lie at −141.5 dBFS"."""
+    """Read: "Dither costs 4.8 dB of noise: −93.3 in place of −98.1 dBFS"; "the dithered noise lies at −141.5 dBFS"."""
     file = gl.Session.of(mix, [gl.StoredFile(coding, dither=dither)], name="file").render()
     expected = paper.steps_noise_dbfs(int(coding.split()[1]), dither)
     source = "published: a twelfth of the step's square, with TPDF dither three times that"
@@ -145,3 +149,47 @@ def test_unlimited_at_minus_9_the_file_clips(mix):
     """Move: "At −9, switch limited off. What does the sentence on top say?"."""
     loud = gl.Session.of(mix, [gl.Delivery("EBU R 128", loudness_lufs=-9.0, limited=False)], name="mix")
     assert gl.bench(loud).advice.facts.startswith("The delivery clips")
+
+
+def test_another_rate_finds_the_peaks_between_the_samples(mix, reckoned, own_reading):
+    """Read: "Held at −0.1 dBFS by its samples alone, the version comes back at +0.16 dBFS"; "it stays where it was"."""
+    found = {}
+    for name, limiter in (("samples", gl.Limiter(-0.1, true_peak=False)), ("true peak", gl.Limiter())):
+        held = gl.Session.of(mix, [gl.Trim(9), limiter], name="held").render().at("limiter")
+        same = gl.Delivery(
+            loudness_lufs=gl.measure("loudness_lufs", held), limited=False, rate_hz=96_000, coding="float 32"
+        )
+        other = gl.Session.of(held, [same], name="held").render().at("delivery")
+        # On paper: scipy's own resampler, with another filter than the library's.
+        twice = paper.peak_dbfs(resample_poly(held.samples, 2, 1, axis=0))
+        found[name] = (gl.measure("peak_dbfs", held), gl.measure("peak_dbfs", other), twice)
+    before, after, twice = found["samples"]
+    quote = "Held at −0.1 dBFS by its samples alone, the version comes back at +0.16 dBFS"
+    own_reading(quote, -0.1, before, within=0.01)
+    reckoned(quote, 0.16, twice, after, within=0.05, near=0.05, source=TRUE_PEAK)
+    before, after, twice = found["true peak"]
+    stays = abs(twice - before) < 0.05, abs(after - before) < 0.05
+    reckoned("Held by its true peak it stays where it was", True, *stays, source=TRUE_PEAK)
+
+
+def test_album_against_track(reckoned):
+    """Read: "they get −6, −4 and +2 dB"; "all get −4 dB and stand at −14, −16 and −22"."""
+    songs = (-10, -12, -18)
+    source = "derived: decibel arithmetic"
+    for said, loud in zip((-6, -4, 2), songs, strict=True):
+        reckoned("they get −6, −4 and +2 dB", said, -16 - loud, source=source)
+    for said, loud in zip((-14, -16, -22), songs, strict=True):
+        reckoned("all get −4 dB and stand at −14, −16 and −22", said, loud + (-14 - max(songs)), source=source)
+
+
+def test_noise_shaping_of_the_first_order(reckoned):
+    """Read: "has 17.7 dB less noise at 1 kHz, more above 8 kHz, and 3.0 dB more in all"."""
+    quote = "has 17.7 dB less noise at 1 kHz, more above 8 kHz, and 3.0 dB more in all"
+    source = "derived: the error minus the one before it, |1 - z^-1|"
+    # Worked out again on noise: the spectrum of differences against that of the noise itself.
+    error = np.random.default_rng(1).uniform(-0.5, 0.5, 1 << 18)
+    shaped = np.diff(error, prepend=0.0)
+    reckoned(quote, 3.0, 10 * math.log10(np.mean(shaped**2) / np.mean(error**2)), within=0.05, source=source)
+    reckoned(quote, 17.7, -20 * math.log10(2 * math.sin(math.pi * 1000 / 48_000)), source=source)
+    # From an angle of 60 degrees on, a sixth of the rate, it is more than without.
+    reckoned(quote, 8, 48 / 6, within=0, source=source)

@@ -460,6 +460,12 @@ def test_the_word_length_says_its_noise_against_the_quietest_moment():
         "whole band, AES17)."
     )
     assert "39.7 dB below the noise of 16 bit with dither" in view_.sentence(chain(sine(-133.0), Trim()))
+    # Of a file the sentence is about its own word length, and about what enters it, also with a gain behind.
+    for coding, dither, apart in (("fixed 24", False, 86.3), ("fixed 24", True, 81.5), ("fixed 16", False, 38.1)):
+        said = view_.sentence(chain(take, StoredFile(coding, dither=dither), Trim(20.0)))
+        with_ = "with" if dither else "without"
+        wanted = f"{apart} dB above the noise of {coding.split()[1]} bit {with_} dither"
+        assert said.startswith(f"Before the stored file the quietest moment lies at −60.0 dBFS, {wanted}")
     columns = view_.columns(chain(take, Trim()))
     # Derived: the octave around 1 kHz is 704.6 Hz of 24 000 Hz wide, 15.32 dB below the whole.
     at = int(np.argmin(np.abs(columns["16 bit, dithered"]["middle"] - 1000.0)))
