@@ -148,3 +148,17 @@ def test_the_guitar_is_soft_in_the_verse_and_louder_in_the_chorus(reckoned):
     assert levels == pytest.approx(expected, abs=1e-6)
     quote = "The guitar is picked softly in the verse and strummed in the chorus"
     reckoned(quote, True, expected[1] - expected[0] > 3, levels[1] - levels[0] > 3, source="published: AES17")
+
+
+@pytest.mark.parametrize(
+    ("line", "rise_db", "quote"),
+    [
+        ((2.46, 4.03), 5.5, "it stays under the threshold, so there the lift comes out as 5.5 dB"),
+        ((0.14, 2.05), 2.4, "The first line is over it, and only 2.4 dB come out"),
+    ],
+)
+def test_each_line_of_the_verse_keeps_its_own_part_of_the_lift(before, reckoned, line, rise_db, quote):
+    expected = paper.rms_dbfs(paper.part(came_out(True), *line)) - paper.rms_dbfs(paper.part(came_out(), *line))
+    plain, lifted = (each.render().at("fader") for each in (before, before.replaced({"ride/points": LIFTED})))
+    read = gl.measure("rms_dbfs", lifted.between(*line)) - gl.measure("rms_dbfs", plain.between(*line))
+    reckoned(quote, rise_db, expected, read, near=0.01, source=f"{CURVE}; AES17")

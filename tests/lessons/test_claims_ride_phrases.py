@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 import reckoning as paper
 
@@ -160,3 +161,32 @@ def test_the_guest_comes_up_and_the_presenter_does_not(reckoned):
     level = paper.rms_dbfs(paper.part(GUEST, *answer)) + 16
     read = gl.measure("rms_dbfs", trimmed.between(*answer))
     reckoned("together with her", True, abs(level + 20) < 0.5, abs(read - level) < 1e-6, source=LEVELS)
+
+
+def test_the_loudness_of_the_whole_does_not_tell_of_the_soft_voice(reckoned):
+    """Read: "nearly the same, −24.9 and −25.0 LUFS", and "The meter leaves out what lies more than 10 LU under"."""
+    presenter = paper.stem("radio-presenter")
+    both = {}
+    for name, regions in {"as it is": [], "raised": ANSWERS}.items():
+        gain = np.ones(len(GUEST))
+        for start, end, gain_db in regions:
+            gain[round(start * 48000) : round(end * 48000)] = 10 ** (gain_db / 20)
+        voice = GUEST * gain
+        count = max(len(voice), len(presenter))
+        both[name] = np.pad(voice, (0, count - len(voice))) + np.pad(presenter, (0, count - len(presenter)))
+    whole = [paper.loudness_lufs(each) for each in both.values()]
+    strips = [
+        gl.Strip("presenter", gl.read("media/radio-presenter.flac"), [gl.Trim()]),
+        gl.Strip("guest", gl.read("media/radio-guest.flac"), [gl.ClipGain(regions=ANSWERS)]),
+    ]
+    scene = gl.Session(strips, main=gl.Bus("main"))
+    read = [
+        gl.measure("loudness_lufs", each.render().at("main/sum"))
+        for each in (scene.replaced({"guest/clip gain/regions": ()}), scene)
+    ]
+    quote = "nearly the same, −24.9 and −25.0 LUFS"
+    told = [[round(each, 1) for each in levels] == [-24.9, -25.0] for levels in (whole, read)]
+    reckoned(quote, True, *told, source="published: BS.1770-5, annex 1")
+    answer = [paper.loudness_lufs(paper.part(each, 6.36, 8.48)) for each in both.values()]
+    apart = [answer[0] < whole[0] - 10, answer[1] > whole[1] - 1]
+    reckoned("at first she did", True, all(apart), True, source="published: BS.1770-5, annex 1")
