@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gainlib import decibels
+from gainlib import connection, decibels
 from gainlib.errors import GainError, suggest
 from gainlib.stages import Compressor
 
@@ -120,6 +120,13 @@ _FORMULAS = {
             "h",
             "How long a day a sound level is allowed: 8 h at 85 dBA, half of that for each 3 dB more.",
             lambda level_dba: 8.0 / 2.0 ** ((level_dba - 85.0) / 3.0),
+        ),
+        Formula(
+            "loading_db",
+            "source_ohm, load_ohm",
+            "dB",
+            "What an input takes off an output's level.",
+            connection.loading_db,
         ),
         Formula("difference", "first, second", "", "The first less the second.", lambda first, second: first - second),
         Formula("total", "first, second, …", "", "All of them added up.", lambda *numbers: sum(numbers)),

@@ -111,7 +111,7 @@ class LevelDiagram(View):
         level_axis(drawing, {y: level(y + zero, plus=scales.seam is not None) for y in _ticks(zero, top)})
         if scales.seam is not None:
             drawing.ygrid.visible = False  # each half has a grid of its own
-            digital = range(int(_LOWEST_DBFS) - 2 * _GRID_DB, 2 * _GRID_DB + 1, _GRID_DB)
+            digital = range(int(_LOWEST_DBFS), 2 * _GRID_DB + 1, _GRID_DB)
             second_scale(drawing, "dBFS", {each: level(each) for each in digital}, *scales.ends(top))
         sources = sources_of(self.columns(rendering))
         band, ceilings, numbers = sources["band"], sources["ceilings"], sources["numbers"]

@@ -72,6 +72,7 @@ RECKONED = [
     ("equal_same_sum_db", [-40, 10], -20.0, 1e-9, "ten times the amplitude is 20 dB"),
     ("dbfs_from_dbu", [0, 18], -18.0, 0, "EBU R 68: 0 dBu reads -18 dBFS"),
     ("dbu_from_dbfs", [-20, 24], 4.0, 0, "SMPTE RP 155: -20 dBFS is +4 dBu"),
+    ("loading_db", [600, 600], -6.02, 0.01, "half the voltage"),
     ("word_noise_dbfs", [16], -98.09, 0.01, "6.02 x 16 + 1.76 dB, the textbook signal-to-noise ratio"),
     ("word_noise_dbfs", [24], -146.26, 0.02, "6.02 x 24 + 1.76 dB"),
     ("static_reduction_db", [-8, -20, 4], 9.0, 1e-9, "12 dB over at 4:1 leave 3 dB over"),

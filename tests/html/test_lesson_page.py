@@ -102,8 +102,8 @@ def test_a_teachers_page_has_no_code_and_all_answers(tmp_path):
 
 def test_the_page_holds_the_sentences_the_settings_and_the_drawn_levels(text):
     # -48 + 52 dB is 4 dB over: each of the 2 x 997 half waves is cut
-    assert "<strong>The converter clips 1994 times.</strong> Lower the preamp by 5 dB or more." in text
-    for line in ("Preamp gain: 52.0 dB", "Converter alignment: EBU R 68", "Fader muted: no"):
+    assert "<strong>The converter clips 1994 times.</strong>" in text
+    for line in ("Preamp gain: 52.0 dB", "Converter alignment: +18 dBu, EBU R 68", "Fader muted: no"):
         assert f"<p>{line}</p>" in text
     content = json.loads(re.search(r"<script type=.application/json.>(.*?)</script>", text).group(1))
     assert content["columns"]["band"]["peak"][2] == pytest.approx(4.0, abs=0.05)
