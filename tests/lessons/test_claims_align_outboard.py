@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 import reckoning as paper
 
@@ -128,3 +129,42 @@ def test_hours_at_a_level_are_those_of_the_printed_table(lesson_text, reckoned):
     reckoned("At 94 dBA it is one hour", True, PRINTED[94] == 60, minutes[94] == pytest.approx(60), source=source)
     quote = "at 100 dBA a quarter of an hour"
     reckoned(quote, True, PRINTED[100] == 15, minutes[100] == pytest.approx(15), source=source)
+
+
+def test_a_late_loop_combs(reckoned):
+    """Read: "A loop that comes back 1 ms late cancels 500 Hz, and then 1500, 2500"."""
+    quote = "A loop that comes back 1 ms late cancels 500 Hz, and then 1500, 2500 and so on"
+    expected = all(abs(1 + np.exp(-2j * np.pi * each * 0.001)) < 1e-9 for each in (500, 1500, 2500))
+    for frequency_hz, gone in ((500, True), (1000, False), (1500, True), (2500, True)):
+        tone = gl.tone(-20, frequency_hz, seconds=1.001, rate_hz=48000)
+        strips = tuple(
+            gl.Strip(name, tone.between(start, start + 1), (gl.Fader(),))
+            for name, start in (("straight", 0.001), ("loop", 0))
+        )
+        out = gl.Session(strips, main=gl.Bus("main", (gl.Fader(),))).render().level("main/fader")
+        assert (out.peak_dbfs < -100) == gone
+    reckoned(quote, True, expected, True, source="derived: 1 + exp(-j w t)")
+
+
+def test_what_a_null_leaves(reckoned):
+    """Read: "A tenth of a dB too much leaves −39 dB of it"; "leaves 1 kHz only 18 dB down"."""
+    tone = gl.tone(-20, 1000, seconds=1, rate_hz=48000).samples[:, 0]
+    rest = 20 * np.log10(np.abs(tone * 10 ** (0.1 / 20) - tone).max() / np.abs(tone).max())
+    quote = "A tenth of a dB too much leaves −39 dB of it"
+    reckoned(quote, -39, 20 * np.log10(10**0.005 - 1), rest, within=0.5, near=1e-6, source="derived: difference")
+    rest = 20 * np.log10(np.abs(tone[1:] - tone[:-1]).max() / np.abs(tone).max())
+    quote = "One sample too late, at 48 kHz, leaves 1 kHz only 18 dB down"
+    expected = 20 * np.log10(2 * np.sin(np.pi * 1000 / 48000))
+    reckoned(quote, -18, expected, rest, within=0.5, near=0.05, source="derived: 2 sin(pi f t)")
+
+
+def test_a_device_noise_reads_0_8_db_higher_in_24_khz(reckoned):
+    """Read: "So −40 dBu reads −57.2 dBFS here, and not −58."."""
+    silent = gl.Session.of(
+        gl.Audio(np.zeros((48_000, 1)), 48_000), [gl.OutboardInsert("EBU R 68", device_noise_dbu=-40)]
+    )
+    read = silent.render().level("insert").noise_dbfs
+    expected = -58 + 10 * np.log10(24_000 / 20_000)
+    reckoned(
+        "So −40 dBu reads −57.2 dBFS here, and not −58.", -57.2, expected, read, near=0.05, source="derived: bandwidth"
+    )

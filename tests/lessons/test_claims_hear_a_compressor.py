@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import functools
+import math
 
+import numpy as np
 import pytest
 import reckoning as paper
+from scipy.signal import butter, lfilter
 
 import gainlib as gl
 
@@ -39,6 +42,7 @@ def test_takes_and_compressor_here_are_the_lessons(lesson_text):
 
 VOICE = paper.stem("lead-voice", 4.9, 14.0)
 DRUM = paper.stem("snare", 9.5, 14.25)
+PAIR = ("kick", "guitar")
 CURVE = "published: Giannoulis, Massberg and Reiss, JAES 60(6), 2012, curve and smooth branching"
 AES17 = f"{CURVE}; AES17"
 LOUDNESS = f"{CURVE}; BS.1770-5, annex 1"
@@ -134,19 +138,79 @@ def test_a_slow_attack_makes_the_drum_sharper(drum, reckoned):
 
 
 def test_a_long_release_never_lets_go(drum, reckoned):
-    """Read: "At 2000 ms the snare is turned down by 2.3 dB on average, at 100 ms by 0.3 dB"; "never lets go"."""
+    """Read: "by 1.6 dB on average at 2000 ms, and by 0.2 dB at 100 ms" (attack 10 ms); "never lets go"."""
     second = drum.rate_hz
     least, never = {}, {}
-    for release_ms, said in ((2000, 2.3), (100, 0.3)):
-        rendering = through(drum, threshold_db=-20, release_ms=release_ms)
-        expected = on_paper("drum", -20, 5, release_ms)
-        quote = "At 2000 ms the snare is turned down by 2.3 dB on average, at 100 ms by 0.3 dB"
+    for release_ms, said in ((2000, 1.6), (100, 0.2)):
+        rendering = through(drum, threshold_db=-20, attack_ms=10, release_ms=release_ms)
+        expected = on_paper("drum", -20, 10, release_ms)
+        quote = "by 1.6 dB on average at 2000 ms, and by 0.2 dB at 100 ms"
         read = rendering.reading("compressor", "mean_gain_reduction_db")
         reckoned(quote, said, expected.mean(), read, near=0.005, source=CURVE)
         least[release_ms] = rendering.reduction_db("compressor")[second:].min()
         never[release_ms] = expected[second:].min()
-    lets_go = least[2000] > 1.0 and least[100] < 0.05
-    reckoned("never lets go", True, never[2000] > 1.0 and never[100] < 0.05, lets_go, source=CURVE)
+    lets_go = least[2000] > 0.5 and least[100] < 0.05
+    reckoned("never lets go", True, never[2000] > 0.5 and never[100] < 0.05, lets_go, source=CURVE)
+
+
+def test_times_of_others(reckoned):
+    """Move: "the time to 90 % (2.3 times as long) or from 10 to 90 % (2.2 times)"."""
+    level = gl.Audio([1e-3] * 1000 + [1.0] * 9600, 48000)
+    step = gl.Session.of(level, [gl.Compressor(-20, 4, 0, attack_ms=10)]).render().reduction_db("compressor").ravel()
+    share = step[1000:] / 15.0
+    ninety, ten = (1 + int((share < part).sum()) for part in (0.9, 0.1))
+    for quote, said, expected, read in (
+        ("the time to 90 % (2.3 times as long)", 2.3, math.log(10), ninety / 480),
+        ("from 10 to 90 % (2.2 times)", 2.2, math.log(9), (ninety - ten) / 480),
+    ):
+        reckoned(quote, said, expected, read, near=0.01, source="derived: 1 - exp(-t/T)")
+
+
+def test_what_look_ahead_and_detector_do_to_the_tip(drum, reckoned):
+    """Read: "With 10 ms of **look-ahead** the same attack takes 1.3 dB off the tip, not 0.2", an rms "nothing"."""
+    came = gl.measure("peak_dbfs", drum)
+    read = came - through(drum, threshold_db=-20, attack_ms=10, look_ahead_ms=10).level("compressor").peak_dbfs
+    early = np.append(on_paper("drum", -20, 10)[480:], np.zeros(480))
+    expected = paper.peak_dbfs(DRUM) - paper.peak_dbfs(DRUM * 10 ** (-early / 20))
+    quote = "With 10 ms of **look-ahead** the same attack takes 1.3 dB off the tip, not 0.2"
+    reckoned(quote, 1.3, expected, read, near=0.01, source=CURVE)
+    # The mean square over 10 ms, AES17: at the tip itself it has not come near the threshold's 12 dB over.
+    power = lfilter([1 - math.exp(-1 / 480)], [1, -math.exp(-1 / 480)], 2 * DRUM**2)
+    tip = np.abs(DRUM).argmax()
+    wanted = paper.wanted_reduction_db(10 * np.log10(power[: tip + 1] + 1e-12), -20, 4, 6)
+    held = 0.0
+    for each in wanted:
+        held = max(each, held * math.exp(-1 / 4800) + (1 - math.exp(-1 / 4800)) * each)
+    settings = {"threshold_db": -20, "attack_ms": 0, "detector": "rms"}
+    read = came - through(drum, **settings).level("compressor").peak_dbfs
+    quote = "An rms **detector** takes nothing off the tip, even with no attack"
+    reckoned(quote, True, held < 0.1, read < 0.1, source=f"{CURVE}; mean square of one pole")
+
+
+def test_the_sidechain_spares_the_guitar(reckoned):
+    """Read: "turned down by up to 8.8 dB. With the **sidechain high-pass** at 200 Hz it is 5.4 dB"."""
+    strips = [gl.Strip(n, gl.read(f"media/{n}.flac").between(9.5, 15.5), (gl.Trim(),), to="pair") for n in PAIR]
+    for hz, said, quote in (
+        (0, 8.8, "The kick had the guitar turned down by up to 8.8 dB"),
+        (200, 5.4, "With the **sidechain high-pass** at 200 Hz it is 5.4 dB"),
+    ):
+        both = gl.Compressor(threshold_db=-24, ratio=4, attack_ms=5, release_ms=150, sidechain_hz=hz)
+        session = gl.Session(tuple(strips), buses=(gl.Bus("pair", (both,)),), main=gl.Bus("main"))
+        read = session.render().reading("pair/compressor", "gain_reduction_db")
+        heard = sum(paper.both_sides(paper.stem(name, 9.5, 15.5)) for name in PAIR)
+        if hz:
+            heard = lfilter(*butter(1, hz, "high", fs=48_000), heard, axis=0)
+        expected = paper.reduction_db(heard, -24, 4, 6, 5, 150).max()
+        reckoned(quote, said, expected, read, near=0.01, source=f"{CURVE}; first-order high-pass")
+
+
+def test_half_and_half_takes_4_6_db(reckoned):
+    """Read: "a loud note 20 dB over the threshold loses 4.6 dB in place of 15"; softer ones nothing."""
+    quote = "a loud note 20 dB over the threshold loses 4.6 dB in place of 15"
+    expected = -20 * math.log10(0.5 + 0.5 * 10 ** (-15 / 20))
+    mixed = gl.Compressor(threshold_db=-30, ratio=4, wet_percent=50)
+    reckoned(quote, 4.6, expected, -10 - mixed.curve_db(-10.0), near=1e-6, source="derived: the sum of both paths")
+    assert mixed.curve_db(-40.0) == pytest.approx(-40.0, abs=1e-9)
 
 
 def test_makeup_of_12_db_makes_it_louder_than_it_was(voice, reckoned):
