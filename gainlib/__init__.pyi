@@ -58,6 +58,7 @@ from .decibels import (
 )
 from .errors import GainError as GainError
 from .flow import Bus as Bus
+from .flow import FaderGroup as FaderGroup
 from .flow import Rendering as Rendering
 from .flow import Send as Send
 from .flow import Session as Session

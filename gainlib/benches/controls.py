@@ -9,7 +9,8 @@ from typing import Any
 
 from gainlib.decibels import ALIGNMENTS
 from gainlib.errors import GainError
-from gainlib.flow import Session
+from gainlib.flow import FaderGroup, Send, Session
+from gainlib.flow.channels import GROUP
 from gainlib.stages import TAPER, Fader, Pan, Taper, choices_of, settings_of
 from gainlib.stages.base import Stage, unit_of
 from gainlib.text import plain, signed
@@ -215,14 +216,19 @@ def control_of(session: Session, given: str | Control) -> Range | Pick | Breakpo
         raise GainError(f"{control.path!r} is not a control; give the path of a setting, such as 'preamp/gain_db'.")
     path = control.path
     start = _plain(session.setting(path))
-    tap, _, name = path.rpartition("/")
-    part, stage_name = session.tap(tap)
-    stage = session.channel(part).stage(stage_name)
+    part, stage, name = session.held(path)
+    stage_name = GROUP if isinstance(stage, FaderGroup) else stage.name
     number, choice = settings_of(stage).get(name), choices_of(stage).get(name)
     unitless = name.rsplit("_", 1)[0] if unit_of(name) else name  # the unit stands beside the figure
     usual_label, usual = _FEW.get(name, (unitless.replace("_", " ").capitalize(), None))
     told = number or choice
-    label = control.label or _called_after(stage, told.label if told else usual_label)
+    if isinstance(stage, Send):  # named after where it goes
+        usual_label = stage.name.capitalize() + (", before the fader" if name == "pre_fader" else "")
+    elif isinstance(stage, Stage):
+        usual_label = _called_after(stage, told.label if told else usual_label)
+    elif told:
+        usual_label = told.label
+    label = control.label or usual_label
     spoken = label if label.lower().startswith(stage_name.lower()) else f"{stage_name} {label.lower()}"
     whose = "" if len(session.channels) == 1 else f"{plain(part)}, "
     named = f"{whose}{spoken[:1].lower()}{spoken[1:]}"
@@ -254,7 +260,7 @@ def control_of(session: Session, given: str | Control) -> Range | Pick | Breakpo
             f"the control of {path} has low {low_:g}, high {high_:g}, step {step:g}; give low < high, step > 0."
         )
     unit = control.unit or (number.unit if number else unit_of(name))
-    taper = TAPER if isinstance(stage, Fader) and name == "gain_db" else None
+    taper = TAPER if isinstance(stage, Fader | FaderGroup) and name == "gain_db" else None
     ends = ("left", "right") if isinstance(stage, Pan) and name == "position" else None
     made = Range(*place, unit, float(low_), float(high_), float(step), float(start), taper, ends)
     made.checked(float(start))

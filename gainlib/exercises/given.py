@@ -48,7 +48,7 @@ class Layout:
         session, takes = start.session, {**self.takes}
         takes |= {name: signal.make() for name, signal in start.signals.items()}
         strips = tuple(dataclasses.replace(each, take=takes[each.name]) for each in session.strips)
-        return Session(strips, session.buses, session.main)
+        return Session(strips, session.buses, session.main, session.groups)
 
     @functools.cached_property
     def takes(self) -> dict[str, Audio]:
@@ -136,7 +136,7 @@ def laid_out(given: Given, file: Path, found: list[Fault]) -> Layout | None:
         named = given.strip or "take"
         entries = [StripEntry(name=named, take=given.take, signal=given.signal, stages=given.stages)]
     place: Place = ("given",)
-    plan = plan_session(entries, given.buses, file.parent, found, place, alone=one)
+    plan = plan_session(entries, given.buses, file.parent, found, place, alone=one, groups=given.groups)
     for index, (entry, strip) in enumerate(zip(entries, plan.strips, strict=True)):
         at = place if one else (*place, "strips", index)
         if strip.file is not None and (size := strip.file.stat().st_size) > LARGEST_TAKE_BYTES:

@@ -8,7 +8,7 @@ from typing import Any
 
 from gainlib.errors import GainError, suggest
 from gainlib.exercises.tables import Drawn, LessEntry, ReadingEntry, ValueEntry, fill_in
-from gainlib.flow import Rendering, Send, Session
+from gainlib.flow import FaderGroup, Rendering, Send, Session
 from gainlib.meters import measures
 from gainlib.meters.registry import Reader
 from gainlib.stages import Choice, Setting, Stage, choices_of, settings_of, stage_kinds
@@ -312,20 +312,14 @@ def setting_path(session: Session, path: str) -> str:
     return f"{session.strips[0].name}/{path}" if short else path
 
 
-def owner_of(session: Session, path: str) -> Stage | Send:
-    """The stage, or the send, that a setting belongs to."""
-    part, owner, _ = setting_path(session, path).split("/")
-    for send in session.channel(part).sends:
-        if send.name == owner:
-            return send
-    return session.channel(part).stage(owner)
+def owner_of(session: Session, path: str) -> Stage | Send | FaderGroup:
+    """The stage, the send or the group that a setting belongs to."""
+    return session.held(path)[1]
 
 
 def described_setting(session: Session, path: str) -> Setting | Choice | None:
     """How the stage describes a setting; None for one that no control is meant to move."""
     owner, name = owner_of(session, path), path.rpartition("/")[2]
-    if isinstance(owner, Send):
-        return Setting(name, "Gain", "dB", -60.0, 12.0, 0.5) if name == "gain_db" else None
     return settings_of(owner).get(name) or choices_of(owner).get(name)
 
 

@@ -9,7 +9,7 @@ from typing import Annotated, Any, ClassVar, Literal
 from pydantic import BeforeValidator, Field, StringConstraints
 from pydantic_core import PydanticCustomError
 
-from gainlib.flow.session_table import BusEntry, SignalEntry, StageRows, StripEntry
+from gainlib.flow.session_table import BusEntry, GroupEntry, SignalEntry, StageRows, StripEntry
 from gainlib.storage.entry_faults import PLAIN, Entry
 
 __all__ = [
@@ -152,6 +152,7 @@ class Given(Entry):
     stages: StageRows = Field(default_factory=list)
     strips: Annotated[list[StripEntry], Field(max_length=16)] = Field(default_factory=list)
     buses: Annotated[list[BusEntry], Field(max_length=16)] = Field(default_factory=list)
+    groups: Annotated[list[GroupEntry], Field(max_length=16)] = Field(default_factory=list)
     between: Stretch | None = None
     listen: Line | None = None
     advise: bool = False

@@ -19,7 +19,7 @@ from gainlib.exercises.model import Candidate, ControlSpec, Hint, Question
 from gainlib.exercises.parameters import ORDER, Parameter
 from gainlib.exercises.readings import Reading, described_setting, owner_of, reading_of, unit_of_setting, words_of
 from gainlib.exercises.tables import AnswerEntry, AskEntry, Drawn, LessEntry, MoveEntry, Spec, fill_in
-from gainlib.flow import Send, Session
+from gainlib.flow import FaderGroup, Send, Session
 from gainlib.text import describe_value, printed_number
 
 __all__ = ["Exercise", "Variant"]
@@ -222,7 +222,9 @@ def _label(session: Session, path: str) -> str:
     part, _, name = path.split("/")
     owner, described = owner_of(session, path), described_setting(session, path)
     if isinstance(owner, Send):
-        label = owner.name.capitalize()
+        label = owner.name.capitalize() + (", before the fader" if name == "pre_fader" else "")
+    elif isinstance(owner, FaderGroup):
+        label = "Group fader"
     else:
         # A second stage of a kind is told apart by the name that it was given.
         kind = owner.kind if owner.name == owner.kind.lower() else owner.name.capitalize()

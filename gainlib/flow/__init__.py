@@ -14,8 +14,8 @@ session, and a later rendering takes over what did not change.
   copies are one form
 """
 
-from gainlib.flow.channels import MAIN, Bus, Send, Strip
+from gainlib.flow.channels import MAIN, Bus, FaderGroup, Send, Strip
 from gainlib.flow.render import TapLevels
 from gainlib.flow.session import Rendering, Session
 
-__all__ = ["MAIN", "Bus", "Rendering", "Send", "Session", "Strip", "TapLevels"]
+__all__ = ["MAIN", "Bus", "FaderGroup", "Rendering", "Send", "Session", "Strip", "TapLevels"]

@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from gainlib.audio import Audio
+from gainlib.decibels import ratio_from_db
 from gainlib.errors import GainError, suggest
 from gainlib.stages import Converter, Delivery, Fader, Signal, Stage, StageResult
-from gainlib.stages.base import MOST_DB, is_number, shown
+from gainlib.stages.base import MOST_DB, amplified, is_number, setting, shown
 
-__all__ = ["MAIN", "Bus", "Channel", "Send", "Strip", "Sum"]
+__all__ = ["GROUP", "MAIN", "Bus", "Channel", "FaderGroup", "Send", "Strip", "Sum", "driven_by"]
 
 MAIN = "main"
 """The name of the last bus, where a strip goes unless it says otherwise."""
+
+GROUP = "group"
+"""The name under which a group's gain is found: `drums/group/gain_db`."""
 
 
 @dataclass(frozen=True)
@@ -63,15 +69,11 @@ class Send:
     """
 
     to: str
-    gain_db: float = 0.0
+    gain_db: float = setting(0.0, label="Send", low=-60.0, high=10.0, step=0.5)
     pre_fader: bool = False
 
     def __post_init__(self) -> None:
-        gain: Any = self.gain_db
-        if not is_number(gain) or math.isnan(gain) or gain == math.inf:
-            raise GainError(f"gain_db of the {self.name} is {shown(gain)}; it must be a number, -inf for none.")
-        if gain > MOST_DB:
-            raise GainError(f"gain_db of the {self.name} is {gain!r}; it must be {MOST_DB:g} dB or below.")
+        _require_send_gain(self.gain_db, self.name)
         if not isinstance(self.pre_fader, bool):
             raise GainError(f"pre_fader of the {self.name} is {shown(self.pre_fader)}; give True or False.")
 
@@ -79,6 +81,87 @@ class Send:
     def name(self) -> str:
         """How the send is found in a path."""
         return f"send to {self.to}"
+
+
+@dataclass(frozen=True)
+class FaderGroup:
+    """A fader that no signal passes: its decibels are added to the fader of each member (in the trade a VCA group).
+
+    The members' sends behind their faders move with it, those before them do not; the members' own faders stay where
+    they stand. Its gain is moved under the path `name/group/gain_db`.
+
+    Parameters
+    ----------
+    name : str
+        Another name than those of strips and buses.
+    members : tuple of str
+        The strips or buses whose faders it moves; each has exactly one fader.
+    gain_db : float, optional
+        At most 200 dB; -inf for silence.
+
+    Raises
+    ------
+    GainError
+        For no members, one that is named twice, and a gain that is not a number or too large.
+
+    References
+    ----------
+    *Derived*: decibels add. That consoles add one control voltage to another is *common practice*.
+
+    Examples
+    --------
+    >>> FaderGroup("drums", ("kick", "snare"), -3.0).gain_db
+    -3.0
+    """
+
+    name: str
+    members: tuple[str, ...]
+    gain_db: float = setting(0.0, label="Group fader", low=-60.0, high=10.0, step=0.5)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "members", tuple(self.members))
+        if not isinstance(self.name, str) or not self.name or "/" in self.name:
+            raise GainError(f"group {self.name!r} needs a name without a slash; paths are cut there.")
+        if not self.members or len(set(self.members)) < len(self.members):
+            raise GainError(f"group {self.name!r} has the members {self.members!r}; name one or more, each once.")
+        _require_send_gain(self.gain_db, f"group {self.name!r}")
+
+
+def _require_send_gain(gain: Any, whose: str) -> None:
+    if not is_number(gain) or math.isnan(gain) or gain == math.inf:
+        raise GainError(f"gain_db of the {whose} is {shown(gain)}; it must be a number, -inf for none.")
+    if gain > MOST_DB:
+        raise GainError(f"gain_db of the {whose} is {gain!r}; it must be {MOST_DB:g} dB or below.")
+
+
+@dataclass(frozen=True)
+class _DrivenFader(Fader, listed=False):
+    """A fader with what its groups add, which may lie above the top of its own travel."""
+
+    kind: ClassVar[str] = "Fader"
+
+    group_db: float = 0.0
+
+    def process(self, signal: Signal) -> StageResult:
+        """The signal at the fader's level, moved by its groups."""
+        return StageResult(amplified(super().process(signal).signal, ratio_from_db(self.group_db)))
+
+
+def driven_by(groups: Iterable[FaderGroup], channels: Iterable[Strip | Bus]) -> tuple[Strip | Bus, ...]:
+    """The channels as they are rendered, each fader moved by the groups that it belongs to."""
+    added: dict[str, float] = {}
+    for group in groups:
+        for member in group.members:
+            added[member] = added.get(member, 0.0) + group.gain_db
+    return tuple(_driven(each, added[each.name]) if added.get(each.name) else each for each in channels)
+
+
+def _driven(channel: Strip | Bus, group_db: float) -> Strip | Bus:
+    stages = tuple(
+        _DrivenFader(each.gain_db, each.muted, each.ride, group_db, name=each.name) if isinstance(each, Fader) else each
+        for each in channel.stages
+    )
+    return dataclasses.replace(channel, stages=stages)
 
 
 class Channel:

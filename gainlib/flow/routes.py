@@ -6,10 +6,10 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 
 from gainlib.errors import GainError, suggest
-from gainlib.flow.channels import MAIN, Bus, Channel, Strip
-from gainlib.stages import Delivery
+from gainlib.flow.channels import MAIN, Bus, Channel, FaderGroup, Strip
+from gainlib.stages import Delivery, Fader
 
-__all__ = ["all_in_order", "find_faults", "require_kind"]
+__all__ = ["all_in_order", "find_faults", "find_group_faults", "require_kind"]
 
 
 def find_faults(strips: Sequence[Strip], buses: Sequence[Bus], main: Bus | None) -> list[str]:
@@ -70,6 +70,24 @@ def find_faults(strips: Sequence[Strip], buses: Sequence[Bus], main: Bus | None)
     return faults
 
 
+def find_group_faults(groups: Sequence[FaderGroup], channels: Sequence[Strip | Bus]) -> list[str]:
+    """Everything that keeps groups from moving the faders of these channels, one sentence each."""
+    faults = []
+    known = {each.name: each for each in channels}
+    taken = Counter([*known, *(group.name for group in groups)])
+    for group in groups:
+        if taken[group.name] > 1:
+            faults.append(f"the name of group {group.name!r} is taken already; give it another name.")
+        for member in group.members:
+            if member not in known:
+                faults.append(f"group {group.name!r} has a member {member!r}; {suggest(member, list(known))}")
+            elif sum(isinstance(stage, Fader) for stage in known[member].stages) != 1:
+                faults.append(
+                    f"group {group.name!r} moves the fader of {member!r}, which has not just one; give it one."
+                )
+    return faults
+
+
 def _targets(channel: Strip | Bus) -> tuple[str, ...]:
     return (channel.to, *(send.to for send in channel.sends))
 
@@ -109,9 +127,11 @@ def _in_order(buses: Iterable[Bus]) -> list[Bus]:
     return ordered
 
 
-def require_kind(name: str, given: tuple[object, ...], wanted: type[Channel]) -> None:
-    """Refuse anything but strips among the strips, and buses among the buses."""
+def require_kind(name: str, given: tuple[object, ...], wanted: type[Channel] | type[FaderGroup]) -> None:
+    """Refuse anything but strips among the strips, buses among the buses, and groups among the groups."""
     for each in given:
         if not isinstance(each, wanted):
+            if wanted is FaderGroup:
+                raise GainError(f"{name} holds a {type(each).__name__}; give a FaderGroup(name, members).")
             example = f"{wanted.__name__}({name!r}, stages)" if wanted is Bus else "Strip(name, take, stages)"
             raise GainError(f"{name} holds a {type(each).__name__}; give a {wanted.__name__}, such as {example}.")

@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 
 from gainlib.audio import Audio
 from gainlib.errors import GainError, suggest
-from gainlib.flow.channels import MAIN, Bus, Send, Strip
+from gainlib.flow.channels import GROUP, MAIN, Bus, FaderGroup, Send, Strip, driven_by
 from gainlib.flow.needs import extents_of, require_room
 from gainlib.flow.render import Tap, TapLevels, render_taps
-from gainlib.flow.routes import all_in_order, find_faults, require_kind
+from gainlib.flow.routes import all_in_order, find_faults, find_group_faults, require_kind
 from gainlib.meters import ClippedRuns
 from gainlib.stages import Stage
 
@@ -43,6 +43,8 @@ class Session:
     main : Bus, optional
         The last bus, named "main". Without buses and without a main the strips stand side by side, each to its own
         end; with buses there is one, made where none is given.
+    groups : tuple of FaderGroup, optional
+        Faders that move the faders of others.
 
     Raises
     ------
@@ -62,16 +64,20 @@ class Session:
     strips: tuple[Strip, ...]
     buses: tuple[Bus, ...] = ()
     main: Bus | None = None
+    groups: tuple[FaderGroup, ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "strips", tuple(self.strips))
         object.__setattr__(self, "buses", tuple(self.buses))
+        object.__setattr__(self, "groups", tuple(self.groups))
         if self.buses and self.main is None:
             object.__setattr__(self, "main", Bus(MAIN))
         require_kind("strips", self.strips, Strip)
         require_kind("buses", self.buses, Bus)
         require_kind("main", () if self.main is None else (self.main,), Bus)
+        require_kind("groups", self.groups, FaderGroup)
         faults = find_faults(self.strips, self.buses, self.main)
+        faults = faults or find_group_faults(self.groups, self.channels)
         if faults:
             raise GainError(*faults)
 
@@ -153,7 +159,7 @@ class Session:
         """
         from gainlib.flow.session_table import write_session
 
-        return write_session(path, self.strips, self.buses, self.main, overwrite=overwrite)
+        return write_session(path, self.strips, self.buses, self.main, self.groups, overwrite=overwrite)
 
     def as_text(self) -> str:
         """The session as a session file has it, to be pasted into one, or into the `given` of an exercise file.
@@ -172,7 +178,7 @@ class Session:
         """
         from gainlib.flow.session_table import session_text
 
-        return session_text(self.strips, self.buses, self.main)
+        return session_text(self.strips, self.buses, self.main, self.groups)
 
     @property
     def channels(self) -> tuple[Strip | Bus, ...]:
@@ -207,20 +213,29 @@ class Session:
 
     def setting(self, path: str) -> Any:
         """The value of a setting, by its path such as `voice/preamp/gain_db`; GainError with the nearest that is."""
+        _, owner, name = self.held(path)
+        return getattr(owner, name)
+
+    def held(self, path: str) -> tuple[str, Stage | Send | FaderGroup, str]:
+        """Strip (or bus, or group) of a setting's path, what holds the setting there, and the setting's name."""
         channel, owner, name = self._found(path)
-        return getattr(_owner(self.channel(channel), owner), name)
+        return channel, self._owner(channel, owner), name
 
     def replaced(self, values: Mapping[str, Any]) -> Session:
         """The same session with some settings changed, given by their paths; GainError for what cannot be."""
         changed: dict[str, Strip | Bus] = {}
+        groups = {each.name: each for each in self.groups}
         for path, value in values.items():
             channel, owner, name = self._found(path)
+            if channel in groups:
+                groups[channel] = dataclasses.replace(groups[channel], **{name: value})
+                continue
             held = changed.get(channel) or self.channel(channel)
             change = {name: value}
             stages = tuple(dataclasses.replace(each, **change) if each.name == owner else each for each in held.stages)
             sends = tuple(dataclasses.replace(each, **change) if each.name == owner else each for each in held.sends)
             changed[channel] = dataclasses.replace(held, stages=stages, sends=sends)
-        return self._with(changed)
+        return dataclasses.replace(self._with(changed), groups=tuple(groups.values()))
 
     def with_take(self, take: Audio, *, strip: str | None = None) -> Session:
         """The same session with another recording on a strip (the only one, unless named)."""
@@ -257,13 +272,14 @@ class Session:
         -6.0
         """
         require_room(self.channels, extents_of(self.strips), "this session", SHORTER)
-        return Rendering(self, render_taps(self.channels, after.taps if after else {}))
+        return Rendering(self, render_taps(driven_by(self.groups, self.channels), after.taps if after else {}))
 
     def _with(self, changed: Mapping[str, Any]) -> Session:
         return Session(
             tuple(changed.get(each.name, each) for each in self.strips),
             tuple(changed.get(each.name, each) for each in self.buses),
             changed.get(MAIN, self.main) if self.main else None,
+            self.groups,
         )
 
     def _parts(self, path: str) -> list[str]:
@@ -279,12 +295,18 @@ class Session:
             channel, owner = self.tap(place or path)
         else:
             channel, owner = parts
-        fields = [
-            field.name for field in dataclasses.fields(_owner(self.channel(channel), owner)) if field.name != "name"
-        ]
+        fields = [field.name for field in dataclasses.fields(self._owner(channel, owner)) if field.name != "name"]
         if name not in fields:
             raise GainError(f"{channel}/{owner} has no setting {name!r}; {suggest(name, fields)}")
         return channel, owner, name
+
+    def _owner(self, channel: str, name: str) -> Stage | Send | FaderGroup:
+        group = next((each for each in self.groups if each.name == channel), None)
+        if group is None:
+            return _owner(self.channel(channel), name)
+        if name != GROUP:
+            raise GainError(f"group {channel!r} has no {name!r}; write {channel}/{GROUP}/gain_db.")
+        return group
 
     def _example(self) -> str:
         first = self.strips[0]

@@ -12,6 +12,8 @@ another:
     ]
     buses = [ { name = "band" }, { name = "hall" }, { name = "main", stages = [ { stage = "Limiter" } ] } ]
 
+    groups = [ { name = "all", members = ["voice"], gain_db = -3.0 } ]
+
 A stage is named as its class is, and its settings as the class has them. The bus named main is the last; several
 strips go there unless they say otherwise, or stand side by side where all of them go to "", that is nowhere. A take
 lies below the file's folder, or among the course's own: `media/…`. In place of a take a strip may have a made signal.
@@ -34,10 +36,10 @@ from pydantic import Field, StringConstraints, ValidationError
 from gainlib.audio import Audio, part_frames
 from gainlib.decibels import ALIGNMENTS, Alignment
 from gainlib.errors import GainError, suggest
-from gainlib.flow.channels import MAIN, Bus, Send, Strip
+from gainlib.flow.channels import MAIN, Bus, FaderGroup, Send, Strip
 from gainlib.flow.made_signal import RATE_HZ, SILENCE, made_signal
 from gainlib.flow.needs import Extent, require_room
-from gainlib.flow.routes import all_in_order, find_faults
+from gainlib.flow.routes import all_in_order, find_faults, find_group_faults
 from gainlib.sound_file import SoundFile, read, write
 from gainlib.stages import Stage, stage_kinds
 from gainlib.storage import atomic_write, bundled, bundled_folder, given_path, toml_value
@@ -46,8 +48,8 @@ from gainlib.storage.foreign import read_toml
 from gainlib.text import describe_value, printable
 
 __all__ = [
-    "BusEntry", "Channels", "SessionEntry", "SessionPlan", "SignalEntry", "StageRows", "StripEntry", "StripPlan",
-    "plan_session", "read_session", "session_text", "write_session",
+    "BusEntry", "Channels", "GroupEntry", "SessionEntry", "SessionPlan", "SignalEntry", "StageRows", "StripEntry",
+    "StripPlan", "plan_session", "read_session", "session_text", "write_session",
 ]  # fmt: skip
 
 LARGEST_SESSION_BYTES = 4 * 1024 * 1024
@@ -58,8 +60,8 @@ OLD_FORM = (
     "the main as the bus named main, and leave version out."
 )
 
-Channels = tuple[tuple[Strip, ...], tuple[Bus, ...], Bus | None]
-"""What a session is made of: strips, buses, main."""
+Channels = tuple[tuple[Strip, ...], tuple[Bus, ...], Bus | None, tuple[FaderGroup, ...]]
+"""What a session is made of: strips, buses, main, groups."""
 
 Name = Annotated[str, StringConstraints(min_length=1, max_length=200)]
 StageRows = Annotated[list[dict[str, Any]], Field(max_length=64)]
@@ -112,6 +114,14 @@ class BusEntry(Entry):
     sends: Sends = Field(default_factory=list)
 
 
+class GroupEntry(Entry):
+    """A fader that moves the faders of strips or buses."""
+
+    name: Name
+    members: Annotated[list[Name], Field(min_length=1, max_length=64)]
+    gain_db: float = 0.0
+
+
 class SessionEntry(Entry):
     """What a session file holds."""
 
@@ -119,6 +129,7 @@ class SessionEntry(Entry):
 
     strips: list[StripEntry] = Field(min_length=1)
     buses: list[BusEntry] = Field(default_factory=list)
+    groups: list[GroupEntry] = Field(default_factory=list)
 
 
 # --- from tables to a session ---
@@ -143,13 +154,14 @@ class SessionPlan:
     strips: tuple[StripPlan, ...]
     buses: tuple[Bus, ...]
     main: Bus | None
+    groups: tuple[FaderGroup, ...] = ()
 
     def with_takes(self, takes: Mapping[str, Audio]) -> Channels:
         """What a session is made of, each strip's take put in."""
         strips = tuple(
             Strip(plan.name, takes[plan.name], plan.stages, to=plan.to, sends=plan.sends) for plan in self.strips
         )
-        return strips, self.buses, self.main
+        return strips, self.buses, self.main, self.groups
 
     def extents(
         self, found: list[Fault], places: Sequence[Place], *, between: tuple[float, float] | None = None
@@ -189,6 +201,7 @@ def plan_session(
     place: Place = (),
     *,
     alone: bool = False,
+    groups: Sequence[GroupEntry] = (),
 ) -> SessionPlan:
     """The plan of these entries; what is wrong with them is added to `found`, each with its place.
 
@@ -205,7 +218,11 @@ def plan_session(
         plans = [dataclasses.replace(plan, to=MAIN) for plan in plans]
     elif main is None and (buses or len(plans) > 1 or any(plan.to != MAIN or plan.sends for plan in plans)):
         main = Bus(MAIN)
-    return SessionPlan(tuple(plans), tuple(bus for bus in made if bus.name != MAIN), main)
+    moved = []
+    for index, each in enumerate(groups):
+        with collecting(found, (*place, "groups", index)):
+            moved.append(FaderGroup(each.name, tuple(each.members), each.gain_db))
+    return SessionPlan(tuple(plans), tuple(bus for bus in made if bus.name != MAIN), main, tuple(moved))
 
 
 def _plan_strip(entry: StripEntry, place: Place, folder: Path, found: list[Fault], alone: bool) -> StripPlan:
@@ -307,14 +324,15 @@ def read_session(path: str | os.PathLike[str]) -> Channels:
         faults: list[Any] = fault.errors(include_url=False)
         raise GainError(*(describe_fault(each, SessionEntry) for each in faults)) from fault
     found: list[Fault] = []
-    plan = plan_session(entry.strips, entry.buses, where.parent, found)
+    plan = plan_session(entry.strips, entry.buses, where.parent, found, groups=entry.groups)
     extents = plan.extents(found, [("strips", index) for index in range(len(plan.strips))])
     if not found:
         over_silence = plan.with_takes(dict.fromkeys(extents, SILENCE))
-        if faults := find_faults(*over_silence):
+        channels, groups = over_silence[:3], over_silence[3]
+        if faults := find_faults(*channels) or find_group_faults(groups, all_in_order(*channels)):
             raise GainError("\n".join(faults))
         then = "shorten its takes and signals, or use fewer strips and stages"
-        require_room(all_in_order(*over_silence), extents, where.name, then)
+        require_room(all_in_order(*channels), extents, where.name, then)
     recordings: dict[Path, Audio] = {}
     takes: dict[str, Audio] = {}
     for index, strip in enumerate(plan.strips):
@@ -332,7 +350,7 @@ def read_session(path: str | os.PathLike[str]) -> Channels:
 def _with_channel(said: str, place: Place, entries: Mapping[str, Any]) -> str:
     """The sentence, with the strip or bus in front that it is about."""
     kind, index = place[:2]
-    what = f"{'strip' if kind == 'strips' else 'bus'} {entries[str(kind)][index]['name']!r}"
+    what = f"{ {'strips': 'strip', 'buses': 'bus'}.get(str(kind), 'group') } {entries[str(kind)][index]['name']!r}"
     return said if what in said else f"{what}: {said}"
 
 
@@ -344,6 +362,7 @@ def write_session(
     strips: Sequence[Strip],
     buses: Sequence[Bus],
     main: Bus | None,
+    groups: Sequence[FaderGroup] = (),
     *,
     overwrite: bool = False,
 ) -> Path:
@@ -354,7 +373,7 @@ def write_session(
     if not where.parent.is_dir():
         raise GainError(f"the folder {where.parent} is not there; make it first.")
     takes, unwritten = _name_takes(strips, where.parent)
-    text = _tables(strips, buses, main, takes)  # what cannot be written is refused before a take is
+    text = _tables(strips, buses, main, groups, takes)  # what cannot be written is refused before a take is
     for strip in unwritten:
         write(where.parent / takes[strip.name], strip.take, subtype="DOUBLE")
         if strip.take.path is not None:
@@ -365,22 +384,33 @@ def write_session(
     return atomic_write(where, text, then="; choose another folder")
 
 
-def session_text(strips: Sequence[Strip], buses: Sequence[Bus], main: Bus | None) -> str:
+def session_text(
+    strips: Sequence[Strip], buses: Sequence[Bus], main: Bus | None, groups: Sequence[FaderGroup] = ()
+) -> str:
     """A session as tables, as a file in the present folder would have it; a take without a file is noted."""
     takes, unwritten = _name_takes(strips, Path.cwd())
     notes = [
         f"# {takes[strip.name]} is not written yet; a session that is saved has it beside it.\n" for strip in unwritten
     ]
-    return "".join(notes) + _tables(strips, buses, main, takes)
+    return "".join(notes) + _tables(strips, buses, main, groups, takes)
 
 
-def _tables(strips: Sequence[Strip], buses: Sequence[Bus], main: Bus | None, takes: Mapping[str, str]) -> str:
+def _tables(
+    strips: Sequence[Strip],
+    buses: Sequence[Bus],
+    main: Bus | None,
+    groups: Sequence[FaderGroup],
+    takes: Mapping[str, str],
+) -> str:
     nowhere = {"to": ""} if main is None and len(strips) > 1 else {}
     rows = [_channel_rows({"name": strip.name, "take": takes[strip.name], **nowhere}, strip, main) for strip in strips]
     text = "\n".join(["strips = [", *itertools.chain(*rows), "]", ""])
     if main is not None:
         rows = [_channel_rows({"name": bus.name}, bus, main) for bus in (*buses, main)]
         text += "\n".join(["buses = [", *itertools.chain(*rows), "]", ""])
+    if groups:
+        moved = [f"  {toml_value(dataclasses.asdict(each))}," for each in groups]
+        text += "\n".join(["groups = [", *moved, "]", ""])
     return text
 
 

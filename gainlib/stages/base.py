@@ -374,13 +374,13 @@ def unit_of(name: str) -> str:
     return _UNITS.get(name.rsplit("_", 1)[-1], "")
 
 
-def settings_of(stage: Stage) -> dict[str, Setting]:
+def settings_of(stage: Any) -> dict[str, Setting]:
     """The settings of a stage that a control may move, by name.
 
     Parameters
     ----------
     stage : Stage
-        Any stage.
+        Any stage, or a send or a group, which describe their settings in the same way.
 
     Returns
     -------
@@ -407,7 +407,7 @@ def settings_of(stage: Stage) -> dict[str, Setting]:
     }
 
 
-def choices_of(stage: Stage) -> dict[str, Choice]:
+def choices_of(stage: Any) -> dict[str, Choice]:
     """The settings of a stage that have a few named values, by name.
 
     Parameters

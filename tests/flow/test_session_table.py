@@ -327,7 +327,7 @@ def test_the_good_file_has_no_faults(tmp_path: Path) -> None:
             "level_db = 3",
             "there is no entry level_db of send 1 of strip 1; known are gain_db, pre_fader, to.",
         ),
-        ("[[strips]]", "speed = 3\n[[strips]]", "there is no entry speed; known are buses, strips."),
+        ("[[strips]]", "speed = 3\n[[strips]]", "there is no entry speed; known are buses, groups, strips."),
         ('"main"', '"main"\nto = "band"', "bus 'main': the main is the end of all routes; leave its entry to out."),
         ('name = "hall"', "name = 3", "name of bus 2 is 3; it must be text in quotes."),
         ('name = "hall"\n', "", "the entry name of bus 2 is missing; add it."),
