@@ -155,6 +155,7 @@ from .stages import (
 )
 from .views import Aim as Aim
 from .views import CloseUp as CloseUp
+from .views import LoudnessOverTime as LoudnessOverTime
 from .views import Waveform as Waveform
 
 __version__: str

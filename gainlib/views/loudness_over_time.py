@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from gainlib.errors import GainError, suggest
 from gainlib.flow import Rendering
-from gainlib.meters import loudness, momentary_lufs, short_term_lufs
+from gainlib.meters import loudness, momentary_lufs, short_term_lufs, true_peak_dbtp
 from gainlib.stages import TARGETS, Delivery, Target
 from gainlib.text import level, signed
 from gainlib.views.base import Columns, TapView
@@ -30,7 +30,7 @@ class LoudnessOverTime(TapView):
     """Momentary and short-term loudness behind one stage, the integrated loudness, and the band of what was ordered.
 
     `tap` is the stage, the last unless named. `target` is the name of a published one; without it the band is that of
-    the session's delivery, else that of `orders`, a target for each tap that has one. What nobody ordered is not drawn.
+    `orders`, a target for each tap that has one, else that of the session's delivery. What nobody ordered is not drawn.
     Each value stands where its window ends.
     """
 
@@ -52,13 +52,15 @@ class LoudnessOverTime(TapView):
         self.orders = dict(orders or {})
 
     def _wanted(self, rendering: Rendering) -> Target | None:
-        """What was ordered: as the view was told, else of the delivery, else of the exercise."""
+        """What was ordered: as the view was told, else of the exercise, else what the delivery is set to meet."""
         if self.target:
             return TARGETS[self.target]
+        if ordered := self.orders.get(self.tap_of(rendering)):
+            return ordered
         deliveries = [
             stage for part in rendering.session.channels for stage in part.tapped_stages if isinstance(stage, Delivery)
         ]
-        return deliveries[-1].order if deliveries else self.orders.get(self.tap_of(rendering))
+        return deliveries[-1].order if deliveries else None
 
     def _runs(self, rendering: Rendering) -> tuple[NDArray[Any], NDArray[Any], float]:
         audio = rendering.at(self.tap_of(rendering))
@@ -125,7 +127,7 @@ class LoudnessOverTime(TapView):
         }
 
     def sentence(self, rendering: Rendering) -> str:
-        """The integrated loudness against what was ordered, the loudest three seconds, the range."""
+        """Loudness and true peak of the whole against what was ordered, the loudest three seconds, the range."""
         audio = rendering.at(self.tap_of(rendering))
         where = of_tap(rendering, self.tap_of(rendering))
         if audio.seconds < _MOMENTARY_SECONDS:
@@ -142,6 +144,11 @@ class LoudnessOverTime(TapView):
             inside = "within" if abs(apart) <= wanted.tolerance_lu + 1e-9 else "outside"
             said += f", on the {target}" if round(apart, 1) == 0 else f", {abs(apart):.1f} LU {side} the {target}"
             said += f" and {inside} its ±{wanted.tolerance_lu:.1f} LU"
+            if math.isfinite(wanted.true_peak_dbtp):
+                highest = round(float(true_peak_dbtp(audio.samples).max()), 1)
+                side = "above" if highest > wanted.true_peak_dbtp else "within"
+                limit = signed(wanted.true_peak_dbtp, unit="dBTP", plus=False)
+                said += f"; the true peak {signed(highest, unit='dBTP', plus=False)} is {side} its {limit}"
         if len(short_term) and math.isfinite(short_term.max()):
             end = _SHORT_TERM_SECONDS + int(short_term.argmax()) / 100
             range_lu = loudness(audio.samples, audio.rate_hz).range_lu

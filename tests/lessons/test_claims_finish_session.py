@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 import reckoning as paper
 
+import gainlib as gl
 from gainlib.storage import lesson_files
 
 LESSON = "finish-session"
@@ -153,3 +154,26 @@ def test_every_take_stands_between_minus_20_and_minus_12(finished, reckoned):
     within = all(-20 <= each <= -12 for each in peaks.values())
     read = all(each.clipped == 0 and -20 <= each.peak_dbfs <= -12 for each in levels.values())
     reckoned("peaks between −20 and −12 dBFS", True, within, read, source=LEVELS)
+
+
+def test_the_sheets_last_line_has_both_numbers_of_the_order(finished, own_reading, reckoned):
+    """Read: "here −23.0 LUFS and −10.7 dBTP"."""
+    file = finished.at("main/delivery")
+    quote = "here −23.0 LUFS and −10.7 dBTP"
+    reckoned(quote, -23.0, paper.loudness_lufs(file.samples), gl.measure("loudness_lufs", file), source="BS.1770-5")
+    source = "published: BS.1770-5, annex 2, eight times oversampled by another filter"
+    peak = paper.true_peak_dbtp(file.samples)
+    reckoned(quote, -10.7, peak, gl.measure("true_peak_dbtp", file), within=0.06, near=0.06, source=source)
+
+
+def test_what_is_repaired_is_no_mix_yet(finished, reckoned):
+    """Move: "The snare plays 21 dB RMS under the voice and the guitar 13 dB"."""
+    entered, reduction = voice_reduction(STRIPWISE)
+    voice = paper.rms_dbfs(entered * 10 ** ((3 - reduction) / 20))
+    read = gl.measure("rms_dbfs", finished.at("voice/fader"))
+    quote = "The snare plays 21 dB RMS under the voice and the guitar 13 dB"
+    for strip, said in (("snare", 21), ("guitar", 13)):
+        *take, trim_db = STRIPWISE[strip]
+        below = voice - paper.rms_dbfs(converted(*take)) - trim_db
+        found = read - gl.measure("rms_dbfs", finished.at(f"{strip}/fader"))
+        reckoned(quote, said, below, found, within=0.5, near=0.5, source=CURVE)

@@ -150,7 +150,7 @@ def test_a_move_sends_columns_of_the_same_sources_and_no_axis_jumps(name, quiet_
         for each in (shown.figure(quiet), shown.figure(loud))
     ]
     assert ranges[0] == ranges[1]
-    if name != "loudness":  # the delivery brings both to one loudness
+    if name not in ("loudness", "loudness gates"):  # the delivery brings both to one loudness
         assert shown.sentence(quiet) != shown.sentence(loud)
 
 
@@ -324,13 +324,18 @@ def test_the_loudness_is_held_against_the_target():
     # Published: BS.1770-5, a sine of 997 Hz reads 3.01 LUFS below its level in dBFS in one channel.
     on = LoudnessOverTime(target="EBU R 128").sentence(chain(sine(-19.99, 997.0, 4.0), Trim()))
     assert on.startswith(
-        "After the trim: integrated −23.0 LUFS, on the −23.0 LUFS of EBU R 128 and within its ±0.2 LU; the loudest 3 s"
+        "After the trim: integrated −23.0 LUFS, on the −23.0 LUFS of EBU R 128 and within its ±0.2 LU; the true peak "
+        "−20.0 dBTP is within its −1.0 dBTP; the loudest 3 s"
     )
     assert on.endswith("with −23.0 LUFS, the loudness range is 0.0 LU.")
     low = LoudnessOverTime(target="ATSC A/85").sentence(chain(sine(-25.99, 997.0, 1.0), Trim()))
     assert low == (
-        "After the trim: integrated −29.0 LUFS, 5.0 LU below the −24.0 LUFS of ATSC A/85 and outside its ±2.0 LU."
+        "After the trim: integrated −29.0 LUFS, 5.0 LU below the −24.0 LUFS of ATSC A/85 and outside its ±2.0 LU; "
+        "the true peak −26.0 dBTP is within its −2.0 dBTP."
     )
+    # Both are told where only one is met: a sine of −0.5 dBFS peaks above −1 dBTP.
+    high = LoudnessOverTime(target="EBU R 128").sentence(chain(sine(-0.5, 997.0, 4.0), Trim()))
+    assert "; the true peak −0.5 dBTP is above its −1.0 dBTP;" in high
     # The session's own delivery says what is wanted.
     own = LoudnessOverTime("trim").sentence(
         chain(sine(-12.99, 997.0, 1.0), Trim(), Delivery("EBU R 128", loudness_lufs=-16.0))
@@ -353,7 +358,7 @@ def test_what_nobody_ordered_is_neither_drawn_nor_said():
     assert "LUFS" not in str(advise(rendering))
 
 
-def test_an_order_holds_at_its_tap_and_a_delivery_goes_before_it():
+def test_an_order_holds_at_its_tap_and_goes_before_what_a_delivery_is_set_to():
     order = Target("the order", -18.0, 0.5, -1.0)
     view_ = LoudnessOverTime(orders={"voice/trim": order})
     rendering = chain(sine(-15.99, 997.0, 1.0), Trim())
@@ -365,6 +370,10 @@ def test_an_order_holds_at_its_tap_and_a_delivery_goes_before_it():
     assert columns["key"]["text"][3] == "the order −18.0 LUFS ±0.5 LU"
     delivered = chain(sine(-15.99, 997.0, 1.0), Trim(), Delivery("EBU R 128"))
     assert "on the −23.0 LUFS of EBU R 128" in view_.sentence(delivered)
+    # A delivery that stands wrong is no order: −14 LUFS where −23 are asked for.
+    loud = chain(sine(-15.99, 997.0, 1.0), Trim(), Delivery("EBU R 128", loudness_lufs=-14.0))
+    asked = LoudnessOverTime(orders={"voice/delivery": Target("the order", -23.0, 0.2, -1.0)})
+    assert "9.0 LU above the −23.0 LUFS of the order" in asked.sentence(loud)
     assert "of the order" not in LoudnessOverTime(orders={"voice/fader": order}).sentence(rendering)
 
 
