@@ -29,9 +29,32 @@ _MOMENTARY_SECONDS, _SHORT_TERM_SECONDS = 0.4, 3.0
 class LoudnessOverTime(TapView):
     """Momentary and short-term loudness behind one stage, the integrated loudness, and the band of what was ordered.
 
-    `tap` is the stage, the last unless named. `target` is the name of a published one; without it the band is that of
-    `orders`, a target for each tap that has one, else that of the session's delivery. What nobody ordered is not drawn.
-    Each value stands where its window ends.
+    What nobody ordered is not drawn. Each value stands where its window ends.
+
+    Parameters
+    ----------
+    tap : str or None
+        The stage, the last unless named.
+    target : str or None
+        The name of a published target, whatever else is ordered.
+    orders : mapping of str to Target, or None
+        A target for each tap that has one; without one the session's delivery says what is wanted.
+    height : int
+        In pixels.
+
+    Raises
+    ------
+    GainError
+        For a target that is not known; when it draws, for a tap that is not there.
+
+    References
+    ----------
+    *Published*: ITU-R BS.1770-5 (integrated, true peak), EBU Tech 3341 (windows), EBU Tech 3342 (range).
+
+    Examples
+    --------
+    >>> LoudnessOverTime(target="EBU R 128").target
+    'EBU R 128'
     """
 
     name: ClassVar[str] = "loudness"
