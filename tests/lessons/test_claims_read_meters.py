@@ -161,12 +161,12 @@ def test_the_crest_factor_follows_from_peak_and_rms(snare, pad, reckoned):
 @pytest.mark.parametrize(
     ("quote", "alignment", "stands_dbfs", "full_scale_dbu"),
     [
-        ("With EBU R 68, 0 VU stands at −14 dBFS", "EBU R 68", -14, 18),
-        ("with SMPTE RP 155 it stands at −20", "SMPTE RP 155", -20, 24),
+        ("Where full scale is +18 dBu, 0 VU stands at −14 dBFS", "EBU R 68", -14, 18),
+        ("where it is +24 dBu it stands at −20", "SMPTE RP 155", -20, 24),
     ],
 )
 def test_0_vu_is_not_0_dbfs(quote, alignment, stands_dbfs, full_scale_dbu, reckoned):
-    """Read: "With EBU R 68, 0 VU stands at −14 dBFS [...]; with SMPTE RP 155 it stands at −20" (0 VU: +4 dBu)."""
+    """Read: "Where full scale is +18 dBu, 0 VU stands at −14 dBFS [...]; where it is +24 dBu it stands at −20" (0 VU: +4 dBu)."""
     tone = gl.tone(-20, 1000, seconds=1, rate_hz=48_000)
     chain = [gl.Source(24, noise_dbfs=-90), gl.Preamp(0), gl.Converter(alignment)]
     found = gl.Session.of(tone, chain, name="tone").render().level("converter").peak_dbfs

@@ -124,7 +124,7 @@ def test_a_copy_upside_down_leaves_silence(mix, reckoned):
 def test_where_the_tone_stands(desk, quote, alignment, output_dbu, stands_dbfs, full_scale_dbu, reckoned):
     """Read: "The tone stands at −18 dBFS", "+4 dBu stands at −14", "the same +4 dBu stands at −20"."""
     found = after_the_converter(desk, output_dbu, alignment)
-    source = "published: EBU R 68 (0 dBFS is +18 dBu), SMPTE RP 155 (+24 dBu)"
+    source = "derived: 0 dBu at -18 dBFS, +4 dBu at -20 dBFS (EBU R 68, SMPTE RP 155: their dBFS; the dBu is a setting)"
     reckoned(quote, stands_dbfs, output_dbu - full_scale_dbu, found.peak_dbfs, source=source)
     assert found.clipped == 0
 
@@ -137,7 +137,7 @@ def test_full_scale_is_18_or_24_dbu(desk, quote, dbu, alignment, dbfs_of_4_dbu, 
     """Read: "0 dBFS is +18 dBu", "0 dBFS is +24 dBu", "the 18 dB above it"; Move: "Where does the converter clip?"."""
     clips = (after_the_converter(desk, dbu + side, alignment).clipped > 0 for side in (-0.1, 0.1))
     read = dbu if tuple(clips) == (False, True) else None
-    reckoned(quote, dbu, 4 - dbfs_of_4_dbu, read, source="published: EBU R 68 and SMPTE RP 155, from their +4 dBu")
+    reckoned(quote, dbu, 4 - dbfs_of_4_dbu, read, source="derived from -14 and -20 dBFS for +4 dBu")
 
 
 @pytest.mark.parametrize(
