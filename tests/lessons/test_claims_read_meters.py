@@ -166,7 +166,7 @@ def test_the_crest_factor_follows_from_peak_and_rms(snare, pad, reckoned):
     ],
 )
 def test_0_vu_is_not_0_dbfs(quote, alignment, stands_dbfs, full_scale_dbu, reckoned):
-    """Read: "Where full scale is +18 dBu, 0 VU stands at −14 dBFS [...]; where it is +24 dBu it stands at −20" (0 VU: +4 dBu)."""
+    """Read: "Where full scale is +18 dBu, 0 VU stands at −14 dBFS", "where it is +24 dBu it stands at −20"."""
     tone = gl.tone(-20, 1000, seconds=1, rate_hz=48_000)
     chain = [gl.Source(24, noise_dbfs=-90), gl.Preamp(0), gl.Converter(alignment)]
     found = gl.Session.of(tone, chain, name="tone").render().level("converter").peak_dbfs
