@@ -230,7 +230,7 @@ def _label(session: Session, path: str) -> str:
         kind = owner.kind if owner.name == owner.kind.lower() else owner.name.capitalize()
         own = described.label if described else name.replace("_", " ")
         same = own.lower() in (kind.lower(), owner.kind.lower()) or name in ("points", "ride")
-        label = kind if same else f"{kind} {own.lower()}"
+        label = kind if same else f"{kind} {own.lower().removeprefix(f'{owner.kind.lower()} ')}"
     return label if len(session.strips) == 1 else f"{label} of {part}"
 
 

@@ -194,7 +194,8 @@ def test_silence_ends_in_words(written):
     write(file.parent / "take.wav", Audio(np.zeros(19 * 8000), 8000), overwrite=True)
     text = file.read_text(encoding="utf-8")
     quiet = '{ stage = "Preamp", gain_db = 40, input_noise_dbu = -400, output_noise_dbu = -400 }'
-    file.write_text(text.replace('{ stage = "Preamp", gain_db = 40 }', quiet), encoding="utf-8")
+    text = text.replace('{ stage = "Preamp", gain_db = 40 }', quiet)
+    file.write_text(text.replace('"Converter"', '"Converter", dynamic_range_db = inf'), encoding="utf-8")
     verdict = check(load(file).with_values({"level": -24.0}), {GAIN: 41.0, TRIM: 0.0})
     assert verdict.lines[0].sentence == "−∞ dBFS; wanted: −17 to −13 dBFS. Turn the preamp up by a long way."
     assert verdict.points == 2.0

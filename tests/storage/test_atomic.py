@@ -146,6 +146,10 @@ WRITES_FOR_ITSELF = {
     ("sound_file.py", "soundfile.write"): "into the path that atomic_path gives",
     ("sound_file.py", "soundfile.SoundFile"): "into the path that atomic_path gives",
     ("state.py", "tempfile.mkdtemp"): "a folder for this run alone, where this user has none that is private",
+    (
+        "learners/hub_server.py",
+        "shutil.copytree",
+    ): "compiled loops, into the learner's own state; a broken one is made anew",
     ("learners/jupyter_server.py", "log.open"): "what a running server says is read while it is written",
 }
 ALWAYS = {"write_text", "write_bytes", "mkstemp", "mkdtemp", "NamedTemporaryFile", "symlink_to", "hardlink_to"}
