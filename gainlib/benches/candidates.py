@@ -79,7 +79,7 @@ class Candidates:
         ]  # fmt: skip
         self.player = CandidatePlayer(self.uid, self.renderings, self.listen, self.choose, matched=matched)
         self.line = HeadlineLine(what=f"Hear {_listed(list(self.renderings))}, then answer below.")
-        self.box = ipywidgets.VBox([self.line, *self.pictures, self.player])
+        self.box = ipywidgets.VBox([self.line, *map(self._standing, self.views, self.pictures), self.player])
         self.box.add_class("gainlib-bench")
 
     def choose(self, label: str) -> Candidates:
@@ -92,6 +92,15 @@ class Candidates:
             picture.heading = self._headed(each)
             picture.show(each.columns(now), self._said(each))
         return self
+
+    def _standing(self, each: View, picture: Picture) -> Any:
+        """A picture as it is, or one with stages as columns in a strip that keeps their names apart."""
+        if not (stages := each.taps(self.renderings[self.chosen])):
+            return picture
+        strip = ipywidgets.VBox([picture])
+        strip.add_class("gainlib-strip")
+        strip.add_class(f"gainlib-stages-{len(stages)}")
+        return strip
 
     def _headed(self, each: View) -> str:
         return f"{self.chosen}: {each.heading(self.renderings[self.chosen])}"

@@ -18,7 +18,8 @@ export default {
     const row = make("div", { className: "gainlib-answer-row" }, check, hint);
     el.append(row, missing, hints, verdict);
     const offer = () => {
-      hint.textContent = model.get("offer") || "No more hints";
+      const done = model.get("verdict").passed ? "No hint is needed" : "No more hints";
+      hint.textContent = model.get("offer") || done;
       hint.disabled = !model.get("offer");
     };
     const taken = () => hints.replaceChildren(...model.get("hints").map((textContent) => make("li", { textContent })));
@@ -73,7 +74,7 @@ export default {
     };
     check.onclick = () => ask("check");
     hint.onclick = () => ask("hint");
-    const followed = { offer, hints: taken, verdict: say, saved: say, stale, missing: lack, answered: lack };
+    const followed = { offer, hints: taken, verdict: () => { say(); offer(); }, saved: say, stale, missing: lack, answered: lack };
     const stops = Object.entries(followed).map(([name, update]) => follow(model, [name], update));
     offer(); taken(); say(); lack();
     stops.push(whenGone(el, ".gainlib-exercise", (gone) => {

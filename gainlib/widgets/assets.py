@@ -19,12 +19,12 @@ A widget's own script reaches the page as text, in which an import of a file bes
 
 _PALETTE = css_variables('body[data-jp-theme-light="false"]')
 
-_STAGE_PX, _EDGES_PX, _MOST_STAGES = 76, 86, 40
+_STAGE_PX, _EDGES_PX, _MOST_STAGES = 92, 86, 40
 _STRIPS = "".join(
     f".gainlib-stages-{count} {{ --gainlib-least: {_EDGES_PX + _STAGE_PX * count}px; }}\n"
     for count in range(1, _MOST_STAGES)
 )
-"""How wide a level diagram must be for the names of its stages to stand beside each other."""
+"""How wide a level diagram must be for the names of its stages, and what is told below each, to stand apart."""
 
 STYLES = _PALETTE + _STRIPS + (_HERE / "widgets.css").read_text(encoding="utf-8")
 """How everything of a bench and of an exercise looks, in the palette of the views."""

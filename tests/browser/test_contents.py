@@ -14,6 +14,10 @@ def test_the_list_comes_by_itself_and_a_click_brings_a_lesson_that_is_alive(page
     assert rows.count() >= 16
     assert "30\u00a0min" in rows.first.inner_text()
     assert not page.get_by_text("Shift + Enter").first.is_visible()  # which is said where nothing runs by itself
+    # A page that opens hears of a change from no kernel to none; that is no kernel that has ended.
+    page.evaluate("""() => jupyterapp.shell.currentWidget.sessionContext.kernelChanged.emit(
+        { name: "kernel", oldValue: null, newValue: null })""")
+    assert page.get_by_text("has ended").count() == 0
     keep(page, "contents")
     page.click(".jp-OutputArea a:has-text('Set a recording level') >> nth=0")
     page.locator(".jp-Notebook h1:has-text('Set a recording level')").wait_for(timeout=60_000)

@@ -78,6 +78,18 @@ NARROWEST = """() => Math.min(Infinity, ...[...document.querySelectorAll(".gainl
         .flatMap(([text, figure]) => text.slice(1).map((name, index) => figure.inner_width / count
             - (pen.measureText(name).width + pen.measureText(text[index]).width) / 2));
 }))"""
+# The same of what is told below the names: how much is left, or how often it clips.
+NARROWEST_BELOW = """() => Math.min(Infinity, ...course.bokeh.library.documents.flatMap(each => {
+    const count = each.get_model_by_name("stages")?.data.text.length;
+    const pen = document.createElement("canvas").getContext("2d");
+    pen.font = "bold 11.5px sans-serif";
+    const told = count ? ["room", "trouble"].flatMap(name => {
+        const { x, text } = each.get_model_by_name(name).data;
+        return [...text].map((words, index) => [x[index], pen.measureText(words).width / 2]);
+    }).sort((one, other) => one[0] - other[0]) : [];
+    return told.slice(1).map(([x, half], index) =>
+        each.roots()[0].inner_width / count * (x - told[index][0]) - half - told[index][1]);
+}))"""
 
 
 @pytest.fixture(params=CHOSEN)
@@ -118,6 +130,7 @@ def test_in_a_small_window_names_stand_apart_and_no_control_is_cut_off(lesson, k
     for width, height in ((680, 768), (390, 800)):
         at(lesson, width, height)
         lesson.wait_for_function(f"() => ({NARROWEST})() > 2")
+        lesson.wait_for_function(f"() => ({NARROWEST_BELOW})() > 0")
         assert lesson.evaluate(CUT_OFF) == [], width
         lesson.locator(".gainlib-strip").first.scroll_into_view_if_needed()
         keep(lesson, f"layout-{width}")

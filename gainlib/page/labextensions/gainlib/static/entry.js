@@ -219,9 +219,10 @@ function heed(panel) {
     if (await sessionContext.changeKernel({ name }).catch(() => null)) await begin(panel);
   });
   panel.gainlibElsewhere = () => told("elsewhere", ELSEWHERE, () => begin(panel), TAKE_BACK);
-  sessionContext.kernelChanged.connect((_, { newValue }) => {
+  sessionContext.kernelChanged.connect((_, { oldValue, newValue }) => {
     kernelSaid = "";
-    if (!newValue && !sessionContext.isDisposed) gone();
+    // A page that opens hears of a change from no kernel to none, before it has its first.
+    if (oldValue && !newValue && !sessionContext.isDisposed) gone();
   });
   sessionContext.statusChanged.connect((_, status) => {
     if (["restarting", "autorestarting"].includes(status)) anew();
