@@ -118,6 +118,7 @@ class LevelDiagram(View):
         if scales.seam is not None:
             drawing.segment("left", "y", "right", "y", source=sources["grid"], **coloured(line_color="grid"))
             drawing.segment("left", "y", "right", "y", source=sources["full_scale"], **stroke("ceiling"))
+            write(drawing, sources["full_scale_words"], "muted", text_align="left")
         drawing.segment(
             "x", "bottom", "x", "top", source=sources["dividers"], line_width=1.0, **coloured(line_color="grid")
         )
@@ -178,7 +179,7 @@ class LevelDiagram(View):
             [index - 0.5 for index, each in enumerate(table) if index and (each.kind == "Sum" or index == scales.seam)]
         )
         letters, bold_letters = _LETTERS // len(table), _BOLD_LETTERS // len(table)
-        numbers, words = self._written(table, scales, peak, rms, noise, thresholds, top)
+        numbers, words, full_scale = self._written(table, scales, peak, rms, noise, thresholds, top)
         footer = np.full(len(table), _LOWEST_DBFS - 0.36 * _FOOTER_DB)
         under = _LOWEST_DBFS - 0.78 * _FOOTER_DB
         halves: Columns = {}
@@ -196,6 +197,7 @@ class LevelDiagram(View):
                     "right": np.array([scales.seam - _FLAT]),
                     "y": np.array([scales.full_scale_y]),
                 },
+                "full_scale_words": full_scale,
                 "dBFS": {"start": np.array([start]), "end": np.array([end])},
             }
         return halves | {
@@ -268,7 +270,7 @@ class LevelDiagram(View):
         noise: Any,
         thresholds: dict[int, float],
         top: float,
-    ) -> tuple[dict[str, Any], dict[str, Any]]:
+    ) -> tuple[dict[str, Any], dict[str, Any], dict[str, Any]]:
         """Where the numbers and the names of the lines stand: never on a line, never on each other."""
         per_px = self._db_per_pixel(top)
         half, reach = _TEXT_PX / 2 * per_px, (_TEXT_PX / 2 + _GAP_PX) * per_px
@@ -311,20 +313,21 @@ class LevelDiagram(View):
                     taken[index].append((y - half, y + half))
                     words.append((float(index), y, text))
                     break
-        if seam and (index := 0 if len(table) <= _FEW else 1) < seam:
-            places = _places((scales.full_scale_y, -1), (scales.full_scale_y, 1), reach=reach)
-            y = _free(places, taken[index], grids[index], half, top)
-            if not _meets(y, taken[index], half):
-                words.append((float(index), y, f"full scale {signed(scales.full_scale_dbu, 0, 'dBu')}"))
+        around = [each for near in taken[: 1 if len(table) <= _FEW else 2] for each in near]
+        places = _places((scales.full_scale_y, -1), (scales.full_scale_y, 1), reach=reach)
+        y = _free(places, around, grids[0], half, top)
+        free = bool(seam) and not _meets(y, around, half)
+        full_scale = words_at([(-_FLAT, y, f"full scale {signed(scales.full_scale_dbu, 0, 'dBu')}")] if free else [])
         marked = []
         for index, each in enumerate(table):
             beyond = "↑ " if each.peak_dbfs + scales.lift[index] > top else ""
-            unit = scales.unit(index) if seam and index in (0, seam) and len(table) <= _FEW else ""
+            unit = scales.unit(index) if index == seam and seam and len(table) <= _FEW else ""
             marked.append(f"{beyond}{level(each.peak_dbfs + scales.dbu[index], plus=True)} {unit}".rstrip())
         marked[0] = f"peak {marked[0]}"
         return (
             {"x": np.arange(len(table), dtype=float), "y": np.array(heights), "text": marked},
             words_at(words),
+            full_scale,
         )
 
     def sentence(self, rendering: Rendering) -> str:
