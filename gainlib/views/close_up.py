@@ -19,7 +19,8 @@ from gainlib.views.style import amplitude_frame, beyond_full_scale, coloured, ha
 __all__ = ["CloseUp"]
 
 _HALF_MS = 4.0
-_TOP = 2.0
+# Of the scale, a ratio: 8 dB over full scale. What is higher leaves the picture; it is not drawn as cut off.
+_TOP = 2.5
 # Points of the curve for each sample, and samples to both sides that still bear on it.
 _FINE, _TAIL = 16, 64
 
@@ -90,8 +91,8 @@ class CloseUp(TapView):
         return held | {
             "moment": {
                 "ms": ms,
-                "came": np.clip(came, -_TOP, _TOP),
-                "given": np.clip(given, -_TOP, _TOP),
+                "came": came,
+                "given": given,
                 "level": [dbfs(float(each)) for each in levels],
             },
             "full scale": beyond_full_scale(-_HALF_MS, _HALF_MS, _TOP),
@@ -116,11 +117,12 @@ class CloseUp(TapView):
         reached = f"it reaches {dbfs(top)}"
         clipped = any(each.clipped for each in rendering.levels if each.strip == strip)
         if not clipped or wanted - top < 0.05:
-            return f"The loudest moment is whole: {reached}."
+            return f"No stage here cuts the loudest moment off: {reached}."
         runs = clipped_runs(came, ceiling_dbfs=top)
+        above = ", higher than the picture" if ratio_from_db(wanted) > _TOP else ""
         return (
             f"The loudest moment is cut off: {reached} and stays there for up to {runs.longest} samples; "
-            f"without a ceiling it would reach {dbfs(wanted)}."
+            f"without a ceiling it would reach {dbfs(wanted)}{above}."
         )
 
     def _between(self, rendering: Rendering) -> dict[str, NDArray[np.floating[Any]] | list[str]]:
@@ -132,7 +134,7 @@ class CloseUp(TapView):
         drawn = curve_between(behind.samples[first : end + _TAIL, channel], _FINE)
         drawn = drawn[(start - first) * _FINE : (end - 1 - first) * _FINE + 1]
         ms = (start + np.arange(len(drawn)) / _FINE - loudest) * 1000.0 / behind.rate_hz
-        return {"ms": ms, "came": np.clip(drawn, -_TOP, _TOP)}
+        return {"ms": ms, "came": drawn}
 
     def _moment(self, rendering: Rendering) -> tuple[NDArray[Any], NDArray[Any], NDArray[Any]]:
         strip, stage = self.tap_of(rendering).split("/")

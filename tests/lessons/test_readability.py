@@ -1,4 +1,4 @@
-"""How hard each lesson is to read: the Flesch-Kincaid grade of its prose, at most 9."""
+"""How hard each lesson is to read: the Flesch-Kincaid grade of its prose, at most 8."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from textstat import textstat
 from gainlib.storage import lesson_files
 
 LONGEST_PARAGRAPH = 85  # words; tables and lists are no paragraphs
-HARDEST_GRADE = 9.0
+HARDEST_GRADE = 8.0
 LESSONS = list(lesson_files().values())
 
 

@@ -237,7 +237,20 @@ def test_the_close_up_shows_the_cut_top_and_what_would_have_come():
         "The loudest moment is cut off: it reaches −12.0 dBFS and stays there for up to 12 samples; "
         "without a ceiling it would reach −9.5 dBFS."
     )
-    assert view.sentence(rendered(SINE, 40.0)) == "The loudest moment is whole: it reaches −8.0 dBFS."
+    assert view.sentence(rendered(SINE, 40.0)) == ("No stage here cuts the loudest moment off: it reaches −8.0 dBFS.")
+
+
+def test_what_would_have_come_is_never_drawn_as_cut_off():
+    # -48 + 60 dB: +12 dBFS without the converter's ceiling, 3.98 times full scale.
+    rendering = rendered(SINE, 60.0)
+    assert np.abs(CloseUp().columns(rendering)["moment"]["given"]).max() == pytest.approx(10 ** (12 / 20), rel=1e-3)
+    assert CloseUp().sentence(rendering).endswith("it would reach +12.0 dBFS, higher than the picture.")
+    assert CloseUp().sentence(rendered(SINE, 55.0)).endswith("it would reach +7.0 dBFS.")
+
+
+def test_the_close_up_calls_no_take_whole_that_came_clipped():
+    came = Session.of(Audio(0.5 * np.clip(2 * SINE, -1, 1), RATE_HZ), [Trim()], name="old take")
+    assert "whole" not in CloseUp().sentence(came.render())
 
 
 def test_the_close_up_stays_at_one_place_whatever_is_moved():
