@@ -26,7 +26,8 @@ def every_stage():
     return gl.Session.of(
         TAKE,
         [
-            gl.Source(-30.0), gl.Cable(), gl.Preamp(30.0), gl.Converter("EBU R 68"), gl.Trim(), gl.ClipGain(),
+            gl.Source(-30.0), gl.Cable(), gl.Preamp(30.0), gl.Converter("EBU R 68"), gl.Trim(), gl.KWeighting(),
+            gl.ClipGain(),
             gl.Ride(points=((0.0, 0.0), (0.5, -6.0))), gl.OutboardInsert("EBU R 68"), gl.Compressor(), gl.Saturation(),
             gl.SoftClip(), gl.Fader(), gl.Polarity(), gl.Pan(), gl.StoredFile(), gl.Limiter(), gl.Delivery(),
         ],
