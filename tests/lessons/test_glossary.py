@@ -21,6 +21,29 @@ def markdown_of(path):
 ROWS = [found.groupdict() for found in ROW.finditer(markdown_of(LESSONS / "glossary.ipynb"))]
 
 
+# What a student of the second year is asked for in an oral examination.
+EXPECTED = [
+    *["AES17", "aliasing", "balanced", "crest factor", "dither", "dynamic range", "equaliser", "fixed-point", "gate"],
+    *[
+        "headroom",
+        "high-pass",
+        "impedance",
+        "integrated",
+        "knee",
+        "line level",
+        "microphone level",
+        "momentary",
+        "mono",
+    ],
+    *["normalising", "phantom power", "polarity", "short-term", "signal-to-noise", "time constant", "true peak"],
+]
+
+
+@pytest.mark.parametrize("word", EXPECTED)
+def test_a_word_that_a_student_is_asked_for_is_told(word):
+    assert word in [row["word"] for row in ROWS]
+
+
 def uses(text, word):
     """Whether a lesson's text has the word, in whatever form it is set; its plural and its past count as well."""
     sought = r"\s+".join(re.escape(part) for part in word.split())
