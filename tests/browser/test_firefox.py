@@ -60,6 +60,7 @@ CONTROL = """([exercise, low, high]) => {
     range.focus();
     return Number(range.value);
 }"""
+ARRIVED = "([value, near]) => Math.abs(Number(document.activeElement.value) - value) <= near"
 CHECK = """exercise => [...document.querySelectorAll(".gainlib-exercise")]
     .find(each => each.querySelector("h3").textContent === exercise).querySelector(".gainlib-check").focus()"""
 VERDICT = """exercise => [...document.querySelectorAll(".gainlib-exercise")]
@@ -233,6 +234,8 @@ def test_a_lesson_in_firefox_sounds_and_its_exercise_is_passed(lab, firefox, les
         control = next(each for each in variant.controls if each.path == path)
         steps = (value - firefox.evaluate(CONTROL, [title, control.low, control.high])) / control.step
         firefox.press("ArrowRight" if steps > 0 else "ArrowLeft", round(abs(steps)))
+        # The keys are on their way; what is focused next would take the rest of them.
+        firefox.wait_for_function(ARRIVED, arg=[value, control.step / 2 + 1e-9])
     lab.settled(firefox)
     firefox.evaluate(CHECK, title)
     firefox.press("Enter")
