@@ -2,7 +2,7 @@
 
 `gainlib open` as a learner gives it, then a click on each lesson in the contents. Prints seconds, each counted from the
 command or the click: until the server answers, the page stands, the list is there; for a lesson until its text stands,
-its first bench, that bench's picture, and until the first key press on its slider has painted a new picture; and what
+its first bench, that bench's picture, and until the kernel has answered a key press on its slider; and what
 the processor worked for it meanwhile, in server and kernels and in the browser. `--rounds` opens the course so often;
 `--reads` is how long the learner reads the contents. Linux only; the load of the machine is printed, since all depends
 on it.
@@ -34,21 +34,8 @@ TITLE = f"() => ({SHOWN})()?.querySelector('h1')?.textContent ?? ''"
 TEXT = f"() => !['', 'Gain staging'].includes(({TITLE})().replace('¶', '').trim())"
 BENCH = f"() => ({SHOWN})()?.querySelector('.gainlib-bench input[type=range]:not(:disabled)')"
 PICTURE = "() => [...(window.course?.bokeh.library?.index.roots ?? [])].find(each => each.model.type === 'Figure')"
-# From now on the next key press is painted when the first picture's sources have changed and it was painted again.
-WATCH = f"""() => {{
-    const view = ({PICTURE})();
-    const paint = view._actual_paint.bind(view);
-    let stale = false;
-    window.answered = false;
-    for (const source of view.model.document._all_models.values())
-        if (source.type === "ColumnDataSource") source.properties.data.change.connect(() => {{ stale = true; }});
-    view._actual_paint = (...given) => {{
-        const painted = paint(...given);
-        if (stale) window.answered = true;
-        return painted;
-    }};
-    ({BENCH})().focus({{ preventScroll: true }});
-}}"""
+FOCUS = f"() => ({BENCH})().focus({{ preventScroll: true }})"
+ANSWERED = "() => !document.querySelector('[data-gainlib-waiting]')"
 AT_REST = f"() => !({SHOWN})()?.querySelector('.gainlib-page-line')"
 
 
@@ -106,9 +93,9 @@ def lesson_opened(page, name):
     watch.mark()
     page.wait_for_function(PICTURE, timeout=LONGEST_MS)
     watch.mark()
-    page.evaluate(WATCH)
+    page.evaluate(FOCUS)
     page.keyboard.press("ArrowRight")
-    page.wait_for_function("() => window.answered", timeout=LONGEST_MS)
+    page.wait_for_function(ANSWERED, timeout=LONGEST_MS)
     watch.mark()
     row = watch.row()
     page.wait_for_function(AT_REST, timeout=LONGEST_MS)
