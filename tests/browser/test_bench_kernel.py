@@ -198,10 +198,10 @@ gl.bench(mix, controls=[f"{each.name}/preamp/gain_db" for each in strips] + ["ma
     gain = page.get_by_role("slider", name="Bass, preamp gain")
     assert gain.get_attribute("aria-valuetext") == "+40.0 dB"
     text = """() => course.bokeh.library.documents[0].get_model_by_name('numbers').data.text[1]"""
-    page.wait_for_function(f"() => ({text})() === '−28'")  # -30 dBu take at -20 dBFS, +40 dB, +18 dBu is full scale
+    page.wait_for_function(f"() => ({text})() === '−10'")  # -30 dBu full scale, a take at -20 dBFS, +40 dB: in dBu
     gain.focus()
     page.keyboard.press("ArrowRight")
-    page.wait_for_function(f"() => ({text})() === '−27'")
+    page.wait_for_function(f"() => ({text})() === '−9'")
     keep(page, "strips-bass")
 
 
