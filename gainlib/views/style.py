@@ -22,7 +22,7 @@ FRAME_LEFT: Final = 72
 FRAME_RIGHT: Final = 14
 """Pixels from a figure's edge to its frame; what stands below a figure keeps the same distances."""
 
-FRAME_SCALE: Final = 58
+FRAME_SCALE: Final = 64
 """The same at the right of a figure that has a second scale there."""
 
 _EDGE: Final = 6

@@ -175,7 +175,10 @@ function layer(place, view, channel, className, draw) {
     const at = `translate(${left}px, ${top}px)`;
     if (canvas.width === wide && canvas.height === high && canvas.style.transform === at) return false;
     Object.assign(canvas, { width: wide, height: high });
-    Object.assign(canvas.style, { width: `${width}px`, height: `${height}px`, transform: at });
+    // Where the window has become narrower since, the layer does not stand out until the next drawing fits it.
+    Object.assign(canvas.style, {
+      width: `${width}px`, maxWidth: `calc(100% - ${left}px)`, height: `${height}px`, transform: at,
+    });
     pen.setTransform(scale, 0, 0, scale, 0, 0);
     return true;
   };

@@ -66,7 +66,11 @@ def test_undo_redo_and_two_settings_by_key(bench, keep):
     bench.keyboard.press("w")
     said(bench, "The settings")
     text = bench.get_by_role("textbox", name="The settings as text").input_value()
-    assert text.splitlines()[:3] == ["# Voice, 4 s", "# Preamp gain: +38.0 dB", "# Converter alignment: EBU R 68"]
+    assert text.splitlines()[:3] == [
+        "# Voice, 4 s",
+        "# Preamp gain: +38.0 dB",
+        "# Converter alignment: +18 dBu, EBU R 68",
+    ]
     assert 'stage = "Preamp"' in text  # and the session as a file has it
     assert bench.locator(".jp-Cell").count() == 2  # not a key reached the notebook
     bench.locator(".gainlib-row").scroll_into_view_if_needed()
@@ -122,15 +126,16 @@ def test_every_control_is_reached_with_the_tab_key_and_shows_where_it_is(bench):
 def test_a_choice_and_a_switch_by_keyboard(bench):
     choice = bench.get_by_role("combobox", name="Converter alignment")
     choice.focus()
+    # +3 dBu from the preamp, and full scale at +20 dBu in place of +18
     bench.keyboard.press("ArrowDown")
-    bench.wait_for_function("() => document.querySelector('.gainlib-caption')?.textContent.includes('−21.0 dBFS')")
+    bench.wait_for_function("() => document.querySelector('.gainlib-caption')?.textContent.includes('−17.0 dBFS')")
     muted = bench.get_by_role("checkbox", name="Fader muted")
     muted.focus()
     bench.keyboard.press("Space")
     bench.wait_for_function("() => document.querySelector('.gainlib-caption')?.textContent.includes('silence')")
     assert bench.locator(".gainlib-pick-state").inner_text() == "yes"
     bench.keyboard.press("u")
-    bench.wait_for_function("() => document.querySelector('.gainlib-caption')?.textContent.includes('−21.0 dBFS')")
+    bench.wait_for_function("() => document.querySelector('.gainlib-caption')?.textContent.includes('−17.0 dBFS')")
     assert muted.is_checked() is False
 
 
