@@ -147,7 +147,8 @@ def stands_in_columns(bench):
         const middle = each => { const box = each.getBoundingClientRect(); return (box.left + box.right) / 2; };
         const place = document.querySelector(".gainlib-place").getBoundingClientRect();
         // The level diagram's own frame, which ends where its second scale begins.
-        const root = [...course.bokeh.library.index.roots].find(each => each.model.document.get_model_by_name("stages"));
+        const roots = [...course.bokeh.library.index.roots];
+        const root = roots.find(each => each.model.document.get_model_by_name("stages"));
         const frame = root.frame.bbox;
         const bench = document.querySelector(".gainlib-bench");
         return { sliders: [...document.querySelectorAll(".gainlib-range input[type=range]")].map(middle),
