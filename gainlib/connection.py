@@ -20,6 +20,7 @@ __all__ = [
     "microphone_dbu",
     "noise_figure_db",
     "thermal_noise_dbu",
+    "whole_band",
 ]
 
 NOISE_BAND_HZ = 20_000.0
@@ -273,6 +274,31 @@ def converter_noise_dbfs(dynamic_range_db: float) -> float:
     if not dynamic_range_db >= 0.0:
         raise GainError(f"dynamic_range_db is {dynamic_range_db:g}; it must be 0 dB or above.")
     return -dynamic_range_db - A_WEIGHTED_WHITE_DB
+
+
+def whole_band(rate_hz: int) -> float:
+    """By what the RMS of noise that is given in 20 kHz grows where it goes on, at the same density, to half the rate.
+
+    Parameters
+    ----------
+    rate_hz : int
+        The sample rate.
+
+    Returns
+    -------
+    float
+        The ratio of the two RMS.
+
+    References
+    ----------
+    *Derived*: power is density times bandwidth.
+
+    Examples
+    --------
+    >>> round(whole_band(48_000), 4), whole_band(40_000)
+    (1.0954, 1.0)
+    """
+    return math.sqrt(rate_hz / 2 / NOISE_BAND_HZ)
 
 
 def _require_ohm(name: str, ohm: float) -> None:

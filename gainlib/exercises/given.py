@@ -10,7 +10,6 @@ from typing import Any
 
 from gainlib.audio import Audio
 from gainlib.errors import GainError, suggest
-from gainlib.exercises.readings import setting_path
 from gainlib.exercises.tables import MOST_POINTS, Given
 from gainlib.flow import Session
 from gainlib.flow.made_signal import SILENCE
@@ -85,7 +84,7 @@ class Start:
     def full_path(self, path: str) -> str:
         """A path with its strip, so that one setting has one name; GainError for one that is not there."""
         name, field = self._signal_setting(path)
-        return f"{name}/{SIGNAL}/{field}" if field else setting_path(self.session, path)
+        return f"{name}/{SIGNAL}/{field}" if field else self.session.full_path(path)
 
     def value(self, path: str) -> Any:
         """What a setting is."""

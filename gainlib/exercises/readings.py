@@ -8,10 +8,10 @@ from typing import Any
 
 from gainlib.errors import GainError, suggest
 from gainlib.exercises.tables import Drawn, LessEntry, ReadingEntry, ValueEntry, fill_in
-from gainlib.flow import FaderGroup, Rendering, Send, Session
+from gainlib.flow import Rendering, Session
 from gainlib.meters import measures
 from gainlib.meters.registry import Reader
-from gainlib.stages import Choice, Setting, Stage, choices_of, settings_of, stage_kinds
+from gainlib.stages import Choice, Setting, choices_of, settings_of, stage_kinds
 from gainlib.stages.base import unit_of
 from gainlib.text import describe_value, printed_number, signed
 
@@ -274,7 +274,7 @@ def _require_probe(probe: Probe, session: Session) -> None:
     if probe.setting is not None:
         if probe.at or probe.seconds:
             raise GainError(f"{probe.setting} is a setting; leave out at and seconds.")
-        value = session.setting(setting_path(session, probe.setting))
+        value = session.setting(probe.setting)
         if not isinstance(value, int | float):
             raise GainError(
                 f"{probe.setting} is {describe_value(value)}, which has no bounds; name a setting that is a number."
@@ -300,26 +300,9 @@ def _require_probe(probe: Probe, session: Session) -> None:
 # --- settings, by their path ---
 
 
-def setting_path(session: Session, path: str) -> str:
-    """A setting's path in full, strip first, so that one setting has one name.
-
-    >>> from gainlib.exercises import load
-    >>> setting_path(load("recording/leave-room").variant("ada").session, "trim/gain_db")
-    'voice/trim/gain_db'
-    """
-    session.setting(path)
-    short = path.count("/") == 1 and len(session.strips) == 1
-    return f"{session.strips[0].name}/{path}" if short else path
-
-
-def owner_of(session: Session, path: str) -> Stage | Send | FaderGroup:
-    """The stage, the send or the group that a setting belongs to."""
-    return session.held(path)[1]
-
-
 def described_setting(session: Session, path: str) -> Setting | Choice | None:
     """How the stage describes a setting; None for one that no control is meant to move."""
-    owner, name = owner_of(session, path), path.rpartition("/")[2]
+    _, owner, name = session.held(path)
     return settings_of(owner).get(name) or choices_of(owner).get(name)
 
 

@@ -17,7 +17,7 @@ from gainlib.errors import GainError, suggest
 from gainlib.exercises.given import Layout, Start
 from gainlib.exercises.model import Candidate, ControlSpec, Hint, Question
 from gainlib.exercises.parameters import ORDER, Parameter
-from gainlib.exercises.readings import Reading, described_setting, owner_of, reading_of, unit_of_setting, words_of
+from gainlib.exercises.readings import Reading, described_setting, reading_of, unit_of_setting, words_of
 from gainlib.exercises.tables import AnswerEntry, AskEntry, Drawn, LessEntry, MoveEntry, Spec, fill_in
 from gainlib.flow import FaderGroup, Send, Session
 from gainlib.text import describe_value, printed_number
@@ -220,7 +220,7 @@ def build_control(entry: MoveEntry, start: Start, drawn: Drawn) -> ControlSpec:
 
 def _label(session: Session, path: str) -> str:
     part, _, name = path.split("/")
-    owner, described = owner_of(session, path), described_setting(session, path)
+    owner, described = session.held(path)[1], described_setting(session, path)
     if isinstance(owner, Send):
         label = owner.name.capitalize() + (", before the fader" if name == "pre_fader" else "")
     elif isinstance(owner, FaderGroup):

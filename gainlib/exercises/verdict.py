@@ -10,7 +10,7 @@ from typing import Any
 from gainlib.errors import GainError
 from gainlib.exercises.answers import read_answer
 from gainlib.exercises.questions import ExpectedAnswer, expected_answers, meets
-from gainlib.exercises.readings import MeasuredRendering, Reading, Renderings, reading_of, setting_path
+from gainlib.exercises.readings import MeasuredRendering, Reading, Renderings, reading_of
 from gainlib.exercises.tables import AskEntry, CheckEntry, WhenEntry, fill_in
 from gainlib.exercises.variant import Variant
 from gainlib.text import counted
@@ -268,7 +268,7 @@ def reaches(path: str, reading: Reading, variant: Variant) -> bool:
         if probe is None:
             continue
         if probe.setting is not None:
-            if path == setting_path(variant.session, probe.setting):
+            if path == variant.session.full_path(probe.setting):
                 return True
             continue
         tap_strip, tap_stage = variant.session.tap(probe.at)

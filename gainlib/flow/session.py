@@ -216,6 +216,10 @@ class Session:
         _, owner, name = self.held(path)
         return getattr(owner, name)
 
+    def full_path(self, path: str) -> str:
+        """A setting's path with its strip, so that one setting has one name; GainError for one that is not there."""
+        return "/".join(self._found(path))
+
     def held(self, path: str) -> tuple[str, Stage | Send | FaderGroup, str]:
         """Strip (or bus, or group) of a setting's path, what holds the setting there, and the setting's name."""
         channel, owner, name = self._found(path)

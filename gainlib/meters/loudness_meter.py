@@ -50,7 +50,8 @@ _CELLS_A_TENTH = 10
 _TENTHS_MOMENTARY = 4
 _TENTHS_SHORT_TERM = 30
 _HOURS = 24
-_NO_BLOCK_POWER = 10.0 ** ((-70.0 + 0.691) / 10.0)  # what -70 LUFS is as a weighted mean square
+_ZERO_LUFS = -0.691  # what a weighted mean square of 1 reads
+_NO_BLOCK_POWER: float = 10.0 ** ((-70.0 - _ZERO_LUFS) / 10.0)  # what -70 LUFS is as a weighted mean square
 
 
 def k_weighting(rate_hz: int) -> NDArray[np.float64]:
@@ -228,7 +229,7 @@ class Loudness:
     def blocks_lufs(self) -> Series:
         """The loudness of each block of 400 ms, one every 100 ms, which the two gates keep or leave out."""
         with np.errstate(divide="ignore"):
-            return -0.691 + np.asarray(db_from_power(self._blocks("blocks_lufs")), dtype=np.float64)
+            return db_from_power(self._blocks("blocks_lufs")) + _ZERO_LUFS
 
     @property
     def relative_gate_lufs(self) -> float:
@@ -615,7 +616,7 @@ def short_term_lufs(samples: ArrayLike, rate_hz: int) -> Series:
 def _running(samples: ArrayLike, rate_hz: int, which: int) -> Series:
     checked = loops.as_rows(checked_samples(samples, "samples"))
     cells = LoudnessMeter(rate_hz, checked.shape[1])._cell_powers(checked)
-    return db_from_power(_sliding(finite_powers(cells))[which]) - 0.691
+    return db_from_power(_sliding(finite_powers(cells))[which]) + _ZERO_LUFS
 
 
 def _sliding(cells: Series) -> tuple[Series, Series, Series]:
@@ -641,7 +642,7 @@ def _windows(powers: Series, count: int, step: int = 1) -> Series:
 
 
 def _lufs(power: float) -> float:
-    return db_from_power(power) - 0.691
+    return db_from_power(power) + _ZERO_LUFS
 
 
 def _check_rate(rate_hz: int) -> None:

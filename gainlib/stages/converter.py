@@ -9,7 +9,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from gainlib.connection import NOISE_BAND_HZ, converter_noise_dbfs
+from gainlib.connection import converter_noise_dbfs, whole_band
 from gainlib.decibels import AES17_ZERO_RMS, Alignment, alignment, ratio_from_db
 from gainlib.errors import GainError
 from gainlib.meters import clipped_runs
@@ -112,8 +112,8 @@ class Converter(Stage):
 
     def process(self, signal: Signal) -> StageResult:
         """The signal in fixed-point steps, clipped at full scale."""
-        wider = math.sqrt(signal.rate_hz / 2 / NOISE_BAND_HZ)
-        own_rms = ratio_from_db(converter_noise_dbfs(self.dynamic_range_db)) * AES17_ZERO_RMS * wider
+        in_band = ratio_from_db(converter_noise_dbfs(self.dynamic_range_db)) * AES17_ZERO_RMS
+        own_rms = in_band * whole_band(signal.rate_hz)
         samples = signal.samples * (1.0 / self.full_scale_volts)
         if own_rms > 0.0:
             samples += noise_of(self.noise_seed, signal, own_rms)

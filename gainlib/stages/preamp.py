@@ -9,7 +9,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from gainlib.connection import NOISE_BAND_HZ
+from gainlib.connection import whole_band
 from gainlib.decibels import AES17_ZERO_RMS, db_from_ratio, power_from_rms_dbfs, ratio_from_db, volts_from_dbu
 from gainlib.meters import clipped_runs
 from gainlib.stages.base import (
@@ -195,4 +195,4 @@ def thermal_rms_volts(noise_dbu: float, rate_hz: int) -> float:
     >>> thermal_rms_volts(float("-inf"), 48000)
     0.0
     """
-    return volts_from_dbu(noise_dbu) * math.sqrt(rate_hz / 2 / NOISE_BAND_HZ)
+    return volts_from_dbu(noise_dbu) * whole_band(rate_hz)

@@ -13,7 +13,7 @@ from gainlib.meters import peak_dbfs
 from gainlib.stages import ClipGain, Compressor, Delivery, Fader, Source, Stage
 from gainlib.text import plain, printed_number
 from gainlib.views.aim import Aim
-from gainlib.views.phrasing import of_tap
+from gainlib.views.phrasing import of_tap, stage_of
 from gainlib.views.signal_path import entering
 
 __all__ = ["Movable", "Step", "step_below", "step_to"]
@@ -93,8 +93,8 @@ def step_to(rendering: Rendering, controls: Sequence[Movable], aim: Aim, value: 
     if aim.reading == "loudness_lufs":
         knobs += [_Knob((each,), _words(rendering, each), 1.0) for each in controls if _delivers(each, tap)]
     if aim.by:
-        only = _full(rendering.session, aim.by)
-        knobs = [each for each in knobs if [_full(rendering.session, one.path) for one in each.controls] == [only]]
+        full = rendering.session.full_path
+        knobs = [each for each in knobs if [full(one.path) for one in each.controls] == [full(aim.by)]]
 
     def fits(moved: float) -> bool:
         return aim.holds(round(value + moved, 1))
@@ -104,8 +104,7 @@ def step_to(rendering: Rendering, controls: Sequence[Movable], aim: Aim, value: 
 
 def _under_corner_db(rendering: Rendering, tap: str) -> float:
     """What a stage would turn down less than nothing: its loudest moment stays below the corner."""
-    name, stage_name = rendering.session.tap(tap)
-    stage = rendering.session.channel(name).stage(stage_name)
+    stage = stage_of(rendering, *rendering.session.tap(tap))
     came = float(peak_dbfs(entering(rendering, tap).samples).max())
     if stage.corner is None or not math.isfinite(came):
         return 0.0
@@ -183,8 +182,7 @@ def _on_reduction(rendering: Rendering, controls: Sequence[Movable], tap: str, a
     """What moves how far a stage turns down: its threshold, and the gains in front of it."""
     session = rendering.session
     name, stage_name = session.tap(tap)
-    stage = session.channel(name).stage(stage_name)
-    slope = _slope(stage)
+    slope = _slope(stage_of(rendering, name, stage_name))
     if slope <= 0.0:
         return
     if aim.driver and not isinstance(session.channel(name), Strip):
@@ -251,13 +249,8 @@ def _words(rendering: Rendering, control: Movable) -> str:
     """What a control is called in running text: its stage, and what of it where that is not its one gain."""
     name = control.path.rpartition("/")[2]
     stage = of_tap(rendering, control.tap)
-    kind = rendering.session.channel(control.tap.partition("/")[0]).stage(control.tap.partition("/")[2])
+    kind = stage_of(rendering, *rendering.session.tap(control.tap))
     if name == "gain_db" or isinstance(kind, Source):
         return f"the {stage}"
     what = control.label.lower().removeprefix(plain(kind.kind).lower()).strip()
     return f"the {what} of the {stage}"
-
-
-def _full(session: Session, path: str) -> str:
-    tap, _, name = path.rpartition("/")
-    return f"{'/'.join(session.tap(tap))}/{name}"

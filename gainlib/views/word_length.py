@@ -16,7 +16,7 @@ from gainlib.stages import Delivery, Stage, StoredFile
 from gainlib.stages.wordlength import rounding_power
 from gainlib.text import dbfs, level
 from gainlib.views.base import Columns, TapView
-from gainlib.views.phrasing import of_tap
+from gainlib.views.phrasing import of_tap, stage_of
 from gainlib.views.signal_path import entering, last_of
 from gainlib.views.style import coloured, decibel_axis, frame, hover, key, key_columns, level_axis, sources_of
 
@@ -55,9 +55,7 @@ class WordLength(TapView):
 
     def _file(self, rendering: Rendering) -> tuple[int, bool] | None:
         """Bits and dither of the file at the tap; None where no fixed-point file stands there."""
-        name, kind = rendering.session.tap(self.tap_of(rendering))
-        stages = {each.name: each for each in rendering.session.channel(name).tapped_stages}
-        return _written(stages[kind]) if kind in stages else None
+        return _written(stage_of(rendering, *rendering.session.tap(self.tap_of(rendering))))
 
     def _both(self, rendering: Rendering) -> tuple[Audio, Audio]:
         """The signal, and its softest moment; of a file what enters it, before its own noise is in it."""
