@@ -283,10 +283,15 @@ def _left(rendering: Rendering, ends: list[TapLevels], true_peak: float | None, 
 
 
 def _noise_of_converters(rendering: Rendering) -> list[str]:
-    """Where a converter's own noise is what is heard: how much it adds to the noise before it."""
-    told, before = [], None
+    """Where a converter's own noise is what is heard: how much it adds to the noise before it.
+
+    Nothing where the noise of what comes into the strip cannot be read, since most of it may lie there.
+    """
+    told, before, known = [], None, False
     for each in rendering.levels:
-        if before is not None and before.strip == each.strip and each.kind == "Converter":
+        if before is None or before.strip != each.strip:
+            known = math.isfinite(each.noise_dbfs)
+        elif known and each.kind == "Converter":
             added = each.noise_dbfs - before.noise_dbfs
             if math.isfinite(added) and added >= _CONVERTER_NOISE_DB:
                 told.append(f"The {_called(rendering, each)} adds {added:.1f} dB of noise of its own.")

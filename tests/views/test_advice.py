@@ -130,6 +130,10 @@ SITUATIONS = [
         gl.Source(-30.0, noise_dbfs=-120.0), gl.Preamp(5.0, input_noise_dbu=-150.0),
         gl.Converter("EBU R 68", bits=16)], name="voice"), (), (),
      re.compile(r"has 43\.0 dB left below full scale\. The converter adds \d+\.\d dB of noise of its own\.")),
+    # The tone never pauses, so the noise that comes in cannot be read, and nothing is said of what adds to it.
+    ("16 bits over a noise that nobody can read", gl.Session.of(take(0.0), [
+        gl.Source(-30.0), gl.Preamp(5.0, input_noise_dbu=-150.0), gl.Converter("EBU R 68", bits=16)], name="voice"),
+     (), (), "Nothing clips. The converter has 43.0 dB left below full scale."),
     # A mix
     ("a calm mix", mix(-20.0), ["one/trim/gain_db"], (),
      "Nothing clips. The main sum has 14.0 dB left below full scale."),
