@@ -74,6 +74,7 @@ READS_ITS_OWN = {
     "classroom/store.py": "a mark, likewise",
     "cli/setup.py": "what another process of the same command printed",
     "learners/progress.py": "each attempt that can still be read in a damaged record",
+    "page/build_hook.py": "the lessons of a checkout, where nothing of gainlib can be imported",
     "storage/foreign.py": "the one reader",
     "widgets/picture.py": "a figure that this kernel drew",
 }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import subprocess
 import sys
 import tarfile
@@ -11,12 +12,14 @@ from pathlib import Path
 
 import pytest
 
+from gainlib.page import course_digests
 from gainlib.storage import lesson_files
 
 ROOT = Path(__file__).parents[1]
 LICENCES = {"LICENSE", "LICENSE-MEDIA"}
 COURSE = ("lessons/", "exercises/", "media/")
 EXTENSION = "gainlib/page/labextensions/gainlib/"
+DIGESTS = "static/digests.json"
 VERSION = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]["version"]
 LESSON = lesson_files()["set-recording-level"].stem
 NOTEBOOK = f"lessons/{LESSON}.ipynb"
@@ -91,7 +94,7 @@ def built(tmp_path_factory):
     (wheel,) = (copy / "out").glob("*.whl")
     (sdist,) = (copy / "out").glob("*.tar.gz")
     with zipfile.ZipFile(wheel) as packed, tarfile.open(sdist) as source:
-        texts = {name: packed.read(name) for name in packed.namelist() if "dist-info" in name}
+        texts = {name: packed.read(name) for name in packed.namelist() if "dist-info" in name or "digests" in name}
         inside = {name.partition("/")[2] for name in source.getnames()}
         return set(packed.namelist()), inside, texts, own
 
@@ -102,9 +105,18 @@ def test_the_wheel_holds_the_library_and_the_course_and_nothing_else(built):
     wanted |= {f"gainlib/_course/{name}" for name in own if name.startswith(COURSE)}
     # The extension lies where JupyterLab looks for one as well.
     shared = [name.removeprefix(EXTENSION) for name in own if name.startswith(EXTENSION)]
-    assert {"package.json", "static/entry.js", "static/digests.json", "schemas/gainlib/page.json"} <= set(shared)
+    assert {"package.json", "static/entry.js", "schemas/gainlib/page.json"} <= set(shared)
+    shared.append(DIGESTS)  # made by the build
+    wanted.add(EXTENSION + DIGESTS)
     wanted |= {f"gainlib-{VERSION}.data/data/share/jupyter/labextensions/gainlib/{name}" for name in shared}
     assert {name for name in wheel if ".dist-info/" not in name} == wanted
+
+
+def test_the_page_of_the_wheel_knows_the_code_of_the_lessons_as_they_are(built):
+    _, _, texts, _ = built
+    made = [json.loads(text) for name, text in texts.items() if name.endswith(DIGESTS)]
+    assert len(made) == 2
+    assert all(sorted(each) == sorted(course_digests().values()) for each in made)
 
 
 def test_the_sdist_holds_what_builds_and_tests_the_wheel_and_nothing_else(built):

@@ -24,7 +24,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from gainlib.page import EXTENSIONS
+from gainlib.page import EXTENSIONS, course_digests
 from gainlib.widgets.assets import SHARED_URL
 
 CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("google-chrome") or ""
@@ -99,6 +99,10 @@ class Lab:
         profile.mkdir(parents=True)
         (profile / "ipython_kernel_config.py").write_text(f"c = get_config()\n{WARM}\n")
         self.spare = ""
+        # As a build lays them; `gainlib open` names the same digests in the page's settings.
+        extensions = Path(shutil.copytree(EXTENSIONS, folder / "extensions"))
+        beside = extensions / "gainlib" / "static" / "digests.json"
+        beside.write_text(json.dumps(list(course_digests().values())))
         self.log = folder / "server.log"
         with self.log.open("wb") as log:
             self.process = subprocess.Popen(
@@ -106,7 +110,7 @@ class Lab:
                     sys.executable, "-m", "jupyter", "lab", "--no-browser", "--allow-root",
                     "--ServerApp.ip=127.0.0.1", f"--ServerApp.port={port}", "--ServerApp.port_retries=0",
                     "--LabApp.expose_app_in_browser=True",
-                    f"--LabApp.extra_labextensions_path={EXTENSIONS}",
+                    f"--LabApp.extra_labextensions_path={extensions}",
                     f"--IdentityProvider.token={self.token}", f"--ServerApp.root_dir={self.root}",
                 ],
                 env={**os.environ, **{name: str(folder / place) for name, place in own.items()}},

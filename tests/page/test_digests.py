@@ -1,4 +1,4 @@
-"""A page knows the course's own code: what its script reads is what the lessons hold, and every lesson is marked."""
+"""A page knows the course's own code: every lesson is marked."""
 
 from __future__ import annotations
 
@@ -10,7 +10,6 @@ import pytest
 from jupyterlab_server.config import get_federated_extensions
 
 from gainlib import page
-from gainlib.page.digests import SHIPPED
 from gainlib.storage import lesson_files, lesson_name
 
 ROOT = Path(__file__).parents[2]
@@ -22,11 +21,6 @@ def test_the_digest_is_that_of_the_cells_as_the_page_writes_them():
     # What JSON.stringify gives for these two texts, written out; the digest is sha256sum's.
     written = '["x = \\"ä\\"\\n","−3\u2028\\\\"]'
     assert page.code_digest(['x = "ä"\n', "−3\u2028\\"]) == hashlib.sha256(written.encode()).hexdigest()
-
-
-def test_the_script_has_the_digests_of_the_lessons_as_they_are():
-    shipped = json.loads(SHIPPED.read_text(encoding="utf-8"))
-    assert shipped == page.course_digests(), "a lesson's code was changed: python -m gainlib.page writes them anew"
 
 
 @pytest.mark.parametrize("notebook", [*NOTEBOOKS, BOOK], ids=lambda each: each.stem)

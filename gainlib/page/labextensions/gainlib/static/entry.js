@@ -38,7 +38,7 @@ const outputsOf = (cell) => cell.model.outputs?.toJSON() ?? [];
 const shows = (cell) => cell.node.querySelector(":scope > .jp-Cell-outputWrapper");
 const viewsOf = (cell) => outputsOf(cell).map((each) => each.data?.[VIEW]?.model_id).filter(Boolean);
 
-// The code of all cells as one number; gainlib/page/digests.py makes the same of a lesson's file.
+// The code of all cells as one number; gainlib/page/lesson_code.py makes the same of a lesson's file.
 async function digest(panel) {
   if (!window.crypto.subtle) return ""; // a page that is neither this computer's nor https has none
   const text = JSON.stringify(codeCells(panel).map((each) => each.model.sharedModel.getSource()));
@@ -46,15 +46,16 @@ async function digest(panel) {
   return [...new Uint8Array(bytes)].map((each) => each.toString(16).padStart(2, "0")).join("");
 }
 
-// The digests of the course's own code: those that came with this script, and those that the server names in its page's
-// settings. No notebook reaches either. What Jupyter calls trusted tells nothing: a notebook without outputs is trusted
-// once it was saved.
-const shipped = fetch(new URL("digests.json", here)).then((answer) => answer.json()).catch(() => ({}));
+// The digests of the course's own code: those that the server names in its page's settings, and those that a build laid
+// beside this script. No notebook reaches either. What Jupyter calls trusted tells nothing: a notebook without outputs is
+// trusted once it was saved.
+let laid = null;
 async function known(code) {
   if (!code) return false;
   const named = JSON.parse(parts.PageConfig.getOption("gainlibDigests") || "[]");
-  const accepted = settings?.composite.accepted ?? [];
-  return [...Object.values(await shipped), ...named, ...accepted].includes(code);
+  if ([...named, ...settings?.composite.accepted ?? []].includes(code)) return true;
+  laid ??= fetch(new URL("digests.json", here)).then((answer) => (answer.ok ? answer.json() : [])).catch(() => []);
+  return (await laid).includes(code);
 }
 
 async function accept(code) {
