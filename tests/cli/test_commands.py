@@ -81,6 +81,8 @@ def test_a_server_that_does_not_start_is_one_sentence(run, tmp_path, monkeypatch
 
 def test_check_setup_finds_this_computer_in_order(run, monkeypatch, tmp_path):
     monkeypatch.setattr(setup, "pictures", None)  # seen in the kernel, whose libraries are open anyway
+    without_numba = f"({setup.IN_KERNEL['pictures']}, 1 / ('numba.core' not in sys.modules))[0]"
+    monkeypatch.setattr(setup, "IN_KERNEL", setup.IN_KERNEL | {"pictures": without_numba})
     status, out, _ = run("check-setup", str(tmp_path), "--json")
     content = json.loads(out)
     assert (status, content["works"]) == (0, True), content
@@ -322,7 +324,19 @@ def test_without_numba_the_stand_in_is_told_and_is_no_fault(monkeypatch):
 def test_material_that_is_missing_is_a_fault(monkeypatch, tmp_path):
     monkeypatch.setattr(setup, "bundled_folder", lambda kind: tmp_path)
     found = setup.material()
-    assert (found.works, found.said) == (False, "There are no lessons and no stems.")
+    assert (found.works, found.said) == (False, "There are no lessons and no stems and no exercises.")
+
+
+@pytest.mark.parametrize("cut", ["media/kick.flac", "exercises/recording/leave-room.toml"])
+def test_material_that_came_cut_off_is_a_fault(monkeypatch, tmp_path, cut):
+    for name in ("lessons/contents.ipynb", "media/kick.flac", "exercises/recording/leave-room.toml"):
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+        content = setup.bundled_folder(name.partition("/")[0]).joinpath(*name.split("/")[1:]).read_bytes()
+        (tmp_path / name).write_bytes(content[: len(content) * 9 // 10] if name == cut else content)
+    monkeypatch.setattr(setup, "bundled_folder", lambda kind: tmp_path / kind)
+    found = setup.seen("course material", setup.material)
+    assert not found.works
+    assert tmp_path.joinpath(cut).name in found.said
 
 
 def test_a_kernel_that_does_not_start_or_is_another_python_is_a_fault(monkeypatch):
