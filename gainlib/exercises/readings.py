@@ -66,6 +66,8 @@ class Probe:
 class Reading:
     """What is read for one learner, with its bounds as numbers; `less` is taken off.
 
+    Of a switch or a choice the value is its place among `options`.
+
     >>> Reading(Probe(measure="peak_dbfs", at="trim"), most=-3.0).side(-2.0)
     'high'
     """
@@ -74,6 +76,7 @@ class Reading:
     less: Probe | None = None
     least: float | None = None
     most: float | None = None
+    options: tuple[Any, ...] = ()
 
     @property
     def digits(self) -> int | None:
@@ -101,6 +104,9 @@ class Reading:
         """A value of it as a sentence prints it, with its unit."""
         if math.isnan(value):
             return "nothing to compare"
+        if self.options:
+            chosen = self.options[round(value)]
+            return {True: "on", False: "off"}[chosen] if isinstance(chosen, bool) else str(chosen)
         unit, measure = self.unit(session), self.probe.measure
         plus = self.less is not None or self.digits is None or bool(measure and measures()[measure].plus)
         if self.digits is None or bound:
@@ -109,8 +115,10 @@ class Reading:
 
     def wanted(self, session: Session) -> str:
         """The bounds as a sentence prints them."""
-        unit = self.unit(session)
         low, high = self.least, self.most
+        if self.options:
+            return self.printed(low or 0.0, session)
+        unit = self.unit(session)
         if low is not None and high is not None:
             if low == high:
                 return f"exactly {self.printed(low, session, bound=True)}"
@@ -166,7 +174,9 @@ class MeasuredRendering:
         """One thing read, unrounded."""
         session = self.rendering.session
         if probe.setting is not None:
-            return float(session.setting(probe.setting))
+            value = session.setting(probe.setting)
+            options = options_of(session, probe.setting)
+            return float(options.index(value) if options else value)
         tap = session.tap(probe.at)
         key = (tap, probe.name, probe.seconds)
         if key not in self._known:
@@ -237,12 +247,28 @@ def reading_of(entry: ReadingEntry | ValueEntry, drawn: Drawn, session: Session,
         if less.seconds is None:
             less = replace(less, seconds=probe.seconds)
         _require_probe(less, session)
+    if isinstance(entry, ReadingEntry) and entry.is_ is not None:
+        return _chosen(probe, entry, session)
     _require_probe(probe, session)
     bounds = (entry.at_least, entry.at_most) if isinstance(entry, ReadingEntry) else (None, None)
     least, most = (None if bound is None else bound.amount(drawn) for bound in bounds)
     if least is not None and most is not None and least > most:
         raise GainError(f"{probe.name} wants at least {least:g} and at most {most:g}; nothing can meet both.")
     return Reading(probe, less, least, most)
+
+
+def _chosen(probe: Probe, entry: ReadingEntry, session: Session) -> Reading:
+    """A reading of a switch or a choice, held against the one way that it must stand."""
+    if probe.setting is None or entry.less is not None or entry.at_least is not None or entry.at_most is not None:
+        raise GainError("is says how a setting stands; give it with setting alone, and bounds to anything else.")
+    options = options_of(session, probe.setting)
+    if not options:
+        raise GainError(f"{probe.setting} is no switch and no choice; give at_least or at_most in place of is.")
+    if not any(entry.is_ == each and isinstance(entry.is_, bool) == isinstance(each, bool) for each in options):
+        known = ", ".join(describe_value(each) for each in options)
+        raise GainError(f"{probe.setting} is to be {describe_value(entry.is_)}; known are {known}.")
+    place = float(options.index(entry.is_))
+    return Reading(probe, None, place, place, options)
 
 
 def probe_of(entry: LessEntry, drawn: Drawn, *, at: str = "") -> Probe:
@@ -275,10 +301,10 @@ def _require_probe(probe: Probe, session: Session) -> None:
         if probe.at or probe.seconds:
             raise GainError(f"{probe.setting} is a setting; leave out at and seconds.")
         value = session.setting(probe.setting)
-        if not isinstance(value, int | float):
-            raise GainError(
-                f"{probe.setting} is {describe_value(value)}, which has no bounds; name a setting that is a number."
-            )
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            switched = bool(options_of(session, probe.setting))
+            cure = f"say is = {describe_value(value)}" if switched else "name a setting that is a number"
+            raise GainError(f"{probe.setting} is {describe_value(value)}, which has no bounds; {cure}.")
         return
     if probe.measure is not None:
         measures()[probe.measure]
@@ -304,6 +330,14 @@ def described_setting(session: Session, path: str) -> Setting | Choice | None:
     """How the stage describes a setting; None for one that no control is meant to move."""
     _, owner, name = session.held(path)
     return settings_of(owner).get(name) or choices_of(owner).get(name)
+
+
+def options_of(session: Session, path: str) -> tuple[Any, ...]:
+    """The ways in which a switch or a choice can stand, in order; none for any other setting."""
+    if isinstance(session.setting(path), bool):
+        return False, True
+    described = described_setting(session, path)
+    return described.options if isinstance(described, Choice) else ()
 
 
 def unit_of_setting(session: Session, path: str) -> str:

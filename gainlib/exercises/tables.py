@@ -112,11 +112,15 @@ class LessEntry(Entry):
 
 
 class ReadingEntry(LessEntry):
-    """One thing read from a rendering (a measure, what a stage tells, a setting) and the bounds it is held against."""
+    """One thing read from a rendering (a measure, what a stage tells, a setting) and the bounds it is held against.
+
+    A switch, and a choice of a few words, has no bounds: `is` says how it must stand.
+    """
 
     less: LessEntry | None = None
     at_least: Rule | None = None
     at_most: Rule | None = None
+    is_: Annotated[Any, BeforeValidator(_plain)] = Field(default=None, alias="is")
 
 
 class ValueEntry(Amount, LessEntry):
@@ -248,7 +252,6 @@ class WhenEntry(ReadingEntry):
     ask: EntryName | None = None
     near: Figure | None = None
     within: Above0 | None = None
-    is_: Annotated[Any, BeforeValidator(_plain)] = Field(default=None, alias="is")
 
 
 class SlipEntry(Entry):

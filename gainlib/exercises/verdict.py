@@ -185,9 +185,17 @@ def _checked(
         "off": reading.off(value, read.rendering),
     }
     own = {"low": entry.low, "high": entry.high, "": entry.good}[side]
+    if side and reading.options:  # a switch stands wrong to neither side
+        own = entry.low or entry.high
     told = fill_in(own, words) if own else ""
     if not own or (side and "{measured}" not in own and "{wanted}" not in own):
-        how = {"low": f" That is {words['off']} too low.", "high": f" That is {words['off']} too high.", "": ""}[side]
+        how = (
+            ""
+            if reading.options
+            else {"low": f" That is {words['off']} too low.", "high": f" That is {words['off']} too high.", "": ""}[
+                side
+            ]
+        )
         told = f"{words['measured']}; wanted: {words['wanted']}.{' ' + told if own else how}"
     return CheckLine(entry.title, not side, 0.0 if side else entry.points, entry.points, told)
 

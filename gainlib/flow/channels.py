@@ -15,9 +15,11 @@ from gainlib.errors import GainError, suggest
 from gainlib.stages import Converter, Delivery, Fader, Signal, Stage, StageResult
 from gainlib.stages.base import MOST_DB, amplified, is_number, setting, shown
 
-__all__ = ["GROUP", "MAIN", "Bus", "Channel", "FaderGroup", "Send", "Strip", "Sum", "driven_by"]
+__all__ = ["GROUP", "MAIN", "NOWHERE", "Bus", "Channel", "FaderGroup", "Send", "Strip", "Sum", "driven_by"]
 
 MAIN = "main"
+NOWHERE = ""
+"""Where a bus goes that ends by itself, such as a cue mix: nobody sums it."""
 """The name of the last bus, where a strip goes unless it says otherwise."""
 
 GROUP = "group"
@@ -285,7 +287,7 @@ class Bus(Channel):
     stages : tuple of Stage, optional
         What the sum passes; there may be none.
     to : str, optional
-        The bus that it goes to, the main unless said.
+        The bus that it goes to, the main unless said; "" where it ends by itself, as a cue mix does.
     sends : tuple of Send, optional
         Copies to other buses.
 

@@ -1,4 +1,4 @@
-"""Where strips and buses go: whether every route leads to the main, and in which order they are rendered."""
+"""Where strips and buses go: whether each route leads to an end, and in which order they are rendered."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 
 from gainlib.errors import GainError, suggest
-from gainlib.flow.channels import MAIN, Bus, Channel, FaderGroup, Strip
+from gainlib.flow.channels import MAIN, NOWHERE, Bus, Channel, FaderGroup, Strip
 from gainlib.stages import Delivery, Fader
 
 __all__ = ["all_in_order", "find_faults", "find_group_faults", "require_kind"]
@@ -89,7 +89,8 @@ def find_group_faults(groups: Sequence[FaderGroup], channels: Sequence[Strip | B
 
 
 def _targets(channel: Strip | Bus) -> tuple[str, ...]:
-    return (channel.to, *(send.to for send in channel.sends))
+    onward = () if isinstance(channel, Bus) and channel.to == NOWHERE else (channel.to,)
+    return (*onward, *(send.to for send in channel.sends))
 
 
 def _loop(buses: Iterable[Bus]) -> list[str]:

@@ -110,7 +110,7 @@ class BusEntry(Entry):
 
     name: Name
     stages: StageRows = Field(default_factory=list)
-    to: Name | None = None
+    to: Annotated[str, StringConstraints(max_length=200)] | None = None
     sends: Sends = Field(default_factory=list)
 
 
@@ -244,7 +244,9 @@ def _make_bus(entry: BusEntry, place: Place, found: list[Fault]) -> Bus:
     with collecting(found, place):
         if entry.name == MAIN and entry.to is not None:
             raise GainError("the main is the end of all routes; leave its entry to out.")
-        return Bus(entry.name, stages, to=entry.to or MAIN, sends=_make_sends(entry, place, found))
+        return Bus(
+            entry.name, stages, to=MAIN if entry.to is None else entry.to, sends=_make_sends(entry, place, found)
+        )
     return Bus(entry.name)
 
 

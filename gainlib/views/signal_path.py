@@ -25,7 +25,7 @@ def route(session: Session, strip: str) -> tuple[Strip | Bus, ...]:
     ['voice']
     """
     parts: list[Strip | Bus] = [session.strip(strip)]
-    while session.main is not None and parts[-1] is not session.main:
+    while session.main is not None and parts[-1] is not session.main and parts[-1].to:
         parts.append(session.channel(parts[-1].to))
     return tuple(parts)
 

@@ -543,3 +543,55 @@ def test_the_share_of_guesses_is_told(templates):
     assert verify(templates["reckon"], variants=2).guesses == pytest.approx(1 / 60 * 0.01)
     # One of three, and one of six orders.
     assert verify(templates["judge"], variants=2).guesses == pytest.approx(1 / 18)
+
+
+# --- switches and choices ---
+
+SWITCHED = """
+given.signal = { wave = "sine", frequency_hz = 1000, level_dbfs = -20, seconds = 1 }
+given.strip  = "tone"
+given.stages = [{ stage = "Polarity" }, { stage = "Compressor" }]
+moves = [
+  { path = "polarity/inverted", options = [false, true] },
+  { path = "compressor/detector", options = ["peak", "rms"] },
+]
+solution = { "polarity/inverted" = true, "compressor/detector" = "rms" }
+"""
+READS_SWITCH = 'reads = {{ setting = "{}", {} }}\n'
+
+
+def switched(path, bound, rest=""):
+    return f'\n[[checks]]\ntitle = "The switch"\n{SOURCED}{READS_SWITCH.format(path, bound)}{rest}'
+
+
+@pytest.mark.parametrize(
+    ("path", "wanted", "right", "wrong", "said"),
+    [
+        ("polarity/inverted", "true", True, False, "off; wanted: on."),
+        ("compressor/detector", '"rms"', "rms", "peak", "peak; wanted: rms."),
+    ],
+)
+def test_a_check_reads_how_a_switch_or_a_choice_stands(made, path, wanted, right, wrong, said):
+    variant = made("set", SWITCHED + switched(path, f"is = {wanted}", 'low = "Turn it."\n')).variant("ada")
+    answer = {"polarity/inverted": True, "compressor/detector": "rms"}
+    assert check(variant, {**answer, path: right}).passed
+    missed = check(variant, {**answer, path: wrong})
+    assert not missed.passed
+    assert missed.lines[0].sentence == f"{said} Turn it."
+
+
+@pytest.mark.parametrize(
+    ("path", "bound", "said"),
+    [
+        ("polarity/inverted", "at_least = 1", "polarity/inverted is false, which has no bounds; say is = false."),
+        ("compressor/detector", "at_most = 1", "detector is 'peak', which has no bounds; say is = 'peak'."),
+        ("compressor/detector", 'is = "loud"', "is to be 'loud'; known are 'peak', 'rms'."),
+        ("polarity/inverted", 'is = "on"', "is to be 'on'; known are false, true."),
+        ("compressor/ratio", "is = true", "compressor/ratio is no switch and no choice; give at_least or at_most"),
+        ("polarity/inverted", "is = true, at_least = 1", "is says how a setting stands; give it with setting alone"),
+    ],
+)
+def test_what_is_cannot_say_is_told(made, path, bound, said):
+    with pytest.raises(GainError) as told:
+        made("set", SWITCHED + switched(path, bound))
+    assert said in str(told.value)

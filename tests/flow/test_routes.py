@@ -54,7 +54,19 @@ def test_buses_are_ordered_so_that_each_comes_after_what_feeds_it() -> None:
     assert [each.name for each in made.channels] == ["voice", "a", "b", "c", "main"]
 
 
+def test_a_bus_may_end_by_itself_and_nobody_sums_it() -> None:
+    tone = Audio(np.full(480, 0.5), 48_000, "take")
+    buses = (Bus("cue", (Trim(-6.0),), to=""), Bus("hall"))
+    made = Session((strip(take=tone, sends=(Send("cue", 0.0), Send("hall", -20.0))),), buses)
+    rendering = made.render()
+    db = 20 * np.log10(np.abs([rendering.at(tap).samples.max() for tap in ("cue/trim", "main/sum")]))
+    assert db == pytest.approx([20 * math.log10(0.5) - 6, 20 * math.log10(0.5 * (1 + 0.1))])
+    assert rendering.last_tap == "main/sum"
+
+
 FAULTS = [
+    (lambda: Session((strip(to="cue"),), (Bus("cue", to=""),)), "nothing goes to 'main'"),
+    (lambda: Session((strip(to=""),), (), Bus("main")), "strip 'voice' goes to '', which is no bus"),
     (lambda: Session(()), "the session has no strips; give at least one"),
     (lambda: Session((strip(), strip())), "the session has two strips named 'voice'"),
     (lambda: Session((strip("x", "x"),), (Bus("x"),)), "the name 'x' is taken twice by strips and buses"),

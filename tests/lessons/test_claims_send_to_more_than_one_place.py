@@ -37,6 +37,15 @@ def test_what_a_pull_of_the_voices_fader_reaches(session, reckoned, tap, down_db
     reckoned(quote, True, -6 - -12 == 6, read == pytest.approx(down_db, abs=1e-9), source=ADD)
 
 
+def test_the_cue_mix_is_a_way_of_its_own(session, reckoned):
+    """Title: "does not reach the main"; the main holds the voice and its echo, and nothing of the headphones."""
+    voice = paper.both_sides(paper.stem("lead-voice", 9.5, 16.0)) * 10 ** (-6 / 20)
+    expected = paper.rms_dbfs(voice * (1 + 10 ** (-12 / 20)))
+    read = session["room"].render().level("main/sum").rms_dbfs
+    quote = "It is a way of its own and does not reach the main"
+    reckoned(quote, True, True, read == pytest.approx(expected, abs=0.01), source=ADD)
+
+
 def on_the_bus(gain_db):
     """The drums on paper, behind faders moved by a group, through the compressor of the bus."""
     summed = sum(paper.both_sides(each) for each in DRUMS) * 10 ** (gain_db / 20)
@@ -71,6 +80,29 @@ def test_group_faders_add(session, reckoned):
     read = moved.render().level("kick/fader").rms_dbfs - session["drums"].render().level("kick/fader").rms_dbfs
     quote = "a drum at −5 dB in a group at −3 dB stands at −8 dB"
     reckoned(quote, -8, -5 + -3, read, near=1e-9, source=ADD)
+
+
+@pytest.mark.parametrize("inverted", [False, True])
+def test_the_doubled_guitar_in_mono(lesson_text, reckoned, inverted):
+    """Move: "Who is gone, and who stays?"; Read: "No level in the picture told you so"."""
+    import gainlib as gl
+
+    names: dict = {"gl": gl, "voice": gl.read("media/lead-voice.flac").between(9.5, 16.0)}
+    exec(made_in(lesson_text(LESSON)), names)
+    made = names["wide"].replaced({"right guitar/polarity/inverted": inverted}).render()
+    mono = made.at("main/sum").samples.mean(axis=1)
+    guitar, sung = (paper.both_sides(paper.stem(name, 9.5, 16.0))[:, 0] for name in ("guitar", "lead-voice"))
+    expected = sung * 10 ** ((-6 - 3.01) / 20) + (0 if inverted else guitar)
+    assert paper.rms_dbfs(mono) == pytest.approx(paper.rms_dbfs(expected), abs=0.01)
+    quote = "No level in the picture told you so"
+    sides = made.level("left guitar/pan").rms_dbfs, made.level("right guitar/pan").rms_dbfs
+    reckoned(quote, True, True, sides[0] == pytest.approx(sides[1], abs=1e-9), source="derived: |-x| = |x|")
+
+
+def made_in(text):
+    """The cell that makes the session of the mono bench, without its bench."""
+    start = text.index('stereo = gl.read("media/guitar.flac")')
+    return text[start : text.index("gl.bench(wide")]
 
 
 def test_what_mono_does_to_the_sides(reckoned):
