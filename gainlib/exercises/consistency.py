@@ -247,9 +247,8 @@ class _Combination:
 
     def _reading(self, entry: ReadingEntry) -> None:
         if not self._bounds("a bound", entry) and entry.is_ is None:
-            raise GainError(
-                f"{entry.measure or entry.told or entry.setting} has no bound; give at_least or at_most, or is for a switch."
-            )
+            what = entry.measure or entry.told or entry.setting
+            raise GainError(f"{what} has no bound; give at_least or at_most, or is for a switch.")
         reading_of(entry, self.drawn, self.session)
 
     def _bounds(self, name: str, entry: ReadingEntry) -> bool:
