@@ -103,6 +103,9 @@ from .stages import (
     Converter as Converter,
 )
 from .stages import (
+    Delay as Delay,
+)
+from .stages import (
     Delivery as Delivery,
 )
 from .stages import (

@@ -17,6 +17,7 @@ by its class's name from its definition on, and declares what others ask of it; 
 - `fader`: `Fader` and its taper
 - `pan`: `Pan` and its laws
 - `polarity`: `Polarity`, plus and minus exchanged
+- `delay`: `Delay`, later by whole samples
 - `clipping`: `SoftClip`, and the curve that rounds off
 - `limiter`: `Limiter`
 - `k_weighting`: `KWeighting`, what a loudness meter listens to
@@ -43,6 +44,7 @@ from gainlib.stages.cable import Cable
 from gainlib.stages.clipping import SoftClip
 from gainlib.stages.compressor import Compressor
 from gainlib.stages.converter import Converter, StoredFile
+from gainlib.stages.delay import Delay
 from gainlib.stages.delivery import (
     ATSC_A85,
     EBU_R128,
@@ -75,6 +77,7 @@ __all__ = [
     "Compressor",
     "Converter",
     "Corner",
+    "Delay",
     "Delivery",
     "Fader",
     "KWeighting",

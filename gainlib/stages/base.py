@@ -174,6 +174,7 @@ _UNITS = {
     "mm": "mm",
     "ms": "ms",
     "percent": "%",
+    "samples": "samples",
 }
 
 

@@ -35,6 +35,7 @@ AT_WORK = {
     "ClipGain": {"regions": ((0.001, 0.004, 6.0),)},
     "Compressor": {"threshold_db": -30.0},
     "Converter": {"alignment": 18.0, "dither": True, "dynamic_range_db": 100.0},
+    "Delay": {"delay_samples": 3},
     "Fader": {"gain_db": -10.0},
     "Limiter": {"ceiling_dbfs": -6.0},
     "OutboardInsert": {"alignment": 18.0},
