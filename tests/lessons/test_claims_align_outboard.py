@@ -131,27 +131,76 @@ def test_hours_at_a_level_are_those_of_the_printed_table(lesson_text, reckoned):
     reckoned(quote, True, PRINTED[100] == 15, minutes[100] == pytest.approx(15), source=source)
 
 
+def parallel(late=0, **changes):
+    """The snare straight and through the lesson's loop, 48 samples late, added up."""
+    snare = gl.read("media/snare.flac").between(9.5, 14.25)
+    way = gl.OutboardInsert("EBU R 68", device_noise_dbu=-80)
+    strips = (
+        gl.Strip("straight", snare, (gl.Delay(late), gl.Fader())),
+        gl.Strip("loop", snare, (way, gl.Delay(48, name="way back"), gl.Polarity(), gl.Fader())),
+    )
+    session = gl.Session(strips, main=gl.Bus("main", (gl.Fader(),)))
+    return session.replaced({path.replace("_", "/", 1): value for path, value in changes.items()}).render()
+
+
+@pytest.mark.holds_the_text
+def test_the_loop_in_parallel_is_the_lessons(lesson_text):
+    text = lesson_text(LESSON)
+    assert 'gl.read("media/snare.flac").between(9.5, 14.25)' in text
+    assert 'gl.OutboardInsert("EBU R 68", device_noise_dbu=-80)' in text
+    assert '(way, gl.Delay(48, name="way back"), gl.Polarity(), gl.Fader(muted=True))' in text
+
+
+SNARE = paper.stem("snare", 9.5, 14.25)
+
+
+def difference_dbfs(samples, gain_db=0.0):
+    """The snare less itself, so many samples late and so many decibels louder."""
+    other = np.append(np.zeros(samples), SNARE)[: len(SNARE)] * 10 ** (gain_db / 20)
+    return paper.rms_dbfs(SNARE - other)
+
+
 def test_a_late_loop_combs(reckoned):
-    """Read: "A loop that comes back 1 ms late cancels 500 Hz, and then 1500, 2500"."""
+    """Read: "A loop that comes back 1 ms late cancels 500 Hz, and then 1500, 2500 and so on"."""
     quote = "A loop that comes back 1 ms late cancels 500 Hz, and then 1500, 2500 and so on"
     expected = all(abs(1 + np.exp(-2j * np.pi * each * 0.001)) < 1e-9 for each in (500, 1500, 2500))
-    for frequency_hz, gone in ((500, True), (1000, False), (1500, True), (2500, True)):
-        tone = gl.tone(-20, frequency_hz, seconds=1.001, rate_hz=48000)
-        strips = tuple(
-            gl.Strip(name, tone.between(start, start + 1), (gl.Fader(),))
-            for name, start in (("straight", 0.001), ("loop", 0))
-        )
-        out = gl.Session(strips, main=gl.Bus("main", (gl.Fader(),))).render().level("main/fader")
-        assert (out.peak_dbfs < -100) == gone
-    reckoned(quote, True, expected, True, source="derived: 1 + exp(-j w t)")
+    went = parallel().at("main/fader").samples[:, 0]
+    gain = np.abs(np.fft.rfft(went, 48_000 * 5))[:: 5 * 100] / np.abs(np.fft.rfft(SNARE, 48_000 * 5))[:: 5 * 100]
+    holes, tops = gain[[5, 15, 25]], gain[[10, 20, 30]]
+    reckoned(quote, True, expected, bool((holes < 0.02).all() and (tops > 1.98).all()), source="derived: 1 + exp(-iwt)")
 
 
-def test_what_a_null_leaves(reckoned):
-    """Read: "A tenth of a dB too much leaves −39 dB of it"; "leaves 1 kHz only 18 dB down"."""
+def test_in_time_two_equal_snares_are_6_db_louder(reckoned):
+    """Move: "Now both are 6 dB louder, and no frequency is gone."."""
+    read = parallel(48).level("main/fader").rms_dbfs - parallel(48).level("straight/fader").rms_dbfs
+    expected = 20 * math.log10(2)
+    reckoned("Now both are 6 dB louder", 6, expected, read, within=0.05, near=0.01, source="derived: amplitudes add")
+
+
+def test_what_the_null_leaves(reckoned):
+    """Read: "with the snare 67 dB over it"; "leaves −39 dB of the snare"; "it falls by only 4 dB"."""
+    turned = {"loop_polarity/inverted": True}
+    null = parallel(48, **turned).level("main/fader").rms_dbfs
+    device = -80 + 10 * math.log10(24 / 20) - 18
+    source = "derived: what is left is the device's noise; its band; 0 dBFS is +18 dBu"
+    snare = paper.rms_dbfs(SNARE)
+    quote = "the device's noise, with the snare 67 dB over it"
+    reckoned(quote, 67, snare - device, snare - null, within=0.5, near=0.05, source=source)
+    # A tenth of a decibel leaves ten times more than the noise.
+    louder = parallel(48, **turned, **{"loop_fader/gain_db": 0.1}).level("main/fader").rms_dbfs
+    quote = "A tenth of a dB too much leaves −39 dB of the snare"
+    expected = difference_dbfs(0, 0.1) - snare
+    assert expected == pytest.approx(20 * math.log10(10**0.005 - 1), abs=1e-6)
+    reckoned(quote, -39, expected, louder - snare, within=0.5, near=0.01, source="derived: difference")
+    early = parallel(47, **turned).level("main/fader").rms_dbfs
+    quote = "one sample too late, and it falls by only 4 dB"
+    expected = snare - difference_dbfs(1)
+    reckoned(quote, 4, expected, snare - early, within=0.2, near=0.01, source="derived: the stem's own samples")
+
+
+def test_one_sample_too_late_leaves_1_khz_18_db_down(reckoned):
+    """Read: "One sample too late, at 48 kHz, leaves 1 kHz only 18 dB down"."""
     tone = gl.tone(-20, 1000, seconds=1, rate_hz=48000).samples[:, 0]
-    rest = 20 * np.log10(np.abs(tone * 10 ** (0.1 / 20) - tone).max() / np.abs(tone).max())
-    quote = "A tenth of a dB too much leaves −39 dB of it"
-    reckoned(quote, -39, 20 * np.log10(10**0.005 - 1), rest, within=0.5, near=1e-6, source="derived: difference")
     rest = 20 * np.log10(np.abs(tone[1:] - tone[:-1]).max() / np.abs(tone).max())
     quote = "One sample too late, at 48 kHz, leaves 1 kHz only 18 dB down"
     expected = 20 * np.log10(2 * np.sin(np.pi * 1000 / 48000))
