@@ -29,7 +29,8 @@ def every_stage():
             gl.Source(-30.0), gl.Cable(), gl.Preamp(30.0), gl.Converter("EBU R 68"), gl.Trim(), gl.KWeighting(),
             gl.ClipGain(),
             gl.Ride(points=((0.0, 0.0), (0.5, -6.0))), gl.OutboardInsert("EBU R 68"), gl.Compressor(), gl.Saturation(),
-            gl.SoftClip(), gl.Fader(), gl.Polarity(), gl.Delay(), gl.Pan(), gl.StoredFile(), gl.Limiter(), gl.Delivery(),
+            gl.SoftClip(), gl.Fader(), gl.Polarity(), gl.Delay(), gl.Pan(), gl.StoredFile(), gl.Limiter(),
+            gl.Delivery(),
         ],
         name="voice",
     )  # fmt: skip
