@@ -109,8 +109,10 @@ def _asked(ask: Question, given: object) -> tuple[Any, str]:
             return None, "there is no answer yet"
         if number is None:
             text = f"“{printable(given[:40])}”" if isinstance(given, str) else describe_value(given)
-            other = OTHER_UNIT.fullmatch(given.strip()) if isinstance(given, str) and ask.unit else None
-            why = f"is in {other[1]}, and {ask.unit} is asked for" if other else "is not a number"
+            found = OTHER_UNIT.fullmatch(given.strip()) if isinstance(given, str) and ask.unit else None
+            why = "is not a number"
+            if found:
+                why = f"is in {found[1]}, and {ask.unit} is asked for" if found[1] != ask.unit else "is a text"
             return None, f"not read: {text} {why}; give {low} to {high}"
         if not ask.low <= number <= ask.high:
             return None, f"not read: {printed_number(number, ask.unit)} is out of reach; give {low} to {high}"

@@ -238,7 +238,8 @@ def _asked(
     name = entry.name
     if name not in answers:
         said = unread.get(name, "there is no answer yet")
-        return CheckLine(entry.title, False, 0.0, entry.points, f"{said[:1].upper()}{said[1:]}.")
+        end = "" if said.endswith("?") else "."
+        return CheckLine(entry.title, False, 0.0, entry.points, f"{said[:1].upper()}{said[1:]}{end}")
     given = answers[name]
     side = truth.side(given)
     words = {

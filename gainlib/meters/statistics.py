@@ -253,6 +253,20 @@ class OctaveBands:
     middle_hz: Series
     level_dbfs: Series
 
+    @property
+    def names(self) -> list[str]:
+        """The bands as the trade calls them, from 31.5 Hz to 16 kHz; `middle_hz` has their exact middles.
+
+        >>> OctaveBands(np.array([31.623, 1000.0, 7943.3]), np.zeros((3, 1))).names
+        ['31.5 Hz', '1 kHz', '8 kHz']
+        """
+        tenths = [round(10.0 * math.log10(each)) for each in self.middle_hz]
+        hertz = [_NOMINAL[each % 10] * 10.0 ** (each // 10) for each in tenths]
+        return [f"{each / 1000:g} kHz" if each >= 1000 else f"{each:g} Hz" for each in hertz]
+
+
+_NOMINAL = (1.0, 1.25, 1.6, 2.0, 2.5, 3.15, 4.0, 5.0, 6.3, 8.0)  # IEC 61260-1, as others quote it
+
 
 def octave_bands(samples: ArrayLike, rate_hz: int, *, parts: int = 1) -> OctaveBands:
     """The level in each octave from 31.5 Hz to 16 kHz, or in each third of one with `parts=3`.

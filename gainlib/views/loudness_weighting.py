@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from gainlib.decibels import db_from_power
 from gainlib.flow import Rendering
-from gainlib.meters import k_weighting_db, loudness_lufs, octave_bands, rms_dbfs
+from gainlib.meters import OctaveBands, k_weighting_db, loudness_lufs, octave_bands
 from gainlib.text import dbfs, signed
 from gainlib.views.base import Columns, TapView
 from gainlib.views.phrasing import of_tap
@@ -26,7 +26,7 @@ _HERTZ = (20, 50, 100, 200, 500, 1000, 2000, 5000, 10_000, 20_000)
 _HALF_OCTAVE = 10.0**0.15  # IEC 61260-1, base ten
 _LEAST_SECONDS = 0.4
 
-_Read = tuple[NDArray[Any], NDArray[Any], float, float]
+_Read = tuple[OctaveBands, NDArray[Any], float]
 
 
 class LoudnessWeighting(TapView):
@@ -47,7 +47,7 @@ class LoudnessWeighting(TapView):
         bands = octave_bands(audio.samples, audio.rate_hz)
         strongest = bands.level_dbfs.max(axis=1) if len(bands.middle_hz) else np.zeros(0)
         whole = loudness_lufs(audio.samples, audio.rate_hz) if audio.seconds >= _LEAST_SECONDS else -math.inf
-        return bands.middle_hz, strongest, float(rms_dbfs(audio.samples).max()), whole
+        return bands, strongest, whole
 
     def figure(self, rendering: Rendering) -> Any:
         """Hertz along (each octave as wide), dB up: the filter's line, and a step for each octave of the signal."""
@@ -64,13 +64,14 @@ class LoudnessWeighting(TapView):
                                 **coloured(line_color="rms"))  # fmt: skip
         seen = drawing.line("hz", "db", source=sources["filter"], **solid, **coloured(line_color="peak"))
         hover(drawing, [seen], {"at": "@hz{0} Hz", "counts": "@db{0.0} dB"}, along=True)
-        hover(drawing, [steps], {"octave": "@middle{0} Hz", "level": "@said (RMS, AES17)"})
+        hover(drawing, [steps], {"octave": "@middle", "level": "@said (RMS, AES17)"})
         key(drawing, sources["key"], [("peak", solid), ("rms", dotted)])
         return drawing
 
     def columns(self, rendering: Rendering) -> Columns:
         """The filter's curve, and the octaves below the strongest one."""
-        middle, levels, _, _ = self.once(rendering, self._read)
+        bands, levels, _ = self.once(rendering, self._read)
+        middle = bands.middle_hz
         rate_hz = entering(rendering, self.tap_of(rendering)).rate_hz
         hertz = np.geomspace(_LOW_HZ, min(_HIGH_HZ, rate_hz / 2), 200)
         heard = levels > -math.inf
@@ -84,7 +85,7 @@ class LoudnessWeighting(TapView):
             "octaves": {
                 "left": middle[heard][inside] / _HALF_OCTAVE,
                 "right": middle[heard][inside] * _HALF_OCTAVE,
-                "middle": middle[heard][inside],
+                "middle": [bands.names[each] for each in np.flatnonzero(heard)[inside]],
                 "drawn": drawn[inside],
                 "said": [dbfs(float(each)) for each in levels[heard][inside]],
             },
@@ -93,13 +94,13 @@ class LoudnessWeighting(TapView):
 
     def sentence(self, rendering: Rendering) -> str:
         """Where most of the signal lies, and how much that counts."""
-        middle, levels, _, whole = self.once(rendering, self._read)
+        bands, levels, whole = self.once(rendering, self._read)
         audio = entering(rendering, self.tap_of(rendering))
         if not (levels > -math.inf).any():
             return f"At the {of_tap(rendering, self.tap_of(rendering))}: no sound."
-        strongest = float(middle[levels.argmax()])
-        there = float(k_weighting_db(strongest, audio.rate_hz))
-        said = f"The strongest octave lies around {strongest:.0f} Hz, where the filter counts {signed(there)}"
+        strongest = int(levels.argmax())
+        there = float(k_weighting_db(float(bands.middle_hz[strongest]), audio.rate_hz))
+        said = f"The strongest octave lies around {bands.names[strongest]}, where the filter counts {signed(there)}"
         if whole > -math.inf:
             plain = db_from_power(float(np.square(audio.samples, dtype=np.float64).mean(axis=0).sum()))
             said += (

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from gainlib.audio import Audio
 from gainlib.decibels import db_from_power, rms_dbfs_from_power
 from gainlib.flow import Rendering
-from gainlib.meters import octave_bands, rms_dbfs
+from gainlib.meters import OctaveBands, octave_bands, rms_dbfs
 from gainlib.stages import Delivery, Stage, StoredFile
 from gainlib.stages.wordlength import rounding_power
 from gainlib.text import dbfs, level
@@ -81,7 +81,7 @@ class WordLength(TapView):
         for name, (ink, stroke) in strokes.items():
             line = drawing.segment("left", "drawn", "right", "drawn", source=sources[name], **stroke,
                                    **coloured(line_color=ink))  # fmt: skip
-            hover(drawing, [line], {"octave": "@middle{0} Hz", name: "@said (RMS, AES17)"})
+            hover(drawing, [line], {"octave": "@middle", name: "@said (RMS, AES17)"})
         key(drawing, sources["key"], list(strokes.values()))
         return drawing
 
@@ -167,21 +167,21 @@ def _softest(audio: Audio) -> Audio:
 
 def _steps(audio: Audio) -> dict[str, Any]:
     bands = octave_bands(audio.samples, audio.rate_hz)
-    return _segments(bands.middle_hz, bands.level_dbfs.max(axis=1) if len(bands.middle_hz) else np.zeros(0))
+    return _segments(bands, bands.level_dbfs.max(axis=1) if len(bands.middle_hz) else np.zeros(0))
 
 
 def _white(rate_hz: int, whole_dbfs: float) -> dict[str, Any]:
     """White noise of that level over the whole band, in each octave the share of its width."""
-    middle = octave_bands(np.zeros(2), rate_hz).middle_hz
-    width = middle * (_HALF_OCTAVE - 1.0 / _HALF_OCTAVE)
-    return _segments(middle, whole_dbfs + db_from_power(width / (rate_hz / 2.0)))
+    bands = octave_bands(np.zeros(2), rate_hz)
+    width = bands.middle_hz * (_HALF_OCTAVE - 1.0 / _HALF_OCTAVE)
+    return _segments(bands, whole_dbfs + db_from_power(width / (rate_hz / 2.0)))
 
 
-def _segments(middle_hz: NDArray[Any], levels: NDArray[Any]) -> dict[str, Any]:
+def _segments(bands: OctaveBands, levels: NDArray[Any]) -> dict[str, Any]:
     return {
-        "left": middle_hz / _HALF_OCTAVE,
-        "right": middle_hz * _HALF_OCTAVE,
-        "middle": middle_hz,
+        "left": bands.middle_hz / _HALF_OCTAVE,
+        "right": bands.middle_hz * _HALF_OCTAVE,
+        "middle": bands.names,
         "drawn": np.clip(levels, _FLOOR, _TOP),
         "said": [dbfs(float(each)) for each in levels],
     }

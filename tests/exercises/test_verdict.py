@@ -238,3 +238,15 @@ def test_no_verdict_calls_a_fader_coarse_where_its_picture_calls_it_fine():
     assert "From −10 dB down a millimetre is twice as much" in verdict.text
     assert verdict.slip is not None
     assert not re.search("is coarse|big step", verdict.text + verdict.slip)
+
+
+@pytest.mark.parametrize(
+    ("name", "answer", "said"),
+    [
+        ("levels/volts-and-decibels", {"gain": "26,02 dB"}, "Not read: “26,02 dB” is a text; give −60 dB to +120 dB."),
+        ("levels/volts-and-decibels", {"gain": "26 dBu"}, "“26 dBu” is in dBu, and dB is asked for"),
+        ("loudness/loudest-as-a-whole", {"where": "musik"}, "did you mean music?\n"),
+    ],
+)
+def test_what_cannot_be_read_is_told_in_one_sentence(name, answer, said):
+    assert said in check(load(name).variant("ada"), answer).text

@@ -62,7 +62,11 @@ def test_the_chains_here_are_the_lessons(lesson_text):
 
 @pytest.mark.parametrize(
     ("quote", "said", "mv", "spl"),
-    [("A soft voice gives about −72 dBu", -72, 2, 74), ("a snare close by can give +4", 4, 20, 130)],
+    [
+        ("A soft voice gives about −72 dBu", -72, 2, 74),
+        ("a snare close by can give +4", 4, 20, 130),
+        ("With 10 millivolts per pascal that is −120 dBu", -120, 10, 12),
+    ],
 )
 def test_what_microphones_give(quote, said, mv, spl, reckoned):
     expected = 20 * math.log10(mv / 1000 / ZERO_DBU) + spl - 94
@@ -153,8 +157,8 @@ def test_where_the_noise_is_decided(plugged, reckoned):
 @pytest.mark.parametrize(
     ("quote", "said", "gains", "figures"),
     [
-        ("make 2.3 dB", 2.3, [40, 0], [2, 30]),
-        ("With 20 dB of gain they make 10.6", 10.6, [20, 0], [2, 30]),
+        ("together they have 2.3 dB", 2.3, [40, 0], [2, 30]),
+        ("With only 20 dB of gain they make 10.6", 10.6, [20, 0], [2, 30]),
         ("With a pad of 20 dB the first chain has 22.3 dB", 22.3, [-20, 40, 0], [20, 2, 30]),
     ],
 )

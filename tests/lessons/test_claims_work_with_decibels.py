@@ -129,6 +129,13 @@ def test_where_the_tone_stands(desk, quote, alignment, output_dbu, stands_dbfs, 
     assert found.clipped == 0
 
 
+def test_peaks_15_db_over_the_alignment_level_leave_3(desk, reckoned):
+    """Read: "R 68 allows for peaks 15 dB above it. That leaves 3 dB"."""
+    read = after_the_converter(desk, 15).headroom_db
+    quote = "R 68 allows for peaks 15 dB above it. That leaves 3 dB"
+    reckoned(quote, 3, 18 - 15, read, source="published: EBU R 68, 18 dB below full scale, peaks up to 15 dB above it")
+
+
 @pytest.mark.parametrize(
     ("quote", "dbu", "alignment", "dbfs_of_4_dbu"),
     [("0 dBFS is +18 dBu", 18, "EBU R 68", -14), ("0 dBFS is +24 dBu", 24, "SMPTE RP 155", -20)],

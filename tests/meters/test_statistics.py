@@ -132,6 +132,8 @@ def test_octave_bands_hold_a_sine_and_share_white_noise():
     # IEC 61260-1: base-ten middles, nominally 31.5 Hz to 16 kHz (published).
     assert found.middle_hz == pytest.approx([31.62, 63.10, 125.89, 251.19, 501.19, 1000, 1995.26, 3981.07, 7943.28,
                                              15848.93], abs=0.005)  # fmt: skip
+    called = "31.5 Hz, 63 Hz, 125 Hz, 250 Hz, 500 Hz, 1 kHz, 2 kHz, 4 kHz, 8 kHz, 16 kHz"
+    assert found.names == called.split(", ")
     assert found.level_dbfs[5, 0] == pytest.approx(-10.0, abs=1e-6)
     assert np.delete(found.level_dbfs[:, 0], 5).max() < -200
     # White noise has the same power in each hertz, so each octave holds 3.0 dB more (10 log10 10^0.3).
@@ -143,6 +145,7 @@ def test_thirds_add_up_to_their_octave():
     noise = np.random.default_rng(1).standard_normal(10 * RATE_HZ)
     thirds = octave_bands(noise, RATE_HZ, parts=3)
     assert thirds.middle_hz[15] == pytest.approx(1000.0)
+    assert thirds.names[11:18] == ["400 Hz", "500 Hz", "630 Hz", "800 Hz", "1 kHz", "1.25 kHz", "1.6 kHz"]
     total = 10 * np.log10((10 ** (thirds.level_dbfs[14:17, 0] / 10)).sum())
     assert total == pytest.approx(octave_bands(noise, RATE_HZ).level_dbfs[5, 0], abs=0.001)
     with pytest.raises(GainError, match="parts is 2"):

@@ -352,7 +352,7 @@ def test_the_weighting_is_the_one_of_the_recommendation():
     for hertz, db in printed.items():
         assert np.interp(np.log(hertz), np.log(drawn["hz"]), drawn["db"]) == pytest.approx(db, abs=0.03)
     assert view("loudness weighting").sentence(rendering) == (
-        "The strongest octave lies around 1000 Hz, where the filter counts +0.7 dB; the whole reads −23.0 LUFS, "
+        "The strongest octave lies around 1 kHz, where the filter counts +0.7 dB; the whole reads −23.0 LUFS, "
         "without filter and gates −23.0 LUFS."
     )
     # The stage raises this tone by as much.
