@@ -6,6 +6,7 @@ Bokeh is opened with the first picture: whoever asks a view for its name or its 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from typing import Any, Final, Literal
 
 import numpy as np
@@ -69,6 +70,8 @@ def frame(height: int, x_range: tuple[float, float], y_range: tuple[float, float
         outline_line_color=None,
         **given,
     )
+    for kind in ("line", "quad", "rect", "scatter", "segment", "text", "varea"):
+        object.__setattr__(drawing, kind, partial(_drawn, drawing, kind))  # in place of the figure's method
     # The page's own background shows through, light or dark.
     drawing.background_fill_color = drawing.border_fill_color = None
     drawing.xgrid.visible = False
@@ -84,6 +87,21 @@ def frame(height: int, x_range: tuple[float, float], y_range: tuple[float, float
         axis.axis_label_text_color = axis.major_label_text_color = PALETTE["muted"][0]
         axis.tags = ["axis_label_text_color=muted", "major_label_text_color=muted"]
     return drawing
+
+
+def _drawn(drawing: Any, kind: str, *places: Any, source: Any = None, **given: Any) -> Any:
+    """One glyph, as the figure's method of that name draws it; which makes two more, for what is not selected or muted.
+
+    Nothing is selected here nor muted, and making, sending and painting those was most of a picture's work.
+    """
+    from bokeh.models import ColumnDataSource, glyphs
+
+    glyph = getattr(glyphs, {"varea": "VArea"}.get(kind, kind.title()))
+    columns = dict(zip(glyph._args, places, strict=False))
+    if source is None:
+        source = ColumnDataSource(data={name: values for name, values in columns.items() if isinstance(values, list)})
+        columns |= dict(zip(source.data, source.data, strict=True))
+    return drawing.add_glyph(source, glyph(**columns, **given))
 
 
 def frame_height(height: int) -> int:

@@ -49,6 +49,8 @@ def test_every_view_takes_every_signal(name, signal, caplog):
     with caplog.at_level(logging.WARNING):
         assert json.dumps(ours) == json.dumps(json_item(drawing))
     assert [record.message for record in caplog.records] == []
+    # One glyph a stroke: none for what is not selected or muted, since nothing is.
+    assert all(each.nonselection_glyph == each.muted_glyph == "auto" for each in drawing.renderers)
     names = {model.name for model in drawing.references()}
     for rendering in renderings:
         for source, columns in shown.columns(rendering).items():
