@@ -19,10 +19,11 @@ from gainlib.errors import GainError
 from gainlib.flow import Session
 from gainlib.views import Aim, View
 from gainlib.views.style import FRAME_LEFT
+from gainlib.widgets.assets import width_classes
 from gainlib.widgets.cell_display import close_tree
 from gainlib.widgets.headline import HeadlineLine
 from gainlib.widgets.pick_input import PickInput
-from gainlib.widgets.picture import Picture
+from gainlib.widgets.picture import Picture, remark_on
 from gainlib.widgets.player import Player
 from gainlib.widgets.ride_table import RideTable
 from gainlib.widgets.toolbar import Toolbar
@@ -64,12 +65,12 @@ class BenchPanel(Panel):
         self.toolbar = Toolbar(_commands(bench))
         # Where nothing moves there is no before and after.
         alone: dict[str, Any] = {} if bench.moves else {"slots": ["after"], "matching": False}
-        self.player = Player(uid, bench.hear, opens_matched=bench.matched, **alone)
+        self.player = Player(uid, bench.hear, opens_matched=bench.matched, remark=remark_on(self.pictures), **alone)
         self.below = _box(ipywidgets.GridBox, "gainlib-below")
         self.beside = _box(ipywidgets.HBox, "gainlib-beside")
         self.strip = _box(ipywidgets.VBox, "gainlib-strip")
         self.columns: dict[str, Any] = {}
-        self._stages = 0
+        self._wide: list[str] = []
         # There is nothing to take back where nothing moves.
         self.row = _box(ipywidgets.HBox, "gainlib-row", [self.player, *([self.toolbar] if bench.moves else [])])
         self.box = _box(ipywidgets.VBox, "gainlib-bench")
@@ -120,9 +121,11 @@ class BenchPanel(Panel):
         right = pictures[0][0].right_px(bench.rendering) if pictures else 0
         self.below.layout.padding = f"0 {right}px 0 {FRAME_LEFT}px"
         self.below.children, self.beside.children = [self.columns[tap] for tap in below], beside
-        for count in {len(columns), self._stages}:
-            (self.strip.add_class if count == len(columns) else self.strip.remove_class)(f"gainlib-stages-{count}")
-        self._stages = len(columns)
+        for each in self._wide:
+            self.strip.remove_class(each)
+        self._wide = width_classes(len(columns), right)
+        for each in self._wide:
+            self.strip.add_class(each)
         first, others = pictures[:1], [picture for _, picture in pictures[1:]]
         self.strip.children = [*(picture for _, picture in first), *([self.below] if below else [])]
         self.box.children = [

@@ -11,9 +11,10 @@ import ipywidgets
 from gainlib.errors import GainError, suggest
 from gainlib.flow import Rendering, Session
 from gainlib.views import View, view
+from gainlib.widgets.assets import width_classes
 from gainlib.widgets.cell_display import close_tree
 from gainlib.widgets.headline import HeadlineLine
-from gainlib.widgets.picture import Picture
+from gainlib.widgets.picture import Picture, remark_on
 from gainlib.widgets.player import Player
 
 __all__ = ["CandidatePlayer", "Candidates"]
@@ -33,8 +34,9 @@ class CandidatePlayer(Player):
         chosen: Callable[[str], object],
         *,
         matched: bool,
+        remark: str = "",
     ) -> None:
-        super().__init__(uid, lambda _: None, slots=list(renderings), matching=matched)
+        super().__init__(uid, lambda _: None, slots=list(renderings), matching=matched, remark=remark)
         self._chosen = chosen
         self._hold(dict(renderings), tap, [])
 
@@ -77,7 +79,9 @@ class Candidates:
                     sentence=self._said(each))
             for each in self.views
         ]  # fmt: skip
-        self.player = CandidatePlayer(self.uid, self.renderings, self.listen, self.choose, matched=matched)
+        self.player = CandidatePlayer(
+            self.uid, self.renderings, self.listen, self.choose, matched=matched, remark=remark_on(self.pictures)
+        )
         self.line = HeadlineLine(what=f"Hear {_listed(list(self.renderings))}, then answer below.")
         self.box = ipywidgets.VBox([self.line, *map(self._standing, self.views, self.pictures), self.player])
         self.box.add_class("gainlib-bench")
@@ -99,7 +103,8 @@ class Candidates:
             return picture
         strip = ipywidgets.VBox([picture])
         strip.add_class("gainlib-strip")
-        strip.add_class(f"gainlib-stages-{len(stages)}")
+        for name in width_classes(len(stages), each.right_px(self.renderings[self.chosen])):
+            strip.add_class(name)
         return strip
 
     def _headed(self, each: View) -> str:

@@ -19,7 +19,7 @@ _OF_A_LEVEL = ("peak_dbfs", "rms_dbfs", "clipped")
 """What stands in the level diagram's table, so that nothing need be measured for it."""
 
 _TOLD = {
-    "active_rms_dbfs": "after {of} the RMS (AES17) while it plays is {value}",
+    "active_rms_dbfs": "after {of} the RMS while it plays is {value}",
     "gain_reduction_db": "{of} turns down by up to {value}",
     "loop_gain_db": "once round {of} the gain is {value}",
     "loudness_lufs": "after {of} the loudness is {value}",

@@ -51,7 +51,7 @@ class Balance(RowView):
             levels = [each.rms_dbfs for each in heard]
             said.append(f"They lie {max(levels) - min(levels):.1f} dB apart.")
         elif heard:
-            said.append(f"{heard[0].name}: RMS while playing {dbfs(heard[0].rms_dbfs)} (AES17).")
+            said.append(f"{heard[0].name}: RMS while playing {dbfs(heard[0].rms_dbfs)}.")
         if silent:
             said.append(f"Not heard: {', '.join(silent)}.")
         clipping = [f"{each.name} {each.trouble}" for each in rows if each.trouble]

@@ -59,9 +59,7 @@ class CrestFactor(TapView):
 
     def figure(self, rendering: Rendering) -> Any:
         """dBFS along, a row before the stage and one after it, the figure beside each."""
-        drawing = frame(
-            self.height, (_LOW - _NAMES_DB, _HIGH + _FIGURES_DB), (-0.6, 2.5), x_axis_label="level, dBFS (RMS is AES17)"
-        )
+        drawing = frame(self.height, (_LOW - _NAMES_DB, _HIGH + _FIGURES_DB), (-0.6, 2.5), x_axis_label="level, dBFS")
         drawing.yaxis.visible = False
         drawing.ygrid.visible = False
         decibel_axis(drawing.xaxis, {each: level(each) for each in range(int(_LOW), 1, 10)})
@@ -79,7 +77,7 @@ class CrestFactor(TapView):
         write(drawing, sources["figures"], text_align="right", text_font_style="bold", text_font_size="13px")
         drawing.text([_HIGH + _FIGURES_DB - 1.0], [2.0], ["peak − RMS + 3.0 dB"], text_align="right", **plain,
                      **coloured(text_color="muted"))  # fmt: skip
-        hover(drawing, [body], {"where": "@name", "peak": "@peak_said", "RMS (AES17)": "@rms_said", "crest": "@crest"})
+        hover(drawing, [body], {"where": "@name", "peak": "@peak_said", "RMS": "@rms_said", "crest": "@crest"})
         return drawing
 
     def columns(self, rendering: Rendering) -> Columns:
@@ -118,8 +116,8 @@ class CrestFactor(TapView):
             return f"{then[:1].upper()}{then[1:]}: silence."
         said = (
             f"{then[:1].upper()}{then[1:]} the crest factor is {after.crest_db:.1f} dB: peak {dbfs(after.peak_dbfs)}, "
-            f"less RMS {dbfs(after.rms_dbfs)}, plus {AES17_OVER_PLAIN_RMS_DB:.1f} dB, since AES17 reads the RMS that "
-            "much higher"
+            f"less RMS {dbfs(after.rms_dbfs)}, plus {AES17_OVER_PLAIN_RMS_DB:.1f} dB, since the RMS is "
+            "read that much higher than the plain one"
         )
         return f"{said}; {first} it is {before.crest_db:.1f} dB." if _sounds(before) else f"{said}."
 

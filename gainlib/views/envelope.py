@@ -100,5 +100,5 @@ class Envelope(TapView):
         ]
         return (
             f"{first[:1].upper()}{first[1:]}: {said[0]}; after the {then}: {said[1]}. "
-            "RMS is AES17, so the crest factor is peak − RMS + 3.0 dB."
+            "The crest factor is peak − RMS + 3.0 dB."
         )

@@ -149,7 +149,7 @@ class LevelDiagram(View):
             {
                 "stage": "@text",
                 "peak": "@peak",
-                "RMS (AES17)": "@rms",
+                "RMS": "@rms",
                 "noise floor": "@noise",
                 "ceiling": "@ceiling",
                 "left": "@left_over",
@@ -299,7 +299,7 @@ class LevelDiagram(View):
             heights.append(y)
         words: list[tuple[float, float, str]] = []
         bends = np.array([thresholds.get(index, -math.inf) for index in range(len(table))])
-        for line, text in ((rms, "RMS (AES17)"), (noise, "noise floor"), (bends, "threshold")):
+        for line, text in ((rms, "RMS"), (noise, "noise floor"), (bends, "threshold")):
             # In narrow columns a name would reach out of the picture at its edge.
             for index in range(len(table) - (1 if len(table) <= _FEW else 2), -1, -1):
                 if line[index] <= _LOWEST_DBFS:

@@ -64,7 +64,7 @@ class LoudnessWeighting(TapView):
                                 **coloured(line_color="rms"))  # fmt: skip
         seen = drawing.line("hz", "db", source=sources["filter"], **solid, **coloured(line_color="peak"))
         hover(drawing, [seen], {"at": "@hz{0} Hz", "counts": "@db{0.0} dB"}, along=True)
-        hover(drawing, [steps], {"octave": "@middle", "level": "@said (RMS, AES17)"})
+        hover(drawing, [steps], {"octave": "@middle", "level": "@said (RMS)"})
         key(drawing, sources["key"], [("peak", solid), ("rms", dotted)])
         return drawing
 

@@ -126,7 +126,7 @@ class DrawnRide(TapView):
                 "left": left,
                 "right": right,
                 "drawn_db": np.clip(before - usual, -_REACH_DB, _REACH_DB),
-                "said": [f"RMS {dbfs(float(each))} (AES17)" for each in before],
+                "said": [f"RMS {dbfs(float(each))}" for each in before],
                 "then": [f"RMS {dbfs(float(each))}" for each in behind],
             },
             "behind": {
@@ -147,7 +147,7 @@ class DrawnRide(TapView):
             return "There is no phrase to ride: silence."
         points = self._points(rendering)
         many = f"{len(found)} phrases" if len(found) > 1 else "one phrase"
-        said = f"{many[:1].upper()}{many[1:]} before the ride, RMS (AES17) {_span(before)}"
+        said = f"{many[:1].upper()}{many[1:]} before the ride, RMS {_span(before)}"
         if not points:
             return f"{said}; nothing is drawn yet."
         gains = [gain_db for _, gain_db in points]

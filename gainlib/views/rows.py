@@ -60,7 +60,7 @@ def _figure(rows: Sequence[Row], least_height: int) -> Any:
     count = len(rows)
     drawing = frame(
         max(least_height, _EDGES_PX + _ROW_PX * (count + 1)),
-        (_LOW - _NAMES_DB, _HIGH + _FIGURES_DB), (-0.6, count + 0.6), x_axis_label="level, dBFS (RMS is AES17)",
+        (_LOW - _NAMES_DB, _HIGH + _FIGURES_DB), (-0.6, count + 0.6), x_axis_label="level, dBFS",
     )  # fmt: skip
     drawing.yaxis.visible = False
     drawing.ygrid.visible = False

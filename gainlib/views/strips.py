@@ -70,7 +70,7 @@ class Strips(View):
             {
                 "stage": "@text",
                 "peak": "@peak_said",
-                "RMS (AES17)": "@rms_said",
+                "RMS": "@rms_said",
                 "noise floor": "@noise_said",
                 "ceiling": "@ceiling_said",
             },

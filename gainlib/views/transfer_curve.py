@@ -122,7 +122,7 @@ class TransferCurve(TapView):
         cornered = bool(_LOW <= corner <= _HIGH)
         words: list[tuple[float, float, str]] = []
         if worked:
-            heard = "RMS (AES17) in 50 ms" if worked.stage.hears_rms else "peaks in 50 ms"
+            heard = "RMS in 50 ms" if worked.stage.hears_rms else "peaks in 50 ms"
             words.append((_LOW + 1.0, _LOW - 5.0, f"time at each level, {heard}"))
         if worked and drawn:
             words.append((_LOW + 1.0, _HIGH - 3.0, f"loud moments: {dbfs(point)} in, {dbfs(point_out)} out"))
@@ -160,9 +160,9 @@ class TransferCurve(TapView):
             above = 100.0 * float((worked.levels > corner).mean())
             said = f"The {word} of the {where} stands at {dbfs(corner)}; {above:.0f} % of the time is above it. "
         moved = "unchanged" if abs(less) < 0.05 else f"{abs(less):.1f} dB {'lower' if less > 0 else 'higher'}"
-        heard = ", RMS is AES17" if worked.stage.hears_rms else ""
+        heard = " RMS" if worked.stage.hears_rms else ""
         return (
-            f"{said}The loudest tenth of the playing time comes in at {dbfs(point)} or more{heard}; at that level the "
+            f"{said}The loudest tenth of the playing time comes in at {dbfs(point)}{heard} or more; at that level the "
             f"{'curve' if said else f'curve of the {where}'} gives {dbfs(out)}, {moved}."
         )
 

@@ -67,7 +67,7 @@ class WordLength(TapView):
         """Octaves along, AES17 RMS in each up: dashed the signal, dotted its quietest moment, the steps' floors."""
         drawing = frame(
             self.height, (_LOW_HZ, _HIGH_HZ), (_FLOOR, _TOP + 2 * _KEY), x_axis_type="log",
-            x_axis_label="octave around, Hz", y_axis_label="octave RMS, dBFS (AES17)",
+            x_axis_label="octave around, Hz", y_axis_label="octave RMS, dBFS",
         )  # fmt: skip
         hertz = [31.5, 63, 125, 250, 500, 1000, 2000, 4000, 8000, 16_000]
         decibel_axis(drawing.xaxis, {each: f"{each:g}" if each < 10_000 else "16 000" for each in hertz})
@@ -81,7 +81,7 @@ class WordLength(TapView):
         for name, (ink, stroke) in strokes.items():
             line = drawing.segment("left", "drawn", "right", "drawn", source=sources[name], **stroke,
                                    **coloured(line_color=ink))  # fmt: skip
-            hover(drawing, [line], {"octave": "@middle", name: "@said (RMS, AES17)"})
+            hover(drawing, [line], {"octave": "@middle", name: "@said (RMS)"})
         key(drawing, sources["key"], list(strokes.values()))
         return drawing
 
@@ -116,7 +116,7 @@ class WordLength(TapView):
         if quiet == -math.inf:
             return (
                 f"After the {where} the quietest moment is digital silence; the steps alone make {listed} "
-                "(RMS over the whole band, AES17)."
+                "(RMS over the whole band)."
             )
         bits, dithered = self._file(rendering) or (16, True)
         apart = quiet - _floor_dbfs(bits, dithered)
@@ -131,7 +131,7 @@ class WordLength(TapView):
         side = "Before" if self._file(rendering) else "After"
         return (
             f"{side} the {where} the quietest moment lies at {dbfs(quiet)}, {hidden}. The steps make {listed} "
-            "(RMS over the whole band, AES17)."
+            "(RMS over the whole band)."
         )
 
 

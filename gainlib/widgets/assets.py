@@ -6,8 +6,9 @@ import base64
 from pathlib import Path
 
 from gainlib.palette import css_variables
+from gainlib.views.style import FRAME_LEFT, FRAME_RIGHT, FRAME_SCALE
 
-__all__ = ["PREDICTION_STYLES", "SHARED_URL", "STYLES", "script"]
+__all__ = ["PREDICTION_STYLES", "SHARED_URL", "STYLES", "script", "width_classes"]
 
 _HERE = Path(__file__).parent
 
@@ -19,12 +20,23 @@ A widget's own script reaches the page as text, in which an import of a file bes
 
 _PALETTE = css_variables('body[data-jp-theme-light="false"]')
 
-_STAGE_PX, _EDGES_PX, _MOST_STAGES = 92, 86, 40
+_STAGE_PX, _MOST_STAGES = 92, 40
 _STRIPS = "".join(
-    f".gainlib-stages-{count} {{ --gainlib-least: {_EDGES_PX + _STAGE_PX * count}px; }}\n"
+    f".gainlib-stages-{count}{scales} {{ --gainlib-least: {FRAME_LEFT + right + _STAGE_PX * count}px; }}\n"
+    for scales, right in (("", FRAME_RIGHT), (".gainlib-two-scales", FRAME_SCALE))
     for count in range(1, _MOST_STAGES)
 )
 """How wide a level diagram must be for the names of its stages, and what is told below each, to stand apart."""
+
+
+def width_classes(stages: int, right_px: int) -> list[str]:
+    """The classes that make a strip wide enough for so many stages and what stands right of them.
+
+    >>> width_classes(4, FRAME_RIGHT)
+    ['gainlib-stages-4']
+    """
+    return [f"gainlib-stages-{stages}", *(["gainlib-two-scales"] if right_px == FRAME_SCALE else [])]
+
 
 STYLES = _PALETTE + _STRIPS + (_HERE / "widgets.css").read_text(encoding="utf-8")
 """How everything of a bench and of an exercise looks, in the palette of the views."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from html import escape
 from typing import Any
 
@@ -17,10 +17,12 @@ from gainlib.views import Columns
 from gainlib.widgets.assets import script
 from gainlib.widgets.base import CourseWidget
 
-__all__ = ["FLOOR_DBFS", "STEP_DB", "Picture"]
+__all__ = ["FLOOR_DBFS", "STEP_DB", "Picture", "remark_on"]
 
 FLOOR_DBFS, STEP_DB = -100.0, 0.5
 """A moment's level goes to the page as one byte: from −100 to +27.5 dBFS in steps of half a dB."""
+
+_RMS = "RMS is AES17: a full-scale sine reads 0 dBFS."
 
 Tracks = Callable[[float, str], list[tuple[bytes, bytes]]]
 
@@ -78,6 +80,10 @@ class Picture(CourseWidget):
         drawn = figure_html(json.loads(self.spec), _unpacked(self.columns), self.heading)
         return f"{heading}{drawn}<p>{escape(self.sentence)}</p>"
 
+    def says(self, word: str) -> bool:
+        """Whether a word stands on the picture, beside it or in what is told of a place on it."""
+        return word in self.sentence or word in self.spec
+
     def _asked(self, _widget: object, content: dict[str, Any], _buffers: object) -> None:
         if content.get("kind") == "bokeh":
             self.send({"kind": "bokeh"}, [bokeh_script()])
@@ -92,6 +98,11 @@ class Picture(CourseWidget):
                     },
                     [track for pair in pairs for track in pair],
                 )  # fmt: skip
+
+
+def remark_on(pictures: Iterable[Picture]) -> str:
+    """What must be known to read these pictures; the page says it once, on the first bench where it matters."""
+    return _RMS if any(each.says("RMS") for each in pictures) else ""
 
 
 def _packed(columns: Columns) -> dict[str, dict[str, Any]]:

@@ -1,5 +1,5 @@
 // A loop player: versions are swapped while it sounds, in a crossfade at the place where it is.
-import { contexts, follow, make, players, tell, unfolding, whenInside } from "./shared.js";
+import { alongRow, contexts, follow, make, players, tell, unfolding, whenInside } from "./shared.js";
 
 const CROSSFADE = 0.02;
 const FADE_IN = 0.5;
@@ -359,7 +359,7 @@ export default {
     const uid = model.get("uid");
     const state = players.get(uid);
     el.classList.add("gainlib-player");
-    el.setAttribute("role", "group");
+    el.setAttribute("role", "toolbar");
     el.setAttribute("aria-label", "Player");
     const button = (text) => make("button", { type: "button", textContent: text });
     const labelled = (text, field) => make("label", { className: "gainlib-labelled" }, text, field);
@@ -390,6 +390,7 @@ export default {
     const part = make("p", { className: "gainlib-part" });
     const deaf = make("p", { className: "gainlib-message", role: "alert", hidden: true });
     const caution = make("p", { className: "gainlib-caution", textContent: model.get("caution") });
+    const remark = make("p", { className: "gainlib-remark", textContent: model.get("remark") });
     const several = slots.length > 1;
     const stages = pair || !several ? [labelled("heard after", tap), whose] : [];
     // Where nothing moves no other row has the button that unfolds.
@@ -397,7 +398,8 @@ export default {
     const now = make("div", { className: "gainlib-now" }, play, ...(several ? versions : []), seek, time);
     if (unfolds) now.append(unfolds.button);
     const more = make("div", { className: "gainlib-more" }, ...stages, ...(several ? [matchLabel] : []), monoLabel, volumeLabel);
-    el.append(deaf, now, more, part, caution);
+    el.append(deaf, now, more, part, caution, ...(model.get("remark") ? [remark] : []));
+    alongRow(el, play);
 
     const spoken = (db) => `${db < 0 ? "−" : ""}${Math.abs(db)} dB`;
     const show = () => {

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Callable, Sequence
+from html import escape
 from typing import Any
 
 import numpy as np
@@ -41,6 +42,7 @@ class Player(CourseWidget):
     plays, the newest version is sent when the one before has arrived, so a fast drag never queues: the part around the
     place that is heard at once, and all of it when nothing newer came meanwhile. The loudness of both is measured when
     all is sent, and when the page says that a move has ended; until then the page goes by the part that it was sent.
+    `caution` and `remark` stand below; a page shows each on its first player that has one.
     With `mono`, what is heard is folded down to one channel; the session, its pictures and readings stay as they are.
     """
 
@@ -52,6 +54,7 @@ class Player(CourseWidget):
     tap = traitlets.Unicode("").tag(sync=True)
     ceiling = traitlets.Float(10.0 ** (CEILING_DBFS / 20.0)).tag(sync=True)
     caution = traitlets.Unicode(CAUTION).tag(sync=True)
+    remark = traitlets.Unicode("").tag(sync=True)
     gains = traitlets.Dict({"before": 0.0, "after": 0.0}).tag(sync=True)
     matching = traitlets.Bool(True).tag(sync=True)
     opens_matched = traitlets.Bool(True).tag(sync=True)
@@ -156,8 +159,8 @@ class Player(CourseWidget):
         return self.tap, self.start, self.rate_hz, samples.shape
 
     def static_html(self) -> str:
-        """Nothing: a page without a kernel has no samples to play."""
-        return ""
+        """The remark alone: a page without a kernel has no samples to play."""
+        return f'<p class="gainlib-remark">{escape(self.remark)}</p>' if self.remark else ""
 
     def match(self) -> None:
         """Bring before and after to one level, and say by how much; measured where something changed."""

@@ -35,6 +35,26 @@ export function follow(model, names, update) {
   return () => names.forEach((name) => model.off(`change:${name}`, update));
 }
 
+// Of the row under a bench the key Tab stops at one button; an arrow key goes along the row from there. Where a slider or a
+// list has an arrow's key for itself, the others lead on. `stop` is given to the part of the row in which that button is.
+const ALONG = { ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1 };
+const OWN = [["input[type=range]", ["ArrowLeft", "ArrowRight"]], ["select", ["ArrowUp", "ArrowDown"]]];
+const IN_ROW = "button, select, input";
+export function alongRow(el, stop = null) {
+  for (const each of el.querySelectorAll(IN_ROW)) each.tabIndex = each === stop ? 0 : -1;
+  const pressed = (event) => {
+    const { key, target } = event;
+    if (!(key in ALONG) || event.ctrlKey || event.metaKey || event.altKey || event.shiftKey || !target.matches(IN_ROW)) return;
+    if (OWN.some(([those, keys]) => target.matches(those) && keys.includes(key))) return;
+    const row = target.closest(".gainlib-row") ?? el;
+    const all = [...row.querySelectorAll(IN_ROW)].filter((each) => each.offsetParent && !each.disabled);
+    event.preventDefault();
+    event.stopImmediatePropagation();
+    all[(all.indexOf(target) + ALONG[key] + all.length) % all.length].focus();
+  };
+  el.addEventListener("keydown", pressed, true);
+}
+
 // Calls `found` with the box around `el` that fits a selector, as soon as `el` stands in one; gives back what ends that.
 export function whenInside(el, selector, found) {
   let waiting = 0;
@@ -258,6 +278,6 @@ const OURS = ":is(.gainlib-bench, .gainlib-exercise, .gainlib-book, .gainlib-ans
   + ":is(input, button, select, textarea, summary)";
 window.addEventListener("keydown", (event) => {
   if (!event.target.matches?.(OURS)) return;
-  if (event.ctrlKey || event.metaKey) event.target.removeAttribute("data-lm-suppress-shortcuts");
+  if (event.ctrlKey || event.metaKey || event.altKey) event.target.removeAttribute("data-lm-suppress-shortcuts");
   else event.target.setAttribute("data-lm-suppress-shortcuts", "true");
 }, true);

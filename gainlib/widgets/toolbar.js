@@ -1,12 +1,12 @@
 // Undo, redo, reset, two kept settings and the settings as text: by button, and by key anywhere on the bench.
-import { arrived, follow, make, tell, unfold, unfolding, whenInside } from "./shared.js";
+import { alongRow, arrived, follow, make, tell, unfold, unfolding, whenInside } from "./shared.js";
 
 const typing = (target) => target.matches("select, textarea, input:not([type=range]):not([type=checkbox])");
 
 export default {
   render({ model, el }) {
     el.classList.add("gainlib-toolbar");
-    el.setAttribute("role", "group");
+    el.setAttribute("role", "toolbar");
     el.setAttribute("aria-label", "Settings: take back, compare, copy");
     const get = (name) => model.get(name);
     const said = make("p", { className: "gainlib-said", role: "status" });
@@ -34,11 +34,12 @@ export default {
     const more = make("div", { className: "gainlib-more" }, redo, keeps.A, keeps.B, other, copy);
     // The keys of what is folded away are told with it.
     const told_keys = make("p", { className: "gainlib-keys" }, "Keys: p play · q before or after · u undo · "
-      + "Shift + arrow: finest step · Delete: back to its start", make("span", { className: "gainlib-more" },
+      + "arrows along this row · Shift + arrow: finest step · Delete: back to its start", make("span", { className: "gainlib-more" },
       " · Shift + u redo · t, Shift + t keep as A, B · g compare · w copy"));
     const text = make("textarea", { readOnly: true, hidden: true, rows: 5, className: "gainlib-settings-text" });
     text.setAttribute("aria-label", "The settings as text");
     el.append(make("div", { className: "gainlib-now" }, undo, reset, unfolds.button), more, said, text, told_keys);
+    alongRow(el);
 
     const show = () => {
       for (const [each, name] of [[undo, "undo"], [redo, "redo"]]) {

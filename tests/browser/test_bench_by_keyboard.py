@@ -95,24 +95,36 @@ def test_a_drag_with_the_mouse_is_one_step(lab, bench):
     bench.wait_for_function("() => [...document.querySelectorAll('.gainlib-toolbar button')][0].disabled === true")
 
 
-def test_every_control_is_reached_with_the_tab_key_and_shows_where_it_is(bench):
+FOCUSED = """() => {
+    const each = document.activeElement;
+    const style = getComputedStyle(each);
+    const name = each.getAttribute("aria-label") || each.textContent || each.labels?.[0]?.textContent || "";
+    return [each.closest(".gainlib-bench") ? name.trim() : null, style.outlineStyle !== "none", each.type];
+}"""
+
+
+def test_every_control_is_reached_with_the_keys_and_shows_where_it_is(bench):
     bench.get_by_role("slider", name="Preamp gain").focus()
     for key in ("Tab", "Shift+Tab"):  # whatever was clicked before, the focus is the keyboard's now
         bench.keyboard.press(key)
     reached = []
-    for _ in range(40):
-        reached.append(
-            bench.evaluate("""() => {
-                const each = document.activeElement;
-                const style = getComputedStyle(each);
-                const name = each.getAttribute("aria-label") || each.textContent || each.labels?.[0]?.textContent || "";
-                return [each.closest(".gainlib-bench") ? name.trim() : null, style.outlineStyle !== "none"];
-            }""")
-        )
-        if reached[-1][0] is None:
-            break
+    while (now := bench.evaluate(FOCUSED))[0] not in (None, "Play"):
+        reached.append(now)
+        assert len(reached) < 40, reached
         bench.keyboard.press("Tab")
-    names = [name for name, _ in reached if name]
+    assert now[0] == "Play"
+    # The row is one stop for Tab; an arrow key goes along it and round.
+    while now not in reached:
+        reached.append(now)
+        bench.keyboard.press("ArrowDown" if now[2] == "range" else "ArrowRight")
+        now = bench.evaluate(FOCUSED)
+    bench.keyboard.press("Tab")
+    assert bench.evaluate(FOCUSED)[0] is None
+    bench.keyboard.press("Shift+Tab")
+    assert bench.evaluate(FOCUSED)[0] == "Play"
+    bench.keyboard.press("ArrowLeft")
+    assert bench.evaluate(FOCUSED)[0] == reached[-1][0]
+    names = [name for name, *_ in reached]
     for wanted in (
         "Preamp gain", "Preamp gain in figures, dB", "Converter alignment", "Fader", "Fader muted",
         "Ride points, point 1, seconds", "Ride points, point 2, gain in dB", "Remove point 1 of Ride points",
@@ -120,7 +132,7 @@ def test_every_control_is_reached_with_the_tab_key_and_shows_where_it_is(bench):
         "Place in the recording",
     ):  # fmt: skip
         assert wanted in names, (wanted, names)
-    assert all(shown for name, shown in reached if name), reached
+    assert all(shown for _, shown, _ in reached), reached
 
 
 def test_a_choice_and_a_switch_by_keyboard(bench):

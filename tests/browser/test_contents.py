@@ -7,6 +7,9 @@ import pytest
 pytestmark = pytest.mark.browser
 
 
+PATH = "() => jupyterapp.shell.currentWidget.context.path"
+
+
 def test_the_list_comes_by_itself_and_a_click_brings_a_lesson_that_is_alive(page, lab, keep):
     lab.open(page, "contents.ipynb")
     rows = page.locator(".jp-OutputArea table tbody tr")
@@ -25,7 +28,23 @@ def test_the_list_comes_by_itself_and_a_click_brings_a_lesson_that_is_alive(page
     gain.wait_for(timeout=60_000)
     assert page.evaluate("() => jupyterapp.shell.currentWidget.content.activeCellIndex") == 0
     assert page.locator(".gainlib-page-line").count() <= 1
-    page.wait_for_function("() => jupyterapp.shell.currentWidget.gainlibReady")
+    page.wait_for_function("() => jupyterapp.shell.currentWidget.gainlibReady", timeout=60_000)
     assert page.locator(".jp-Notebook:visible .jp-Cell-inputWrapper .cm-content:visible").count() < 5
     assert page.evaluate("() => jupyterapp.shell.currentWidget.context.model.dirty") is False
     keep(page, "lesson-alive")
+
+    # The way back: a button, and a key that works on a control as well.
+    back = page.locator("jp-button:visible", has_text="Contents")
+    assert page.locator(".jp-NotebookPanel-toolbar:visible").inner_text().split("\n")[:2] == [
+        "Contents",
+        "Show the code",
+    ]
+    back.click()
+    page.wait_for_function(f"() => ({PATH})() === 'contents.ipynb'")
+    assert page.locator("jp-button:visible", has_text="Contents").count() == 0
+    page.click(".jp-OutputArea a:has-text('Set a recording level') >> nth=0")
+    page.wait_for_function(f"() => ({PATH})().includes('set-recording-level')")
+    gain.focus()
+    page.keyboard.press("Alt+c")
+    page.wait_for_function(f"() => ({PATH})() === 'contents.ipynb'")
+    page.wait_for_function("() => !jupyterapp.shell.currentWidget.gainlibRuns")  # the list is made again

@@ -103,6 +103,32 @@ def test_a_prediction_is_read_beside_what_was_measured(lesson):
     what.get_by_text("You said: “It clips. I turn the trim down afterwards, and it is clean again.”").wait_for()
 
 
+SEEN = """name => [...document.querySelectorAll(name)].filter(each => each.checkVisibility())
+    .map(each => each.textContent)"""
+
+
+def test_what_holds_for_all_benches_is_said_on_the_first_alone_wherever_one_reads(lesson):
+    for place in (0, 1e6):
+        lesson.evaluate(
+            "top => document.querySelector('.jp-WindowedPanel-outer').scrollTo({ top, behavior: 'instant' })", place
+        )
+        assert lesson.evaluate(SEEN, ".gainlib-remark") == ["RMS is AES17: a full-scale sine reads 0 dBFS."]
+        assert len(lesson.evaluate(SEEN, ".gainlib-caution")) == 1
+    assert "AES17" not in lesson.evaluate(
+        "() => [...document.querySelectorAll('.gainlib-unseen')].map(each => each.textContent).join()"
+    )
+
+
+def test_from_the_last_control_to_the_check_and_back_are_two_stops(lesson):
+    part = cell(lesson, 'gl.exercise("recording/leave-room")')
+    check = part.get_by_role("button", name="Check my answer")
+    check.focus()
+    for keys, where in (("Shift+Tab", ".gainlib-below input"), ("Tab", ".gainlib-check")):
+        for _ in range(2):
+            lesson.keyboard.press(keys)
+        assert lesson.evaluate("where => document.activeElement.matches(where)", where)
+
+
 def test_the_exercise_answered_wrong_in_the_usual_ways_then_right(lab, lesson, keep):
     part = cell(lesson, 'gl.exercise("recording/leave-room")')
     part.scroll_into_view_if_needed()

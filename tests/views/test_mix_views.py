@@ -159,7 +159,7 @@ def test_the_envelope_says_levels_and_crest_before_and_behind():
     assert said == (
         "Before the trim: peak −6.0 dBFS, RMS −6.0 dBFS, crest factor 3.0 dB; "
         "after the trim: peak −12.5 dBFS, RMS −12.5 dBFS, crest factor 3.0 dB. "
-        "RMS is AES17, so the crest factor is peak − RMS + 3.0 dB."
+        "The crest factor is peak − RMS + 3.0 dB."
     )
     columns = Envelope().columns(chain(sine(-6.0), Trim(-6.5)))["envelope"]
     assert columns["before"] == pytest.approx(np.full(600, -6.0), abs=0.1)
@@ -184,7 +184,7 @@ def test_the_transfer_curve_says_what_the_working_point_becomes():
     # A square of peak -8 dBFS reads 3.01 dB more as AES17 RMS: 15.01 dB over, 3.75 dB left.
     square = 10 ** (-8 / 20) * SIGNALS["full-scale square"]
     said = TransferCurve().sentence(chain(square, Compressor(-20.0, 4.0, knee_db=0.0, detector="rms")))
-    assert "comes in at −5.0 dBFS or more, RMS is AES17; at that level the curve gives −16.2 dBFS" in said
+    assert "comes in at −5.0 dBFS RMS or more; at that level the curve gives −16.2 dBFS" in said
     limited = TransferCurve().sentence(chain(sine(-2.0), Limiter(-6.5)))
     assert limited.startswith("The ceiling of the limiter stands at −6.5 dBFS; 100 % of the time is above it.")
     assert limited.endswith("gives −6.5 dBFS, 4.5 dB lower.")
@@ -225,7 +225,7 @@ def test_the_ride_stands_over_its_phrases_and_brings_them_together():
     assert columns["behind"]["drawn_db"] == pytest.approx([-7.4, -7.4], abs=0.05)
     assert columns["before"]["left"] == pytest.approx([0.0, 1.5], abs=0.02)
     assert DrawnRide().sentence(rendering) == (
-        "2 phrases before the ride, RMS (AES17) −30.0 dBFS to −20.0 dBFS, 10.0 dB apart; "
+        "2 phrases before the ride, RMS −30.0 dBFS to −20.0 dBFS, 10.0 dB apart; "
         "after it −30.0 dBFS to −30.0 dBFS, 0.0 dB apart. The ride has 3 points, −10.0 dB to 0.0 dB."
     )
     assert DrawnRide().sentence(chain(take, Ride())).endswith("nothing is drawn yet.")
@@ -466,7 +466,7 @@ def test_the_word_length_says_its_noise_against_the_quietest_moment():
     assert view_.sentence(chain(take, Trim())) == (
         "After the trim the quietest moment lies at −60.0 dBFS, 33.3 dB above the noise of 16 bit with dither, which "
         "it hides. The steps make 16 bit, dithered −93.3 dBFS, 16 bit −98.1 dBFS, 24 bit −146.3 dBFS (RMS over the "
-        "whole band, AES17)."
+        "whole band)."
     )
     assert "39.7 dB below the noise of 16 bit with dither" in view_.sentence(chain(sine(-133.0), Trim()))
     # Of a file the sentence is about its own word length, and about what enters it, also with a gain behind.
@@ -620,7 +620,7 @@ def test_the_crest_factor_follows_from_peak_and_rms_before_a_stage_and_after_it(
     assert view_.heading(rendering) == "Crest factor after the soft clip"
     assert view_.sentence(rendering) == (
         "After the soft clip the crest factor is 6.0 dB: peak −12.0 dBFS, less RMS −15.0 dBFS, plus 3.0 dB, since "
-        "AES17 reads the RMS that much higher; before the soft clip it is 6.0 dB."
+        "the RMS is read that much higher than the plain one; before the soft clip it is 6.0 dB."
     )
     rows = view_.columns(rendering)["rows"]
     assert rows["peak"] == pytest.approx([-12.0, -12.0], abs=0.02)

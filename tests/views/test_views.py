@@ -71,7 +71,7 @@ def test_a_figure_says_what_its_axes_are_and_gives_values_on_hover():
     assert [name for name, _ in diagram.hover[0].tooltips] == [
         "stage",
         "peak",
-        "RMS (AES17)",
+        "RMS",
         "noise floor",
         "ceiling",
         "left",

@@ -10,6 +10,8 @@ const MOST_ACCEPTED = 500;
 const MOST_STILL = 2_000_000;
 const LOOKED_AFTER_MS = 2500;
 const MOVES = ["wheel", "pointerdown", "keydown"];
+const CONTENTS = "gainlib:contents";
+const FIRST_PAGE = "contents.ipynb";
 
 const NOT_OURS = "The code of this page is not the course's own, so it did not run by itself. Run it if the change is yours or "
   + "you trust whose it is; that is remembered.";
@@ -271,6 +273,28 @@ function runAllInPlace(tracker) {
   };
 }
 
+// The way back: a button at the top of a page and a key, where the list of lessons lies beside it.
+const listOf = (panel) => panel.context.path.replace(/[^/]*$/, FIRST_PAGE);
+async function offerContents(app, panel) {
+  const place = listOf(panel);
+  if (panel.context.path === place) return;
+  const there = await app.serviceManager.contents.get(place, { content: false }).catch(() => null);
+  if (!there || panel.isDisposed) return;
+  panel.addClass("gainlib-page-listed");
+  panel.toolbar.insertItem(0, "gainlib-contents", new parts.ToolbarButton({
+    label: "Contents", tooltip: "Back to the list of lessons (Alt + C)", onClick: () => app.commands.execute(CONTENTS),
+  }));
+}
+
+function wayBack(app, tracker) {
+  app.commands.addCommand(CONTENTS, {
+    label: "Contents of the course",
+    isEnabled: () => Boolean(tracker.currentWidget?.hasClass("gainlib-page-listed")),
+    execute: () => app.commands.execute("docmanager:open", { path: listOf(tracker.currentWidget) }),
+  });
+  app.commands.addKeyBinding({ command: CONTENTS, keys: ["Alt C"], selector: ".gainlib-page-listed" });
+}
+
 // Cells by their tags. The page's looks alone fold and hide; the notebook is not changed.
 function look(panel) {
   const mark = () => panel.content.widgets.forEach((each) => {
@@ -293,7 +317,7 @@ function look(panel) {
     const label = button.node.querySelector(".jp-ToolbarButtonComponent-label");
     if (label) label.textContent = shown ? "Hide the code" : "Show the code";
   };
-  panel.toolbar.insertAfter("restart-and-run", "gainlib-code", button) || panel.toolbar.addItem("gainlib-code", button);
+  panel.toolbar.insertItem(0, "gainlib-code", button);
   show();
   button.renderPromise?.then(show);
   const follow = () => {
@@ -467,7 +491,7 @@ function steer(app, tracker) {
   return follow;
 }
 
-async function open(panel, loaded) {
+async function open(app, panel, loaded) {
   await panel.context.ready;
   if (given(panel).lesson !== true) return;
   panel.gainlibPage = true;
@@ -482,6 +506,7 @@ async function open(panel, loaded) {
   if (unchanged) panel.context.model.dirty = false;
   await loaded;
   look(panel);
+  void offerContents(app, panel);
   const code = await digest(panel);
   panel.gainlibOwn = await known(code);
   for (const each of MOVES) {
@@ -519,11 +544,12 @@ const shared = async (key) => (await Object.values(scope[key])[0].get())();
       document.head.append(Object.assign(document.createElement("link"), { rel: "stylesheet", href: new URL("page.css", here) }));
       const loaded = registry?.load(PLUGIN).then((found) => { settings = found; }).catch(() => {}); // kept for this page then
       const follow = steer(app, tracker);
+      wayBack(app, tracker);
       giveWay(tracker);
       runAllInPlace(tracker);
       const opened = async (panel) => {
         heed(panel);
-        await open(panel, loaded).catch((fault) => console.warn("gainlib: the page does not run by itself", fault));
+        await open(app, panel, loaded).catch((fault) => console.warn("gainlib: the page does not run by itself", fault));
         follow(panel);
       };
       tracker.forEach((each) => void opened(each));
