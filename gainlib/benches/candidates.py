@@ -41,7 +41,7 @@ class CandidatePlayer(Player):
         self._hold(dict(renderings), tap, [])
 
     def _words(self, gains_db: dict[str, float]) -> str:
-        return f"all at one level ({self._by})"
+        return f"all at the same level ({self._by})"
 
     def _asked(self, widget: object, content: dict[str, Any], buffers: object) -> None:
         if content.get("kind") == "choose" and content.get("slot") in self.slots:

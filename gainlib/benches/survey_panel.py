@@ -97,7 +97,7 @@ class SurveyPanel(Panel):
         if self.bench is not None:
             now = moved(self.found, self.bench, add_up=False)
             peak = signed(self.bench.rendering.level(f"{MAIN}/trim").peak_dbfs, 1, "dBFS")
-            said = f"<p>The main peaks at {escape(peak)} in this part. as_moved() adds up the whole files anew.</p>"
+            said = f"<p>The main peaks at {escape(peak)} in this part. as_moved() adds up the whole files again.</p>"
         self.sheet.value = fragment(now) + said
 
     def _free(self) -> None:

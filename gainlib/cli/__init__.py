@@ -68,7 +68,7 @@ def _gainlib(
 
 @app.command("open", epilog="Example: gainlib open my-course --name Ada")
 def _open(
-    folder: Annotated[Path, typer.Argument(help="Where your own copy of the lessons is, or shall be.")] = Path(
+    folder: Annotated[Path, typer.Argument(help="Where your own copy of the lessons is, or where to put it.")] = Path(
         "gainlib-course"
     ),
     name: Annotated[str, typer.Option(help="Your name, kept with your progress.")] = "",
@@ -112,7 +112,7 @@ def _open(
 
 @app.command("check-setup", epilog="Example: gainlib check-setup --json")
 def _check_setup(
-    folder: Annotated[Path, typer.Argument(help="The folder that the course shall be opened in.")] = Path(),
+    folder: Annotated[Path, typer.Argument(help="The folder to open the course in.")] = Path(),
     as_json: Annotated[bool, typer.Option("--json", help="Write the findings as JSON.")] = False,
 ) -> None:
     """Say what of the course works on this computer, what does not, and what to do about it.

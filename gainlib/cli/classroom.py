@@ -45,7 +45,7 @@ def _new_class(
     """Write a class file for the teacher, a file of their own for each learner of the roster, and one for all.
 
     The teacher's file is then yours to change: points, due date, what a late hand-in costs, the roster. After that,
-    --again writes the learners' files anew; the key, and so everybody's numbers, stay.
+    --again writes the learners' files again; the key, and so everybody's numbers, stay.
     """
     from gainlib.classroom import new_class, read_roster
     from gainlib.classroom.class_file import left_over, own_files_of, write_learners_file
@@ -105,7 +105,7 @@ def _mark(
         Path | None, typer.Option(help="Where the marks are written; beside the class file, if left out.")
     ] = None,
     workers: Annotated[int, typer.Option(help="How many processes mark at once.", min=1, max=256)] = 1,
-    cluster: Annotated[str, typer.Option(help="The address of a Dask scheduler that shall do the work.")] = "",
+    cluster: Annotated[str, typer.Option(help="The address of a Dask scheduler, to mark on its workers.")] = "",
     feedback: Annotated[
         str, typer.Option(help="Feedback pages: whole (each by itself), light (one script beside them), none.")
     ] = "whole",

@@ -260,7 +260,7 @@ def compiled_loops() -> Finding:
     made = f"numba {importlib.metadata.version('numba')} compiles them"
     where = fast_loops.where_kept()
     return Finding(
-        "compiled loops", True, f"{made}, and keeps them in {where}." if where else f"{made}, each time anew."
+        "compiled loops", True, f"{made}, and keeps them in {where}." if where else f"{made}, again each time."
     )
 
 

@@ -45,7 +45,7 @@ def _own_loops() -> dict[str, str]:
     try:
         shutil.copytree(given, own, dirs_exist_ok=True)
     except OSError as fault:
-        print(f"gainlib: {given} cannot be copied ({reason_of(fault)}); loops are compiled anew.", file=sys.stderr)
+        print(f"gainlib: {given} cannot be copied ({reason_of(fault)}); loops are compiled again.", file=sys.stderr)
     return {LOOPS: str(own)}
 
 

@@ -189,7 +189,7 @@ def _hold(place: Path, record: Path, ended: threading.Event, held: contextlib.Ex
                 return running
             if time.monotonic() > latest:
                 raise GainError(
-                    "another `gainlib open` holds this folder and does not answer; end it, or start the computer anew."
+                    "another `gainlib open` holds this folder and does not answer; end it, or restart the computer."
                 ) from None
             continue
         except (OSError, NotImplementedError):  # no locks here, so what is written down must do

@@ -118,7 +118,7 @@ def _alone(stem: Stem, practice: Practice, tempo: Tempo | None) -> list[Fault]:
         found.append(Fault(stem.name, "clipped", clips, f"{said}; no trim mends that, take it again.", places))
     elif tops:
         places = _places(stem, stem.flat, tempo)
-        said = f"{tops} crests are cut off at one height, {signed(peak, 1, 'dBFS')}, first at {_where(places[0])}"
+        said = f"{tops} crests are cut off at the same height, {signed(peak, 1, 'dBFS')}, first at {_where(places[0])}"
         found.append(
             Fault(
                 stem.name,

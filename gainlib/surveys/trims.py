@@ -151,7 +151,7 @@ def find_noise(trims: Sequence[Trim], practice: Practice) -> list[Fault]:
         if each.noise_dbfs is not None and each.noise_dbfs > practice.noise_limit_dbfs:
             said = f"its noise floor comes to {signed(each.noise_dbfs, 1, 'dBFS')} after the trim"
             found.append(
-                Fault(each.stem, "noise", 1, f"{said}; it will be heard in pauses: gate it, edit or record anew.")
+                Fault(each.stem, "noise", 1, f"{said}; it will be heard in pauses: gate it, edit or record it again.")
             )
     return found
 

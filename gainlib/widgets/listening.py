@@ -127,4 +127,4 @@ def matched_words(before_db: float, after_db: float, *, by: str) -> str:
     for name, gain_db in (("before", before_db), ("after", after_db)):
         if gain_db < -0.05:
             return f"{name} lowered by {signed(-gain_db, plus=False)} ({by})"
-    return f"both at one level ({by})"
+    return f"both at the same level ({by})"

@@ -469,7 +469,7 @@ def test_matched_versions_have_one_rms_and_neither_is_raised(before, after):
 def test_silence_is_not_matched_and_the_words_say_what_is_done():
     assert matched_db(-math.inf, -20.0) == (0.0, 0.0)
     assert matched_words(0.0, -2.44, by="loudness") == "after lowered by 2.4 dB (loudness)"
-    assert matched_words(0.0, 0.0, by="loudness") == "both at one level (loudness)"
+    assert matched_words(0.0, 0.0, by="loudness") == "both at the same level (loudness)"
     assert len(CAUTION) < 80  # one short line
     assert "85 dBA" in CAUTION
     assert "NIOSH 98-126" in CAUTION

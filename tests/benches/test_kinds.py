@@ -169,7 +169,7 @@ def test_candidates_are_heard_at_one_loudness_and_it_is_not_said_which_was_loude
         loudness.append(pyebur128.get_loudness_global(meter))
         player._handle_custom_msg({"kind": "arrived", "slot": label}, None)
     assert max(loudness) - min(loudness) < 0.2
-    assert player.matched == "all at one level (loudness)"
+    assert player.matched == "all at the same level (loudness)"
 
 
 def test_where_level_is_the_question_each_candidate_keeps_its_own(sit):

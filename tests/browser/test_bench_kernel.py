@@ -50,7 +50,7 @@ def test_a_restarted_kernel_is_said_and_the_cell_run_again_moves(lab, page, keep
     moved(page)
     before = headline(page)
     restart(page)
-    page.locator(LINE, has_text="The kernel of this page was started anew").wait_for(timeout=30_000)
+    page.locator(LINE, has_text="The kernel of this page was restarted").wait_for(timeout=30_000)
     # Said once, above; a page without the extension has the bench's own sentence.
     message = page.locator(".gainlib-headline .gainlib-message")
     assert not message.is_visible()
@@ -70,7 +70,7 @@ def test_a_restarted_kernel_is_said_and_the_cell_run_again_moves(lab, page, keep
 @pytest.mark.parametrize(
     ("path", "method", "said"),
     [
-        ("/restart", "POST", "The kernel of this page was started anew"),
+        ("/restart", "POST", "The kernel of this page was restarted"),
         ("", "DELETE", "The kernel of this page has ended"),
     ],
     ids=["restarted", "ended"],

@@ -129,7 +129,7 @@ def test_shift_enter_shows_what_a_cell_brought_goes_on_from_a_field_and_ends_at_
 def test_a_kernel_that_was_started_anew_is_told_and_a_press_runs_the_page(lab, own_lesson):
     page = own_lesson
     page.evaluate("() => jupyterapp.shell.currentWidget.sessionContext.session.kernel.restart().then(() => {})")
-    page.get_by_text("The kernel of this page was started anew").wait_for()
+    page.get_by_text("The kernel of this page was restarted").wait_for()
     page.get_by_role("button", name="Run this page").click()
     page.wait_for_function("() => !document.querySelector('.gainlib-page-line')", timeout=60_000)
     assert times_run(lab) == 2

@@ -123,7 +123,7 @@ def test_questions_and_candidates_of_an_exercise_are_written_out(text):
 
 
 def test_a_survey_stands_on_the_page_with_its_sheet(text):
-    assert "as_moved() adds up the whole files anew" in text
+    assert "as_moved() adds up the whole files again" in text
     assert "data-gainlib" in text
 
 

@@ -107,14 +107,14 @@ def test_an_encoder_overshoots_by_about_0_4_db(versions):
 @pytest.mark.parametrize(
     ("coding", "dither", "quote", "noise_dbfs"),
     [
-        ("fixed 16", False, "−93.3 in place of −98.1 dBFS", -98.1),
-        ("fixed 16", True, "−93.3 in place of −98.1 dBFS", -93.3),
+        ("fixed 16", False, "−93.3 instead of −98.1 dBFS", -98.1),
+        ("fixed 16", True, "−93.3 instead of −98.1 dBFS", -93.3),
         ("fixed 24", True, "the dithered noise lies at −141.5 dBFS, and without dither at −146.3", -141.5),
         ("fixed 24", False, "the dithered noise lies at −141.5 dBFS, and without dither at −146.3", -146.3),
     ],
 )
 def test_the_noise_of_a_word_length(mix, coding, dither, quote, noise_dbfs, reckoned):
-    """Read: "Dither costs 4.8 dB of noise: −93.3 in place of −98.1 dBFS"; "the dithered noise lies at −141.5 dBFS"."""
+    """Read: "Dither costs 4.8 dB of noise: −93.3 instead of −98.1 dBFS"; "the dithered noise lies at −141.5 dBFS"."""
     file = gl.Session.of(mix, [gl.StoredFile(coding, dither=dither)], name="file").render()
     expected = paper.steps_noise_dbfs(int(coding.split()[1]), dither)
     source = "published: a twelfth of the step's square, with TPDF dither three times that"

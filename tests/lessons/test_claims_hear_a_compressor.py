@@ -205,8 +205,8 @@ def test_the_sidechain_spares_the_guitar(reckoned):
 
 
 def test_half_and_half_takes_4_6_db(reckoned):
-    """Read: "a loud note 20 dB over the threshold loses 4.6 dB in place of 15"; softer ones nothing."""
-    quote = "a loud note 20 dB over the threshold loses 4.6 dB in place of 15"
+    """Read: "a loud note 20 dB over the threshold loses 4.6 dB instead of 15"; softer ones nothing."""
+    quote = "a loud note 20 dB over the threshold loses 4.6 dB instead of 15"
     expected = -20 * math.log10(0.5 + 0.5 * 10 ** (-15 / 20))
     mixed = gl.Compressor(threshold_db=-30, ratio=4, wet_percent=50)
     reckoned(quote, 4.6, expected, -10 - mixed.curve_db(-10.0), near=1e-6, source="derived: the sum of both paths")

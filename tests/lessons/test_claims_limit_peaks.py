@@ -118,7 +118,7 @@ def test_the_snare_is_what_makes_the_limiter_work(rendered, reckoned):
 
 @pytest.mark.reading_of_our_own
 def test_the_mix_without_so_much_snare_is_no_softer(rendered):
-    """Read: "The mix is no softer"."""
+    """Read: "The mix is not softer"."""
     assert measured("loudness_lufs", rendered(3.0, 0.0)) >= measured("loudness_lufs", rendered(3.0)) - 0.05
 
 

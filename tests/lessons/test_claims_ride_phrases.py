@@ -66,7 +66,7 @@ RECKONED = {
         lambda s: most_db(ridden(s)),
         CURVE,
     ),
-    "in place of 10.8 dB": (10.8, 0.05, lambda: most_on_paper(-24), most_db, CURVE),
+    "instead of 10.8 dB": (10.8, 0.05, lambda: most_on_paper(-24), most_db, CURVE),
     "Alone it takes away 15 dB": (15, 0.5, lambda: most_on_paper(-30), lambda s: most_db(s, -30), CURVE),
     "After the ride 6 dB are enough": (
         6,

@@ -105,11 +105,11 @@ def test_a_bass_10_db_lower_adds_0_4_db(mix, reckoned):
 
 
 def test_a_copy_upside_down_leaves_silence(mix, reckoned):
-    """Read: "A copy that is turned upside down would leave silence"."""
+    """Read: "A copy with its polarity inverted would leave silence"."""
     voice = mix.strip("voice").take
     upside_down = gl.Audio(-voice.samples, voice.rate_hz)
     both = mix.with_take(upside_down, strip="copy")
-    quote = "A copy that is turned upside down would leave silence"
+    quote = "A copy with its polarity inverted would leave silence"
     reckoned(quote, True, not (VOICE - VOICE).any(), total(both, copy=False) < -200, source="derived: x - x is 0")
 
 

@@ -109,7 +109,10 @@ QUESTIONS = [
         "be −{15.4}.",
         (23.01 - powers(0, 0), 23.01 - five_around()),
         "measure-loudness",
-        ("Turn one side over, and it reads −20.0 as before; in mono nothing would be left", "read −15.4 LUFS"),
+        (
+            "Invert the polarity of one side, and it reads −20.0 as before; in mono nothing would be left",
+            "read −15.4 LUFS",
+        ),
     ),
     Question(
         "What does the noise of a chain change by when 10 dB of gain move from the preamp to the trim, "
@@ -163,14 +166,14 @@ QUESTIONS = [
         "A voice is mixed, half and half, with a copy that is compressed by 4:1. What does a note lose that "
         "stands 20 dB "
         "over the threshold? What does the mix do to what is soft, and what spoils it?",
-        "It loses {4.6} dB in place of {15}. What is soft stays; a copy that comes late cancels some frequencies.",
+        "It loses {4.6} dB instead of {15}. What is soft stays; a copy that comes late cancels some frequencies.",
         (-voltages(0.5, 0.5 * 10 ** ((out_db(20) - 20) / 20)), 20 - out_db(20)),
         "hear-a-compressor",
-        ("loses 4.6 dB in place of 15", "lifts what is soft more than it holds what is loud", "If one is late"),
+        ("loses 4.6 dB instead of 15", "lifts what is soft more than it holds what is loud", "If one is late"),
     ),
     Question(
         "Why does a sum of 32 tracks not rise by 30 dB, as 32 copies of one track would? How far does it rise?",
-        "Copies add as voltages, {30}; strangers as powers: {15} dB. It is that much room you leave at the start.",
+        "Copies add as voltages, {30}; unrelated tracks as powers: {15} dB. It is that much room you leave at the start.",
         (voltages(*[1] * 32), powers(*[0] * 32)),
         "balance-with-faders",
         ("15 dB for 32", "twice the voltage", "twice the power", "Leave that much room before you start"),

@@ -20,6 +20,17 @@ STILTED = {
     r"\bas chance will have it\b": "by chance",
     r"\bworking point\b": "say what it marks",
     r"\bwhat hits\b": "drums",
+    r"\bshall\b": "should, must",
+    r"\bturn(s|ed)? (one side over|over|upside down)\b": "invert the polarity",
+    r"\bstrangers?\b": "unrelated tracks",
+    r"\bcounts? in floating point\b": "works in floating point",
+    r"\bin place of\b": "instead of",
+    r"\banew\b": "again",
+    r"\bat last\b": "last, in the end",
+    r"\b(at|to) one (loudness|level|height)\b(?! of)": "the same",
+    r"\bwho (moves|adds|has) the\b": "if you",
+    r"\b(picture|faders?|limiter|compressor|meter|line)s? tells?\b(?! (you|the rest))": "shows",
+    r"\bthree samples and more\b": "or more",
 }
 LESSONS, EXERCISES = bundled_folder("lessons"), bundled_folder("exercises")
 FILES = [*LESSONS.glob("*.ipynb"), *LESSONS.glob("*.md"), *LESSONS.glob("*.toml"), *EXERCISES.glob("*/*.toml")]

@@ -16,7 +16,7 @@ const FIRST_PAGE = "contents.ipynb";
 const NOT_OURS = "The code of this page is not the course's own, so it did not run by itself. Run it if the change is yours or "
   + "you trust whose it is; that is remembered.";
 const UNKNOWN = "This page cannot tell whether its code is the course's own, so it did not run by itself.";
-const ANEW = "The kernel of this page was started anew, and knows nothing of it yet.";
+const ANEW = "The kernel of this page was restarted and has run nothing of it yet.";
 const GONE = "The kernel of this page has ended. What you see is the last that it showed.";
 const ELSEWHERE = "This page is open in another tab or window; it goes on there.";
 const RUN = "Run this page";
