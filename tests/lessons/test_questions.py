@@ -90,7 +90,7 @@ QUESTIONS = [
         (cascade(40, 2, 30), cascade(20, 2, 30), 20 + cascade(40, 2, 30)),
         "connect-at-the-right-level",
         (
-            "make 2.3 dB. With 20 dB of gain they make 10.6",
+            "together they have 2.3 dB. With only 20 dB of gain they make 10.6",
             "the first chain has 22.3 dB: the pad is added in full",
             "A gain in front of a noise makes it smaller",
         ),
@@ -173,7 +173,7 @@ QUESTIONS = [
     ),
     Question(
         "Why does a sum of 32 tracks not rise by 30 dB, as 32 copies of one track would? How far does it rise?",
-        "Copies add as voltages, {30}; unrelated tracks as powers: {15} dB. It is that much room you leave at the start.",
+        "Copies add as voltages, {30}; unrelated tracks as powers: {15} dB. That is the room you leave at the start.",
         (voltages(*[1] * 32), powers(*[0] * 32)),
         "balance-with-faders",
         ("15 dB for 32", "twice the voltage", "twice the power", "Leave that much room before you start"),
@@ -235,7 +235,7 @@ QUESTIONS = [
             1 / (2 * 0.001),
         ),
         "align-outboard",
-        ("leaves −39 dB of it", "leaves 1 kHz only 18 dB down", "1 ms late cancels 500 Hz"),
+        ("leaves −39 dB of", "leaves 1 kHz only 18 dB down", "1 ms late cancels 500 Hz"),
     ),
 ]
 
