@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
@@ -25,6 +26,9 @@ _HELD_TO_DB = 0.1
 
 _CONVERTER_NOISE_DB = 1.0
 """From here on the converter's own noise is spoken of: a quarter of the noise before it, added, is 1 dB (*derived*)."""
+
+_SUBJECT = re.compile(r"The [\w’' -]+?(?= (?:has|reaches|turns|peaks) )")
+"""What a sentence on a stage begins with."""
 
 
 @dataclass(frozen=True)
@@ -71,7 +75,20 @@ def advise(rendering: Rendering, controls: Sequence[Movable] = (), aims: Sequenc
         return Advice(" ".join([*recorded, "No control here mends that."]), step, True, move)
     besides = {f"{each.reading} {'/'.join(rendering.session.tap(each.at))}" for each, _ in shown if not each.seconds}
     facts, trouble = _levels(rendering, besides)
-    return Advice(" ".join(filter(None, [*facts, *_limited(rendering, besides)])), step, trouble, move)
+    facts = [*filter(None, facts), *_limited(rendering, besides)]
+    told = _named_once([*facts, *filter(None, said)])
+    return Advice(" ".join(told[: len(facts)]), " ".join(told[len(facts) :]), trouble, move)
+
+
+def _named_once(sentences: Sequence[str]) -> list[str]:
+    """A stage that the sentence before has named is "it" in the next."""
+    told, named = [], ""
+    for each in sentences:
+        found = _SUBJECT.match(each)
+        subject = found[0] if found else ""
+        told.append(f"It{each[len(subject) :]}" if subject and subject == named else each)
+        named = subject
+    return told
 
 
 def _step(

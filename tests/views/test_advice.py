@@ -144,7 +144,7 @@ SITUATIONS = [
     ("the main's file clips", mix(-2.0, FILE_24), ["one/trim/gain_db"], (), "The main's stored file clips 2000 times."),
     ("a limiter holds it", mix(-2.0, gl.Limiter(-1.0, true_peak=False)), (), (),
      f"Nothing clips. The main sum reaches 4.0 dB over full scale; {INSIDE} "
-     "The main's limiter has 1.0 dB left below full scale. The main's limiter turns down by up to 5.0 dB."),
+     "The main's limiter has 1.0 dB left below full scale. It turns down by up to 5.0 dB."),
     ("a delivered file", mix(-20.0, gl.Delivery("EBU R 128")), (), (),
      "Nothing clips. The file has a loudness of −23.0 LUFS and a true peak of −20.0 dBTP."),
     ("a strip over full scale in a calm mix", mix(-2.0, gl.Trim(-20.0), strip=(gl.Trim(5.5, name="boost"),)), (), (),
@@ -184,15 +184,15 @@ SITUATIONS = [
      "The trim peaks at −30.0 dBFS; the aim is −26 to −24 dBFS."),
     ("the compressor's few decibels", compressor(-20.0), ["trim/gain_db", "compressor/threshold_db"],
      Aim("gain_reduction_db", "compressor", 2.5, 3.5),
-     "Nothing clips. The compressor has 16.0 dB left below full scale. The compressor turns down by up to 12.0 dB; "
+     "Nothing clips. The compressor has 16.0 dB left below full scale. It turns down by up to 12.0 dB; "
      "the aim is 2.5 to 3.5 dB. Raise the threshold of the compressor by about 12 dB."),
     ("the same by the trim alone", compressor(-20.0), ["trim/gain_db"],
      Aim("gain_reduction_db", "compressor", 2.5, 3.5),
-     "Nothing clips. The compressor has 16.0 dB left below full scale. The compressor turns down by up to 12.0 dB; "
+     "Nothing clips. The compressor has 16.0 dB left below full scale. It turns down by up to 12.0 dB; "
      "the aim is 2.5 to 3.5 dB. Lower the trim by about 12 dB."),
     ("a compressor asleep", compressor(0.0), ["compressor/threshold_db"],
      Aim("gain_reduction_db", "compressor", 2.5, 3.5),
-     "Nothing clips. The compressor has 4.0 dB left below full scale. The compressor turns nothing down; "
+     "Nothing clips. The compressor has 4.0 dB left below full scale. It turns nothing down; "
      # 3 dB at 4:1 need 4 dB over the threshold: it comes down from 0 to −8 dBFS
      "the aim is 2.5 to 3.5 dB. Lower the threshold of the compressor by about 8 dB."),
     ("too much makeup, and no fader", compressor(-20.0, makeup_db=18.0), ["compressor/makeup_db"],
@@ -206,7 +206,7 @@ SITUATIONS = [
      Aim("gain_reduction_db", "main/limiter", most=3, driver=True),
      # the sum of both stands at −5.47 dBFS; +12 dB is 6.53 dB over full scale, 7.53 dB over the ceiling
      f"Nothing clips. The main's trim reaches 6.5 dB over full scale; {INSIDE} The main's limiter has 1.0 dB left "
-     "below full scale. The main's limiter turns down by up to 7.5 dB; the aim is at most 3 dB. "
+     "below full scale. It turns down by up to 7.5 dB; the aim is at most 3 dB. "
      "At its hardest moment the snare stands highest. Lower the snare's trim by about 5 dB."),
     ("an order", chain(-20.0, gl.Trim(), gl.Delivery("EBU R 128", loudness_lufs=-23.0)), ["delivery/loudness_lufs"],
      (Aim("loudness_lufs", "delivery", -18.5, -17.5), Aim("true_peak_dbtp", "delivery", most=-1)),
