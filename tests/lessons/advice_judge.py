@@ -121,21 +121,21 @@ def after_the_step(bench):
     found = bench.advice.move
     if found is None:
         return []
-    before, stood = _missed(bench), bench.values
-    bench.move_all({path: bench.values[path] + found.by for path in found.paths})
-    after = _missed(bench)
-    bench.move_all({path: stood[path] for path in found.paths})
+    before = _missed(bench, bench.rendering)
+    # As the controls would do it; the bench stays where it is, since to go and to come back would render it twice.
+    moves = {path: bench.controls[path].checked(bench.values[path] + found.by) for path in found.paths}
+    after = _missed(bench, bench.session.replaced(moves).render(after=bench.rendering))
     # A step in figures meets its aim; one that is said to be about right, or to end short of it, comes nearer.
     meets = not (before[0] or found.ends or " about " in found.words)
     right = after[:2] < before[:2] if meets else after < before
     return [] if right else [f"“{found.words}” leaves it at {after} after {before}"]
 
 
-def _missed(bench):
+def _missed(bench, rendering):
     """How many stages clip, then by how much the first aim that is missed is missed."""
-    clips = sum(each.clipped for each in bench.rendering.levels)
+    clips = sum(each.clipped for each in rendering.levels)
     for number, each in enumerate(bench.aims):
-        value = each.read(bench.rendering)
+        value = each.read(rendering)
         off = max(each.least - value, value - each.most, 0.0)
         if off:
             return clips, len(bench.aims) - number, off
