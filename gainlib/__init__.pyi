@@ -3,6 +3,9 @@ from .audio import tone as tone
 from .benches import Control as Control
 from .benches.survey_on_bench import survey as survey
 from .connection import (
+    cable_treble_db as cable_treble_db,
+)
+from .connection import (
     cascade_noise_figure_db as cascade_noise_figure_db,
 )
 from .connection import (

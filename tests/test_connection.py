@@ -105,6 +105,7 @@ def test_one_leg_of_two_is_half_the_voltage() -> None:
     ("call", "sentence"),
     [
         (lambda: connection.loading_db(-1, 10), "source_ohm is -1; give a resistance in ohm, 0 or above"),
+        (lambda: connection.cable_corner_hz(10, 20, -1), "length_m is -1; a cable has 0 m or more"),
         (lambda: connection.loading_db(10, 0), "load_ohm is 0; an input has more than 0 ohm"),
         (lambda: connection.thermal_noise_dbu(math.nan), "ohm is nan"),
         (lambda: connection.cascade_noise_figure_db([1], []), "there are 1 gains and 0 noise figures"),

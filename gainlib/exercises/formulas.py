@@ -130,6 +130,8 @@ _FORMULAS = {
         ),
         Formula("difference", "first, second", "", "The first less the second.", lambda first, second: first - second),
         Formula("total", "first, second, …", "", "All of them added up.", lambda *numbers: sum(numbers)),
+        Formula("product", "first, second, …", "", "All of them multiplied.", lambda *numbers: math.prod(numbers)),
+        Formula("quotient", "first, second", "", "The first over the second.", lambda first, second: first / second),
     )
 }
 

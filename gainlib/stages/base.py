@@ -170,6 +170,7 @@ _UNITS = {
     "dbu": "dBu",
     "hz": "Hz",
     "lufs": "LUFS",
+    "m": "m",
     "ohm": "Ω",
     "mm": "mm",
     "ms": "ms",

@@ -99,6 +99,23 @@ def test_the_bass_gets_its_level_back(plugged, reckoned):
     reckoned("half the voltage, so 6 dB less", 6, back, read, within=0.1, near=1e-6, source=DIVIDER)
 
 
+@pytest.mark.parametrize(
+    ("quote", "said", "ohm", "metres", "hertz"),
+    [
+        ("10 metres take 10 dB at 5 kHz", 10, 100_000, 10, 5000),
+        ("Behind 150 ohm, 100 metres take nothing that you hear", True, 150, 100, 20_000),
+    ],
+)
+def test_what_a_cable_takes_of_the_treble(quote, said, ohm, metres, hertz, reckoned):
+    """Read: "10 metres take 10 dB at 5 kHz"; "Behind 150 ohm, 100 metres take nothing that you hear" (0.2 dB)."""
+    both = ohm * 1e6 / (ohm + 1e6)
+    expected = 10 * math.log10(1 + (2 * math.pi * hertz * both * 100e-12 * metres) ** 2)
+    read = -float(gl.cable_treble_db(ohm, 1e6, metres, hertz))
+    if said is True:
+        expected, read = expected < 0.3, read < 0.3
+    reckoned(quote, said, expected, read, within=0.5, near=1e-6, source="derived: ohms and 100 pF a metre, first order")
+
+
 def test_one_leg_of_two_takes_6_db(line, reckoned):
     """Read: "half the voltage, so 6 dB less, and the output clips 6 dB lower too: one that gives +24 dBu gives +18"."""
     levels = [

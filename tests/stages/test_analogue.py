@@ -225,6 +225,36 @@ def test_a_cable_loads_the_output_and_may_lose_a_leg(signal_of, ohm: float, into
     assert stage.plain_gain_db == pytest.approx(db, abs=0.001)
 
 
+# Derived: 100 pF a metre across both resistances side by side, -10 log10 (1 + (2 pi f R C)^2).
+@pytest.mark.parametrize(
+    ("ohm", "metres", "hertz", "db"),
+    [
+        (100_000, 10, 1000, -1.23),
+        (100_000, 10, 5000, -9.62),
+        (100_000, 2, 5000, -1.29),
+        (10_000, 10, 5000, -0.40),
+        (10_000, 30, 10_000, -6.51),
+        (150, 100, 10_000, -0.04),
+        (0, 20, 10_000, 0.0),
+    ],
+)
+def test_a_long_cable_takes_treble_where_many_ohms_stand_before_it(signal_of, ohm, metres, hertz, db) -> None:
+    impulse = np.zeros(RATE_HZ)
+    impulse[0] = 1.0
+    long, short = (
+        Cable(ohm, "instrument", length_m=each).process(signal_of(impulse, noise_power=1e-9, domain="analogue")).signal
+        for each in (metres, 0.0)
+    )
+    heard, whole = (np.abs(np.fft.rfft(each.samples[:, 0])) for each in (long, short))
+    assert 20 * math.log10(heard[hertz] / whole[hertz]) == pytest.approx(db, abs=0.6 if hertz == 10_000 else 0.15)
+    assert 20 * math.log10(heard[0] / whole[0]) == pytest.approx(0.0, abs=1e-9)
+    # White noise keeps the share of its power that the filter passes.
+    share = np.mean(heard**2) / np.mean(whole**2)
+    assert long.noise_power / short.noise_power == pytest.approx(share, rel=1e-3)
+    assert Cable(ohm, length_m=metres).plain_gain_db is None
+    assert Cable(ohm).plain_gain_db is not None
+
+
 def test_what_clips_in_a_converter_stays_clipped_and_a_float_file_keeps_it(signal_of) -> None:
     hot = signal_of(4.0 * np.sin(2 * np.pi * 100 * np.arange(4800) / RATE_HZ))
     kept = StoredFile("float 32").process(hot)
@@ -297,6 +327,7 @@ def test_the_device_clips_at_its_own_level(signal_of) -> None:
             "dynamic_range_db of the converter is -1.0; it must be 0 or above",
         ),
         (lambda: Cable(into="speaker"), "into of the cable is 'speaker'; known are instrument, line, microphone"),
+        (lambda: Cable(length_m=-1.0), "length_m of the cable is -1.0; it must be from 0 to 1000"),
         (lambda: Cable(-1.0), "source_ohm of the cable is -1.0; it must be from 0 to 1e.06"),
         (lambda: StoredFile("fixed 8"), "coding of the stored file is 'fixed 8'"),
         (lambda: OutboardInsert(18.0, send="+4"), r"send of the insert is '\+4'; known are \+4 dBu, -10 dBV"),
