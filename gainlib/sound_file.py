@@ -188,6 +188,11 @@ class SoundFile:
         """Whether its samples need double precision; single precision holds those of all others exactly."""
         return self.coding in ("PCM_32", "ALAC_32", "DOUBLE") or self.form == "SDS"
 
+    @property
+    def seeks(self) -> bool:
+        """Whether any sample is had without those before it, the same to the last bit."""
+        return bool(self.coding.startswith(_SAMPLE_BY_SAMPLE))
+
     def bytes_for(self, frames: int) -> int:
         """What so many of its samples take while they are read: of the wide ones single and double precision."""
         return frames * self.channels * (12 if self.wide else 4)
@@ -214,7 +219,7 @@ class SoundFile:
         at = 0
         # Of a coding whose samples stand for themselves the part is gone to; any other is run through up to it, since
         # a decoder that starts anew in the middle gives other samples, if only by a rounding.
-        if start and self.coding.startswith(_SAMPLE_BY_SAMPLE):
+        if start and self.seeks:
             self._sought(start)
             at = start
         for block in self._stretches(_READ_AT_ONCE, at, end):

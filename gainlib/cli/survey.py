@@ -97,7 +97,9 @@ def survey_command(
         found = survey(
             *(stems or []), practice=practice, tempo=beat, progress=progress, workers=workers, title=title
         )  # fmt: skip
-    changes: Changes | None = None if before is None else compare(before, found)
+        changes: Changes | None = None
+        if before is not None and against is not None:
+            changes = compare(before, found, beside=against.resolve().parent, progress=progress)
     if as_json:
         typer.echo(json_of(found, changes=changes))
     else:

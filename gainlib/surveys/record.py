@@ -62,6 +62,9 @@ def as_dict(survey: SurveyResult) -> dict[str, Any]:
                 "balance_db": None if each.pair is None else _number(each.pair.balance_db),
                 "measures": {name: _number(each.readings.get(name)) for name in COLUMNS},
                 "lacks": dict(each.lacks),
+                "sound_sha256": each.sound_sha256,
+                "file_bytes": each.file_bytes,
+                "file_modified": _number(each.file_modified, 3),
             }
             for each in survey.stems
         ],

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -19,7 +20,7 @@ from gainlib.meters.windows import NOBODY_PLAYS_DBFS, WINDOW_SECONDS
 from gainlib.sound_file import SoundFile, require_sound
 from gainlib.surveys.columns import COLUMNS
 
-__all__ = ["OUTLINE_STEPS", "Pair", "Stem", "StemMeter", "Stopped", "block_frames", "measure_stem"]
+__all__ = ["OUTLINE_STEPS", "Pair", "Stem", "StemMeter", "Stopped", "block_frames", "measure_stem", "sound_checksum"]
 
 OUTLINE_STEPS = 400
 """How many steps a stem's small waveform has at most."""
@@ -51,7 +52,8 @@ class Stem:
 
     `lacks` says of each measure that could not be read why not; `per_channel` has the channels' own peak and level;
     `clipped` and `flat` where it was clipped, to the sample; `sounds` the seconds from the first to the last sound,
-    None for silence; `starts_at` the sample at which a broadcast WAV says that it starts.
+    None for silence; `starts_at` the sample at which a broadcast WAV says that it starts; `sound_sha256` the checksum
+    of its samples as they are read, whatever file holds them; `file_bytes`, `file_modified` its file's size and date.
     """
 
     name: str
@@ -73,6 +75,9 @@ class Stem:
     lowest: NDArray[np.float32] = field(repr=False)
     highest: NDArray[np.float32] = field(repr=False)
     envelope: NDArray[np.float32] = field(repr=False)
+    sound_sha256: str = field(default="", repr=False)
+    file_bytes: int = 0
+    file_modified: float = 0.0
 
     @property
     def seconds(self) -> float:
@@ -123,6 +128,23 @@ def measure_stem(
         return meter.stem(path, recording)
 
 
+def sound_checksum(path: Path, stop: Callable[[], bool] = lambda: False) -> str:
+    """The checksum of a file's samples, as a Stem has it.
+
+    >>> from gainlib.storage import bundled
+    >>> path = bundled("media/kick.flac")
+    >>> sound_checksum(path) == measure_stem(path, "kick").sound_sha256
+    True
+    """
+    digest = hashlib.sha256()
+    with SoundFile(path) as recording:
+        for block in recording.blocks(block_frames(recording.rate_hz)):
+            if stop():
+                raise Stopped
+            digest.update(np.ascontiguousarray(block).data)
+    return digest.hexdigest()
+
+
 _Kind = TypeVar("_Kind")
 
 
@@ -140,6 +162,7 @@ class StemMeter:
         self.measures = Meters(rate_hz, channels, COLUMNS)
         self._levels = self._meter("peak_dbfs", LevelMeter)
         self._windows = self._meter("active_rms_dbfs", WindowMeter)
+        self._digest = hashlib.sha256()
         self._products = np.zeros(2)  # of two channels: one times the other, and their difference squared
         self._outline = Growing((2,), np.float32)
         self._envelope = Growing((), np.float32)
@@ -154,6 +177,7 @@ class StemMeter:
         """Take the next samples `(n, channels)`: whole windows of 50 ms, but for the last block."""
         require_sound(block, self.name, self.measures.samples)
         self.measures.take(block)
+        self._digest.update(np.ascontiguousarray(block).data)
         rows = np.ascontiguousarray(block.T)
         if len(rows) == 2:
             apart = rows[0] - rows[1]
@@ -187,6 +211,7 @@ class StemMeter:
             del readings["noise_floor_dbfs"]
             lacks["noise_floor_dbfs"] = "it never pauses, so its noise cannot be told from its sound."
         channels = self.measures.readings()
+        file = recording.path.stat()
         return Stem(
             name=self.name, path=path, form=recording.form, coding=recording.coding, rate_hz=recording.rate_hz,
             channels=recording.channels, frames=recording.frames, starts_at=recording.starts_at,
@@ -195,6 +220,7 @@ class StemMeter:
             clipped=self._meter("clipped_runs", ClippedRunsMeter).reading(),
             flat=self._meter("flat_tops", FlatTopsMeter).reading(), sounds=self._sounds(), pair=self._pair(),
             levels=self._windows.level_histogram(), **self._drawn(), envelope=self._envelope.all().copy(),
+            sound_sha256=self._digest.hexdigest(), file_bytes=file.st_size, file_modified=file.st_mtime,
         )  # fmt: skip
 
     def _sounds(self) -> tuple[float, float] | None:

@@ -111,6 +111,11 @@ class Tempo:
         if isinstance(beats, bool) or not isinstance(beats, int) or not 1 <= beats <= 64:
             raise GainError(f"a bar has {beats!r} beats; give a whole number from 1 to 64.")
 
+    @property
+    def bar_seconds(self) -> float:
+        """How long a bar lasts."""
+        return 60.0 * self.beats_a_bar / self.beats_a_minute
+
     def place(self, seconds: float) -> str:
         """The bar and beat of a moment."""
         # A nanosecond of grace, so that a beat that falls on a sample is not told as the one before.
