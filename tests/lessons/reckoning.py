@@ -169,8 +169,8 @@ def compressed(samples, *settings, makeup_db=0.0, **more):
     return samples * (turned if samples.ndim == 1 else turned[:, None])
 
 
-def saturated(samples, drive_db, low_end_db=6.0, times=16):
-    """tanh(kx)/tanh(k) with that slope at zero between a shelf and its inverse, peak restored, times oversampled.
+def saturated(samples, drive_db, low_end_db=6.0, times=16, *, holds_peak=True):
+    """tanh(kx)/tanh(k) with that slope at zero between a shelf and its inverse, peak restored or not, oversampled.
 
     Derived: k by bisection of k/tanh(k); the shelf H(s) = (s g + w sqrt g)/(s + w sqrt g), 500 Hz, bilinear.
     """
@@ -189,7 +189,7 @@ def saturated(samples, drive_db, low_end_db=6.0, times=16):
     lines = np.fft.rfft(resample(np.tanh(bend * fine) / math.tanh(bend) - slope * fine, len(samples)))
     lines[np.fft.rfftfreq(len(samples), 1 / RATE_HZ) > 22_000] = 0
     out = lfilter(bottom, top, np.fft.irfft(lines, len(samples))) + slope * samples
-    return out * np.abs(samples).max() / np.abs(out).max()
+    return out * np.abs(samples).max() / np.abs(out).max() if holds_peak else out
 
 
 def distortion_percent(before, after):
