@@ -170,7 +170,7 @@ def test_a_fast_release_bends_a_low_tone(release_ms, look_ahead_ms, quote, said,
 
 
 def test_a_slow_release_holds_the_whole_mix_down(rendered, own_reading):
-    """Read: "1000 ms in place of 20 ms cost 3.5 LU"; Move: "At 300 ms it dips and swells with the drums"."""
+    """Read: "1000 ms instead of 20 ms cost 3.5 LU"; Move: "At 300 ms it dips and swells with the drums"."""
     loud, swings, least = {}, {}, {}
     for release_ms in (20, 300, 1000):
         each = rendered(9.0, release_ms=release_ms)
@@ -181,6 +181,6 @@ def test_a_slow_release_holds_the_whole_mix_down(rendered, own_reading):
         windows = [steps[start : start + 12] for start in range(0, len(steps) - 12, 6)]
         swings[release_ms] = np.median([np.ptp(window) for window in windows])
         least[release_ms] = np.median([window.min() for window in windows])
-    own_reading("1000 ms in place of 20 ms cost 3.5 LU", 3.5, loud[20] - loud[1000], within=0.1)
+    own_reading("1000 ms instead of 20 ms cost 3.5 LU", 3.5, loud[20] - loud[1000], within=0.1)
     own_reading("At 300 ms it dips and swells with the drums", True, bool(swings[300] == max(swings.values())))
     own_reading("At 1000 ms it hardly comes back at all", True, bool(least[1000] > 3 > 2 > least[300]))
