@@ -205,20 +205,28 @@ def _one_step(
 ) -> list[CheckLine]:
     """One cure at a time: where a strip misses two levels, the one further on moves as the first is mended.
 
-    So it tells what was measured and no cure of its own, which would be too much by the amount of the first.
+    So it tells what was measured and no cure of its own, which would be too much by the amount of the first. A control
+    of the strip that stands where it should not comes before the levels behind it.
     """
     session = read.rendering.session
-    missed: dict[int, tuple[str, int]] = {}
+    missed: dict[int, tuple[str, float]] = {}
     for index, (line, reading) in enumerate(zip(lines, variant.checks, strict=True)):
         measured = not any(reaches(path, reading, variant) for path in unread)
-        if measured and not line.passed and reading.probe.setting is None and reading.less is None:
+        if not measured or line.passed or reading.less is not None:
+            continue
+        if reading.probe.setting is None:
             strip, stage = session.tap(reading.probe.at)
-            if stage in (names := session.channel(strip).stage_names):
-                missed[index] = strip, names.index(stage)
+        else:
+            strip, stage, _ = session.full_path(reading.probe.setting).split("/")
+        names = session.channel(strip).stage_names if strip not in [each.name for each in session.groups] else ()
+        if stage in names:
+            missed[index] = strip, names.index(stage) - (0.5 if reading.probe.setting is not None else 0.0)
     said = list(lines)
     for index, (strip, place) in missed.items():
         before = min((each[1], at) for at, each in missed.items() if each[0] == strip)[1]
         reading, entry = variant.checks[index], variant.exercise.spec.checks[index]
+        if reading.probe.setting is not None:  # it stands where it was put, whatever is mended before it
+            continue
         try:
             value = read.value(reading)
         except GainError:

@@ -218,6 +218,19 @@ def test_of_two_levels_in_one_strip_only_the_first_is_told_with_its_cure():
     assert (then[0].passed, "Raise the fader by" in then[1].sentence) == (True, True)
 
 
+def test_a_control_that_stands_wrong_comes_before_the_level_behind_it():
+    variant = load("balance/near-zero").with_values({"hot": 8.0})
+    loudness, fader = check(variant, {"pad/trim/gain_db": 0.0, "pad/fader/gain_db": -20.0}).lines
+    assert loudness.sentence.endswith("Mend “Where the fader stands” first: this moves with it.")
+    assert "bring the fader up by" in fader.sentence
+    assert "Lower the trim by" in check(variant, {"pad/trim/gain_db": 0.0, "pad/fader/gain_db": 0.0}).lines[0].sentence
+
+
+def test_a_number_with_the_right_unit_is_not_told_to_be_in_it():
+    told = check(load("levels/two-tracks").with_values({"level": -34.0}), {"same": "-2.8.0 dBFS"}).lines[0].sentence
+    assert told.startswith("Not read: “-2.8.0 dBFS” is a text; give")
+
+
 def test_added_decibels_are_named():
     verdict = check(load("levels/two-tracks").with_values({"level": -34.0}), {"same": -68.0})
     assert verdict.slip.startswith("You added the two figures.")
