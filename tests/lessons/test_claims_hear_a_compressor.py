@@ -200,8 +200,12 @@ def test_the_sidechain_spares_the_guitar(reckoned):
         heard = sum(paper.both_sides(paper.stem(name, 9.5, 15.5)) for name in PAIR)
         if hz:
             heard = lfilter(*butter(1, hz, "high", fs=48_000), heard, axis=0)
-        expected = paper.reduction_db(heard, -24, 4, 6, 5, 150).max()
-        reckoned(quote, said, expected, read, near=0.01, source=f"{CURVE}; first-order high-pass")
+        taken = paper.reduction_db(heard, -24, 4, 6, 5, 150)
+        reckoned(quote, said, taken.max(), read, near=0.01, source=f"{CURVE}; first-order high-pass")
+        quote = "on average the two are now turned down by 1.7 dB, not by 3.1"
+        read = session.render().reading("pair/compressor", "mean_gain_reduction_db")
+        said = {0: 3.1, 200: 1.7}[hz]
+        reckoned(quote, said, taken.mean(), read, near=0.01, source=f"{CURVE}; first-order high-pass")
 
 
 def test_half_and_half_takes_4_6_db(reckoned):
@@ -211,6 +215,31 @@ def test_half_and_half_takes_4_6_db(reckoned):
     mixed = gl.Compressor(threshold_db=-30, ratio=4, wet_percent=50)
     reckoned(quote, 4.6, expected, -10 - mixed.curve_db(-10.0), near=1e-6, source="derived: the sum of both paths")
     assert mixed.curve_db(-40.0) == pytest.approx(-40.0, abs=1e-9)
+
+
+def test_the_level_of_the_compressed_path_lifts_the_soft_end(voice, reckoned):
+    """Read: "With 12 dB the soft note comes up by 7.9 dB, and the loud one stays 1.4 dB under"; "9.8 dB apart"."""
+    mixed = gl.Compressor(threshold_db=-30, ratio=4, wet_percent=50, makeup_db=12)
+    both = "derived: the sum of both paths"
+    for level, taken, said, quote in (
+        (-40, 0, 7.9, "With 12 dB the soft note comes up by 7.9 dB"),
+        (-10, 15, 1.4, "the loud one stays 1.4 dB under where it was"),
+    ):
+        expected = 20 * math.log10(0.5 + 0.5 * 10 ** ((12 - taken) / 20))
+        reckoned(quote, said, abs(expected), abs(mixed.curve_db(float(level)) - level), near=1e-6, source=both)
+    went = VOICE * (0.5 + 0.5 * 10 ** ((12 - on_paper("voice", -30)) / 20))
+    read = through(voice, threshold_db=-30, wet_percent=50, makeup_db=12).at("compressor")
+    louder = paper.loudness_lufs(went) - paper.loudness_lufs(VOICE)
+    heard = gl.measure("loudness_lufs", read) - gl.measure("loudness_lufs", voice)
+    reckoned("The voice is then about as loud as before", True, abs(louder) < 0.5, abs(heard) < 0.5, source=LOUDNESS)
+    reckoned("what lies under the threshold by 6 dB", 6, 20 * math.log10(1 + 1), 6.02, within=0.05, source=both)
+
+
+def test_the_lines_of_the_voice_come_together(voice, own_reading):
+    """Read: "its lines lie 9.8 dB apart instead of 16.5 dB": where a line begins and ends is the course's own rule."""
+    read = through(voice, threshold_db=-30, wet_percent=50, makeup_db=12).at("compressor")
+    own_reading("its lines lie 9.8 dB apart", 9.8, gl.measure("phrase_range_db", read))
+    own_reading("instead of 16.5 dB", 16.5, gl.measure("phrase_range_db", voice))
 
 
 def test_makeup_of_12_db_makes_it_louder_than_it_was(voice, reckoned):
