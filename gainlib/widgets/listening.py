@@ -42,11 +42,22 @@ def listening_codes(samples: ArrayLike) -> NDArray[np.int16]:
     return np.ascontiguousarray(np.rint(guarded(samples) * 32767.0).T.astype("<i2"))
 
 
+_SIDES = {
+    3: ([0, 2], [1, 2]), 4: ([0, 2], [1, 3]), 5: ([0, 2, 3], [1, 2, 4]), 6: ([0, 2, 4], [1, 2, 5]),
+}  # fmt: skip
+"""Which channels are heard left and right of 3 to 6, in the orders of `gainlib.meters.CHANNEL_WEIGHTS`."""
+
+
 def guarded(samples: ArrayLike) -> NDArray[np.floating[Any]]:
     """Samples `(n, channels)` that cannot hurt: held at full scale, silent where they are no finite numbers.
 
+    More than two channels are heard on two, each side the mean of its own, so that their sum is no louder than one of
+    them can be; a browser would add them up. The low channel of 5.1 is left out.
+
     >>> guarded(np.array([0.5, -1000.0, np.inf])).ravel().tolist()
     [0.5, -1.0, 0.0]
+    >>> guarded(np.array([[0.5, 0.25, 0.25, 1.0, 0.0, 0.5]])).tolist()
+    [[0.25, 0.3333333333333333]]
     """
     array = np.asarray(samples)
     array = array if np.issubdtype(array.dtype, np.floating) else array.astype(np.float64)
@@ -54,7 +65,11 @@ def guarded(samples: ArrayLike) -> NDArray[np.floating[Any]]:
     held = np.clip(array, -1.0, 1.0)
     # Infinities are made silent too: a stage that gives them is broken, and held at the ceiling they would be a thump.
     finite = np.isfinite(array)
-    return held if finite.all() else np.where(finite, held, 0.0)
+    held = held if finite.all() else np.where(finite, held, 0.0)
+    if held.shape[1] <= 2:
+        return held
+    every = [*range(held.shape[1])]
+    return np.stack([held[:, side].mean(axis=1) for side in _SIDES.get(held.shape[1], (every, every))], axis=1)
 
 
 def folded(samples: NDArray[np.floating[Any]]) -> NDArray[np.floating[Any]]:

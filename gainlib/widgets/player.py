@@ -95,7 +95,7 @@ class Player(CourseWidget):
             heard = next(reversed(renderings.values())).at(tap)
             with self.hold_sync():
                 self.tap, self.rate_hz, self.seconds = tap, heard.rate_hz, heard.seconds
-                self.stereo = heard.channels == 2
+                self.stereo = heard.channels >= 2
                 self.start = min(self.start, max(0.0, heard.seconds - LONGEST_SECONDS))
         if list(taps) != self.taps:
             self.taps = list(taps)

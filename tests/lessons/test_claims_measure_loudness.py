@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 
 import numpy as np
@@ -11,6 +12,7 @@ from scipy.signal import freqz, lfilter
 
 import gainlib as gl
 from gainlib.meters import k_weighting_db, loudness
+from gainlib.storage import lesson_files
 
 LESSON = "measure-loudness"
 LOUDNESS = "published: BS.1770-5, annex 1"
@@ -161,3 +163,41 @@ def test_the_filter_of_the_bench_is_the_one_of_the_meter(start):
     heard = gl.Session.of(start["kick"], [gl.KWeighting()], name="kick").render().at("weighting").samples
     expected = lfilter(*paper.RLB, lfilter(*paper.HEAD, paper.stem("kick", 9.5, 15.5)))
     assert np.allclose(heard[:, 0], expected, atol=1e-9)
+
+
+@pytest.fixture(scope="module")
+def six():
+    """The lesson's bench of six loudspeakers."""
+    cells = json.loads(lesson_files()[LESSON].read_text(encoding="utf-8"))["cells"]
+    source = next("".join(each["source"]) for each in cells if each["id"] == "move-channels")
+    given = {"gl": gl}
+    exec(source, given)
+    return given["surround"]
+
+
+@pytest.mark.parametrize(
+    ("on", "turned", "said", "weight", "quote"),
+    [
+        (["left"], False, -23.0, 1, "One channel reads −23.0 LUFS"),
+        (["left", "right"], True, -20.0, 2, "it reads −20.0 as before"),
+        (["left behind"], False, True, 1.41, "the two channels behind count 1.5 dB more"),
+        (["low"], False, True, 0, "the low channel does not count at all"),
+        (
+            ["left", "right", "centre", "left behind", "right behind"],
+            False,
+            -15.4,
+            5.82,
+            "the same tone read −15.4 LUFS",
+        ),
+    ],
+)
+def test_the_six_loudspeakers_read_what_the_text_says(on, turned, said, weight, quote, six, reckoned):
+    """Move: the bench of six loudspeakers; Read: "**Channels.**" and "In **5.1** [...]"."""
+    muted = {f"{each.name}/fader/muted": each.name not in on for each in six.strips}
+    read = gl.measure(
+        "loudness_lufs", six.replaced({**muted, "right/polarity/inverted": turned}).render().at("main/trim")
+    )
+    expected = -20 - 3.01 + 10 * math.log10(weight) if weight else -math.inf
+    if said is True:
+        expected, read = abs(expected + 21.5) < 0.05 or not weight, abs(read + 21.5) < 0.05 or read == -math.inf
+    reckoned(quote, said, expected, read, near=0.01, source=LOUDNESS)

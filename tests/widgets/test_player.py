@@ -295,3 +295,19 @@ def test_in_mono_the_page_is_sent_the_mean_of_both_sides_and_told_what_it_costs(
 
 def test_a_mono_stage_cannot_be_folded():
     assert not player_of(bench_of(noise(1.0))).stereo
+
+
+def test_six_channels_are_heard_on_two_and_no_louder_than_one_of_them_can_be():
+    # Left, right, centre, low, left behind, right behind, all at full scale: a browser would add three to each side.
+    loud = np.ones((RATE_HZ // 2, 6)) * [1.0, -1.0, 1.0, 1.0, 1.0, -1.0]
+    bench = gl.bench(gl.Session.of(gl.Audio(loud, RATE_HZ), [gl.Trim()], name="film"), views=[])
+    player = player_of(bench)
+    asked(player, kind="want", slot="after")
+    (sent,) = player.send
+    assert sent[0]["channels"] == 2
+    heard = codes_of(sent)
+    assert np.abs(heard).max() <= 1.0
+    # Derived: the mean of 1, 1, 1 on the left, of -1, 1, -1 on the right; the low channel is left out.
+    assert heard[100] == pytest.approx([1.0, -1 / 3], abs=1e-4)
+    assert player.stereo
+    bench.close()
