@@ -92,7 +92,7 @@ def author_passes(evidence: Evidence) -> dict[int, Look]:
             given = truth.printed(first.answer.get(truth.question.name))
             measured = "" if isinstance(truth.right, float) or not truth.measured else f" ({truth.measured})"
             right = truth.measured if isinstance(truth.right, float) else truth.printed(truth.right)
-            why = f" {truth.question.title}: you give {given}; what is measured or reckoned gives {right}{measured}."
+            why = f" {truth.question.title}: you give {given}; what is measured or worked out gives {right}{measured}."
         else:
             line = check(first.variant, first.answer).lines[index]
             why = f" {line.title}: {line.sentence}"

@@ -262,9 +262,9 @@ class _Combination:
         forms = bool(READS & value.model_fields_set) + (value.reckon is not None)
         typed = bool({"base", "plus", "minus"} & value.model_fields_set)
         if forms + typed != 1:
-            raise GainError(f"{name} must be one thing: {A_NUMBER}, a reading, or a reckoning with its numbers.")
+            raise GainError(f"{name} must be one thing: {A_NUMBER}, a reading, or a formula with its numbers.")
         if depth > DEEPEST:
-            raise GainError(f"{name} is nested more than {DEEPEST} deep; reckon it in fewer steps.")
+            raise GainError(f"{name} is nested more than {DEEPEST} deep; work it out in fewer steps.")
         if value.reckon is not None:
             require_formula(value.reckon, len(value.with_))
             for each in value.with_:

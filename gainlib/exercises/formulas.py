@@ -152,7 +152,7 @@ def require_formula(name: str, count: int) -> Formula:
     'All of them added up.'
     """
     if name not in _FORMULAS:
-        raise GainError(f"{name!r} is no reckoning; {suggest(name[:80], _FORMULAS)}")
+        raise GainError(f"{name!r} is not a formula; {suggest(name[:80], _FORMULAS)}")
     chosen = _FORMULAS[name]
     if count < chosen.least or (count > chosen.least and not chosen.any_more):
         raise GainError(f"{name} is given {count} numbers in with; it needs {chosen.needs}.")
@@ -171,7 +171,7 @@ def calculate(name: str, numbers: list[float]) -> float:
         with np.errstate(over="ignore"):
             result = float(chosen.work(*numbers))  # type: ignore[arg-type]
     except (OverflowError, ZeroDivisionError, ValueError) as fault:
-        raise GainError(f"{name} cannot be reckoned from {given}: {fault}") from fault
+        raise GainError(f"{name} cannot be worked out from {given}: {fault}") from fault
     if math.isnan(result) or result == math.inf:
         raise GainError(f"{name} of {given} is beyond all bounds; give other numbers.")
     return result

@@ -263,7 +263,7 @@ def _chosen(probe: Probe, entry: ReadingEntry, session: Session) -> Reading:
         raise GainError("is says how a setting stands; give it with setting alone, and bounds to anything else.")
     options = options_of(session, probe.setting)
     if not options:
-        raise GainError(f"{probe.setting} is no switch and no choice; give at_least or at_most in place of is.")
+        raise GainError(f"{probe.setting} is no switch and no choice; give at_least or at_most instead of is.")
     if not any(entry.is_ == each and isinstance(entry.is_, bool) == isinstance(each, bool) for each in options):
         known = ", ".join(describe_value(each) for each in options)
         raise GainError(f"{probe.setting} is to be {describe_value(entry.is_)}; known are {known}.")

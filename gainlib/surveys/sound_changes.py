@@ -168,7 +168,7 @@ def _of_the_whole(found: Likeness, rate_hz: int) -> list[str]:
         parts.append(f"it is turned otherwise, {listed(each)}")
     if found.all_through:
         parts.append(
-            "it is processed, coded or mixed anew all through "
+            "it is processed, coded or mixed again all through "
             f"(laid over the earlier one, {signed(found.null_db, 0, 'dB')} is left)"
         )
     return parts

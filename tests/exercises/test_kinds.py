@@ -97,7 +97,7 @@ def test_every_reckoning_has_a_printed_value():
     [
         ("sum_dbs", [1, 2], "did you mean sum_db"),
         ("difference", [1], "is given 1 numbers in with; it needs first, second"),
-        ("dbu_from_volts", [-1], "cannot be reckoned from -1"),
+        ("dbu_from_volts", [-1], "cannot be worked out from -1"),
         ("ratio_from_db", [1e9], "beyond all bounds"),
     ],
 )

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import ast
 import json
 import re
+from pathlib import Path
 
 import pytest
 
+import gainlib
 from gainlib.storage import bundled_folder
 
 # What nobody in the trade says -> what is said instead.
@@ -69,3 +72,21 @@ def test_the_sentence_on_ears_stands_once_in_a_lesson_and_no_cell_asks_to_change
     assert "NIOSH" in read_by_a_person(path)
     asked = ["".join(each["source"]) for each in cells if "tool" not in each["metadata"].get("tags", [])]
     assert not [each for each in asked if re.search(r"""gl\.learner\(|(?<!r)""\)""", each)]
+
+
+def said_by(path):
+    """What a file of the library may say to a person: its texts of four words and more, but no docstring."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    alone = {id(each.value) for each in ast.walk(tree) if isinstance(each, ast.Expr)}
+    texts = [each.value for each in ast.walk(tree) if isinstance(each, ast.Constant) and id(each) not in alone]
+    said = "\n".join(each for each in texts if isinstance(each, str) and each.count(" ") >= 3)
+    return said.replace(", reckon,", ",")  # a kind of exercise, among its like
+
+
+@pytest.mark.parametrize(
+    "room", ["views", "benches", "widgets", "exercises", "learners", "surveys", "classroom", "cli"]
+)
+def test_words_of_sentences_and_commands_are_those_of_the_trade(room):
+    files = sorted((Path(gainlib.__file__).parent / room).rglob("*.py"))
+    found = {file.name: stilted(said_by(file)) for file in files}
+    assert {name: words for name, words in found.items() if words} == {}
