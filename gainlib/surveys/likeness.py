@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -27,7 +27,6 @@ _NEAR = 0.2  # of its power at least, or no other excerpt is tried
 _ALIKE = 0.5  # of an excerpt's power must be the other's, or it is another sound
 _AS_BEFORE_DBFS = -80.0  # rounding and dither of 16 bits lie below
 _AS_BEFORE_DB = -50.0
-_CONVERTED_DB = -25.0  # another rate takes the highest frequencies away
 _OVER = 10.0  # times the power of what differs everywhere: that is a change of its own
 _SAME_GAIN = 1e-5
 _MOST_PASSAGES = 200
@@ -117,6 +116,34 @@ def find_likeness(
     True
     """
     old, new = Stretches(before, rate_hz, channels), Stretches(after, rate_hz, channels)
+    if old.own_rate_hz != rate_hz:
+        # Both at two thirds of the lower rate, where what converters do near half of theirs is not heard.
+        common_hz = max(1, 2 * min(old.own_rate_hz, rate_hz) // 3)
+        guesses = [round(each * common_hz / rate_hz) for each in guesses]
+        old, new = Stretches(before, common_hz, channels), Stretches(after, common_hz, channels)
+        found = _laid(old, new, guesses, apart_seconds, stop, tick)
+        return _at_rate(found, rate_hz / common_hz)
+    return _laid(old, new, guesses, apart_seconds, stop, tick)
+
+
+def _at_rate(found: Likeness, times: float) -> Likeness:
+    """The same with its samples counted at another rate."""
+    passages = [
+        replace(each, start=round(each.start * times), end=round(each.end * times), later=round(each.later * times))
+        for each in found.passages
+    ]
+    return replace(found, later=round(found.later * times), passages=tuple(passages), same=False)
+
+
+def _laid(
+    old: Stretches,
+    new: Stretches,
+    guesses: Iterable[int],
+    apart_seconds: float,
+    stop: Callable[[], bool],
+    tick: Callable[[float], None],
+) -> Likeness:
+    rate_hz, channels = new.rate_hz, new.channels
     step = max(1, round(_STEP_SECONDS * rate_hz))
     levels = [_levels(each, step, stop, lambda share: tick(0.25 * share)) for each in (old, new)]
     candidates = _candidates(levels[0], levels[1], step)
@@ -340,8 +367,7 @@ def _told(
     made_anew = old.own_rate_hz != new.own_rate_hz
     if not apart.any():
         return Likeness(plain and not made_anew, match.later, gains_db, turned, match.swapped)
-    most_db = _CONVERTED_DB if made_anew else _AS_BEFORE_DB
-    limit = _limits(apart, both, sounds, step * new.channels, most_db)
+    limit = _limits(apart, both, sounds, step * new.channels, made_anew)
     changed = apart > limit
     kept = sounds & ~changed
     heard = both > 1e-4 * both.max()
@@ -360,10 +386,15 @@ def _told(
     return Likeness(False, match.later, gains_db, turned, match.swapped, null_db, tuple(found))
 
 
-def _limits(apart: Floats, both: Floats, sounds: NDArray[np.bool_], samples: int, most_db: float) -> Floats:
-    """Above which power of the difference a step has changed: well above what differs everywhere, as rounding does."""
-    floor = min(float(np.median(apart[sounds])), samples * 0.5 * 10 ** (_AS_BEFORE_DBFS / 10))
-    share = min(float(np.median(apart[sounds] / both[sounds])), 10 ** (most_db / 10))
+def _limits(apart: Floats, both: Floats, sounds: NDArray[np.bool_], samples: int, made_anew: bool) -> Floats:
+    """Above which power of the difference a step has changed: well above what differs everywhere, as rounding does.
+
+    Of what was converted to another rate as much may differ as anywhere is taken for rounding.
+    """
+    floor, share = samples * 0.5 * 10 ** (_AS_BEFORE_DBFS / 10), 10 ** (_AS_BEFORE_DB / 10)
+    if not made_anew:
+        floor = min(floor, float(np.median(apart[sounds])))
+        share = min(share, float(np.median(apart[sounds] / both[sounds])))
     # Of single precision, where a gain was taken in it, no more than that is left.
     limits: Floats = _OVER * np.maximum(floor, share * both) + (1e-13 * both if floor else 0.0)
     return limits
