@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from gainlib.cli.saying import say
-from gainlib.errors import GainError
+from gainlib.errors import GainError, suggest
 
 if TYPE_CHECKING:
     from gainlib.surveys.comparison import Changes
@@ -48,6 +48,17 @@ def survey_command(
         Path | None,
         typer.Option(help="An earlier survey (a file from --json) or its stems (a folder or file): say what changed."),
     ] = None,
+    order: Annotated[
+        Path | None,
+        typer.Option(help="An order (TOML): say line by line whether the delivery meets it; ends with 1 where not."),
+    ] = None,
+    write_order: Annotated[
+        Path | None, typer.Option(help="Write an order that these files meet into this TOML file, to go on from.")
+    ] = None,
+    fail_on: Annotated[
+        str,
+        typer.Option(help="Kinds of faults, such as clipped,flat-tops,silent: end with 1 for these and for no others."),
+    ] = "",
     title: Annotated[str, typer.Option(help="What the gain sheet is headed; the folder's name unless given.")] = "",
     workers: Annotated[
         int | None, typer.Option(help="Files measured side by side; as many as processors.", show_default=False)
@@ -59,13 +70,15 @@ def survey_command(
     Any sound file will do, of any rate and length, mono to 8 channels. Originals are never touched.
 
     Ends with 0 when all is well, with 1 when something is wrong with a stem or a file cannot be read, with 2 when
-    nothing could be done or the survey was ended before its end.
+    nothing could be done or the survey was ended before its end. With --order or --fail-on it ends with 1 when the
+    order is not met, a fault of these kinds was found, or a file cannot be read; other faults are told all the same.
     """
     from gainlib.storage import atomic_write
     from gainlib.surveys import Practice, Tempo, as_csv, lines
     from gainlib.surveys import as_json as json_of
     from gainlib.surveys.comparison import compare
     from gainlib.surveys.exports import WORDS, export, require_free
+    from gainlib.surveys.order import check_order, order_text, read_order
     from gainlib.surveys.record import read_survey, schema_text
     from gainlib.surveys.sheet import require_writable, write_sheet
     from gainlib.surveys.survey import survey
@@ -81,8 +94,10 @@ def survey_command(
     beat = Tempo(tempo, beats) if tempo is not None else None
     if word not in WORDS:
         raise GainError(f"--word is {word!r}; give {' or '.join(WORDS)}.")
+    kinds = _kinds(fail_on)
+    ordered = None if order is None else read_order(order)
     # What could not be written in the end is refused before hours of work, not after.
-    for each in (csv, sheet):
+    for each in (csv, sheet, write_order):
         if each is not None:
             require_writable(each, overwrite=overwrite)
     if write is not None:
@@ -100,24 +115,50 @@ def survey_command(
         changes: Changes | None = None
         if before is not None and against is not None:
             changes = compare(before, found, beside=against.resolve().parent, progress=progress)
+    checked = None if ordered is None else check_order(found, ordered)
     if as_json:
-        typer.echo(json_of(found, changes=changes))
+        typer.echo(json_of(found, changes=changes, order=checked))
     else:
         for line in lines(found):
             say(line)
         for line in [] if changes is None else ["What has changed:", *changes.lines]:
             say(line)
+        for checked_line in checked or []:
+            say(checked_line.line)
+    if write_order is not None and found.stems:
+        atomic_write(require_writable(write_order, overwrite=overwrite), order_text(found))
+        say(f"Written: {write_order}", err=as_json)
     if csv is not None:
         atomic_write(require_writable(csv, overwrite=overwrite), as_csv(found))
         say(f"Written: {csv}", err=as_json)
     if sheet is not None:
-        say(f"Written: {write_sheet(found, sheet, changes=changes, overwrite=overwrite)}", err=as_json)
+        say(
+            f"Written: {write_sheet(found, sheet, changes=changes, order=checked or (), overwrite=overwrite)}",
+            err=as_json,
+        )
     if write is not None and found.whole:
         copies = export(found, write, word=word, overwrite=overwrite)
         say(f"Written: {len(copies)} trimmed copies in {write}", err=as_json)
         if any(each.starts_at is not None for each in found.stems):
             say("The copies do not carry the start time that the originals' headers hold.", err=as_json)
-    raise typer.Exit(2 if not found.whole or not found.stems else 0 if found.sound else 1)
+    sound = found.sound
+    if kinds or checked is not None:
+        wrong = any(each.kind in kinds for each in found.faults) or not all(each.met for each in checked or [])
+        sound = not wrong and not found.unreadable
+    raise typer.Exit(2 if not found.whole or not found.stems else 0 if sound else 1)
+
+
+def _kinds(text: str) -> set[str]:
+    """The kinds of faults that are named in a row; a hyphen stands for a space."""
+    from gainlib.surveys import KINDS
+
+    known = {kind.replace(" ", "-"): kind for kind in KINDS}
+    found = set()
+    for each in filter(None, (word.strip().replace(" ", "-").lower() for word in text.split(","))):
+        if each not in known:
+            raise GainError(f"--fail-on names {each!r}; {suggest(each, known)}")
+        found.add(known[each])
+    return found
 
 
 def _print_any_script() -> None:

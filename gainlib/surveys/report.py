@@ -11,6 +11,8 @@ from gainlib.meters import measures
 from gainlib.storage import Cell, csv_text
 from gainlib.surveys.columns import COLUMNS
 from gainlib.surveys.comparison import Changes
+from gainlib.surveys.order import OrderLine
+from gainlib.surveys.order import as_dict as order_as_dict
 from gainlib.surveys.record import as_dict
 from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.stem import Stem
@@ -133,9 +135,10 @@ def _printed(measure: str, value: float) -> str:
     return signed(value, 1, measures()[measure].unit)
 
 
-def as_json(survey: SurveyResult, *, changes: Changes | None = None) -> str:
-    """`as_dict` as text, with an entry `changes` where there is something to compare with."""
+def as_json(survey: SurveyResult, *, changes: Changes | None = None, order: Sequence[OrderLine] | None = None) -> str:
+    """`as_dict` as text, with `changes` where there is something to compare with, `order` where there is an order."""
     content = as_dict(survey) | ({} if changes is None else {"changes": changes.as_dict()})
+    content |= {} if order is None else {"order": order_as_dict(order)}
     return json.dumps(content, ensure_ascii=False, indent=1, allow_nan=False)
 
 

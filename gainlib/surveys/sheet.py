@@ -17,6 +17,7 @@ from gainlib.surveys.checks import Fault, passages
 from gainlib.surveys.columns import COLUMNS
 from gainlib.surveys.comparison import Changes
 from gainlib.surveys.drawings import Levels, level_diagram, waveform
+from gainlib.surveys.order import OrderLine
 from gainlib.surveys.report import sum_lines, threshold_lines, verdict
 from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.stem import Stem
@@ -31,13 +32,18 @@ _PLACES = 12
 
 
 def write_sheet(
-    survey: SurveyResult, path: str | os.PathLike[str], *, changes: Changes | None = None, overwrite: bool = False
+    survey: SurveyResult,
+    path: str | os.PathLike[str],
+    *,
+    changes: Changes | None = None,
+    order: Sequence[OrderLine] = (),
+    overwrite: bool = False,
 ) -> Path:
     """Write the gain sheet as one HTML file, whole or not at all; gives the path back.
 
     Raises GainError for a file that is there already unless `overwrite` is set, and where it cannot be written.
     """
-    return atomic_write(require_writable(path, overwrite=overwrite), gain_sheet(survey, changes=changes))
+    return atomic_write(require_writable(path, overwrite=overwrite), gain_sheet(survey, changes=changes, order=order))
 
 
 def require_writable(path: str | os.PathLike[str], *, overwrite: bool = False) -> Path:
@@ -56,10 +62,17 @@ def require_writable(path: str | os.PathLike[str], *, overwrite: bool = False) -
     return where
 
 
-def gain_sheet(survey: SurveyResult, *, changes: Changes | None = None, on: datetime.date | None = None) -> str:
+def gain_sheet(
+    survey: SurveyResult,
+    *,
+    changes: Changes | None = None,
+    order: Sequence[OrderLine] = (),
+    on: datetime.date | None = None,
+) -> str:
     """The gain sheet as HTML that needs nothing else: no script, no font, no picture from outside.
 
-    `changes` adds what is different from an earlier survey; `on` is the date that it bears, today's unless given.
+    `changes` adds what is different from an earlier survey, `order` whether an order is met; `on` is the date that it
+    bears, today's unless given.
 
     >>> from gainlib.storage import bundled_folder
     >>> from gainlib.surveys.survey import survey
@@ -74,6 +87,7 @@ def gain_sheet(survey: SurveyResult, *, changes: Changes | None = None, on: date
         whole=survey.whole,
         main=[*sum_lines(survey), *threshold_lines(survey)],
         changes=None if changes is None else changes.lines,
+        order=[(each.met, each.sentence) for each in order],
         rules=[*survey.practice.sentences, *survey.notes],
         **_faults_and_table(survey),
         **_diagrams(survey),

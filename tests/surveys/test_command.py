@@ -97,3 +97,20 @@ def test_the_schema_and_help(called):
     helped = runner.invoke(app, ["survey", "--help"])
     assert helped.exit_code == 0
     assert "Example: gainlib survey stems/" in helped.stdout
+
+
+def test_a_survey_is_a_test_in_a_script(called, planted, making, tmp_path):
+    folder = planted[0]
+    assert called(folder / "guitar.wav", "--fail-on", "clipped")[0] == 1
+    assert called(folder / "keys.wav", "--fail-on", "flat-tops, silent")[0] == 1
+    # Other faults are told, and are no reason.
+    status, said, _ = called(folder / "guitar.wav", "--fail-on", "silent,dc")
+    assert status == 0
+    assert "It is clipped" in said
+    fine = making.save(tmp_path / "fine.wav", making.noise(1, 1.0))
+    assert called(fine, "--fail-on", "clipped")[0] == 0
+    # What could not be looked at has not passed.
+    assert called(fine, tmp_path / "gone.wav", "--fail-on", "clipped")[0] == 1
+    status, said, aside = called(fine, "--fail-on", "cliped")
+    assert (status, said) == (2, "")
+    assert "--fail-on names 'cliped'; did you mean clipped?" in aside
