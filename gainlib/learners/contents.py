@@ -107,7 +107,7 @@ class Contents:
         heads = "".join(
             f"<th style='{left}' scope='col'>{head}</th>" for head in ("", "Lesson", "Time", "Exercises", "So far")
         )
-        table = f"<table><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>"
+        table = f"<table class='gainlib-page-list'><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>"
         more = " · ".join(f'<a href="{html.escape(link)}">{html.escape(title)}</a>' for title, link in self.pages)
         texts = [self._where_to(), table, more, html.escape(self.note)]
         return f"<div style='font-size:1.1em'>{''.join(f'<p>{each}</p>' for each in texts if each)}</div>"

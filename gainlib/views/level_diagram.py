@@ -37,6 +37,7 @@ _FOOTER_DB = 26.0  # below the lowest level: the stages' names and what is left 
 _FLAT = 0.42  # half of the width in which a stage's lines run flat; between two stages they slope
 _TEXT_PX = 15.0
 _GAP_PX = 4.0
+_ASIDE_PX = 9
 _MARK_PX = 7.0  # the mark of a clip stands on the ceiling with its tip
 _GRID_DB = 20
 _ZERO_DBU = 18.0  # where the analogue half's scale stands: 0 dBFS of a converter with this full scale
@@ -128,7 +129,8 @@ class LevelDiagram(View):
             drawing.line("x", line, source=sources["floor"] if line == "noise" else band, **stroke(line))
         drawing.segment("left", "level", "right", "level", source=sources["thresholds"], **stroke("target"))
         write(drawing, numbers, "peak", text_font_size="13px", text_font_style="bold", text_align="center")
-        write(drawing, sources["words"], "muted", text_align="center")
+        # Clear of the marks that move with the sound, left in each column.
+        write(drawing, sources["words"], "muted", text_align="center", x_offset=_ASIDE_PX)
         write(
             drawing,
             sources["stages"],
@@ -321,7 +323,7 @@ class LevelDiagram(View):
         marked = []
         for index, each in enumerate(table):
             beyond = "↑ " if each.peak_dbfs + scales.lift[index] > top else ""
-            unit = scales.unit(index) if index == seam and seam and len(table) <= _FEW else ""
+            unit = scales.unit(index) if index == seam and seam else ""
             marked.append(f"{beyond}{level(each.peak_dbfs + scales.dbu[index], plus=True)} {unit}".rstrip())
         marked[0] = f"peak {marked[0]}"
         return (

@@ -36,6 +36,9 @@ function together(bench, headline) {
       strip.style.setProperty("--gainlib-top", `${tall(headline) + tall(below) - tall(strip)}px`);
     }
     beside?.style.setProperty("--gainlib-top", `${tall(headline) + tall(below)}px`);
+    // At the bench's end all of them leave together, and none goes under the one above it.
+    bench.style.setProperty("--gainlib-under-headline", `${tall(below) + tall(beside)}px`);
+    bench.style.setProperty("--gainlib-under-strip", `${tall(beside)}px`);
   };
   const watch = new ResizeObserver(() => requestAnimationFrame(fit));
   const look = () => {

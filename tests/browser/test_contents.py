@@ -7,6 +7,12 @@ import pytest
 pytestmark = pytest.mark.browser
 
 
+# What of the list stands right of what one sees of the page.
+CELLS_BEYOND = """() => {
+    const right = (each) => each.getBoundingClientRect().right;
+    return [...document.querySelectorAll(".gainlib-page-list td")]
+        .filter(each => each.checkVisibility() && right(each) > right(each.closest(".jp-OutputArea")) + 1);
+}"""
 PATH = "() => jupyterapp.shell.currentWidget.context.path"
 
 
@@ -48,3 +54,8 @@ def test_the_list_comes_by_itself_and_a_click_brings_a_lesson_that_is_alive(page
     page.keyboard.press("Alt+c")
     page.wait_for_function(f"() => ({PATH})() === 'contents.ipynb'")
     page.wait_for_function("() => !jupyterapp.shell.currentWidget.gainlibRuns")  # the list is made again
+    page.evaluate("() => jupyterapp.shell.collapseLeft()")
+    page.set_viewport_size({"width": 390, "height": 800})
+    page.wait_for_function(f"() => ({CELLS_BEYOND})().length === 0")
+    keep(page, "contents-390")
+    page.evaluate("() => jupyterapp.shell.expandLeft()")

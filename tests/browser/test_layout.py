@@ -25,6 +25,9 @@ OUTSIDE = """async () => {
     const painted = () => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)));
     const around = document.querySelector(".jp-WindowedPanel-outer");
     const found = [];
+    const staying = ".gainlib-headline, .gainlib-below, .gainlib-beside";
+    const bottoms = (bench) => [...bench.querySelectorAll(staying)].map(each => each.getBoundingClientRect().bottom);
+    const lowest = (bench) => Math.max(...bottoms(bench));
     for (const bench of document.querySelectorAll(".gainlib-bench")) {
         if (!bench.querySelector(":is(.gainlib-below, .gainlib-beside) input, .gainlib-beside select")) continue;
         const window = around.getBoundingClientRect();
@@ -55,6 +58,18 @@ OUTSIDE = """async () => {
                 const under = document.elementFromPoint(box.left + box.width / 2, box.top + box.height / 2);
                 if (under !== control) found.push(`${name}: ${control.ariaLabel} is not there beside a later picture`);
             }
+            const covered = lowest(bench) - picture.getBoundingClientRect().top;
+            if (covered > 1) found.push(`${name}: the upper ${Math.round(covered)} of a later picture are covered`);
+        }
+        // Where the bench ends they leave together.
+        const headline = bench.querySelector(".gainlib-headline");
+        const controls = [...bench.querySelectorAll(".gainlib-below, .gainlib-beside")];
+        for (const left of [0.9, 0.5, 0.2]) {
+            const room = left * (lowest(bench) - headline.getBoundingClientRect().top);
+            around.scrollBy({ top: bench.getBoundingClientRect().bottom - window.top - room, behavior: "instant" });
+            await painted();
+            const over = headline.getBoundingClientRect().bottom - controls[0].getBoundingClientRect().top;
+            if (over > 1) found.push(`${name}: the headline covers ${Math.round(over)} of the controls at the end`);
         }
     }
     return found;
