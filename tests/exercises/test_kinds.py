@@ -72,6 +72,8 @@ RECKONED = [
     ("equal_same_sum_db", [-40, 10], -20.0, 1e-9, "ten times the amplitude is 20 dB"),
     ("dbfs_from_dbu", [0, 18], -18.0, 0, "EBU R 68: 0 dBu reads -18 dBFS"),
     ("dbu_from_dbfs", [-20, 24], 4.0, 0, "SMPTE RP 155: -20 dBFS is +4 dBu"),
+    ("product", [7, 5000], 35000.0, 0, "seven times 5 kHz is the seventh harmonic"),
+    ("quotient", [6, 4], 1.5, 0, "6 dB over the threshold at 4:1"),
     ("loading_db", [600, 600], -6.02, 0.01, "half the voltage"),
     ("word_noise_dbfs", [16], -98.09, 0.01, "6.02 x 16 + 1.76 dB, the textbook signal-to-noise ratio"),
     ("word_noise_dbfs", [24], -146.26, 0.02, "6.02 x 24 + 1.76 dB"),

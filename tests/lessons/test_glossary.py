@@ -24,7 +24,8 @@ ROWS = [found.groupdict() for found in ROW.finditer(markdown_of(LESSONS / "gloss
 # What a student of the second year is asked for in an oral examination, and what the lessons use as known.
 EXPECTED = """
 A-weighted, AES17, aliasing, alignment level, attack, automation, balanced, bit, bus, ceiling, chain, channel,
-clip gain, clipping, codec, comb filter, compressor, converter, crest factor, cue mix, D/A converter, dBA, dBC, dBFS,
+clip gain, clipping, codec, comb filter, compressor,
+condenser microphone, converter, crest factor, cue mix, D/A converter, dBA, dBC, dBFS,
 dBTP, dBu, dBV, decibel, delay, detector, distortion, dither, drive, dynamic range, earth, envelope, equaliser, fader,
 filter, fixed-point, float, frequency, full scale, gain, gain reduction, gain staging, gate, group, harmonic, headroom,
 high-pass, hiss, hum, impedance, insert, instrument level, integrated, inter-sample, intermodulation, K-weighting, knee,

@@ -169,7 +169,7 @@ QUESTIONS = [
         "It loses {4.6} dB instead of {15}. What is soft stays; a copy that comes late cancels some frequencies.",
         (-voltages(0.5, 0.5 * 10 ** ((out_db(20) - 20) / 20)), 20 - out_db(20)),
         "hear-a-compressor",
-        ("loses 4.6 dB instead of 15", "lifts what is soft more than it holds what is loud", "If one is late"),
+        ("loses 4.6 dB instead of 15", "What lies below the threshold is as it was", "If one is late"),
     ),
     Question(
         "Why does a sum of 32 tracks not rise by 30 dB, as 32 copies of one track would? How far does it rise?",
