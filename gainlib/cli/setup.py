@@ -253,7 +253,7 @@ def compiled_loops() -> Finding:
     take = read("media/snare.flac", seconds=(0.0, 1.1))  # enough for channels to run side by side
     for detector in ("peak", "rms"):
         lane = [Source(-24.0), Preamp(50.0), Converter("EBU R 68"), Compressor(-30.0, detector=detector), Pan(0.3)]
-        rendered = Session.of(take, [*lane, Saturation(), Delivery()]).render()
+        rendered = Session.of(take, [*lane, Saturation(low_end_db=6.0), Delivery()]).render()
         measure_all(rendered.at(rendered.last_tap))
     survey([bundled_folder("media") / "snare.flac"])
     true_peak_dbtp(take.samples)  # single precision, as a file holds it
@@ -271,7 +271,7 @@ def pictures() -> Finding:
 
     take = Audio(np.sin(np.arange(8000) / 5) / 2, 8000)  # so few samples that the plain loops are done at once
     lane = [Source(-24.0), Preamp(50.0), Converter("EBU R 68"), Ride(((0.0, -3.0), (0.5, 0.0))), Compressor(-30.0)]
-    lane += [Fader(-3.0), Pan(0.3), Saturation(6.0), Delivery()]
+    lane += [Fader(-3.0), Pan(0.3), Saturation(6.0, 6.0), Delivery()]
     rendering = Session.of(take, lane).render()
     faults = {}
     for name, kind in views().items():

@@ -89,7 +89,7 @@ class Saturation(Stage):
     copies: ClassVar[float] = 5.0
 
     drive_db: float = setting(4.0, label="Drive", low=0.0, high=12.0, step=0.5)
-    low_end_db: float = setting(6.0, label="Low end", low=0.0, high=12.0, step=0.5)
+    low_end_db: float = setting(0.0, label="Low end", low=0.0, high=12.0, step=0.5)
     bias: float = setting(0.0, label="Bias", low=0.0, high=0.5, step=0.05)
     holds_peak: bool = True
     oversampled: bool = True
@@ -138,7 +138,7 @@ class Saturation(Stage):
     def oversampling(self, rate_hz: int, peak: float = 1.0) -> int:
         """How many times oversampled the curve runs for a signal of that peak: the least that keeps folds below -90 dB.
 
-        >>> Saturation(drive_db=4.0).oversampling(48000), Saturation(drive_db=12.0, low_end_db=0.0).oversampling(48000)
+        >>> Saturation(drive_db=4.0, low_end_db=6.0).oversampling(48000), Saturation(drive_db=12.0).oversampling(48000)
         (4, 16)
         """
         if not self.oversampled:

@@ -427,7 +427,7 @@ def test_a_rendering_holds_at_most_four_times_its_recordings() -> None:
     strips = tuple(
         Strip(f"s{number}", take, stages, "low" if number % 2 else "high") for number, take in enumerate(takes)
     )
-    buses = (Bus("low", (Saturation(4.0),)), Bus("high", (Saturation(4.0),)))
+    buses = (Bus("low", (Saturation(4.0, 6.0),)), Bus("high", (Saturation(4.0, 6.0),)))
     made = Session(strips, buses, Bus("main", (Compressor(-12.0), Limiter(-1.0))))
     audio = sum(take.samples.nbytes for take in takes)
     made.render()

@@ -113,18 +113,18 @@ def test_the_rise_of_many_strangers(tracks, rise_db, reckoned):
 
 
 def test_six_tracks_at_minus_15_leave_the_sum_close_to_minus_6(stems, reckoned):
-    """Read: "Tracks that each peak near −15 dBFS leave the sum of a band close to −6 dBFS"."""
+    """Read: "Six tracks that each peak near −15 dBFS leave the sum of this band close to −6 dBFS"."""
     level = summed(*((take, -15 - gl.measure("peak_dbfs", take)) for take in stems.values()))
     expected = paper.peak_dbfs(summed_on_paper(*((each, -15 - paper.peak_dbfs(each)) for each in STEMS.values())))
-    quote = "Tracks that each peak near −15 dBFS leave the sum of a band close to −6 dBFS"
+    quote = "Six tracks that each peak near −15 dBFS leave the sum of this band close to −6 dBFS"
     reckoned(quote, -6, expected, level.peak_dbfs, within=1.0, near=1e-6, source=AES17)
 
 
 def test_six_tracks_near_full_scale_do_not(stems, reckoned):
-    """Read: "Tracks that each peak near 0 do not"."""
+    """Read: "tracks that each peak near 0 leave none"."""
     read = summed(*((take, -gl.measure("peak_dbfs", take)) for take in stems.values())).peak_dbfs
     expected = paper.peak_dbfs(summed_on_paper(*((each, -paper.peak_dbfs(each)) for each in STEMS.values())))
-    reckoned("Tracks that each peak near 0 do not", True, expected > 6, read > 6, source=AES17)
+    reckoned("tracks that each peak near 0 leave none", True, expected > 6, read > 6, source=AES17)
 
 
 def test_the_band_as_it_comes_wants_a_balance(stems, reckoned):

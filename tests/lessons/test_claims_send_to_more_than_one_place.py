@@ -84,7 +84,7 @@ def test_group_faders_add(session, reckoned):
 
 @pytest.mark.parametrize("inverted", [False, True])
 def test_the_doubled_guitar_in_mono(lesson_text, reckoned, inverted):
-    """Move: "Who is gone, and who stays?"; Read: "No level in the picture told you so"."""
+    """Move: "Who is gone, and who stays?"; Read: "No track's level told you so"."""
     import gainlib as gl
 
     names: dict = {"gl": gl, "voice": gl.read("media/lead-voice.flac").between(9.5, 16.0)}
@@ -94,7 +94,7 @@ def test_the_doubled_guitar_in_mono(lesson_text, reckoned, inverted):
     guitar, sung = (paper.both_sides(paper.stem(name, 9.5, 16.0))[:, 0] for name in ("guitar", "lead-voice"))
     expected = sung * 10 ** ((-6 - 3.01) / 20) + (0 if inverted else guitar)
     assert paper.rms_dbfs(mono) == pytest.approx(paper.rms_dbfs(expected), abs=0.01)
-    quote = "No level in the picture told you so"
+    quote = "No track's level told you so"
     sides = made.level("left guitar/pan").rms_dbfs, made.level("right guitar/pan").rms_dbfs
     reckoned(quote, True, True, sides[0] == pytest.approx(sides[1], abs=1e-9), source="derived: |-x| = |x|")
 

@@ -69,7 +69,7 @@ def test_at_zero_drive_fixed_point_audio_passes_bit_for_bit(signal_of, bits: int
 def test_a_little_drive_changes_little(signal_of) -> None:
     # Nothing jumps when the control leaves zero: 0.01 dB of drive may change a full-scale sample by 0.01 dB at most.
     samples = np.random.default_rng(3).uniform(-1, 1, 20_000)
-    out = Saturation(0.01).process(signal_of(samples)).signal.samples[:, 0]
+    out = Saturation(0.01, 6.0).process(signal_of(samples)).signal.samples[:, 0]
     assert np.abs(out - samples).max() < 0.0012
 
 
