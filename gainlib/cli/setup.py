@@ -338,12 +338,17 @@ def kernel(told: list[Finding] | None = None) -> Finding:
         todo = f"{install_again()}. If that does not help, look at antivirus rules for {sys.executable}."
         return Finding("kernel", False, "A notebook's kernel ends as it starts.", todo)
     python, version = answer.get("python"), answer.get("gainlib")
-    if not isinstance(python, str) or os.path.normcase(python) != os.path.normcase(sys.executable) or not version:
+    if not isinstance(python, str) or _same(python) != _same(sys.executable) or not version:
         who = " ".join(str(each) for each in (python, version) if each) or "nobody"
         return Finding("kernel", False, f"The kernel answers as {who}.", install_again())
     if told is not None and "pictures" in answer:
         told.append(Finding(**answer["pictures"]))
     return Finding("kernel", True, "A notebook's kernel starts with this Python and this gainlib.")
+
+
+def _same(path: str) -> str:
+    """A path as it is compared: one that was typed may go down and up again."""
+    return os.path.normcase(os.path.abspath(path))
 
 
 def seen_in_kernel() -> dict[str, object]:

@@ -23,7 +23,7 @@ LONGEST_SECONDS = 60.0
 LIBRARIES_OPEN = """
 import os, sys, gainlib.loops, gainlib.notebook
 if {loops!r}: gainlib.loops.backend()
-assert os.path.normcase(sys.executable) == os.path.normcase({python!r}), sys.executable
+assert os.path.normcase(os.path.abspath(sys.executable)) == os.path.normcase({python!r}), sys.executable
 del os, sys, gainlib
 """
 AT_ITS_NOTEBOOK = """
@@ -157,7 +157,7 @@ class CourseKernels(AsyncMappingKernelManager):
             self.log.warning("No kernel could be held ready.", exc_info=True)
             await kernel.end()
             return None
-        return await self._told(kernel, LIBRARIES_OPEN.format(loops=loops, python=sys.executable))
+        return await self._told(kernel, LIBRARIES_OPEN.format(loops=loops, python=os.path.abspath(sys.executable)))
 
     async def _told(self, kernel: HeldKernel, code: str) -> HeldKernel | None:
         """The kernel when it has run this, else None, and it is ended."""

@@ -192,7 +192,7 @@ def test_open_serves_the_course_and_runs_nothing_that_lies_in_the_folder(tmp_pat
         assert "another" not in specs
         # A link beside this Python's name (python, python3) is this environment's as well.
         kernel = Path(specs["python3"]["spec"]["argv"][0])
-        assert (kernel.parent, kernel.samefile(sys.executable)) == (Path(sys.executable).parent, True)
+        assert (kernel.parent, kernel.samefile(sys.executable)) == (Path(os.path.abspath(sys.executable)).parent, True)
         started = run.started()
         record = next((tmp_path / "state" / "courses").glob("*/server.json"))
         # A kernel that answers has opened all that it opens by itself.
@@ -267,7 +267,8 @@ def test_closing_the_terminal_window_ends_server_and_kernels(tmp_path):
 
 
 TERMINAL = """
-import fcntl, os, sys, termios
+import fcntl, os, signal, sys, termios
+signal.signal(signal.SIGHUP, signal.SIG_DFL)  # which these tests ignore where they are run by nohup
 fcntl.ioctl(0, termios.TIOCSCTTY, 0)
 os.execv(sys.argv[1], sys.argv[1:])
 """

@@ -23,6 +23,7 @@ def stems():
 def drums(stems):
     """The drum bus behind a trim and saturations of these drives, in a row."""
 
+    @functools.cache
     def rendered(*drives_db, trim_db=0.0):
         strips = [gl.Strip(name, stems[name], (gl.Trim(),), to="drums") for name in ("kick", "snare", "hats")]
         row = [gl.Saturation(drive_db=each, low_end_db=0, name=f"bent {place}") for place, each in enumerate(drives_db)]
