@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 import soundfile
 
-CASES = os.environ.get("GAINLIB_SOUND_CASES", "100")
+CASES = os.environ.get("GAINLIB_SOUND_CASES", "60")
 HERE = Path(__file__).parent
 
 PRINTS = """

@@ -81,7 +81,7 @@ def test_a_mutated_file_ends_in_words(tmp_path, sources, thin_media):
         file.write_bytes(mutated(sources[number % len(sources)].encode(), number))
         return ends_in_words(file, seed=number)
 
-    run_cases("exercise", how_many(200), case)
+    run_cases("exercise", how_many(100), case)
 
 
 ENTRIES = """title kind given take signal stages strips buses between varies path choose plant at to by moves checks
