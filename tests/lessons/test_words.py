@@ -18,7 +18,7 @@ STILTED = {
     r"(?<![\"'])\breckon\w*\b(?! *=)": "work out",
     r"\bbanks?\b": "ceiling",
     r"\btorn\b(?![-\"])": "distorted, clipped",
-    r"(?<!flat )(?<!flat_)\btops\b": "peaks",
+    r"(?<!flat )(?<!flat_)(?<!flat-)\btops\b": "peaks",
     r"\bfor (it|she|he|they) (looks?|was|is|were)\b": "because",
     r"\bas chance will have it\b": "by chance",
     r"\bworking point\b": "say what it marks",
@@ -37,6 +37,7 @@ STILTED = {
 }
 LESSONS, EXERCISES = bundled_folder("lessons"), bundled_folder("exercises")
 FILES = [*LESSONS.glob("*.ipynb"), *LESSONS.glob("*.md"), *LESSONS.glob("*.toml"), *EXERCISES.glob("*/*.toml")]
+FILES += Path(gainlib.__file__).parent.glob("authoring/templates/*.toml")
 
 
 def read_by_a_person(path):
