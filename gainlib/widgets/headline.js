@@ -52,8 +52,12 @@ function together(bench, headline) {
     const controls = target.closest?.(CONTROLS);
     if (!controls || !target.matches(":focus-visible")) return;
     const pictures = [...bench.querySelectorAll(".gainlib-picture")];
-    if (inView(target) && pictures.some((each) => inView(each))) return;
-    bring(headline, controls);
+    // Its own picture is whole, or gone under the headline whole and another one is seen.
+    const own = part(".gainlib-strip > .gainlib-picture")?.getBoundingClientRect();
+    const edge = headline.getBoundingClientRect().bottom;
+    const covered = own && own.top < edge - 1 && own.bottom > edge + 1;
+    if (inView(target) && !covered && pictures.some((each) => inView(each))) return;
+    bring(bench, controls);
   };
   bench.addEventListener("focusin", reached);
   window.addEventListener("resize", fit);

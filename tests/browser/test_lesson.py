@@ -119,14 +119,27 @@ def test_what_holds_for_all_benches_is_said_on_the_first_alone_wherever_one_read
     )
 
 
+HALF_COVERED = """cell => document.querySelector(".jp-WindowedPanel-outer").scrollBy({
+    top: cell.querySelector(".gainlib-strip").getBoundingClientRect().top
+        - document.querySelector(".jp-WindowedPanel-outer").getBoundingClientRect().top, behavior: "instant" })"""
+COVERED = """cell => cell.querySelector(".gainlib-headline").getBoundingClientRect().bottom
+    - cell.querySelector(".gainlib-strip .gainlib-picture").getBoundingClientRect().top"""
+
+
 def test_from_the_last_control_to_the_check_and_back_are_two_stops(lesson):
     part = cell(lesson, 'gl.exercise("recording/leave-room")')
     check = part.get_by_role("button", name="Check my answer")
-    check.focus()
+    # The picture that the control moves lies half under the headline: it is brought along whole.
+    lesson.set_viewport_size({"width": 1366, "height": 768})
+    lesson.wait_for_function(
+        f"cell => {{ ({HALF_COVERED})(cell); return ({COVERED})(cell) > 20; }}", arg=part.element_handle()
+    )
+    check.evaluate("each => each.focus({ preventScroll: true })")
     for keys, where in (("Shift+Tab", ".gainlib-below input"), ("Tab", ".gainlib-check")):
         for _ in range(2):
             lesson.keyboard.press(keys)
         assert lesson.evaluate("where => document.activeElement.matches(where)", where)
+        assert part.evaluate(COVERED) <= 1 or keys == "Tab"
 
 
 def test_the_exercise_answered_wrong_in_the_usual_ways_then_right(lab, lesson, keep):
