@@ -81,6 +81,8 @@ CUT_OFF = """() => [...document.querySelectorAll(".gainlib-bench")].flatMap(benc
         && each.getBoundingClientRect().right > edge + 1 && !each.closest(".gainlib-narrow"))
         .map(each => each.ariaLabel || each.textContent || each.className);
 })"""
+# How wide the narrowest picture is: one whose words would lie over each other in so small a window is moved sideways.
+LEAST_WIDE = """() => Math.min(...[...document.querySelectorAll(".gainlib-place")].map(each => each.clientWidth))"""
 # The least room between the names of two stages, from the figure's own texts and the width of its frame. A page that
 # draws only what is near the window has no place for the others.
 NARROWEST = """() => Math.min(Infinity, ...[...document.querySelectorAll(".gainlib-strip")].flatMap(strip => {
@@ -147,5 +149,6 @@ def test_in_a_small_window_names_stand_apart_and_no_control_is_cut_off(lesson, k
         lesson.wait_for_function(f"() => ({NARROWEST})() > 2")
         lesson.wait_for_function(f"() => ({NARROWEST_BELOW})() > 0")
         assert lesson.evaluate(CUT_OFF) == [], width
+        assert lesson.evaluate(LEAST_WIDE) >= 400, width
         lesson.locator(".gainlib-strip").first.scroll_into_view_if_needed()
         keep(lesson, f"layout-{width}")
