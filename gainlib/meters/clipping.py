@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from gainlib import loops
 from gainlib.audio import Samples
-from gainlib.decibels import ratio_from_db
+from gainlib.decibels import db_from_ratio, ratio_from_db
 from gainlib.errors import GainError
 from gainlib.meters.streaming import StreamMeter, read_whole
 
@@ -394,3 +394,9 @@ class FlatTopsMeter(StreamMeter):
         sides = self._whole()
         starts = [np.concatenate((upper.start, lower.start)) for upper, lower in sides]
         return _in_order(starts, [np.concatenate((upper.length, lower.length)) for upper, lower in sides])
+
+    @property
+    def height_dbfs(self) -> float:
+        """How high the flat tops so far stand, -inf where there are none; of two sides or channels the higher."""
+        heights = [float(each.height.max(initial=0.0)) for pair in self._whole() for each in pair]
+        return float(db_from_ratio(max(heights, default=0.0)))

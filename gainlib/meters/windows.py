@@ -23,6 +23,7 @@ __all__ = [
     "LevelHistogram",
     "WindowMeter",
     "active_rms_dbfs",
+    "floor_dbfs_of",
     "level_histogram",
     "momentary_levels",
     "noise_floor_dbfs",
@@ -129,6 +130,11 @@ class WindowMeter(StreamMeter):
         self._open = waiting[full * self.width :].copy()
 
     @property
+    def windows(self) -> int:
+        """How many full windows there are so far."""
+        return len(self._powers)
+
+    @property
     def powers(self) -> Readings:
         """The mean square of each full window so far, side by side, `(windows, channels)`."""
         if len(self._powers):
@@ -142,13 +148,13 @@ class WindowMeter(StreamMeter):
     @property
     def noise_floor_dbfs(self) -> Readings:
         """The level of the quietest twentieth of the windows so far."""
-        return _floor_dbfs(self.powers)
+        return floor_dbfs_of(self.powers)
 
     @property
     def noise_in_pauses_dbfs(self) -> float | None:
         """The noise floor so far where there was a pause to hear it in, else None."""
         powers = self.powers
-        floor, active = float(_floor_dbfs(powers).max()), float(_active_dbfs(powers).max())
+        floor, active = float(floor_dbfs_of(powers).max()), float(_active_dbfs(powers).max())
         if active == -math.inf:  # nobody plays: all of it is a pause
             return floor
         return floor if floor <= active - PAUSE_DB and self._samples >= LEAST_PAUSING_SECONDS * self._rate_hz else None
@@ -187,7 +193,12 @@ def _active_dbfs(powers: Readings, gate_db: float = 20.0) -> Readings:
     return readings
 
 
-def _floor_dbfs(powers: Readings) -> Readings:
+def floor_dbfs_of(powers: Readings) -> Readings:
+    """`noise_floor_dbfs` from the mean squares of windows side by side, `(windows, channels)`.
+
+    >>> floor_dbfs_of(np.full((40, 1), 5e-7)).round(2).tolist()
+    [-60.0]
+    """
     readings = np.full(powers.shape[1], -np.inf)
     for channel, active in enumerate(_active_dbfs(powers)):
         # Digital silence is no noise: what stands before the first sound of an export must not hide the room's. Nor is

@@ -20,7 +20,8 @@ from gainlib.surveys.columns import COLUMNS, Column
 from gainlib.surveys.record import as_dict
 from gainlib.surveys.report import as_csv, as_json, lines
 from gainlib.surveys.result import SurveyResult
-from gainlib.surveys.stem import Pair, Stem
+from gainlib.surveys.sides import Sides
+from gainlib.surveys.stem import Stem
 from gainlib.surveys.survey import Survey
 from gainlib.surveys.targets import TARGETS, Practice, Tempo
 from gainlib.surveys.trims import Sum, Trim
@@ -31,9 +32,9 @@ __all__ = [
     "TARGETS",
     "Column",
     "Fault",
-    "Pair",
     "Place",
     "Practice",
+    "Sides",
     "Stem",
     "Sum",
     "Survey",

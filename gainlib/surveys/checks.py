@@ -9,7 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from gainlib.meters import ClippedRuns
-from gainlib.surveys.cross_checks import find_mismatches, find_opposed
+from gainlib.surveys.cross_checks import Related, find_mismatches, find_related
+from gainlib.surveys.damage import Damage
+from gainlib.surveys.sides import Sides
 from gainlib.surveys.stem import Stem
 from gainlib.surveys.targets import Practice, Tempo
 from gainlib.text import clock, signed, times
@@ -19,24 +21,45 @@ __all__ = ["KINDS", "Fault", "Place", "find_faults", "passages"]
 KINDS = {
     "clipped": 1000.0,
     "flat tops": 900.0,
+    "drop-out": 880.0,
+    "repeated": 870.0,
+    "click": 860.0,
+    "cut": 850.0,
     "over": 800.0,
     "silent": 700.0,
+    "twin": 650.0,
     "opposed": 600.0,
     "opposed channels": 550.0,
     "silent channel": 500.0,
+    "low end": 480.0,
+    "late channel": 470.0,
+    "mono loss": 460.0,
     "true peak": 400.0,
+    "hum": 350.0,
     "dc": 300.0,
     "noise": 250.0,
+    "late": 240.0,
+    "swapped sides": 230.0,
     "rate": 200.0,
     "start": 190.0,
     "length": 180.0,
     "imbalance": 100.0,
     "dual mono": 0.0,
+    "word": 0.0,
 }
 """Every kind of fault, with its weight in the order of what is worst; a weight of 0 is a remark, not a fault."""
 
 LEAST_SECONDS = 2.0
 """What is shorter has no offset and no pause that could be told from its sound."""
+
+_LATE_MS = 12.0
+"""Two microphones on one source stand less than 4 m apart, but for a room's own: common practice."""
+
+_CUT_BELOW_DB = 20.0
+_CANCELLING_SHARE = 0.05
+_MONO_LOSS_DB = 6.0
+_DUAL_NULL_DB = -50.0
+_LEAST_BITS = 16
 
 _PLACES = 200  # as many places are told of each fault; its count has them all
 
@@ -93,15 +116,84 @@ def find_faults(stems: Sequence[Stem], practice: Practice, tempo: Tempo | None =
 
     >>> from gainlib.storage import bundled
     >>> from gainlib.surveys.stem import measure_stem
-    >>> find_faults([measure_stem(bundled("media/kick.flac"), "kick")], Practice())
+    >>> find_faults([measure_stem(bundled("media/bass.flac"), "bass")], Practice())
     []
     """
     found = [fault for stem in stems for fault in _alone(stem, practice, tempo)]
-    for each in find_opposed(stems, practice.opposite_correlation):
-        later = f", {abs(each.later_ms):.0f} ms apart" if each.later_ms else ""
+    for each in find_related(stems, practice.opposite_correlation):
+        found += _related(each)
+    found += [Fault(stem.name, kind, 1, f"{said}.") for stem, kind, said in find_mismatches(stems)]
+    return found + _cut_off(stems, tempo)
+
+
+def _related(each: Related) -> list[Fault]:
+    found = []
+    later = f", {abs(each.later_ms):.0f} ms apart" if each.later_ms else ""
+    if each.correlation < 0:
         said = f"it is in opposite polarity to {each.one} (correlation {signed(each.correlation, 2, '')}{later})"
         found.append(Fault(each.other, "opposed", 1, f"{said}; turn the polarity of one of the two and listen."))
-    found += [Fault(stem.name, kind, 1, f"{said}.") for stem, kind, said in find_mismatches(stems)]
+    if each.null_db is not None:
+        level = (
+            "" if abs(each.gain_db) < 0.05 else f" {abs(each.gain_db):.1f} dB {'up' if each.gain_db > 0 else 'down'}"
+        )
+        what = (
+            f"it is {each.one} once more, sample for sample"
+            if each.null_db == -math.inf and not level
+            else f"it is {each.one} once more{level} (their difference lies {-each.null_db:.0f} dB below it)"
+        )
+        found.append(Fault(each.other, "twin", 1, f"{what}; was the right track exported?"))
+    elif abs(each.later_ms) >= _LATE_MS and each.correlation > 0:
+        way = "later" if each.later_ms > 0 else "earlier"
+        said = f"what it shares with {each.one} comes {abs(each.later_ms):.0f} ms {way} in it"
+        said += f" (correlation {signed(each.correlation, 2, '')})"
+        metres = f"{abs(each.later_ms) * 0.343:.0f} m"
+        found.append(
+            Fault(
+                each.other, "late", 1,
+                f"{said}; if no microphone stood {metres} away, move it.",
+            )
+        )  # fmt: skip
+    if each.swapped:
+        found.append(
+            Fault(each.other, "swapped sides", 1, f"its left and right are the other way round than in {each.one}.")
+        )
+    return found
+
+
+def _cut_off(stems: Sequence[Stem], tempo: Tempo | None) -> list[Fault]:
+    """Sound that starts or stops in the middle. Where several stems do so with their file, they are an excerpt."""
+    found = []
+    torn = {stem.name: _torn(stem) for stem in stems}
+    at_edge = {edge: [stem.name for stem in stems if edge in torn[stem.name]] for edge in ("first", "last")}
+    for stem in stems:
+        for edge, damage in torn[stem.name].items():
+            if edge in at_edge and len(at_edge[edge]) > max(1, len(stems) // 4):
+                continue
+            where = _place(stem, min(damage.start, stem.frames - 1), 1, damage.channel, tempo)
+            said = {
+                "first": "it begins in the middle of a sound, with its first sample",
+                "last": "it ends in the middle of a sound, with its last sample",
+                "inside": f"its sound breaks off at {_where(where)}; from there on it is digital silence",
+            }[edge]
+            found.append(Fault(stem.name, "cut", 1, f"{said}; export it whole.", (where,)))
+    return found
+
+
+def _torn(stem: Stem) -> dict[str, Damage]:
+    """Where all that sounds in a stem is cut off, at its first sample, its last, or inside; of each the first place."""
+    if stem.seconds < LEAST_SECONDS:
+        return {}
+    cuts: dict[tuple[str, int], list[Damage]] = {}
+    least = max(stem.per_channel["active_rms_dbfs"]) - _CUT_BELOW_DB
+    for each in stem.damage:
+        if each.kind == "cut" and each.size_db >= least:
+            edge = "first" if each.start == 0 else "last" if each.start >= stem.frames else "inside"
+            cuts.setdefault((edge, each.start // 64), []).append(each)
+    sounding = sum(level > -math.inf for level in stem.per_channel["active_rms_dbfs"])
+    found: dict[str, Damage] = {}
+    for (edge, _), places in cuts.items():
+        if len(places) >= sounding or edge == "inside":
+            found.setdefault(edge, places[0])
     return found
 
 
@@ -118,7 +210,8 @@ def _alone(stem: Stem, practice: Practice, tempo: Tempo | None) -> list[Fault]:
         found.append(Fault(stem.name, "clipped", clips, f"{said}; no trim mends that, take it again.", places))
     elif tops:
         places = _places(stem, stem.flat, tempo)
-        said = f"{tops} crests are cut off at the same height, {signed(peak, 1, 'dBFS')}, first at {_where(places[0])}"
+        height = signed(stem.tops_dbfs, 1, "dBFS")
+        said = f"{tops} crests are cut off at the same height, {height}, first at {_where(places[0])}"
         found.append(
             Fault(
                 stem.name,
@@ -146,6 +239,10 @@ def _alone(stem: Stem, practice: Practice, tempo: Tempo | None) -> list[Fault]:
             found.append(Fault(stem.name, "silent channel", len(dead), f"nothing is heard on its {which}."))
         else:
             found += _as_a_pair(stem, practice)
+    found += _damaged(stem, tempo)
+    if stem.used_bits is not None and stem.used_bits <= _LEAST_BITS and not stem.silent:
+        said = f"of its words of 24 bits only {stem.used_bits} are in use: it was a file of {_LEAST_BITS} bits before"
+        found.append(Fault(stem.name, "word", 1, f"{said}."))
     # The mean of a moment is its lowest notes, not an offset.
     if readings["dc_offset_dbfs"] > practice.dc_limit_dbfs and stem.seconds >= LEAST_SECONDS:
         said = f"its middle lies off zero by {signed(readings['dc_offset_dbfs'], 1, 'dBFS')} (DC)"
@@ -153,30 +250,80 @@ def _alone(stem: Stem, practice: Practice, tempo: Tempo | None) -> list[Fault]:
     return found
 
 
+def _damaged(stem: Stem, tempo: Tempo | None) -> list[Fault]:
+    """Drop-outs, repeated blocks and clicks, each kind in one sentence."""
+    found = []
+    for kind, kinds, said, advice in _DAMAGE:
+        places = tuple(
+            _place(stem, each.start, each.length, each.channel, tempo) for each in stem.damage if each.kind in kinds
+        )
+        if not places:
+            continue
+        sides = {place.channel for place in places}
+        only = f" on its channel {sides.pop()} only" if stem.channels > 1 and len(sides) == 1 else ""
+        longest = max(place.length for place in places)
+        length = f", the longest {longest / stem.rate_hz * 1000:.0f} ms" if longest > 0.002 * stem.rate_hz else ""
+        sentence = f"{said} {times(len(places))}{only}{length}, first at {_where(places[0])}; {advice}."
+        found.append(Fault(stem.name, kind, len(places), sentence, places[:_PLACES]))
+    return found
+
+
+_DAMAGE = (
+    ("drop-out", ("drop-out", "frozen"), "its sound drops out", "record or export it again, or mend it by hand"),
+    ("repeated", ("repeated",), "a block of it comes twice over", "a buffer was played again: export it again"),
+    ("click", ("click",), "it clicks", "listen there, then mend it or export it again"),
+)
+
+
 def _as_a_pair(stem: Stem, practice: Practice) -> list[Fault]:
     pair = stem.pair
     if pair is None:
         return []
-    if pair.difference_db < -90.0:
-        return [Fault(stem.name, "dual mono", 1, "both channels hold the same: a mono file would do.")]
+    louder = "left" if pair.balance_db > 0 else "right"
+    apart = f"{abs(pair.balance_db):.1f} dB louder on the {louder}"
+    if pair.correlation > 0 and pair.null_db < _DUAL_NULL_DB:
+        if abs(pair.balance_db) < 0.05:
+            return [Fault(stem.name, "dual mono", 1, "both channels hold the same: a mono file would do.")]
+        said = f"both channels hold the same, {apart}: a mono file and the pan would do."
+        return [Fault(stem.name, "dual mono", 1, said), *_imbalance(stem, pair, practice)]
     found = []
     if pair.correlation < practice.opposite_correlation:
         said = f"its two channels are in opposite polarity (correlation {signed(pair.correlation, 2, '')})"
         found.append(Fault(stem.name, "opposed channels", 1, f"{said}; in mono it will nearly vanish."))
-    if abs(pair.balance_db) > practice.imbalance_db:
-        louder = "left" if pair.balance_db > 0 else "right"
-        found.append(Fault(stem.name, "imbalance", 1, f"its {louder} channel is {abs(pair.balance_db):.1f} dB louder."))
-    return found
+    elif pair.cancelling_share >= _CANCELLING_SHARE and stem.seconds >= LEAST_SECONDS:
+        first = max(pair.cancelling, key=lambda each: each[1] - each[0])
+        said = f"its two channels are in opposite polarity for {100 * pair.cancelling_share:.0f} % of its sound"
+        where = f"longest from {clock(first[0])} to {clock(first[1])}"
+        found.append(Fault(stem.name, "opposed channels", 1, f"{said}, {where}; in mono that nearly vanishes."))
+    elif pair.mono_loss_db > _MONO_LOSS_DB:
+        said = f"in mono it loses {pair.mono_loss_db:.1f} dB (two sides that share nothing lose 3.0)"
+        found.append(Fault(stem.name, "mono loss", 1, f"{said}; listen to it in mono."))
+    if pair.later_ms and abs(pair.later_correlation) >= -practice.opposite_correlation:
+        later, upside = ("right", "left")[pair.later_ms < 0], ", upside down" if pair.later_correlation < 0 else ""
+        said = f"its {later} channel comes {abs(pair.later_ms):.0f} ms later with the same sound{upside}"
+        found.append(Fault(stem.name, "late channel", 1, f"{said}; in mono that sounds hollow: move it back."))
+    if pair.low_end_apart and pair.correlation >= practice.opposite_correlation:
+        said = "what lies below 120 Hz is almost wholly in the difference of its sides"
+        found.append(Fault(stem.name, "low end", 1, f"{said}; in mono its low end vanishes."))
+    return found + _imbalance(stem, pair, practice)
+
+
+def _imbalance(stem: Stem, pair: Sides, practice: Practice) -> list[Fault]:
+    # A hundredth of grace, so that 6.0 dB that were rounded are still 6.0 dB.
+    if abs(pair.balance_db) < practice.imbalance_db - 0.01:
+        return []
+    louder = "left" if pair.balance_db > 0 else "right"
+    return [Fault(stem.name, "imbalance", 1, f"its {louder} channel is {abs(pair.balance_db):.1f} dB louder.")]
 
 
 def _places(stem: Stem, runs: ClippedRuns, tempo: Tempo | None) -> tuple[Place, ...]:
     found = zip(runs.start.tolist(), runs.length.tolist(), runs.channel.tolist(), strict=True)
-    return tuple(
-        Place(
-            start, start / stem.rate_hz, length, channel + 1, tempo.place(start / stem.rate_hz) if tempo else ""
-        )
-        for start, length, channel in list(found)[:_PLACES]
-    )  # fmt: skip
+    return tuple(_place(stem, *each, tempo) for each in list(found)[:_PLACES])
+
+
+def _place(stem: Stem, start: int, length: int, channel: int, tempo: Tempo | None) -> Place:
+    seconds = start / stem.rate_hz
+    return Place(start, seconds, length, channel + 1, tempo.place(seconds) if tempo else "")
 
 
 def _where(place: Place) -> str:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import dataclasses
 import itertools
+import math
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -10,47 +12,70 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from gainlib.decibels import db_from_power
+from gainlib.sound_file import SoundFile
 from gainlib.surveys.stem import Stem
 
-__all__ = ["Opposed", "commonest", "find_mismatches", "find_opposed"]
+__all__ = ["Related", "commonest", "find_mismatches", "find_related"]
 
 _ALL_PAIRS = 24  # of more stems only those that stand near each other in order of name are compared
 _NEAR = 4
-_LAG_MS = 5  # two microphones on one source stand less than 2 m apart
+_LAG_MS = 200
+_BLOCK = 8000  # values of a millisecond each
+_READ = 65_536
+_ALIKE, _SURE = 0.5, 0.7
+_SECOND_SHARE = 0.9  # common practice: of a held note the next period is as like
+_TWIN_DB = -20.0
 _MARGIN = 0.1  # a low note is as like itself half a period away: then nothing is said
 _SAME_LENGTH = 0.05
 _LONGEST = 600_000
 _LEAST_SECONDS = 2.0
+_RATE_GRACE = 2e-4
 
 
 @dataclass(frozen=True)
-class Opposed:
-    """Two stems that hold the same sound upside down: their correlation, and how far the second comes later."""
+class Related:
+    """Two stems that hold one sound: how alike, how the second stands to the first.
+
+    `correlation` is below 0 for opposite polarity; `later_ms` how far the second comes later; `null_db` how far what is
+    left of their difference, at the best gain `gain_db` of the second, lies below the second, -inf for the same
+    samples, and None where that is little; `swapped` whether left and right stand the other way round.
+    """
 
     one: str
     other: str
     correlation: float
     later_ms: float
+    null_db: float | None = None
+    gain_db: float = 0.0
+    swapped: bool = False
 
 
-def find_opposed(stems: Sequence[Stem], least: float) -> tuple[Opposed, ...]:
-    """The pairs of stems whose strongest likeness is an opposite one, at least `least` (a correlation below 0).
+def find_related(stems: Sequence[Stem], opposite: float) -> tuple[Related, ...]:
+    """The pairs of stems that hold one sound: in opposite polarity, once more, late, or with swapped sides.
 
-    Looked for below 500 Hz, within 5 ms either way and in the first ten minutes, between stems of 2 s and more whose
+    Looked for below 500 Hz, within 200 ms either way and in the first ten minutes, between stems of 2 s and more whose
     lengths are within a twentieth, as those of one recording are; up to 24 stems each with each, of more each with the
-    four that follow it in order of name. The method is this course's own.
+    four that follow it in order of name. A likeness counts from a correlation of 0.5 on, an opposite one from
+    `opposite` down, a late one from 0.7 on. The method is this course's own.
 
-    >>> find_opposed((), -0.5)
+    >>> find_related((), -0.5)
     ()
     """
     heard = [each for each in stems if not each.silent and len(each.envelope) >= 1000 * _LEAST_SECONDS]
+    spectra: dict[str, NDArray[np.complex64]] = {}
     found = []
     for one, other in _pairs(heard):
         if one.rate_hz != other.rate_hz or abs(one.seconds / other.seconds - 1.0) > _SAME_LENGTH:
             continue
-        correlation, later_ms = _strongest(one.envelope, other.envelope)
-        if correlation <= least:
-            found.append(Opposed(one.name, other.name, correlation, later_ms))
+        correlation, later_ms = _strongest(one, other, spectra)
+        related = Related(one.name, other.name, correlation, later_ms, *_null(one, other, correlation, later_ms))
+        if abs(correlation) >= _ALIKE and len(one.apart) and len(other.apart):
+            apart, _ = _strongest(one, other, {}, sides=True)
+            related = dataclasses.replace(related, swapped=apart * math.copysign(1.0, correlation) <= -_SURE)
+        told = correlation <= opposite or related.null_db is not None or related.swapped
+        if told or (correlation >= _SURE and later_ms):
+            found.append(related)
     return tuple(found)
 
 
@@ -63,25 +88,69 @@ def _pairs(stems: Sequence[Stem]) -> Iterator[tuple[Stem, Stem]]:
             yield one, other
 
 
-def _strongest(one: NDArray[np.float32], other: NDArray[np.float32]) -> tuple[float, float]:
-    """The correlation of largest size within some milliseconds, and by how many the second comes later.
+def _strongest(
+    one: Stem, other: Stem, spectra: dict[str, NDArray[np.complex64]], *, sides: bool = False
+) -> tuple[float, float]:
+    """The correlation of largest size within 200 ms, and by how many the second comes later.
 
-    0 where the largest of the other sign is nearly as large.
+    0 where another is nearly as large: of the other sign by a tenth, or of either, away from its own slopes, by 0.9.
     """
-    count = min(len(one), len(other), _LONGEST) - 2 * _LAG_MS
-    one, other = one - one.mean(), other - other.mean()
-    middle = one[_LAG_MS : _LAG_MS + count]
-    power = float(middle @ middle)
-    found = np.zeros(2 * _LAG_MS + 1)
-    for lag in range(2 * _LAG_MS + 1):
-        part = other[lag : lag + count]
-        size = np.sqrt(power * float(part @ part))
-        found[lag] = float(middle @ part) / size if size > 0 else 0.0
-    at = int(np.abs(found).argmax())
+    count = min(len(one.envelope), len(other.envelope), _LONGEST)
+    lows = [_spectra(each, count, spectra, sides) for each in (one, other)]
+    powers = [float(np.sum(np.abs(each) ** 2)) for each in lows]
+    if min(powers) <= 0.0:
+        return 0.0, 0.0
+    both = np.fft.irfft(np.sum(np.conj(lows[0]) * lows[1], axis=0), 2 * _BLOCK)
+    # A real signal's spectrum holds half of its lines: the power of the whole is twice theirs.
+    size = math.sqrt(powers[0] * powers[1]) * 2.0 / (2 * _BLOCK)
+    found = np.concatenate((both[-_LAG_MS:], both[: _LAG_MS + 1])) / size
+    sizes = np.abs(found)
+    at = int(sizes.argmax())
     best = float(found[at])
     if abs(best) - float((-np.sign(best) * found).max()) < _MARGIN:
         return 0.0, 0.0
+    low = high = at
+    while low > 0 and sizes[low - 1] < sizes[low]:
+        low -= 1
+    while high < len(sizes) - 1 and sizes[high + 1] < sizes[high]:
+        high += 1
+    second = max(float(sizes[:low].max(initial=0.0)), float(sizes[high + 1 :].max(initial=0.0)))
+    if at != _LAG_MS and second > _SECOND_SHARE * abs(best):
+        return 0.0, 0.0
     return max(-1.0, min(1.0, best)), float(at - _LAG_MS)
+
+
+def _spectra(stem: Stem, count: int, known: dict[str, NDArray[np.complex64]], sides: bool) -> NDArray[np.complex64]:
+    """The spectra of blocks of 8 s with as much silence behind each."""
+    if stem.name in known and known[stem.name].shape[0] == -(-count // _BLOCK):
+        return known[stem.name]
+    values = (stem.apart if sides else stem.envelope)[:count]
+    padded = np.zeros(-(-count // _BLOCK) * _BLOCK, dtype=np.float32)
+    padded[: len(values)] = values - values.mean()
+    made = np.fft.rfft(padded.reshape(-1, _BLOCK), 2 * _BLOCK, axis=1).astype(np.complex64)
+    known[stem.name] = made
+    return made
+
+
+def _null(one: Stem, other: Stem, correlation: float, later_ms: float) -> tuple[float | None, float]:
+    """How deep the second nulls against the first at the best gain, and that gain; read from the files.
+
+    None where it is less than 20 dB, and where the two do not start at once.
+    """
+    same = later_ms == 0.0 and correlation > 0.98 and (one.channels, one.frames) == (other.channels, other.frames)
+    if not same:
+        return None, 0.0
+    sums = np.zeros(3)
+    alike = True
+    with SoundFile(one.path) as first, SoundFile(other.path) as second:
+        for mine, theirs in zip(first.blocks(_READ), second.blocks(_READ), strict=False):
+            alike = alike and np.array_equal(mine, theirs)
+            a, b = mine.ravel().astype(np.float64), theirs.ravel().astype(np.float64)
+            sums += a @ a, a @ b, b @ b
+    if alike:
+        return -math.inf, 0.0
+    null_db = float(db_from_power(max(1e-15, 1.0 - sums[1] ** 2 / (sums[0] * sums[2]))))
+    return (null_db, float(db_from_power(sums[2] / sums[0]))) if null_db <= _TWIN_DB else (None, 0.0)
 
 
 def commonest(values: Sequence[float]) -> float:
@@ -114,7 +183,8 @@ def find_mismatches(stems: Sequence[Stem]) -> Iterator[tuple[Stem, str, str]]:
         difference = 0.0 if length is None else each.seconds - length
         if abs(difference) >= 0.001:
             more = "longer" if difference > 0 else "shorter"
-            yield each, "length", f"it is {_duration(abs(difference))} {more} than most ({length:.3f} s)"
+            said = f"it is {_duration(abs(difference))} {more} than most ({length:.3f} s)"
+            yield each, "length", said + _as_another_rate(each.seconds, length or 0.0)
         if start is not None and each.starts_at is not None:
             off = each.starts_at / each.rate_hz - start
             if abs(off) >= 0.5 / each.rate_hz:
@@ -128,6 +198,14 @@ def _of_most(values: Sequence[float]) -> float | None:
         return None
     value = commonest(values)
     return value if len(values) == 2 or 2 * values.count(value) > len(values) else None
+
+
+def _as_another_rate(seconds: float, usual: float) -> str:
+    """What rate the header may have wrong, where the length is just that much off."""
+    for really, named in itertools.permutations((44_100, 48_000, 88_200, 96_000), 2):
+        if abs(seconds * named - usual * really) < _RATE_GRACE * usual * really:
+            return f", just as if sound of {really / 1000:g} kHz were labelled {named / 1000:g} kHz"
+    return ""
 
 
 def _duration(seconds: float) -> str:

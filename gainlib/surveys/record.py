@@ -12,6 +12,7 @@ from gainlib import __version__
 from gainlib.errors import GainError
 from gainlib.storage.foreign import read_json
 from gainlib.surveys.columns import COLUMNS
+from gainlib.surveys.noise import Hum
 from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.stem import Stem
 from gainlib.surveys.trims import Trim
@@ -60,6 +61,9 @@ def as_dict(survey: SurveyResult) -> dict[str, Any]:
                 "silent": each.silent,
                 "correlation": None if each.pair is None else _number(each.pair.correlation),
                 "balance_db": None if each.pair is None else _number(each.pair.balance_db),
+                "mono_loss_db": None if each.pair is None else _number(each.pair.mono_loss_db),
+                "used_bits": each.used_bits,
+                "hum": _hum(each.noise.hum),
                 "measures": {name: _number(each.readings.get(name)) for name in COLUMNS},
                 "lacks": dict(each.lacks),
                 "sound_sha256": each.sound_sha256,
@@ -110,9 +114,16 @@ def as_dict(survey: SurveyResult) -> dict[str, Any]:
     }
 
 
+def _hum(hum: Hum | None) -> dict[str, Any] | None:
+    if hum is None:
+        return None
+    return {"mains_hz": hum.mains_hz, "lines_hz": list(hum.lines_hz), "level_dbfs": _number(hum.level_dbfs)}
+
+
 def _trim(trim: Trim) -> dict[str, Any]:
     """A trim by the names of its fields; a text that is empty is null."""
-    return {name: value or None if isinstance(value, str) else _number(value) for name, value in asdict(trim).items()}
+    entries = {name: value for name, value in asdict(trim).items() if name != "hum"}  # the stem's entry has it
+    return {name: value or None if isinstance(value, str) else _number(value) for name, value in entries.items()}
 
 
 def _path(stem: Stem) -> str:

@@ -57,9 +57,9 @@ def stem_line(survey: SurveyResult, stem: Stem) -> str:
 
     >>> from gainlib.storage import bundled_folder
     >>> from gainlib.surveys.survey import survey
-    >>> found = survey(bundled_folder("media") / "kick.flac")
+    >>> found = survey(bundled_folder("media") / "lead-voice.flac")
     >>> stem_line(found, found.stems[0])
-    'kick: nothing wrong. Trim +1.4 dB, held back by its peaks.'
+    'lead-voice: nothing wrong. Trim −1.9 dB, held back by its peaks.'
     """
     faults = survey.faults_of(stem.name)
     said = " ".join(f"{each.sentence[0].upper()}{each.sentence[1:]}" for each in faults)

@@ -9,9 +9,11 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from gainlib.errors import GainError
 from gainlib.html.pages import part, render
-from gainlib.meters import measures
+from gainlib.meters import ClippedRuns, measures
 from gainlib.storage import atomic_write, given_path
 from gainlib.surveys.checks import Fault, passages
 from gainlib.surveys.columns import COLUMNS
@@ -133,7 +135,7 @@ def _faults_and_table(survey: SurveyResult) -> dict[str, Any]:
 def _passages(survey: SurveyResult, fault: Fault) -> str:
     """Where it is, run by run where they stand apart, from when to when where they crowd."""
     stem, tempo = survey.stem(fault.stem), survey.tempo
-    found = passages(stem.clipped if fault.kind == "clipped" else stem.flat, stem.rate_hz)
+    found = passages(_runs_of(stem, fault), stem.rate_hz)
     told = []
     for start, end in found[:_PLACES]:
         bars = (tempo.place(start), tempo.place(end)) if tempo else ("", "")
@@ -142,6 +144,14 @@ def _passages(survey: SurveyResult, fault: Fault) -> str:
         told.append(span + bar)
     more = f" and {len(found) - len(told)} passages more" if len(found) > len(told) else ""
     return f"Where: {', '.join(told)}{more}."
+
+
+def _runs_of(stem: Stem, fault: Fault) -> ClippedRuns:
+    """All places of a clip, the first of anything else."""
+    if fault.kind in ("clipped", "flat tops"):
+        return stem.clipped if fault.kind == "clipped" else stem.flat
+    told = np.array([(place.sample, place.length, place.channel - 1) for place in fault.places], dtype=np.int64)
+    return ClippedRuns(told[:, 0], told[:, 1], told[:, 2])
 
 
 def _row(survey: SurveyResult, stem: Stem, names: Sequence[str]) -> dict[str, Any]:

@@ -13,18 +13,30 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gainlib.audio import Samples
-from gainlib.decibels import db_from_power, power_from_rms_dbfs
-from gainlib.meters import ClippedRuns, ClippedRunsMeter, FlatTopsMeter, LevelHistogram, LevelMeter, Meters, WindowMeter
+from gainlib.decibels import power_from_rms_dbfs
+from gainlib.meters import (
+    ClippedRuns,
+    ClippedRunsMeter,
+    FlatTopsMeter,
+    LevelHistogram,
+    LevelMeter,
+    Meters,
+    WindowMeter,
+)
 from gainlib.meters.streaming import Growing
-from gainlib.meters.windows import NOBODY_PLAYS_DBFS, WINDOW_SECONDS
+from gainlib.meters.windows import NOBODY_PLAYS_DBFS, WINDOW_SECONDS, floor_dbfs_of
 from gainlib.sound_file import SoundFile, require_sound
 from gainlib.surveys.columns import COLUMNS
+from gainlib.surveys.damage import Damage, DamageMeter
+from gainlib.surveys.noise import Noise, QuietWindows, find_hum, judge_noise
+from gainlib.surveys.sides import Sides, compare_sides
 
-__all__ = ["OUTLINE_STEPS", "Pair", "Stem", "StemMeter", "Stopped", "block_frames", "measure_stem", "sound_checksum"]
+__all__ = ["OUTLINE_STEPS", "Stem", "StemMeter", "Stopped", "block_frames", "measure_stem", "sound_checksum"]
 
 OUTLINE_STEPS = 400
 """How many steps a stem's small waveform has at most."""
 
+_COARSE = frozenset(("PCM_S8", "PCM_U8", "ULAW", "ALAW"))
 _ENVELOPE_MINUTES = 10
 _ENVELOPE_A_WINDOW = 50  # 1000 a second: what two microphones on one source have in common lies below 500 Hz
 
@@ -33,27 +45,17 @@ class Stopped(Exception):
     """The survey was asked to end while this stem was measured."""
 
 
-@dataclass(frozen=True)
-class Pair:
-    """How two channels stand to each other: correlation (+1 alike, -1 opposite), balance and difference in dB.
-
-    `balance_db` is how far the first lies above the second; `difference_db` the power of their difference against
-    theirs, -inf for one signal twice.
-    """
-
-    correlation: float
-    balance_db: float
-    difference_db: float
-
-
 @dataclass(frozen=True, eq=False)
 class Stem:
     """What was read of one file. `readings` are by the names of `gainlib.measures()`, the worst channel's of each.
 
     `lacks` says of each measure that could not be read why not; `per_channel` has the channels' own peak and level;
     `clipped` and `flat` where it was clipped, to the sample; `sounds` the seconds from the first to the last sound,
-    None for silence; `starts_at` the sample at which a broadcast WAV says that it starts; `sound_sha256` the checksum
-    of its samples as they are read, whatever file holds them; `file_bytes`, `file_modified` its file's size and date.
+    None for silence; `starts_at` the sample at which a broadcast WAV says that it starts; `noise` what its quiet is;
+    `damage` what is torn in it; `tops_dbfs` the height of its flat tops, -inf without; `used_bits` how many bits of its
+    words are in use, None where that is not told. `envelope` is the sum of its channels at 1000 values a second,
+    `apart` the difference of two; `sound_sha256` is the checksum of its samples as they are read, whatever file holds
+    them; `file_bytes`, `file_modified` its file's size and date.
     """
 
     name: str
@@ -70,11 +72,16 @@ class Stem:
     clipped: ClippedRuns
     flat: ClippedRuns
     sounds: tuple[float, float] | None
-    pair: Pair | None
+    pair: Sides | None
+    noise: Noise
+    damage: tuple[Damage, ...]
+    tops_dbfs: float
+    used_bits: int | None
     levels: LevelHistogram = field(repr=False)
     lowest: NDArray[np.float32] = field(repr=False)
     highest: NDArray[np.float32] = field(repr=False)
     envelope: NDArray[np.float32] = field(repr=False)
+    apart: NDArray[np.float32] = field(repr=False)
     sound_sha256: str = field(default="", repr=False)
     file_bytes: int = 0
     file_modified: float = 0.0
@@ -162,10 +169,15 @@ class StemMeter:
         self.measures = Meters(rate_hz, channels, COLUMNS)
         self._levels = self._meter("peak_dbfs", LevelMeter)
         self._windows = self._meter("active_rms_dbfs", WindowMeter)
+        self._difference = 0.0  # of two channels, squared and added up
+        self._products = Growing((), np.float64)
         self._digest = hashlib.sha256()
-        self._products = np.zeros(2)  # of two channels: one times the other, and their difference squared
         self._outline = Growing((2,), np.float32)
-        self._envelope = Growing((), np.float32)
+        self._envelope, self._apart = Growing((), np.float32), Growing((), np.float32)
+        self._damage = DamageMeter(rate_hz, channels)
+        self._variances = Growing((channels,), np.float64)
+        self._quiet = QuietWindows(channels, self._windows.width)
+        self._codes = 0
         self._envelope_left = 0 if self._windows.width < _ENVELOPE_A_WINDOW else _ENVELOPE_MINUTES * 60 * 20
 
     def _meter(self, name: str, kind: type[_Kind]) -> _Kind:
@@ -176,18 +188,31 @@ class StemMeter:
     def push(self, block: Samples) -> None:
         """Take the next samples `(n, channels)`: whole windows of 50 ms, but for the last block."""
         require_sound(block, self.name, self.measures.samples)
+        done = self._windows.windows
         self.measures.take(block)
         self._digest.update(np.ascontiguousarray(block).data)
         rows = np.ascontiguousarray(block.T)
+        self._damage.take(block)
+        if not self._codes & 0xFF:
+            self._codes |= int(np.bitwise_or.reduce(np.rint(rows * 2.0**23).astype(np.int64), axis=None))
         if len(rows) == 2:
             apart = rows[0] - rows[1]
-            self._products += float(np.dot(rows[0], rows[1])), float(np.dot(apart, apart))
+            self._difference += float(np.dot(apart, apart))
         lows, highs = self._extremes(rows)
         self._outline.add(np.stack((lows.min(axis=1), highs.max(axis=1)), axis=1))
         # The last window may be short: it is left out of the levels, as the measures have it, but seen.
         full = len(block) // self._windows.width
-        if full and self._envelope_left > 0:
-            self._follow(rows, full)
+        if full:
+            width = self._windows.width
+            means = rows[:, : full * width].reshape(len(rows), full, width).mean(axis=2, dtype=np.float64).T
+            variances = np.maximum(self._windows.powers[done : done + full] - means**2, 0.0)
+            self._quiet.take(rows[:, : full * width], variances)
+            self._variances.add(variances)
+            if len(rows) == 2:
+                pairs = [each[: full * width].reshape(full, width) for each in rows]
+                self._products.add(np.einsum("wn,wn->w", *pairs, dtype=np.float64) / width)
+            if self._envelope_left > 0:
+                self._follow(rows, full)
 
     def _extremes(self, rows: Samples) -> tuple[Samples, Samples]:
         """The lowest and highest sample of each window `(windows, channels)`, the short last one too."""
@@ -197,19 +222,33 @@ class StemMeter:
     def _follow(self, rows: Samples, full: int) -> None:
         width = self._windows.width
         each = width // _ENVELOPE_A_WINDOW
-        mono = rows[0] if len(rows) == 1 else rows.sum(axis=0)
-        parts = mono[: full * width].reshape(full, width)[:, : each * _ENVELOPE_A_WINDOW]
-        parts = parts.reshape(full * _ENVELOPE_A_WINDOW, each)
         # Times a row of ones: several times as fast as a mean along rows this short.
-        self._envelope.add(parts @ np.ones(parts.shape[1], dtype=parts.dtype))
+        ones = np.full(each, 1.0 / each, dtype=rows.dtype)
+
+        def lowered(mono: NDArray[np.floating]) -> NDArray[np.floating]:
+            parts = mono[: full * width].reshape(full, width)[:, : each * _ENVELOPE_A_WINDOW]
+            return parts.reshape(full * _ENVELOPE_A_WINDOW, each) @ ones
+
+        self._envelope.add(lowered(rows[0] if len(rows) == 1 else rows.sum(axis=0)))
+        if len(rows) == 2:
+            self._apart.add(lowered(rows[0] - rows[1]))
         self._envelope_left -= full
 
     def stem(self, path: Path, recording: SoundFile) -> Stem:
         """All of it as a Stem."""
         readings, lacks = self.measures.of_all(), self.measures.lacks()
-        if self._windows.noise_in_pauses_dbfs is None:
+        noise = self._noise()
+        if noise.floor_dbfs is None:
             del readings["noise_floor_dbfs"]
-            lacks["noise_floor_dbfs"] = "it never pauses, so its noise cannot be told from its sound."
+            lacks["noise_floor_dbfs"] = noise.why
+        else:
+            readings["noise_floor_dbfs"] = noise.floor_dbfs
+        tops = self._meter("flat_tops", FlatTopsMeter)
+        flat, height = tops.reading(), tops.height_dbfs
+        if recording.coding in _COARSE and readings["flat_tops"]:
+            # Neighbours stand at one height in a word of few bits, without being cut off.
+            readings["flat_tops"], height = 0.0, -math.inf
+            flat = ClippedRuns(flat.start[:0], flat.length[:0], flat.channel[:0])
         channels = self.measures.readings()
         file = recording.path.stat()
         return Stem(
@@ -217,11 +256,32 @@ class StemMeter:
             channels=recording.channels, frames=recording.frames, starts_at=recording.starts_at,
             readings=readings, lacks=lacks,
             per_channel={each: tuple(channels[each].tolist()) for each in ("peak_dbfs", "active_rms_dbfs", "rms_dbfs")},
-            clipped=self._meter("clipped_runs", ClippedRunsMeter).reading(),
-            flat=self._meter("flat_tops", FlatTopsMeter).reading(), sounds=self._sounds(), pair=self._pair(),
+            clipped=self._meter("clipped_runs", ClippedRunsMeter).reading(), flat=flat, sounds=self._sounds(),
+            pair=self._pair(), noise=noise, damage=tuple(self._damage.reading()),
+            tops_dbfs=height, used_bits=self._used_bits(recording.coding),
             levels=self._windows.level_histogram(), **self._drawn(), envelope=self._envelope.all().copy(),
+            apart=self._apart.all().copy(),
             sound_sha256=self._digest.hexdigest(), file_bytes=file.st_size, file_modified=file.st_mtime,
         )  # fmt: skip
+
+    def _noise(self) -> Noise:
+        windows = self._windows
+        active = float(windows.active_rms_dbfs().max())
+        hum = find_hum(self._envelope.all() / self.measures.channels, active)
+        seconds = self.measures.samples / self.measures.rate_hz
+        variances, floor = self._variances.all(), windows.noise_floor_dbfs
+        if not len(variances):
+            return Noise(None, hum, "it is too short to tell its noise from its sound.")
+        # An offset that is half of the floor and more is told as one, and is no noise.
+        without = floor_dbfs_of(variances)
+        floor = np.where(floor > without + 3.0, without, floor)
+        return judge_noise(self._quiet, variances, floor, active, self.measures.rate_hz, seconds, hum)
+
+    def _used_bits(self, coding: str) -> int | None:
+        """How many bits of a 24-bit word are ever set; None for other words and for silence."""
+        if coding != "PCM_24" or not self._codes:
+            return None
+        return 24 - ((self._codes & -self._codes).bit_length() - 1)
 
     def _sounds(self) -> tuple[float, float] | None:
         """From the first to the last window in which somebody plays."""
@@ -231,17 +291,20 @@ class StemMeter:
         width, samples, rate_hz = self._windows.width, self.measures.samples, self.measures.rate_hz
         return int(heard[0]) * width / rate_hz, min((int(heard[-1]) + 1) * width, samples) / rate_hz
 
-    def _pair(self) -> Pair | None:
+    def _pair(self) -> Sides | None:
         """The first two channels against each other, where there are two and both sound."""
         powers = self._levels.mean_squares
         if len(powers) != 2 or not (powers > 0).all():
             return None
-        (one, other), (both, apart) = powers.tolist(), (self._products / self.measures.samples).tolist()
-        return Pair(
-            correlation=min(1.0, max(-1.0, both / math.sqrt(one * other))),
-            balance_db=db_from_power(one / other),
-            difference_db=db_from_power(apart / (one + other)),
-        )
+        products = self._products.all()
+        if not len(products):
+            return None
+        both, apart = self._envelope.all(), self._apart.all()
+        width = self._windows.width
+        return compare_sides(
+            self._windows.powers[: len(products)], products, self._difference / self.measures.samples,
+            ((both + apart) / 2, (both - apart) / 2), width / self.measures.rate_hz,
+        )  # fmt: skip
 
     def _drawn(self) -> dict[str, NDArray[np.float32]]:
         lows, highs = self._outline.all().T

@@ -131,7 +131,7 @@ def survey(
     Examples
     --------
     >>> from gainlib.storage import bundled_folder
-    >>> found = survey(bundled_folder("media") / "kick.flac", bundled_folder("media") / "snare.flac")
+    >>> found = survey(bundled_folder("media") / "bass.flac", bundled_folder("media") / "lead-voice.flac")
     >>> len(found.stems), found.sound
     (2, True)
     """

@@ -38,7 +38,7 @@ class Practice:
     threshold_dbfs: float = -20.0
     opposite_correlation: float = -0.5
     imbalance_db: float = 6.0
-    dc_limit_dbfs: float = -50.0
+    dc_limit_dbfs: float = -55.0
 
     def __post_init__(self) -> None:
         if self.measure not in TARGETS:
@@ -78,7 +78,11 @@ class Practice:
             "The sum has every fader at 0 dB: stems added sample by sample from their first samples on, mono stems to "
             "both sides.",
             f"Noise above {_level(self.noise_limit_dbfs, 'dBFS')} after the trims is called trouble (common practice); "
-            "the noise floor is the quietest twentieth of what sounds in a stem, left out where a stem never pauses.",
+            "the noise floor is the quietest twentieth of what sounds in a stem, told where that is steady, 6 dB and "
+            "more below the sound, and fills its bands as noise does; soft notes and fades are not noise. Mains hum is "
+            "what stands at 50 or 60 Hz and multiples all the time.",
+            "A drop-out is a wave that tears and goes on; a click a sample or a few that the sound on both sides does "
+            "not lead to expect. What was crossfaded, filtered or coded afterwards may hide either.",
             "Flat tops are found where a clipped stem was only turned down or dithered; an equaliser, a capacitor, a "
             "filter or lossy coding after the clip hides them, so none found does not prove that a stem is whole.",
             f"The compressor that is looked at has its threshold at {_level(self.threshold_dbfs, 'dBFS')} and hears "

@@ -20,6 +20,7 @@ from gainlib.sound_file import SoundFile, require_sound
 from gainlib.surveys.checks import Fault
 from gainlib.surveys.columns import COLUMNS
 from gainlib.surveys.cross_checks import commonest
+from gainlib.surveys.noise import Hum
 from gainlib.surveys.stem import Stem, Stopped, block_frames
 from gainlib.surveys.targets import Practice
 from gainlib.text import signed
@@ -47,6 +48,7 @@ class Trim:
     peak_dbfs: float
     true_peak_dbtp: float
     noise_dbfs: float | None
+    hum: Hum | None
     works_before: float
     works_after: float
 
@@ -113,7 +115,7 @@ def apply_trim(stem: Stem, gain_db: float, practice: Practice, *, held: str = ""
     return Trim(
         stem=stem.name, gain_db=gain_db, held=held, before=level, after=None if level is None else level + gain_db,
         peak_dbfs=stem.readings["peak_dbfs"] + gain_db, true_peak_dbtp=stem.readings["true_peak_dbtp"] + gain_db,
-        noise_dbfs=None if noise is None else noise + gain_db,
+        noise_dbfs=None if noise is None else noise + gain_db, hum=stem.noise.hum,
         works_before=share_above(stem.levels, practice.threshold_dbfs),
         works_after=share_above(stem.levels, practice.threshold_dbfs - gain_db),
     )  # fmt: skip
@@ -148,12 +150,22 @@ def find_noise(trims: Sequence[Trim], practice: Practice) -> list[Fault]:
     """
     found = []
     for each in trims:
+        if each.hum is not None and each.hum.level_dbfs + each.gain_db > practice.noise_limit_dbfs:
+            found.append(Fault(each.stem, "hum", 1, _hum_said(each.hum, each.gain_db)))
+            if each.noise_dbfs is None or each.hum.level_dbfs + each.gain_db > each.noise_dbfs - 3.0:
+                continue  # the noise in its pauses is the hum
         if each.noise_dbfs is not None and each.noise_dbfs > practice.noise_limit_dbfs:
             said = f"its noise floor comes to {signed(each.noise_dbfs, 1, 'dBFS')} after the trim"
             found.append(
                 Fault(each.stem, "noise", 1, f"{said}; it will be heard in pauses: gate it, edit or record it again.")
             )
     return found
+
+
+def _hum_said(hum: Hum, gain_db: float) -> str:
+    lines = " and ".join(filter(None, [", ".join(f"{each}" for each in hum.lines_hz[:-1]), f"{hum.lines_hz[-1]} Hz"]))
+    said = f"mains hum lies under it, {signed(hum.level_dbfs + gain_db, 1, 'dBFS')} after the trim, at {lines}"
+    return f"{said}; look for the loop or the supply, record again or filter these out."
 
 
 def addable(stems: Sequence[Stem]) -> tuple[list[Stem], list[tuple[str, str]]]:

@@ -18,7 +18,8 @@ from gainlib.surveys.folder import ENDINGS
 from gainlib.surveys.survey import survey
 
 PACKAGES = (
-    "alsa-utils", "sound-theme-freedesktop", "frozen-bubble-data", "tuxpaint-data", "hydrogen-drumkits", "pingus-data",
+    "alsa-utils", "sound-theme-freedesktop", "frozen-bubble-data", "tuxpaint-data", "pingus-data",
+    "wesnoth-1.16-music", "asterisk-core-sounds-en-wav",
 )  # fmt: skip
 
 

@@ -15,7 +15,7 @@ import soundfile
 import gainlib as gl
 from gainlib import surveys
 from gainlib.surveys import Practice, Tempo
-from gainlib.surveys.cross_checks import find_opposed
+from gainlib.surveys.cross_checks import find_related
 from gainlib.surveys.folder import find_files
 from gainlib.surveys.stem import measure_stem
 from gainlib.surveys.survey import survey
@@ -161,8 +161,12 @@ def test_polarity_is_found_against_a_late_neighbour_and_not_between_strangers(tm
         measure_stem(making.save(tmp_path / f"{name}.wav", samples), name)
         for name, samples in (("a", one), ("b", late), ("c", making.noise(2, 3.0)), ("d", one * 0.1))
     ]
-    found_pairs = {(each.one, each.other): each for each in find_opposed(stems, -0.5)}
-    assert set(found_pairs) == {("a", "b"), ("b", "d")}
+    found_pairs = {(each.one, each.other): each for each in find_related(stems, -0.5)}
+    assert set(found_pairs) == {("a", "b"), ("b", "d"), ("a", "d")}
+    assert found_pairs["a", "d"].gain_db == pytest.approx(-20.0, abs=0.01)
+    # Words of 24 bits at a tenth of an RMS of 0.05: rounded (2^-23 / sqrt(12)) at best, cut off (/ sqrt(3)) at worst.
+    best, worst = (20 * np.log10(2**-23 / part**0.5 / 0.005) for part in (12, 3))
+    assert best - 0.5 < found_pairs["a", "d"].null_db < worst + 0.5
     assert found_pairs["a", "b"].correlation < -0.95
     assert found_pairs["a", "b"].later_ms == 3.0
 

@@ -1,0 +1,174 @@
+"""How often a survey finds what is wrong, and how often it accuses what is whole.
+
+`python tests/benchmarks/bench_survey_faults.py [FOLDER] [--most FILES]`. Plants each fault at places drawn by chance in
+the course's ten stems, and in the sound files of a folder that is named (real recordings; the first 60 s of each), and
+prints for each fault how many were found and named rightly; then each kind of fault that was told of the same files
+untouched. What is planted is known to the sample; nothing is tuned here.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import tempfile
+from collections import Counter, defaultdict
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import soundfile
+
+from gainlib.errors import GainError
+from gainlib.surveys.folder import find_files
+from gainlib.surveys.survey import Survey, survey
+
+MEDIA = Path(__file__).resolve().parents[2] / "media"
+MOST_SECONDS = 60
+Samples = np.ndarray
+
+
+def ratio(db: float) -> float:
+    return 10.0 ** (db / 20.0)
+
+
+def loud_places(samples: Samples, rate: int, rng: np.random.Generator, count: int) -> list[int]:
+    """Samples at which it sounds: within 12 dB of the loudest half of its windows of 50 ms."""
+    width = rate // 20
+    rows = samples[: len(samples) // width * width, 0].reshape(-1, width)
+    levels = np.sqrt((rows.astype(float) ** 2).mean(axis=1))
+    good = np.flatnonzero(levels > np.quantile(levels, 0.9) * ratio(-12.0))
+    good = good[(good * width > rate // 2) & (good * width < len(samples) - rate)]
+    return [int(each) * width + int(rng.integers(width)) for each in rng.choice(good, count)] if len(good) else []
+
+
+def damage(y: Samples, at: int, rate: int) -> Iterator[tuple[str, str, object, object]]:
+    """Name, the kind that is to be told, where in the samples something else stands, and what."""
+    against = -np.sign(y[at, 0] or 1.0)
+    yield "click, one sample at full scale", "click", (at, 0), 0.9 * against
+    yield "click, one sample at the file's peak", "click", (at, 0), np.abs(y).max() * against
+    yield "click, three samples", "click", (slice(at, at + 3), 0), 0.9
+    yield "drop-out of 200 ms", "drop-out", slice(at, at + rate // 5), 0.0
+    yield "drop-out of 64 samples", "drop-out", slice(at, at + 64), 0.0
+    yield "drop-out of 512 samples, one side", "drop-out", (slice(at, at + 512), 0), 0.0
+    yield "frozen for 256 samples", "drop-out", (slice(at, at + 256), 0), y[at, 0]
+    yield "buffer of 512 samples played twice", "repeated", slice(at, at + 512), y[at - 512 : at].copy()
+    yield "buffer of 64 samples played twice", "repeated", slice(at, at + 64), y[at - 64 : at].copy()
+    yield "digital silence from there to the end", "cut", slice(at, None), 0.0
+
+
+def whole_file(samples: Samples, rate: int, rng: np.random.Generator) -> Iterator[tuple[str, str, Samples]]:
+    """Faults of a whole file: name, the kind that is to be told, samples."""
+    count = len(samples)
+    time = np.arange(count)[:, None] / rate
+    loud = np.sqrt((samples**2).mean()) or 1.0
+    top = np.abs(samples).max()
+    steps = 2.0**15
+    for level in (-50, -45, -40, -36, -30):
+        white = rng.standard_normal(samples.shape) * ratio(level - 3.01)
+        yield f"white noise at {level} dBFS", "noise", np.clip(samples + white, -1, 1)
+        yield (
+            f"hum of 50 Hz at {level} dBFS",
+            "hum",
+            np.clip(samples + ratio(level) * np.sin(2 * np.pi * 50 * time), -1, 1),
+        )
+        buzz = sum(np.sin(2 * np.pi * 60.02 * k * time + k * k) / k for k in range(1, 12) if 60 * k < 0.4 * rate)
+        buzz = buzz * ratio(level - 3.01) / buzz.std()
+        yield f"buzz of 60 Hz at {level} dBFS", "hum", np.clip(samples + buzz, -1, 1)
+    yield "an offset of 1 %", "dc", np.clip(samples + 0.01, -1, 1)
+    yield "an offset of 0.2 %", "dc", np.clip(samples + 0.002, -1, 1)
+    for over in (1, 3, 6):
+        cut = np.clip(samples / top * ratio(over), -1, 1) * ratio(-7.0)
+        yield f"clipped by {over} dB, then 7 dB down", "flat tops", cut
+    sixteen = np.rint(samples * steps * 0.9) / steps
+    yield "16 bits in words of 24", "word", sixteen
+    first = np.argmax(np.abs(samples).max(axis=1) > loud)
+    if first + 2 * rate < count:
+        yield "starts inside its sound", "cut", samples[first + rate // 50 :]
+    wide = np.repeat(samples, 2, axis=1) if samples.shape[1] == 1 else None
+    if wide is not None:
+        dither = rng.random((2, *wide.shape))
+        yield (
+            "both channels the same, dithered to 16 bits",
+            "dual mono",
+            np.rint(wide * steps + dither[0] - dither[1]) / steps,
+        )
+        yield "both channels the same, the right 1 dB down", "dual mono", wide * [1.0, ratio(-1.0)]
+        yield "right upside down", "opposed channels", wide * [1.0, -1.0]
+        third = wide.copy()
+        third[: count // 3, 1] *= -1
+        yield "right upside down for a third", "opposed channels", third
+        late = round(0.005 * rate)
+        yield "right 5 ms late", "late channel", np.stack((samples[late:, 0], samples[:-late, 0]), axis=1)
+        late = round(0.002 * rate)
+        upside = np.stack((samples[late:, 0], -samples[:-late, 0]), axis=1)
+        yield "right upside down and 2 ms late", "late channel", upside
+    else:
+        yield "right 6.0 dB down on equal sides", "imbalance", samples.mean(axis=1, keepdims=True) * [1.0, 0.5]
+
+
+def told(path: Path) -> Survey | None:
+    try:
+        return survey(path, workers=1)
+    except GainError:
+        return None
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("folder", nargs="?")
+    parser.add_argument("--most", type=int, default=20, help="of a folder's files so many, evenly spread")
+    given = parser.parse_args()
+    files = [path for path, _ in find_files([MEDIA]).files]
+    if given.folder:
+        real = list(find_files([f"{given.folder}/**/*"]).files)
+        real = [path for path, _ in real if soundfile.info(str(path)).duration >= 5.0]
+        files += real[:: max(1, len(real) // given.most)][: given.most]
+    rng = np.random.default_rng(1)
+    found: dict[str, Counter[bool]] = defaultdict(Counter)
+    missed: dict[str, list[str]] = defaultdict(list)
+    untouched: Counter[str] = Counter()
+    accused: list[str] = []
+    count = 0
+    with tempfile.TemporaryDirectory() as temporary:
+        place = Path(temporary) / "take.wav"
+
+        def kinds(samples: Samples, rate: int) -> Counter[str]:
+            soundfile.write(place, samples, rate, subtype="PCM_24")
+            return Counter(each.kind for each in (told(place) or survey(MEDIA / "kick.flac")).faults)
+
+        for path in files:
+            try:
+                samples, rate = soundfile.read(
+                    path, always_2d=True, frames=MOST_SECONDS * soundfile.info(str(path)).samplerate
+                )
+            except soundfile.LibsndfileError:
+                continue
+            if len(samples) < 4 * rate or np.abs(samples).max() < 0.003:
+                continue
+            count += 1
+            before = kinds(samples, rate)
+            untouched.update(before.keys())
+            if before:
+                accused.append(f"{path.name}: {', '.join(sorted(before))}")
+            for index, at in enumerate(loud_places(samples, rate, rng, 10)):
+                name, kind, where, what = list(damage(samples, at, rate))[index]
+                planted = samples.copy()
+                planted[where] = what
+                good = kinds(planted, rate)[kind] > before[kind]
+                found[name][good] += 1
+                if not good:
+                    missed[name].append(path.stem)
+            for name, kind, planted in whole_file(samples, rate, rng):
+                good = kinds(planted, rate)[kind] > 0
+                found[name][good] += 1
+                if not good:
+                    missed[name].append(path.stem)
+    print(f"{count} files; found of planted:")
+    for name, hits in found.items():
+        print(f"  {name:48}{hits[True]:4} of {sum(hits.values()):3}   {', '.join(missed[name][:4])}")
+    print(f"told of {count} files as they are: {dict(untouched)}")
+    print("\n".join(f"  {each}" for each in accused))
+
+
+if __name__ == "__main__":
+    sys.exit(main())

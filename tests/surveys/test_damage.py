@@ -1,0 +1,127 @@
+"""Drop-outs, frozen and repeated blocks, clicks and cuts: found where they were planted, and nothing else is."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import soundfile
+
+from gainlib.storage import bundled
+from gainlib.surveys.damage import DamageMeter
+from gainlib.surveys.stem import block_frames
+from gainlib.surveys.survey import survey
+
+RATE_HZ = 48_000
+AT = 300_000
+
+
+@pytest.fixture(scope="module")
+def voice():
+    return soundfile.read(bundled("media/lead-voice.flac"), dtype="float32", always_2d=True)[0]
+
+
+def damage(samples, frames=45_600):
+    meter = DamageMeter(RATE_HZ, samples.shape[1])
+    for start in range(0, len(samples), frames):
+        meter.take(np.asarray(samples[start : start + frames], dtype=np.float32))
+    return meter.reading()
+
+
+def loud(samples):
+    """A sample in the middle of the loudest 50 ms near the middle of the take."""
+    rows = samples[AT : AT + 48_000, 0].reshape(-1, 2400)
+    return AT + int((rows**2).sum(axis=1).argmax()) * 2400 + 1200
+
+
+PLANTED = {
+    "click": lambda y, at: y.__setitem__((at, 0), 0.9),
+    "click of three": lambda y, at: y.__setitem__((slice(at, at + 3), 0), -0.9),
+    "drop-out": lambda y, at: y.__setitem__(slice(at, at + 9600), 0.0),
+    "drop-out of 64": lambda y, at: y.__setitem__(slice(at, at + 64), 0.0),
+    "frozen": lambda y, at: y.__setitem__(slice(at, at + 256), y[at - 1]),
+    "repeated": lambda y, at: y.__setitem__(slice(at, at + 512), y[at - 512 : at].copy()),
+    "repeated 441": lambda y, at: y.__setitem__(slice(at, at + 441), y[at - 441 : at].copy()),
+    "cut": lambda y, at: y.__setitem__(slice(at, None), 0.0),
+}
+
+
+@pytest.mark.parametrize("frames", [block_frames(RATE_HZ), 9_600, 1_000_000])
+@pytest.mark.parametrize("name", PLANTED)
+def test_what_was_planted_is_found_where_it_is(voice, name, frames):
+    planted, at = voice.copy(), loud(voice)
+    PLANTED[name](planted, at)
+    found = damage(planted, frames)
+    assert [each.kind for each in found] == [name.split(" of ")[0].split(" 4")[0]]
+    # A value that stood before a block stands still is part of it.
+    assert abs(found[0].start - at) <= 2
+
+
+@pytest.mark.parametrize("frames", [block_frames(RATE_HZ), 9_600, 1_000_000])
+def test_a_voice_is_whole(voice, frames):
+    assert damage(voice, frames) == []
+
+
+@pytest.mark.parametrize("silence_ms", [5, 50, 500, 5000])
+@pytest.mark.parametrize("fade_ms", [5, 20])
+def test_an_edit_with_fades_is_no_drop_out(voice, fade_ms, silence_ms):
+    planted, at = voice.copy(), loud(voice)
+    fade, gap = fade_ms * 48, silence_ms * 48
+    planted[at - fade : at, 0] *= np.linspace(1, 0, fade)
+    planted[at : at + gap] = 0.0
+    planted[at + gap : at + gap + fade, 0] *= np.linspace(0, 1, fade)
+    assert damage(planted) == []
+
+
+def test_hits_in_digital_silence_are_no_drop_outs_and_no_clicks():
+    # Like a sample that is played from its first sample on, at full level, and rings out.
+    hit = np.exp(-np.arange(12_000) / 1200) * np.random.default_rng(1).standard_normal(12_000) * 0.3
+    found = damage(np.tile(np.concatenate((hit * np.linspace(1, 0, 12_000), np.zeros(12_000))), 12)[:, None])
+    assert [(each.kind, each.start) for each in found] == [("cut", 0)]  # it begins with a hit at full level
+
+
+def test_steep_waves_do_not_click_and_tones_repeat_without_being_repeated():
+    time = np.arange(4 * RATE_HZ)
+    saw = 0.4 * ((time % 873) / 436.5 - 1.0)
+    square = 0.4 * np.sign(np.sin(2 * np.pi * time / 480 + 0.1))
+    exact = 0.4 * np.tile(np.sin(2 * np.pi * np.arange(480) / 480), 400)
+    for wave in (saw, square, exact):
+        kinds = {each.kind for each in damage((wave * np.hanning(len(wave)) ** 0.01)[:, None])}
+        assert kinds <= {"cut"}, kinds
+        assert not {each.kind for each in damage(wave[:, None])} - {"cut"}
+
+
+def test_coarse_words_do_not_stand_still():
+    time = np.arange(3 * RATE_HZ) / RATE_HZ
+    soft = np.rint(4 * np.sin(2 * np.pi * 60 * time)) / 128  # eight bits, a few steps high
+    assert not {each.kind for each in damage(soft[:, None])} - {"cut"}
+
+
+def test_it_is_told_with_its_place_and_what_to_do(tmp_path, making, voice):
+    planted, at = np.repeat(voice, 2, axis=1), loud(voice)
+    planted[at : at + 4800, 1] = 0.0
+    made = survey(making.save(tmp_path / "choir.wav", planted), tempo=120)
+    told = {each.kind: each for each in made.faults}
+    place = told["drop-out"].places[0]
+    assert abs(place.sample - at) <= 2
+    assert (place.channel, told["drop-out"].count) == (2, 1)
+    assert "on its channel 2 only, the longest 100 ms, first at 0:0" in told["drop-out"].sentence
+    assert told["drop-out"].sentence.endswith("record or export it again, or mend it by hand.")
+
+
+def test_cut_sound_is_told_and_an_excerpt_is_not(tmp_path, making):
+    faded = making.tone(4.0, 0.2, 220.0)
+    faded[:4800] *= np.linspace(0, 1, 4800)[:, None]
+    faded[-4800:] *= np.linspace(1, 0, 4800)[:, None]
+    steady = making.tone(4.0, 0.2, 330.0)[100:]
+    silent_end = faded.copy()
+    silent_end[100_000:] = 0.0
+    making.save(tmp_path / "one" / "a.wav", faded)
+    making.save(tmp_path / "one" / "b.wav", making.tone(4.0, 0.2, 330.0)[:-37])
+    making.save(tmp_path / "one" / "c.wav", silent_end)
+    told = {each.stem: each.sentence for each in survey(tmp_path / "one").faults if each.kind == "cut"}
+    assert "ends in the middle of a sound" in told.pop("b")
+    assert "breaks off at 0:02.083 (sample 100000)" in told.pop("c")
+    assert told == {}
+    for name in "abc":  # all of them end so: they were cut out of something longer
+        making.save(tmp_path / "two" / f"{name}.wav", steady[: 4 * 48_000 - 200] * [[ord(name) / 100]])
+    assert not [each for each in survey(tmp_path / "two").faults if each.kind == "cut"]

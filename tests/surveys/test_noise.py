@@ -1,0 +1,86 @@
+"""Noise is judged by what it is: hiss and hum are told at any level, soft notes, fades and offsets are not noise."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import soundfile
+
+from gainlib.storage import bundled
+from gainlib.surveys.stem import measure_stem
+from gainlib.surveys.survey import survey
+
+RATE_HZ = 48_000
+
+
+@pytest.fixture(scope="module")
+def voice():
+    return soundfile.read(bundled("media/radio-presenter.flac"), always_2d=True)[0]
+
+
+def sine(level_dbfs, frequency_hz, count):
+    return 10 ** (level_dbfs / 20) * np.sin(2 * np.pi * frequency_hz * np.arange(count) / RATE_HZ)[:, None]
+
+
+def white(level_dbfs, count):
+    """White noise whose AES17 RMS is a level: its mathematical RMS lies 3.01 dB below."""
+    return 10 ** ((level_dbfs - 3.0103) / 20) * np.random.default_rng(1).standard_normal((count, 1))
+
+
+@pytest.mark.parametrize("level", [-60, -50, -45, -42, -40, -36, -30])
+def test_hiss_under_a_voice_is_told_at_any_level(tmp_path, making, voice, level):
+    stem = measure_stem(making.save(tmp_path / "voice.wav", voice + white(level, len(voice))), "voice")
+    # The quietest twentieth of windows that scatter by 0.1 dB, and the voice's own floor of -70.
+    assert stem.readings["noise_floor_dbfs"] == pytest.approx(level, abs=0.6)
+    assert stem.noise.hum is None
+
+
+@pytest.mark.parametrize("level", [-50, -40, -36, -30])
+@pytest.mark.parametrize(("mains", "lines"), [(50, (50,)), (60, (60, 120, 180))])
+def test_hum_is_told_with_its_lines_and_its_level(tmp_path, making, voice, level, mains, lines):
+    parts = sum(sine(level, line, len(voice)) for line in lines)
+    made = survey(making.save(tmp_path / "voice.wav", voice + parts))
+    hum = made.stems[0].noise.hum
+    assert hum.mains_hz == mains
+    # A line that the voice's own tones hide in the quietest tenth of the time is not told; the first always is.
+    assert lines[0] in hum.lines_hz
+    assert set(hum.lines_hz) <= set(lines)
+    # Lines of one level add up as powers. The voice's own low end adds to them now and then.
+    assert hum.level_dbfs == pytest.approx(level + 10 * np.log10(len(hum.lines_hz)), abs=1.0)
+    told = [each for each in made.faults if each.kind == "hum"]
+    assert f"{hum.lines_hz[-1]} Hz" in told[0].sentence
+    assert not [each for each in made.faults if each.kind == "noise"]
+
+
+@pytest.mark.parametrize(
+    ("start", "end", "why"),
+    [
+        (1.0, 0.003, "fades and never rests"),
+        (0.3, 1.0, "fades and never rests"),
+        (1.0, 1.0, "never pauses"),
+        (0.02, 0.02, "soft notes"),
+    ],
+)
+def test_soft_music_and_fades_are_no_noise(tmp_path, making, start, end, why):
+    time = np.arange(12 * RATE_HZ) / RATE_HZ
+    chord = sum(np.sin(2 * np.pi * each * time + each) for each in (220.0, 277.2, 329.6, 440.0)) * 0.08
+    shape = np.interp(time, [0, 12], [start, end]) if why != "soft notes" else np.where(time < 5, start, 1.0)
+    stem = measure_stem(making.save(tmp_path / "pad.wav", (chord * shape)[:, None]), "pad")
+    assert "noise_floor_dbfs" not in stem.readings
+    assert why in stem.lacks["noise_floor_dbfs"]
+    assert stem.noise.hum is None
+
+
+def test_an_offset_is_an_offset(tmp_path, making, voice):
+    made = survey(making.save(tmp_path / "voice.wav", voice * 0.5 + 0.002))
+    assert [each.kind for each in made.faults] == ["dc"]
+    # 0.002 is -53.98 dBFS; the floor is the voice's own, 6 dB down.
+    assert made.stems[0].readings["noise_floor_dbfs"] < -70.0
+
+
+@pytest.mark.parametrize("frequency_hz", [49.0, 55.0, 61.74, 98.0, 123.5])
+def test_bass_notes_are_no_hum(tmp_path, making, frequency_hz):
+    notes = making.tone(12.0, 0.25, frequency_hz)
+    notes[::1] *= np.where(np.arange(len(notes)) % 96_000 < 80_000, 1.0, 0.01)[:, None]
+    stem = measure_stem(making.save(tmp_path / "bass.wav", notes), "bass")
+    assert stem.noise.hum is None
