@@ -222,7 +222,7 @@ def test_a_control_that_stands_wrong_comes_before_the_level_behind_it():
     variant = load("balance/near-zero").with_values({"hot": 8.0})
     loudness, fader = check(variant, {"pad/trim/gain_db": 0.0, "pad/fader/gain_db": -20.0}).lines
     assert loudness.sentence.endswith("Mend “Where the fader stands” first: this moves with it.")
-    assert "bring the fader up by" in fader.sentence
+    assert "Bring the fader up by about 20.0 dB, and let the trim set the level." in fader.sentence
     assert "Lower the trim by" in check(variant, {"pad/trim/gain_db": 0.0, "pad/fader/gain_db": 0.0}).lines[0].sentence
 
 
