@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import gc
 import json
 import os
 import re
@@ -102,6 +103,12 @@ def test_check_setup_finds_this_computer_in_order(run, monkeypatch, tmp_path):
         "pictures",
         "kernel",
     ]
+
+
+def test_check_setup_looks_for_no_memory_to_take_back_while_it_works(run, monkeypatch):
+    monkeypatch.setattr(setup, "findings", lambda folder: [setup.Finding("gc", gc.isenabled(), "") for _ in "x"])
+    status, out, _ = run("check-setup")
+    assert (status, "gc" in out, gc.isenabled()) == (1, True, True)  # told as a fault: it is not enabled
 
 
 @pytest.fixture
