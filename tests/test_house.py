@@ -302,6 +302,11 @@ def texts() -> list[Path]:
     return [ROOT / name for name in found if Path(name).suffix in kinds and (ROOT / name).is_file()]
 
 
+def test_what_the_build_makes_lies_in_no_commit():
+    made = [path.name for path in texts() if path.name == "digests.json"]
+    assert made == [], "the build lays it itself, and a second one at its place ends every installation"
+
+
 def test_a_lesson_is_called_by_its_name_and_its_number_stands_in_its_files_name():
     names = list(lesson_files())
     assert len(names) == len(list(bundled_folder("lessons").glob("[0-9]*.ipynb"))), "two lessons have one name"
