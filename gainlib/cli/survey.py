@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -26,6 +27,9 @@ def survey_command(
     stems: Annotated[
         list[str] | None, typer.Argument(help="Sound files, folders, or patterns in quotes such as 'stems/**/*.wav'.")
     ] = None,
+    faults: Annotated[
+        bool, typer.Option("--faults", help="Tell only of the stems with which something is wrong.")
+    ] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Write the survey as JSON instead of words.")] = False,
     csv: Annotated[Path | None, typer.Option(help="Write the table into this CSV file.")] = None,
     sheet: Annotated[Path | None, typer.Option(help="Write the gain sheet into this HTML file.")] = None,
@@ -65,9 +69,9 @@ def survey_command(
     ] = None,
     schema: Annotated[bool, typer.Option("--schema", help="Print the schema of the JSON and end.")] = False,
 ) -> None:
-    """Measure stems, say what is wrong with each, the worst first, and which trims bring them into one range.
+    """Measure stems, say what is wrong with each, the worst last, and which trims bring them into one range.
 
-    Any sound file will do, of any rate and length, mono to 8 channels. Originals are never touched.
+    Any sound file will do, of any rate and length, of any number of channels. Originals are never touched.
 
     Ends with 0 when all is well, with 1 when something is wrong with a stem or a file cannot be read, with 2 when
     nothing could be done or the survey was ended before its end. With --order or --fail-on it ends with 1 when the
@@ -119,7 +123,9 @@ def survey_command(
     if as_json:
         typer.echo(json_of(found, changes=changes, order=checked))
     else:
-        for line in lines(found):
+        # A screen holds so much; into a file or another program goes all of it.
+        columns, rows = shutil.get_terminal_size()
+        for line in lines(found, faults_only=faults, rows=rows if sys.stdout.isatty() else None, width=columns):
             say(line)
         for line in [] if changes is None else ["What has changed:", *changes.lines]:
             say(line)

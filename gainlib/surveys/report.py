@@ -19,26 +19,63 @@ from gainlib.surveys.stem import Stem
 from gainlib.surveys.trims import MOST_SUMMED, Sum, Trim
 from gainlib.text import counted, signed
 
-__all__ = ["as_csv", "as_json", "lines", "stem_line", "sum_lines", "threshold_lines", "trim_line", "verdict"]
+__all__ = ["as_csv", "as_json", "fine", "lines", "stem_line", "sum_lines", "threshold_lines", "trim_line", "verdict"]
 
 
-def lines(survey: SurveyResult) -> list[str]:
-    """What a person is told: a line for each stem, the worst first, then the sum, what could not be read, the rules.
+def lines(survey: SurveyResult, *, faults_only: bool = False, rows: int | None = None, width: int = 80) -> list[str]:
+    """What a person is told: the rules and the sum, a line for each stem, the worst last, then how many are fine.
+
+    The worst stand last since that is where a terminal is read. `faults_only` leaves out the stems with which nothing
+    is wrong. With `rows`, the lines of a screen of so many columns as `width`, the stems that have no room there are
+    left out, the best first, and a line says how many and where all of them are.
 
     >>> from gainlib.storage import bundled_folder
     >>> from gainlib.surveys.survey import survey
-    >>> print(lines(survey(bundled_folder("media") / "bass.flac"))[0])
+    >>> print(lines(survey(bundled_folder("media") / "bass.flac"))[-2])
     bass: nothing wrong. Trim +3.0 dB.
     """
-    told = [stem_line(survey, each) for each in survey.stems]
+    before = [*threshold_lines(survey), *survey.notes, *sum_lines(survey)]
+    shown = [each for each in reversed(survey.stems) if not faults_only or not fine(survey, each)]
+    told = [stem_line(survey, each) for each in shown]
     told += [f"{name}: NOT READ. {sentence}" for name, sentence in survey.unreadable]
-    told += sum_lines(survey)
-    told += threshold_lines(survey)
-    told += survey.notes
+    after = [verdict(survey)]
     if not survey.whole:
-        told.append(f"The survey was ended before its end: {len(survey.stems)} stems were finished, none was added up.")
-    told.append(verdict(survey))
-    return told
+        after.insert(
+            0, f"The survey was ended before its end: {len(survey.stems)} stems were finished, none was added up."
+        )
+    if rows is not None:
+        told = _last_of(told, rows - _height([*before, *after], width) - 2, width)
+    return [*before, *told, *after]
+
+
+def _height(told: Sequence[str], width: int) -> int:
+    """How many rows of a screen these lines take."""
+    return sum(max(1, -(-len(each) // width)) for each in told)
+
+
+def _last_of(told: list[str], rows: int, width: int) -> list[str]:
+    """The last lines, as many as have room, three at least, under one that says how many more there are."""
+    if _height(told, width) <= rows:
+        return told
+    kept = 3
+    while kept < len(told) and _height(told[-kept - 1 :], width) <= rows - 1:
+        kept += 1
+    more = len(told) - kept
+    if more <= 0:
+        return told
+    return [f"{more} more are not shown here; --sheet and --csv have every one.", *told[more:]]
+
+
+def fine(survey: SurveyResult, stem: Stem) -> bool:
+    """Whether nothing is wrong with a stem.
+
+    >>> from gainlib.storage import bundled_folder
+    >>> from gainlib.surveys.survey import survey
+    >>> found = survey(bundled_folder("media") / "bass.flac")
+    >>> fine(found, found.stems[0])
+    True
+    """
+    return all(each.remark for each in survey.faults_of(stem.name))
 
 
 def verdict(survey: SurveyResult) -> str:
@@ -63,7 +100,7 @@ def stem_line(survey: SurveyResult, stem: Stem) -> str:
     """
     faults = survey.faults_of(stem.name)
     said = " ".join(f"{each.sentence[0].upper()}{each.sentence[1:]}" for each in faults)
-    if all(each.remark for each in faults):
+    if fine(survey, stem):
         said = f"nothing wrong. {said}".rstrip()
     return f"{stem.name}: {said} {trim_line(survey.trim(stem.name))}"
 

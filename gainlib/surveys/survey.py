@@ -22,7 +22,7 @@ from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.sheet import write_sheet
 from gainlib.surveys.stem import Stem, Stopped, measure_stem
 from gainlib.surveys.targets import Practice, Tempo
-from gainlib.surveys.trims import Sum, Trim, add_up, apply_trim, find_noise, propose_trim
+from gainlib.surveys.trims import MOST_SUMMED, Sum, Trim, add_up, apply_trim, find_noise, propose_trim
 from gainlib.text import printable
 
 __all__ = ["Progress", "Survey", "survey"]
@@ -31,6 +31,8 @@ Progress = Callable[[float, str], None]
 """Hears how much of the work is done, from 0 to 1, and what is being done."""
 
 _MOST_FILES = 100_000
+_ROWS = 40
+"""Of a survey that is printed; the sheet and the table have all of it."""
 
 AnySurvey = TypeVar("AnySurvey", bound=SurveyResult)
 
@@ -84,7 +86,7 @@ class Survey(SurveyResult):
         return as_csv(self)
 
     def __repr__(self) -> str:
-        return "\n".join(lines(self))
+        return "\n".join(lines(self, rows=_ROWS))
 
 
 def survey(
@@ -159,6 +161,8 @@ def survey(
         except KeyboardInterrupt:
             work.ended.set()
             whole = False
+    if whole:
+        work.finish()
     unreadable = [*meant.missing, *work.unreadable]
     name = title or _title_of(given)
     made = Survey(
@@ -215,9 +219,10 @@ class _Work:
         self._progress = progress
         self._lock = threading.Lock()
         self._units = 0.0
-        # The work is told in bytes, which are known without opening a file; adding up is a quarter of it.
+        # The work is told in bytes, which are known without opening a file; adding up, where there is any, a quarter.
         self._sizes = {path: max(1, _size(path)) for path, _ in files}
-        self._all = 1.25 * sum(self._sizes.values()) or 1.0
+        self._measuring = 0.8 if 1 < len(files) <= MOST_SUMMED else 1.0
+        self._all = sum(self._sizes.values()) / self._measuring or 1.0
         self._summed = 0.0
 
     def measure(self, pool: ThreadPoolExecutor) -> bool:
@@ -249,7 +254,11 @@ class _Work:
     def tick_sum(self, share: float) -> None:
         """So much more of the sum was added up."""
         self._summed += share
-        self._progress(min(1.0, (0.8 + 0.2 * self._summed)), "adding up")
+        self._progress(min(1.0, self._measuring + (1.0 - self._measuring) * self._summed), "adding up")
+
+    def finish(self) -> None:
+        """All is done, also where there was nothing to add up."""
+        self._progress(1.0, "")
 
     def _one(self, path: Path, name: str) -> Stem | str | None:
         if self.ended.is_set():

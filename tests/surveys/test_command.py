@@ -34,11 +34,18 @@ def test_words_and_files(planted, tmp_path):
          str(tmp_path / "table.csv"), "--write", str(tmp_path / "out"), "--word", "float"],
     )  # fmt: skip
     assert done.exit_code == 1
-    assert done.stdout.splitlines()[0].startswith("guitar: It is clipped")
+    words = done.stdout.split("Written:")[0].splitlines()
+    assert words[-2].startswith("guitar: It is clipped")
     assert f"Written: {tmp_path / 'sheet.html'}" in done.stdout
     assert "Written: 11 trimmed copies" in done.stdout
     assert (tmp_path / "table.csv").read_text(encoding="utf-8").startswith('"stem",')
     assert len(list((tmp_path / "out").iterdir())) == 11
+
+
+def test_faults_alone(called, planted):
+    said = called(planted[0] / "guitar.wav", planted[0] / "bass.wav", "--faults")[1]
+    assert "guitar: It is clipped" in said
+    assert "bass: nothing" not in said
 
 
 def test_json_is_all_that_a_script_gets(called, planted, tmp_path):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import dataclasses
 import datetime
 import io
 import json
@@ -29,16 +30,45 @@ def nasty(tmp_path, making):
     return survey(making.save(tmp_path / f"{name}.wav", making.clipped_tone(1.0, 3.0)), title="<i>x</i>"), name
 
 
-def test_a_line_for_each_stem_the_worst_first(surveyed):
+def test_a_line_for_each_stem_the_worst_last(surveyed):
     told = lines(surveyed)
-    assert [line.split(":")[0] for line in told[: len(surveyed.stems)]] == [each.name for each in surveyed.stems]
+    stems = told[-len(surveyed.stems) - 1 : -1]
+    assert [line.split(":")[0] for line in stems] == [each.name for each in surveyed.stems][::-1]
     assert re.match(
-        r"guitar: It is clipped \d+ times, the longest \d+ samples, first at 0:00\.\d{3} \(bar 1:1, sample", told[0]
+        r"guitar: It is clipped \d+ times, the longest \d+ samples, first at 0:00\.\d{3} \(bar 1:1, sample", told[-2]
     )
-    assert "Trim" in told[0]
+    assert "Trim" in told[-2]
     assert re.findall(r"\d+", told[-1]) == ["11", "8"]  # surveyed, and wrong
     assert any(line.startswith("The sum of 10 stems with these trims: true peak") for line in told)
     assert all("-" not in re.sub(r"[a-zA-Z]-[a-zA-Z]", "", line) for line in told)  # a real minus everywhere
+
+
+def test_faults_alone_leave_out_what_is_fine(planted, surveyed):
+    told = {line.split(":")[0] for line in lines(surveyed, faults_only=True)}
+    wrong = {name for name, kinds in planted[1].items() if kinds} - {"synth"}  # dual mono is a remark, no fault
+    assert told & set(planted[1]) == wrong
+
+
+@pytest.mark.parametrize("rows", [24, 50])
+def test_a_screen_holds_the_worst_and_says_what_it_left_out(surveyed, rows):
+    many = dataclasses.replace(
+        surveyed,
+        stems=tuple(
+            dataclasses.replace(each, name=f"{each.name} {index}") for index in range(90) for each in surveyed.stems
+        ),
+        trims=tuple(
+            dataclasses.replace(each, stem=f"{each.stem} {index}") for index in range(90) for each in surveyed.trims
+        ),
+        faults=tuple(dataclasses.replace(each, stem=f"{each.stem} 0") for each in surveyed.faults),
+        sum=None,
+    )
+    told = lines(many, rows=rows, width=100)
+    assert sum(-(-len(line) // 100) for line in told) < rows
+    left_out = next(index for index, line in enumerate(told) if "more are not shown here" in line)
+    shown = told[left_out + 1 : -1]
+    assert [line.split(":")[0] for line in shown] == [each.name for each in many.stems[: len(shown)]][::-1]
+    assert told[left_out].startswith(f"{990 - len(shown)} more ")
+    assert len(lines(many)) > 990
 
 
 def test_json_follows_its_schema_and_holds_no_infinity(surveyed, tmp_path, making):

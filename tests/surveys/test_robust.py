@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 import signal
 import subprocess
@@ -44,8 +45,12 @@ def test_many_files_are_done_and_not_added_up(tmp_path, making):
     path = making.save(tmp_path / "0.wav", making.noise(1, 0.1))
     for index in range(1, 300):
         os.link(path, tmp_path / f"{index}.wav")
-    made = survey(tmp_path)
+    told = []
+    made = survey(tmp_path, progress=lambda share, doing: told.append(share), workers=1)
     assert len(made.stems) == 300
+    # Nothing is added up, and the bar comes to its end all the same, by no leap.
+    assert told[-1] == 1.0
+    assert max(after - before for before, after in itertools.pairwise(told)) < 0.01
     assert made.sum is None
     assert any(line.startswith("No sum") and "256" in line for line in lines(made))
     gain_sheet(made)
