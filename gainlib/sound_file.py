@@ -10,7 +10,7 @@ import platform
 import sys
 import threading
 import weakref
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import TracebackType
 from typing import Any
@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gainlib.audio import Audio, Samples, checked_samples, part_frames, require_memory
+from gainlib.broadcast import Broadcast, put_broadcast, read_broadcast
 from gainlib.errors import GainError
 from gainlib.storage import atomic_path, bundled, bundled_folder, fault_of_disk, given_path
 from gainlib.text import counted, describe_value, lasting, reason_of
@@ -138,9 +139,9 @@ class SoundFile:
     """A sound file that is open to be read a stretch at a time, however long it is; use it in a `with` statement.
 
     `rate_hz`, `channels`, `frames` (samples a channel) and `seconds` are those of its header; `form` and `coding` are
-    libsndfile's names, such as WAV and PCM_24; `starts_at` is the sample at which a broadcast WAV says that it starts
-    in its session, None where it does not say. Raises GainError as `read` does, for a file that cannot be opened here,
-    for one that breaks off in `blocks`.
+    libsndfile's names, such as WAV and PCM_24; `broadcast` is what a broadcast WAV says of itself, and `starts_at` the
+    sample at which it says that it starts in its session, None where it does not say. Raises GainError as `read` does,
+    for a file that cannot be opened here, for one that breaks off in `blocks`.
 
     >>> with SoundFile("media/lead-voice.flac") as recording:
     ...     recording.rate_hz, recording.coding, sum(len(block) for block in recording.blocks(4800)) == recording.frames
@@ -162,7 +163,7 @@ class SoundFile:
         if size == 0:
             raise GainError(f"{path} is empty (0 bytes); copy or export it again.")
         try:
-            promised, self.starts_at = _promised_bytes(where), _time_reference(where)
+            promised, self.broadcast = _promised_bytes(where), read_broadcast(where)
             # As bytes, since a name need not be text in the encoding that the library would ask for.
             with _unheard:
                 self._sound = soundfile.SoundFile(where if os.name == "nt" else os.fsencode(where))
@@ -182,6 +183,11 @@ class SoundFile:
     def seconds(self) -> float:
         """How long it lasts."""
         return self.frames / self.rate_hz
+
+    @property
+    def starts_at(self) -> int | None:
+        """The sample at which a broadcast WAV says that it starts."""
+        return None if self.broadcast is None else self.broadcast.starts_at
 
     @property
     def wide(self) -> bool:
@@ -338,11 +344,13 @@ def write_blocks(
     frames: int,
     subtype: str | None = None,
     overwrite: bool = False,
+    broadcast: Callable[[], Broadcast] | None = None,
 ) -> Path:
     """Blocks of samples `(n, channels)`, `frames` in all, into one sound file, whole or not at all; gives the path.
 
     As `write`, for what is too long to be held at once. A WAV of more than 4 GB gets the 64-bit header that EBU Tech
-    3306 defines. What goes wrong while the blocks are made leaves no file behind either.
+    3306 defines. `broadcast` is asked, when all blocks are written, what a WAV is to say of itself. What goes wrong
+    while the blocks are made leaves no file behind either.
 
     >>> import tempfile
     >>> folder = tempfile.mkdtemp()
@@ -361,6 +369,8 @@ def write_blocks(
                 _require_room(block, coding)
                 sound.write(_in_codes(block, coding))
                 written += len(block)
+        if broadcast is not None:
+            put_broadcast(half, broadcast())
         if not written == frames == soundfile.info(half).frames or _promised_bytes(half) > half.stat().st_size:
             raise OSError("the disk took less than was written")
     return where
@@ -431,27 +441,6 @@ def _promised_bytes(where: Path) -> int:
         return 0
     promised = int.from_bytes(head[4:8], "little" if order == "little" else "big")
     return 0 if promised in (0, 0xFFFFFFFF) else promised + 8
-
-
-def _time_reference(where: Path) -> int | None:
-    """The sample since midnight or session start that a broadcast WAV's `bext` chunk tells; None where it tells none.
-
-    Source: *published*, EBU Tech 3285 (the field stands 338 bytes into the chunk, 64 bits, low end first).
-    """
-    with where.open("rb") as file:
-        head = file.read(12)
-        if head[:4] not in (b"RIFF", b"RF64") or head[8:] != b"WAVE":
-            return None
-        for _ in range(64):  # more chunks than any file has before its samples
-            chunk = file.read(8)
-            size = int.from_bytes(chunk[4:], "little")
-            if len(chunk) < 8 or chunk[:4] == b"data":
-                return None
-            if chunk[:4] == b"bext":
-                field = file.read(346)[338:]
-                return int.from_bytes(field, "little") if len(field) == 8 <= size - 338 else None
-            file.seek(size + size % 2, os.SEEK_CUR)
-    return None
 
 
 class _Unheard:

@@ -63,6 +63,10 @@ def survey_command(
         str,
         typer.Option(help="Kinds of faults, such as clipped,flat-tops,silent: end with 1 for these and for no others."),
     ] = "",
+    inventory: Annotated[
+        Path | None,
+        typer.Option(help="Write checksums and an inventory into this folder; with --write of the copies."),
+    ] = None,
     title: Annotated[str, typer.Option(help="What the gain sheet is headed; the folder's name unless given.")] = "",
     workers: Annotated[
         int | None, typer.Option(help="Files measured side by side; as many as processors.", show_default=False)
@@ -82,6 +86,7 @@ def survey_command(
     from gainlib.surveys import as_json as json_of
     from gainlib.surveys.comparison import compare
     from gainlib.surveys.exports import WORDS, export, require_free
+    from gainlib.surveys.inventory import require_room, write_inventory
     from gainlib.surveys.order import check_order, order_text, read_order
     from gainlib.surveys.record import read_survey, schema_text
     from gainlib.surveys.sheet import require_writable, write_sheet
@@ -106,6 +111,8 @@ def survey_command(
             require_writable(each, overwrite=overwrite)
     if write is not None:
         require_free(stems or [], write, word=word, overwrite=overwrite)
+    if inventory is not None:
+        require_room(inventory, overwrite=overwrite, made_later=write)
     with _progress() as progress:
         before: Survey | dict[str, object] | None = None
         if against is not None:
@@ -142,11 +149,15 @@ def survey_command(
             f"Written: {write_sheet(found, sheet, changes=changes, order=checked or (), overwrite=overwrite)}",
             err=as_json,
         )
+    copies: tuple[Path, ...] = ()
     if write is not None and found.whole:
         copies = export(found, write, word=word, overwrite=overwrite)
         say(f"Written: {len(copies)} trimmed copies in {write}", err=as_json)
         if any(each.starts_at is not None for each in found.stems):
-            say("The copies do not carry the start time that the originals' headers hold.", err=as_json)
+            say("They carry the start times that the originals' headers hold.", err=as_json)
+    if inventory is not None and found.whole:
+        listed = write_inventory(found, inventory, copies=copies, overwrite=overwrite)
+        say(f"Written: {', '.join(each.name for each in listed)} in {inventory}", err=as_json)
     sound = found.sound
     if kinds or checked is not None:
         wrong = any(each.kind in kinds for each in found.faults) or not all(each.met for each in checked or [])

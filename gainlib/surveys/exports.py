@@ -5,13 +5,16 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from gainlib.audio import Samples
+from gainlib.broadcast import LOUDNESS, Broadcast
 from gainlib.decibels import ratio_from_db
 from gainlib.errors import GainError
+from gainlib.meters import Meters
 from gainlib.sound_file import SoundFile, write_blocks
 from gainlib.stages.wordlength import in_steps
 from gainlib.storage import atomic_files, given_path
@@ -44,10 +47,11 @@ def export(
     """A trimmed copy of each stem in a folder, which is made where it is not there; gives their paths.
 
     `word` is "24" (WAV, or FLAC where the stem is one; triangular dither where the words are cut, drawn from `seed`) or
-    "float" (32-bit WAV). A stem whose trim is 0 dB and whose words fit is copied sample for sample. All copies are
-    written before the first takes its place. Raises GainError when one is there already unless `overwrite` is set, when
-    one would stand in the place of an original (whatever is set), when a copy would pass full scale, and when the
-    folder or the disk does not take them; then nothing is left behind.
+    "float" (32-bit WAV). What a broadcast WAV says of itself, such as its start, is carried over, with the copy's own
+    loudness. A stem whose trim is 0 dB and whose words fit is copied sample for sample. All copies are written before
+    the first takes its place. Raises GainError when one is there already unless `overwrite` is set, when one would
+    stand in the place of an original (whatever is set), when a copy would pass full scale, and when the folder or the
+    disk does not take them; then nothing is left behind.
     """
     if word not in WORDS:
         raise GainError(f"word is {word!r}; give {' or '.join(repr(each) for each in WORDS)}.")
@@ -110,10 +114,32 @@ def _copy(stem: Stem, gain_db: float, target: Path, seed: list[int], *, word: st
         blocks = recording.blocks(block_frames(stem.rate_hz))
         gain = ratio_from_db(gain_db)
         cut = word == "24" and (gain != 1.0 or stem.bits is None or stem.bits > 24)
+        trimmed = _trim(blocks, gain, np.random.default_rng(seed) if cut else None)
+        was, then = recording.broadcast, None
+        if was is not None:
+            meters = Meters(stem.rate_hz, stem.channels, LOUDNESS)
+            trimmed, then = _metered(trimmed, meters), lambda: _carried_over(was, meters, stem, gain_db, word)
         return write_blocks(
-            target, _trim(blocks, gain, np.random.default_rng(seed) if cut else None), stem.rate_hz, stem.channels,
-            frames=stem.frames, subtype="PCM_24" if word == "24" else "FLOAT",
+            target, trimmed, stem.rate_hz, stem.channels, frames=stem.frames,
+            subtype="PCM_24" if word == "24" else "FLOAT", broadcast=then,
         )  # fmt: skip
+
+
+def _metered(blocks: Iterator[Samples], meters: Meters) -> Iterator[Samples]:
+    for block in blocks:
+        meters.take(block)
+        yield block
+
+
+def _carried_over(was: Broadcast, meters: Meters, stem: Stem, gain_db: float, word: str) -> Broadcast:
+    """What the original says of itself, with the copy's own loudness and a line on what was done.
+
+    Source: *published*, EBU Tech 3285 version 2 (loudness), EBU R 98 (the line; its form *from memory*).
+    """
+    sides = {1: "mono", 2: "stereo"}.get(stem.channels, f"{stem.channels} channels")
+    done = f"A=PCM,F={stem.rate_hz},W={'24' if word == '24' else '32'},M={sides},T=gainlib; trim {gain_db:+.1f} dB\r\n"
+    before = was.history if was.history.endswith("\n") or not was.history else f"{was.history}\r\n"
+    return replace(was, loudness=meters.of_all(), history=before + done)
 
 
 def _trim(blocks: Iterator[Samples], gain: float, draw: np.random.Generator | None) -> Iterator[Samples]:
