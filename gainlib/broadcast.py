@@ -104,8 +104,10 @@ def _chunks(file: BinaryIO) -> Iterator[tuple[bytes, int, int]]:
     head = file.read(12)
     if head[:4] not in (b"RIFF", b"RF64") or head[8:] != b"WAVE":
         return
-    long_bytes, at = None, 12
+    long_bytes, at, end = None, 12, os.fstat(file.fileno()).st_size
     for _ in range(_MOST_CHUNKS):
+        if at > end:  # a damaged length may be beyond what a file can be
+            return
         file.seek(at)
         chunk = file.read(8)
         if len(chunk) < 8:

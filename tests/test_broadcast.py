@@ -98,6 +98,15 @@ def test_it_is_found_before_and_behind_the_samples(tmp_path):
     assert read_broadcast(with_chunks(tmp_path / "plain.wav", odd)) is None
 
 
+def test_a_length_beyond_all_files_ends_the_search(tmp_path):
+    path = tmp_path / "take.wav"
+    soundfile.write(path, np.zeros(480), 48_000, format="RF64")
+    data = bytearray(path.read_bytes())
+    data[28:36] = b"\xff" * 8  # the length of the samples
+    path.write_bytes(data)
+    assert read_broadcast(path) is None
+
+
 @pytest.mark.parametrize("history", ["", "odd"])
 @pytest.mark.parametrize("form", ["WAV", "RF64"])
 def test_it_is_put_before_the_samples_and_the_sound_stays(tmp_path, form, history):

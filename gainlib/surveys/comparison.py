@@ -30,6 +30,8 @@ _MOST_RENAMED = 64  # pairs of stems that came and went are laid over each other
 _SAME_LENGTH = 0.1
 _SAME_DATE_SECONDS = 2.0  # as coarse as some disks keep it
 _TOLD = 6
+_SUM = "the sum before trims"
+_OF_THE_SUM = ("true_peak_dbtp", "loudness_lufs")  # where the stems were heard, no more of it is told
 
 
 @dataclass(frozen=True)
@@ -78,7 +80,7 @@ class Changes:
         heard = {each.stem for each in self.sounds if each.likeness is not None and not each.likeness.other}
         moved: dict[str, list[Change]] = {}
         for change in self.levels:
-            if change.stem not in heard:
+            if change.stem not in heard and (change.stem != _SUM or not heard or change.measure in _OF_THE_SUM):
                 moved.setdefault(change.stem, []).append(change)
         told += [f"{stem}: {'; '.join(_told(changes))}." for stem, changes in moved.items()]
         return [*told, self.summary]
@@ -194,7 +196,7 @@ class _Comparison:
             for change in _moved(name, self.olds[former]["measures"], self.news[name]["measures"])
         ]
         if self.old.get("sum") and self.new.get("sum"):
-            levels += _moved("the sum before trims", self.old["sum"]["before"], self.new["sum"]["before"])
+            levels += _moved(_SUM, self.old["sum"]["before"], self.new["sum"]["before"])
         return Changes(
             tuple(sorted(came)), tuple(sorted(went)), tuple(sorted(each for each in now - was if each[0] in pairs)),
             tuple(sorted(each for each in was - now if each[0] in pairs)), tuple(levels),

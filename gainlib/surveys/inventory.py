@@ -18,6 +18,7 @@ from gainlib.sound_file import SoundFile
 from gainlib.storage import Cell, atomic_files, csv_text, given_path
 from gainlib.surveys.columns import COLUMNS
 from gainlib.surveys.result import SurveyResult
+from gainlib.surveys.sound_changes import CODINGS
 from gainlib.text import clock, counted, path_text, printable, reason_of, signed
 
 __all__ = ["FILES", "require_room", "write_inventory"]
@@ -183,7 +184,8 @@ def _text(survey: SurveyResult, items: Sequence[_Item], folder: Path, on: dateti
         "",
     ]
     for each in items:
-        form = f"{each.form} {each.coding}, {each.rate_hz} Hz, {counted(each.channels, 'channel')}"
+        word = CODINGS.get(each.coding, each.coding)
+        form = f"{each.form}, {word}, {each.rate_hz} Hz, {counted(each.channels, 'channel')}"
         length = f"{clock(each.seconds)} ({counted(each.frames, 'sample')})"
         start = f", starts at {_start(each)} (sample {each.starts_at})" if each.starts_at is not None else ""
         loudness = "" if each.loudness_lufs is None else f"{signed(each.loudness_lufs, 1, 'LUFS')}, "

@@ -11,13 +11,14 @@ from gainlib.surveys.likeness import Likeness, Passage
 from gainlib.surveys.targets import Tempo
 from gainlib.text import clock, counted, listed, signed
 
-__all__ = ["SoundChange", "find_form_changes"]
+__all__ = ["CODINGS", "SoundChange", "find_form_changes"]
 
 _TOLD = 4  # passages of a stem in words; JSON has all
-_CODINGS = {
+CODINGS = {
     "PCM_S8": "8 bits", "PCM_U8": "8 bits", "PCM_16": "16 bits", "PCM_24": "24 bits", "PCM_32": "32 bits",
     "FLOAT": "32-bit floats", "DOUBLE": "64-bit floats",
 }  # fmt: skip
+"""What samples are held in, in words, by libsndfile's names."""
 
 
 @dataclass(frozen=True)
@@ -77,10 +78,10 @@ class SoundChange:
                 return f"{clock(first)} to {clock(last)}"
             one, other = _bar(self.tempo.place(first)), _bar(self.tempo.place(max(first, last - 1e-6)))
             return f"bar {one}" if one == other else f"bars {one} to {other}"
-        whole = _of_the_whole(found, self.rate_hz)
-        return "all of it" if found.other or found.all_through else listed([*whole, *self.forms]) if (
-            whole or self.forms
-        ) else f"it nulls to {signed(found.null_db, 0, 'dB')}"  # fmt: skip
+        if found.other or found.all_through:
+            return "all of it"
+        tags = _tags(found) + (["another form"] if self.forms else [])
+        return ", ".join(tags) or f"it nulls to {signed(found.null_db, 0, 'dB')}"
 
     def _passage(self, passage: Passage) -> str:
         first, last = passage.seconds
@@ -103,7 +104,7 @@ class SoundChange:
             way = "louder" if passage.gain_db > 0 else "softer"
             return f"{where} it is {abs(passage.gain_db):.1f} dB {way}{long_said}"
         if passage.what == "moved":
-            return f"{where} it is what came {_shift(passage.later, self.rate_hz, 'earlier', 'later')}"
+            return f"{where} it is what used to come {_shift(passage.later, self.rate_hz, 'earlier', 'later')}"
         return f"{where} it is another sound{long_said}"
 
     def as_dict(self) -> dict[str, Any]:
@@ -154,10 +155,10 @@ def _of_the_whole(found: Likeness, rate_hz: int) -> list[str]:
     if found.swapped:
         parts.append("left and right are swapped")
     if found.turned and all(found.turned):
-        parts.append("its polarity is turned")
+        parts.append("its polarity is inverted")
     elif any(found.turned):
         which = [_side(index, len(found.turned)) for index, each in enumerate(found.turned) if each]
-        parts.append(f"the polarity of its {listed(which)} is turned")
+        parts.append(f"the polarity of its {listed(which)} is inverted")
     gains = found.gains_db
     if gains and max(gains) - min(gains) < 0.01:
         if abs(gains[0]) >= 0.005:
@@ -172,6 +173,15 @@ def _of_the_whole(found: Likeness, rate_hz: int) -> list[str]:
             f"(laid over the earlier one, {signed(found.null_db, 0, 'dB')} is left)"
         )
     return parts
+
+
+def _tags(found: Likeness) -> list[str]:
+    """What became of the whole, a word or two each."""
+    tags = [f"{counted(abs(found.later), 'sample')} {'later' if found.later > 0 else 'earlier'}"] if found.later else []
+    tags += ["sides swapped"] if found.swapped else []
+    tags += ["polarity inverted"] if any(found.turned) else []
+    louder = max(found.gains_db, key=abs, default=0.0)
+    return tags + ([signed(louder, 1 if abs(louder) >= 0.05 else 2, "dB", plus=True)] if abs(louder) >= 0.005 else [])
 
 
 def _decibels(value: float) -> str:
@@ -197,7 +207,7 @@ def find_form_changes(old: Mapping[str, Any], new: Mapping[str, Any], same_sampl
     if old["format"] != new["format"]:
         found.append(f"{new['format']}, was {old['format']}")
     if old["coding"] != new["coding"]:
-        found.append(f"{_CODINGS.get(new['coding'], new['coding'])}, were {_CODINGS.get(old['coding'], old['coding'])}")
+        found.append(f"{CODINGS.get(new['coding'], new['coding'])}, were {CODINGS.get(old['coding'], old['coding'])}")
     was, now = int(old["rate_hz"]), int(new["rate_hz"])
     if was != now:
         said = f"{now} Hz, was {was} Hz"
@@ -216,7 +226,12 @@ def find_form_changes(old: Mapping[str, Any], new: Mapping[str, Any], same_sampl
         samples = f" ({counted(abs(new['frames'] - old['frames']), 'sample')})" if was == now else ""
         found.append(f"{abs(seconds):.3f} s{samples} {'longer' if seconds > 0 else 'shorter'}")
     starts = [each["starts_at"] for each in (old, new)]
-    if starts[0] != starts[1]:
-        was_at, now_at = ("nowhere" if each is None else f"at sample {each}" for each in starts)
-        found.append(f"its header has it start {now_at}, not {was_at}")
+    if None not in starts and starts[0] != starts[1]:
+        found.append(f"its header has it start at sample {starts[1]}, not {starts[0]}")
+    elif starts[0] != starts[1]:
+        found.append(
+            f"its header tells a start now (sample {starts[1]})"
+            if starts[0] is None
+            else "its header tells no start now"
+        )
     return tuple(found)

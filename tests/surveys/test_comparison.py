@@ -85,12 +85,14 @@ def test_several_changed_and_each_is_told(revised, making):
     assert said["New"] == "New: organ."
     assert said["No longer there"] == "No longer there: keys."
     assert said["bass"] == (
-        "bass: it comes 37 samples (0.0007708 s) later; its polarity is turned; 0.001 s (37 samples) longer; "
+        "bass: it comes 37 samples (0.0007708 s) later; its polarity is inverted; 0.001 s (37 samples) longer; "
         "apart from that it is the same, sample for sample."
     )
     assert said["drums"].startswith("drums: it is turned down by 6.0 dB; apart from that it nulls to −1")
     assert said["strings"].startswith("strings: left and right are swapped; apart from that it is the same")
     assert "voice" not in said
+    parts = "bass (37 samples later, polarity inverted, another form)", "drums (−6.0 dB)", "strings (sides swapped)"
+    assert all(each in changes.summary for each in parts)
     assert changes.summary.startswith("revision 3: 3 of 4 stems changed: ")
     assert changes.summary.endswith("; 1 is new; 1 is gone.")
 
@@ -132,7 +134,7 @@ def test_the_form_of_a_file(first, tmp_path, making):
         "44100 Hz, was 48000 Hz, though the samples are the same: it plays 8.1 % slower and 1.47 semitones lower"
         in (said["drums"])
     )
-    assert "its header has it start at sample 48000, not nowhere" in said["voice"]
+    assert "its header tells a start now (sample 48000)" in said["voice"]
 
 
 def test_an_earlier_survey_finds_its_files_by_size_and_date_or_by_their_sound(first, tmp_path):

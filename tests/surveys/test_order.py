@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+from pathlib import Path
 
 import jsonschema
 import numpy as np
@@ -136,6 +137,13 @@ def test_an_order_is_written_from_a_folder_that_meets_it(delivery, tmp_path):
     lines = checked(tmp_path, alone, order_text(alone))
     assert all(each.met for each in lines)
     assert [each.entry for each in lines if each.part == "mix"] == ["true_peak_dbtp", "loudness_lufs"]
+
+
+def test_the_order_in_the_readme_is_one(tmp_path):
+    text = Path(__file__).parents[2].joinpath("README.md").read_text(encoding="utf-8")
+    (tmp_path / "order.toml").write_text(text.partition("```toml\n")[2].partition("```")[0], encoding="utf-8")
+    order = read_order(tmp_path / "order.toml")
+    assert (order.stems.count, order.mix.loudness_lufs) == (12, [-24.0, -22.0])
 
 
 def test_names_with_brackets_are_names(tmp_path, making):
