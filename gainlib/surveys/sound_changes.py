@@ -208,6 +208,9 @@ def find_form_changes(old: Mapping[str, Any], new: Mapping[str, Any], same_sampl
         found.append(f"{new['format']}, was {old['format']}")
     if old["coding"] != new["coding"]:
         found.append(f"{CODINGS.get(new['coding'], new['coding'])}, were {CODINGS.get(old['coding'], old['coding'])}")
+    used = [each.get("used_bits") for each in (old, new)]
+    if old["coding"] == new["coding"] and None not in used and used[0] != used[1]:
+        found.append(f"{used[1]} bits of its words are in use, were {used[0]}")
     was, now = int(old["rate_hz"]), int(new["rate_hz"])
     if was != now:
         said = f"{now} Hz, was {was} Hz"

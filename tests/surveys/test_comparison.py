@@ -137,6 +137,13 @@ def test_the_form_of_a_file(first, tmp_path, making):
     assert "its header tells a start now (sample 48000)" in said["voice"]
 
 
+def test_16_bits_in_a_file_of_24(revised):
+    changes = revised({"voice": lambda samples: np.round(samples * 2**15) / 2**15})
+    assert next(line for line in changes.lines if line.startswith("voice: ")).startswith(
+        "voice: 16 bits of its words are in use, were 24; apart from that it nulls to −"
+    )
+
+
 def test_an_earlier_survey_finds_its_files_by_size_and_date_or_by_their_sound(first, tmp_path):
     then, now = tmp_path / "there" / "stems", tmp_path / "stems"
     shutil.copytree(first, then)
