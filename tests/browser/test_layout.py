@@ -1,6 +1,7 @@
 """Picture and control on screen together, what a bench shows at first, and windows that are small.
 
-The suite looks at the lesson that the next file's tests use as well; GAINLIB_LAYOUT_LESSONS=all looks at all lessons.
+The suite looks at the lesson that the next file's tests use as well. GAINLIB_LAYOUT_LESSONS names others, by number or
+by name ("03,07", "read-meters"), or "all"; one at a time, each in a process of its own, is the quickest way to see all.
 """
 
 from __future__ import annotations
@@ -13,11 +14,9 @@ import pytest
 pytestmark = pytest.mark.browser
 
 ALL = sorted(each.name for each in (Path(__file__).parents[2] / "lessons").glob("[0-9][0-9]-*.ipynb"))
-CHOSEN = (
-    ALL
-    if os.environ.get("GAINLIB_LAYOUT_LESSONS") == "all"
-    else [each for each in ALL if "set-recording-level" in each]
-)
+WANTED = (os.environ.get("GAINLIB_LAYOUT_LESSONS") or "set-recording-level").split(",")
+CHOSEN = [each for each in ALL if WANTED == ["all"] or {each[:2], each[3:].removesuffix(".ipynb")} & set(WANTED)]
+assert CHOSEN, f"no lesson is {', '.join(WANTED)}"
 SIZES = ((1366, 768), (1024, 768))
 
 # Each bench is brought to the top of the window; what is told stands outside of it, with the pixels that are missing.
@@ -81,8 +80,10 @@ CUT_OFF = """() => [...document.querySelectorAll(".gainlib-bench")].flatMap(benc
         && each.getBoundingClientRect().right > edge + 1 && !each.closest(".gainlib-narrow"))
         .map(each => each.ariaLabel || each.textContent || each.className);
 })"""
-# How wide the narrowest picture is: one whose words would lie over each other in so small a window is moved sideways.
-LEAST_WIDE = """() => Math.min(...[...document.querySelectorAll(".gainlib-place")].map(each => each.clientWidth))"""
+# How wide the narrowest picture without stages is: one whose words would lie over each other in so small a window is
+# moved sideways. (A level diagram is as wide as its stages need, which the names below look at.)
+LEAST_WIDE = """() => Math.min(Infinity, ...[...document.querySelectorAll(".gainlib-place")]
+    .filter(each => !each.closest(".gainlib-strip:not(.gainlib-stages-0)")).map(each => each.clientWidth))"""
 # The least room between the names of two stages, from the figure's own texts and the width of its frame. A page that
 # draws only what is near the window has no place for the others.
 NARROWEST = """() => Math.min(Infinity, ...[...document.querySelectorAll(".gainlib-strip")].flatMap(strip => {
