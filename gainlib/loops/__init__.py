@@ -42,6 +42,7 @@ __all__ = [
     "look_ahead_gain",
     "peak_and_square_sum",
     "peak_detector",
+    "rounded_with_feedback",
     "runs_beyond",
     "smoothed_reduction",
     "vu_ballistics",
@@ -94,6 +95,7 @@ interpolated_peak = _by_backend(numpy_loops.interpolated_peak)
 intersample_peaks = _by_backend(numpy_loops.intersample_peaks)
 look_ahead_gain = _by_backend(numpy_loops.look_ahead_gain)
 peak_detector = _by_backend(numpy_loops.peak_detector)
+rounded_with_feedback = _by_backend(numpy_loops.rounded_with_feedback)
 smoothed_reduction = _by_backend(numpy_loops.smoothed_reduction)
 vu_ballistics = _by_backend(numpy_loops.vu_ballistics)
 weighted_cell_sums = _by_backend(numpy_loops.weighted_cell_sums)

@@ -452,3 +452,21 @@ def first_order_filter(samples: Array, now: float, before: float, feedback: floa
         out[index] = y1
     state[0] = x1
     state[1] = y1
+
+
+@compiled
+def rounded_with_feedback(
+    wanted: Array, dither: Array, first: float, lowest: float, highest: float, out: Array
+) -> None:
+    """Whole numbers for one channel, each rounded with what the last two were off taken from it."""
+    last = 0.0
+    before = 0.0
+    for index in range(len(wanted)):
+        meant = wanted[index] - first * last + before
+        whole = np.rint(meant + dither[index])
+        before = last
+        last = whole - meant
+        if whole < lowest or whole > highest:
+            whole = lowest if whole < lowest else highest
+            last = 0.0
+        out[index] = whole

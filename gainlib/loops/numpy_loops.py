@@ -14,6 +14,7 @@ __all__ = [
     "intersample_peaks",
     "look_ahead_gain",
     "peak_detector",
+    "rounded_with_feedback",
     "smoothed_reduction",
     "vu_ballistics",
     "weighted_cell_sums",
@@ -261,3 +262,27 @@ def first_order_filter(samples: Array, now: float, before: float, feedback: floa
     last = samples[-1]
     out[:], _ = lfilter([now, before], [1.0, feedback], samples, zi=[before * state[0] - feedback * state[1]])
     state[:] = last, out[-1]
+
+
+def rounded_with_feedback(
+    wanted: Array, dither: Array, first: float, lowest: float, highest: float, out: Array
+) -> None:
+    """Whole numbers for one channel, each rounded with what the last two were off taken from it: `(n,)` into `out`.
+
+    What is written is `wanted` plus an error whose spectrum is that of `1 - first z^-1 + z^-2`. Beyond `lowest` and
+    `highest` it is cut off, and what is cut is not taken into the next, so that nothing runs away.
+
+    >>> out = np.empty(4)
+    >>> rounded_with_feedback(np.full(4, 0.6), np.zeros(4), 1.0, -8.0, 7.0, out)
+    >>> out.tolist()
+    [1.0, 0.0, 1.0, 1.0]
+    """
+    last = before = 0.0
+    for index, (value, noise) in enumerate(zip(wanted.tolist(), dither.tolist(), strict=True)):
+        meant = value - first * last + before
+        whole = float(np.rint(meant + noise))
+        before, last = last, whole - meant
+        if not lowest <= whole <= highest:
+            whole = min(max(whole, lowest), highest)
+            last = 0.0
+        out[index] = whole

@@ -26,7 +26,7 @@ from gainlib.stages.base import (
     require_within,
     setting,
 )
-from gainlib.stages.wordlength import in_steps, rounding_power
+from gainlib.stages.wordlength import in_shaped_steps, in_steps, rounding_power
 from gainlib.text import describe_value
 
 __all__ = ["Converter", "StoredFile"]
@@ -136,6 +136,8 @@ class StoredFile(Stage):
         that a trim can mend later. A fixed-point file clips at full scale and rounds as a converter does.
     dither : bool
         Triangular dither before a fixed-point file's rounding.
+    noise_shaping : bool
+        A fixed-point file's noise is moved away from 4 kHz, where the ear hears best, to above 10 kHz.
     noise_seed : int
         The same seed gives the same dither each time.
     name : str
@@ -161,6 +163,7 @@ class StoredFile(Stage):
 
     coding: str = choice("float 32", "float 32", "fixed 24", "fixed 16", label="File")
     dither: bool = False
+    noise_shaping: bool = False
     noise_seed: int = 3
 
     def __post_init__(self) -> None:
@@ -185,6 +188,10 @@ class StoredFile(Stage):
             return StageResult(dataclasses.replace(signal, samples=samples))
         bits = int(self.coding.split()[1])
         seed = [self.noise_seed, _DITHER, *signal.strip.encode()] if self.dither else None
-        samples = frozen(in_steps(signal.samples, bits, seed))
-        power = signal.noise_power + rounding_power(bits, dithered=self.dither)
+        if self.noise_shaping:
+            samples = frozen(in_shaped_steps(signal.samples, bits, signal.rate_hz, seed))
+        else:
+            samples = frozen(in_steps(signal.samples, bits, seed))
+        shaped_at_hz = signal.rate_hz if self.noise_shaping else None
+        power = signal.noise_power + rounding_power(bits, dithered=self.dither, shaped_at_hz=shaped_at_hz)
         return StageResult(dataclasses.replace(signal, samples=samples, noise_power=power), clipped_runs(samples))

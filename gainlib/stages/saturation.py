@@ -21,7 +21,7 @@ from gainlib.stages.compressor import high_pass
 
 __all__ = ["Saturation"]
 
-_BLOCK = 16384
+_BLOCK = 8192
 # What the filters reach beyond a block, in samples at the signal's own rate, with room to spare.
 _MARGIN = 160
 _FACTORS = (4, 8, 16, 32)

@@ -147,7 +147,9 @@ class DamageMeter:
     ) -> None:
         (wide, jump), (wide_after, jump_after) = before, after
         sounding = ratio_from_db(_SOUNDING_DBFS)
-        if wide < sounding or jump < _TORN_SHARE * wide:
+        # A wave that freezes stands still where it was, and is torn where it goes on.
+        torn = jump >= _TORN_SHARE * wide or (value != 0.0 and jump_after >= _TORN_SHARE * wide)
+        if wide < sounding or not torn:
             return
         if (end - first) > _LONGEST_GAP_SECONDS * self._rate_hz:
             if value == 0.0:

@@ -13,7 +13,7 @@ from gainlib.decibels import db_from_power, rms_dbfs_from_power
 from gainlib.flow import Rendering
 from gainlib.meters import OctaveBands, octave_bands, rms_dbfs
 from gainlib.stages import Delivery, Stage, StoredFile
-from gainlib.stages.wordlength import rounding_power
+from gainlib.stages.wordlength import rounding_power, shaped_power
 from gainlib.text import dbfs, level
 from gainlib.views.base import Columns, TapView
 from gainlib.views.phrasing import of_tap, stage_of
@@ -42,7 +42,8 @@ class WordLength(TapView):
     0.4 s of the recording at that tap, of a file of what enters it: where nobody plays it is the noise of the chain. A
     floor above it is heard, one below it is hidden by it. The sentence is about the file's own word length, else about
     16 bit with dither.
-    *Derived*: rounding makes a twelfth of a step squared, dithered three times that, spread evenly up to half the rate.
+    *Derived*: rounding makes a twelfth of a step squared, dithered three times that, spread evenly up to half the rate,
+    or as the file's noise shaping has it.
     """
 
     name: ClassVar[str] = "word length"
@@ -56,6 +57,12 @@ class WordLength(TapView):
     def _file(self, rendering: Rendering) -> tuple[int, bool] | None:
         """Bits and dither of the file at the tap; None where no fixed-point file stands there."""
         return _written(stage_of(rendering, *rendering.session.tap(self.tap_of(rendering))))
+
+    def _shaped_at_hz(self, rendering: Rendering) -> int | None:
+        """The rate at which the file at the tap shapes its noise, None where it does not."""
+        stage = stage_of(rendering, *rendering.session.tap(self.tap_of(rendering)))
+        shapes = isinstance(stage, StoredFile) and stage.noise_shaping and _written(stage) is not None
+        return rendering.at(self.tap_of(rendering)).rate_hz if shapes else None
 
     def _both(self, rendering: Rendering) -> tuple[Audio, Audio]:
         """The signal, and its softest moment; of a file what enters it, before its own noise is in it."""
@@ -88,17 +95,19 @@ class WordLength(TapView):
     def columns(self, rendering: Rendering) -> Columns:
         """A step for each octave and each line."""
         audio, softest = self.once(rendering, self._both)
-        wide = math.log(_HIGH_HZ / _LOW_HZ)
+        wide, shape = math.log(_HIGH_HZ / _LOW_HZ), self._shaped_at_hz(rendering)
         texts = [
             f"signal, in all {dbfs(_rms(audio))}",
             f"quietest moment {dbfs(_rms(softest))}",
-            *(f"{name} {dbfs(_floor_dbfs(bits, dithered))}" for name, (bits, dithered, _, _) in _FLOORS.items()),
-        ]
+            *(f"{name}{', shaped' if (shape and dithered) else ''} "
+              f"{dbfs(_floor_dbfs(bits, dithered, shape if dithered else None))}"
+              for name, (bits, dithered, _, _) in _FLOORS.items()),
+        ]  # fmt: skip
         return {
             "signal": _steps(audio),
             "quietest": _steps(softest),
             **{
-                name: _white(audio.rate_hz, _floor_dbfs(bits, dithered))
+                name: _rounded(audio.rate_hz, _floor_dbfs(bits, dithered), shaped=bool(shape) and dithered)
                 for name, (bits, dithered, _, _) in _FLOORS.items()
             },
             "key": key_columns(texts, 3, lambda part: _LOW_HZ * math.exp(part * wide), _TOP + 2 * _KEY, _KEY),
@@ -119,8 +128,9 @@ class WordLength(TapView):
                 "(RMS over the whole band)."
             )
         bits, dithered = self._file(rendering) or (16, True)
-        apart = quiet - _floor_dbfs(bits, dithered)
-        noise = f"the noise of {bits} bit {'with' if dithered else 'without'} dither"
+        shape = self._shaped_at_hz(rendering)
+        apart = quiet - _floor_dbfs(bits, dithered, shape)
+        noise = f"the noise of {bits} bit {'with' if dithered else 'without'} dither{', shaped' if shape else ''}"
         hidden = (
             f"{apart:.1f} dB above {noise}, which it hides"
             if apart >= 10.0
@@ -142,8 +152,8 @@ def _written(stage: Stage) -> tuple[int, bool] | None:
     return None
 
 
-def _floor_dbfs(bits: int, dithered: bool) -> float:
-    return rms_dbfs_from_power(rounding_power(bits, dithered=dithered))
+def _floor_dbfs(bits: int, dithered: bool, shaped_at_hz: int | None = None) -> float:
+    return rms_dbfs_from_power(rounding_power(bits, dithered=dithered, shaped_at_hz=shaped_at_hz))
 
 
 def _rms(audio: Audio) -> float:
@@ -170,11 +180,14 @@ def _steps(audio: Audio) -> dict[str, Any]:
     return _segments(bands, bands.level_dbfs.max(axis=1) if len(bands.middle_hz) else np.zeros(0))
 
 
-def _white(rate_hz: int, whole_dbfs: float) -> dict[str, Any]:
-    """White noise of that level over the whole band, in each octave the share of its width."""
+def _rounded(rate_hz: int, white_dbfs: float, *, shaped: bool) -> dict[str, Any]:
+    """The noise of rounding, white of that level over the whole band or shaped, in each octave the share it has."""
     bands = octave_bands(np.zeros(2), rate_hz)
-    width = bands.middle_hz * (_HALF_OCTAVE - 1.0 / _HALF_OCTAVE)
-    return _segments(bands, whole_dbfs + db_from_power(width / (rate_hz / 2.0)))
+    shares = bands.middle_hz * (_HALF_OCTAVE - 1.0 / _HALF_OCTAVE) / (rate_hz / 2.0)
+    if shaped:
+        inside = bands.middle_hz[:, None] * np.linspace(1.0 / _HALF_OCTAVE, _HALF_OCTAVE, 201)
+        shares = shares * shaped_power(np.minimum(inside, rate_hz / 2.0), rate_hz).mean(axis=1)
+    return _segments(bands, white_dbfs + db_from_power(shares))
 
 
 def _segments(bands: OctaveBands, levels: NDArray[Any]) -> dict[str, Any]:

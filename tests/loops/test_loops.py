@@ -289,6 +289,20 @@ def test_first_order_filter(channel, feedback):
     np.testing.assert_allclose(fast_state, plain_state, rtol=0, atol=allowed)
 
 
+@many
+@given(takes, st.floats(-2.0, 2.0), st.integers(2, 24), st.integers(0, 2**32 - 1))
+def test_rounded_with_feedback(channel, first, bits, seed):
+    steps = 2.0 ** (bits - 1)
+    dither = np.random.default_rng(seed).random(len(channel)) - 0.5
+    fast, plain = np.empty(len(channel)), np.empty(len(channel))
+    numba_loops.rounded_with_feedback(channel * steps, dither, first, -steps, steps - 1, fast)
+    numpy_loops.rounded_with_feedback(channel * steps, dither, first, -steps, steps - 1, plain)
+    # The same operations in the same order: not a bit apart.
+    assert np.array_equal(fast, plain)
+    assert fast.min() >= -steps
+    assert fast.max() <= steps - 1
+
+
 # -- which loops run
 
 

@@ -477,9 +477,17 @@ def test_the_word_length_says_its_noise_against_the_quietest_moment():
         assert said.startswith(f"Before the stored file the quietest moment lies at −60.0 dBFS, {wanted}")
     columns = view_.columns(chain(take, Trim()))
     # Derived: the octave around 1 kHz is 704.6 Hz of 24 000 Hz wide, 15.32 dB below the whole.
-    at = int(np.argmin(np.abs(columns["16 bit, dithered"]["middle"] - 1000.0)))
+    at = columns["16 bit, dithered"]["middle"].index("1 kHz")
     assert columns["16 bit, dithered"]["drawn"][at] == pytest.approx(-93.32 - 15.32, abs=0.02)
     assert columns["quietest"]["drawn"][at] == pytest.approx(-60.0, abs=0.05)
+    # Shaped, the octave around 4 kHz has the filter's gap in it: the mean of (2 cos w - 2 cos 30°)² from 21.1° to 42.2°
+    # (IEC 61260-1, base ten: from 10^3.45 to 10^3.75 Hz of 48 000).
+    shaped = view_.columns(chain(take, StoredFile("fixed 16", dither=True, noise_shaping=True)))
+    w = 2 * np.pi * np.linspace(10**3.45, 10**3.75, 10_001) / 48_000
+    gap = 10 * np.log10(((2 * np.cos(w) - 3**0.5) ** 2).mean())
+    at = shaped["16 bit, dithered"]["middle"].index("4 kHz")
+    assert shaped["16 bit, dithered"]["drawn"][at] == pytest.approx(-93.32 - 9.32 + gap, abs=0.05)
+    assert "16 bit, dithered, shaped −86.3 dBFS" in shaped["key"]["text"]
 
 
 def test_the_balance_hears_a_strip_while_it_plays():
