@@ -32,7 +32,7 @@ class Envelope(TapView):
     """
 
     name: ClassVar[str] = "envelope"
-    title: ClassVar[str] = "Envelope before and behind"
+    title: ClassVar[str] = "Envelope before and after"
     joined: ClassVar[str] = " the "
 
     def __init__(self, tap: str | None = None, *, before: str | None = None, height: int = 210) -> None:
@@ -88,7 +88,7 @@ class Envelope(TapView):
         }
 
     def sentence(self, rendering: Rendering) -> str:
-        """Peak, RMS and crest factor before and behind."""
+        """Peak, RMS and crest factor before and after."""
         pair = self.once(rendering, self._pair)
         first, then = self._words(rendering)
         if peak_dbfs(pair[0].samples).max() == -math.inf:

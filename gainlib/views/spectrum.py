@@ -24,7 +24,7 @@ _FLOOR_DBFS, _TOP_DBFS = -120.0, 6.0
 _COLUMNS = 500
 _ORDERS = 10
 _LEAST_SAMPLES = 512
-_TONE_SHARE = 0.5  # as much of the power must be tone and harmonics, or it is music and not a tone
+_TONE_SHARE = 0.9  # as much of the power must be tone and harmonics, or it is music and not a tone
 _LEAST_DB = -120.0
 _ROW_DB = 11.0
 # The flat-topped window's cosines, *published*: D'Antona and Ferrero, Digital Signal Processing for Measurement Systems

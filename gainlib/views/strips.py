@@ -133,7 +133,7 @@ class Strips(View):
             said += f"{others} {plain(least.strip)}, {left(least.headroom_db)} at its {plain(least.stage)}. "
         elif calm:
             loudest = max((table[-1] for table in calm), key=lambda each: each.peak_dbfs)
-            said += f"The highest peak leaves {plain(loudest.strip)}, {dbfs(loudest.peak_dbfs)}. "
+            said += f"The highest peak comes out of {plain(loudest.strip)}, {dbfs(loudest.peak_dbfs)}. "
         holding = [each for table in tables if (each := _holding(table)) is not None]
         said += " ".join(
             f"The {of_tap(rendering, f'{each.strip}/{each.stage}')} turns down by up to {left(_down_db(each))}."

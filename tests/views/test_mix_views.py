@@ -320,6 +320,12 @@ def test_noise_has_no_harmonics():
     assert "it is no steady tone" in view_.sentence(chain(noise, Trim()))
 
 
+def test_a_chord_is_no_tone_also_where_one_note_is_the_strongest():
+    # Two thirds of the power in 300 Hz and its third harmonic, a third in 400 Hz.
+    chord = sine(-12.0, 300.0) + sine(-18.0, 900.0) + sine(-14.0, 400.0)
+    assert "it is no steady tone" in HarmonicSpectrum().sentence(chain(chord, Trim()))
+
+
 def test_the_loudness_is_held_against_the_target():
     # Published: BS.1770-5, a sine of 997 Hz reads 3.01 LUFS below its level in dBFS in one channel.
     on = LoudnessOverTime(target="EBU R 128").sentence(chain(sine(-19.99, 997.0, 4.0), Trim()))
@@ -590,7 +596,7 @@ def test_a_limiter_that_works_says_how_far_it_turns_down():
     assert ", 4 dB down" in LevelDiagram().sentence(rendering)
     assert Strips().columns(rendering)["room"]["text"] == ["4 dB down"]
     assert Strips().sentence(rendering) == (
-        "Nothing clips. The highest peak leaves voice, −6.0 dBFS. The limiter turns down by up to 4 dB."
+        "Nothing clips. The highest peak comes out of voice, −6.0 dBFS. The limiter turns down by up to 4 dB."
     )
 
 
