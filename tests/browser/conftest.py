@@ -254,6 +254,12 @@ class Lab:
 def look_inside(page: Any) -> None:
     """Give the tests, as `course`, the module in which the widgets of a page meet."""
     page.add_init_script(f"import({json.dumps(SHARED_URL)}).then((module) => {{ window.course = module; }});")
+    # Whatever waits for some seconds has waited already: no bench may hang on how quick its page is.
+    page.add_init_script("""AbortSignal.timeout = () => {
+        const ends = new AbortController();
+        setTimeout(() => ends.abort());
+        return ends.signal;
+    };""")
     # As for somebody who has used "More" before; `course.unfold(false)` is how a bench opens for the first time.
     page.add_init_script("try { localStorage.setItem('gainlib-unfolded', '1'); } catch { /* a page with no place */ }")
 

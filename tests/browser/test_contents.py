@@ -33,7 +33,7 @@ def test_the_list_comes_by_itself_and_a_click_brings_a_lesson_that_is_alive(page
     gain = page.get_by_role("slider", name="Preamp gain").first
     gain.wait_for(timeout=60_000)
     assert page.evaluate("() => jupyterapp.shell.currentWidget.content.activeCellIndex") == 0
-    assert page.locator(".gainlib-page-line").count() <= 1
+    assert page.locator(".gainlib-page-line:visible").count() <= 1  # the list's own may still stand behind it
     page.wait_for_function("() => jupyterapp.shell.currentWidget.gainlibReady", timeout=60_000)
     assert page.locator(".jp-Notebook:visible .jp-Cell-inputWrapper .cm-content:visible").count() < 5
     assert page.evaluate("() => jupyterapp.shell.currentWidget.context.model.dirty") is False

@@ -29,6 +29,14 @@ const PREPARE = `\
 __import__("sys").path[:] = [each for each in __import__("sys").path if each]
 __import__("IPython").get_ipython().extension_manager.load_extension("gainlib.benches.kernel_start")`;
 
+// anywidget gives a widget 2 s to be made. If the page was busy for longer, no message of the kernel ever reaches the widget
+// again, though it is made a moment later: its bench would stay as it first was. One that is taken away before it is made
+// ends in an error of the page as well. So its clock does not run; what comes for a widget waits until the widget is there.
+const usualTimeout = AbortSignal.timeout.bind(AbortSignal);
+AbortSignal.timeout = (milliseconds) => (
+  /\/anywidget\//.test(new Error().stack) ? new AbortController().signal : usualTimeout(milliseconds)
+);
+
 let parts = null; // what is taken from JupyterLab, once it is there
 let settings = null;
 
