@@ -68,6 +68,10 @@ class BenchModel:
         for each in self.aims:
             each.check(session, self.controls)
         self.moves = bool(self.controls) or follow is not None
+        # What a bench that follows this one takes over: also what this one took over itself.
+        self.handed_on: dict[str, None] = {
+            f"{each.tap}/{each.path.rpartition('/')[2]}": None for each in self.controls.values()
+        } | (follow.handed_on if follow is not None else {})
         self.before = session.render()
         self.listen = "/".join(session.tap(listen)) if listen else self.before.last_tap
         self.title = title if title is not None else _titled(session)
@@ -270,10 +274,9 @@ def _take_over(bench: BenchModel, leader: BenchModel) -> None:
 
 
 def _shared(leader: BenchModel, session: Session) -> dict[str, Any]:
-    """The settings that another bench has controls for and that are in this session too, by full path."""
+    """The settings that another bench, or one that it follows, moves and that are in this session too, by full path."""
     found = {}
-    for each in leader.controls.values():
-        path = f"{each.tap}/{each.path.rpartition('/')[2]}"
+    for path in leader.handed_on:
         try:
             session.setting(path)
         except GainError:

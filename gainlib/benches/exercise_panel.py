@@ -305,7 +305,7 @@ class OpenExercise(ShownByPanel[ExercisePanel]):
         if self.verdict is None or self.verdict.passed or not self.verdict.lines:
             return ()
         return tuple(
-            f"You chose {each.label}: {each.say}"
+            f"You chose {each.label}: {each.say.removesuffix('.')}."
             for each in self.variant.candidates
             if each.say and each.label in self.answers.values()
         )

@@ -129,7 +129,7 @@ class Strips(View):
         tight = [each for each in (_tightest(table) for table in calm) if each is not None]
         if tight:
             least = min(tight, key=lambda each: each.headroom_db)
-            others = "Of the others the least room has" if clipping else "The least room has"
+            others = "Of the others the least room is left by" if clipping else "The least room is left by"
             said += f"{others} {plain(least.strip)}, {left(least.headroom_db)} at its {plain(least.stage)}. "
         elif calm:
             loudest = max((table[-1] for table in calm), key=lambda each: each.peak_dbfs)

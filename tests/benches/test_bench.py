@@ -207,6 +207,17 @@ def test_a_bench_that_follows_takes_over_what_the_other_moves(session):
     assert second.values == {"preamp/gain_db": 30.0, "trim/gain_db": 3.0}  # what did not move stays as it was set here
 
 
+def test_what_a_bench_took_over_reaches_the_one_that_follows_it(session):
+    first = gl.bench(session, controls=["preamp/gain_db"])
+    second = gl.bench(session, controls=["trim/gain_db"], follow=first)
+    third = gl.bench(session, follow=second)
+    first.move("preamp/gain_db", 25.0)
+    second.move("trim/gain_db", -6.0)
+    assert (third.session.setting("preamp/gain_db"), third.session.setting("trim/gain_db")) == (25.0, -6.0)
+    fourth = gl.bench(session, follow=third)
+    assert fourth.session == third.session
+
+
 def test_a_bench_that_follows_is_not_kept_alive_by_the_one_it_follows(session):
     first = gl.bench(session, controls=["preamp/gain_db"])
     second = gl.bench(session, controls=["preamp/gain_db"], follow=first)

@@ -535,7 +535,8 @@ def test_the_strip_in_trouble_stands_first():
     # 1 kHz at 3 dB over: each of its 2000 half waves is cut once.
     assert columns["trouble"]["text"] == ["▼ 2000 clips"]
     assert calm.sentence(rendering) == (
-        "In trouble: strip 6 clips 2000 times. Of the others the least room has strip 3, 1.5 dB at its stored file."
+        "In trouble: strip 6 clips 2000 times. Of the others the least room is left by strip 3, 1.5 dB at its stored "
+        "file."
     )
     assert calm.figure(rendering).height == calm.figure(session.render()).height
 
