@@ -9,13 +9,14 @@ const BUSY = "The kernel is busy with another cell: it has not answered for some
 
 const SHARE = 0.4; // of the window, at most, is kept for the controls while the further pictures are looked at
 const CONTROLS = ".gainlib-below, .gainlib-beside";
+const ASIDE = 8; // px that a control keeps from the edge beyond which nothing is seen
 
 // Picture and control stay on screen together: headline and controls stay at the top while the further pictures go by, and
 // a control that is reached by key brings its picture along. Where the window is narrower than the stages, picture and
 // controls are moved sideways as one.
 function together(bench, headline) {
   const part = (selector) => bench.querySelector(selector);
-  let brought = false; // whether the first control was, when the window became too narrow for all
+  let brought = 0; // how wide the window of the stages was when the controls were last brought into it
   const fit = () => {
     const [strip, below, beside] = [".gainlib-strip", ".gainlib-below", ".gainlib-beside"].map(part);
     const tall = (each) => each?.getBoundingClientRect().height ?? 0;
@@ -27,12 +28,15 @@ function together(bench, headline) {
       const least = parseFloat(getComputedStyle(strip).getPropertyValue("--gainlib-least")) || 0;
       const narrow = strip.clientWidth < least;
       strip.classList.toggle("gainlib-narrow", narrow);
-      const first = below?.querySelector("input, select");
-      if (narrow && first && !brought) {
-        const beyond = first.getBoundingClientRect().right - strip.getBoundingClientRect().right;
-        if (beyond > 0) strip.scrollLeft += beyond + strip.clientWidth / 3;
+      const controls = narrow ? [...below?.querySelectorAll("input, select") ?? []].map((each) => each.getBoundingClientRect()) : [];
+      if (controls.length && brought !== strip.clientWidth) {
+        // All controls, or from the first on as many as there is room for.
+        const { left, right } = strip.getBoundingClientRect();
+        const beyond = Math.max(...controls.map((each) => each.right)) - right;
+        const before = Math.min(...controls.map((each) => each.left)) - left;
+        if (beyond > 0 || before < 0) strip.scrollLeft += Math.min(beyond + ASIDE, before - ASIDE);
       }
-      brought = narrow && Boolean(first);
+      brought = controls.length ? strip.clientWidth : 0;
       strip.style.setProperty("--gainlib-top", `${tall(headline) + tall(below) - tall(strip)}px`);
     }
     beside?.style.setProperty("--gainlib-top", `${tall(headline) + tall(below)}px`);

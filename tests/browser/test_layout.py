@@ -96,17 +96,18 @@ NARROWEST = """() => Math.min(Infinity, ...[...document.querySelectorAll(".gainl
         .flatMap(([text, figure]) => text.slice(1).map((name, index) => figure.inner_width / count
             - (pen.measureText(name).width + pen.measureText(text[index]).width) / 2));
 }))"""
-# The same of what is told below the names: how much is left, or how often it clips.
+# The same of what is told below the names, how much is left or how often it clips: of what stands at one height.
 NARROWEST_BELOW = """() => Math.min(Infinity, ...course.bokeh.library.documents.flatMap(each => {
-    const count = each.get_model_by_name("stages")?.data.text.length;
+    const [figure] = each.roots();
+    const pixels = figure.inner_width / (figure.x_range?.end - figure.x_range?.start);
     const pen = document.createElement("canvas").getContext("2d");
     pen.font = "bold 11.5px sans-serif";
-    const told = count ? ["room", "trouble"].flatMap(name => {
-        const { x, text } = each.get_model_by_name(name).data;
-        return [...text].map((words, index) => [x[index], pen.measureText(words).width / 2]);
-    }).sort((one, other) => one[0] - other[0]) : [];
-    return told.slice(1).map(([x, half], index) =>
-        each.roots()[0].inner_width / count * (x - told[index][0]) - half - told[index][1]);
+    const told = each.get_model_by_name("stages") ? ["room", "trouble"].flatMap(name => {
+        const { x, y, text } = each.get_model_by_name(name).data;
+        return [...text].map((words, index) => ({ x: x[index], y: y[index], half: pen.measureText(words).width / 2 }));
+    }).sort((one, other) => one.y - other.y || one.x - other.x) : [];
+    return told.slice(1).flatMap(({ x, y, half }, index) =>
+        y === told[index].y ? [pixels * (x - told[index].x) - half - told[index].half] : []);
 }))"""
 
 
