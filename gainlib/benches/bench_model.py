@@ -257,7 +257,8 @@ class BenchModel:
 def _take_over(bench: BenchModel, leader: BenchModel) -> None:
     """Have a bench take over what another moves, for as long as the one that follows is in use."""
     follower = weakref.ref(bench)
-    last = _shared(leader, bench.session)
+    # What it was made with: the leader may have been moved since, while this one was rendered.
+    last = {path: bench.session.setting(path) for path in _shared(leader, bench.session)}
 
     def take_over(_: BenchModel) -> None:
         nonlocal last
@@ -271,6 +272,8 @@ def _take_over(bench: BenchModel, leader: BenchModel) -> None:
         bench._set(moved)
 
     stop = leader.on_move(take_over)
+    if _shared(leader, bench.session) != last:
+        take_over(leader)
 
 
 def _shared(leader: BenchModel, session: Session) -> dict[str, Any]:

@@ -218,6 +218,13 @@ def test_what_a_bench_took_over_reaches_the_one_that_follows_it(session):
     assert fourth.session == third.session
 
 
+def test_what_is_moved_while_a_bench_that_follows_is_made_reaches_it(session):
+    first = gl.bench(session, controls=["preamp/gain_db"])
+    moved = (first.move("preamp/gain_db", 25.0) and each for each in ["level diagram"])
+    second = gl.bench(session, views=moved, follow=first)
+    assert second.session.setting("preamp/gain_db") == 25.0
+
+
 def test_a_bench_that_follows_is_not_kept_alive_by_the_one_it_follows(session):
     first = gl.bench(session, controls=["preamp/gain_db"])
     second = gl.bench(session, controls=["preamp/gain_db"], follow=first)
