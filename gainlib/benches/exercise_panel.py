@@ -140,14 +140,16 @@ class ExercisePanel(Panel):
         ]
 
     def _asked(self, _widget: object, content: dict[str, Any], _buffers: object) -> None:
-        if content.get("kind") == "check":
-            if self.exercise.missing:
-                self.answer.missing = self.exercise.missing
-            else:
-                self.exercise.check(self._unread)
-        elif content.get("kind") == "hint":
-            self.exercise.hint()
-        self.answer.answered += 1
+        # In one message: whoever reads the verdict may press the button at once, and it is heard.
+        with self.answer.hold_sync():
+            if content.get("kind") == "check":
+                if self.exercise.missing:
+                    self.answer.missing = self.exercise.missing
+                else:
+                    self.exercise.check(self._unread)
+            elif content.get("kind") == "hint":
+                self.exercise.hint()
+            self.answer.answered += 1
 
     def _free(self) -> None:
         if self.exercise.bench is not None:

@@ -149,7 +149,6 @@ def test_numbers_choices_and_orders_are_answered_by_keyboard_alone(lab, page, sa
     # a moment: clicked in the waveform, moved on by a key, and taken over
     moment = reckon.get_by_role("textbox", name="When the converter clips first")
     take = reckon.get_by_role("button", name="Take the player")
-    assert take.is_disabled()
     place = reckon.locator(".gainlib-timed").first
     place.scroll_into_view_if_needed()
     box = place.bounding_box()

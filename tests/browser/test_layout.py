@@ -101,8 +101,8 @@ NARROWEST_BELOW = """() => Math.min(Infinity, ...course.bokeh.library.documents.
     const [figure] = each.roots();
     const pixels = figure.inner_width / (figure.x_range?.end - figure.x_range?.start);
     const pen = document.createElement("canvas").getContext("2d");
-    pen.font = "bold 11.5px sans-serif";
     const told = each.get_model_by_name("stages") ? ["room", "trouble"].flatMap(name => {
+        pen.font = name === "trouble" ? "bold 11.5px sans-serif" : "11.5px sans-serif";
         const { x, y, text } = each.get_model_by_name(name).data;
         return [...text].map((words, index) => ({ x: x[index], y: y[index], half: pen.measureText(words).width / 2 }));
     }).sort((one, other) => one.y - other.y || one.x - other.x) : [];

@@ -34,20 +34,21 @@ def headline(part):
     return part.locator(".gainlib-headline-line").text_content().replace("\xa0", " ")
 
 
-def press(page, slider, key, times):
-    slider.focus()
+def press(slider, key, times):
+    """Press a key on a control, which has the focus at each press."""
     for _ in range(times):
-        page.keyboard.press(key)
+        slider.press(key)
 
 
-def set_to(page, slider, value, step=1.0):
+def set_to(slider, value, step=1.0):
     times = round((value - float(slider.input_value())) / step)
-    press(page, slider, "ArrowRight" if times > 0 else "ArrowLeft", abs(times))
+    press(slider, "ArrowRight" if times > 0 else "ArrowLeft", abs(times))
     assert float(slider.input_value()) == pytest.approx(value)
 
 
-def verdict_after(page, part, attempt):
-    """Press the button, and read the verdict once this attempt is saved."""
+def verdict_after(part, attempt):
+    """Press the button, once nothing is being checked, and read the verdict once this attempt is saved."""
+    part.locator(".gainlib-answer:not([aria-busy])").wait_for()
     part.get_by_role("button", name="Check my answer").press("Enter")
     verdict = part.locator(".gainlib-verdict")
     verdict.locator(".gainlib-saved", has_text=f"attempt {attempt},").wait_for(state="attached")
@@ -61,7 +62,7 @@ def test_the_lesson_from_the_rehearsal_to_the_turned_down_take(lesson, keep):
     runs = headline(take).split(" times")[0].split()[-1]
 
     trim = take.get_by_role("slider", name="Trim")
-    press(lesson, trim, "ArrowLeft", 24)
+    press(trim, "ArrowLeft", 24)
     assert trim.get_attribute("aria-valuetext") == "−12.0 dB"
     lesson.wait_for_function(
         "([box, runs]) => box.textContent.includes('−12') && box.textContent.includes(runs)",
@@ -70,10 +71,10 @@ def test_the_lesson_from_the_rehearsal_to_the_turned_down_take(lesson, keep):
     assert runs in headline(take)  # the level fell and the clipped runs stay
     take.locator(".gainlib-headline").scroll_into_view_if_needed()
     keep(lesson, "lesson-turned-down")
-    press(lesson, trim, "ArrowRight", 24)
+    press(trim, "ArrowRight", 24)
 
     gain = take.get_by_role("slider", name="Preamp gain")
-    press(lesson, gain, "ArrowLeft", 12)
+    press(gain, "ArrowLeft", 12)
     assert gain.get_attribute("aria-valuetext") == "+41.0 dB"
     lesson.wait_for_function(
         "box => box.textContent.includes('(verse −15.3 dBFS, shout −5.1 dBFS)')", arg=take.element_handle()
@@ -151,19 +152,20 @@ def test_the_exercise_answered_wrong_in_the_usual_ways_then_right(lab, lesson, k
     trim = part.get_by_role("slider", name="Trim")
 
     # left as it stood: it clips, and the verdict says which way to go
-    said = verdict_after(lesson, part, earlier + 1)
+    said = verdict_after(part, earlier + 1)
     assert "not met" in said
     assert "turn the preamp down" in said.lower()
 
     # turned down after the converter: the slip that this lesson is about
-    press(lesson, trim, "ArrowLeft", 20)
-    said = verdict_after(lesson, part, earlier + 2)
+    press(trim, "ArrowLeft", 20)
+    said = verdict_after(part, earlier + 2)
     assert "Turning it down afterwards does not mend it" in said
 
     # far too low, whatever level this learner was given
-    press(lesson, trim, "ArrowRight", 20)
-    press(lesson, gain, "Home", 1)
-    said = verdict_after(lesson, part, earlier + 3)
+    press(trim, "ArrowRight", 20)
+    press(gain, "Home", 1)
+    assert gain.get_attribute("aria-valuetext").endswith("at its lowest")
+    said = verdict_after(part, earlier + 3)
     assert "Turn the preamp up by" in said
 
     part.get_by_role("button", name="Show a hint").press("Enter")
@@ -175,8 +177,8 @@ def test_the_exercise_answered_wrong_in_the_usual_ways_then_right(lab, lesson, k
     variant = load("recording/leave-room").variant(progress["learner"]["id"])
     for path, value in author_answer(variant).items():
         move = next(each for each in variant.controls if each.path == path)
-        set_to(lesson, gain if "gain_db" in path and "preamp" in path else trim, value, move.step)
-    said = verdict_after(lesson, part, earlier + 4)
+        set_to(gain if "gain_db" in path and "preamp" in path else trim, value, move.step)
+    said = verdict_after(part, earlier + 4)
     assert "not met" not in said
     assert said.count("● met") == 3
     part.get_by_role("button", name="Check my answer").scroll_into_view_if_needed()
