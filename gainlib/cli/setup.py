@@ -30,7 +30,7 @@ from gainlib.flow import Session
 from gainlib.jupyter_home import jupyter_environment, lesson_kernel
 from gainlib.meters import measure_all, true_peak_dbtp
 from gainlib.sound_file import SoundFile, read, write
-from gainlib.stages import Compressor, Converter, Delivery, Fader, Pan, Preamp, Ride, Saturation, Source
+from gainlib.stages import Compressor, Converter, Delivery, Fader, Pan, Preamp, Ride, Saturation, Source, StoredFile
 from gainlib.storage import atomic_write, bundled_folder
 from gainlib.surveys.survey import survey
 from gainlib.text import printable, reason_of
@@ -253,7 +253,8 @@ def compiled_loops() -> Finding:
     take = read("media/snare.flac", seconds=(0.0, 1.1))  # enough for channels to run side by side
     for detector in ("peak", "rms"):
         lane = [Source(-24.0), Preamp(50.0), Converter("EBU R 68"), Compressor(-30.0, detector=detector), Pan(0.3)]
-        rendered = Session.of(take, [*lane, Saturation(low_end_db=6.0), Delivery()]).render()
+        rest = [Saturation(low_end_db=6.0), StoredFile("fixed 16", noise_shaping=True), Delivery()]
+        rendered = Session.of(take, [*lane, *rest]).render()
         measure_all(rendered.at(rendered.last_tap))
     survey([bundled_folder("media") / "snare.flac"])
     true_peak_dbtp(take.samples)  # single precision, as a file holds it

@@ -58,7 +58,7 @@ FAULTS = [
     (('start = { base = 24, minus = "level"', 'start = { base = 24, minus = "levle"'), "did you mean level?"),
     (("to = -16, step = 1 }", "to = -16, step = 0.000001 }"), "more than 10000 values"),
     (("varies.level", "varies.Level"), "a name that cannot be used"),
-    (("is {level} at", "is {levl} at"), "brief holds {levl}; did you mean level?"),
+    (("more than {level}", "more than {levl}"), "brief holds {levl}; did you mean level?"),
     (("up by {off}", "up by {of}"), "low of check 1 holds {of}; did you mean off?"),
     ((', "trim/gain_db" = 0 }\nhints', " }\nhints"), "solution says nothing of the move 'voice/trim/gain_db'"),
     ((', "trim/gain_db" = 0 }\nhints', ', "trim/gain_db" = 40 }\nhints'), "comes to 40; the move goes from -24 to 12"),

@@ -151,6 +151,11 @@ WRITES_FOR_ITSELF = {
         "shutil.copytree",
     ): "compiled loops, into the learner's own state; a broken one is made anew",
     ("learners/jupyter_server.py", "log.open"): "what a running server says is read while it is written",
+    ("page/build_hook.py", "laid.write_text"): "into a folder of the build's own, which packs it and takes it away",
+    ("broadcast.py", "path.open"): "into the path that atomic_path gave the writer of the sound",
+    ("surveys/inventory.py", "(half / FILES[0]).write_bytes"): "into the folder that atomic_files gives",
+    ("surveys/inventory.py", "(half / FILES[1]).write_text"): "into the folder that atomic_files gives",
+    ("surveys/inventory.py", "(half / FILES[2]).write_text"): "into the folder that atomic_files gives",
 }
 ALWAYS = {"write_text", "write_bytes", "mkstemp", "mkdtemp", "NamedTemporaryFile", "symlink_to", "hardlink_to"}
 BY_LIBRARY = {

@@ -73,7 +73,8 @@ def test_the_styles_name_no_colour_of_their_own():
     assert "--gainlib-peak:#0072B2" in STYLES
     named = set(re.findall(r"var\((--gainlib-[a-z-]+)", STYLES))
     set_ = set(re.findall(r"(--gainlib-[a-z-]+):", STYLES))
-    assert named <= {*set_, "--gainlib-share", "--gainlib-top"}
+    by_script = {"--gainlib-share", "--gainlib-top", "--gainlib-under-headline", "--gainlib-under-strip"}
+    assert named <= {*set_, *by_script}
 
 
 def test_inputs_write_out_where_they_stand():
