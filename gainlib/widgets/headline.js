@@ -52,14 +52,16 @@ function together(bench, headline) {
   };
   const grown = new MutationObserver(look);
   grown.observe(bench, { childList: true });
-  const reached = ({ target }) => {
+  const reached = ({ target, relatedTarget }) => {
     const controls = target.closest?.(CONTROLS);
     if (!controls || !target.matches(":focus-visible")) return;
     const pictures = [...bench.querySelectorAll(".gainlib-picture")];
-    // Its own picture is whole, or gone under the headline whole and another one is seen.
+    // Its own picture is whole; or, from one control of the bench to the next, gone under the headline whole while another
+    // one is seen.
     const own = part(".gainlib-strip > .gainlib-picture")?.getBoundingClientRect();
     const edge = headline.getBoundingClientRect().bottom;
-    const covered = own && own.top < edge - 1 && own.bottom > edge + 1;
+    const among = bench.contains(relatedTarget) && Boolean(relatedTarget.closest(CONTROLS));
+    const covered = own && own.top < edge - 1 && (own.bottom > edge + 1 || !among);
     if (inView(target) && !covered && pictures.some((each) => inView(each))) return;
     bring(bench, controls);
   };
