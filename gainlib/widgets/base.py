@@ -34,7 +34,8 @@ class MovedWidget(CourseWidget):
 
     `moved` is what the page set last: the number of its turn, and the traits with their values. `seen` is the last turn
     that was taken up; before it is the page's last, the page shows what was set there and nothing that is said here,
-    since that is of an earlier state. `unread` says what was typed there and could not be taken.
+    since that is of an earlier state. A kernel may hand on two messages of one page in the wrong order: an earlier turn
+    that comes after a later one is left out. `unread` says what was typed there and could not be taken.
     """
 
     moved = traitlets.Dict().tag(sync=True, echo_update=False)
@@ -43,6 +44,8 @@ class MovedWidget(CourseWidget):
 
     @traitlets.observe("moved")
     def _arrived(self, change: Any) -> None:
+        if change["new"]["turn"] <= self.seen:
+            return
         with self.hold_sync():
             try:
                 with self.hold_trait_notifications():

@@ -211,7 +211,8 @@ export function turns(model, el, answered = () => {}) {
     get: (name) => (name in mine ? mine[name] : model.get(name)),
     send(values) {
       mine = { ...mine, ...values };
-      turn += 1;
+      // Another view of the same input, in another window, may have taken turns meanwhile.
+      turn = Math.max(turn, model.get("seen"), model.get("moved").turn ?? 0) + 1;
       el.dataset.gainlibWaiting = "1";
       model.set("moved", { turn, values: mine });
       model.save_changes();

@@ -85,3 +85,13 @@ def test_inputs_write_out_where_they_stand():
     assert ride.static_html() == "<p>Ride: 1.00 s +0.5 dB, 2.25 s -6.0 dB</p>"
     assert QuestionInput(title="Which", choices=["A", "B"]).static_html() == "<p>Which: … A or B</p>"
     assert QuestionInput(title="Level", unit="dBFS").static_html() == "<p>Level: … dBFS</p>"
+
+
+def test_what_the_page_set_first_does_not_undo_what_it_set_last():
+    """A kernel may hand on two messages of one page in the wrong order."""
+    control = RangeInput(value=-12.0, low=-12.0, high=12.0)
+    control.set_state({"moved": {"turn": 48, "values": {"value": 0.0}}})
+    control.set_state({"moved": {"turn": 47, "values": {"value": -0.5}}})
+    assert (control.value, control.seen) == (0.0, 48)
+    control.set_state({"moved": {"turn": 49, "values": {"value": 1.0}}})
+    assert (control.value, control.seen) == (1.0, 49)
