@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from gainlib.audio import Audio, Samples, checked_samples, part_frames, require_memory
 from gainlib.broadcast import Broadcast, put_broadcast, read_broadcast
+from gainlib.decoding import Decoded, is_decoded
 from gainlib.errors import GainError
 from gainlib.storage import atomic_path, bundled, bundled_folder, fault_of_disk, given_path
 from gainlib.text import counted, describe_value, lasting, reason_of
@@ -32,15 +33,19 @@ _READ_AT_ONCE = 1 << 16
 _LOUDEST = 1e10
 """Of a recording; full scale is 1."""
 
-_SAMPLE_BY_SAMPLE = ("PCM_", "FLOAT", "DOUBLE", "ULAW", "ALAW", "ALAC")
+_SAMPLE_BY_SAMPLE = ("PCM_", "FLOAT", "DOUBLE", "ULAW", "ALAW", "ALAC", "DECODED")
 """Codings of which any sample is had without those before it, as libsndfile names them (FLAC is PCM to it)."""
+
+_LOSSY = ("VORBIS", "OPUS", "MPEG")
+_MAY_LACK = 16_384
+"""So many samples at its end may the header of a lossy file promise and its coding not hold: the last block's rest."""
 
 _LONGEST_PLAIN_WAV = 4_000_000_000
 """Bytes of samples, taken as 64-bit ones, from which a WAV gets the long header; the plain one counts to 2^32."""
 
 
 def read(path: str | os.PathLike[str], *, seconds: tuple[float, float] | None = None) -> Audio:
-    """A sound file as Audio, whole or a part of it: any format that libsndfile reads, full scale ±1.0.
+    """A sound file as Audio, whole or a part of it: any format that libsndfile or ffmpeg reads, full scale ±1.0.
 
     Parameters
     ----------
@@ -141,7 +146,8 @@ class SoundFile:
     `rate_hz`, `channels`, `frames` (samples a channel) and `seconds` are those of its header; `form` and `coding` are
     libsndfile's names, such as WAV and PCM_24; `broadcast` is what a broadcast WAV says of itself, and `starts_at` the
     sample at which it says that it starts in its session, None where it does not say. Raises GainError as `read` does,
-    for a file that cannot be opened here, for one that breaks off in `blocks`.
+    for a file that cannot be opened here, for one that breaks off in `blocks`. A file of a lossy coding may hold a few
+    samples less than its header says: `frames` is what it holds once it was read to its end.
 
     >>> with SoundFile("media/lead-voice.flac") as recording:
     ...     recording.rate_hz, recording.coding, sum(len(block) for block in recording.blocks(4800)) == recording.frames
@@ -152,6 +158,7 @@ class SoundFile:
         import soundfile
 
         self._given = path
+        self._decoded: Decoded | None = None
         self.path = where = bundled(path)
         if not where.exists():
             raise GainError(f"{path} is not there; check the name and the folder you are in ({Path.cwd()}).")
@@ -162,18 +169,24 @@ class SoundFile:
         size = where.stat().st_size
         if size == 0:
             raise GainError(f"{path} is empty (0 bytes); copy or export it again.")
+        if is_decoded(where):
+            self._decoded = Decoded(where, path)
+        opened = where if self._decoded is None else self._decoded.wav
         try:
             promised, self.broadcast = _promised_bytes(where), read_broadcast(where)
             # As bytes, since a name need not be text in the encoding that the library would ask for.
             with _unheard:
-                self._sound = soundfile.SoundFile(where if os.name == "nt" else os.fsencode(where))
+                self._sound = soundfile.SoundFile(opened if os.name == "nt" else os.fsencode(opened))
         except (soundfile.LibsndfileError, RuntimeError, OSError, TypeError) as fault:
+            self._forget_decoded()
             raise self._unreadable(fault) from fault
         if promised > size:
             self.close()
             raise self._truncated()
         self.channels, self.rate_hz = int(self._sound.channels), int(self._sound.samplerate)
         self.frames, self.form, self.coding = int(self._sound.frames), self._sound.format, self._sound.subtype
+        if self._decoded is not None:
+            self.form, self.coding = where.suffix.removeprefix(".").upper(), "DECODED"
         if self.channels < 1 or self.frames < 1 or self.rate_hz < 1:
             self.close()
             what = "channels" if self.channels < 1 else "samples"
@@ -198,6 +211,12 @@ class SoundFile:
     def seeks(self) -> bool:
         """Whether any sample is had without those before it, the same to the last bit."""
         return bool(self.coding.startswith(_SAMPLE_BY_SAMPLE))
+
+    def may_hold(self, frames: int) -> bool:
+        """Whether so many samples are what its header says, or of a lossy coding a few less, which it may not hold."""
+        return 0 < frames <= self.frames and self.frames - frames <= (
+            _MAY_LACK if self.coding.startswith(_LOSSY) else 0
+        )
 
     def bytes_for(self, frames: int) -> int:
         """What so many of its samples take while they are read: of the wide ones single and double precision."""
@@ -233,7 +252,7 @@ class SoundFile:
             if first < len(block):
                 samples[at + first - start : at + len(block) - start] = block[first:]
             at += len(block)
-        return samples
+        return samples if at - start >= len(samples) else samples[: max(0, at - start)].copy()
 
     def blocks(self, frames: int, *, start: int = 0) -> Iterator[Samples]:
         """Stretches of `frames` samples `(n, channels)` from `start` on, the last one shorter; float32 unless `wide`.
@@ -248,13 +267,21 @@ class SoundFile:
         while at < end:
             block = self._read(min(frames, end - at), "float64" if self.wide else "float32")
             if not len(block):
-                raise self._truncated()
+                if not self.may_hold(at):
+                    raise self._truncated()
+                self.frames = at
+                return
             at += len(block)
             yield block
 
     def close(self) -> None:
         """Let go of the file."""
         self._sound.close()
+        self._forget_decoded()
+
+    def _forget_decoded(self) -> None:
+        if self._decoded is not None:
+            self._decoded.close()
 
     def __enter__(self) -> SoundFile:
         return self

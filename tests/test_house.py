@@ -26,7 +26,7 @@ FLOORS = [
     {"errors", "state"},
     {"text", "decibels", "loops", "palette"},
     {"storage", "connection"},
-    {"audio", "broadcast"},
+    {"audio", "broadcast", "decoding"},
     {"sound_file"},
     {"meters"},
     {"stages"},

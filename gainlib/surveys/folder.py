@@ -10,18 +10,21 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
+from gainlib.decoding import DECODED_ENDINGS
 from gainlib.storage import given_path
-from gainlib.text import printable
+from gainlib.text import counted, printable
 
 __all__ = ["ENDINGS", "FoundFiles", "find_files"]
 
-ENDINGS = frozenset(
+ENDINGS = DECODED_ENDINGS | frozenset(
     (
         "aif", "aifc", "aiff", "au", "avr", "caf", "flac", "htk", "iff", "ircam", "mp1", "mp2", "mp3", "nist", "oga",
         "ogg", "opus", "paf", "pvf", "rf64", "sd2", "sds", "sf", "snd", "svx", "voc", "w64", "wav", "wave", "wve", "xi",
     )
 )  # fmt: skip
 """The endings by which a folder's sound files are known; any file that is named itself is tried."""
+
+_NAMED = 4
 
 
 @dataclass(frozen=True)
@@ -37,7 +40,7 @@ def find_files(given: Iterable[str | os.PathLike[str]]) -> FoundFiles:
     """The sound files that files, folders and patterns stand for, each once, those of a folder in order of name.
 
     A folder stands for the sound files in it, known by their endings; folders in it are not looked into, a pattern
-    such as `stems/**/*.wav` does. Hidden files are left out of both.
+    such as `stems/**/*.wav` does. Hidden files are left out of both. What else a folder holds is told in a note.
 
     >>> from gainlib.storage import bundled_folder
     >>> [name for _, name in find_files([bundled_folder("media")]).files][:3]
@@ -58,6 +61,7 @@ def find_files(given: Iterable[str | os.PathLike[str]]) -> FoundFiles:
                     f"{printable(where)} has folders with sound files in it ({names}), which were not looked into; "
                     "name them as well to survey them."
                 )
+            notes += _passed_over(where)
             if not inside:
                 missing.append((printable(each), f"{printable(each)} holds no sound files; name a folder that does."))
         elif where.exists():
@@ -80,6 +84,30 @@ def _sounds_in(folder: Path) -> list[Path]:
     except OSError:
         return []
     return sorted(inside, key=lambda path: _in_order(path.name))
+
+
+def _passed_over(folder: Path) -> list[str]:
+    """A sentence on what lies in a folder and is not surveyed, and why; hidden files and folders are not told."""
+    kinds: dict[str, list[str]] = {}
+    for each in sorted(folder.iterdir(), key=lambda path: _in_order(path.name)):
+        if each.name.startswith(".") or os.path.isdir(each) or _is_sound(each):
+            continue
+        if os.path.isfile(each):
+            kind = "no sound by its ending"
+        elif each.is_symlink() and not os.path.exists(each):
+            kind = "a broken link"
+        else:
+            kind = "a pipe or a device"
+        kinds.setdefault(kind, []).append(printable(each.name))
+    if not kinds:
+        return []
+    told = [
+        f"{', '.join(names[:_NAMED])}{f' and {len(names) - _NAMED} more' if len(names) > _NAMED else ''} "
+        f"({kind if len(names) == 1 else f'each {kind}'})"
+        for kind, names in kinds.items()
+    ]
+    count = sum(map(len, kinds.values()))
+    return [f"{counted(count, 'file')} in {printable(folder)} passed over: {'; '.join(told)}."]
 
 
 def _is_sound(path: Path) -> bool:

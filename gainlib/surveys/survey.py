@@ -12,6 +12,7 @@ from concurrent.futures import ThreadPoolExecutor, wait
 from pathlib import Path
 from typing import Any, Self, TypeVar
 
+from gainlib.decoding import is_decoded
 from gainlib.errors import GainError
 from gainlib.surveys.checks import Fault, find_faults
 from gainlib.surveys.comparison import Changes, compare
@@ -165,8 +166,9 @@ def survey(
         work.finish()
     unreadable = [*meant.missing, *work.unreadable]
     name = title or _title_of(given)
+    notes = [*meant.notes, *_decoded(read)]
     made = Survey(
-        tuple(read), (), tuple(trims), total, tuple(unreadable), practice, beat, meant.notes, name, whole, count
+        tuple(read), (), tuple(trims), total, tuple(unreadable), practice, beat, tuple(notes), name, whole, count
     )
     return _in_order(made, find_faults(read, practice, beat))
 
@@ -206,6 +208,13 @@ def _sum_of(
 def _title_of(given: list[str | os.PathLike[str]]) -> str:
     first = Path(given[0])
     return printable((first if first.is_dir() else first.parent).resolve().name or os.fspath(first))
+
+
+def _decoded(stems: Iterable[Stem]) -> list[str]:
+    """A sentence on the stems that were not read as they are."""
+    names = [each.name for each in stems if is_decoded(each.path)]
+    more = f" and {len(names) - 5} more" if len(names) > 5 else ""
+    return [f"Decoded by ffmpeg before they were measured: {', '.join(names[:5])}{more}."] if names else []
 
 
 class _Work:

@@ -222,7 +222,8 @@ def add_up(
         readers: list[Any] = []
         for each in added:
             recording = files.enter_context(SoundFile(each.path))
-            if (recording.rate_hz, recording.channels, recording.frames) != (each.rate_hz, each.channels, each.frames):
+            same = (recording.rate_hz, recording.channels) == (each.rate_hz, each.channels)
+            if not same or not recording.may_hold(each.frames):
                 raise GainError(f"{each.name} changed while it was surveyed; survey it again.")
             readers.append(recording.blocks(frames))
         groups = [list(range(first, len(added), workers)) for first in range(min(workers, len(added)))]
