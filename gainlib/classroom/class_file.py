@@ -23,6 +23,7 @@ from gainlib.learners.learners_file import (
     FOR_LEARNERS,
     ClassBasis,
     Learner,
+    ShortText,
     code_of,
     read_class_file,
     validate_class,
@@ -43,8 +44,15 @@ __all__ = [
 ]
 
 
+MOST_COLUMNS = 50
+
+
 class RosterLine(Learner):
-    """One line of the roster."""
+    """One line of the roster; `more` is what else the class list had of a learner, by its heading."""
+
+    mail: ShortText | None = None
+    group: ShortText | None = None
+    more: Annotated[dict[ShortText, ShortText], Field(max_length=MOST_COLUMNS)] = Field(default_factory=dict)
 
     def __repr__(self) -> str:
         return f"RosterLine(id={self.id!r}, name={self.name!r})"
@@ -98,7 +106,7 @@ class ClassFile(ClassBasis):
 
     def for_one(self, learner: RosterLine) -> str:
         """A learner's own file as text; it holds their key and name, and nobody else's."""
-        who = [f"tag     = {toml_value(self.tag)}", f"learner = {_told(learner)}"]
+        who = [f"tag     = {toml_value(self.tag)}", f"learner = {toml_value({'id': learner.id, 'name': learner.name})}"]
         return _text(self, _FOR_ONE, self.key_of(learner.id), who)
 
 
@@ -139,7 +147,7 @@ def new_class(
         "title": require_text("--title", title or target.stem),
         "key": secrets.token_hex(16),
         "exercises": entries,
-        "learners": [each.model_dump() for each in roster],
+        "learners": [each.model_dump(exclude_defaults=True) for each in roster],
     }
     if due is not None:
         content["due"] = due
@@ -261,4 +269,5 @@ def _text(made: ClassBasis, kind: str, key: str, rows: Iterable[str]) -> str:
 
 
 def _told(learner: RosterLine) -> str:
-    return f"{{ id = {toml_value(learner.id)}, name = {toml_value(learner.name)} }}"
+    """A line of the roster with all that the list had of the learner; for the teacher's file alone."""
+    return toml_value(learner.model_dump(exclude_defaults=True))

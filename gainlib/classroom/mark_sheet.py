@@ -2,36 +2,49 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
+from gainlib.classroom.class_file import RosterLine
 from gainlib.classroom.marks import LearnerMark
 from gainlib.storage import Cell
 
-__all__ = ["heading", "row"]
+__all__ = ["MarkSheet"]
+
+_BEHIND = ("made", "hand-in", "remarks")
 
 
-def heading(exercises: Sequence[str]) -> list[str]:
-    """The heading of the mark sheet."""
-    return [
-        "id", "name", "percent", "total", "out of", "before lateness", "days late", "taken off, percent", *exercises,
-        "made", "hand-in", "remarks",
-    ]  # fmt: skip
+class MarkSheet:
+    """The mark sheet of a class: mail, group and what else its list had are columns where anybody has them."""
 
+    def __init__(self, exercises: Sequence[str], roster: Mapping[str, RosterLine]) -> None:
+        self._roster = roster
+        self._mail = any(each.mail for each in roster.values())
+        self._group = any(each.group for each in roster.values())
+        self._more = list(dict.fromkeys(heading for each in roster.values() for heading in each.more))
+        own = [
+            "id", "name", *(["mail"] if self._mail else []), *(["group"] if self._group else []), "percent", "total",
+            "out of", "before lateness", "days late", "taken off, percent", *exercises, *_BEHIND,
+        ]  # fmt: skip
+        self.heading = [*own, *(f"{each} (list)" if each in own else each for each in self._more)]
 
-def row(line: LearnerMark) -> list[Cell]:
-    """One learner's row; an exercise without an answer or a mark is left empty."""
-    points: list[Cell] = [each.points if each.answered else "" for each in line.exercises]
-    told = [f"{each.exercise.name}: {each.fault}" for each in line.exercises if each.fault]
-    remarks = " ".join([*line.remarks, *(f"Not marked: {each}" for each in line.strange), *told])
-    if line.fault:
-        remarks = line.fault
-    elif line.unusable and not line.file:
-        files = (f"{each.place}: {each.fault}" for each in line.unusable)
-        remarks = " ".join(["Handed in, cannot be read or marked.", *files, *line.remarks])
-    elif not line.file:
-        remarks = "Nothing was handed in."
-    return [
-        line.learner_id, line.name, line.percent, line.total, line.out_of, line.before_lateness, line.days_late,
-        line.penalty_percent, *points, line.made.isoformat(timespec="minutes") if line.made else "",
-        line.file.place if line.file else "", remarks,
-    ]  # fmt: skip
+    def row(self, line: LearnerMark) -> list[Cell]:
+        """One learner's row; an exercise without an answer or a mark is left empty."""
+        points: list[Cell] = [each.points if each.answered else "" for each in line.exercises]
+        told = [f"{each.exercise.name}: {each.fault}" for each in line.exercises if each.fault]
+        remarks = " ".join([*line.remarks, *(f"Not marked: {each}" for each in line.strange), *told])
+        if line.fault:
+            remarks = line.fault
+        elif line.unusable and not line.file:
+            files = (f"{each.place}: {each.fault}" for each in line.unusable)
+            remarks = " ".join(["Handed in, cannot be read or marked.", *files, *line.remarks])
+        elif not line.file:
+            remarks = "Nothing was handed in."
+        of_list = self._roster.get(line.learner_id)
+        mail = [(of_list and of_list.mail) or ""] if self._mail else []
+        group = [(of_list and of_list.group) or ""] if self._group else []
+        return [
+            line.learner_id, line.name, *mail, *group, line.percent, line.total, line.out_of, line.before_lateness,
+            line.days_late, line.penalty_percent, *points,
+            line.made.isoformat(timespec="minutes") if line.made else "", line.file.place if line.file else "",
+            remarks, *(of_list.more.get(each, "") if of_list else "" for each in self._more),
+        ]  # fmt: skip

@@ -12,7 +12,7 @@ from typing import Any
 from gainlib.classroom.class_file import read_class
 from gainlib.classroom.feedback import PageWork, feedback_pages
 from gainlib.classroom.item_analysis import ClassFigures, analyse_items
-from gainlib.classroom.mark_sheet import heading, row
+from gainlib.classroom.mark_sheet import MarkSheet
 from gainlib.classroom.marking import Work, mark_answers
 from gainlib.classroom.marks import Marks, OnProgress, mark_folder
 from gainlib.classroom.report import class_report
@@ -109,8 +109,8 @@ def mark_class(
 
 def _written(marks: Marks, target: Path, wrong: Sequence[tuple[str, str]] = ()) -> tuple[ClassFigures, int]:
     """Write sheets and report; gives the figures, and how much got no mark. `wrong` are pages that were not made."""
-    exercises = list(marks.exercises)
-    write_csv(target / "marks.csv", itertools.chain([heading(exercises)], map(row, marks.lines())), private=True)
+    sheet = MarkSheet(list(marks.exercises), marks.class_file.roster)
+    write_csv(target / "marks.csv", itertools.chain([sheet.heading], map(sheet.row, marks.lines())), private=True)
     figures = analyse_items(marks.lines())
     without = [*marks.not_marked(), *wrong]
     pairs = find_alike(
@@ -124,7 +124,7 @@ def _written(marks: Marks, target: Path, wrong: Sequence[tuple[str, str]] = ()) 
     write_workbook(
         target / "marks.xlsx",
         [
-            ("Marks", itertools.chain([heading(exercises)], map(row, marks.lines()))),
+            ("Marks", itertools.chain([sheet.heading], map(sheet.row, marks.lines()))),
             ("Not marked", not_marked),
             ("Slips", slips),
         ],

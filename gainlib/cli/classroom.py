@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Annotated
@@ -33,6 +33,10 @@ def _new_class(
     file: Annotated[Path, typer.Argument(help="The class file, with or without .toml.")],
     title: Annotated[str, typer.Option(help="What the class is called.")] = "",
     roster: Annotated[Path | None, typer.Option(help="The class list as CSV: id and name, with a heading.")] = None,
+    column: Annotated[
+        list[str] | None,
+        typer.Option(help="Which heading of the list is which of id, name, first, last, mail, group: id=Matrikel."),
+    ] = None,
     exercise: Annotated[
         list[str] | None, typer.Option(help="An exercise, by name or file; may be given again. All, if left out.")
     ] = None,
@@ -47,7 +51,7 @@ def _new_class(
     The teacher's file is then yours to change: points, due date, what a late hand-in costs, the roster. After that,
     --again writes the learners' files again; the key, and so everybody's numbers, stay.
     """
-    from gainlib.classroom import new_class, read_roster
+    from gainlib.classroom import new_class, read_class_list
     from gainlib.classroom.class_file import left_over, own_files_of, write_learners_file
 
     if again:
@@ -58,7 +62,11 @@ def _new_class(
             names = ", ".join(path_text(each.name) for each in rest[:10]) + (", …" if len(rest) > 10 else "")
             say(f"Of learners who are no longer on the roster ({len(rest)}), yours to delete there: {names}")
         return
-    learners = read_roster(roster) if roster else ()
+    columns = dict(_column(each) for each in column or ())
+    if columns and not roster:
+        raise GainError("--column is for a class list; give it as well: --roster FILE.")
+    found = read_class_list(roster, columns, _ask_for_column if sys.stdin.isatty() else None) if roster else None
+    learners = found.learners if found else ()
     when = None
     if due:
         try:
@@ -68,6 +76,8 @@ def _new_class(
     teacher, for_learners = new_class(
         file, title=title, roster=learners, exercises=exercise or (), due=when, collect=collect
     )
+    if roster and found:
+        say(f"From {path_text(roster)}:", *found.table)
     say(f"{teacher} is yours: it holds the key{f' and {len(learners)} names' if learners else ''}.")
     if learners:
         own = own_files_of(teacher)
@@ -77,6 +87,18 @@ def _new_class(
         say(f"{for_learners} is one for all, where you trust the class: who has it can hand in under any name.")
     else:
         say(f"{for_learners} is for the learners: gainlib open --class {for_learners.name} --learner ID")
+
+
+def _column(given: str) -> tuple[str, str]:
+    kind, equals, heading = given.partition("=")
+    if not equals:
+        raise GainError(f"--column is {given!r}; write what it is, an equals sign and the heading: id=Matrikel.")
+    return kind.strip().lower(), heading.strip()
+
+
+def _ask_for_column(kind: str, headings: Sequence[str]) -> str:
+    say(f"No heading of the list is known for the {kind}. There are:", *(f"  {each}" for each in headings))
+    return str(typer.prompt(f"Which is the {kind}? (Enter: none, number the learners)", default="", show_default=False))
 
 
 def _hand_in(
