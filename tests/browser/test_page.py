@@ -6,6 +6,8 @@ import json
 
 import pytest
 
+from tests.browser.conftest import watched
+
 pytestmark = pytest.mark.browser
 
 CELLS = (
@@ -167,3 +169,26 @@ def test_a_control_is_answered_between_the_cells_below_it(lab, page, busy_cell):
     lab.free()
     page.wait_for_function("() => !document.querySelector('.gainlib-page-line')", timeout=60_000)
     assert (lab.root / "moves.txt").read_text() == "1"
+
+
+NULL = "page error: Cannot read properties of null (reading 'promise')"
+
+
+def test_only_the_error_of_a_closed_widget_renderer_is_let_pass(browser, lab):
+    with watched(browser, lab) as (page, problems):
+        with page.expect_event("pageerror"):
+            page.evaluate("() => { setTimeout(() => null.promise); }")
+        assert problems == [NULL]
+        lab.open(page, "contents.ipynb")
+        with page.expect_event("pageerror") as seen:
+            page.evaluate(
+                """() => {
+                    const rendermime = jupyterapp.shell.currentWidget.content.rendermime;
+                    const mime = "application/vnd.jupyter.widget-view+json";
+                    const renderer = rendermime.createRenderer(mime);
+                    renderer.dispose();
+                    renderer.renderModel({ data: { [mime]: { model_id: "gone" } } });
+                }"""
+            )
+        assert f"page error: {seen.value}" == NULL
+        assert problems == [NULL]
