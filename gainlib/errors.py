@@ -78,9 +78,13 @@ def suggest(word: str, known: Iterable[str]) -> str:
 
 
 def closest(word: str, known: Iterable[str]) -> str:
-    """The known word that was probably meant; empty where none is near.
+    """The known word that was probably meant, one of the same parts before one that looks alike; empty for none.
 
     >>> closest("peak_dbf", ["peak_dbfs", "rms_dbfs"]), closest("loud", ["peak_dbfs"])
     ('peak_dbfs', '')
+    >>> closest("sum_equal_db", ["sum_same_db", "equal_sum_db"])
+    'equal_sum_db'
     """
-    return next(iter(difflib.get_close_matches(word, sorted(known), n=1)), "")
+    known, words = sorted(known), sorted(word.split("_"))
+    reordered = [each for each in known if sorted(each.split("_")) == words]
+    return next(iter([*reordered, *difflib.get_close_matches(word, known, n=1)]), "")

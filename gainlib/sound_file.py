@@ -20,12 +20,20 @@ from numpy.typing import NDArray
 
 from gainlib.audio import Audio, Samples, checked_samples, part_frames, require_memory
 from gainlib.broadcast import Broadcast, put_broadcast, read_broadcast
-from gainlib.decoding import Decoded, is_decoded
+from gainlib.decoding import DECODED_ENDINGS, Decoded, is_decoded
 from gainlib.errors import GainError
 from gainlib.storage import atomic_path, bundled, bundled_folder, fault_of_disk, given_path
 from gainlib.text import counted, describe_value, lasting, reason_of
 
-__all__ = ["SoundFile", "read", "require_sound", "write", "write_blocks"]
+__all__ = ["SOUND_ENDINGS", "SoundFile", "read", "require_sound", "write", "write_blocks"]
+
+SOUND_ENDINGS = DECODED_ENDINGS | frozenset(
+    (
+        "aif", "aifc", "aiff", "au", "avr", "caf", "flac", "htk", "iff", "ircam", "mp1", "mp2", "mp3", "nist", "oga",
+        "ogg", "opus", "paf", "pvf", "rf64", "sd2", "sds", "sf", "snd", "svx", "voc", "w64", "wav", "wave", "wve", "xi",
+    )
+)  # fmt: skip
+"""The endings by which a folder's sound files are known; any file that is named itself is tried."""
 
 _READ_AT_ONCE = 1 << 16
 """So many samples a channel are read at a time."""

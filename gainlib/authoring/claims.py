@@ -146,7 +146,7 @@ def _margin_of_question(evidence: Evidence, index: int, title: str, variants: li
         )
         unit = DIFFERENCES.get(first.question.unit, first.question.unit)
         evidence.shown.append(
-            f"{title}: your own answer lies within {off:.2g} {unit} of what is right; {first.within:g} are allowed."
+            f"{title}: your own answer lies within {off:.2g} of what is right; {first.within:g} {unit} are allowed."
             if off > 0
             else f"{title}: your own answer is what is right, to the last figure."
         )

@@ -81,6 +81,21 @@ _SLIPS_OF_THE_PEN: tuple[tuple[re.Pattern[str], str, Callable[[re.Match[str]], s
 _BARE_TEXT = re.compile(r"^(\s*[\w./-]+\s*=\s*)(?!true\b|false\b|inf\b|nan\b)([A-Za-z][^\"'\[\]{}#=]*?)(\s*\0?)$")
 
 
+_PATH = re.compile(r'"(?:[A-Za-z]:)?[^"\n]*\\([^"\\\n]+\.\w+)"')
+_BACKSLASH = re.compile(r"\\(?![btnfr\"\\uU]|$)")
+
+
+def _without_backslash(text: str, tell: Callable[[str], None]) -> str:
+    """A text in quotes without what is no escape of TOML; of a path the file's name alone."""
+    if not _BACKSLASH.search(text):
+        return text
+    if path := _PATH.fullmatch(text):
+        tell(f"a path from elsewhere; put the recording beside this file, and name it alone: {path[1]}")
+        return f'"{path[1]}"'
+    tell("a backslash stands in a text; leave it out, and in a path write / instead")
+    return _BACKSLASH.sub("/", text)
+
+
 def _mended(line: str, open_quotes: str, tell: Callable[[str], None]) -> tuple[str, str]:
     """One line with the slips of the pen told and mended; and the quotes that are still open at its end."""
     if "“" in line and not open_quotes and '"' not in line:
@@ -95,7 +110,7 @@ def _mended(line: str, open_quotes: str, tell: Callable[[str], None]) -> tuple[s
             end = line.find(open_quotes, at)
             end = len(line) if end < 0 else end + len(open_quotes)
             closed = line[at:end].endswith(open_quotes)
-            parts.append((True, line[at:end]))
+            parts.append((True, _without_backslash(line[at:end], tell) if open_quotes[0] == '"' else line[at:end]))
             open_quotes = "" if closed else open_quotes
             at = end
             continue
@@ -105,7 +120,7 @@ def _mended(line: str, open_quotes: str, tell: Callable[[str], None]) -> tuple[s
             break
         if quoted[0] in ('"""', "'''"):
             open_quotes = quoted[0]
-        parts.append((True, quoted[0]))
+        parts.append((True, _without_backslash(quoted[0], tell) if quoted[0][0] == '"' else quoted[0]))
         at = quoted.end()
     # Texts are out of reach of the patterns, as a character that none of them knows.
     texts = [part for is_text, part in parts if is_text]

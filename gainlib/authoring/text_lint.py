@@ -1,4 +1,4 @@
-"""The texts of an exercise held against its checks: promised numbers, sentences that give the answer away."""
+"""The texts of an exercise held against its checks: promised numbers, units, sentences that give the answer away."""
 
 from __future__ import annotations
 
@@ -6,12 +6,19 @@ import re
 from collections.abc import Iterator
 
 from gainlib.authoring.evidence import Evidence
-from gainlib.exercises.readings import Reading
-from gainlib.exercises.tables import PLACEHOLDER
+from gainlib.exercises.formulas import formulas
+from gainlib.exercises.questions import READS
+from gainlib.exercises.readings import LEVEL_UNITS, Reading, reading_of
+from gainlib.exercises.tables import PLACEHOLDER, AskEntry, ValueEntry
+from gainlib.exercises.variant import Variant
+from gainlib.meters import measures
 from gainlib.storage.entry_faults import Place
 from gainlib.text import listed
 
 __all__ = ["check_texts"]
+
+OTHER_UNITS = {"dBA", "Hz", "kHz", "s", "ms", "m", "ohm", "mV"}
+"""Units of settings and of texts, beside those of measures and reckonings."""
 
 
 def check_texts(evidence: Evidence) -> None:
@@ -24,6 +31,13 @@ def check_texts(evidence: Evidence) -> None:
                     ("asks", index, side),
                     f"{side} of the ask {ask.name} tells {{{told[0]}}}, which gives the answer away.",
                 )
+        _texts_that_answer(evidence, ask)
+        _unit_of_ask(evidence, index, ask)
+    for name, vary in evidence.spec.varies.items():
+        if near := _unit_meant(vary.unit):
+            evidence.note_remark(
+                ("varies", name, "unit"), f"the unit of {name} is {vary.unit!r}; it is written {near}."
+            )
     if not evidence.count or not evidence.variants:
         return
     texts: list[tuple[Place, str, str]] = [(("brief",), "the brief", evidence.spec.brief)]
@@ -44,6 +58,53 @@ def check_texts(evidence: Evidence) -> None:
                 evidence.note_remark(place, f"{name} says {number:g} {unit}; the checks want {wanted} {unit}.")
     if len(evidence.remarks) == remarks:
         evidence.shown.append("No text promises another number than the checks use.")
+
+
+def _texts_that_answer(evidence: Evidence, ask: AskEntry) -> None:
+    """A drawn word that is the answer, printed where it is read before the answer."""
+    answer = evidence.spec.solution[ask.name].plain
+    drawn = PLACEHOLDER.fullmatch(answer) if isinstance(answer, str) else None
+    if drawn is None:
+        return
+    texts: list[tuple[Place, str, str]] = [(("brief",), "the brief", evidence.spec.brief)]
+    texts += [(("hints", at, "text"), f"hint {at + 1}", hint.text) for at, hint in enumerate(evidence.spec.hints)]
+    for place, name, text in texts:
+        if drawn[1] in PLACEHOLDER.findall(text):
+            evidence.note_remark(place, f"{name} prints {drawn[0]}, which is the answer to the ask {ask.name}.")
+
+
+def _unit_of_ask(evidence: Evidence, index: int, ask: AskEntry) -> None:
+    """A unit that is not written as it is elsewhere, none, or another than that of what is right."""
+    if ask.expected is None or not evidence.variants:
+        return
+    wanted = _unit_of_value(ask.expected, evidence.variants[0])
+    place: Place = ("asks", index, "unit" if ask.unit else "within")
+    said = f"the unit of the ask {ask.name} is {ask.unit!r}"
+    if wanted and not ask.unit:
+        evidence.note_remark(
+            place,
+            f"the ask {ask.name} has no unit, so that within {ask.within:g} says nothing to a reader; "
+            f'what is right is in {wanted}: unit = "{wanted}".',
+        )
+    elif wanted and ask.unit != wanted and not (wanted == "dB" and ask.unit in LEVEL_UNITS):  # levels add up to a level
+        evidence.note_remark(place, f"{said}; what is right is in {wanted}.")
+    elif near := _unit_meant(ask.unit):
+        evidence.note_remark(place, f"{said}; it is written {near}.")
+
+
+def _unit_of_value(value: ValueEntry, variant: Variant) -> str:
+    """The unit that a number is read or reckoned in, where that says one."""
+    if value.reckon is not None:
+        return formulas()[value.reckon].unit
+    read = READS & value.model_fields_set
+    return reading_of(value, variant.values, variant.session).unit(variant.session) if read else ""
+
+
+def _unit_meant(given: str) -> str:
+    """How a unit is written that was typed in another way; empty for one that is known, or unlike any."""
+    known = {each.unit for each in measures().values()} | {each.unit for each in formulas().values()} | OTHER_UNITS
+    alike = {each.lower(): each for each in known if each}
+    return "" if given in known else alike.get("".join(given.split()).lower(), "")
 
 
 def _bounds(reading: Reading) -> str:

@@ -21,6 +21,7 @@ from gainlib.storage.entry_faults import (
     number_in_quotes,
     plain_number,
 )
+from gainlib.storage.lessons import find_lesson, lesson_files
 from gainlib.text import describe_value
 
 __all__ = ["validate"]
@@ -54,6 +55,8 @@ def validate(file: Path, name: str = "") -> tuple[Exercise | None, tuple[FileFau
     spec = _shaped(entries, lines, found, unsure)
     if spec is None:
         return None, _in_order(found), lines
+    if said := _no_lesson(spec.lesson, file):
+        found.append(FileFault(line_of(lines, ("lesson",)), said))
     exercise, senseless = build_exercise(name or own_name(file), file, spec, text.encode())
     found += [
         FileFault(line_of(lines, place), said)
@@ -61,6 +64,16 @@ def validate(file: Path, name: str = "") -> tuple[Exercise | None, tuple[FileFau
         if not any(each[: len(place)] == place for each in unsure)  # what follows from a fault that is told already
     ]
     return None if found else exercise, _in_order(found), lines
+
+
+def _no_lesson(given: str, file: Path) -> str:
+    """What is wrong with a lesson's name; nothing for one of the course, or of a notebook beside the exercise."""
+    known = lesson_files() | lesson_files(file.parent)
+    name = find_lesson(given, known)
+    if name == given:
+        return ""
+    said = f"lesson is {describe_value(given)}; "
+    return f"{said}write its name alone: {name}." if name else said + suggest(given.lstrip("0123456789- ")[:80], known)
 
 
 def _in_order(found: list[FileFault]) -> tuple[FileFault, ...]:

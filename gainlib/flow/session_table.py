@@ -35,17 +35,17 @@ from pydantic import Field, StringConstraints, ValidationError
 
 from gainlib.audio import Audio, part_frames
 from gainlib.decibels import ALIGNMENTS, Alignment
-from gainlib.errors import GainError, suggest
+from gainlib.errors import GainError, closest, suggest
 from gainlib.flow.channels import MAIN, Bus, FaderGroup, Send, Strip
 from gainlib.flow.made_signal import RATE_HZ, SILENCE, made_signal
 from gainlib.flow.needs import Extent, require_room
 from gainlib.flow.routes import all_in_order, find_faults, find_group_faults
-from gainlib.sound_file import SoundFile, read, write
+from gainlib.sound_file import SOUND_ENDINGS, SoundFile, read, write
 from gainlib.stages import Stage, stage_kinds
 from gainlib.storage import atomic_write, bundled, bundled_folder, given_path, toml_value
 from gainlib.storage.entry_faults import Entry, Fault, Place, collecting, describe_fault, number_in_quotes
 from gainlib.storage.foreign import read_toml
-from gainlib.text import describe_value, printable
+from gainlib.text import describe_value, listed, printable
 
 __all__ = [
     "BusEntry", "Channels", "GroupEntry", "SessionEntry", "SessionPlan", "SignalEntry", "StageRows", "StripEntry",
@@ -304,14 +304,26 @@ def find_take(take: str, folder: Path) -> Path:
         if not found.resolve().is_relative_to(home.resolve()):
             raise GainError(f"take is {take!r}, a link that leads out of {home.name}; copy the recording there.")
         if not found.is_file():
-            there = [each.name for each in found.parent.glob(f"*{found.suffix}")]
-            near = suggest(found.name, there) if there else "put the recording beside this file."
-            raise GainError(f"take is {take!r}, which is not there; {near}")
+            raise GainError(f"take is {take!r}, which is not there; {_take_instead(found, home, parts[0])}")
     except (OSError, ValueError, RuntimeError) as fault:
         if isinstance(fault, GainError):
             raise
         raise GainError(f"take is {describe_value(take)}, which is no file name; name a recording.") from fault
     return found
+
+
+def _take_instead(missing: Path, home: Path, first: str) -> str:
+    """Which recordings of that folder may have been meant."""
+    known = {}
+    for each in sorted(missing.parent.iterdir()) if missing.parent.is_dir() else ():
+        if each.suffix.removeprefix(".").lower() in SOUND_ENDINGS and each.is_file():
+            below = each.relative_to(home).as_posix()
+            known[each.name] = f"media/{below}" if first == "media" else below
+    if not known:
+        return "put the recording beside this file."
+    if near := closest(missing.name, known):
+        return f"did you mean {known[near]}?"
+    return f"there {'is' if len(known) == 1 else 'are'} {listed(known.values())}."
 
 
 def read_session(path: str | os.PathLike[str]) -> Channels:

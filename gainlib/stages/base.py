@@ -466,11 +466,13 @@ def require_within(
     unit = unit_of(name)
     if is_number(value) and (low < value <= high or (value == low and not above)):
         return
-    least = f"above {low:g}" if above else f"{low:g} or above"
-    wanted = least if high == math.inf else f"{high:g} or below" if low == -math.inf else f"from {low:g} to {high:g}"
-    if above and high != math.inf:
-        wanted = f"above {low:g} and at most {high:g}"
-    raise GainError(f"{name} of the {stage.kind.lower()} is {shown(value)}; it must be {wanted} {unit}".rstrip() + ".")
+    least, most = f"{low:g} {unit}".rstrip(), f"{high:g} {unit}".rstrip()
+    wanted = f"above {least}" if above else f"{least} or above"
+    if low == -math.inf:
+        wanted = f"{most} or below"
+    elif high != math.inf:
+        wanted = f"above {low:g} and at most {most}" if above else f"from {low:g} to {most}"
+    raise GainError(f"{name} of the {stage.kind.lower()} is {shown(value)}; it must be {wanted}.")
 
 
 def require_gain(stage: Stage, *names: str) -> None:

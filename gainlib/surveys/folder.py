@@ -10,19 +10,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-from gainlib.decoding import DECODED_ENDINGS
+from gainlib.sound_file import SOUND_ENDINGS
 from gainlib.storage import given_path
 from gainlib.text import counted, printable
 
-__all__ = ["ENDINGS", "FoundFiles", "find_files"]
-
-ENDINGS = DECODED_ENDINGS | frozenset(
-    (
-        "aif", "aifc", "aiff", "au", "avr", "caf", "flac", "htk", "iff", "ircam", "mp1", "mp2", "mp3", "nist", "oga",
-        "ogg", "opus", "paf", "pvf", "rf64", "sd2", "sds", "sf", "snd", "svx", "voc", "w64", "wav", "wave", "wve", "xi",
-    )
-)  # fmt: skip
-"""The endings by which a folder's sound files are known; any file that is named itself is tried."""
+__all__ = ["FoundFiles", "find_files"]
 
 _NAMED = 4
 
@@ -111,7 +103,7 @@ def _passed_over(folder: Path) -> list[str]:
 
 
 def _is_sound(path: Path) -> bool:
-    return path.suffix.removeprefix(".").lower() in ENDINGS and not path.name.startswith(".") and path.is_file()
+    return path.suffix.removeprefix(".").lower() in SOUND_ENDINGS and not path.name.startswith(".") and path.is_file()
 
 
 def _matching(pattern: str) -> list[Path]:

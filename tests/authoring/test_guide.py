@@ -16,6 +16,7 @@ from gainlib.stages import stage_kinds
 from gainlib.stages.base import unit_of
 from gainlib.storage import bundled_folder
 from gainlib.storage.entry_faults import known_entries
+from gainlib.storage.lessons import lesson_files
 from gainlib.views import views
 
 
@@ -74,7 +75,12 @@ def view_rows():
     return [", ".join(f"`{name}`" for name in sorted(views())) + "."]
 
 
+def lesson_rows():
+    return [", ".join(f"`{name}`" for name in lesson_files()) + "."]
+
+
 TABLES = {
+    "lessons": lesson_rows,
     "stages": stage_rows,
     "views": view_rows,
     "measures": measure_rows,

@@ -17,7 +17,9 @@ from gainlib.exercises.collection import LARGEST_FILE_BYTES
 from gainlib.exercises.tables import Spec
 from gainlib.storage import bundled_folder
 from gainlib.storage.entry_faults import describe_fault
+from gainlib.storage.lessons import lesson_files, lesson_number
 
+FILE = lesson_files()["set-recording-level"]
 PREAMP = '{ stage = "Preamp", gain_db = 40 }'
 FAULTS = [
     # (what is spoilt, the line that is named, what the sentence says)
@@ -53,6 +55,16 @@ FAULTS = [
     (("up by {off}", "up by {of}"), "low of check 1 holds {of}; did you mean off?"),
     (("step = 0.5 }", "step = 0 }"), "step of move 2 is 0; it must be above 0"),
     (('"waveform"]', '"wave form"]'), "'wave form' is not a view; did you mean waveform?"),
+    (('"set-recording-level"', f'"{FILE.stem}"'), "write its name alone: set-recording-level."),
+    (('"set-recording-level"', f'"{lesson_number(FILE.name)}"'), "; write its name alone: set-recording-level."),
+    (
+        ('"set-recording-level"', '"set-record-level"'),
+        "lesson is 'set-record-level'; did you mean set-recording-level?",
+    ),
+    (('"set-recording-level"', '"07-saturation"'), "lesson is '07-saturation'; known are add-density-on-a-bus, align"),
+    (('"take.wav"', '"C:\\sounds\\take.wav"'), "put the recording beside this file, and name it alone: take.wav"),
+    (("up by {off}", "up by \\about {off}"), "a backslash stands in a text; leave it out"),
+    (('"take.wav"', '"guitar.flac"'), "take is 'guitar.flac', which is not there; there is take.wav."),
 ]
 
 
@@ -129,6 +141,21 @@ def test_what_cannot_be_read_behind_a_fault_is_said(written):
     (fault,) = faults
     assert lines[fault.line - 1] == "[[checks]"
     assert "look for a missing quote, comma or bracket. What stands behind it was not looked at." in fault.said
+
+
+def test_a_lesson_of_ones_own_may_lie_beside_the_exercise(written):
+    file = written(('"set-recording-level"', '"hear-the-room"'))
+    assert validate(file)[0] is None
+    (file.parent / "01-hear-the-room.ipynb").touch()
+    assert validate(file)[0] is not None
+
+
+def test_a_file_saved_with_a_mark_is_read(written):
+    file = written()
+    file.write_bytes(b"\xef\xbb\xbf" + file.read_bytes())  # as some editors save UTF-8
+    exercise, faults, _ = validate(file)
+    assert exercise is not None
+    assert not faults
 
 
 def test_texts_and_comments_are_left_alone(written):

@@ -152,7 +152,7 @@ def bomb(kind, folder, sources, long_flac):
     elif kind == "a take of hours":
         long_flac(folder / "long.flac", channels=1, rate_hz=48_000, seconds=72_000)
     else:
-        head = 'title = "Many"\nlesson = "x"\nkind = "set"\nlevel = 1\ngoal = "x"\nbrief = "Move it."\n'
+        head = 'title = "Many"\nlesson = "start-here"\nkind = "set"\nlevel = 1\ngoal = "x"\nbrief = "Move it."\n'
         text = f"""{head}given.{compressed(16, 31, 60)}
 moves = [ {{ path = "s0/c0/threshold_db", from = -60, to = 0, step = 1 }} ]
 solution = {{ "s0/c0/threshold_db" = -20 }}

@@ -198,3 +198,39 @@ def test_a_name_that_cannot_be_one_is_refused(tmp_path, name):
 def test_a_kind_that_is_not_known_is_refused(tmp_path):
     with pytest.raises(GainError, match=r"kind is 'sett'; did you mean set\?"):
         new_exercise("mine", kind="sett", folder=tmp_path)
+
+
+# What a planted unit is told as. The unit of RMS levels and of volts stands in gl.measures() and in the guide's table.
+UNITS = [
+    ('unit     = "dBFS"', 'unit     = "dB FS"', "the unit of the ask reads is 'dB FS'; what is right is in dBFS."),
+    ('unit     = "V"\nwithin   = 0.05', "within   = 4", "the ask volts has no unit, so that within 4 says nothing"),
+    ('unit     = "V"', 'unit     = "dBu"', "the unit of the ask volts is 'dBu'; what is right is in V."),
+    ('unit = "dBu" }', 'unit = "dbu" }', "the unit of zero is 'dbu'; it is written dBu."),
+]
+
+
+@pytest.mark.parametrize(("before", "after", "says"), UNITS, ids=[says[:40] for *_, says in UNITS])
+def test_a_unit_that_is_wrong_or_missing_is_remarked(tmp_path, before, after, says):
+    file = new_exercise("reading", folder=tmp_path, kind="reckon")
+    text = file.read_text(encoding="utf-8")
+    assert before in text
+    file.write_text(text.replace(before, after, 1), encoding="utf-8")
+    assert [says in each.said for each in verify(file, variants=2).remarks].count(True) == 1
+
+
+def test_a_level_may_be_the_sum_of_levels(tmp_path):
+    file = new_exercise("reading", folder=tmp_path, kind="reckon")
+    text = file.read_text(encoding="utf-8")
+    summed = 'expected = { reckon = "sum_db", with = [{ measure = "rms_dbfs", at = "converter" }, -300] }'
+    file.write_text(text.replace('expected = { measure = "rms_dbfs", at = "converter" }', summed), encoding="utf-8")
+    assert not [each for each in verify(file, variants=2).remarks if "unit" in each.said]
+
+
+@pytest.mark.parametrize(("before", "where"), [("one of them was", "the brief"), ("Read the peaks of the", "hint 2")])
+def test_a_text_that_prints_the_answer_is_remarked(tmp_path, before, where):
+    file = new_exercise("low-one", folder=tmp_path, kind="session")
+    text = file.read_text(encoding="utf-8")
+    says = f"{where} prints {{where}}, which is the answer to the ask low."
+    assert says not in [each.said for each in verify(file, variants=1).remarks]  # the template itself does not
+    file.write_text(text.replace(before, "{where} is low; the"), encoding="utf-8")
+    assert says in [each.said for each in verify(file, variants=1).remarks]

@@ -351,7 +351,7 @@ def test_all_faults_are_told_at_once(tmp_path: Path) -> None:
     )
     assert found == [
         "stage 1 of strip 'voice' is 'Trom'; did you mean Trim?",
-        "strip 'voice': gain_db of the fader is 90; it must be 10 or below dB.",
+        "strip 'voice': gain_db of the fader is 90; it must be 10 dB or below.",
     ]
 
 

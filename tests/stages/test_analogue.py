@@ -324,7 +324,7 @@ def test_the_device_clips_at_its_own_level(signal_of) -> None:
         (lambda: Converter(18.0, dynamic_range_db=math.nan), "dynamic_range_db of the converter is nan"),
         (
             lambda: Converter(18.0, dynamic_range_db=-1.0),
-            "dynamic_range_db of the converter is -1.0; it must be 0 or above",
+            "dynamic_range_db of the converter is -1.0; it must be 0 dB or above",
         ),
         (lambda: Cable(into="speaker"), "into of the cable is 'speaker'; known are instrument, line, microphone"),
         (lambda: Cable(length_m=-1.0), "length_m of the cable is -1.0; it must be from 0 to 1000"),

@@ -129,7 +129,7 @@ def test_stereo_is_balanced(signal_of) -> None:
 @pytest.mark.parametrize(
     ("make", "sentence"),
     [
-        (lambda: Fader(10.5), "gain_db of the fader is 10.5; it must be 10 or below dB"),
+        (lambda: Fader(10.5), "gain_db of the fader is 10.5; it must be 10 dB or below"),
         (lambda: TAPER.gain_db(101.0), "position_mm is 101.0; the fader travels from 0 to 100 mm"),
         (lambda: TAPER.position_mm(11.0), r"gain_db is 11.0; this fader ends at \+10 dB"),
         (lambda: TAPER.position_mm(math.nan), "gain_db is nan"),

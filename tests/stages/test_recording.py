@@ -147,7 +147,7 @@ def test_the_trim_at_zero_passes_bit_for_bit():
         (lambda: Trim("loud"), "gain_db of the trim is 'loud'; it must be a finite number."),
         (lambda: Trim(True), "gain_db of the trim is True; it must be a finite number."),
         (lambda: Source(math.inf), "full_scale_dbu of the source is inf; it must be a finite number."),
-        (lambda: Source(noise_dbfs=math.nan), "noise_dbfs of the source is nan; it must be 200 or below dBFS."),
+        (lambda: Source(noise_dbfs=math.nan), "noise_dbfs of the source is nan; it must be 200 dBFS or below."),
         (lambda: Converter(18.0, 12), "bits of the converter is 12; it must be 16 or 24."),
         (lambda: Converter("EBU"), "alignment is 'EBU'; give \\+15 dBu, EBU R 68, \\+20 dBu"),
         (lambda: Trim(name="a/b"), "name of the trim is 'a/b'; leave out the slash."),

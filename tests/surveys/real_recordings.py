@@ -13,8 +13,8 @@ import tempfile
 import time
 from pathlib import Path
 
+from gainlib.sound_file import SOUND_ENDINGS
 from gainlib.surveys import Practice, lines
-from gainlib.surveys.folder import ENDINGS
 from gainlib.surveys.survey import survey
 
 PACKAGES = (
@@ -39,7 +39,7 @@ def fetched(package: str, folder: Path) -> Path | None:
 def looked_at(package: str, place: Path) -> None:
     """Survey what a package holds, and print what is said of the worst and of all."""
     sounds = [
-        each for each in sorted(place.rglob("*")) if each.suffix.lower().lstrip(".") in ENDINGS and each.is_file()
+        each for each in sorted(place.rglob("*")) if each.suffix.lower().lstrip(".") in SOUND_ENDINGS and each.is_file()
     ]
     if not sounds:
         print(f"{package}: no sound files")
