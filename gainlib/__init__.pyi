@@ -91,6 +91,9 @@ from .notebook import (
 from .notebook import (
     predict as predict,
 )
+from .notebook import (
+    record as record,
+)
 from .sound_file import read as read
 from .sound_file import write as write
 from .stages import (

@@ -1,4 +1,4 @@
-"""What a cell calls for a bench, an exercise, a question or a survey; each comes from the room where it is made.
+"""What a cell calls for a bench, an exercise, a question, a take, a survey; each comes from the room that makes it.
 
 `gl` opens this file when one of them is first asked for, so a script that measures and renders opens no widgets.
 """
@@ -13,5 +13,6 @@ from gainlib.widgets.compare import compare
 from gainlib.widgets.hand_in_button import hand_in
 from gainlib.widgets.name_field import learner
 from gainlib.widgets.predict import predict
+from gainlib.widgets.recorder import record
 
-__all__ = ["bench", "compare", "exercise", "exercise_book", "hand_in", "learner", "predict", "survey"]
+__all__ = ["bench", "compare", "exercise", "exercise_book", "hand_in", "learner", "predict", "record", "survey"]

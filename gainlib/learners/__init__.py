@@ -12,6 +12,7 @@ learners_file      the class as a learner's computer knows it
 enrolment          who the learner is in a class
 hand_in_file       what a hand-in holds, read with suspicion
 submission         handing in
+takes              what the learner recorded, each take a file that nothing is written over
 jupyter_server     JupyterLab for this folder, once: command, run, end
 hub_server         a learner's server on a JupyterHub: their lessons laid, then as gainlib open has it
 course_contents    how its notebooks are given to the page

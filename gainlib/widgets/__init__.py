@@ -20,4 +20,5 @@ the one reader of typed numbers (comma and point both count), the one field that
 - `exercise_list`: the front of the exercise book
 - `hand_in_button`: `gl.hand_in`
 - `name_field`: `gl.learner`
+- `recorder`: `gl.record`, a take from the learner's own microphone
 """

@@ -1,5 +1,5 @@
 // A loop player: versions are swapped while it sounds, in a crossfade at the place where it is.
-import { alongRow, contexts, follow, make, players, tell, unfolding, whenInside } from "./shared.js";
+import { alongRow, contexts, follow, make, microphone, players, tell, unfolding, whenInside } from "./shared.js";
 
 const CROSSFADE = 0.02;
 const FADE_IN = 0.5;
@@ -10,6 +10,7 @@ const PATIENCE_TICKS = 2 * TICKS_A_SECOND;
 const LEFT_MS = 300; // so long a player may stand nowhere while its bench is laid out anew
 const NO_DEVICE = "No sound device answers. Plug in headphones or loudspeakers, or choose them in the computer’s sound settings; "
   + "then press Play again.";
+const HEARD = "The microphone is open and would hear the loudspeakers. Put on headphones, then press Play again.";
 
 export class Loop {
   constructor(context, ceiling) {
@@ -450,6 +451,12 @@ export default {
     };
     play.onclick = async () => {
       if (state.loop?.playing) return state.stop();
+      if (microphone.open && !microphone.warned) {
+        microphone.warned = true;
+        part.hidden = false;
+        part.textContent = HEARD;
+        return;
+      }
       // Made and woken inside the click: a page may not start to sound by itself.
       state.wanting = true;
       state.context = contextAt(model.get("rate_hz"));

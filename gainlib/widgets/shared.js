@@ -4,6 +4,16 @@
 export const players = new Map();
 export const contexts = new Map();
 
+// Whether a recorder of this page hears the room now, whether it was said that loudspeakers would be heard too, and a take
+// that no kernel has yet, its recorder being gone.
+export const microphone = { open: false, warned: false, left: null };
+
+// Has the page run what stands below `el`, up to the next heading; gives back whether it does so (`gainlib/page`).
+export function runBelow(el) {
+  const asked = new CustomEvent("gainlib-run-below", { bubbles: true, cancelable: true });
+  return !el.dispatchEvent(asked);
+}
+
 // BokehJS once it is there: the first picture asks for it, and all of them wait for `arrived`.
 export const bokeh = { library: null, askedAt: -Infinity };
 bokeh.arrived = new Promise((resolve) => {
@@ -275,7 +285,7 @@ export function numberField(now, take) {
 
 // Notebook shortcuts of one letter (x cuts a cell) fire unless the focused element itself carries this attribute; with
 // it Ctrl+S would not save either. The window hears a key before the notebook does, so it is put on for plain keys only.
-const OURS = ":is(.gainlib-bench, .gainlib-exercise, .gainlib-book, .gainlib-answer, .gainlib-prediction) "
+const OURS = ":is(.gainlib-bench, .gainlib-exercise, .gainlib-book, .gainlib-answer, .gainlib-prediction, .gainlib-take) "
   + ":is(input, button, select, textarea, summary)";
 window.addEventListener("keydown", (event) => {
   if (!event.target.matches?.(OURS)) return;

@@ -487,6 +487,19 @@ function steer(app, tracker) {
     if (panel?.gainlibPage && !panel.gainlibRuns && lastCell.model.type === "code") bringOutput(panel, lastCell, advances);
   });
 
+  // A take of one's own has arrived: what stands below, up to the next heading, is made of it.
+  window.addEventListener("gainlib-run-below", (event) => {
+    const panel = panelOf(event.target);
+    const all = panel?.content.widgets ?? [];
+    const at = all.findIndex((each) => each.node.contains(event.target));
+    if (at < 0) return;
+    event.preventDefault();
+    const below = all.slice(at + 1);
+    const end = below.findIndex((each) => each.model.type === "markdown" && /^#/.test(each.model.sharedModel.getSource()));
+    const cells = below.slice(0, end < 0 ? below.length : end).filter((each) => each.model.type === "code");
+    if (cells.length) void run(panel, cells, true);
+  });
+
   // A list of what was done is made again when one comes back to it.
   const comeBack = () => {
     const panel = tracker.currentWidget;

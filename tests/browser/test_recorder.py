@@ -1,0 +1,126 @@
+"""A take from the browser's microphone, which here is a known file: its samples arrive as they are."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import soundfile
+
+from tests.browser.conftest import ARGUMENTS, BUSY, CHROMIUM, watched
+
+pytestmark = pytest.mark.browser
+
+RATE_HZ = 44_100  # Chromium's stand-in for a microphone runs at this rate, whatever is asked for
+CELL = """import gainlib as gl
+from gainlib.widgets.recorder import Recorder
+recorder = Recorder(longest={longest}, room=0.2)
+recorder"""
+BENCH = """mine = recorder.take or gl.tone(-20, 997, seconds=1, rate_hz=48000)
+gl.bench(gl.Session.of(mine, [gl.Trim()], name="mine"), controls=["trim/gain_db"], key="own")"""
+
+
+@pytest.fixture(scope="module")
+def codes() -> Any:
+    """Eight seconds of 16-bit noise, each code equally likely, the two extremes among them."""
+    drawn = np.random.default_rng(11).integers(-32768, 32768, 8 * RATE_HZ).astype(np.int16)
+    drawn[RATE_HZ : RATE_HZ + 2] = 32767, -32768
+    return drawn
+
+
+@pytest.fixture(scope="module")
+def microphone(browser: Any, lab: Any, codes: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
+    """A page of a browser whose microphone plays a file, and may be used without a question."""
+    played = tmp_path_factory.mktemp("microphone") / "noise.wav"
+    soundfile.write(played, codes, RATE_HZ, subtype="PCM_16")
+    started = browser.browser_type.launch(
+        executable_path=CHROMIUM,
+        args=[
+            *ARGUMENTS, "--use-fake-ui-for-media-stream", "--use-fake-device-for-media-stream",
+            f"--use-file-for-fake-audio-capture={played}",
+        ],
+    )  # fmt: skip
+    with watched(started, lab) as (page, problems):
+        yield page
+        assert problems == []
+    started.close()
+
+
+def said(page: Any, words: str) -> None:
+    """Wait until the recorder says so."""
+    page.wait_for_function(
+        "words => document.querySelector('.gainlib-take-said')?.innerText.includes(words)", arg=words
+    )
+
+
+def takes(lab: Any) -> list[Path]:
+    return sorted((lab.root / "takes").glob("*.wav"))
+
+
+def test_a_take_arrives_bit_exact_also_while_the_kernel_is_busy_and_stands_on_the_bench(microphone, lab, codes, keep):
+    page = microphone
+    lab.open(page, lab.write("voice.ipynb", CELL.format(longest=2.5), BENCH, lesson=True))
+    page.get_by_role("button", name="Run this page").click()
+    lab.drawn(page, 1)
+    keep(page, "recorder-before")
+    page.get_by_role("button", name="Record", exact=True).click()
+    said(page, "Now play or sing")
+    keep(page, "recorder-recording")
+    said(page, "highest peak")
+    said(page, "It was ended at 2.5 s")
+    (path,) = takes(lab)
+    samples, rate_hz = soundfile.read(path, dtype="float32", always_2d=True)
+    assert (rate_hz, samples.shape) == (RATE_HZ, (round(2.5 * RATE_HZ), 1))
+    # Chromium takes positive codes by 32767 and negative ones by 32768 (its own arithmetic, seen and not published).
+    back = np.where(samples[:, 0] > 0, samples[:, 0] * 32767.0, samples[:, 0] * 32768.0)
+    heard = np.rint(back).astype(int)
+    assert np.abs(back - heard).max() < 0.01
+    at = next(
+        start for start in np.flatnonzero(codes == heard[0]) if np.array_equal(codes[start : start + 50], heard[:50])
+    )
+    np.testing.assert_array_equal(heard, np.resize(np.roll(codes, -at), len(heard)))
+    # The bench below is made of it.
+    page.wait_for_function("() => document.querySelector('.gainlib-title')?.innerText.includes('2 s')")
+    keep(page, "recorder-after")
+
+
+def test_what_goes_wrong_is_one_sentence_and_what_was_recorded_is_kept(microphone, lab, keep):
+    page = microphone
+    lab.open(page, lab.write("trouble.ipynb", CELL.format(longest=30.0), BENCH, BUSY))
+    lab.run_all(page)
+    lab.drawn(page, 1)
+    earlier = takes(lab)
+    page.evaluate("""() => {
+        const real = navigator.mediaDevices.getUserMedia.bind(navigator.mediaDevices);
+        window.fault = "NotAllowedError";
+        navigator.mediaDevices.getUserMedia = async (asked) => {
+            if (window.fault) throw new DOMException("no", window.fault);
+            return (window.heard = await real(asked));
+        };
+    }""")
+    record = page.get_by_role("button", name="Record", exact=True)
+    for fault, words in (("NotAllowedError", "was not allowed"), ("NotFoundError", "No microphone was found")):
+        page.evaluate("fault => { window.fault = fault; }", fault)
+        record.click()
+        said(page, words)
+    keep(page, "recorder-refused")
+    page.evaluate("() => { window.fault = ''; }")
+    record.click()
+    said(page, "Now play or sing")
+    page.get_by_role("button", name="Play").click()
+    page.wait_for_function("() => document.querySelector('.gainlib-part').innerText.includes('Put on headphones')")
+    lab.hold()
+    page.evaluate("() => { jupyterapp.commands.execute('notebook:run-all-below'); }")
+    # As when its plug is pulled out.
+    page.evaluate(
+        "() => { const [track] = heard.getAudioTracks(); track.stop(); track.dispatchEvent(new Event('ended')); }"
+    )
+    said(page, "The microphone went away; what came until then is kept. The kernel is busy.")
+    keep(page, "recorder-busy")
+    lab.free()
+    said(page, "Kept as take-")
+    assert len(takes(lab)) == len(earlier) + 1
+    keep(page, "recorder-went")
