@@ -31,6 +31,7 @@ __all__ = [
     "apply_gain",
     "as_rows",
     "backend",
+    "constant_runs",
     "each_channel",
     "extremes",
     "find_flat_tops",
@@ -42,8 +43,10 @@ __all__ = [
     "look_ahead_gain",
     "peak_and_square_sum",
     "peak_detector",
+    "repeated_stretches",
     "rounded_with_feedback",
     "runs_beyond",
+    "sharp_bends",
     "smoothed_reduction",
     "vu_ballistics",
     "weighted_cell_sums",
@@ -89,13 +92,16 @@ def _by_backend(loop: Loop) -> Loop:
     return cast(Loop, run)
 
 
+constant_runs = _by_backend(numpy_loops.constant_runs)
 fir_valid = _by_backend(numpy_loops.fir_valid)
 first_order_filter = _by_backend(numpy_loops.first_order_filter)
 interpolated_peak = _by_backend(numpy_loops.interpolated_peak)
 intersample_peaks = _by_backend(numpy_loops.intersample_peaks)
 look_ahead_gain = _by_backend(numpy_loops.look_ahead_gain)
 peak_detector = _by_backend(numpy_loops.peak_detector)
+repeated_stretches = _by_backend(numpy_loops.repeated_stretches)
 rounded_with_feedback = _by_backend(numpy_loops.rounded_with_feedback)
+sharp_bends = _by_backend(numpy_loops.sharp_bends)
 smoothed_reduction = _by_backend(numpy_loops.smoothed_reduction)
 vu_ballistics = _by_backend(numpy_loops.vu_ballistics)
 weighted_cell_sums = _by_backend(numpy_loops.weighted_cell_sums)

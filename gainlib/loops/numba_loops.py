@@ -470,3 +470,91 @@ def rounded_with_feedback(
             whole = lowest if whole < lowest else highest
             last = 0.0
         out[index] = whole
+
+
+@compiled
+def constant_runs(channel: Array, least: int) -> tuple[Array, Array]:
+    """Where at least so many neighbours are the same, looked for at every so many-th sample of half of that."""
+    count = len(channel)
+    starts = np.empty(count // least + 1, dtype=np.int64)
+    ends = np.empty(count // least + 1, dtype=np.int64)
+    found = 0
+    # A run that is long enough holds two of these in a row.
+    half = max(1, least // 2)
+    done = 0
+    at = 0
+    while at < count:
+        value = channel[at]
+        if at >= done and at + half < count and channel[at + half] == value:
+            start = at
+            while start > done and channel[start - 1] == value:
+                start -= 1
+            end = at + 1
+            while end < count and channel[end] == value:
+                end += 1
+            if end - start >= least:
+                starts[found] = start
+                ends[found] = end
+                found += 1
+            done = end
+        at += half
+    return starts[:found].copy(), ends[:found].copy()
+
+
+@compiled
+def repeated_stretches(channel: Array, lags: Array, stride: int) -> Array:
+    """Where every `stride`-th sample equals the one `lag` before it for about as long as that is."""
+    count = len(channel)
+    found = np.empty((len(lags) * (count // (3 * stride) + 2), 2), dtype=np.int64)
+    total = 0
+    for number in range(len(lags)):
+        lag = lags[number]
+        if count < 2 * lag + stride:
+            continue
+        wanted = max(2, lag // stride - 1)
+        steps = (count - lag - 1) // stride + 1
+        alike = 0
+        for step in range(steps + 1):
+            if step < steps and channel[lag + step * stride] == channel[step * stride]:
+                alike += 1
+            else:
+                if alike >= wanted:
+                    found[total, 0] = number
+                    found[total, 1] = (step - alike + step) // 2 * stride + lag
+                    total += 1
+                alike = 0
+    return found[:total].copy()
+
+
+@compiled
+def sharp_bends(channel: Array, width: int, apart: int, times: float, least: float) -> Array:
+    """The windows in which a channel bends more sharply than in all windows around."""
+    count = (len(channel) - 2) // width
+    if count < 3:
+        return np.zeros(0, dtype=np.int64)
+    tops = np.zeros(count, dtype=channel.dtype)
+    bends = np.empty(width, dtype=channel.dtype)
+    limits = np.empty(2, dtype=channel.dtype)
+    limits[0], limits[1] = times, least
+    two = np.ones(1, dtype=channel.dtype)[0] + np.ones(1, dtype=channel.dtype)[0]
+    for window in range(count):
+        first = window * width
+        before, here, after = channel[first:], channel[first + 1 :], channel[first + 2 :]
+        for index in range(width):
+            bends[index] = after[index] - two * here[index] + before[index]
+        tops[window] = _largest(bends, 0, width) if channel.itemsize == 4 else _largest_wide(bends, 0, width)
+    found = np.empty(count, dtype=np.int64)
+    total = 0
+    for window in range(count):
+        if tops[window] <= limits[1]:
+            continue
+        around = tops[0] - tops[0]
+        for away in range(2, apart + 2):
+            if window >= away:
+                around = max(around, tops[window - away])
+            if window + away < count:
+                around = max(around, tops[window + away])
+        if tops[window] > limits[0] * around:
+            found[total] = window
+            total += 1
+    return found[:total].copy()

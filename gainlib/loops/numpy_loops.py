@@ -8,13 +8,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 __all__ = [
+    "constant_runs",
     "fir_valid",
     "first_order_filter",
     "interpolated_peak",
     "intersample_peaks",
     "look_ahead_gain",
     "peak_detector",
+    "repeated_stretches",
     "rounded_with_feedback",
+    "sharp_bends",
     "smoothed_reduction",
     "vu_ballistics",
     "weighted_cell_sums",
@@ -286,3 +289,61 @@ def rounded_with_feedback(
             whole = min(max(whole, lowest), highest)
             last = 0.0
         out[index] = whole
+
+
+def constant_runs(channel: Array, least: int) -> tuple[Array, Array]:
+    """Where at least so many neighbours, 2 or more, are the same: first samples, and the samples after the last ones.
+
+    >>> starts, ends = constant_runs(np.array([0.1, 0.0, 0.0, 0.0, 0.2]), 3)
+    >>> starts.tolist(), ends.tolist()
+    ([1], [4])
+    """
+    changes = np.flatnonzero(channel[1:] != channel[:-1]) + 1
+    starts, ends = np.concatenate(([0], changes)), np.concatenate((changes, [len(channel)]))
+    long = ends - starts >= least
+    return starts[long].astype(np.int64), ends[long].astype(np.int64)
+
+
+def repeated_stretches(channel: Array, lags: Array, stride: int) -> Array:
+    """Where every `stride`-th sample equals the one `lag` before it for about as long as that is, at least twice.
+
+    `(found, 2)`: the number of the lag, and the middle of the stretch in samples. A longer lag is passed over where the
+    channel does not hold twice as much.
+
+    >>> block = np.arange(1.0, 33.0)
+    >>> repeated_stretches(np.concatenate((block, block, -block)), np.array([32]), 8).tolist()
+    [[0, 48]]
+    """
+    found = []
+    for number, lag in enumerate(lags.tolist()):
+        if len(channel) < 2 * lag + stride:
+            continue
+        few = channel[lag::stride]
+        alike = few == channel[: len(channel) - lag : stride]
+        edges = np.flatnonzero(np.diff(np.concatenate(([False], alike, [False])).astype(np.int8)))
+        starts, ends = edges[::2], edges[1::2]
+        long = ends - starts >= max(2, lag // stride - 1)
+        found += [(number, each * stride + lag) for each in ((starts[long] + ends[long]) // 2).tolist()]
+    return np.array(found, dtype=np.int64).reshape(-1, 2)
+
+
+def sharp_bends(channel: Array, width: int, apart: int, times: float, least: float) -> Array:
+    """The windows of `width` in which a channel bends more sharply than in all windows around, by so many times.
+
+    The bend is |x[n+1] - 2 x[n] + x[n-1]|. `apart` windows on either side are looked at, but for those that touch this
+    one; the bend must also be above `least`. Compared in the channel's own precision.
+
+    >>> wave = np.sin(np.arange(4000) / 20)
+    >>> wave[2000] = -1.0
+    >>> sharp_bends(wave, 100, 3, 2.0, 1e-3).tolist()
+    [19]
+    """
+    bends = np.abs(channel[2:] - 2 * channel[1:-1] + channel[:-2])
+    count = len(bends) // width
+    if count < 3:
+        return np.zeros(0, dtype=np.int64)
+    tops = bends[: count * width].reshape(count, width).max(axis=1)
+    views = np.lib.stride_tricks.sliding_window_view(np.pad(tops, apart + 1), 2 * apart + 3)
+    around = np.maximum(views[:, :apart].max(axis=1), views[:, -apart:].max(axis=1))
+    times, least = np.asarray([times, least], dtype=channel.dtype)
+    return np.flatnonzero((tops > times * around) & (tops > least)).astype(np.int64)

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import solve_toeplitz
 
+from gainlib import loops
 from gainlib.audio import Samples
 from gainlib.decibels import db_from_ratio, ratio_from_db
 
@@ -28,11 +29,13 @@ _BACK_DB = -20.0
 _LONGEST_GAP_SECONDS = 3.5  # after Mühlbauer's upper bound for gaps: what is longer is a pause, or the end
 
 _BUFFERS = (64, 96, 128, 192, 256, 441, 480, 512, 882, 960, 1024, 2048, 4096)
+_LAGS = np.array(_BUFFERS)
 _STRIDE = 16
 
 _WINDOW = 256
 _ISOLATED_SECONDS = 0.03
 _CLICK_RATIO = 8.0
+_LEAST_BEND = 1e-3
 _CLICK_SIGMA = 20.0
 _ORDER = 24
 _AROUND = 768
@@ -123,7 +126,7 @@ class DamageMeter:
     # Runs of one value
 
     def _runs(self, channel: NDArray[np.floating], base: int, index: int, until: int) -> None:
-        starts, ends = _constant_runs(channel, self._least)
+        starts, ends = loops.constant_runs(channel, self._least)
         open_ = self._open[index]
         self._open[index] = None
         for start, end in zip(starts.tolist(), ends.tolist(), strict=True):
@@ -164,23 +167,17 @@ class DamageMeter:
     def _repeats(self, channel: NDArray[np.floating], base: int, index: int, until: int) -> None:
         lows = max(0, self._looked - base - max(_BUFFERS))
         part = channel[lows:]
-        for lag in _BUFFERS:
-            if len(part) < 2 * lag + _STRIDE:
+        for number, middle in loops.repeated_stretches(part, _LAGS, _STRIDE).tolist():
+            lag = _BUFFERS[number]
+            start, end = _grown(part, middle, lag)
+            if not lag <= end - start < 2.2 * lag or end + lows + base <= self._looked or end + lows + base > until:
                 continue
-            few = part[lag::_STRIDE]
-            alike = few == part[: len(part) - lag : _STRIDE][: len(few)]
-            wanted = max(2, lag // _STRIDE - 1)
-            at = _stretches(alike, wanted)
-            for position in at:
-                start, end = _grown(part, position * _STRIDE + lag, lag)
-                if not lag <= end - start < 2.2 * lag or end + lows + base <= self._looked or end + lows + base > until:
-                    continue
-                block = part[start:end]
-                if _rms(block) < ratio_from_db(_SOUNDING_DBFS) or len(np.unique(block[:lag])) < lag // 4:
-                    continue
-                if self._found and self._found[-1].kind == "repeated" and self._found[-1].start == start + lows + base:
-                    continue
-                self._add(Damage("repeated", start + lows + base, end - start, index))
+            block = part[start:end]
+            if _rms(block) < ratio_from_db(_SOUNDING_DBFS) or len(np.unique(block[:lag])) < lag // 4:
+                continue
+            if self._found and self._found[-1].kind == "repeated" and self._found[-1].start == start + lows + base:
+                continue
+            self._add(Damage("repeated", start + lows + base, end - start, index))
 
     # Clicks
 
@@ -189,17 +186,11 @@ class DamageMeter:
         low = max(0, self._looked - base - margin)
         high = min(len(channel), until - base + self._wide)
         part = channel[low:high]
-        bends = np.abs(part[2:] - 2 * part[1:-1] + part[:-2])
-        count = len(bends) // _WINDOW
-        if count < 3:
-            return
-        windows = bends[: count * _WINDOW].reshape(count, _WINDOW)
-        tops = windows.max(axis=1)
         apart = max(2, round(_ISOLATED_SECONDS * self._rate_hz / _WINDOW))
-        # The highest of the neighbours, this window and the ones that touch it left out.
-        around = _highest_around(tops, apart)
-        for window in np.flatnonzero((tops > _CLICK_RATIO / 3 * around) & (tops > 1e-3)).tolist():
-            at = int(windows[window].argmax()) + window * _WINDOW + 1
+        for window in loops.sharp_bends(part, _WINDOW, apart, _CLICK_RATIO / 3, _LEAST_BEND).tolist():
+            # The sharpest bend of the window, by its middle sample.
+            bent = part[window * _WINDOW : (window + 1) * _WINDOW + 2]
+            at = int(np.abs(bent[2:] - 2 * bent[1:-1] + bent[:-2]).argmax()) + window * _WINDOW + 1
             where = at + low + base
             if not self._looked - 48 <= where < until - 48:
                 continue
@@ -244,36 +235,6 @@ class DamageMeter:
         return sorted(found, key=lambda each: (each.start, each.channel))
 
 
-def _constant_runs(channel: NDArray[np.floating], least: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Where at least so many neighbours are the same: first samples, and the samples after the last ones."""
-    half = max(1, least // 2)
-    few = channel[::half]
-    same = np.flatnonzero(few[1:] == few[:-1])
-    starts, ends = [], []
-    done = -1
-    for position in same.tolist():
-        if position * half < done:
-            continue
-        value = channel[position * half]
-        back = channel[: position * half + 1][::-1] != value
-        start = position * half + 1 - (int(back.argmax()) if back.any() else len(back))
-        forward = channel[position * half :] != value
-        end = position * half + int(forward.argmax()) if forward.any() else len(channel)
-        done = end
-        if end - start >= least:
-            starts.append(start)
-            ends.append(end)
-    return np.array(starts, dtype=np.int64), np.array(ends, dtype=np.int64)
-
-
-def _stretches(alike: NDArray[np.bool_], wanted: int) -> list[int]:
-    """The middle of each stretch of at least `wanted` that are alike."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], alike, [False])).astype(np.int8)))
-    starts, ends = edges[::2], edges[1::2]
-    long = ends - starts >= wanted
-    return [int(each) for each in (starts[long] + ends[long]) // 2]
-
-
 def _grown(part: NDArray[np.floating], at: int, lag: int) -> tuple[int, int]:
     """How far samples equal those `lag` before them, on both sides of one place."""
     at = min(at, len(part) - 1)
@@ -288,15 +249,6 @@ def _grown(part: NDArray[np.floating], at: int, lag: int) -> tuple[int, int]:
     start = middle + 1 - (int(back.argmax()) if back.any() else middle + 1)
     end = middle + (int(forward.argmax()) if forward.any() else len(forward))
     return start + low, end + low
-
-
-def _highest_around(tops: NDArray[np.floating], apart: int) -> NDArray[np.floating]:
-    """For each window the highest of the neighbours up to `apart` away, itself and those that touch it left out."""
-    padded = np.pad(tops, apart + 1)
-    views = np.lib.stride_tricks.sliding_window_view(padded, 2 * apart + 3)
-    left, right = views[:, :apart].max(axis=1), views[:, -apart:].max(axis=1)
-    highest: NDArray[np.floating] = np.maximum(left, right)
-    return highest
 
 
 def _click(channel: NDArray[np.floating], at: int) -> tuple[int, int, float] | None:

@@ -1,19 +1,22 @@
 """How fast a survey is beside ffmpeg on the same stems in one run, how its time grows, and what it keeps in memory.
 
-`python tests/benchmarks/bench_survey.py [--memory] [--growth]`; without an option, all three. ffmpeg reads loudness
-with true peaks and its statistics; the survey reads more (flat tops, noise floor, polarity, the sum before and after
-trims). Each is taken in turns, the best of three; ffmpeg both one file after the other and two side by side.
+`python tests/benchmarks/bench_survey.py [--speed] [--many] [--growth] [--memory]`; without an option, all four. ffmpeg
+reads loudness with true peaks and its statistics; the survey reads more (flat tops, damage, noise, hum, polarity, a
+checksum, the sum before and after trims). Each is taken in turns, the best of three; ffmpeg both one file after the
+other and two side by side. Processor time counts the starting of Python and the compiled loops' opening too.
 """
 
 from __future__ import annotations
 
 import argparse
 import os
+import resource
 import shutil
 import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -21,9 +24,11 @@ import numpy as np
 import soundfile
 
 RATE_HZ = 48_000
-STEMS = 16
+STEMS = 8
 SECONDS = 300
 TURNS = 3
+MANY = 10_000
+MEDIA = Path(__file__).resolve().parents[2] / "media"
 
 SURVEY = """
 import sys, time
@@ -48,6 +53,22 @@ def programme(seed: int, seconds: float, rate_hz: int, channels: int = 2) -> np.
     return np.clip(gains * (0.5 * rng.standard_normal((count, channels)) + note), -1, 1).astype(np.float32)
 
 
+def dense(seed: int, seconds: float, rate_hz: int) -> np.ndarray:
+    """Loud from end to end, its peaks all alike: no stretch can be passed over when the highest is looked for."""
+    rng = np.random.default_rng(seed)
+    count = round(seconds * rate_hz)
+    note = np.sin(2 * np.pi * rng.uniform(60, 900, 2) / rate_hz * np.arange(count)[:, None])
+    return (0.8 * np.tanh(rng.standard_normal((count, 2)) + note)).astype(np.float32)
+
+
+def course(seed: int, seconds: float, rate_hz: int) -> np.ndarray:
+    """The course's own stems on end, two of them as two sides."""
+    stems = [soundfile.read(each, dtype="float32", always_2d=True)[0][:, 0] for each in sorted(MEDIA.glob("*.flac"))]
+    count = round(seconds * rate_hz)
+    sides = [np.resize(np.concatenate(stems[turn:] + stems[:turn]), count) for turn in (seed, seed + 1)]
+    return np.stack(sides, axis=1)
+
+
 def survey(paths: list[Path], workers: int = 2) -> tuple[float, float]:
     """Seconds from the start of the interpreter's work, and the most memory in MB, of a survey of its own process."""
     command = [sys.executable, "-c", SURVEY, str(workers), *map(str, paths)]
@@ -61,31 +82,60 @@ def ffmpeg(path: Path) -> None:
     subprocess.run(["ffmpeg", "-nostdin", "-v", "error", "-i", path, "-af", filters, "-f", "null", "-"], check=True)
 
 
+def ffmpeg_beside(paths: list[Path]) -> None:
+    with ThreadPoolExecutor(2) as pool:
+        list(pool.map(ffmpeg, paths))
+
+
+def took(work: Callable[[], object]) -> tuple[float, float]:
+    """Seconds by the clock, and of processor time in the processes that the work starts."""
+    before, start = resource.getrusage(resource.RUSAGE_CHILDREN), time.perf_counter()
+    work()
+    clock, after = time.perf_counter() - start, resource.getrusage(resource.RUSAGE_CHILDREN)
+    return clock, after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+
+
 def speed(folder: Path) -> None:
-    paths = []
-    for index in range(STEMS):
-        paths.append(folder / f"stem-{index:02}.wav")
-        soundfile.write(paths[-1], programme(index, SECONDS, RATE_HZ), RATE_HZ, subtype="PCM_24")
-    survey(paths[:2])
-    ours, after, beside = [], [], []
-    for _ in range(TURNS):
-        ours.append(survey(paths))
+    print(
+        f"{STEMS} stereo stems of {SECONDS} s, 24 bit    clock, processor; ffmpeg: how many times as long (aims 3, 1.5)"
+    )
+    for made in (programme, dense, course):
+        paths = [folder / f"stem-{index}.wav" for index in range(STEMS)]
+        for index, path in enumerate(paths):
+            soundfile.write(path, made(index, SECONDS, RATE_HZ), RATE_HZ, subtype="PCM_24")
+        survey(paths[:2])
+        contenders: dict[str, Callable[[], object]] = {"survey, two side by side": lambda paths=paths: survey(paths)}
         if shutil.which("ffmpeg"):
-            start = time.perf_counter()
-            for path in paths:
-                ffmpeg(path)
-            after.append(time.perf_counter() - start)
-            start = time.perf_counter()
-            with ThreadPoolExecutor(2) as pool:
-                list(pool.map(ffmpeg, paths))
-            beside.append(time.perf_counter() - start)
-    best = min(seconds for seconds, _ in ours)
-    print(f"{STEMS} stereo stems of {SECONDS} s, 24 bit: {best:.1f} s, {max(each for _, each in ours):.0f} MB")
-    for what, times in (("one after the other", after), ("two side by side", beside)):
-        if times:
-            print(f"    ffmpeg, {what}: {min(times):.1f} s, {min(times) / best:.1f} times as long (aim 3)")
-    for path in paths:
-        path.unlink()
+            contenders["ffmpeg, one after the other"] = lambda paths=paths: [ffmpeg(path) for path in paths]
+            contenders["ffmpeg, two side by side"] = lambda paths=paths: ffmpeg_beside(paths)
+        times: dict[str, list[tuple[float, float]]] = {name: [] for name in contenders}
+        for _ in range(TURNS):
+            for name, contender in contenders.items():
+                times[name].append(took(contender))
+        best = {name: tuple(map(min, zip(*each, strict=True))) for name, each in times.items()}
+        ours = best["survey, two side by side"]
+        print(f"  {made.__name__}")
+        for name, (clock, processor) in best.items():
+            ratios = f"{clock / ours[0]:6.2f} {processor / ours[1]:6.2f}" if name.startswith("ffmpeg") else ""
+            print(f"    {name:30} {clock:7.2f} s {processor:7.2f} s {ratios}")
+        for path in paths:
+            path.unlink()
+
+
+def many(folder: Path) -> None:
+    sound = programme(1, 60, RATE_HZ, 1)
+    rng = np.random.default_rng(0)
+    place = folder / "many"
+    place.mkdir()
+    for index in range(MANY):
+        length = round(rng.uniform(0.3, 2.0) * RATE_HZ)
+        start = int(rng.integers(0, len(sound) - length))
+        soundfile.write(place / f"{index:05}.wav", sound[start : start + length], RATE_HZ, subtype="PCM_16")
+    command = [sys.executable, "-c", SURVEY.replace("found.sum is not None", "found.sum is None"), "2", str(place)]
+    clock, processor = map(
+        min, zip(*[took(lambda: subprocess.run(command, check=True)) for _ in range(2)], strict=True)
+    )
+    print(f"{MANY} files of 0.3 to 2 s: {clock:.1f} s by the clock, {processor:.1f} s of processor time (aim 20)")
 
 
 def growth(folder: Path) -> None:
@@ -119,11 +169,11 @@ def memory(folder: Path) -> None:
 
 if __name__ == "__main__":
     options = argparse.ArgumentParser(description=__doc__)
-    for name in ("speed", "memory", "growth"):
+    for name in ("speed", "many", "growth", "memory"):
         options.add_argument(f"--{name}", action="store_true")
     chosen = vars(options.parse_args())
     print(f"{os.cpu_count()} processors, load {os.getloadavg()[0]:.1f}")
     with tempfile.TemporaryDirectory() as temporary:
-        for name, bench in (("speed", speed), ("growth", growth), ("memory", memory)):
+        for name, bench in (("speed", speed), ("many", many), ("growth", growth), ("memory", memory)):
             if chosen[name] or not any(chosen.values()):
                 bench(Path(temporary))

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 import sys
 
@@ -209,6 +210,38 @@ def test_peak_detector(channel, cut):
     compiled, plain = in_blocks("peak_detector", take, rates, np.zeros(3), ends_in(take), int(cut * len(take)))
     for one, other in zip(compiled, plain, strict=True):
         assert one == pytest.approx(other, rel=1e-12, abs=1e-149)
+
+
+# -- the loops that look for damage, which compare samples and nothing else: not a bit apart
+
+
+@many
+@given(channels(), st.integers(2, 60))
+def test_constant_runs(channel, least):
+    (starts, ends), plain = both(lambda module: module.constant_runs(channel, least))
+    assert np.array_equal((starts, ends), plain)
+    # By counting them one after the other.
+    lengths = [len(list(run)) for _, run in itertools.groupby(channel.tolist())]
+    lasts = itertools.accumulate(lengths)
+    assert [(last - length, last) for length, last in zip(lengths, lasts, strict=True) if length >= least] == list(
+        zip(starts.tolist(), ends.tolist(), strict=True)
+    )
+
+
+@many
+@given(channels(), st.integers(0, 299), st.integers(1, 90), st.sampled_from([1, 4, 16]))
+def test_repeated_stretches(channel, at, length, stride):
+    doubled = np.concatenate((channel[: at + length], channel[at : at + length], channel[at + length :]))
+    lags = np.array(sorted({length, 16, 64, 441}))
+    compiled, plain = both(lambda module: module.repeated_stretches(doubled, lags, stride))
+    assert np.array_equal(compiled, plain)
+
+
+@many
+@given(channels(), st.sampled_from([2, 10, 64]), st.integers(1, 4), st.floats(0.0, 3.0), st.sampled_from([0.0, 1e-3]))
+def test_sharp_bends(channel, width, apart, times, least):
+    compiled, plain = both(lambda module: module.sharp_bends(channel, width, apart, times, least))
+    assert np.array_equal(compiled, plain)
 
 
 # -- the loops of the stages, which work in double precision
