@@ -25,9 +25,9 @@ from gainlib.errors import GainError
 from gainlib.storage import atomic_path, bundled, bundled_folder, fault_of_disk, given_path
 from gainlib.text import counted, describe_value, lasting, reason_of
 
-__all__ = ["SOUND_ENDINGS", "SoundFile", "read", "require_sound", "write", "write_blocks"]
+__all__ = ["SoundFile", "is_sound", "read", "require_sound", "sounds_in", "write", "write_blocks"]
 
-SOUND_ENDINGS = DECODED_ENDINGS | frozenset(
+_ENDINGS = DECODED_ENDINGS | frozenset(
     (
         "aif", "aifc", "aiff", "au", "avr", "caf", "flac", "htk", "iff", "ircam", "mp1", "mp2", "mp3", "nist", "oga",
         "ogg", "opus", "paf", "pvf", "rf64", "sd2", "sds", "sf", "snd", "svx", "voc", "w64", "wav", "wave", "wve", "xi",
@@ -50,6 +50,27 @@ _MAY_LACK = 16_384
 
 _LONGEST_PLAIN_WAV = 4_000_000_000
 """Bytes of samples, taken as 64-bit ones, from which a WAV gets the long header; the plain one counts to 2^32."""
+
+
+def is_sound(path: Path) -> bool:
+    """Whether a file of a folder is a sound file, by its ending; no hidden one is.
+
+    >>> is_sound(bundled_folder("media") / "bass.flac"), is_sound(bundled_folder("media") / "README.md")
+    (True, False)
+    """
+    return path.suffix.removeprefix(".").lower() in _ENDINGS and not path.name.startswith(".") and path.is_file()
+
+
+def sounds_in(folder: Path) -> list[Path]:
+    """The sound files of a folder by name; none where it cannot be read.
+
+    >>> [each.name for each in sounds_in(bundled_folder("media"))][:3]
+    ['backing-voices.flac', 'bass.flac', 'guitar.flac']
+    """
+    try:
+        return sorted(each for each in folder.iterdir() if is_sound(each))
+    except OSError:
+        return []
 
 
 def read(path: str | os.PathLike[str], *, seconds: tuple[float, float] | None = None) -> Audio:

@@ -7,7 +7,14 @@ import math
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from gainlib.authoring.evidence import Evidence, Look, describe_numbers, describe_settings
+from gainlib.authoring.evidence import (
+    Evidence,
+    FoundAnswer,
+    Look,
+    describe_found,
+    describe_numbers,
+    describe_settings,
+)
 from gainlib.authoring.search import halton, spread_answers
 from gainlib.exercises import answer_from, author_answer, check
 from gainlib.exercises.questions import ExpectedAnswer, expected_answers
@@ -15,7 +22,7 @@ from gainlib.exercises.readings import DIFFERENCES, LEVEL_UNITS, reading_of
 from gainlib.exercises.tables import SlipEntry
 from gainlib.exercises.variant import Variant
 from gainlib.storage.entry_faults import Place
-from gainlib.text import listed
+from gainlib.text import counted, listed
 
 __all__ = [
     "author_keeps_a_margin",
@@ -219,16 +226,22 @@ def _falls_short_of(evidence: Evidence, slip: SlipEntry, look: Look) -> str:
     return ""
 
 
-def every_variant_can_be_solved(evidence: Evidence, solved: dict[int, Look]) -> list[dict[str, Any]]:
-    """The variants in which neither the author's answer passes nor a search finds one that does."""
+def every_variant_can_be_solved(
+    evidence: Evidence, solved: dict[int, Look]
+) -> tuple[list[dict[str, Any]], list[FoundAnswer]]:
+    """The variants in which neither the author's answer passes nor a search finds one that does; and what it found."""
     unsolved: list[Variant] = []
     left = [each for index, each in enumerate(evidence.variants) if index not in solved]
-    found = 0
-    for variant in left[:MOST_SEARCHED]:
+    passing: list[Look] = []
+    last, parts = len(left) - 1, MOST_SEARCHED - 1
+    searched = (
+        [left[at] for at in sorted({round(last * part / parts) for part in range(MOST_SEARCHED)})] if left else []
+    )
+    for variant in searched:
         hints = [each.answer for each in evidence.looks if each.passed][-1:]
         best = evidence.search(variant, frozenset(), hints)
         if best.passed:
-            found += 1
+            passing.append(best)
         else:
             unsolved.append(variant)
             near = "; ".join(
@@ -241,21 +254,39 @@ def every_variant_can_be_solved(evidence: Evidence, solved: dict[int, Look]) -> 
                 f"no answer was found that passes with {describe_numbers(variant)}; the nearest is "
                 f"{describe_settings(variant, best.answer)}: {near}.",
             )
-    if left and found:
-        evidence.note_remark(("solution",), f"a search found an answer in {found} of the variants where yours fails.")
-    if len(left) > MOST_SEARCHED:
-        evidence.note_remark(("solution",), f"{len(left) - MOST_SEARCHED} more variants fail and were not searched.")
+    # Of the first and the last the middle of what passes is looked for, since a rule is made from two.
+    found = [evidence.found(each, centred=index in (0, len(passing) - 1)) for index, each in enumerate(passing)]
+    if found:
+        told = "; ".join(
+            f"with {describe_numbers(look.variant)}: {describe_found(look.variant, each)}"
+            for look, each in zip(passing, found, strict=True)
+            if each.passes or len(found) <= 2
+        )
+        evidence.note_remark(
+            ("solution",),
+            f"a search found an answer in {len(found)} of the {counted(len(searched), 'variant')} that it tried "
+            f"where yours fails, {told}.",
+        )
+    if len(left) > len(searched):
+        evidence.note_remark(("solution",), f"{len(left) - len(searched)} more variants fail and were not searched.")
     if not left:
         # The author's rule may pass by one lucky spot; a search that does not know it says how it is for a learner.
         ends = evidence.ends()
-        blind = [each for each in ends if not evidence.search(each, frozenset(), []).passed]
+        looks = [evidence.search(each, frozenset(), []) for each in ends]
+        blind = [each.variant for each in looks if not each.passed]
+        found = [evidence.found(each, centred=False) for each in looks if each.passed]
         if blind:
             evidence.note_remark(
                 ("checks",), f"a search that does not know your answer found none {evidence.describe(blind)}."
             )
         else:
-            evidence.shown.append(f"A search that does not know the author's answer finds one in {_looked(ends)}.")
-    return [each.values for each in unsolved]
+            told = "; ".join(
+                f"{describe_numbers(each)}: {describe_found(each, answer)}"
+                for each, answer in zip(ends, found, strict=True)
+            )
+            looked = counted(len(ends), "variant")
+            evidence.shown.append(f"A search that does not know the author's answer finds one in {looked} ({told}).")
+    return [each.values for each in unsolved], found
 
 
 def few_answers_pass(evidence: Evidence) -> list[Look]:
@@ -451,9 +482,3 @@ def _constant(truths: Sequence[ExpectedAnswer]) -> bool:
         rights = [float(each.right) for each in truths if isinstance(each.right, float)]
         return max(rights) - min(rights) <= 2 * truths[0].within
     return len({each.right for each in truths}) == 1
-
-
-def _looked(variants: Sequence[Variant]) -> str:
-    if len(variants) == 1:
-        return "the only variant"
-    return f"{len(variants)} variants ({'; '.join(describe_numbers(each) for each in variants)})"

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from gainlib.authoring.messages import FileFault
 from gainlib.authoring.positions import line_of
 from gainlib.authoring.sampling import look_ms, sample_variants
-from gainlib.authoring.search import Answer, part_of, search
+from gainlib.authoring.search import Answer, on_step, part_of, reach_around, search
 from gainlib.errors import GainError
+from gainlib.exercises.model import ControlSpec
 from gainlib.exercises.parameters import ORDER
 from gainlib.exercises.questions import expected_answers
 from gainlib.exercises.readings import Renderings
@@ -20,14 +21,16 @@ from gainlib.exercises.verdict import met_slips, reaches
 from gainlib.storage.entry_faults import Place
 from gainlib.text import describe_value, printed_number
 
-__all__ = ["Evidence", "Look", "describe_numbers", "describe_settings"]
+__all__ = ["Evidence", "FoundAnswer", "Look", "describe_found", "describe_numbers", "describe_settings"]
 
+MOST_TOLD = 6  # settings of an answer in one sentence
 ANSWERS = 400  # evenly spread answers over all variants together
 MOST_LOOKS = 480  # answers that one search may try
 LEAST_VARIANTS = 4
 LEAST_LOOKS = 24
 # What a proof may cost, in milliseconds as they were measured once; a count of looks, so that two proofs are equal.
 MOST_VARIANTS_MS = 300_000.0  # for what is looked at in every variant; far beyond a usual file
+QUICK_MS, LEAST_QUICK_VARIANTS, MOST_QUICK_VARIANTS = 1500.0, 2, 8
 BUDGET_MS, BUDGET_MS_A_VARIANT, MOST_BUDGET_MS = 700.0, 150.0, 30_000.0
 
 
@@ -50,11 +53,36 @@ class Look:
         return tuple(index for index, side in enumerate(self.sides) if side)
 
 
-class Evidence:
-    """One exercise under proof; every answer that is measured is kept, and what is wrong or shown is noted."""
+@dataclass(frozen=True)
+class FoundAnswer:
+    """An answer that a search found in a variant where the author's fails: the variant's numbers, and each setting.
 
-    def __init__(self, exercise: Exercise, lines: dict[Place, int], most: int) -> None:
+    `passes` tells of each control that is a number from where to where it passes while the others stand; empty where
+    that was not looked at.
+    """
+
+    values: dict[str, Any]
+    answer: Answer
+    passes: dict[str, tuple[float, float]]
+
+
+class Evidence:
+    """One exercise under proof; every answer that is measured is kept, and what is wrong or shown is noted.
+
+    `progress` is told what is looked at and how many answers have been measured; `quick` looks at few variants.
+    """
+
+    def __init__(
+        self,
+        exercise: Exercise,
+        lines: dict[Place, int],
+        most: int,
+        *,
+        quick: bool = False,
+        progress: Callable[[str, int], None] = lambda doing, answers: None,
+    ) -> None:
         self.exercise, self.spec, self.lines = exercise, exercise.spec, lines
+        self.doing, self._progress = "reading the file", progress
         self.faults: list[FileFault] = []
         self.remarks: list[FileFault] = []
         self.shown: list[str] = []
@@ -64,8 +92,11 @@ class Evidence:
         self._known: dict[tuple[Any, ...], Look] = {}
         budget = min(BUDGET_MS + BUDGET_MS_A_VARIANT * most, MOST_BUDGET_MS) / look_ms(exercise)
         each = (2 + len(self.spec.slips)) if self.spec.checks else max(1, len(self.spec.candidates))
-        affordable = int(MOST_VARIANTS_MS / each / look_ms(exercise))
-        drawn, self.all_variants = sample_variants(exercise, min(most, max(LEAST_VARIANTS, affordable)))
+        affordable = int((QUICK_MS if quick else MOST_VARIANTS_MS) / each / look_ms(exercise))
+        if quick:
+            affordable = min(affordable, MOST_QUICK_VARIANTS)
+        least = LEAST_QUICK_VARIANTS if quick else LEAST_VARIANTS
+        drawn, self.all_variants = sample_variants(exercise, min(most, max(least, affordable)))
         # Beside the variants themselves a part of the budget goes to the spread answers, the rest to searches.
         self.spread = min(ANSWERS, max(LEAST_LOOKS, int(budget / 3)))
         self.most_looks = min(MOST_LOOKS, max(LEAST_LOOKS, int(budget / 9)))
@@ -75,6 +106,11 @@ class Evidence:
                 self.variants.append(exercise.with_values(values))
             except GainError as fault:
                 self.note_fault(("varies",), f"with {values} the exercise cannot be made: {fault}")
+
+    def begin(self, doing: str) -> None:
+        """Say what is looked at now."""
+        self.doing = doing
+        self._progress(doing, len(self.looks))
 
     def note_fault(self, place: Place, said: str) -> None:
         self.faults.append(FileFault(line_of(self.lines, place), said))
@@ -103,6 +139,7 @@ class Evidence:
         key = (*variant.values.values(), *(answer.get(name) for name in self._names(variant)))
         if key in self._known:
             return self._known[key]
+        self._progress(self.doing, len(self.looks))
         values: tuple[float, ...] = ()
         sides: list[str] = []
         read = None
@@ -159,6 +196,23 @@ class Evidence:
             most=self.most_looks,
         )
 
+    def found(self, look: Look, *, centred: bool) -> FoundAnswer:
+        """An answer that was found, brought to the middle of what passes along each control where that is wanted."""
+        variant, answer = look.variant, look.answer
+        passes: dict[str, tuple[float, float]] = {}
+        numbers = [move for move in variant.controls if not move.options and not move.points]
+
+        def passing(tried: Answer) -> bool:
+            return self.look(variant, tried).passed
+
+        for move in numbers if centred else ():
+            low, high = reach_around(move, answer, passing)
+            middle = answer | {move.path: on_step(move, (low + high) / 2)}
+            answer = middle if passing(middle) else answer
+        for move in numbers if centred else ():
+            passes[move.path] = reach_around(move, answer, passing)
+        return FoundAnswer(variant.values, {move.path: answer[move.path] for move in variant.controls}, passes)
+
 
 def _aims(look: Look, failing: frozenset[int]) -> Iterator[tuple[str, float]]:
     """Which number to move, and by how much, so that a check comes to the middle of its bounds, or out of them."""
@@ -185,10 +239,24 @@ def describe_numbers(variant: Variant) -> str:
     return ", ".join(told) or "the only numbers"
 
 
-def describe_settings(variant: Variant, answer: Mapping[str, Any]) -> str:
+def describe_found(variant: Variant, found: FoundAnswer) -> str:
+    """An answer that was found as a sentence names it: what is moved, and from where to where that passes."""
+    moved = [move for move in variant.controls if found.answer[move.path] != move.start]
+    told = []
+    for move in moved[:MOST_TOLD]:
+        said = describe_settings(variant, found.answer, [move])
+        low, high = found.passes.get(move.path, (0.0, 0.0))
+        if low < high:
+            ends = [printed_number(each, move.unit, move.step) for each in (low, high)]
+            said += f" ({ends[0].removesuffix(move.unit).strip()} to {ends[1]} pass)"
+        told.append(said)
+    return ", ".join(told) + (f" and {len(moved) - MOST_TOLD} more" if len(moved) > MOST_TOLD else "")
+
+
+def describe_settings(variant: Variant, answer: Mapping[str, Any], moves: Sequence[ControlSpec] | None = None) -> str:
     """An answer\'s settings as a sentence names them, by the labels of the controls."""
     said = []
-    for move in variant.controls:
+    for move in variant.controls if moves is None else moves:
         value = answer[move.path]
         if move.points:
             said.append(f"{move.label} with {len(value)} points")

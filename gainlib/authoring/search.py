@@ -14,7 +14,7 @@ from gainlib.exercises.model import ControlSpec
 from gainlib.exercises.solution import ride_to
 from gainlib.exercises.variant import Variant
 
-__all__ = ["halton", "search", "spread_answers"]
+__all__ = ["halton", "reach_around", "search", "spread_answers"]
 
 Answer = dict[str, Any]
 Looked = TypeVar("Looked")
@@ -73,7 +73,7 @@ def at_part(variant: Variant, move: ControlSpec, part: float, number: int = 0) -
     if move.options:
         return move.options[min(int(part * len(move.options)), len(move.options) - 1)]
     if not move.points:
-        return _on_step(move, move.low + part * (move.high - move.low))
+        return on_step(move, move.low + part * (move.high - move.low))
     if number % 2 == 0:
         return _ride(variant, move, 1.3 * part, 12.0 * (_inverse(number + 1, 5) - 0.5))
     seconds = _phrase_gains(variant, move.path)[-1][0]
@@ -84,7 +84,12 @@ def at_part(variant: Variant, move: ControlSpec, part: float, number: int = 0) -
     )
 
 
-def _on_step(move: ControlSpec, value: float) -> float:
+def on_step(move: ControlSpec, value: float) -> float:
+    """The value on the control's steps that is nearest, within its range.
+
+    >>> on_step(ControlSpec("voice/trim/gain_db", -24.0, 12.0, 0.5, 0.0, "Trim"), 30.0)
+    12.0
+    """
     steps = round((min(max(value, move.low), move.high) - move.low) / move.step)
     return min(round(move.low + steps * move.step, 9), move.high)
 
@@ -141,7 +146,7 @@ def search(
         before = miss(here)
         for path, change in aims(here):
             move = next(each for each in variant.controls if each.path == path)
-            if tried(answer_of(here) | {path: _on_step(move, answer_of(here)[path] + change)}):
+            if tried(answer_of(here) | {path: on_step(move, answer_of(here)[path] + change)}):
                 return looks[-1]
             if miss(looks[-1]) < before - 1e-12:
                 here = looks[-1]
@@ -170,6 +175,35 @@ def search(
                     break
                 share /= 2
     return min(looks, key=miss)
+
+
+def reach_around(move: ControlSpec, answer: Answer, passes: Callable[[Answer], bool]) -> tuple[float, float]:
+    """How far a control may go down and up from where an answer that passes has it, on its steps.
+
+    Steps that double and then halve find each end, so of what passes again beyond a gap nothing is known.
+
+    >>> from gainlib.exercises import load
+    >>> trim = load("recording/leave-room").variant("ada").controls[1]
+    >>> reach_around(trim, {trim.path: 0.0}, lambda answer: -2.2 < answer[trim.path] < 3.1)
+    (-2.0, 3.0)
+    """
+    ends = []
+    for sign, edge in ((-1, move.low), (1, move.high)):
+        here = answer[move.path]
+        most = math.floor(abs(edge - here) / move.step + 1e-9)
+
+        def holds(steps: int, here: float = here, sign: int = sign) -> bool:
+            return passes(answer | {move.path: on_step(move, here + sign * steps * move.step)})
+
+        good, bad = 0, most + 1
+        while good < most and bad > most:
+            ahead = min(max(1, 2 * good), most)
+            good, bad = (ahead, bad) if holds(ahead) else (good, ahead)
+        while bad - good > 1 and bad <= most:
+            middle = (good + bad) // 2
+            good, bad = (middle, bad) if holds(middle) else (good, middle)
+        ends.append(on_step(move, here + sign * good * move.step))
+    return ends[0], ends[1]
 
 
 def _rides(variant: Variant) -> Iterator[Answer]:
@@ -205,7 +239,7 @@ def _around(variant: Variant, answer: Answer, share: float) -> Iterator[Answer]:
         changed = {}
         for move, sign in zip(moves, signs, strict=True):
             step = max(move.step, share * (move.high - move.low))
-            changed[move.path] = _on_step(move, answer[move.path] + sign * step)
+            changed[move.path] = on_step(move, answer[move.path] + sign * step)
         return answer | changed
 
     for move in numbers:

@@ -178,6 +178,9 @@ def _prove(
         typer.Argument(help="Exercise files, or names from the collection; left out, the whole collection."),
     ] = None,
     variants: Annotated[int, typer.Option(help="How many variants to look at, where there are more.", min=1)] = 200,
+    quick: Annotated[
+        bool, typer.Option("--quick", help="A first look of a few seconds; what it leaves for the proof is told.")
+    ] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Write the proofs as JSON.")] = False,
     picture: Annotated[
         Path | None, typer.Option(help="Also draw which answers pass, as a web page; for one exercise.")
@@ -191,21 +194,24 @@ def _prove(
     Ends with 0 when all are proven, with 1 when something was found wrong, with 2 when a file cannot be read.
     """
     from gainlib.authoring.verification import verify
-    from gainlib.cli.authoring import draw_passing, print_proof, wanted_controls
+    from gainlib.cli.authoring import draw_passing, print_proof, proof_progress, wanted_controls
     from gainlib.exercises import exercise_names
 
     pair = wanted_controls(files, picture, controls)
     proofs = []
     for each in files or exercise_names():
-        proofs.append(verify(each, variants=variants))
+        with proof_progress(each) as progress:
+            proofs.append(verify(each, variants=variants, quick=quick, progress=progress))
         if not as_json:
             print_proof(proofs[-1])
     unsound = sum(not each.sound for each in proofs)
     if as_json:
-        content = {"gainlib": __version__, "proven": not unsound, "exercises": [each.as_dict() for each in proofs]}
+        proven = all(each.proven for each in proofs)
+        content = {"gainlib": __version__, "proven": proven, "exercises": [each.as_dict() for each in proofs]}
         typer.echo(json.dumps(content, indent=1, ensure_ascii=False))
     elif len(proofs) > 1:
-        typer.echo(f"{len(proofs) - unsound} of {len(proofs)} exercises are proven.")
+        end = "have nothing wrong at a quick look" if quick else "are proven"
+        typer.echo(f"{len(proofs) - unsound} of {len(proofs)} exercises {end}.")
     if picture is not None and files:
         said = draw_passing(files[0], picture, pair)
         say(said, err=as_json)
@@ -224,9 +230,12 @@ def _new_exercise(
     It is written into this folder (or a folder in it, as the name says), never over a file that is there.
     """
     from gainlib.authoring.new_exercise import new_exercise
+    from gainlib.sound_file import sounds_in
 
     file = new_exercise(name, kind=kind)
     say(f"{file} is written. Change it, then: gainlib prove {file}")
+    if here := sounds_in(file.parent):
+        say(f'To use a recording that lies beside it: given.take = "{here[0].name}"')
 
 
 @app.command("try", epilog="Example: gainlib try my-exercise.toml --learner Ada")

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
+import sys
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from rich.console import Console
+from rich.markup import escape
+from rich.progress import Progress, TextColumn, TimeElapsedColumn
 from rich.table import Table
 from rich.text import Text
 
@@ -13,7 +18,7 @@ from gainlib.errors import GainError
 from gainlib.exercises import load
 from gainlib.text import counted, printable
 
-__all__ = ["draw_passing", "print_proof", "wanted_controls"]
+__all__ = ["draw_passing", "print_proof", "proof_progress", "wanted_controls"]
 
 
 def wanted_controls(files: list[str] | None, picture: Path | None, controls: str) -> tuple[str, str] | None:
@@ -36,6 +41,23 @@ def wanted_controls(files: list[str] | None, picture: Path | None, controls: str
     return names[0], names[1]
 
 
+@contextlib.contextmanager
+def proof_progress(name: str) -> Iterator[Callable[[str, int], None]]:
+    """One line on standard error that says what is looked at and since when, while a person watches."""
+    if not sys.stderr.isatty():
+        yield lambda doing, answers: None
+        return
+    columns = TextColumn("{task.description}"), TimeElapsedColumn()
+    with Progress(*columns, console=Console(stderr=True), transient=True) as line:
+        task = line.add_task(escape(printable(name)))
+
+        def told(doing: str, answers: int) -> None:
+            said = f"{name}: {doing}, {counted(answers, 'answer')} measured"
+            line.update(task, description=escape(printable(said)))
+
+        yield told
+
+
 def draw_passing(exercise: str, picture: Path, controls: tuple[str, str] | None) -> str:
     """Draw which answers pass; says where, or that a file with faults gives no picture."""
     from gainlib.authoring.passing_region import passing_region, write_passing_page
@@ -53,11 +75,18 @@ def print_proof(proof: Verification) -> None:
     """Print one proof as short plain sentences."""
     console = Console(highlight=False)
     count = len(proof.faults)
-    said = "proven" if proof.sound else f"not proven, {counted(count, 'thing')} to mend"
+    said = "proven" if proof.proven else f"not proven, {counted(count, 'thing')} to mend"
+    if proof.sound and not proof.proven:
+        looked = f"{proof.variants} of {counted(proof.all_variants, 'variant')}"
+        said = f"nothing wrong at a quick look, {looked}; prove it without --quick before you give it out"
     console.print(Text(f"{printable(proof.name)}: {said}.", style="bold"))
     rows = [("WRONG", each.text) for each in proof.faults]
     rows += [("look at", each.text) for each in proof.remarks]
+    if proof.found and not proof.sound:
+        rows.append(("look at", "all answers that pass as a picture: give --picture PAGE.html as well."))
     rows += [("shown", each) for each in proof.shown]
+    if proof.not_looked_at:
+        rows.append(("not yet", f"Not looked at: {'; '.join(proof.not_looked_at)}."))
     table = Table(box=None, show_header=False, pad_edge=False)
     for word, sentence in rows:
         table.add_row(Text(word, style="bold" if word == "WRONG" else ""), Text(sentence))

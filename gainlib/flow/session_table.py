@@ -40,7 +40,7 @@ from gainlib.flow.channels import MAIN, Bus, FaderGroup, Send, Strip
 from gainlib.flow.made_signal import RATE_HZ, SILENCE, made_signal
 from gainlib.flow.needs import Extent, require_room
 from gainlib.flow.routes import all_in_order, find_faults, find_group_faults
-from gainlib.sound_file import SOUND_ENDINGS, SoundFile, read, write
+from gainlib.sound_file import SoundFile, read, sounds_in, write
 from gainlib.stages import Stage, stage_kinds
 from gainlib.storage import atomic_write, bundled, bundled_folder, given_path, toml_value
 from gainlib.storage.entry_faults import Entry, Fault, Place, collecting, describe_fault, number_in_quotes
@@ -314,11 +314,8 @@ def find_take(take: str, folder: Path) -> Path:
 
 def _take_instead(missing: Path, home: Path, first: str) -> str:
     """Which recordings of that folder may have been meant."""
-    known = {}
-    for each in sorted(missing.parent.iterdir()) if missing.parent.is_dir() else ():
-        if each.suffix.removeprefix(".").lower() in SOUND_ENDINGS and each.is_file():
-            below = each.relative_to(home).as_posix()
-            known[each.name] = f"media/{below}" if first == "media" else below
+    prefix = "media/" if first == "media" else ""
+    known = {each.name: f"{prefix}{each.relative_to(home).as_posix()}" for each in sounds_in(missing.parent)}
     if not known:
         return "put the recording beside this file."
     if near := closest(missing.name, known):

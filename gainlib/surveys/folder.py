@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-from gainlib.sound_file import SOUND_ENDINGS
+from gainlib.sound_file import is_sound, sounds_in
 from gainlib.storage import given_path
 from gainlib.text import counted, printable
 
@@ -71,18 +71,14 @@ def find_files(given: Iterable[str | os.PathLike[str]]) -> FoundFiles:
 
 
 def _sounds_in(folder: Path) -> list[Path]:
-    try:
-        inside = [each for each in folder.iterdir() if _is_sound(each)]
-    except OSError:
-        return []
-    return sorted(inside, key=lambda path: _in_order(path.name))
+    return sorted(sounds_in(folder), key=lambda path: _in_order(path.name))
 
 
 def _passed_over(folder: Path) -> list[str]:
     """A sentence on what lies in a folder and is not surveyed, and why; hidden files and folders are not told."""
     kinds: dict[str, list[str]] = {}
     for each in sorted(folder.iterdir(), key=lambda path: _in_order(path.name)):
-        if each.name.startswith(".") or os.path.isdir(each) or _is_sound(each):
+        if each.name.startswith(".") or os.path.isdir(each) or is_sound(each):
             continue
         if os.path.isfile(each):
             kind = "no sound by its ending"
@@ -102,14 +98,10 @@ def _passed_over(folder: Path) -> list[str]:
     return [f"{counted(count, 'file')} in {printable(folder)} passed over: {'; '.join(told)}."]
 
 
-def _is_sound(path: Path) -> bool:
-    return path.suffix.removeprefix(".").lower() in SOUND_ENDINGS and not path.name.startswith(".") and path.is_file()
-
-
 def _matching(pattern: str) -> list[Path]:
     if not glob.has_magic(pattern):
         return []
-    return [path for each in sorted(glob.glob(pattern, recursive=True), key=_in_order) if _is_sound(path := Path(each))]
+    return [path for each in sorted(glob.glob(pattern, recursive=True), key=_in_order) if is_sound(path := Path(each))]
 
 
 def _in_order(name: str) -> list[tuple[int, int, str]]:

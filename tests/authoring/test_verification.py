@@ -137,6 +137,46 @@ def test_variants_that_cannot_be_solved_are_named_with_their_numbers(proven):
     assert "Verse after the converter stays below its bound, at -18" in fault.said
 
 
+def test_what_a_search_found_is_said_and_how_far_it_reaches(proven):
+    proof = proven((SOLUTION, SOLUTION.replace("17", "20")))
+    assert [each.values["level"] for each in proof.found] == [-30.0, -23.0, -16.0]
+    for each in proof.found[::2]:
+        # The verse at -14 dBFS, the converter's full scale at 18 dBu: 15 to 19 dB over the level are wanted.
+        assert each.passes["voice/preamp/gain_db"] == (15 - each.values["level"], 19 - each.values["level"])
+        # The middle, and a level after the trim of the same bounds: a decibel of gain is a decibel less of trim.
+        assert each.answer["voice/preamp/gain_db"] == 17 - each.values["level"]
+    (remark,) = [each.said for each in proof.remarks if "a search found" in each.said]
+    assert "3 variants that it tried where yours fails, with level −30 dBu: Preamp gain +47 dB (+45 to +49 dB" in remark
+    assert "with level −16 dBu: Preamp gain +33 dB (+31 to +35 dB" in remark
+    assert proof.as_dict()["found"][0]["answer"]["voice/preamp/gain_db"] == 47.0
+
+
+def test_a_quick_look_says_what_it_leaves(written):
+    proof = verify(written(), quick=True)
+    assert (proof.sound, proof.proven, proof.as_dict()["proven"]) == (True, False, False)
+    assert 2 <= proof.variants < proof.all_variants == 15
+    assert proof.not_looked_at[:2] == (f"{15 - proof.variants} of 15 variants", "whether a search finds an answer")
+    assert (proof.answers, proof.found) == (0, ())
+
+
+def test_a_quick_look_sees_an_answer_that_fails(written):
+    proof = verify(written((SOLUTION, SOLUTION.replace("17", "20"))), quick=True)
+    assert [each.said.partition(" in all")[0] for each in proof.faults] == ["your answer fails"]
+
+
+def test_a_proof_tells_what_it_is_at(written):
+    told = []
+    verify(written(), variants=VARIANTS, progress=lambda doing, answers: told.append((doing, answers)))
+    parts = list(dict.fromkeys(doing for doing, _ in told))
+    assert parts == [
+        "what is right", "the start", "your own answer", "slips", "a search for an answer", "answers spread evenly",
+        "each check alone",
+    ]  # fmt: skip
+    counts = [answers for _, answers in told]
+    assert counts == sorted(counts)
+    assert counts[-1] > 100  # most of them are spread
+
+
 @pytest.mark.parametrize(
     ("changes", "where", "says"),
     [

@@ -397,6 +397,8 @@ def test_a_new_exercise_is_written_and_proven(run, folder):
     file = folder / "levels" / "hot-bass.toml"
     assert (status, file.is_file()) == (0, True)
     assert out == f"{file.relative_to(folder)} is written. Change it, then: gainlib prove {file.relative_to(folder)}\n"
+    (folder / "levels" / "my take.wav").touch()
+    assert run("new-exercise", "levels/cold-bass")[1].endswith('lies beside it: given.take = "my take.wav"\n')
     status, out, err = run("prove", "levels/hot-bass.toml", "--variants", "2")
     assert (status, err) == (0, "")
     assert out.startswith("levels/hot-bass: proven.\n")
@@ -438,6 +440,17 @@ def test_a_proof_as_json_holds_the_figures(run, folder):
     (folder / "one.toml").write_text("title = 1,5\n")
     status, out, _ = run("prove", "one.toml", "--json")
     assert (status, json.loads(out)["exercises"][0]["faults"][0]["line"]) == (1, 1)
+
+
+def test_a_quick_look_is_no_proof(run, folder):
+    run("new-exercise", "one")
+    status, out, err = run("prove", "one.toml", "--quick")
+    words = " ".join(out.split())
+    assert (status, err) == (0, "")
+    assert words.startswith(f"{folder.name}/one: nothing wrong at a quick look, 8 of 19 variants; prove it without")
+    assert "not yet Not looked at: 11 of 19 variants; whether a search finds an answer; how many" in words
+    status, out, _ = run("prove", "one.toml", "--quick", "--json")
+    assert (status, json.loads(out)["proven"]) == (0, False)
 
 
 @pytest.mark.parametrize("name", ["none.toml", "recording/leave-rom"])

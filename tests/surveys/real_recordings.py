@@ -13,7 +13,7 @@ import tempfile
 import time
 from pathlib import Path
 
-from gainlib.sound_file import SOUND_ENDINGS
+from gainlib.sound_file import is_sound
 from gainlib.surveys import Practice, lines
 from gainlib.surveys.survey import survey
 
@@ -38,9 +38,7 @@ def fetched(package: str, folder: Path) -> Path | None:
 
 def looked_at(package: str, place: Path) -> None:
     """Survey what a package holds, and print what is said of the worst and of all."""
-    sounds = [
-        each for each in sorted(place.rglob("*")) if each.suffix.lower().lstrip(".") in SOUND_ENDINGS and each.is_file()
-    ]
+    sounds = [each for each in sorted(place.rglob("*")) if is_sound(each)]
     if not sounds:
         print(f"{package}: no sound files")
         return
