@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import functools
 import glob
+import itertools
 import os
 import secrets
 from collections.abc import Iterable, Sequence
@@ -17,20 +18,24 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
+from gainlib.authoring.messages import FileFault, parse_text
+from gainlib.classroom.decisions import ALL, Correction, Section, WhichCounts, faults_of_decisions
+from gainlib.classroom.due_dates import date_faults, untangled_dates
 from gainlib.errors import GainError
 from gainlib.exercises import exercise_names, load
 from gainlib.learners.learners_file import (
     FOR_LEARNERS,
+    LARGEST_CLASS_BYTES,
     ClassBasis,
     Learner,
     ShortText,
     code_of,
-    read_class_file,
     validate_class,
 )
 from gainlib.learners.naming import file_names, require_text
 from gainlib.storage import atomic_write, given_path, toml_value
 from gainlib.storage.entry_faults import Entry
+from gainlib.storage.foreign import Place, describe_place, read_text, toml_table
 
 __all__ = [
     "ClassFile",
@@ -45,13 +50,20 @@ __all__ = [
 
 
 MOST_COLUMNS = 50
+MOST_TOLD = 10
+"""So many faults of a file are told at once."""
 
 
 class RosterLine(Learner):
-    """One line of the roster; `more` is what else the class list had of a learner, by its heading."""
+    """One line of the roster; `more` is what else the class list had of a learner, by its heading.
+
+    `due` is an extension for this learner, `exempt` names exercises that they need not do, or says `all`.
+    """
 
     mail: ShortText | None = None
     group: ShortText | None = None
+    due: datetime | None = None
+    exempt: Annotated[list[ShortText], Field(max_length=500)] = Field(default_factory=list)
     more: Annotated[dict[ShortText, ShortText], Field(max_length=MOST_COLUMNS)] = Field(default_factory=dict)
 
     def __repr__(self) -> str:
@@ -76,6 +88,9 @@ class ClassFile(ClassBasis):
 
     schema_: Literal["gainlib class"] = Field(alias="schema")
     late: Late | None = None
+    counts: WhichCounts = "latest"
+    groups: Annotated[list[Section], Field(max_length=1000)] = Field(default_factory=list)
+    corrections: Annotated[list[Correction], Field(max_length=100_000)] = Field(default_factory=list)
     learners: Annotated[list[RosterLine], Field(max_length=100_000)] = Field(default_factory=list)
 
     @functools.cached_property
@@ -83,15 +98,35 @@ class ClassFile(ClassBasis):
         """The learners by their id."""
         return {each.id: each for each in self.learners}
 
-    def days_late(self, made: datetime) -> int:
-        """Days begun since the due date; 0 for in time."""
-        if self.due is None or made <= self.due:
-            return 0
-        return -((self.due - made) // timedelta(days=1))
+    @functools.cached_property
+    def correction_of(self) -> dict[tuple[str, str | None], Correction]:
+        """The corrections by learner and exercise; None is the whole hand-in."""
+        return {(each.learner, each.exercise): each for each in self.corrections}
 
-    def penalty_percent(self, made: datetime) -> float:
+    @functools.cached_property
+    def _due_of_group(self) -> dict[str | None, datetime]:
+        return {each.name: each.due for each in self.groups}
+
+    def due_for(self, learner_id: str) -> datetime | None:
+        """When this learner's hand-in is due: by their own extension, their group's date, or the class's."""
+        of = self.roster.get(learner_id)
+        return (of and of.due) or self._due_of_group.get(of.group if of else None) or self.due
+
+    def is_exempt(self, learner_id: str, exercise: str) -> bool:
+        """Whether this learner need not do that exercise."""
+        of = self.roster.get(learner_id)
+        return of is not None and (ALL in of.exempt or exercise in of.exempt)
+
+    def days_late(self, made: datetime, learner_id: str = "") -> int:
+        """Days begun since the due date; 0 for in time."""
+        due = self.due_for(learner_id)
+        if due is None or made <= due:
+            return 0
+        return -((due - made) // timedelta(days=1))
+
+    def penalty_percent(self, made: datetime, learner_id: str = "") -> float:
         """What is taken off a hand-in of that time, in percent; 100 after the last day."""
-        days = self.days_late(made)
+        days = self.days_late(made, learner_id)
         if not days or self.late is None:
             return 0.0
         if self.late.last_day is not None and days > self.late.last_day:
@@ -107,7 +142,8 @@ class ClassFile(ClassBasis):
     def for_one(self, learner: RosterLine) -> str:
         """A learner's own file as text; it holds their key and name, and nobody else's."""
         who = [f"tag     = {toml_value(self.tag)}", f"learner = {toml_value({'id': learner.id, 'name': learner.name})}"]
-        return _text(self, _FOR_ONE, self.key_of(learner.id), who)
+        own = self.model_copy(update={"due": self.due_for(learner.id)})
+        return _text(own, _FOR_ONE, self.key_of(learner.id), who)
 
 
 def new_class(
@@ -210,12 +246,44 @@ def _write_own_files(target: Path, of_class: ClassFile) -> None:
 
 def read_class(file: str | os.PathLike[str]) -> ClassFile:
     """The class of a teacher's file. Raises GainError, with file and entry, for one that cannot be used."""
-    found = read_class_file(Path(file), ClassFile)
+    path = Path(file)
+    found = validate_class(_entries(path), ClassFile, path)
     twice = sorted({each.id for each in found.learners if sum(other.id == each.id for other in found.learners) > 1}
                    if len(found.roster) < len(found.learners) else ())  # fmt: skip
     if twice:
-        raise GainError(f"{Path(file).name}: the id {twice[0]!r} is in the roster twice; give each learner their own.")
+        raise GainError(f"{path.name}: the id {twice[0]!r} is in the roster twice; give each learner their own.")
+    names = [each.name for each in found.exercises]
+    if faults := list(faults_of_decisions(names, found.learners, found.groups, found.corrections)):
+        raise GainError(*(f"{path.name}: {each}" for each in faults[:MOST_TOLD]))
+    if all(each.role != "required" for each in found.exercises):
+        raise GainError(f"{path.name}: no exercise counts to the full marks; leave out the role of at least one.")
     return found
+
+
+def _entries(path: Path) -> dict[str, Any]:
+    """The entries of a teacher's file; what they typed otherwise than TOML has it is told with its line."""
+    text = read_text(path, LARGEST_CLASS_BYTES, "a class file")
+    try:
+        content = toml_table(text, path.name)
+    except GainError as fault:
+        text, told = untangled_dates(text)
+        slips: list[FileFault] = []
+        parse_text(text, slips)
+        told += [slip.text for slip in slips]
+        raise GainError(*(f"{path.name}, {each}" for each in told[:MOST_TOLD] or [str(fault)])) from fault
+    faults = itertools.islice(date_faults(content), MOST_TOLD)
+    if dates := [f"{path.name}{_of_whom(place, content)}: {said}" for place, said in faults]:
+        raise GainError(*dates)
+    return content
+
+
+def _of_whom(place: Place, content: dict[str, Any]) -> str:
+    """Where in a class file a date stands: at whom, or in which group."""
+    if len(place) < 3:
+        return ""
+    row = content[str(place[0])][place[1]]
+    who = row.get("id", row.get("name")) if isinstance(row, dict) else None
+    return f", {describe_place(place[:2])}{f' ({who})' if isinstance(who, str) else ''}"
 
 
 def _learners_path(file: Path) -> Path:
@@ -232,7 +300,14 @@ _ABOUT_THE_KEY = {
 }
 _MORE_FOR_TEACHER = """\
 # What a late hand-in costs; without these lines it costs nothing and is only told.
-# late = { percent_per_day = 10, most_percent = 50, last_day = 14 }"""
+# late = { percent_per_day = 10, most_percent = 50, last_day = 14 }
+# Which hand-in of a learner counts: "latest", "latest in time", "best in time".
+# counts = "latest in time"
+# Points that you give instead of the measured ones, and remarks; they stand on the learner's page.
+# corrections = [
+#   { learner = "a-01", exercise = "recording/leave-room", points = 4, remark = "Shown in class." },
+# ]
+# More, such as extensions, exemptions, groups and bonus: DEVELOPERS.md, "What you decide"."""
 
 
 def _text(made: ClassBasis, kind: str, key: str, rows: Iterable[str]) -> str:
@@ -263,6 +338,7 @@ def _text(made: ClassBasis, kind: str, key: str, rows: Iterable[str]) -> str:
         parts = [f"name = {toml_value(each.name)}"]
         parts += [f"file = {toml_value(each.file)}"] if each.file else []
         parts += [f"points = {each.points:g}"] if each.points is not None else []
+        parts += [f"role = {toml_value(each.role)}"] if each.role != "required" else []
         lines.append(f"  {{ {', '.join(parts)} }},")
     lines += ["]", *([] if kind is _FOR_ONE else rows)]
     return "\n".join(lines) + "\n"

@@ -89,7 +89,8 @@ class ClassFigures:
     """All of a class: who handed in, how the totals spread, what a teacher should look at, each exercise.
 
     `unusable` are those of whom only files came that cannot be read or marked, `to_look_at` names with remarks,
-    `foreign` ids with the answers that are for other numbers than their own.
+    `foreign` ids with the answers that are for other numbers than their own. `exempt` need not do anything that counts;
+    `percents` are without them.
     """
 
     learners: int
@@ -101,6 +102,7 @@ class ClassFigures:
     to_look_at: tuple[tuple[str, tuple[str, ...]], ...]
     foreign: tuple[tuple[str, ForeignNumbers], ...]
     exercises: tuple[ExerciseFigures, ...]
+    exempt: tuple[str, ...] = ()
 
     @property
     def median(self) -> float | None:
@@ -129,13 +131,16 @@ def analyse_items(lines: Iterable[LearnerMark]) -> ClassFigures:
     unusable: list[str] = []
     to_look_at: list[tuple[str, tuple[str, ...]]] = []
     foreign: list[tuple[str, ForeignNumbers]] = []
+    exempt: list[str] = []
     learners = late = 0
     for line in lines:
         learners += 1
         if line.remarks:
             to_look_at.append((line.name, line.remarks))
         foreign += [(line.learner_id, each) for each in line.foreign]
-        if line.file is None:
+        if line.exempt:
+            exempt.append(line.name)
+        elif line.file is None:
             (unusable if line.unusable or line.fault else nothing).append(line.name)
         else:
             percents.append(line.percent)
@@ -143,24 +148,26 @@ def analyse_items(lines: Iterable[LearnerMark]) -> ClassFigures:
         for each in line.exercises:
             exercises[each.exercise.name] = each.exercise
             own = gathered.setdefault(each.exercise.name, _Gathered())
-            if not each.answered:
-                if line.file is not None:
+            if not each.answered or each.exempt:
+                if line.file is not None and not each.exempt and each.role == "required":
                     own.without.append(line.name)
                 continue
             own.shares.append(each.share)
-            own.rest.append(line.before_lateness - each.points)
+            measured = math.fsum(other.measured for other in line.exercises if not other.exempt)
+            own.rest.append(measured - each.measured)
             own.passed += each.passed
             if each.share < HELP_BELOW:
                 own.need_help.append(line.name)
             for title, met, points, out_of, _ in each.mark["lines"]:
                 worth = each.out_of * points / float(each.mark["out_of"]) if out_of else 0.0
-                own.checks.setdefault(title, []).append((float(met), line.before_lateness - worth))
+                own.checks.setdefault(title, []).append((float(met), measured - worth))
             if slip := each.mark["slip"]:
                 own.slips[slip] += 1
                 own.said.setdefault(slip, each.mark["slip_said"])
     return ClassFigures(
         learners=learners,
         handed_in=len(percents),
+        exempt=tuple(exempt),
         late=late,
         percents=tuple(percents),
         nothing=tuple(nothing),

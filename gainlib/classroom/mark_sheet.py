@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from gainlib.classroom.class_file import RosterLine
 from gainlib.classroom.marks import LearnerMark
 from gainlib.storage import Cell
 
-__all__ = ["MarkSheet"]
+__all__ = ["MarkSheet", "told_decisions"]
 
 _BEHIND = ("made", "hand-in", "remarks")
 
@@ -29,7 +29,9 @@ class MarkSheet:
 
     def row(self, line: LearnerMark) -> list[Cell]:
         """One learner's row; an exercise without an answer or a mark is left empty."""
-        points: list[Cell] = [each.points if each.answered else "" for each in line.exercises]
+        points: list[Cell] = [
+            "exempt" if each.exempt else each.points if each.has_points else "" for each in line.exercises
+        ]
         told = [f"{each.exercise.name}: {each.fault}" for each in line.exercises if each.fault]
         remarks = " ".join([*line.remarks, *(f"Not marked: {each}" for each in line.strange), *told])
         if line.fault:
@@ -38,13 +40,26 @@ class MarkSheet:
             files = (f"{each.place}: {each.fault}" for each in line.unusable)
             remarks = " ".join(["Handed in, cannot be read or marked.", *files, *line.remarks])
         elif not line.file:
-            remarks = "Nothing was handed in."
+            remarks = "Exempt." if line.exempt else "Nothing was handed in."
+        remarks = " ".join([*filter(None, [remarks]), *told_decisions(line)])
         of_list = self._roster.get(line.learner_id)
         mail = [(of_list and of_list.mail) or ""] if self._mail else []
         group = [(of_list and of_list.group) or ""] if self._group else []
         return [
-            line.learner_id, line.name, *mail, *group, line.percent, line.total, line.out_of, line.before_lateness,
-            line.days_late, line.penalty_percent, *points,
+            line.learner_id, line.name, *mail, *group, "exempt" if line.exempt else line.percent, line.total,
+            line.out_of, line.before_lateness, line.days_late, line.penalty_percent, *points,
             line.made.isoformat(timespec="minutes") if line.made else "", line.file.place if line.file else "",
             remarks, *(of_list.more.get(each, "") if of_list else "" for each in self._more),
         ]  # fmt: skip
+
+
+def told_decisions(line: LearnerMark) -> Iterator[str]:
+    """What the teacher decided on a learner's marks, a sentence each."""
+    for each in line.exercises:
+        if each.corrected_points is not None:
+            was = f"{each.measured:g} measured" if each.answered else "no answer marked"
+            yield f"{each.exercise.name}: {each.corrected_points:g} points by the teacher ({was})."
+        if each.remark:
+            yield f"{each.exercise.name}: {each.remark}"
+    if line.remark:
+        yield line.remark

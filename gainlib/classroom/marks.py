@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from gainlib.classroom.class_file import ClassFile
+from gainlib.classroom.decisions import Correction, WhichCounts
 from gainlib.classroom.guard import noting
 from gainlib.classroom.intake import IncomingFile, walk_folder
 from gainlib.classroom.marking import Work, engine_digest, mark_answers, own_values, task_digest
@@ -33,25 +34,68 @@ OnProgress = Callable[[str, int, int], None]
 CLOCKS_APART = timedelta(days=1)
 """How far a learner's clock may be ahead of ours: a time zone set wrong is at most this much."""
 
+_OTHER_COUNTS: Mapping[WhichCounts, str] = {
+    "latest": "an earlier hand-in of {}; the latest counts.",
+    "latest in time": "another hand-in of {}; the latest in time counts.",
+    "best in time": "another hand-in of {}; the best in time counts.",
+}
+
 _ENDED = "it could not be marked: the worker that had it ended, twice."
 
 
 @dataclass(frozen=True)
 class ExerciseMark:
-    """What a learner gets for one exercise: points of the class, the mark itself, or why there is none."""
+    """What a learner gets for one exercise: points of the class, the mark itself, or why there is none.
+
+    `measured` are the points of the answer, `correction` is the teacher's word in their place. `role` says what the
+    points count to; who is `exempt` has neither points nor full ones here.
+    """
 
     exercise: Exercise
     out_of: float
-    points: float = 0.0
+    measured: float = 0.0
     fault: str = ""
     attempts: int = 0
+    role: str = "required"
+    exempt: bool = False
+    correction: Correction | None = None
     work: Work | None = field(default=None, repr=False)
     mark: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @property
+    def points(self) -> float:
+        """The points that count: the teacher's where they gave some, else the measured ones."""
+        return self.measured if self.corrected_points is None else self.corrected_points
+
+    @property
+    def corrected_points(self) -> float | None:
+        """The teacher's points instead of the measured ones; None where they gave none."""
+        return self.correction.points if self.correction else None
+
+    @property
+    def remark(self) -> str:
+        """What the teacher says of it; empty where they say nothing."""
+        return (self.correction.remark or "") if self.correction else ""
 
     @property
     def answered(self) -> bool:
         """Whether an answer was handed in and marked."""
         return bool(self.mark) and not self.fault
+
+    @property
+    def has_points(self) -> bool:
+        """Whether it has points, be they measured or the teacher's."""
+        return not self.exempt and (self.answered or self.corrected_points is not None)
+
+    @property
+    def counted_points(self) -> float:
+        """What it adds to the learner's points."""
+        return 0.0 if self.exempt or self.role == "optional" else self.points
+
+    @property
+    def counted_out_of(self) -> float:
+        """What it adds to the full marks."""
+        return self.out_of if self.role == "required" and not self.exempt else 0.0
 
     @property
     def passed(self) -> bool:
@@ -60,8 +104,8 @@ class ExerciseMark:
 
     @property
     def share(self) -> float:
-        """Points as a share of the full ones, 0 to 1, before anything is taken off for lateness."""
-        return self.points / self.out_of
+        """The measured points as a share of the full ones, 0 to 1, before anything is taken off for lateness."""
+        return self.measured / self.out_of
 
 
 @dataclass(frozen=True)
@@ -77,8 +121,9 @@ class ForeignNumbers:
 class LearnerMark:
     """One line of the mark sheet: a learner, the hand-in that counts, each exercise, the total after lateness.
 
-    `remarks` is what a teacher should look at, `strange` what was answered beside the class's exercises, `unusable`
-    the files that seem to be theirs and get no mark; `fault` says why the line itself could not be made.
+    `due` is this learner's own date, `remark` the teacher's word on the whole. `remarks` is what a teacher should look
+    at, `strange` what was answered beside the class's exercises, `unusable` the files that seem to be theirs and get no
+    mark; `fault` says why the line itself could not be made.
     """
 
     learner_id: str
@@ -93,16 +138,28 @@ class LearnerMark:
     unusable: tuple[HandedFile, ...] = ()
     foreign: tuple[ForeignNumbers, ...] = ()
     fault: str = ""
+    due: datetime | None = None
+    remark: str = ""
 
     @property
     def out_of(self) -> float:
-        """The points of a full hand-in."""
-        return round(sum(each.out_of for each in self.exercises), 2)
+        """The full marks of this learner, without bonus, practice and what they need not do; 0 for who is exempt."""
+        return round(sum(each.counted_out_of for each in self.exercises), 2)
+
+    @property
+    def exempt(self) -> bool:
+        """Whether this learner need do nothing of what counts."""
+        return not self.out_of
+
+    @property
+    def has_points(self) -> bool:
+        """Whether there is anything to tell: a hand-in, or points that the teacher gave."""
+        return self.file is not None or any(each.has_points for each in self.exercises)
 
     @property
     def before_lateness(self) -> float:
-        """The points of all exercises."""
-        return round(sum(each.points for each in self.exercises), 2)
+        """The points of all exercises, bonus among them."""
+        return round(sum(each.counted_points for each in self.exercises), 2)
 
     @property
     def total(self) -> float:
@@ -111,8 +168,8 @@ class LearnerMark:
 
     @property
     def percent(self) -> float:
-        """The points that count, in percent of the full ones."""
-        return round(100 * self.total / self.out_of, 1)
+        """The points that count, in percent of the full ones; above 100 with bonus, 0 for who is exempt."""
+        return round(100 * self.total / self.out_of, 1) if self.out_of else 0.0
 
 
 class Marks:
@@ -152,9 +209,7 @@ class Marks:
         wrong: list[tuple[str, str]] = []
         with noting(wrong, learner_id):
             return self._line(learner_id, name)
-        nothing = tuple(
-            ExerciseMark(self.exercises[each.name], self._worth(each)) for each in self.class_file.exercises
-        )
+        nothing = tuple(self._without_mark(learner_id, each) for each in self.class_file.exercises)
         return LearnerMark(learner_id, name, None, None, 0, 0.0, nothing, fault=wrong[0][1])
 
     def _line(self, learner_id: str, name: str) -> LearnerMark:
@@ -163,15 +218,18 @@ class Marks:
         answers = {each.exercise: each for each in self.store.answers(learner_id)} if file else {}
         foreign = tuple(self._foreign(each) for each, _ in files if each.numbers)
         made = file.made_at if file else None
+        of_whole = self.class_file.correction_of.get((learner_id, None))
         return LearnerMark(
             learner_id=learner_id,
             name=name,
             file=file,
             made=made,
-            days_late=self.class_file.days_late(made) if made else 0,
-            penalty_percent=self.class_file.penalty_percent(made) if made else 0.0,
+            days_late=self.class_file.days_late(made, learner_id) if made else 0,
+            penalty_percent=self.class_file.penalty_percent(made, learner_id) if made else 0.0,
+            due=self.class_file.due_for(learner_id),
+            remark=of_whole.remark or "" if of_whole else "",
             exercises=tuple(
-                self._exercise(self.exercises[each.name], self._worth(each), answers.get(each.name))
+                self._exercise(self._without_mark(learner_id, each), answers.get(each.name))
                 for each in self.class_file.exercises
             ),
             remarks=tuple(self._remarks(file, name, [each for each, _ in files], foreign)),
@@ -182,20 +240,42 @@ class Marks:
             foreign=foreign,
         )
 
-    def _worth(self, entry: ClassExercise) -> float:
-        return entry.points if entry.points is not None else self.exercises[entry.name].out_of
+    def _without_mark(self, learner_id: str, entry: ClassExercise) -> ExerciseMark:
+        """An exercise as the class file has it for a learner, before any answer is looked at."""
+        exercise = self.exercises[entry.name]
+        return ExerciseMark(
+            exercise,
+            entry.points if entry.points is not None else exercise.out_of,
+            role=entry.role,
+            exempt=self.class_file.is_exempt(learner_id, entry.name),
+            correction=self.class_file.correction_of.get((learner_id, entry.name)),
+        )
 
-    def _exercise(self, exercise: Exercise, worth: float, answer: KeptAnswer | None) -> ExerciseMark:
+    def _exercise(self, of: ExerciseMark, answer: KeptAnswer | None) -> ExerciseMark:
         if answer is None:
-            return ExerciseMark(exercise, worth)
+            return of
         done = answer.work
         if done is None:
-            return ExerciseMark(exercise, worth, fault=answer.fault, attempts=answer.attempts)
+            return replace(of, fault=answer.fault, attempts=answer.attempts)
         mark = self.store.mark(done.key) or {"fault": self._failed.get(done.key, _ENDED)}
         if fault := str(mark.get("fault", "")):
-            return ExerciseMark(exercise, worth, fault=fault, attempts=answer.attempts, work=done, mark=mark)
-        points = round(worth * float(mark["points"]) / float(mark["out_of"]), 2)
-        return ExerciseMark(exercise, worth, points, attempts=answer.attempts, work=done, mark=mark)
+            return replace(of, fault=fault, attempts=answer.attempts, work=done, mark=mark)
+        measured = round(of.out_of * float(mark["points"]) / float(mark["out_of"]), 2)
+        return replace(of, measured=measured, attempts=answer.attempts, work=done, mark=mark)
+
+    def settle(self) -> None:
+        """Let the best hand-in of each learner count, of those of whom several do still; of equal ones the latest."""
+        self.store.settle([
+            (learner, max(files, key=lambda each: self._points_of(learner, each[1]))[0])
+            for learner, files in self.store.contested()
+        ])  # fmt: skip
+
+    def _points_of(self, learner_id: str, answers: Sequence[KeptAnswer]) -> float:
+        """The measured points of one hand-in, as far as they count."""
+        given = {each.exercise: each for each in answers}
+        every = (self._exercise(self._without_mark(learner_id, each), given.get(each.name))
+                 for each in self.class_file.exercises)  # fmt: skip
+        return sum(replace(each, correction=None).counted_points for each in every)
 
     def _foreign(self, file: HandedFile) -> ForeignNumbers:
         """Whose numbers the answers of a file bear that are for other numbers than its learner's own."""
@@ -263,7 +343,7 @@ class Marks:
                     ),
                 )
             elif not counts:
-                yield file.place, f"an earlier hand-in of {file.learner}; the latest counts."
+                yield file.place, _OTHER_COUNTS[self.class_file.counts].format(file.learner)
         for line in self.lines():
             if line.fault:
                 yield f"the marks of {line.learner_id}", line.fault
@@ -274,7 +354,7 @@ class Marks:
                 yield from ((line.file.place, each) for each in line.strange)
 
     def superseded(self) -> int:
-        """How many files got no mark for no other reason than that a later hand-in of the same learner counts."""
+        """How many files got no mark for no other reason than that another hand-in of the same learner counts."""
         return sum(not counts and not file.fault and not file.ahead for file, counts in self.store.files())
 
 
@@ -321,13 +401,14 @@ def mark_folder(
             with noting(wrong, found.place):
                 file, answers = _read(found, class_file, exercises, sources, any_version)
                 first = store.first_seen(found.digest, now)
-                store.add_file(replace(file, ahead=file.made_at > first + CLOCKS_APART), answers)
+                late = class_file.days_late(file.made_at, file.learner) > 0
+                store.add_file(replace(file, ahead=file.made_at > first + CLOCKS_APART, late=late), answers)
             for place, why in wrong:
                 store.add_file(HandedFile(place, found.digest, seeming.of(place, found.content), fault=why))
             on_progress("reading hand-ins", seen, 0)
             store.write()
         on_progress("reading hand-ins", seen, seen)
-        store.choose()
+        store.choose(class_file.counts)
         every, without = store.to_do()
         count = before = every - without
         on_progress("marking answers", count, every)
@@ -344,7 +425,9 @@ def mark_folder(
         on_progress("marking answers", count, every)
         store.write()
     store.write(now=True)
-    return Marks(class_file, exercises, store, every, before, failed)
+    marks = Marks(class_file, exercises, store, every, before, failed)
+    marks.settle()
+    return marks
 
 
 def _read(

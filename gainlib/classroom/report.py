@@ -57,7 +57,8 @@ def _figure(value: float | None) -> str:
 
 
 def _counts(percents: Sequence[float]) -> list[int]:
-    counts, _ = np.histogram(percents, bins=np.arange(0, 101, _STEP_PERCENT))
+    # What bonus lifts above 100 % stands in the last column.
+    counts, _ = np.histogram(np.minimum(percents, 100), bins=np.arange(0, 101, _STEP_PERCENT))
     return [int(each) for each in counts]
 
 

@@ -125,7 +125,8 @@ def read_class_list(
         learner = RosterLine(
             id=require_text(f"the id in {where}", learner_id),
             name=require_text(f"the name in {where}", _name(of)),
-            **{kind: require_text(f"the {kind} in {where}", of[kind]) for kind in ("mail", "group") if of.get(kind)},
+            mail=require_text(f"the mail in {where}", of["mail"]) if of.get("mail") else None,
+            group=require_text(f"the group in {where}", of["group"]) if of.get("group") else None,
             more={each: require_text(f"{each} in {where}", cell[each]) for each in rest if cell.get(each)},
         )
         if learner.id in learners:

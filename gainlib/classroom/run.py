@@ -189,7 +189,7 @@ def _feedback(
     def to_do() -> Iterator[PageWork]:
         nonlocal count
         for line in marks.lines():
-            if line.file is None:
+            if not line.has_points:
                 continue
             count += 1
             work = PageWork.of(line, marks.class_file.title, f"for-{names[line.learner_id]}.html", light)

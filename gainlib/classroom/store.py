@@ -9,12 +9,13 @@ import json
 import os
 import sqlite3
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import astuple, dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from gainlib.classroom.decisions import WhichCounts
 from gainlib.classroom.marking import Work
 from gainlib.errors import GainError
 
@@ -27,13 +28,13 @@ CREATE TABLE IF NOT EXISTS seen (digest TEXT PRIMARY KEY, at TEXT NOT NULL) WITH
 DROP TABLE IF EXISTS files;
 DROP TABLE IF EXISTS answers;
 CREATE TABLE files (
-  place TEXT, digest TEXT, learner TEXT, name TEXT, made TEXT, answers INTEGER, ahead INTEGER, numbers TEXT,
-  fault TEXT,
+  place TEXT, digest TEXT, learner TEXT, name TEXT, made TEXT, answers INTEGER, ahead INTEGER, late INTEGER,
+  numbers TEXT, fault TEXT,
   counts INTEGER DEFAULT 0);
 CREATE TABLE answers (
   file INTEGER, learner TEXT, exercise TEXT, key TEXT, work TEXT, attempts INTEGER, fault TEXT);
 """
-_FILE = "place, digest, learner, name, made, answers, ahead, numbers, fault"
+_FILE = "place, digest, learner, name, made, answers, ahead, late, numbers, fault"
 _SECONDS_BETWEEN_WRITES = 0.5
 
 
@@ -41,8 +42,8 @@ _SECONDS_BETWEEN_WRITES = 0.5
 class HandedFile:
     """One file of the folder: whose it is, when it was made, how many answers it holds; or why it gets no mark.
 
-    `ahead` is for a time that was still to come when the file was first seen. With a `fault`, `learner` is whom it
-    seems to be from.
+    `ahead` is for a time that was still to come when the file was first seen, `late` for one after the due date. With
+    a `fault`, `learner` is whom it seems to be from.
     """
 
     place: str
@@ -52,6 +53,7 @@ class HandedFile:
     made: str = ""
     answers: int = 0
     ahead: bool = False
+    late: bool = False
     numbers: str = ""
     fault: str = ""
 
@@ -130,7 +132,7 @@ class Store:
 
     def add_file(self, file: HandedFile, answers: Sequence[KeptAnswer] = ()) -> None:
         """Note one file of the folder, with its answers."""
-        added = self._base.execute(f"INSERT INTO files ({_FILE}) VALUES ({', '.join('?' * 9)})", astuple(file))
+        added = self._base.execute(f"INSERT INTO files ({_FILE}) VALUES ({', '.join('?' * 10)})", astuple(file))
         for each in answers:
             work = each.work
             self._base.execute(
@@ -139,20 +141,42 @@ class Store:
                  work.text if work else None, each.attempts, each.fault),
             )  # fmt: skip
 
-    def choose(self) -> None:
-        """Let the latest good hand-in of each learner count, whatever the order of the files.
+    def choose(self, rule: WhichCounts = "latest") -> None:
+        """Let a good hand-in of each learner count by that rule, whatever the order of the files.
 
-        One that is dated ahead counts only where there is no other.
+        One that is dated ahead counts only where there is no other. For the best in time all that are in time count,
+        until `settle` is told which of them is the best.
         """
+        order = f"ahead, {'' if rule == 'latest' else 'late, '}made DESC, digest DESC, place"
         self._base.execute(
-            "UPDATE files SET counts = 1 WHERE rowid IN (SELECT rowid FROM (SELECT rowid, row_number() OVER "
-            "(PARTITION BY learner ORDER BY ahead, made DESC, digest DESC, place) AS nth FROM files WHERE fault = '') "
-            "WHERE nth = 1)"
+            f"UPDATE files SET counts = 1 WHERE rowid IN (SELECT rowid FROM (SELECT rowid, row_number() OVER "
+            f"(PARTITION BY learner ORDER BY {order}) AS nth FROM files WHERE fault = '') WHERE nth = 1)"
         )
+        if rule == "best in time":
+            self._base.execute("UPDATE files SET counts = 1 WHERE fault = '' AND NOT ahead AND NOT late")
         self._base.execute("CREATE INDEX by_learner ON answers (learner)")
         self._base.execute("CREATE INDEX files_by_learner ON files (learner)")
+        self._only_counting()
+
+    def _only_counting(self) -> None:
         self._base.execute("DELETE FROM answers WHERE file NOT IN (SELECT rowid FROM files WHERE counts = 1)")
         self.write(now=True)
+
+    def contested(self) -> Iterator[tuple[str, list[tuple[int, list[KeptAnswer]]]]]:
+        """Each learner of whom several hand-ins count still: their numbers and answers, the latest first."""
+        rows = self._base.execute("SELECT learner FROM files WHERE counts = 1 GROUP BY learner HAVING count(*) > 1")
+        for (learner,) in rows.fetchall():
+            files = self._base.execute(
+                "SELECT rowid FROM files WHERE counts = 1 AND learner = ? ORDER BY made DESC, digest DESC, place",
+                (learner,),
+            ).fetchall()
+            yield learner, [(file, self.answers(learner, file)) for (file,) in files]
+
+    def settle(self, best: Iterable[tuple[str, int]]) -> None:
+        """Let one hand-in of each of these learners count, by its number, and none of their others."""
+        for learner, file in best:
+            self._base.execute("UPDATE files SET counts = 0 WHERE learner = ? AND rowid != ?", (learner, file))
+        self._only_counting()
 
     def to_do(self) -> tuple[int, int]:
         """How many different answers count, and how many of them have no mark yet."""
@@ -188,16 +212,14 @@ class Store:
         found = self._base.execute("SELECT mark FROM marks WHERE key = ?", (key,)).fetchone()
         return dict(json.loads(found[0])) if found else None
 
-    def counted(self, learner: str) -> HandedFile | None:
-        """The hand-in of a learner that counts."""
-        return next((file for file, counts in self.files(learner) if counts), None)
-
-    def answers(self, learner: str) -> list[KeptAnswer]:
-        """The answers of a learner that count."""
+    def answers(self, learner: str, file: int | None = None) -> list[KeptAnswer]:
+        """The answers of a learner that count, or those of one of their hand-ins, by its number."""
         return [
             KeptAnswer(exercise, Work.of(work) if work else None, attempts, fault)
             for exercise, work, attempts, fault in self._base.execute(
-                "SELECT exercise, work, attempts, fault FROM answers WHERE learner = ? ORDER BY exercise", (learner,)
+                "SELECT exercise, work, attempts, fault FROM answers WHERE learner = ? AND ifnull(file = ?, 1) "
+                "ORDER BY exercise",
+                (learner, file),
             )
         ]
 

@@ -6,7 +6,6 @@ import contextlib
 import json
 import sys
 from collections.abc import Callable, Iterator, Sequence
-from datetime import datetime
 from pathlib import Path
 from typing import Annotated
 
@@ -53,6 +52,7 @@ def _new_class(
     """
     from gainlib.classroom import new_class, read_class_list
     from gainlib.classroom.class_file import left_over, own_files_of, write_learners_file
+    from gainlib.classroom.due_dates import typed_date
 
     if again:
         teacher = file if file.suffix == ".toml" else file.with_suffix(".toml")
@@ -67,12 +67,7 @@ def _new_class(
         raise GainError("--column is for a class list; give it as well: --roster FILE.")
     found = read_class_list(roster, columns, _ask_for_column if sys.stdin.isatty() else None) if roster else None
     learners = found.learners if found else ()
-    when = None
-    if due:
-        try:
-            when = datetime.fromisoformat(due).astimezone()
-        except ValueError as fault:
-            raise GainError(f"--due is {due!r}; give a date and a time such as 2027-01-15T18:00.") from fault
+    when = typed_date(due, "--due") if due else None
     teacher, for_learners = new_class(
         file, title=title, roster=learners, exercises=exercise or (), due=when, collect=collect
     )

@@ -45,11 +45,15 @@ Worth = Annotated[float, Field(gt=0, le=1000, allow_inf_nan=False)]
 
 
 class ClassExercise(Entry):
-    """An exercise of the class: its name, its file if it is not in the collection, and what it is worth."""
+    """An exercise of the class: its name, its file if it is not in the collection, and what it is worth.
+
+    `role` says how its points count: to the full marks, to none (for practice), or on top of the full marks.
+    """
 
     name: ShortText
     file: ShortText | None = None
     points: Worth | None = None
+    role: Literal["required", "optional", "bonus"] = "required"
 
 
 class ClassBasis(Entry):

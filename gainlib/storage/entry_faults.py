@@ -9,7 +9,7 @@ from typing import Any, ClassVar, get_args
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
-from gainlib.errors import GainError, suggest
+from gainlib.errors import GainError, closest, suggest
 from gainlib.storage.foreign import Place, describe_place
 from gainlib.text import describe_value
 
@@ -102,7 +102,10 @@ def describe_first(fault: ValidationError, model: type[BaseModel]) -> str:
     if first["type"] != "extra_forbidden":
         return describe_fault(first, model)
     if table:
-        return f"there is no entry {str(name)[:80]} in {' '.join(str(each) for each in table[:1])}; leave it out."
+        known = known_entries(model, tuple(table))
+        near = closest(str(name)[:80], known)
+        where = f"{str(name)[:80]} in {' '.join(str(each) for each in table[:1])}"
+        return f"there is no entry {where}; {f'did you mean {near}?' if near else 'leave it out.'}"
     known = [field.alias or own for own, field in model.model_fields.items()]
     return f"there is no entry {str(name)[:80]}; {suggest(str(name)[:80], known)}"
 

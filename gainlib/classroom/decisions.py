@@ -1,0 +1,85 @@
+"""What a teacher decides on a class beyond the measured marks: corrections, sections, exemptions, what counts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from datetime import datetime
+from typing import Annotated, Any, Literal
+
+from pydantic import Field, StringConstraints
+
+from gainlib.errors import suggest
+from gainlib.learners.learners_file import ShortText
+from gainlib.storage.entry_faults import Entry
+
+__all__ = ["ALL", "Correction", "Section", "WhichCounts", "faults_of_decisions"]
+
+ALL = "all"
+"""What `exempt` says for every exercise."""
+
+WhichCounts = Literal["latest", "latest in time", "best in time"]
+"""Which hand-in of a learner counts; of one who has none in time, the latest."""
+
+Remark = Annotated[str, StringConstraints(min_length=1, max_length=2000)]
+
+
+class Correction(Entry):
+    """A teacher's word on a mark: points instead of the measured ones, a remark for the learner, or both.
+
+    Without an exercise the remark is on the whole hand-in. It stands in the class file, so it outlives each marking.
+    """
+
+    learner: ShortText
+    exercise: ShortText | None = None
+    points: Annotated[float, Field(ge=0, le=1000, allow_inf_nan=False)] | None = None
+    remark: Remark | None = None
+
+
+class Section(Entry):
+    """A part of a class with a due date of its own; its learners are those whose `group` is its name."""
+
+    name: ShortText
+    due: datetime
+
+
+def faults_of_decisions(
+    exercises: Sequence[str], learners: Sequence[Any], groups: Sequence[Section], corrections: Sequence[Correction]
+) -> Iterator[str]:
+    """A sentence for each decision that cannot be followed: on nobody, on no exercise, twice, or on nothing."""
+    known = set(exercises)
+    ids = {each.id for each in learners}
+    for each in learners:
+        for name in each.exempt:
+            if name != ALL and name not in known:
+                yield f"exempt of {each.id!r} names {name!r}, no exercise of the class; {suggest(name, [*known, ALL])}"
+    of_learners = {each.group for each in learners if each.group}
+    names = [each.name for each in groups]
+    for name in names:
+        if name not in of_learners:
+            yield (
+                f"the group {name!r} has no learner; {suggest(name, of_learners)}"
+                if of_learners
+                else f"the group {name!r} has no learner; write group = {name!r} in the lines of its learners."
+            )
+    if len(set(names)) < len(names):
+        yield f"the group {next(each for each in names if names.count(each) > 1)!r} is there twice; name it once."
+    met = set()
+    for index, of in enumerate(corrections, start=1):
+        where = f"correction {index}"
+        if ids and of.learner not in ids:
+            yield f"{where} is for {of.learner!r}, who is not on the roster; {_near(of.learner, ids)}"
+        if of.exercise is not None and of.exercise not in known:
+            yield f"{where} names {of.exercise!r}, no exercise of the class; {suggest(of.exercise, known)}"
+        if of.points is not None and of.exercise is None:
+            yield f"{where} gives points without an exercise; add the exercise that they are for."
+        if of.points is None and of.remark is None:
+            yield f"{where} says nothing; give points, a remark, or both."
+        if (of.learner, of.exercise) in met:
+            yield f"{where} is the second for {of.learner!r} on the same exercise; make one of both."
+        met.add((of.learner, of.exercise))
+
+
+def _near(word: str, ids: set[str]) -> str:
+    """A roster is too long to be listed."""
+    said = suggest(word, ids)
+    return said if said.startswith("did") else "write the id as the roster has it."

@@ -1,0 +1,115 @@
+"""Dates as a teacher types them: what cannot be used is told with the date as it should stand."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from datetime import date, datetime, time
+from typing import Any
+
+from gainlib.errors import GainError
+from gainlib.storage.entry_faults import Fault, Place
+from gainlib.text import describe_value
+
+__all__ = ["date_faults", "meant_date", "typed_date", "untangled_dates"]
+
+_HOUR = time(18)
+"""What a sentence proposes where only the day was typed."""
+_YEAR_FIRST = re.compile(r"(\d{4})[-./](\d{1,2})[-./](\d{1,2})")
+_DAY_FIRST = re.compile(r"(\d{1,2})\s?[.]\s?(\d{1,2})\s?[.]\s?(\d{4})")
+_EITHER_FIRST = re.compile(r"(\d{1,2})[-/](\d{1,2})[-/](\d{4})")
+_CLOCK = re.compile(r"(?<![\d+-])(\d{1,2})[:.h](\d{2})(?::\d{2}(?:\.\d+)?)?(?!\d)")
+_ENTRY = re.compile(r"""(?<![\w-])due(\s*)=(\s*)(["']?)([^"'\n#,}\]]*)(["']?)""")
+
+
+def typed_date(given: str, what: str) -> datetime:
+    """The moment that a text names, by this computer's clock where it has no time zone; `what` is what a sentence says.
+
+    >>> typed_date("2027-01-15T18:00+01:00", "--due").isoformat()
+    '2027-01-15T18:00:00+01:00'
+
+    Raises GainError for any other way of writing it, with the way that is wanted.
+    """
+    try:
+        return datetime.fromisoformat(given).astimezone() if _YEAR_FIRST.match(given) else _refused(given, what)
+    except (ValueError, OverflowError):
+        return _refused(given, what)
+
+
+def _refused(given: str, what: str) -> datetime:
+    found = meant_date(given)
+    wanted = f"write {found:%Y-%m-%dT%H:%M}" if found else "give a date and a time such as 2027-01-15T18:00"
+    raise GainError(f"{what} is {describe_value(given)}; {wanted}.")
+
+
+def meant_date(given: str) -> datetime | None:
+    """The moment that a text seems to mean, without a time zone; None where it could be more than one, or none.
+
+    >>> meant_date("28.11.2026"), meant_date("3/4/2026")
+    (datetime.datetime(2026, 11, 28, 18, 0), None)
+    """
+    text = given.strip()
+    if found := _YEAR_FIRST.search(text):
+        year, month, day = map(int, found.groups())
+    elif found := _DAY_FIRST.search(text):
+        day, month, year = map(int, found.groups())
+    elif found := _EITHER_FIRST.search(text):
+        first, second, year = map(int, found.groups())
+        if first <= 12 and second <= 12 and first != second:
+            return None
+        day, month = (first, second) if first > 12 else (second, first)
+    else:
+        return None
+    clock = _CLOCK.search(text[found.end() :])
+    try:
+        return datetime.combine(date(year, month, day), time(int(clock[1]) % 24, int(clock[2])) if clock else _HOUR)
+    except ValueError:
+        return None
+
+
+def _told(where: str, shown: str, meant: datetime | None) -> str:
+    if meant is None:
+        return f"{where} is {shown}; write year, month, day, time and zone, such as 2026-11-28T18:00:00+01:00."
+    try:
+        whole = meant.astimezone().isoformat(timespec="seconds")
+    except (OverflowError, OSError, ValueError):
+        return _told(where, shown, None)
+    return f"{where} is {shown}; write {whole} without quotes (the end, {whole[19:]}, is this computer's time zone)."
+
+
+def date_faults(value: Any, place: Place = ()) -> Iterator[Fault]:
+    """Each entry `due` in a file's tables that is no moment with its time zone, with the sentence on it."""
+    inside = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
+    for key, each in inside:
+        if key != "due":
+            yield from date_faults(each, (*place, key))
+        elif isinstance(each, datetime) and each.tzinfo is not None:
+            continue
+        elif isinstance(each, date):
+            meant = each if isinstance(each, datetime) else datetime.combine(each, _HOUR)
+            yield (*place, key), _told("due", f"{each.isoformat()}, without a time zone", meant)
+        else:
+            yield (*place, key), _told("due", describe_value(each), meant_date(each) if isinstance(each, str) else None)
+
+
+def untangled_dates(text: str) -> tuple[str, list[str]]:
+    """A text in TOML with each date that no TOML is put right, and the sentences on them with their lines.
+
+    >>> untangled_dates("due = 28.11.2026 18:00")[1][0][:45]
+    'line 1: due is 28.11.2026 18:00; write 2026-1'
+    """
+    told = []
+    lines = text.split("\n")
+    for index, line in enumerate(lines):
+        found = None if line.lstrip().startswith("#") else _ENTRY.search(line)
+        if not found or found[3] or _is_toml(shown := found[4].strip()):
+            continue
+        meant = meant_date(shown)
+        told.append(f"line {index + 1}: {_told('due', shown[:40], meant)}")
+        lines[index] = f"{line[: found.start(4)]}2026-01-01T00:00:00Z{line[found.end(4) :]}"
+    return "\n".join(lines), told
+
+
+def _is_toml(shown: str) -> bool:
+    """Whether TOML reads it as a moment or a day; TOML 1.0.0 wants the seconds as well."""
+    return bool(re.fullmatch(r"\d{4}-\d\d-\d\d([Tt ]\d\d:\d\d:\d\d(\.\d+)?([Zz]|[-+]\d\d:\d\d)?)?", shown))
