@@ -211,7 +211,9 @@ def _alone(stem: Stem, practice: Practice, tempo: Tempo | None) -> list[Fault]:
     elif tops:
         places = _places(stem, stem.flat, tempo)
         height = signed(stem.tops_dbfs, 1, "dBFS")
-        said = f"{tops} crests are cut off at the same height, {height}, first at {_where(places[0])}"
+        # A part that was clipped may stand lower than one that is whole.
+        below = f" ({peak - stem.tops_dbfs:.1f} dB below its highest peak)" if peak - stem.tops_dbfs > 0.2 else ""
+        said = f"{tops} crests are cut off at the same height, {height}{below}, first at {_where(places[0])}"
         found.append(
             Fault(
                 stem.name,

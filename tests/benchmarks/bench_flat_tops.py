@@ -29,6 +29,14 @@ def dithered(samples: np.ndarray, bits: int) -> np.ndarray:
     return np.rint(samples * steps + rng.random(samples.shape) - rng.random(samples.shape)) / steps
 
 
+def with_whole_peak(samples: np.ndarray) -> np.ndarray:
+    """With one crest of either side in the middle that is round and stands at -3 dBFS."""
+    taller, middle = samples.copy(), len(samples) // 2
+    crest = 10 ** (-3 / 20) * np.hanning(96)[:, None]
+    taller[middle - 96 : middle + 96] = np.concatenate((crest, -crest))
+    return taller
+
+
 def low_pass(samples: np.ndarray, corner_hz: float) -> np.ndarray:
     """Linear phase, as a converter's or a rate converter's filter: 255 taps."""
     return oaconvolve(samples, firwin(255, corner_hz, fs=RATE_HZ)[:, None], mode="same", axes=0)
@@ -65,6 +73,7 @@ WAYS: dict[str, Way] = {
         f"turned down {db:g} dB, 16 bit dithered": lambda x, db=db: dithered(x * 10 ** (-db / 20), 16)
         for db in (0.1, 1, 6, 20)
     },
+    "turned down 7 dB, a whole peak at -3": lambda x: with_whole_peak(x * 10 ** (-7 / 20)),
     "turned down 6 dB, 24 bit dithered": lambda x: dithered(x / 2, 24),
     "anti-alias filter at 20 kHz": lambda x: low_pass(x / 2, 20_000),
     "anti-alias filter at 15 kHz": lambda x: low_pass(x / 2, 15_000),

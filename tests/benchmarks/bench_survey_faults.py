@@ -80,6 +80,15 @@ def whole_file(samples: Samples, rate: int, rng: np.random.Generator) -> Iterato
     for over in (1, 3, 6):
         cut = np.clip(samples / top * ratio(over), -1, 1) * ratio(-7.0)
         yield f"clipped by {over} dB, then 7 dB down", "flat tops", cut
+        taller = cut.copy()
+        taller[count // 2 - 48 : count // 2 + 48] = ratio(-3.0) * np.hanning(96)[:, None]
+        yield f"the same by {over} dB, one whole peak at −3 dBFS", "flat tops", taller
+        dither = rng.random((2, *cut.shape))
+        yield (
+            f"the same by {over} dB, 16 bits dithered",
+            "flat tops",
+            np.rint(taller * steps + dither[0] - dither[1]) / steps,
+        )
     sixteen = np.rint(samples * steps * 0.9) / steps
     yield "16 bits in words of 24", "word", sixteen
     first = np.argmax(np.abs(samples).max(axis=1) > loud)

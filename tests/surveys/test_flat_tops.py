@@ -53,6 +53,39 @@ def test_one_flat_top_may_be_chance():
     assert len(flat_tops(np.concatenate((once, 0.9 * once)))) == 0
 
 
+@pytest.mark.parametrize("bits", [None, 16, 24])
+@pytest.mark.parametrize("rms", [0.35, 0.5])
+def test_a_clipped_passage_below_a_whole_peak_is_found_at_its_own_height(making, rms, bits):
+    # A planted truth: the take is cut at full scale and turned down by 7 dB; one whole peak stands 4 dB above that.
+    take = np.clip(making.noise(3, 4.0, rms=rms), -1.0, 1.0)
+    planted = clipped_runs(take)
+    take *= 10 ** (-7 / 20)
+    take[96_000:96_096] = 10 ** (-3 / 20) * np.hanning(96)[:, None]
+    take[100_000:100_096] = -(10 ** (-3 / 20)) * np.hanning(96)[:, None]
+    meter = FlatTopsMeter(1)
+    for part in np.array_split(take if bits is None else dithered(take, bits), 7):
+        meter.push(part)
+    found = meter.reading()
+    assert np.isin(found.start, planted.start).mean() > 0.9
+    # Of crests that come closer than 4 ms the ones between two windows' highest are not looked at.
+    assert len(found) >= 0.5 * len(planted) > 20
+    assert meter.height_dbfs == pytest.approx(-7.0, abs=0.01)
+
+
+def test_what_is_whole_has_no_height_in_common_below_its_peak(making):
+    # One crest that comes again and again, as from a sampler, is flat at one height; its length never changes.
+    crest = np.concatenate((np.linspace(0, 0.3, 40), np.full(5, 0.31), np.linspace(0.3, 0, 40), np.zeros(400)))
+    take = np.concatenate((np.tile(crest, 40), 0.6 * np.hanning(96), np.zeros(4000)))
+    assert len(flat_tops(take)) == 0
+    # A word of 8 bits stands still by itself.
+    coarse = np.rint(making.noise(8, 4.0, rms=0.02) * 128) / 128
+    assert len(flat_tops(np.concatenate((coarse[:, 0], 0.6 * np.hanning(96), np.zeros(2000))))) == 0
+    # Crests that were cut at heights of their own, as a gain that rides between them leaves them.
+    rng = np.random.default_rng(4)
+    parts = [np.concatenate((np.zeros(300), np.full(rng.integers(3, 9), rng.uniform(0.1, 0.5)))) for _ in range(400)]
+    assert len(flat_tops(np.concatenate((*parts, 0.9 * np.hanning(96))))) == 0
+
+
 @given(st.integers(0, 99), st.integers(1, 30_000), st.lists(st.integers(1, 29_999), max_size=8))
 def test_blocks_read_what_the_whole_reads(seed, count, cuts):
     rng = np.random.default_rng(seed)
