@@ -42,6 +42,15 @@ def survey_command(
     ] = None,
     stem_ceiling: Annotated[float, typer.Option(help="True peak that no trim lifts a stem above, dBTP.")] = -6.0,
     main_ceiling: Annotated[float, typer.Option(help="True peak that the main is turned down to, dBTP.")] = -6.0,
+    main_at_zero: Annotated[
+        bool, typer.Option("--main-at-zero", help="Lower all trims alike, so that the sum fits with the main at 0 dB.")
+    ] = False,
+    folders_as_groups: Annotated[
+        bool,
+        typer.Option(
+            "--folders-as-groups", help="The stems of a folder share one trim; an --order names other groups."
+        ),
+    ] = False,
     noise_limit: Annotated[float, typer.Option(help="Noise floor that is trouble above this, dBFS AES17.")] = -60.0,
     threshold: Annotated[float, typer.Option(help="The compressor threshold that is looked at, dBFS.")] = -20.0,
     tempo: Annotated[
@@ -87,7 +96,7 @@ def survey_command(
     from gainlib.surveys.comparison import compare
     from gainlib.surveys.exports import WORDS, export, require_free
     from gainlib.surveys.inventory import require_room, write_inventory
-    from gainlib.surveys.order import check_order, order_text, read_order
+    from gainlib.surveys.order import check_order, order_text, practice_of, read_order
     from gainlib.surveys.record import read_survey, schema_text
     from gainlib.surveys.sheet import require_writable, write_sheet
     from gainlib.surveys.survey import survey
@@ -98,13 +107,19 @@ def survey_command(
     _print_any_script()
     practice = Practice(
         measure, target, stem_ceiling_dbtp=stem_ceiling, main_ceiling_dbtp=main_ceiling, noise_limit_dbfs=noise_limit,
-        threshold_dbfs=threshold,
+        threshold_dbfs=threshold, main_at_zero=main_at_zero,
     )  # fmt: skip
     beat = Tempo(tempo, beats) if tempo is not None else None
     if word not in WORDS:
         raise GainError(f"--word is {word!r}; give {' or '.join(WORDS)}.")
     kinds = _kinds(fail_on)
     ordered = None if order is None else read_order(order)
+    if ordered is not None:
+        practice = practice_of(ordered, practice)
+        beat = beat or (Tempo(ordered.session.tempo, beats) if ordered.session.tempo else None)
+    named = None if ordered is None else ordered.groups
+    if folders_as_groups and named:
+        raise GainError("--folders-as-groups was given and the order names groups; choose one of the two.")
     # What could not be written in the end is refused before hours of work, not after.
     for each in (csv, sheet, write_order):
         if each is not None:
@@ -121,7 +136,8 @@ def survey_command(
                 survey(against, practice=practice, tempo=beat, workers=workers) if is_sound else read_survey(against)
             )
         found = survey(
-            *(stems or []), practice=practice, tempo=beat, progress=progress, workers=workers, title=title
+            *(stems or []), practice=practice, tempo=beat, groups="folders" if folders_as_groups else named,
+            progress=progress, workers=workers, title=title,
         )  # fmt: skip
         changes: Changes | None = None
         if before is not None and against is not None:

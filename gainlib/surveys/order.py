@@ -7,7 +7,7 @@ import glob
 import math
 import os
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import Field, ValidationError
@@ -17,11 +17,13 @@ from gainlib.meters import measures
 from gainlib.storage import toml_value
 from gainlib.storage.entry_faults import Entry, describe_fault
 from gainlib.storage.foreign import read_toml
+from gainlib.surveys.columns import COLUMNS
 from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.stem import Stem
+from gainlib.surveys.targets import Practice
 from gainlib.text import counted, describe_value, path_text, printable, signed
 
-__all__ = ["Order", "OrderLine", "as_dict", "check_order", "order_text", "read_order"]
+__all__ = ["Order", "OrderLine", "Part", "Session", "as_dict", "check_order", "order_text", "practice_of", "read_order"]
 
 LARGEST_ORDER_BYTES = 1024 * 1024
 _NAMED = 5  # so many files are named in a line
@@ -57,14 +59,31 @@ class Part(Entry):
     silence_after_seconds: Span | None = None
 
 
+class Session(Entry):
+    """What stands on top of the gain sheet; what is left out is a line to write on."""
+
+    entry_form: ClassVar[str] = "a table"
+    song: str = Field(default="", max_length=200)
+    engineer: str = Field(default="", max_length=200)
+    date: str = Field(default="", max_length=40)
+    key: str = Field(default="", max_length=40)
+    tempo: float | None = Field(default=None, ge=1, le=1000)
+    notes: str = Field(default="", max_length=2000)
+
+
 class Order(Entry):
     """An order: what the stems must meet, and the mix, which is the file that its names fit, else the sum of all stems.
+
+    `session` stands on the gain sheet; the stems of one of the `groups`, names or patterns of files by the group's
+    name, share one trim.
 
     >>> Order(stems=Part(count=12)).stems.count
     12
     """
 
     file_kind: ClassVar[str] = "order"
+    session: Session = Session()
+    groups: dict[str, list[str]] = Field(default_factory=dict)
     stems: Part = Part()
     mix: Part = Part()
 
@@ -117,7 +136,7 @@ def read_order(path: str | os.PathLike[str]) -> Order:
         raise GainError(
             f"{path_text(path)}: {known[0]} of mix is asked of a file; add names, such as names = ['mix.wav']."
         )
-    if not any(part.model_fields_set for part in (order.stems, order.mix)):
+    if not order.groups and not any(part.model_fields_set for part in (order.session, order.stems, order.mix)):
         raise GainError(f"{path_text(path)} asks for nothing; write an order with --write-order and go on from there.")
     return order
 
@@ -137,19 +156,38 @@ def check_order(survey: SurveyResult, order: Order) -> list[OrderLine]:
         found.append(OrderLine("stems", "files", False, f"stems: {names} could not be read."))
     mixes = [each for each in survey.stems if _fits(each, order.mix.names)]
     stems = [each for each in survey.stems if each not in mixes]
-    found += _lines("stems", order.stems, stems)
+    found += _lines("stems", order.stems, stems, survey)
     if order.mix.names:
-        found += _lines("mix", order.mix, mixes)
+        found += _lines("mix", order.mix, mixes, survey)
     elif order.mix.model_fields_set:
         found += _of_the_sum(survey, order.mix)
     return found
+
+
+def practice_of(order: Order, practice: Practice) -> Practice:
+    """The practice with ceilings no higher than the order leaves room for, so that trimmed copies meet it.
+
+    >>> practice_of(Order(stems=Part(headroom_db=10.0)), Practice()).stem_ceiling_dbtp
+    -10.0
+    """
+
+    def lowest(part: Part, usual: float) -> float:
+        room = usual if part.headroom_db is None else -part.headroom_db
+        return min(usual, room, usual if part.true_peak_dbtp is None else part.true_peak_dbtp)
+
+    # The true peak is never below the highest sample, so the headroom holds too.
+    return replace(
+        practice,
+        stem_ceiling_dbtp=lowest(order.stems, practice.stem_ceiling_dbtp),
+        main_ceiling_dbtp=lowest(order.mix, practice.main_ceiling_dbtp),
+    )
 
 
 def _fits(stem: Stem, patterns: Sequence[str]) -> bool:
     return any(fnmatch.fnmatchcase(stem.path.name, each) for each in patterns)
 
 
-def _lines(name: str, part: Part, stems: Sequence[Stem]) -> list[OrderLine]:
+def _lines(name: str, part: Part, stems: Sequence[Stem], survey: SurveyResult) -> list[OrderLine]:
     found: list[OrderLine] = []
 
     def told(entry: str, wanted: str, wrong: Sequence[str]) -> None:
@@ -186,7 +224,7 @@ def _lines(name: str, part: Part, stems: Sequence[Stem]) -> list[OrderLine]:
             lambda stem: "tells no start" if stem.starts_at is None else f"starts at {stem.starts_at}")  # fmt: skip
     for entry, wanted, right in _levels(part):
         of_each(entry, wanted, lambda stem, entry=entry, right=right: right(stem.readings.get(entry)),  # type: ignore[misc]
-                lambda stem, entry=entry: f"has {_printed(entry, stem.readings.get(entry))}")  # type: ignore[misc]  # fmt: skip
+                lambda stem, entry=entry: f"has {_before_and_after(survey, stem, entry)}")  # type: ignore[misc]  # fmt: skip
     for entry, where in (("silence_before_seconds", "start"), ("silence_after_seconds", "end")):
         least, most = getattr(part, entry) or (0.0, 0.0)
         # Looked at in windows of 50 ms, so to half a window.
@@ -244,6 +282,14 @@ def _word_said(word: str | None) -> str:
 
 def _printed(measure: str, value: float | None) -> str:
     return "none" if value is None else signed(value, 2, measures()[measure].unit, plus=False)
+
+
+def _before_and_after(survey: SurveyResult, stem: Stem, measure: str) -> str:
+    """A reading as it is, and with the trim where there is one."""
+    reading, gain_db = stem.readings.get(measure), survey.trim(stem.name).gain_db
+    if reading is None or not gain_db:
+        return _printed(measure, reading)
+    return f"{_printed(measure, reading)}, {_printed(measure, COLUMNS[measure].moved(reading, gain_db))} trimmed"
 
 
 def _silence(stem: Stem, where: str) -> float:

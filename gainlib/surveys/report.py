@@ -17,7 +17,7 @@ from gainlib.surveys.record import as_dict
 from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.stem import Stem
 from gainlib.surveys.trims import MOST_SUMMED, Sum, Trim
-from gainlib.text import counted, signed
+from gainlib.text import counted, printable, signed
 
 __all__ = ["as_csv", "as_json", "fine", "lines", "stem_line", "sum_lines", "threshold_lines", "trim_line", "verdict"]
 
@@ -111,6 +111,8 @@ def trim_line(trim: Trim) -> str:
         return "No trim: there is nothing to bring to a level."
     if trim.held == "lacks":
         return "No trim: the measure cannot be read from it."
+    if trim.held == "group":
+        return f"Trim {signed(trim.gain_db, 1, 'dB', plus=True)}, with its group {printable(trim.group)}."
     held = ", held back by its peaks" if trim.held == "peaks" else ""
     return f"Trim {signed(trim.gain_db, 1, 'dB', plus=True)}{held}."
 
@@ -128,6 +130,8 @@ def sum_lines(survey: SurveyResult) -> list[str]:
         + (
             f"Turn the main down by {abs(total.main_trim_db):.1f} dB."
             if total.main_trim_db
+            else f"All trims are {total.lowered_db:.1f} dB lower for that; the main stays at 0 dB."
+            if total.lowered_db
             else "The main needs no trim."
         )
     ]

@@ -18,12 +18,13 @@ from gainlib.surveys.checks import Fault, find_faults
 from gainlib.surveys.comparison import Changes, compare
 from gainlib.surveys.exports import export
 from gainlib.surveys.folder import find_files
+from gainlib.surveys.groups import Groups, group_stems, share_trims
 from gainlib.surveys.report import as_csv, as_json, lines
 from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.sheet import write_sheet
 from gainlib.surveys.stem import Stem, Stopped, measure_stem
 from gainlib.surveys.targets import Practice, Tempo
-from gainlib.surveys.trims import MOST_SUMMED, Sum, Trim, add_up, apply_trim, find_noise, propose_trim
+from gainlib.surveys.trims import MOST_SUMMED, Sum, Trim, add_up, apply_trim, find_noise, lower_alike, propose_trim
 from gainlib.text import printable
 
 __all__ = ["Progress", "Survey", "survey"]
@@ -54,7 +55,7 @@ class Survey(SurveyResult):
             if isinstance(gain, bool) or not isinstance(gain, int | float) or not math.isfinite(gain):
                 raise GainError(f"the trim of {name} is {gain!r}; give decibels, such as -3.5.")
         trims = [
-            apply_trim(self.stem(each.stem), float(gains_db[each.stem]), self.practice)
+            apply_trim(self.stem(each.stem), float(gains_db[each.stem]), self.practice, group=each.group)
             if each.stem in gains_db
             else each
             for each in self.trims
@@ -94,6 +95,7 @@ def survey(
     *stems: str | os.PathLike[str] | Iterable[str | os.PathLike[str]],
     practice: Practice | None = None,
     tempo: Tempo | float | None = None,
+    groups: Groups | None = None,
     progress: Progress | None = None,
     workers: int | None = None,
     title: str = "",
@@ -108,6 +110,8 @@ def survey(
         The level that stems are brought to, the ceilings and what counts as trouble; those of the course unless given.
     tempo : Tempo or float, optional
         Beats a minute: places are then told as bar:beat too.
+    groups : mapping of str to file names or patterns, or "folders", optional
+        Groups whose stems share one trim, such as `{"drums": ["kick*", "snare*"]}`; "folders" makes one of each folder.
     progress : callable, optional
         Hears the share of the work that is done, from 0 to 1, and what is being done.
     workers : int, optional
@@ -149,6 +153,7 @@ def survey(
     count = workers if workers is not None else max(1, os.cpu_count() or 1)
     if isinstance(count, bool) or not isinstance(count, int) or not 1 <= count <= 64:
         raise GainError(f"workers is {workers!r}; give a whole number from 1 to 64.")
+    of, told = group_stems(meant.files, groups) if groups else ({}, [])
     work = _Work(meant.files, progress or (lambda share, doing: None))
     read: list[Stem] = []
     total: Sum | None = None
@@ -156,17 +161,20 @@ def survey(
         whole = work.measure(pool)
         read = work.done
         trims = [propose_trim(each, practice) for each in read]
+        trims = share_trims(read, trims, of, practice)
         try:
             if whole:
                 total = _sum_of(read, trims, practice, pool, count, work)
         except KeyboardInterrupt:
             work.ended.set()
             whole = False
+    if total is not None and practice.main_at_zero:
+        trims, total = lower_alike(read, trims, total, practice)
     if whole:
         work.finish()
     unreadable = [*meant.missing, *work.unreadable]
     name = title or _title_of(given)
-    notes = [*meant.notes, *_decoded(read)]
+    notes = [*meant.notes, *_decoded(read), *told]
     made = Survey(
         tuple(read), (), tuple(trims), total, tuple(unreadable), practice, beat, tuple(notes), name, whole, count
     )

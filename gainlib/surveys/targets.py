@@ -21,10 +21,11 @@ class Practice:
     """The assumptions of a survey; every one is printed on the gain sheet, and every one can be set otherwise.
 
     Trims bring `measure` of each stem to `target`, held back where its true peak would pass `stem_ceiling_dbtp`; the
-    main is turned down until the sum's true peak is at most `main_ceiling_dbtp`. A noise floor above
-    `noise_limit_dbfs` after the trims is trouble. `threshold_dbfs` is the compressor threshold that is looked at.
-    -18 dBFS is where EBU R 68 puts the alignment tone (*published*) and where many set the average of a stem (*common
-    practice*); the ceilings of -6 dBTP and the noise limit are *common practice* as well, no standard asks for them.
+    main is turned down until the sum's true peak is at most `main_ceiling_dbtp`, or with `main_at_zero` all trims are,
+    alike. A noise floor above `noise_limit_dbfs` after the trims is trouble. `threshold_dbfs` is the compressor
+    threshold that is looked at. -18 dBFS is where EBU R 68 puts the alignment tone (*published*) and where many set the
+    average of a stem (*common practice*); the ceilings of -6 dBTP and the noise limit are *common practice* as well, no
+    standard asks for them.
 
     >>> Practice(measure="loudness_lufs").value
     -23.0
@@ -39,13 +40,14 @@ class Practice:
     opposite_correlation: float = -0.5
     imbalance_db: float = 6.0
     dc_limit_dbfs: float = -55.0
+    main_at_zero: bool = False
 
     def __post_init__(self) -> None:
         if self.measure not in TARGETS:
             raise GainError(f"measure is {self.measure!r}; {suggest(str(self.measure), TARGETS)}")
         for field in fields(self)[1:]:
             value = getattr(self, field.name)
-            if value is None and field.name == "target":
+            if (value is None and field.name == "target") or field.name == "main_at_zero":
                 continue
             if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
                 raise GainError(f"{field.name} is {value!r}; it must be a finite number.")
@@ -71,10 +73,13 @@ class Practice:
         return (
             f"Each stem is trimmed to {chosen.printed(self.value)} of {self.measure}{usual}: "
             f"{chosen.meaning[0].lower()}{chosen.meaning[1:]}",
-            f"A trim is held back where the stem's true peak would pass {_level(self.stem_ceiling_dbtp, 'dBTP')} "
-            "(common practice).",
-            f"The main is turned down until the true peak of the sum is at most "
-            f"{_level(self.main_ceiling_dbtp, 'dBTP')} (common practice); it is never turned up.",
+            "A trim is held back where the stem's true peak would pass "
+            f"{_level(self.stem_ceiling_dbtp, 'dBTP')}{_usual(self.stem_ceiling_dbtp)}.",
+            "All trims are lowered alike until the true peak of the sum, with the main at 0 dB, is at most "
+            f"{_level(self.main_ceiling_dbtp, 'dBTP')}{_usual(self.main_ceiling_dbtp)}."
+            if self.main_at_zero
+            else "The main is turned down until the true peak of the sum is at most "
+            f"{_level(self.main_ceiling_dbtp, 'dBTP')}{_usual(self.main_ceiling_dbtp)}; it is never turned up.",
             "The sum has every fader at 0 dB: stems added sample by sample from their first samples on, mono stems to "
             "both sides.",
             f"Noise above {_level(self.noise_limit_dbfs, 'dBFS')} after the trims is called trouble (common practice); "
@@ -90,6 +95,10 @@ class Practice:
             "RMS levels have the AES17 zero: a full-scale sine reads 0 dBFS. Loudness is after ITU-R BS.1770-5, true "
             "peak after its Annex 2, range after EBU Tech 3342.",
         )
+
+
+def _usual(ceiling_dbtp: float) -> str:
+    return " (common practice)" if ceiling_dbtp == -6.0 else ""
 
 
 def _level(value: float, unit: str) -> str:

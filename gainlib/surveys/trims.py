@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -25,7 +25,7 @@ from gainlib.surveys.stem import Stem, Stopped, block_frames
 from gainlib.surveys.targets import Practice
 from gainlib.text import signed
 
-__all__ = ["Sum", "Trim", "add_up", "apply_trim", "find_noise", "propose_trim", "share_above"]
+__all__ = ["Sum", "Trim", "add_up", "apply_trim", "find_noise", "lower_alike", "propose_trim", "share_above"]
 
 MOST_SUMMED = 256
 """More stems than these are not added up: nobody mixes so many, and each is an open file."""
@@ -35,9 +35,10 @@ MOST_SUMMED = 256
 class Trim:
     """The trim of one stem, why it is that, and what the stem then is.
 
-    `held` says what held it back from the target: "peaks", "silence" or "lacks" (the measure cannot be read), or
-    nothing. `noise_dbfs` is None where the stem never pauses. `works_before` and `works_after` are the shares of its
-    playing time in which a compressor with the practice's threshold would work.
+    `held` says what held it back from the target: "peaks", "silence", "lacks" (the measure cannot be read) or "group"
+    (the stems of its `group` share one trim), or nothing. `noise_dbfs` is None where the stem never pauses.
+    `works_before` and `works_after` are the shares of its playing time in which a compressor with the practice's
+    threshold would work.
     """
 
     stem: str
@@ -51,14 +52,16 @@ class Trim:
     hum: Hum | None
     works_before: float
     works_after: float
+    group: str = ""
 
 
 @dataclass(frozen=True)
 class Sum:
     """What the stems add up to at the main bus: `before` the trims, `after` them, by the names of measures.
 
-    `main_trim_db` is what the main then needs, 0 or below; `noise_dbfs` the noise of all stems together after both,
-    None where none pauses. `left_out` has each stem that could not be added and why.
+    `main_trim_db` is what the main then needs, 0 or below; `lowered_db` by how much all trims were lowered alike so
+    that it needs none, 0 where that was not asked for; `noise_dbfs` the noise of all stems together after both, None
+    where none pauses. `left_out` has each stem that could not be added and why.
     """
 
     stems: tuple[str, ...]
@@ -70,6 +73,7 @@ class Sum:
     after: Mapping[str, float]
     main_trim_db: float
     noise_dbfs: float | None
+    lowered_db: float = 0.0
 
     def delivered(self, measure: str) -> float:
         """A level of the sum after the main's trim.
@@ -101,7 +105,7 @@ def propose_trim(stem: Stem, practice: Practice) -> Trim:
     return apply_trim(stem, gain_db + 0.0, practice, held="peaks" if wanted > most else "")
 
 
-def apply_trim(stem: Stem, gain_db: float, practice: Practice, *, held: str = "") -> Trim:
+def apply_trim(stem: Stem, gain_db: float, practice: Practice, *, held: str = "", group: str = "") -> Trim:
     """What a stem is after a trim of so many decibels.
 
     >>> from gainlib.storage import bundled
@@ -117,8 +121,26 @@ def apply_trim(stem: Stem, gain_db: float, practice: Practice, *, held: str = ""
         peak_dbfs=stem.readings["peak_dbfs"] + gain_db, true_peak_dbtp=stem.readings["true_peak_dbtp"] + gain_db,
         noise_dbfs=None if noise is None else noise + gain_db, hum=stem.noise.hum,
         works_before=share_above(stem.levels, practice.threshold_dbfs),
-        works_after=share_above(stem.levels, practice.threshold_dbfs - gain_db),
+        works_after=share_above(stem.levels, practice.threshold_dbfs - gain_db), group=group,
     )  # fmt: skip
+
+
+def lower_alike(stems: Sequence[Stem], trims: Sequence[Trim], total: Sum, practice: Practice) -> tuple[list[Trim], Sum]:
+    """Every trim lowered by what the main would need, so that the sum fits with the main at 0 dB; the balance stays.
+
+    >>> total = Sum((), (), 48000, 1, 1.0, {}, {"peak_dbfs": -1.0}, -5.0, None)
+    >>> lower_alike((), (), total, Practice())[1].after
+    {'peak_dbfs': -6.0}
+    """
+    by_db = total.main_trim_db
+    lowered = [
+        each
+        if each.held == "silence"
+        else apply_trim(stem, round(each.gain_db + by_db, 1) + 0.0, practice, held=each.held, group=each.group)
+        for stem, each in zip(stems, trims, strict=True)
+    ]
+    after = {name: COLUMNS[name].moved(value, by_db) for name, value in total.after.items()}
+    return lowered, replace(total, after=after, main_trim_db=0.0, lowered_db=-by_db + 0.0)
 
 
 def noise_of(stem: Stem) -> float | None:
