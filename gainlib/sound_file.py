@@ -25,9 +25,9 @@ from gainlib.errors import GainError
 from gainlib.storage import atomic_path, bundled, bundled_folder, fault_of_disk, given_path
 from gainlib.text import counted, describe_value, lasting, reason_of
 
-__all__ = ["SoundFile", "is_sound", "read", "require_sound", "sounds_in", "write", "write_blocks"]
+__all__ = ["SOUND_ENDINGS", "SoundFile", "is_sound", "read", "require_sound", "sounds_in", "write", "write_blocks"]
 
-_ENDINGS = DECODED_ENDINGS | frozenset(
+SOUND_ENDINGS = DECODED_ENDINGS | frozenset(
     (
         "aif", "aifc", "aiff", "au", "avr", "caf", "flac", "htk", "iff", "ircam", "mp1", "mp2", "mp3", "nist", "oga",
         "ogg", "opus", "paf", "pvf", "rf64", "sd2", "sds", "sf", "snd", "svx", "voc", "w64", "wav", "wave", "wve", "xi",
@@ -58,7 +58,7 @@ def is_sound(path: Path) -> bool:
     >>> is_sound(bundled_folder("media") / "bass.flac"), is_sound(bundled_folder("media") / "README.md")
     (True, False)
     """
-    return path.suffix.removeprefix(".").lower() in _ENDINGS and not path.name.startswith(".") and path.is_file()
+    return path.suffix.removeprefix(".").lower() in SOUND_ENDINGS and not path.name.startswith(".") and path.is_file()
 
 
 def sounds_in(folder: Path) -> list[Path]:

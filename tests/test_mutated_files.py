@@ -14,10 +14,11 @@ from mutation import how_many, mutated, run_cases
 import gainlib as gl
 from gainlib.benches.coming_back import stand_as_left
 from gainlib.classroom import RosterLine, new_class, read_class, read_roster
+from gainlib.classroom.class_file import class_text
 from gainlib.errors import GainError
 from gainlib.exercises import author_answer, check, load
 from gainlib.learners.course_folder import MANIFEST, MARK, chosen_lessons, install_lessons
-from gainlib.learners.enrolment import enrol, enrolled
+from gainlib.learners.enrolment import CLASS_FILE, enrol, enrolled
 from gainlib.learners.hand_in_file import read_hand_in
 from gainlib.learners.progress import ATTEMPTS, Progress
 from gainlib.learners.spaced_repetition import missed
@@ -59,6 +60,7 @@ def valid(tmp_path_factory):
     (home / "lessons").mkdir()
     (home / "lessons" / "03-lesson.ipynb").write_text("{}")
     install_lessons(course, "1", home / "lessons")
+    enrol(course, home / "class.gainclass", "a-01")
     progress = Progress.at(course, name="Ada")
     for _ in range(3):
         progress.record(variant, author_answer(variant), verdict)
@@ -93,16 +95,20 @@ def read_session(file, valid):
 
 def read_class_file(file, valid):
     found = read_class(file)
-    found.for_learners()
+    class_text(found)
     found.penalty_percent(datetime.now(UTC))
     for each in found.learners[:3]:
         found.key_of(each.id)
 
 
-def read_learners_file(file, valid):
+def read_start_file(file, valid):
     enrol(file.parent / "course", file, "a-01")
     here = enrolled(file.parent / "course")
     here.variant(load(EXERCISE))
+
+
+def read_kept_class(file, valid):
+    enrolled(file.parent.parent).variant(load(EXERCISE))
 
 
 def read_earlier(file, valid):
@@ -144,7 +150,8 @@ def read_lesson(file, valid):
 READERS = {
     "session": ("session.toml", "session.toml", read_session),
     "class": ("class.toml", "class.toml", read_class_file),
-    "learners": ("class-for-learners.toml", "class-for-learners.toml", read_learners_file),
+    "start": ("class.gainclass", "class.gainclass", read_start_file),
+    "kept class": (f"course/{MARK}/{CLASS_FILE}", f"{MARK}/{CLASS_FILE}", read_kept_class),
     "list": ("list.csv", "list.csv", lambda file, valid: read_roster(file)),
     "survey": ("survey.json", "survey.json", read_earlier),
     "record": ("course/progress.json", "progress.json", read_progress),

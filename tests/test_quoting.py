@@ -12,7 +12,7 @@ import pytest
 import gainlib as gl
 from gainlib.authoring.new_exercise import new_exercise
 from gainlib.authoring.validation import validate
-from gainlib.classroom.class_file import new_class, read_class
+from gainlib.classroom import new_class, read_class
 from gainlib.classroom.intake import walk_folder
 from gainlib.classroom.roster import read_roster
 from gainlib.errors import GainError
@@ -126,7 +126,8 @@ def test_what_commands_print_likewise(tmp_path, run, written):
     own = tmp_path / f"{ODD}.toml"
     own.write_bytes(written().read_bytes())
     status, out, err = run("new-class", tmp_path / "group", "--title", "Group", "--exercise", own)
-    assert (misleading(out + err), status) == ([], 0)
+    assert (misleading(out + err), status) == ([], 2)  # such a name is given out to nobody
+    assert "cannot be given out" in err
     with zipfile.ZipFile(tmp_path / "all.zip", "w") as archive:
         archive.writestr(f"{ODD}.txt", "")
     assert [misleading(each.place + each.fault) for each in walk_folder(tmp_path)].count([]) > 1

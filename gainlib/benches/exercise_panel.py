@@ -17,10 +17,10 @@ from gainlib.benches.events import Event
 from gainlib.benches.inputs import question_input
 from gainlib.benches.panel import Panel, ShownByPanel
 from gainlib.errors import GainError, suggest
-from gainlib.exercises import ControlSpec, Exercise, Hint, Variant, Verdict, author_answer, check, load
+from gainlib.exercises import ControlSpec, Exercise, Hint, Variant, Verdict, author_answer, check
 from gainlib.exercises.answers import read_answer
 from gainlib.exercises.pictures import aims_of, view_for
-from gainlib.learners.enrolment import own_variant
+from gainlib.learners.enrolment import find_exercise, own_variant
 from gainlib.learners.progress import Progress
 from gainlib.text import counted, signed
 from gainlib.views import Advice, View
@@ -335,7 +335,8 @@ def exercise(name: str | Path, learner: str | None = None) -> OpenExercise:
     Parameters
     ----------
     name : str or Path
-        Its name in the collection, such as "recording/leave-room", or the path of a TOML file of one's own.
+        Its name in the collection, such as "recording/leave-room", or in the class, where it is a teacher's own, or the
+        path of a TOML file of one's own.
     learner : str, optional
         An id whose variant is shown; nothing is kept then.
 
@@ -355,7 +356,7 @@ def exercise(name: str | Path, learner: str | None = None) -> OpenExercise:
     >>> opened.check().passed
     False
     """
-    made = load(name)
+    made = find_exercise(name)
     progress = Progress(Path("progress.json"), learner) if learner else Progress.here()
     variant = made.variant(learner) if learner else own_variant(made, progress)
     opened = OpenExercise(made, variant, progress, kept=learner is None)

@@ -5,6 +5,7 @@ never ends the marking; a killed marking goes on where it was, and gives the sam
 
 class_file, roster  the class with its key, exercises, due date and learners; a class list as schools export it
 decisions, due_dates  what the teacher decides on marks; dates as they are typed
+start_files         what learners get: a class with its own exercises packed, for each and for all
 intake              every file of a folder of hand-ins, archives included
 marking             one answer marked: a pure function, the same on every machine
 store, workers      the marks by the digest of all that they depend on; who does the work

@@ -1,17 +1,10 @@
-"""The class file: key, roster, exercises with their points, due date and rule for late hand-ins; and what learners get.
-
-The teacher's file has all of it. A learner gets what their computer needs, and no more: the exercises, the due date and
-a key; either in a file of their own, one for each of the roster, or in the one for all.
-"""
+"""The class file: key, roster, exercises with their points, due date, what lateness costs; the teacher's alone."""
 
 from __future__ import annotations
 
 import functools
-import glob
 import itertools
 import os
-import secrets
-from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -22,31 +15,12 @@ from gainlib.authoring.messages import FileFault, parse_text
 from gainlib.classroom.decisions import ALL, Correction, Section, WhichCounts, faults_of_decisions
 from gainlib.classroom.due_dates import date_faults, untangled_dates
 from gainlib.errors import GainError
-from gainlib.exercises import exercise_names, load
-from gainlib.learners.learners_file import (
-    FOR_LEARNERS,
-    LARGEST_CLASS_BYTES,
-    ClassBasis,
-    Learner,
-    ShortText,
-    code_of,
-    validate_class,
-)
-from gainlib.learners.naming import file_names, require_text
-from gainlib.storage import atomic_write, given_path, toml_value
+from gainlib.learners.learners_file import LARGEST_CLASS_BYTES, ClassBasis, Learner, ShortText, validate_class
+from gainlib.storage import toml_value
 from gainlib.storage.entry_faults import Entry
 from gainlib.storage.foreign import Place, describe_place, read_text, toml_table
 
-__all__ = [
-    "ClassFile",
-    "Late",
-    "RosterLine",
-    "left_over",
-    "new_class",
-    "own_files_of",
-    "read_class",
-    "write_learners_file",
-]
+__all__ = ["ClassFile", "Late", "RosterLine", "class_text", "exercise_rows", "read_class"]
 
 
 MOST_COLUMNS = 50
@@ -79,7 +53,7 @@ class Late(Entry):
 
 
 class ClassFile(ClassBasis):
-    """A class as the teacher keeps it.
+    """A class as the teacher keeps it; `lists_names` says whether the start file for all has the roster to choose from.
 
     >>> ClassFile.model_validate({"schema": "gainlib class", "version": 1, "title": "Group A", "key": "k" * 16,
     ...     "exercises": [{"name": "recording/leave-room"}]}).penalty_percent(datetime.now(UTC))
@@ -88,6 +62,7 @@ class ClassFile(ClassBasis):
 
     schema_: Literal["gainlib class"] = Field(alias="schema")
     late: Late | None = None
+    lists_names: bool = True
     counts: WhichCounts = "latest"
     groups: Annotated[list[Section], Field(max_length=1000)] = Field(default_factory=list)
     corrections: Annotated[list[Correction], Field(max_length=100_000)] = Field(default_factory=list)
@@ -133,116 +108,6 @@ class ClassFile(ClassBasis):
             return 100.0
         return min(self.late.most_percent, days * self.late.percent_per_day)
 
-    def for_learners(self) -> str:
-        """The learners' file for all as text; it holds the class's key."""
-        codes = sorted(code_of(self.key, "id", each.id) for each in self.learners)
-        rows = ["ids = [", *(f"  {toml_value(each)}," for each in codes), "]"] if codes else []
-        return _text(self, _FOR_ALL, self.key, rows)
-
-    def for_one(self, learner: RosterLine) -> str:
-        """A learner's own file as text; it holds their key and name, and nobody else's."""
-        who = [f"tag     = {toml_value(self.tag)}", f"learner = {toml_value({'id': learner.id, 'name': learner.name})}"]
-        own = self.model_copy(update={"due": self.due_for(learner.id)})
-        return _text(own, _FOR_ONE, self.key_of(learner.id), who)
-
-
-def new_class(
-    file: str | os.PathLike[str],
-    *,
-    title: str = "",
-    roster: Sequence[RosterLine] = (),
-    exercises: Iterable[str] = (),
-    due: datetime | None = None,
-    collect: str = "",
-) -> tuple[Path, Path]:
-    """Write the teacher's file of a new class, with a new key, and the learners' one; gives both paths.
-
-    With a roster, each learner's own file is written as well, into the folder that `own_files_of` names.
-
-    `exercises` are names of the collection (all of it, when none is given) or paths of TOML files of one's own, which
-    are written relative to the class file. Nothing is written over. Raises GainError for what makes no sense.
-
-    >>> import tempfile
-    >>> for each in new_class(Path(tempfile.mkdtemp()) / "group-a", exercises=["recording/leave-room"]):
-    ...     print(each.name)
-    group-a.toml
-    group-a-for-learners.toml
-    """
-    target = given_path(file)
-    target = target if target.suffix == ".toml" else target.with_name(f"{target.name}.toml")
-    entries = []
-    for each in exercises or exercise_names():
-        exercise = load(each)
-        entry: dict[str, Any] = {"name": exercise.name, "points": float(exercise.out_of)}
-        if str(each).endswith(".toml"):
-            entry["file"] = Path(os.path.relpath(Path(each).resolve(), target.parent.resolve())).as_posix()
-        entries.append(entry)
-    content: dict[str, Any] = {
-        "schema": "gainlib class",
-        "version": 2,
-        "title": require_text("--title", title or target.stem),
-        "key": secrets.token_hex(16),
-        "exercises": entries,
-        "learners": [each.model_dump(exclude_defaults=True) for each in roster],
-    }
-    if due is not None:
-        content["due"] = due
-    if collect:
-        content["collect"] = collect
-    made = validate_class(content, ClassFile, target)
-    learners_file = _learners_path(target)
-    for path in (target, learners_file, own_files_of(target)):
-        if path.exists() or path.is_symlink():
-            raise GainError(f"{path} is there already; give another name, or move it away.")
-    rows = ["learners = [", *(f"  {_told(each)}," for each in made.learners), "]"]
-    atomic_write(target, _text(made, _FOR_TEACHER, made.key, rows), private=True, make_folder=True)
-    _write_own_files(target, made)
-    return target, atomic_write(learners_file, made.for_learners(), shared=True)
-
-
-def write_learners_file(file: str | os.PathLike[str]) -> Path:
-    """Write the learners' file and each learner's own again, after the class file was changed; gives its path."""
-    target = Path(file)
-    of_class = read_class(target)
-    _write_own_files(target, of_class)
-    return atomic_write(_learners_path(target), of_class.for_learners(), shared=True)
-
-
-def own_files_of(file: str | os.PathLike[str]) -> Path:
-    """The folder in which each learner's own file lies, beside the class file.
-
-    >>> own_files_of("group-a.toml").name
-    'group-a-own-files'
-    """
-    return Path(file).with_name(f"{Path(file).stem}-own-files")
-
-
-def left_over(file: str | os.PathLike[str]) -> list[Path]:
-    """Own files of learners who are on the roster no longer: they still draw numbers and sign, until they are deleted.
-
-    >>> left_over("no-such-class.toml")
-    []
-    """
-    target, own = Path(file), own_files_of(file)
-    if not own.is_dir():
-        return []
-    of_class = read_class(target)
-    kept = {_own_file(target, name) for name in file_names(each.id for each in of_class.learners).values()}
-    return sorted(each for each in own.glob(f"{glob.escape(target.stem)}-for-*.toml") if each not in kept)
-
-
-def _own_file(target: Path, name: str) -> Path:
-    return own_files_of(target) / f"{target.stem}-for-{name}.toml"
-
-
-def _write_own_files(target: Path, of_class: ClassFile) -> None:
-    """One file for each of the roster; for the teacher alone, who gives each learner theirs."""
-    if not of_class.signs:
-        return  # in a class of gainlib 0.1 one key draws all numbers, so there is none of one's own
-    names = file_names(each.id for each in of_class.learners)
-    for each in of_class.learners:
-        atomic_write(_own_file(target, names[each.id]), of_class.for_one(each), private=True, make_folder=True)
-
 
 def read_class(file: str | os.PathLike[str]) -> ClassFile:
     """The class of a teacher's file. Raises GainError, with file and entry, for one that cannot be used."""
@@ -286,19 +151,9 @@ def _of_whom(place: Place, content: dict[str, Any]) -> str:
     return f", {describe_place(place[:2])}{f' ({who})' if isinstance(who, str) else ''}"
 
 
-def _learners_path(file: Path) -> Path:
-    return file.with_name(file.stem + FOR_LEARNERS)
-
-
-_FOR_TEACHER = "# The class, with every name and the key: the teacher's file. Learners get another one."
-_FOR_ALL = "# What a learner's computer needs of the class; the same for all. There are no names in it."
-_FOR_ONE = "# What one learner's computer needs of the class. It is for this learner and for nobody else."
-_ABOUT_THE_KEY = {
-    _FOR_TEACHER: "# Each learner's key follows from this one, and by it their numbers. Another one draws others.",
-    _FOR_ALL: "# Each learner's key follows from this one: who has it can hand in under any name.",
-    _FOR_ONE: "# It draws this learner's numbers and signs what they hand in.",
-}
-_MORE_FOR_TEACHER = """\
+_HEAD = "# The class, with every name and the key: the teacher's file. Learners get start files."
+_ABOUT_THE_KEY = "# Each learner's key follows from this one, and by it their numbers. Another one draws others."
+_MORE = """\
 # What a late hand-in costs; without these lines it costs nothing and is only told.
 # late = { percent_per_day = 10, most_percent = 50, last_day = 14 }
 # Which hand-in of a learner counts: "latest", "latest in time", "best in time".
@@ -310,40 +165,40 @@ _MORE_FOR_TEACHER = """\
 # More, such as extensions, exemptions, groups and bonus: DEVELOPERS.md, "What you decide"."""
 
 
-def _text(made: ClassBasis, kind: str, key: str, rows: Iterable[str]) -> str:
-    """A class as TOML, in the order in which one reads it; `rows` come last, in a learner's own file first."""
-    of_teacher = kind is _FOR_TEACHER
-    rows = list(rows)
+def class_text(made: ClassFile) -> str:
+    """A class as TOML, in the order in which one reads it."""
     lines = [
-        kind,
-        f"schema  = {toml_value('gainlib class' if of_teacher else 'gainlib class for learners')}",
+        _HEAD,
+        'schema  = "gainlib class"',
         f"version = {made.version}",
         f"title   = {toml_value(made.title)}",
-        *(rows if kind is _FOR_ONE else []),
-        _ABOUT_THE_KEY[kind],
-        f"key     = {toml_value(key)}",
+        _ABOUT_THE_KEY,
+        f"key     = {toml_value(made.key)}",
     ]
     if made.due is not None:
         lines.append(f"due     = {made.due.isoformat()}")
-    elif of_teacher:
+    else:
         example = (datetime.now(UTC) + timedelta(days=28)).replace(minute=0, second=0, microsecond=0)
         lines.append(f"# due   = {example.isoformat()}")
     if made.collect is not None:
         lines.append(f"collect = {toml_value(made.collect)}")
-    elif of_teacher:
+    else:
         lines.append('# A folder that everybody reaches, where hand-ins are put as well:\n# collect = "/srv/hand-ins"')
-    lines += [_MORE_FOR_TEACHER] if of_teacher else []
-    lines.append("\nexercises = [")
+    if not made.lists_names:
+        lines.append("lists_names = false  # in the start file for all; each types their id")
+    lines += [_MORE, "\nexercises = [", *exercise_rows(made), "]"]
+    # A line of the roster has all that the list had of the learner.
+    rows = [toml_value(each.model_dump(exclude_defaults=True)) for each in made.learners]
+    return "\n".join([*lines, "learners = [", *(f"  {each}," for each in rows), "]"]) + "\n"
+
+
+def exercise_rows(made: ClassBasis) -> list[str]:
+    """The exercises of a class, a line of TOML each."""
+    rows = []
     for each in made.exercises:
         parts = [f"name = {toml_value(each.name)}"]
         parts += [f"file = {toml_value(each.file)}"] if each.file else []
         parts += [f"points = {each.points:g}"] if each.points is not None else []
         parts += [f"role = {toml_value(each.role)}"] if each.role != "required" else []
-        lines.append(f"  {{ {', '.join(parts)} }},")
-    lines += ["]", *([] if kind is _FOR_ONE else rows)]
-    return "\n".join(lines) + "\n"
-
-
-def _told(learner: RosterLine) -> str:
-    """A line of the roster with all that the list had of the learner; for the teacher's file alone."""
-    return toml_value(learner.model_dump(exclude_defaults=True))
+        rows.append(f"  {{ {', '.join(parts)} }},")
+    return rows

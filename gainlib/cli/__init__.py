@@ -5,6 +5,7 @@ before a command is known.
 
 authoring   what an author is told of a proof
 classroom   new-class, hand-in, mark
+joining     who enters a class by its start file, and what is other in it
 installation how gainlib was installed, and the line that does it again
 meanwhile   what this Python does while the first page is read
 saying      how a command says something
@@ -43,6 +44,8 @@ if TYPE_CHECKING:
 
 __all__ = ["main"]
 
+COURSE = Path("gainlib-course")
+
 app = typer.Typer(
     help="A course on gain staging. Start with: gainlib open",
     no_args_is_help=True,
@@ -67,16 +70,20 @@ def _gainlib(
     pass
 
 
-@app.command("open", epilog="Example: gainlib open my-course --name Ada")
+@app.command(
+    "open",
+    epilog="Example: gainlib open my-course --name Ada, or with a class's start file: gainlib open group-a.gainclass",
+)
 def _open(
-    folder: Annotated[Path, typer.Argument(help="Where your own copy of the lessons is, or where to put it.")] = Path(
-        "gainlib-course"
-    ),
+    place: Annotated[
+        Path,
+        typer.Argument(help="Where your own copy of the lessons is, or where to put it; or your class's start file."),
+    ] = COURSE,
     name: Annotated[str, typer.Option(help="Your name, kept with your progress.")] = "",
     class_file: Annotated[
-        Path | None, typer.Option("--class", help="The file that your teacher gave you; once is enough.")
+        Path | None, typer.Option("--class", help="Your class's start file, beside a folder; once is enough.")
     ] = None,
-    learner: Annotated[str, typer.Option(help="Your id in that class, where the file is one for all.")] = "",
+    learner: Annotated[str, typer.Option(help="Your id in that class, where its start file is one for all.")] = "",
     lessons: Annotated[
         str,
         typer.Option(help="Lay and list these lessons only from now on, by number or name, with commas; all for all."),
@@ -84,26 +91,27 @@ def _open(
     browser: Annotated[bool, typer.Option("--browser/--no-browser", help="Open the browser as well.")] = True,
     port: Annotated[int, typer.Option(help="The port on this computer; 0 takes a free one.", min=0, max=65535)] = 0,
 ) -> None:
-    """Open the course in the browser, in your own copy of the lessons.
+    """Open the course in the browser, in your own copy of the lessons; with a start file, in your class.
 
     The copy is made or brought up to date; a lesson that you changed is never touched. JupyterLab then runs on this
     computer only, until you press Ctrl-C.
     """
+    from gainlib.cli.joining import join
     from gainlib.learners.course_folder import install_lessons
     from gainlib.learners.jupyter_server import serve
     from gainlib.learners.naming import require_text
     from gainlib.learners.progress import Progress
 
     name = require_text("--name", name) if name else ""
+    if place.suffix == ".gainclass" and not place.is_dir():
+        if class_file:
+            raise GainError(f"{place} and {class_file} are both given as the start file; give one of them.")
+        place, class_file = COURSE, place
     if learner and not class_file:
-        raise GainError("--learner is an id in a class; give your class's file as well: --class FILE.")
-    if class_file:
-        from gainlib.learners.enrolment import enrol
-
-        here = enrol(folder, class_file, learner)
-        say(f"You are {here.name or here.learner_id} in {here.of.title}.")
-        name = name or here.name
-    laid = install_lessons(folder, __version__, only=lessons or None)
+        raise GainError("--learner is an id in a class; give your class's start file as well: gainlib open FILE.")
+    here = join(place, class_file, learner)
+    name = name or (here.name if here and class_file else "")
+    laid = install_lessons(place, __version__, only=lessons or None)
     say(*laid.text.split("\n"))
     progress = Progress.at(laid.folder, name=name)
     if progress.note:

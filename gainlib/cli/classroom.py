@@ -41,23 +41,35 @@ def _new_class(
     ] = None,
     due: Annotated[str, typer.Option(help="When hand-ins are due, such as 2027-01-15T18:00.")] = "",
     collect: Annotated[str, typer.Option(help="A folder that everybody reaches; hand-ins are copied there.")] = "",
-    again: Annotated[
-        bool, typer.Option("--again", help="Write the learners' files again from the class file.")
+    without_names: Annotated[
+        bool, typer.Option("--without-names", help="No names in the start file for all: each types their id.")
     ] = False,
+    again: Annotated[bool, typer.Option("--again", help="Write the start files again from the class file.")] = False,
 ) -> None:
-    """Write a class file for the teacher, a file of their own for each learner of the roster, and one for all.
+    """Write a class file for the teacher, a start file for each learner of the roster, and a start file for all.
 
-    The teacher's file is then yours to change: points, due date, what a late hand-in costs, the roster. After that,
-    --again writes the learners' files again; the key, and so everybody's numbers, stay.
+    A start file holds the exercises of your own, with their recordings. The teacher's file is yours to change: points,
+    due date, exercises, what a late hand-in costs, the roster. After that, --again writes the start files again; the
+    key, and so everybody's numbers, stay.
     """
-    from gainlib.classroom import new_class, read_class_list
-    from gainlib.classroom.class_file import left_over, own_files_of, write_learners_file
+    from gainlib.classroom import new_class, read_class, read_class_list
     from gainlib.classroom.due_dates import typed_date
+    from gainlib.classroom.start_files import (
+        left_over,
+        own_files_of,
+        packing_of,
+        start_file_of,
+        told_size,
+        write_start_files,
+    )
 
     if again:
         teacher = file if file.suffix == ".toml" else file.with_suffix(".toml")
-        for_learners, own = write_learners_file(teacher), own_files_of(teacher)
-        say(f"Written again: {for_learners}{f' and {own}' if own.is_dir() else ''}")
+        packing, own = write_start_files(teacher), own_files_of(teacher)
+        say(f"Written again: {start_file_of(teacher)}{f' and {own}' if own.is_dir() else ''}", *told_size(packing))
+        say(
+            f"This is edition {packing.edition}. Who opens theirs again has it, and everybody where it lies on a share."
+        )
         if rest := left_over(teacher):
             names = ", ".join(path_text(each.name) for each in rest[:10]) + (", …" if len(rest) > 10 else "")
             say(f"Of learners who are no longer on the roster ({len(rest)}), yours to delete there: {names}")
@@ -68,20 +80,27 @@ def _new_class(
     found = read_class_list(roster, columns, _ask_for_column if sys.stdin.isatty() else None) if roster else None
     learners = found.learners if found else ()
     when = typed_date(due, "--due") if due else None
-    teacher, for_learners = new_class(
-        file, title=title, roster=learners, exercises=exercise or (), due=when, collect=collect
+    teacher, for_all = new_class(
+        file,
+        title=title,
+        roster=learners,
+        exercises=exercise or (),
+        due=when,
+        collect=collect,
+        lists_names=not without_names,
     )
     if roster and found:
         say(f"From {path_text(roster)}:", *found.table)
     say(f"{teacher} is yours: it holds the key{f' and {len(learners)} names' if learners else ''}.")
     if learners:
-        own = own_files_of(teacher)
+        names = "each types their id" if without_names else "it has everybody's id and name to choose from"
         say(
-            f"{own} holds a file for each learner, with a key of their own. Each gets theirs: gainlib open --class FILE"
+            f"{own_files_of(teacher)} holds a start file for each learner, with a key of their own: gainlib open FILE",
+            f"{for_all} is one for all, where you trust the class: {names}, and who has it can hand in under any name.",
         )
-        say(f"{for_learners} is one for all, where you trust the class: who has it can hand in under any name.")
     else:
-        say(f"{for_learners} is for the learners: gainlib open --class {for_learners.name} --learner ID")
+        say(f"{for_all} is for the learners: gainlib open {for_all.name}")
+    say(*told_size(packing_of(read_class(teacher), teacher.parent)))
 
 
 def _column(given: str) -> tuple[str, str]:

@@ -9,7 +9,10 @@ progress           the record: an id, a name and every attempt, none of which is
 contents           the table of contents: what is done, which lesson is next
 spaced_repetition  when an exercise that was missed comes back
 learners_file      the class as a learner's computer knows it
-enrolment          who the learner is in a class
+start_file         the archive by which a learner joins a class, read with suspicion
+class_changes      what is other in a class than it was, in words
+exercise_pages     a page for each exercise that is set
+enrolment          who the learner is in a class, and what the teacher changed since
 hand_in_file       what a hand-in holds, read with suspicion
 submission         handing in
 takes              what the learner recorded, each take a file that nothing is written over

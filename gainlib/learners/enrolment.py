@@ -1,41 +1,78 @@
-"""Who the learner of a folder is in a class: kept beside their progress, or told by the hub that they signed in to."""
+"""Who the learner of a folder is in a class, and what they have of it: told by its start file, or by a hub."""
 
 from __future__ import annotations
 
+import contextlib
+import json
 import os
-from dataclasses import dataclass
+import shutil
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 from urllib.parse import unquote
 from urllib.request import url2pathname
 
 from gainlib.errors import GainError
-from gainlib.exercises import Exercise, Variant
+from gainlib.exercises import Exercise, Variant, load
+from gainlib.learners.class_changes import told_changes
 from gainlib.learners.course_folder import LOCK, MARK, course_folder
-from gainlib.learners.learners_file import LARGEST_CLASS_BYTES, LearnersFile, home_of_exercises, read_learners_file
+from gainlib.learners.exercise_pages import lay_pages
+from gainlib.learners.learners_file import (
+    LARGEST_CLASS_BYTES,
+    ClassExercise,
+    LearnersFile,
+    load_entry,
+    read_class_file,
+    validate_class,
+)
 from gainlib.learners.naming import require_text
 from gainlib.learners.progress import Progress
+from gainlib.learners.start_file import StartFile, read_start_file
 from gainlib.storage import atomic_write, given_path, held_alone
-from gainlib.storage.foreign import read_text
+from gainlib.storage.foreign import read_json, toml_table
 
-__all__ = ["Enrolment", "enrol", "enrolled", "own_variant"]
+__all__ = ["Enrolment", "brought_up_to_date", "enrol", "enrolled", "find_exercise", "learner_of", "own_variant"]
 
-CLASS_FILE = "class.toml"
-ID_FILE = "learner-id.txt"
+CLASS_FILE = "class.json"
+EXERCISES = "class-exercises"
+SCHEMA = "gainlib class of a learner"
 HUB_CLASS = "GAINLIB_CLASS"
 HUB_USER = "JUPYTERHUB_USER"
+_NOT_THERE = (0, 0)
+_ENTER_AGAIN = "open your class's start file again: gainlib open FILE"
+# What gainlib 0.1 kept in their place.
+OLD_CLASS_FILE = "class.toml"
+OLD_ID_FILE = "learner-id.txt"
 
 
 @dataclass(frozen=True)
 class Enrolment:
-    """A learner's id in a class, and what their computer knows of that class; `home` is where its own exercises lie."""
+    """A learner's id in a class, and what their computer knows of that class; `home` is where its own exercises lie.
+
+    `source` is the start file that it came from and `stamp` what tells whether that was written anew; `changes` is what
+    was other when it was last taken over, at `changed`; `note` says why nothing newer could be taken over.
+    """
 
     learner_id: str
     of: LearnersFile
     home: Path
+    source: Path | None = None
+    stamp: tuple[int, int] = _NOT_THERE
+    changes: tuple[str, ...] = ()
+    changed: datetime | None = None
+    note: str = ""
 
     def variant(self, exercise: Exercise) -> Variant:
         """The exercise with this learner's numbers."""
         return exercise.variant(self.learner_id, self.key)
+
+    def exercise(self, entry: ClassExercise) -> Exercise:
+        """The exercise of an entry of the class. Raises GainError where it cannot be read."""
+        if entry.file and not (self.home / entry.file).is_file():
+            raise GainError(f"{entry.name} is an exercise of your teacher's and is not here; {_ENTER_AGAIN}.")
+        return load_entry(entry, self.home)
 
     @property
     def key(self) -> str:
@@ -44,78 +81,102 @@ class Enrolment:
 
     @property
     def name(self) -> str:
-        """The learner's name, where the file is their own; else empty."""
-        return self.of.learner.name if self.of.learner else ""
+        """The learner's name, where the start file has it; else empty."""
+        return self.of.name_of(self.learner_id)
 
 
-def enrol(folder: str | os.PathLike[str], class_file: str | os.PathLike[str], learner_id: str = "") -> Enrolment:
+def learner_of(found: StartFile, learner_id: str = "", ask: Callable[[LearnersFile], str] | None = None) -> str:
+    """The id of who enters a class by this start file: the one given, or who it belongs to, or what `ask` is told.
+
+    Raises GainError for an id that is not in the class, and where there is none and nobody to ask.
+    """
+    of, name = found.of, found.path.name
+    if not learner_id and of.learner:
+        learner_id = of.learner.id
+    if not learner_id and ask is not None:
+        learner_id = ask(of)
+    if not learner_id:
+        raise GainError(f"{name} is for all of {of.title}; say who you are as well: --learner ID.")
+    learner_id = require_text("--learner", learner_id)
+    if of.learner and not of.knows(learner_id):
+        raise GainError(
+            f"--learner is {learner_id!r}, and {name} is the start file of {of.learner.id!r}; "
+            "take the one that your teacher gave to you."
+        )
+    if not of.knows(learner_id):
+        raise GainError(f"--learner is {learner_id!r}, which is no id of {of.title}; ask your teacher for yours.")
+    return learner_id
+
+
+def enrol(folder: str | os.PathLike[str], start_file: str | os.PathLike[str], learner_id: str = "") -> Enrolment:
     """Make this folder that of a learner of the class: from now on their numbers are drawn by their id and its key.
 
-    A file of one's own says whose it is, one for all wants the id. The file is copied into the folder's hidden part;
-    exercises of the teacher's own stay where they are. Raises GainError for an id that is not in the class, and for the
-    teacher's file, since that holds all names.
+    A start file of one's own says whose it is, one for all wants the id. The class is kept in the folder's hidden part
+    with the teacher's own exercises and their recordings, and a page is laid for each exercise that is set. Where the
+    folder knows a later start file of the class already, that stays, and `note` says so. Raises GainError for an id
+    that is not in the class, for a folder with another learner's answers, and for what is no start file.
     """
-    source = given_path(class_file).resolve()
-    found = read_learners_file(source)
-    if not learner_id and not found.learner:
-        raise GainError(f"{source.name} is for all of {found.title}; say who you are as well: --learner ID.")
-    learner_id = require_text("--learner", learner_id or (found.learner.id if found.learner else ""))
-    if found.learner and not found.knows(learner_id):
-        raise GainError(
-            f"--learner is {learner_id!r}, and {source.name} is the own file of {found.learner.id!r}; "
-            "take the file that your teacher gave to you."
-        )
-    if not found.knows(learner_id):
-        raise GainError(f"--learner is {learner_id!r}, which is no id of {found.title}; ask your teacher for yours.")
-    mark = Path(folder) / MARK
-    # As an address, since a folder's name may hold a line end, a quote or odd bytes, and this is a line of TOML.
-    text = f"# from {source.as_uri()}\n" + read_text(source, LARGEST_CLASS_BYTES, "a class file")
-    with held_alone(mark / LOCK):  # the class of one with the id of another would be nobody's
-        # A key of one's own is for nobody else on this computer.
-        atomic_write(mark / CLASS_FILE, text, private=True, make_folder=True, then="; name a folder of your own")
-        atomic_write(mark / ID_FILE, learner_id + "\n", then="; name a folder of your own")
-    return Enrolment(learner_id, found, home_of_exercises(source, found))
+    source = given_path(start_file).resolve()
+    stamp = _stamp(source)
+    found = read_start_file(source)
+    return _taken_over(Path(folder), found, stamp, learner_of(found, learner_id))
 
 
 def enrolled(folder: str | os.PathLike[str] | None = None) -> Enrolment | None:
     """Who the learner of this folder (the current course, unless given) is in a class; None for one in no class.
 
-    Under a hub that names a class for all its users, the learner is who signed in. Raises GainError for a class file
+    Under a hub that names a start file for all its users, the learner is who signed in. Raises GainError for a class
     that is damaged, and for one who signed in but is not in the class.
     """
     hub_class, hub_user = os.environ.get(HUB_CLASS), os.environ.get(HUB_USER)
+    home = Path(folder) if folder else course_folder()
     if hub_class and hub_user:
-        found = read_learners_file(hub_class)
-        if not found.knows(hub_user):
-            raise GainError(f"you signed in as {hub_user!r}, who is not in {found.title}; ask your teacher.")
-        return Enrolment(hub_user, found, home_of_exercises(Path(hub_class).resolve(), found))
-    mark = Path(folder or course_folder() or Path.cwd()) / MARK
-    if not (mark / CLASS_FILE).is_file():
-        return None
-    found = read_learners_file(mark / CLASS_FILE)
+        return _on_hub(Path(hub_class).resolve(), hub_user, home)
+    return _kept((home or Path.cwd()) / MARK)
+
+
+def brought_up_to_date(folder: str | os.PathLike[str] | None = None) -> Enrolment | None:
+    """As `enrolled`, and what the teacher changed is taken over where the start file lies as it did, written anew.
+
+    Where it cannot be reached, as on a computer at home, what is known stays. `note` says what hindered otherwise.
+    """
+    here = enrolled(folder)
+    if here is None or here.source is None or os.environ.get(HUB_CLASS):
+        return here
     try:
-        home = (mark / CLASS_FILE).read_text(encoding="utf-8").partition("\n")[0].removeprefix("# from ")
-        learner_id = (mark / ID_FILE).read_text(encoding="utf-8").strip()
-    except (OSError, UnicodeDecodeError) as fault:
-        raise GainError(
-            f"{mark / ID_FILE} cannot be read; enter the class again: gainlib open --class FILE --learner ID."
-        ) from fault
-    return Enrolment(require_text(ID_FILE, learner_id), found, home_of_exercises(_path_of(home), found))
+        stamp = _stamp(here.source)
+        if stamp in (_NOT_THERE, here.stamp):
+            return here
+        found = read_start_file(here.source)
+        if (found.of.tag, found.of.key) != (here.of.tag, here.of.key):
+            return replace(here, note=f"{here.source} is another's start file now; ask your teacher for yours.")
+        if not found.of.knows(here.learner_id):
+            return replace(here, note=f"You are not on the list of {found.of.title} any more; ask your teacher.")
+        return _taken_over(Path(folder or course_folder() or Path.cwd()), found, stamp, here.learner_id)
+    except OSError:
+        return here
+    except GainError as fault:
+        return replace(here, note=f"Your class may have changed, and cannot be read: {fault}")
 
 
-def _path_of(address: str) -> Path:
-    """The path that an address names; what is no address is a path already, as older folders have it."""
-    if not address.startswith("file:"):
-        return Path(address)
-    if os.name == "nt":
-        return Path(url2pathname(address.removeprefix("file:")))
-    return Path(unquote(address.removeprefix("file://"), errors="surrogateescape"))
+def find_exercise(name: str | Path) -> Exercise:
+    """The exercise of that name, which may be one of the teacher's own; as `gainlib.exercises.load` otherwise.
+
+    >>> find_exercise("recording/leave-room").title == load("recording/leave-room").title
+    True
+    """
+    if isinstance(name, str) and not name.endswith(".toml"):
+        with contextlib.suppress(GainError):  # a class that is damaged is told where it counts
+            here = enrolled()
+            for each in here.of.exercises if here else ():
+                if each.name == name and each.file and here:
+                    return here.exercise(each)
+    return load(name)
 
 
 def own_variant(exercise: Exercise, progress: Progress) -> Variant:
     """The numbers of the learner whose progress this is: drawn for the class, where the exercise is one of its own.
 
-    >>> from gainlib.exercises import load
     >>> import tempfile
     >>> progress = Progress.at(tempfile.mkdtemp())
     >>> own_variant(load("recording/leave-room"), progress).values.keys()
@@ -125,3 +186,131 @@ def own_variant(exercise: Exercise, progress: Progress) -> Variant:
     if here is None or exercise.name not in {each.name for each in here.of.exercises}:
         return exercise.variant(progress.learner_id)
     return here.variant(exercise)
+
+
+def _taken_over(folder: Path, found: StartFile, stamp: tuple[int, int], learner_id: str) -> Enrolment:
+    """Keep what a start file says of a class, and lay what it holds."""
+    mark = folder / MARK
+    before = None
+    with contextlib.suppress(GainError):  # what is damaged is replaced
+        before = _kept(mark)
+    of, kept = found.of, mark / EXERCISES
+    same = before is not None and before.of.tag == of.tag
+    if same and before and before.learner_id != learner_id and Progress.at(folder, make=False).attempts:
+        raise GainError(
+            f"{folder} holds the answers of {before.name or before.learner_id}, who is in {of.title} as well; "
+            "name a folder of your own: gainlib open FOLDER --class FILE."
+        )
+    if same and before and before.of.made and (of.made is None or of.made < before.of.made):
+        note = f"{found.path.name} is older than what this folder has of {of.title}, so nothing was changed."
+        return replace(before, note=note)
+    here = Enrolment(learner_id, of, kept / of.files_digest, found.path, stamp)
+    if same and before and before.learner_id == learner_id:
+        changes = told_changes(before.of, of)
+        now = datetime.now(UTC) if changes else before.changed
+        here = replace(here, changes=changes or before.changes, changed=now)
+    with held_alone(mark / LOCK):  # the class of one with the id of another would be nobody's
+        found.lay(here.home)
+        _write(mark, here, found.text)
+        lay_pages(folder, of.exercises)
+        _cleared(mark, {here.home, before.home} if before else {here.home})
+    return here
+
+
+def _write(mark: Path, here: Enrolment, text: str) -> None:
+    content = {
+        "schema": SCHEMA,
+        "version": 1,
+        "learner": here.learner_id,
+        # As an address, since a folder's name may hold odd bytes.
+        "from": here.source.as_uri() if here.source else "",
+        "stamp": list(here.stamp),
+        "changed": here.changed.isoformat() if here.changed else "",
+        "changes": list(here.changes),
+        "class": text,
+    }
+    # A key of one's own is for nobody else on this computer.
+    made = json.dumps(content, indent=1, ensure_ascii=False) + "\n"
+    atomic_write(mark / CLASS_FILE, made, private=True, make_folder=True, then="; name a folder of your own")
+
+
+def _cleared(mark: Path, kept: set[Path]) -> None:
+    """Take away what gainlib 0.1 kept, and exercises of editions before the last, on which a page may be open."""
+    for name in (OLD_CLASS_FILE, OLD_ID_FILE):
+        with contextlib.suppress(OSError):
+            (mark / name).unlink(missing_ok=True)
+    for each in (mark / EXERCISES).glob("*"):
+        if each not in kept:
+            shutil.rmtree(each, ignore_errors=True)
+
+
+def _kept(mark: Path) -> Enrolment | None:
+    """What a folder knows of its class; None where it is in none."""
+    file = mark / CLASS_FILE
+    if not file.is_file():
+        return _kept_by_0_1(mark)
+    held: Any = read_json(file, 2 * LARGEST_CLASS_BYTES, "what is known of a class")
+    try:
+        if held["schema"] != SCHEMA or held["version"] != 1:
+            raise ValueError
+        learner_id, text = require_text("the id", held["learner"]), str(held["class"])
+        changed = datetime.fromisoformat(held["changed"]) if held["changed"] else None
+        changes = tuple(str(each) for each in held["changes"])
+        size, time = (int(each) for each in held["stamp"])
+        source = _path_of(str(held["from"])) if held["from"] else None
+    except (GainError, KeyError, TypeError, ValueError, AttributeError, OverflowError) as fault:
+        raise GainError(f"{file} is damaged; {_ENTER_AGAIN}.") from fault
+    found = validate_class(toml_table(text, CLASS_FILE), LearnersFile, file)
+    return Enrolment(
+        learner_id, found, mark / EXERCISES / found.files_digest, source, (size, time), changes, changed
+    )  # fmt: skip
+
+
+def _kept_by_0_1(mark: Path) -> Enrolment | None:
+    """The same of a folder that entered its class with gainlib 0.1, whose exercises are all the course's own."""
+    if not (mark / OLD_CLASS_FILE).is_file():
+        return None
+    found = read_class_file(mark / OLD_CLASS_FILE, LearnersFile)
+    try:
+        learner_id = (mark / OLD_ID_FILE).read_text(encoding="utf-8").strip()
+    except (OSError, UnicodeDecodeError) as fault:
+        raise GainError(f"{mark / OLD_ID_FILE} cannot be read; {_ENTER_AGAIN}.") from fault
+    return Enrolment(require_text(OLD_ID_FILE, learner_id), found, mark / EXERCISES / found.files_digest)
+
+
+def _on_hub(source: Path, user: str, folder: Path | None) -> Enrolment:
+    """Who signed in, in the class that a hub names; what is new in it is taken over."""
+    mark = folder / MARK if folder else None
+    stamp = None
+    with contextlib.suppress(OSError):
+        stamp = _stamp(source)
+    kept = None
+    with contextlib.suppress(GainError):
+        kept = _kept(mark) if mark else None
+    if kept and (kept.source, kept.stamp, kept.learner_id) == (source, stamp, user):
+        return kept
+    found = read_start_file(source)
+    if not found.of.knows(user):
+        raise GainError(f"you signed in as {user!r}, who is not in {found.of.title}; ask your teacher.")
+    if folder and mark:
+        try:
+            return _taken_over(folder, found, stamp or _NOT_THERE, user)
+        except GainError as fault:  # where nothing can be kept, the course's own exercises go on
+            return Enrolment(user, found.of, mark / EXERCISES, source, note=str(fault))
+    return Enrolment(user, found.of, source.parent / EXERCISES, source)
+
+
+def _stamp(file: Path) -> tuple[int, int]:
+    """What tells whether a file was written anew."""
+    try:
+        found = file.stat()
+    except FileNotFoundError:
+        return _NOT_THERE
+    return found.st_size, found.st_mtime_ns
+
+
+def _path_of(address: str) -> Path:
+    """The path that an address names."""
+    if os.name == "nt":
+        return Path(url2pathname(address.removeprefix("file:")))
+    return Path(unquote(address.removeprefix("file://"), errors="surrogateescape"))

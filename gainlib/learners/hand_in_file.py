@@ -54,10 +54,11 @@ class Who(Entry):
 
 
 class OfClass(Entry):
-    """The class of a hand-in: its title, and a short word from which its key cannot be told."""
+    """The class of a hand-in: its title, a short word from which its key cannot be told, and the edition it was in."""
 
     title: ShortText
     tag: ShortText
+    edition: ShortText = ""
 
 
 class Course(Entry):

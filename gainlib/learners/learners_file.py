@@ -1,9 +1,9 @@
-"""The class as a learner's computer knows it: a key, exercises, due date, and no names but the learner's own.
+"""The class as a learner's computer knows it: a key, exercises with their points, due date, and who the learner may be.
 
-There are two kinds. A file of a learner's own holds their id and the key that is theirs, from which no other's can be
-told. The one for all holds the class's key, from which everybody's follows, and a code for each id, by which a mistyped
-one is noticed and from which no id can be told. A learner has the same numbers by either. The teacher's file has all
-this and the roster.
+A start file has it, and there are two kinds. One of a learner's own holds their id and the key that is theirs, from
+which no other's can be told. The one for all holds the class's key, from which everybody's follows, and the ids and
+names to choose from; or, where the teacher leaves names out, a code for each id, by which a mistyped one is noticed and
+from which no id can be told. A learner has the same numbers by either. The teacher's file has all this and the roster.
 """
 
 from __future__ import annotations
@@ -27,17 +27,18 @@ from gainlib.text import describe_value
 __all__ = [
     "ClassBasis",
     "ClassExercise",
+    "Learner",
     "LearnersFile",
+    "PackedFile",
     "code_of",
-    "home_of_exercises",
     "load_entry",
     "read_class_file",
-    "read_learners_file",
     "validate_class",
 ]
 
 LARGEST_CLASS_BYTES = 32 * 1024 * 1024
-FOR_LEARNERS = "-for-learners.toml"
+ENDING = ".gainclass"
+MOST_FILES = 2000
 
 ShortText = Annotated[str, StringConstraints(min_length=1, max_length=200)]
 Key = Annotated[str, StringConstraints(min_length=16, max_length=200)]
@@ -91,17 +92,30 @@ class Learner(Entry):
     name: ShortText
 
 
+class PackedFile(Entry):
+    """A file that a start file holds: an exercise of the teacher's own, or a recording of one."""
+
+    path: ShortText
+    bytes: Annotated[int, Field(ge=0)]
+    sha256: Annotated[str, StringConstraints(pattern=r"[0-9a-f]{64}")]
+
+
 class LearnersFile(ClassBasis):
     """What a learner's computer gets of a class.
 
-    A file for all: `key` is the class's, and `ids` holds a code for each id of a roster. A file of one's own: `key` is
-    that of `learner`, and `own_tag` is the class's tag, which does not follow from it.
+    For all: `key` is the class's, and `learners` are those to choose from; without names `ids` holds a code for each.
+    Of one's own: `key` is that of `learner`, and `own_tag` is the class's tag, which does not follow from it. `files`
+    lists what comes along, `edition` tells one state of the class from another, and `made` which of two is the later.
     """
 
     schema_: Literal["gainlib class for learners"] = Field(alias="schema")
     ids: Annotated[list[ShortText], Field(max_length=100_000)] = Field(default_factory=list)
+    learners: Annotated[list[Learner], Field(max_length=100_000)] = Field(default_factory=list)
     learner: Learner | None = None
     own_tag: ShortText = Field("", alias="tag")
+    edition: ShortText = ""
+    made: datetime | None = None
+    files: Annotated[list[PackedFile], Field(max_length=MOST_FILES)] = Field(default_factory=list)
 
     @property
     def tag(self) -> str:
@@ -116,7 +130,20 @@ class LearnersFile(ClassBasis):
         """Whether the id is one of this class that the file may be used by; a class without a roster knows every id."""
         if self.learner:
             return learner_id == self.learner.id
+        if self.learners:
+            return any(each.id == learner_id for each in self.learners)
         return not self.ids or code_of(self.key, "id", learner_id) in self.ids
+
+    def name_of(self, learner_id: str) -> str:
+        """The learner's name, where the file has it; else empty."""
+        known = [self.learner] if self.learner else self.learners
+        return next((each.name for each in known if each.id == learner_id), "")
+
+    @property
+    def files_digest(self) -> str:
+        """A short word for the exercises and recordings that come along, the same for the same ones."""
+        rows = sorted([each.path, each.sha256] for each in self.files)
+        return hashlib.sha256(json.dumps(rows).encode()).hexdigest()[:16]
 
 
 Kind = TypeVar("Kind", bound=ClassBasis)
@@ -131,31 +158,17 @@ def _mac(key: str, *about: str) -> str:
     return hmac.new(key.encode(), json.dumps(about).encode(), hashlib.sha256).hexdigest()
 
 
-def home_of_exercises(file: Path, of: LearnersFile) -> Path:
-    """The folder from which a learners' file sees exercises of the teacher's own.
-
-    That is its own folder, or the one around it, where the files of the learners stand in a folder of theirs.
-    """
-    inside = file.parent
-    own = [each.file for each in of.exercises if each.file]
-    return inside if not of.learner or all((inside / each).exists() for each in own) else inside.parent
-
-
 def load_entry(entry: ClassExercise, home: Path) -> Exercise:
-    """The exercise of an entry; a file of one's own lies where the entry says, seen from the class file's folder."""
-    exercise = load(home / entry.file) if entry.file else load(entry.name)
+    """The exercise of an entry; a file of the teacher's own lies where the entry says, seen from `home`."""
+    # The folder of a class that is only being made is not there yet, and no way leads through it and up again.
+    exercise = load(os.path.normpath(home.resolve() / entry.file)) if entry.file else load(entry.name)
     if exercise.name != entry.name:
         raise GainError(f"{entry.file} is {exercise.name}; the class file calls it {entry.name!r}. Use one name.")
     return exercise
 
 
-def read_learners_file(file: str | os.PathLike[str]) -> LearnersFile:
-    """The class of a learners' file. Raises GainError, with file and entry, for one that cannot be used."""
-    return read_class_file(Path(file), LearnersFile)
-
-
 def read_class_file(file: Path, model: type[Kind]) -> Kind:
-    """One of the two files of a class. Raises GainError, with file and entry, for one that cannot be used."""
+    """The class of a TOML file. Raises GainError, with file and entry, for one that cannot be used."""
     return validate_class(read_toml(file, LARGEST_CLASS_BYTES, "a class file"), model, file)
 
 
@@ -163,8 +176,10 @@ def validate_class(content: dict[str, Any], model: type[Kind], file: Path) -> Ki
     """The class of these entries; GainError, with file and entry, where they cannot be used."""
     (wanted,) = get_args(model.model_fields["schema_"].annotation)
     if (found := content.get("schema")) != wanted:
-        other = {"gainlib class": "the teacher's file, with all names in it; give the one that ends with "
-                 f"{FOR_LEARNERS}", "gainlib class for learners": "the learners' file; give the teacher's"}  # fmt: skip
+        other = {
+            "gainlib class": f"the teacher's file, with all that is known of the class; give the one with {ENDING}",
+            "gainlib class for learners": "the learners' part of a class; give the teacher's file",
+        }
         why = other.get(str(found), f"not a class file: schema is {describe_value(found)} and must be {wanted!r}")
         raise GainError(f"{file.name} is {why}.")
     try:

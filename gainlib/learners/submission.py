@@ -17,9 +17,8 @@ from gainlib import __version__
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise
 from gainlib.learners.course_folder import course_folder
-from gainlib.learners.enrolment import HUB_USER, Enrolment, enrolled
+from gainlib.learners.enrolment import HUB_USER, Enrolment, brought_up_to_date
 from gainlib.learners.hand_in_file import LARGEST_HAND_IN_BYTES, SCHEMA, VERSION, signature_of
-from gainlib.learners.learners_file import load_entry
 from gainlib.learners.naming import plain_name
 from gainlib.learners.progress import LOCK, Progress
 from gainlib.storage import atomic_write, given_path, held_alone
@@ -60,22 +59,25 @@ def hand_in(folder: str | os.PathLike[str] | None = None, to: str | os.PathLike[
     Raises GainError where the learner is in no class, or nothing can be written.
     """
     home = given_path(folder or course_folder() or Path.cwd())
-    here = enrolled(home)
+    here = brought_up_to_date(home)
     if here is None:
         raise GainError(
             "this folder belongs to no class, so there is nobody to hand in to; "
-            "with your class's file: gainlib open --class FILE --learner ID."
+            "with your class's start file: gainlib open FILE."
         )
     progress = Progress.at(home, make=False)
-    exercises = [load_entry(each, here.home) for each in here.of.exercises]
+    exercises, unread = _exercises(here)
     answers, without, older = _answers(here, progress, exercises)
     told_why = [f"Answered in an earlier version of the exercise: {', '.join(older)}."] if older else []
+    told_why += [f"Left out: {each}" for each in unread]
     if not answers:
-        raise GainError("there is no answer to hand in yet; check one exercise of your class first.")
+        hindered = f" {told_why[-1]}" if unread else ""
+        raise GainError(f"there is no answer to hand in yet; check one exercise of your class first.{hindered}")
+    edition = here.of.edition
     content = {
         "schema": SCHEMA,
         "version": VERSION,
-        "class": {"title": here.of.title, "tag": here.of.tag},
+        "class": {"title": here.of.title, "tag": here.of.tag} | ({"edition": edition} if edition else {}),
         "learner": {"id": here.learner_id, "name": progress.learner_name or here.name or os.environ.get(HUB_USER, "")},
         "course": {"gainlib": __version__, "digest": _digest([[each.name, each.digest] for each in exercises])},
         "made": datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z"),
@@ -113,9 +115,22 @@ def hand_in(folder: str | os.PathLike[str] | None = None, to: str | os.PathLike[
         reason = reason_of(fault)
         raise GainError(f"{fault.filename or own} cannot be written ({reason}), so nothing is handed in.") from fault
     count = len(answers)
-    holds = f"It holds your id, your name and your answers to {count} of {len(exercises)} exercises, and no points."
+    holds = (
+        f"It holds your id, your name and your answers to {count} of {len(here.of.exercises)} exercises, and no points."
+    )
     missing = [f"Without an answer: {', '.join(without)}."] if without else []
     return HandedIn(file, (said, *([copied] if copied else []), holds, *missing, *told_why))
+
+
+def _exercises(here: Enrolment) -> tuple[list[Exercise], list[str]]:
+    """The exercises of the class, and of each that cannot be read why: it hinders none of the others."""
+    found, unread = [], []
+    for entry in here.of.exercises:
+        try:
+            found.append(here.exercise(entry))
+        except GainError as fault:
+            unread.append(str(fault))
+    return found, unread
 
 
 def _answers(

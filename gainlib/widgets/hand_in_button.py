@@ -9,7 +9,8 @@ import traitlets
 
 from gainlib.errors import GainError
 from gainlib.learners import submission
-from gainlib.learners.enrolment import enrolled
+from gainlib.learners.class_changes import due_in_words
+from gainlib.learners.enrolment import brought_up_to_date
 from gainlib.learners.submission import HandedIn
 from gainlib.widgets.assets import STYLES, script
 from gainlib.widgets.base import CourseWidget
@@ -34,16 +35,17 @@ class HandInButton(CourseWidget):
     def __init__(self) -> None:
         super().__init__()
         try:
-            here = enrolled()
+            here = brought_up_to_date()
         except GainError as fault:
             self.who = f"You cannot hand in: {fault}"
             return
         self.may = here is not None
         if here is None:
-            self.who = "You are in no class. With your class's file: gainlib open --class FILE --learner ID"
+            self.who = "You are in no class, so there is nobody to hand in to."
         else:
-            due = f", due {here.of.due:%Y-%m-%d %H:%M %Z}" if here.of.due else ""
-            self.who = f"You are {here.learner_id} in {here.of.title}{due}."
+            name = f"{here.name} ({here.learner_id})" if here.name else here.learner_id
+            due = f", due {due_in_words(here.of.due)}" if here.of.due else ""
+            self.who = f"You are {name} in {here.of.title}{due}."
         self.on_msg(self._asked)
 
     def press(self) -> HandedIn | None:

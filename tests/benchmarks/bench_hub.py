@@ -37,7 +37,7 @@ import gainlib
 from gainlib.classroom import RosterLine, new_class
 from gainlib.classroom.run import mark_class
 from gainlib.exercises import author_answer, load
-from gainlib.learners.learners_file import read_learners_file
+from gainlib.learners.start_file import read_start_file
 from gainlib.storage import lesson_files
 
 CONFIG = """
@@ -55,7 +55,7 @@ c.SharedPasswordAuthenticator.user_password = "{password}"
 c.Authenticator.allow_all = True
 c.Spawner.cmd = ["{python}", "-P", "-m", "gainlib.learners.hub_server"]
 c.Spawner.args = ["--allow-root"]
-c.Spawner.environment = {{"GAINLIB_CLASS": "{for_learners}", "PYTHONPATH": "{package}"}}
+c.Spawner.environment = {{"GAINLIB_CLASS": "{for_all}", "PYTHONPATH": "{package}"}}
 c.Spawner.default_url = "/doc/tree/contents.ipynb"
 c.Spawner.http_timeout = c.Spawner.start_timeout = 120
 c.JupyterHub.log_level = "WARN"
@@ -221,7 +221,7 @@ def main():
     ids = [f"learner{index}" for index in range(arguments.learners)]
     (home / "collect").mkdir()
     (home / "users").mkdir()
-    teacher, for_learners = new_class(
+    teacher, for_all = new_class(
         home / "hub", title="On the hub", roster=[RosterLine(id=each, name=each.title()) for each in ids],
         exercises=[arguments.exercise], collect=str(home / "collect"),
     )  # fmt: skip
@@ -236,7 +236,7 @@ def main():
             password=password,
             token=token,
             proxy=arguments.proxy,
-            for_learners=for_learners,
+            for_all=for_all,
             package=package,
             python=sys.executable,
         )
@@ -296,7 +296,7 @@ def main():
             print_memory(hub)
             if arguments.shot:
                 pages[0].screenshot(path=arguments.shot)
-            handed_in(pages[0], base, ids[0], arguments.exercise, for_learners)
+            handed_in(pages[0], base, ids[0], arguments.exercise, for_all)
             browser.close()
         done = mark_class(home / "collect", teacher, feedback="none")
         assert (done.handed_in, done.not_marked) == (1, 0), done
@@ -308,12 +308,12 @@ def main():
         shutil.rmtree(home, ignore_errors=True)
 
 
-def handed_in(page, base, name, exercise, for_learners):
+def handed_in(page, base, name, exercise, for_all):
     """One learner types an answer into the exercise, checks it, and presses the button on the contents page."""
     own = load(exercise)
     box = page.locator(".gainlib-exercise", has_text=own.title).first
     box.scroll_into_view_if_needed()
-    for path, value in author_answer(own.variant(name, read_learners_file(for_learners).key_of(name))).items():
+    for path, value in author_answer(own.variant(name, read_start_file(for_all).of.key_of(name))).items():
         field = box.get_by_role("textbox", name="Preamp gain" if "preamp" in path else "Trim").first
         field.fill(f"{value:g}")
         field.press("Enter")

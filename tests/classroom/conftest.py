@@ -7,6 +7,7 @@ import json
 import os
 import shutil
 import sys
+import zipfile
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -14,8 +15,8 @@ import pytest
 
 import gainlib
 from gainlib.classroom import RosterLine, new_class, read_class
-from gainlib.classroom.class_file import own_files_of, write_learners_file
 from gainlib.classroom.marks import mark_folder
+from gainlib.classroom.start_files import own_files_of, write_start_files
 from gainlib.classroom.store import Store
 from gainlib.exercises import author_answer, load
 from gainlib.learners.hand_in_file import signature_of
@@ -31,20 +32,41 @@ ROSTER = (
 )
 
 
+def text_of(start_file: Path) -> str:
+    """The class in a start file, as it is written there."""
+    with zipfile.ZipFile(start_file) as archive:
+        return archive.read("class.toml").decode("utf-8")
+
+
+def rewrite(start_file: Path, *changes: tuple[str, str]) -> Path:
+    """Change words of the class in a start file, as somebody could by hand; the rest of the archive stays."""
+    text = text_of(start_file)
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new)
+    with zipfile.ZipFile(start_file) as archive:
+        others = {each: archive.read(each) for each in archive.namelist() if each != "class.toml"}
+    with zipfile.ZipFile(start_file, "w") as archive:
+        archive.writestr("class.toml", text)
+        for name, content in others.items():
+            archive.writestr(name, content)
+    return start_file
+
+
 class SmallClass:
-    """A class in a folder of its own, with a folder of hand-ins."""
+    """A class in a folder of its own, with a folder of hand-ins; `for_all` is its start file for all."""
 
     def __init__(self, home: Path) -> None:
         self.home, self.folder = home, home / "hand-ins"
         self.folder.mkdir()
-        self.file, self.for_learners = new_class(
+        self.file, self.for_all = new_class(
             home / "group-a", title="Group A", roster=ROSTER, exercises=[EXERCISE], due=DUE
         )
 
         # A key that is known, so that the numbers are: -16, -26 and -21 dBu for the three learners.
         key = read_class(self.file).key
         self.file.write_text(self.file.read_text(encoding="utf-8").replace(key, KEY), encoding="utf-8")
-        write_learners_file(self.file)
+        write_start_files(self.file)
 
     @property
     def class_file(self):
@@ -105,7 +127,7 @@ class SmallClass:
     def made_anew(self, roster, exercises=(EXERCISE,)) -> None:
         """Make it a class of these learners, with another key."""
         self.file.unlink()
-        self.for_learners.unlink()
+        self.for_all.unlink()
         shutil.rmtree(own_files_of(self.file))
         new_class(self.file, roster=roster, exercises=exercises)
 

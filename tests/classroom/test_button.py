@@ -16,7 +16,7 @@ from .conftest import EXERCISE
 def button(group, tmp_path, monkeypatch):
     folder = tmp_path / "course"
     folder.mkdir()
-    enrol(folder, group.for_learners, "a-02")
+    enrol(folder, group.for_all, "a-02")
     monkeypatch.chdir(folder)
     made = gl.hand_in()
     yield made
@@ -25,7 +25,7 @@ def button(group, tmp_path, monkeypatch):
 
 def test_it_says_whose_it_is_and_writes_nothing_by_itself(button, tmp_path):
     assert button.may
-    assert button.who == "You are a-02 in Group A, due 2026-01-15 18:00 UTC."
+    assert button.who == "You are Bo Marsh (a-02) in Group A, due Thursday 15 January 2026, 18:00 (UTC)."
     assert not (tmp_path / "course" / "hand-ins").exists()
 
 
@@ -45,13 +45,13 @@ def test_without_a_class_there_is_no_button_but_the_way_to_one(tmp_path, monkeyp
     monkeypatch.chdir(tmp_path)
     made = gl.hand_in()
     assert not made.may
-    assert "gainlib open --class FILE --learner ID" in made.who
+    assert "in no class" in made.who
     made.close()
 
 
 def test_a_guest_of_the_hub_is_told_why(group, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setenv("GAINLIB_CLASS", str(group.for_learners))
+    monkeypatch.setenv("GAINLIB_CLASS", str(group.for_all))
     monkeypatch.setenv("JUPYTERHUB_USER", "guest")
     made = gl.hand_in()
     assert (made.may, made.who) == (

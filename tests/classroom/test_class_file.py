@@ -7,11 +7,11 @@ from datetime import UTC, datetime, timedelta, timezone
 import pytest
 
 from gainlib.classroom import new_class, read_class, read_roster
-from gainlib.classroom.class_file import write_learners_file
+from gainlib.classroom.start_files import write_start_files
 from gainlib.errors import GainError
-from gainlib.learners.learners_file import read_learners_file
+from gainlib.learners.start_file import read_start_file
 
-from .conftest import DUE, EXERCISE, KEY, ROSTER
+from .conftest import DUE, EXERCISE, KEY, ROSTER, text_of
 
 
 def test_what_is_written_is_read_again(group):
@@ -28,18 +28,27 @@ def test_two_classes_have_two_keys(tmp_path):
     assert keys[0] != keys[1]
 
 
-def test_the_learners_file_has_the_key_and_no_name_and_no_id(group):
-    text = group.for_learners.read_text(encoding="utf-8")
-    assert group.class_file.key in text
+def test_the_start_file_for_all_has_the_key_and_who_one_may_be(group):
+    assert group.class_file.key in text_of(group.for_all)
+    found = read_start_file(group.for_all).of
+    assert [(each.id, each.name) for each in found.learners] == [(each.id, each.name) for each in ROSTER]
+    assert found.knows("a-02")
+    assert not found.knows("a-2")
+
+
+def test_without_names_it_has_no_name_and_no_id_and_knows_each(group):
+    group.file.write_text(group.file.read_text().replace("exercises = [", "lists_names = false\nexercises = [", 1))
+    write_start_files(group.file)
+    text = text_of(group.for_all)
     assert not any(each.name.split()[0] in text or each.id in text for each in ROSTER)
-    found = read_learners_file(group.for_learners)
+    found = read_start_file(group.for_all).of
     assert found.knows("a-02")
     assert not found.knows("a-2")
 
 
 def test_a_class_without_a_roster_knows_every_id(tmp_path):
-    _, for_learners = new_class(tmp_path / "open", exercises=[EXERCISE])
-    assert read_learners_file(for_learners).knows("anyone")
+    _, for_all = new_class(tmp_path / "open", exercises=[EXERCISE])
+    assert read_start_file(for_all).of.knows("anyone")
 
 
 def test_nothing_is_written_over(group):
@@ -52,16 +61,16 @@ def test_nothing_is_written_over(group):
 def test_the_learners_file_follows_the_class_file_and_keeps_the_key(group):
     key = group.class_file.key
     group.file.write_text(group.file.read_text().replace("2026-01-15", "2026-02-20"))
-    write_learners_file(group.file)
-    found = read_learners_file(group.for_learners)
+    write_start_files(group.file)
+    found = read_start_file(group.for_all).of
     assert (found.due.month, found.key) == (2, key)
 
 
 def test_the_two_files_are_not_taken_for_each_other(group):
-    with pytest.raises(GainError, match="group-a.toml is the teacher's file, with all names in it"):
-        read_learners_file(group.file)
-    with pytest.raises(GainError, match="is the learners' file; give the teacher's"):
-        read_class(group.for_learners)
+    with pytest.raises(GainError, match="group-a.toml is the teacher's file, .* give the one with .gainclass"):
+        read_start_file(group.file)
+    with pytest.raises(GainError, match="group-a.gainclass is not UTF-8 text"):
+        read_class(group.for_all)
 
 
 @pytest.mark.parametrize(

@@ -7,13 +7,12 @@ import re
 
 import pytest
 
-from gainlib.classroom import read_class
-from gainlib.classroom.class_file import RosterLine, new_class
+from gainlib.classroom import RosterLine, new_class, read_class
 from gainlib.exercises import author_answer, check, load
 from gainlib.learners.enrolment import enrol, own_variant
 from gainlib.learners.progress import Progress
 
-from .conftest import EXERCISE
+from .conftest import EXERCISE, text_of
 
 
 def test_a_class_from_its_list_to_its_marks(run, tmp_path, monkeypatch):
@@ -27,13 +26,13 @@ def test_a_class_from_its_list_to_its_marks(run, tmp_path, monkeypatch):
     assert status == 0
     assert "group-a.toml is yours: it holds the key and 2 names." in out
     own = tmp_path / "group-a-own-files"
-    assert f"{own} holds a file for each learner, with a key of their own." in out
-    assert "group-a-for-learners.toml is one for all, where you trust the class" in out
-    assert sorted(each.name for each in own.iterdir()) == ["group-a-for-a-01.toml", "group-a-for-a-02.toml"]
+    assert f"{own} holds a start file for each learner, with a key of their own: gainlib open FILE" in out
+    assert "group-a.gainclass is one for all, where you trust the class: it has everybody's id and name" in out
+    assert sorted(each.name for each in own.iterdir()) == ["group-a-for-a-01.gainclass", "group-a-for-a-02.gainclass"]
     assert read_class(file).due.tzinfo is not None
 
     course = tmp_path / "course"
-    enrol(course, own / "group-a-for-a-01.toml")
+    enrol(course, own / "group-a-for-a-01.gainclass")
     progress = Progress.at(course)
     variant = own_variant(load(EXERCISE), progress)
     progress.record(variant, author_answer(variant), check(variant, author_answer(variant)))
@@ -70,7 +69,7 @@ def test_a_class_from_its_list_to_its_marks(run, tmp_path, monkeypatch):
         (["hand-in", "."], "belongs to no class"),
         (["mark", ".", "--class", "no.toml"], "no.toml is not there"),
         (["open", "course", "--class", "no.toml"], "no.toml is not there"),
-        (["open", "course", "--learner", "a"], "--learner is an id in a class; give your class's file as well"),
+        (["open", "course", "--learner", "a"], "--learner is an id in a class; give your class's start file as well"),
         (["open", "course", "--class", "no.toml", "--learner", "a"], "no.toml is not there"),
     ],
 )
@@ -94,15 +93,15 @@ def test_again_tells_whose_own_files_are_left_over(run, tmp_path):
     assert "no longer" not in run("new-class", file, "--again")[1]
     file.write_text(re.sub(r'\n.*id = "bo".*', "", file.read_text()))
     status, out, _ = run("new-class", file, "--again")
-    told = "Of learners who are no longer on the roster (1), yours to delete there: b[1]-for-bo.toml"
-    assert (status, out.splitlines()[1]) == (0, told)
-    assert (own / "b[1]-for-bo.toml").exists()
+    told = "Of learners who are no longer on the roster (1), yours to delete there: b[1]-for-bo.gainclass"
+    assert (status, out.splitlines()[2]) == (0, told)
+    assert (own / "b[1]-for-bo.gainclass").exists()
 
 
 def test_again_writes_the_learners_file_and_keeps_the_key(run, group):
     group.file.write_text(group.file.read_text().replace("Group A", "Group B"))
     status, out, _ = run("new-class", group.file, "--again")
-    assert (status, "group-a-for-learners.toml" in out) == (0, True)
-    text = group.for_learners.read_text(encoding="utf-8")
+    assert (status, "group-a.gainclass" in out) == (0, True)
+    text = text_of(group.for_all)
     assert "Group B" in text
     assert group.class_file.key in text

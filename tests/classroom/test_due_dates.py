@@ -8,10 +8,10 @@ from datetime import UTC, datetime
 import pytest
 
 from gainlib.classroom import read_class
-from gainlib.classroom.class_file import write_learners_file
 from gainlib.classroom.due_dates import meant_date, typed_date
+from gainlib.classroom.start_files import write_start_files
 from gainlib.errors import GainError
-from gainlib.learners.learners_file import read_learners_file
+from gainlib.learners.start_file import read_start_file
 
 OLD = "2026-01-15T18:00:00+00:00"
 
@@ -94,7 +94,7 @@ def test_an_extension_reaches_the_learners_own_file(group):
     text = group.file.read_text(encoding="utf-8")
     bo = '{ id = "a-02", name = "Bo Marsh"'
     group.file.write_text(text.replace(bo, f"{bo}, due = 2026-02-01T12:00:00Z"), encoding="utf-8")
-    write_learners_file(group.file)
+    write_start_files(group.file)
     own = group.home / "group-a-own-files"
-    dues = [read_learners_file(own / f"group-a-for-a-0{index}.toml").due for index in (1, 2)]
+    dues = [read_start_file(own / f"group-a-for-a-0{index}.gainclass").of.due for index in (1, 2)]
     assert dues == [datetime(2026, 1, 15, 18, tzinfo=UTC), datetime(2026, 2, 1, 12, tzinfo=UTC)]

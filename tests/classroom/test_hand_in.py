@@ -16,7 +16,7 @@ from gainlib.learners.naming import plain_name
 from gainlib.learners.progress import Progress
 from gainlib.learners.submission import hand_in
 
-from .conftest import EXERCISE, GAIN
+from .conftest import EXERCISE, GAIN, rewrite, text_of
 
 
 @pytest.fixture
@@ -24,7 +24,7 @@ def learner(group, tmp_path):
     """A learner's folder, in the class as a-02."""
     folder = tmp_path / "course"
     folder.mkdir()
-    enrol(folder, group.for_learners, "a-02")
+    enrol(folder, group.for_all, "a-02")
     Progress.at(folder, name="Bo Marsh")
     return folder
 
@@ -58,8 +58,8 @@ def test_the_numbers_are_those_of_the_class_and_not_those_of_the_folder(group, l
 
 
 def test_an_exercise_that_is_not_of_the_class_keeps_the_folders_own_numbers(group, learner):
-    group.for_learners.write_text(group.for_learners.read_text().replace(EXERCISE, "recording/other"))
-    enrol(learner, group.for_learners, "a-02")
+    rewrite(group.for_all, (EXERCISE, "recording/other"), ("made    = ", "made    = 2099-01-01T00:00:00Z # "))
+    enrol(learner, group.for_all, "a-02")
     progress = Progress.at(learner)
     assert own_variant(load(EXERCISE), progress).values == load(EXERCISE).variant(progress.learner_id).values
 
@@ -71,17 +71,22 @@ ODD_FOLDERS = [b"two\nlines", b"quote\"'\x1b", b"\xff odd % 20", "Zo\u00eb\u2028
 def test_the_class_file_may_lie_in_a_folder_of_any_name(group, tmp_path, name):
     home = tmp_path / os.fsdecode(name)
     home.mkdir()
-    (home / "class.toml").write_bytes(group.for_learners.read_bytes())
-    enrol(tmp_path / "course", home / "class.toml", "a-02")
+    (home / "class.gainclass").write_bytes(group.for_all.read_bytes())
+    enrol(tmp_path / "course", home / "class.gainclass", "a-02")
     here = enrolled(tmp_path / "course")
-    assert (here.learner_id, here.home) == ("a-02", home)
+    assert (here.learner_id, here.source) == ("a-02", home / "class.gainclass")
 
 
-def test_a_folder_that_entered_its_class_before_still_knows_where_it_lies(group, learner):
-    kept = learner / ".gainlib" / "class.toml"
-    text = kept.read_text(encoding="utf-8").partition("\n")[2]
-    kept.write_text(f"# from {group.for_learners}\n{text}", encoding="utf-8")
-    assert enrolled(learner).home == group.for_learners.parent
+def test_a_folder_that_entered_its_class_with_gainlib_0_1_is_still_in_it_and_may_open_the_start_file(group, learner):
+    mark = learner / ".gainlib"
+    (mark / "class.json").unlink()
+    (mark / "class.toml").write_text(f"# from {group.home}/group-a-for-learners.toml\n{text_of(group.for_all)}")
+    (mark / "learner-id.txt").write_text("a-02\n")
+    values = enrolled(learner).variant(load(EXERCISE)).values
+    assert values == group.variant("a-02").values
+    enrol(learner, group.for_all, "a-02")
+    assert enrolled(learner).variant(load(EXERCISE)).values == values
+    assert sorted(each.name for each in mark.glob("*.t*")) == []
 
 
 def test_it_holds_the_best_answer_and_no_points(group, learner):
@@ -155,27 +160,27 @@ def test_a_collecting_folder_that_is_gone_is_told_with_the_file_to_hand_in(learn
 
 
 def test_in_no_class_there_is_nobody_to_hand_in_to(tmp_path):
-    with pytest.raises(GainError, match="belongs to no class.*gainlib open --class FILE --learner ID"):
+    with pytest.raises(GainError, match="belongs to no class.*gainlib open FILE"):
         hand_in(tmp_path)
 
 
 def test_a_mistyped_id_is_noticed_and_nothing_is_kept(group, tmp_path):
     with pytest.raises(GainError, match="'a-20', which is no id of Group A"):
-        enrol(tmp_path, group.for_learners, "a-20")
+        enrol(tmp_path, group.for_all, "a-20")
     assert enrolled(tmp_path) is None
 
 
 def test_the_teachers_file_is_not_laid_into_a_learners_folder(group, tmp_path):
-    with pytest.raises(GainError, match="all names in it"):
+    with pytest.raises(GainError, match="is the teacher's file"):
         enrol(tmp_path, group.file, "a-01")
 
 
 def test_under_a_hub_the_learner_is_who_signed_in(group, tmp_path, monkeypatch):
-    monkeypatch.setenv("GAINLIB_CLASS", str(group.for_learners))
+    monkeypatch.setenv("GAINLIB_CLASS", str(group.for_all))
     monkeypatch.setenv("JUPYTERHUB_USER", "a-03")
     attempt(tmp_path)
     content, _ = handed(tmp_path)
-    assert content["learner"] == {"id": "a-03", "name": "a-03"}
+    assert content["learner"] == {"id": "a-03", "name": "Cy Fenn"}
     assert content["answers"][0]["values"] == group.variant("a-03").values
     monkeypatch.setenv("JUPYTERHUB_USER", "guest")
     with pytest.raises(GainError, match="signed in as 'guest', who is not in Group A"):
@@ -188,9 +193,9 @@ def test_an_exercise_of_ones_own_is_found_beside_the_class_file(tmp_path, tmp_pa
     (tmp_path / "levels").mkdir()
     text = load(EXERCISE).file.read_text(encoding="utf-8")
     (tmp_path / "levels" / "own.toml").write_text(text, encoding="utf-8")
-    _, for_learners = new_class(tmp_path / "own-class", exercises=[str(tmp_path / "levels" / "own.toml")])
+    _, for_all = new_class(tmp_path / "own-class", exercises=[str(tmp_path / "levels" / "own.toml")])
     folder = tmp_path_factory.mktemp("course")
-    enrol(folder, for_learners, "zoe")
+    enrol(folder, for_all, "zoe")
     exercise = load(tmp_path / "levels" / "own.toml")
     attempt(folder, variant=own_variant(exercise, Progress.at(folder)))
     content, _ = handed(folder)

@@ -9,19 +9,19 @@ import json
 import pytest
 
 from gainlib.classroom import RosterLine, new_class, read_class
-from gainlib.classroom.class_file import own_files_of, write_learners_file
+from gainlib.classroom.start_files import own_files_of, write_start_files
 from gainlib.errors import GainError
 from gainlib.exercises import author_answer, check, load
 from gainlib.learners.enrolment import enrol, enrolled, own_variant
-from gainlib.learners.learners_file import read_learners_file
 from gainlib.learners.progress import Progress
+from gainlib.learners.start_file import read_start_file
 from gainlib.learners.submission import hand_in
 
-from .conftest import EXERCISE, GAIN, KEY, ROSTER, TRIM
+from .conftest import EXERCISE, GAIN, KEY, ROSTER, TRIM, rewrite, text_of
 
 
 def own_file(group, learner):
-    return own_files_of(group.file) / f"group-a-for-{learner}.toml"
+    return own_files_of(group.file) / f"group-a-for-{learner}.gainclass"
 
 
 def mac(key, *parts):
@@ -41,7 +41,7 @@ def worked(folder):
 
 def test_an_own_file_holds_the_learners_key_and_nothing_of_anybody_else(group):
     for each in ROSTER:
-        text = own_file(group, each.id).read_text(encoding="utf-8")
+        text = text_of(own_file(group, each.id))
         assert f'key     = "{mac(KEY, "own key", each.id)[:32]}"' in text
         assert each.name in text
         assert KEY not in text
@@ -53,7 +53,7 @@ def test_an_own_file_holds_the_learners_key_and_nothing_of_anybody_else(group):
 
 
 def test_a_learner_has_the_same_numbers_by_their_own_file_and_by_the_one_for_all(group, tmp_path):
-    for folder, file, learner in (("one", own_file(group, "a-02"), ""), ("all", group.for_learners, "a-02")):
+    for folder, file, learner in (("one", own_file(group, "a-02"), ""), ("all", group.for_all, "a-02")):
         enrol(tmp_path / folder, file, learner)
         assert enrolled(tmp_path / folder).variant(load(EXERCISE)).values == group.variant("a-02").values
     assert group.variant("a-02").values == {"level": -26.0}  # what KEY was chosen for
@@ -63,19 +63,21 @@ def test_an_own_file_says_who_one_is_and_takes_no_other_id(group, tmp_path):
     here = enrol(tmp_path, own_file(group, "a-02"))
     assert (here.learner_id, here.name, here.of.tag) == ("a-02", "Bo Marsh", group.class_file.tag)
     assert enrolled(tmp_path).key == group.class_file.key_of("a-02")
-    with pytest.raises(GainError, match="--learner is 'a-01', and group-a-for-a-02.toml is the own file of 'a-02'"):
+    with pytest.raises(
+        GainError, match="--learner is 'a-01', and group-a-for-a-02.gainclass is the start file of 'a-02'"
+    ):
         enrol(tmp_path, own_file(group, "a-02"), "a-01")
     with pytest.raises(GainError, match="is for all of Group A; say who you are as well: --learner ID"):
-        enrol(tmp_path, group.for_learners)
+        enrol(tmp_path, group.for_all)
 
 
 def test_what_is_handed_in_by_either_file_is_marked(group, tmp_path):
     enrol(tmp_path / "one", own_file(group, "a-01"))
-    enrol(tmp_path / "all", group.for_learners, "a-02")
+    enrol(tmp_path / "all", group.for_all, "a-02")
     for folder in ("one", "all"):
         done = hand_in(worked(tmp_path / folder), to=group.folder)
         content = json.loads(done.file.read_text(encoding="utf-8"))
-        assert content["learner"]["name"] == {"one": "Ada Quill", "all": ""}[folder]
+        assert content["learner"]["name"] == {"one": "Ada Quill", "all": "Bo Marsh"}[folder]
         assert "Nothing changed" in hand_in(tmp_path / folder).text
     lines, without = group.marked()
     assert (lines["a-01"].total, lines["a-02"].total, without) == (5.0, 5.0, {})
@@ -148,14 +150,14 @@ def test_under_a_hub_each_may_have_a_file_of_their_own(group, tmp_path, monkeypa
 
 def test_the_own_files_follow_the_class_file(group):
     group.file.write_text(group.file.read_text().replace("Bo Marsh", "Bo Brook"), encoding="utf-8")
-    write_learners_file(group.file)
-    assert "Bo Brook" in own_file(group, "a-02").read_text(encoding="utf-8")
+    write_start_files(group.file)
+    assert "Bo Brook" in text_of(own_file(group, "a-02"))
 
 
 def test_a_class_without_a_roster_has_one_file_for_all_and_its_hand_ins_are_signed(tmp_path):
-    file, for_learners = new_class(tmp_path / "open", exercises=[EXERCISE])
+    file, for_all = new_class(tmp_path / "open", exercises=[EXERCISE])
     assert not own_files_of(file).exists()
-    enrol(tmp_path / "course", for_learners, "zoe")
+    enrol(tmp_path / "course", for_all, "zoe")
     content = json.loads(hand_in(worked(tmp_path / "course")).file.read_text(encoding="utf-8"))
     text = json.dumps(
         {key: each for key, each in content.items() if key != "signed"}, sort_keys=True, separators=(",", ":")
@@ -167,7 +169,7 @@ def test_a_class_without_a_roster_has_one_file_for_all_and_its_hand_ins_are_sign
 def test_two_ids_that_some_systems_take_for_one_get_two_files(tmp_path):
     roster = [RosterLine(id="x-1", name="Ada"), RosterLine(id="X-1", name="Bo"), RosterLine(id="../x", name="Cy")]
     file, _ = new_class(tmp_path / "odd", roster=roster, exercises=[EXERCISE])
-    found = [read_learners_file(each).learner for each in own_files_of(file).iterdir()]
+    found = [read_start_file(each).of.learner for each in own_files_of(file).iterdir()]
     assert sorted(each.id for each in found) == ["../x", "X-1", "x-1"]
     assert len({each.name.lower() for each in own_files_of(file).iterdir()}) == 3
 
@@ -183,14 +185,17 @@ def test_an_exercise_of_the_teachers_own_is_found_from_an_own_file(tmp_path):
     (tmp_path / "levels").mkdir()
     (tmp_path / "levels" / "own.toml").write_text(load(EXERCISE).file.read_text(encoding="utf-8"), encoding="utf-8")
     file, _ = new_class(tmp_path / "own", roster=ROSTER, exercises=[str(tmp_path / "levels" / "own.toml")])
-    here = enrol(tmp_path / "course", own_files_of(file) / "own-for-a-01.toml")
-    assert here.home == enrolled(tmp_path / "course").home == tmp_path
+    here = enrol(tmp_path / "course", own_files_of(file) / "own-for-a-01.gainclass")
+    (entry,) = here.of.exercises
+    assert here.exercise(entry).digest == load(EXERCISE).digest
+    assert here.home == enrolled(tmp_path / "course").home
+    assert here.home.is_relative_to(tmp_path / "course")
 
 
 def test_a_class_of_gainlib_0_1_keeps_its_numbers_and_needs_no_signature(group, tmp_path):
-    for file in (group.file, group.for_learners):
-        file.write_text(file.read_text(encoding="utf-8").replace("version = 2", "version = 1"), encoding="utf-8")
-    enrol(tmp_path / "course", group.for_learners, "a-01")
+    group.file.write_text(group.file.read_text().replace("version = 2", "version = 1"))
+    write_start_files(group.file)
+    enrol(tmp_path / "course", group.for_all, "a-01")
     assert enrolled(tmp_path / "course").variant(load(EXERCISE)).values == load(EXERCISE).variant("a-01", KEY).values
     done = hand_in(worked(tmp_path / "course"), to=group.folder)
     assert "signed" not in json.loads(done.file.read_text(encoding="utf-8"))
@@ -200,9 +205,7 @@ def test_a_class_of_gainlib_0_1_keeps_its_numbers_and_needs_no_signature(group, 
 @pytest.mark.parametrize("line", ["tag     = ", "learner = "])
 def test_half_of_what_makes_a_file_ones_own_is_refused(group, line):
     file = own_file(group, "a-01")
-    text = file.read_text(encoding="utf-8")
-    file.write_text(
-        "".join(each for each in text.splitlines(keepends=True) if not each.startswith(line)), encoding="utf-8"
-    )
+    (found,) = (each for each in text_of(file).splitlines(keepends=True) if each.startswith(line))
+    rewrite(file, (found, ""))
     with pytest.raises(GainError, match="has one of learner and tag; a file of one's own has both"):
-        read_learners_file(file)
+        read_start_file(file)

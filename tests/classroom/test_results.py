@@ -12,8 +12,8 @@ import openpyxl
 import pytest
 
 from gainlib.classroom import RosterLine
-from gainlib.classroom.class_file import write_learners_file
 from gainlib.classroom.run import mark_class
+from gainlib.classroom.start_files import write_start_files
 from gainlib.errors import GainError
 from gainlib.exercises import author_answer, load
 
@@ -97,7 +97,7 @@ def test_no_cell_of_a_sheet_is_a_formula_whatever_separator_a_spreadsheet_parts_
 def test_a_name_of_markup_is_text_on_every_page(handed):
     evil = "<script>alert(1)</script>"
     handed.file.write_text(handed.file.read_text().replace("Ada Quill", evil).replace("Group A", f"</title>{evil}"))
-    write_learners_file(handed.file)
+    write_start_files(handed.file)
     handed.put("1.json", handed.content("a-01", learner={"id": "a-01", "name": evil}, answer={evil: evil}))
     handed.put(f"{evil.replace('/', '-')}.json", "{")
     done = mark_class(handed.folder, handed.file)

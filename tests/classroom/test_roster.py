@@ -7,10 +7,10 @@ import csv
 import pytest
 
 from gainlib.classroom import new_class, read_class, read_class_list
-from gainlib.classroom.class_file import own_files_of
 from gainlib.classroom.run import mark_class
+from gainlib.classroom.start_files import own_files_of
 from gainlib.errors import GainError
-from gainlib.learners.learners_file import read_learners_file
+from gainlib.learners.start_file import read_start_file
 
 from .conftest import EXERCISE
 
@@ -92,8 +92,7 @@ def test_mail_and_further_columns_come_to_the_mark_sheet_and_to_no_learner(tmp_p
     file, for_all = new_class(tmp_path / "group", roster=learners, exercises=[EXERCISE])
     assert tuple(read_class(file).learners) == learners
     for each in [for_all, *own_files_of(file).iterdir()]:
-        read_learners_file(each)
-        text = each.read_text(encoding="utf-8")
+        text = read_start_file(each).text
         assert not any(word in text for word in ("school.example", "Seat", "group =", "more"))
     (tmp_path / "in").mkdir()
     done = mark_class(tmp_path / "in", file, feedback="none")

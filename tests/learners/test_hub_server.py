@@ -18,7 +18,7 @@ from gainlib.storage import lesson_files
 def home(tmp_path, monkeypatch):
     monkeypatch.setenv("GAINLIB_STATE", str(tmp_path / "state"))
     monkeypatch.setenv("JUPYTERHUB_USER", "anna")
-    monkeypatch.setenv("GAINLIB_CLASS", "/srv/group-a-for-learners.toml")
+    monkeypatch.setenv("GAINLIB_CLASS", "/srv/group-a.gainclass")
     monkeypatch.delenv("NUMBA_CACHE_DIR", raising=False)
     return tmp_path / "home"
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 import gainlib as gl
-from gainlib.classroom.class_file import new_class, read_class
+from gainlib.classroom import new_class, read_class
 from gainlib.classroom.roster import read_roster
 from gainlib.classroom.run import mark_class
 from gainlib.errors import GainError

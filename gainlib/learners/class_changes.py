@@ -1,0 +1,55 @@
+"""What changed in a class between two of its start files, as sentences for a learner."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from gainlib.learners.learners_file import LearnersFile
+from gainlib.text import counted
+
+__all__ = ["due_in_words", "told_changes"]
+
+
+def told_changes(before: LearnersFile, now: LearnersFile) -> tuple[str, ...]:
+    """What a learner should know of what is other than it was, a sentence each; empty where nothing is.
+
+    >>> entries = {"schema": "gainlib class for learners", "version": 2, "title": "Group A", "key": "k" * 16}
+    >>> one, two = (
+    ...     LearnersFile.model_validate({**entries, "exercises": [{"name": each} for each in names]})
+    ...     for names in (["levels/unity"], ["levels/unity", "recording/leave-room"])
+    ... )
+    >>> told_changes(one, two)
+    ('New: recording/leave-room.',)
+    """
+    was, is_ = ({each.name: each for each in of.exercises} for of in (before, now))
+    content = [{each.path: each.sha256 for each in of.files} for of in (before, now)]
+    told = []
+    if before.due != now.due:
+        until = f" It was {due_in_words(before.due)}." if before.due else ""
+        told.append(f"Due {due_in_words(now.due)} now.{until}" if now.due else f"It has no due date any more.{until}")
+    if new := [each for each in is_ if each not in was]:
+        told.append(f"New: {', '.join(new)}.")
+    if gone := [each for each in was if each not in is_]:
+        told.append(f"Not set any more: {', '.join(gone)}.")
+    for name in is_:
+        if name not in was:
+            continue
+        old, new_points = was[name].points, is_[name].points
+        if old != new_points and new_points is not None:
+            told.append(f"{name} is worth {counted(new_points, 'point')} now.")
+        old_file, new_file = (each.get(of[name].file or "") for each, of in zip(content, (was, is_), strict=True))
+        if old_file != new_file:
+            told.append(f"{name} was changed: answer it again, since what you answered was its earlier version.")
+    if before.title != now.title:
+        told.append(f"The class is called {now.title} now.")
+    return tuple(told)
+
+
+def due_in_words(due: datetime) -> str:
+    """A due date as a sentence has it, in the zone that the teacher wrote.
+
+    >>> due_in_words(datetime.fromisoformat("2027-01-15T18:00+01:00"))
+    'Friday 15 January 2027, 18:00 (UTC+01:00)'
+    """
+    zone = f"{due:%Z}" or "UTC"
+    return f"{due:%A} {due.day} {due:%B %Y, %H:%M} ({zone})"
