@@ -14,6 +14,7 @@ What it holds
 - `streaming`: `StreamMeter`, what all meters share: `push` checks a block, `take` trusts it.
 - `levels`: `peak_dbfs`, `rms_dbfs`, `crest_db`, `dc_offset_dbfs` (`LevelMeter`).
 - `windows`: `active_rms_dbfs`, `noise_floor_dbfs`, `noise_in_pauses_dbfs`, `level_histogram` (`WindowMeter`).
+- `hum`: `hum_dbfs`, mains hum under all of it (`find_hum`).
 - `phrases`: `find_phrases`, where somebody plays and where not; the only definition of a phrase.
 - `clipping`: `clipped_runs` at a ceiling, `flat_tops` below it (`ClippedRunsMeter`, `FlatTopsMeter`).
 - `true_peak`: `true_peak_dbtp`, between the samples (`TruePeakMeter`). ITU-R BS.1770-5 Annex 2.

@@ -14,6 +14,7 @@ from gainlib.errors import GainError, suggest
 from gainlib.meters.ballistics import PpmMeter, VuMeter
 from gainlib.meters.clipping import ClippedRunsMeter, FlatTopsMeter
 from gainlib.meters.distortion import harmonics, thd_n_percent
+from gainlib.meters.hum import hum_dbfs
 from gainlib.meters.levels import LevelMeter
 from gainlib.meters.loudness_meter import HIGHEST_RATE_HZ, LOWEST_RATE_HZ, Loudness, LoudnessMeter
 from gainlib.meters.phrases import find_phrases
@@ -399,6 +400,15 @@ _MEASURES = Measures(
             "The AES17 RMS level of the pauses: the quietest twentieth of what sounds.",
             WindowMeter,
             lambda meter: meter.noise_floor_dbfs,
+        ),
+        Measure(
+            "hum_dbfs",
+            "dBFS",
+            "Mains hum, 50 or 60 Hz with its multiples, as an AES17 RMS level; −∞ where there is none.",
+            None,
+            hum_dbfs,
+            least_seconds=4.0,
+            copies=3.0,
         ),
         Measure(
             "clipped_runs",

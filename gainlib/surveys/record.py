@@ -10,9 +10,9 @@ from typing import Any
 
 from gainlib import __version__
 from gainlib.errors import GainError
+from gainlib.meters.hum import Hum
 from gainlib.storage.foreign import read_json
 from gainlib.surveys.columns import COLUMNS
-from gainlib.surveys.noise import Hum
 from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.stem import Stem
 from gainlib.surveys.trims import Trim

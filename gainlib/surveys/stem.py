@@ -23,12 +23,13 @@ from gainlib.meters import (
     Meters,
     WindowMeter,
 )
+from gainlib.meters.hum import LOW_END_A_WINDOW, find_hum, low_end
 from gainlib.meters.streaming import Growing
 from gainlib.meters.windows import NOBODY_PLAYS_DBFS, WINDOW_SECONDS, floor_dbfs_of
 from gainlib.sound_file import SoundFile, require_sound
 from gainlib.surveys.columns import COLUMNS
 from gainlib.surveys.damage import Damage, DamageMeter
-from gainlib.surveys.noise import Noise, QuietWindows, find_hum, judge_noise
+from gainlib.surveys.noise import Noise, QuietWindows, judge_noise
 from gainlib.surveys.sides import Sides, compare_sides
 
 __all__ = ["OUTLINE_STEPS", "Stem", "StemMeter", "Stopped", "block_frames", "measure_stem", "sound_checksum"]
@@ -38,7 +39,6 @@ OUTLINE_STEPS = 400
 
 _COARSE = frozenset(("PCM_S8", "PCM_U8", "ULAW", "ALAW"))
 _ENVELOPE_MINUTES = 10
-_ENVELOPE_A_WINDOW = 50  # 1000 a second: what two microphones on one source have in common lies below 500 Hz
 
 
 class Stopped(Exception):
@@ -178,7 +178,7 @@ class StemMeter:
         self._variances = Growing((channels,), np.float64)
         self._quiet = QuietWindows(channels, self._windows.width)
         self._codes = 0
-        self._envelope_left = 0 if self._windows.width < _ENVELOPE_A_WINDOW else _ENVELOPE_MINUTES * 60 * 20
+        self._envelope_left = 0 if self._windows.width < LOW_END_A_WINDOW else _ENVELOPE_MINUTES * 60 * 20
 
     def _meter(self, name: str, kind: type[_Kind]) -> _Kind:
         meter = self.measures.meter(name)
@@ -221,17 +221,10 @@ class StemMeter:
 
     def _follow(self, rows: Samples, full: int) -> None:
         width = self._windows.width
-        each = width // _ENVELOPE_A_WINDOW
-        # Times a row of ones: several times as fast as a mean along rows this short.
-        ones = np.full(each, 1.0 / each, dtype=rows.dtype)
-
-        def lowered(mono: NDArray[np.floating]) -> NDArray[np.floating]:
-            parts = mono[: full * width].reshape(full, width)[:, : each * _ENVELOPE_A_WINDOW]
-            return parts.reshape(full * _ENVELOPE_A_WINDOW, each) @ ones
-
-        self._envelope.add(lowered(rows[0] if len(rows) == 1 else rows.sum(axis=0)))
+        inside = rows[:, : full * width]
+        self._envelope.add(low_end(inside[0] if len(rows) == 1 else inside.sum(axis=0), width))
         if len(rows) == 2:
-            self._apart.add(lowered(rows[0] - rows[1]))
+            self._apart.add(low_end(inside[0] - inside[1], width))
         self._envelope_left -= full
 
     def stem(self, path: Path, recording: SoundFile) -> Stem:

@@ -16,11 +16,11 @@ from numpy.typing import NDArray
 from gainlib.decibels import db_from_power, power_from_db, ratio_from_db
 from gainlib.errors import GainError
 from gainlib.meters import LevelHistogram, Meters
+from gainlib.meters.hum import Hum
 from gainlib.sound_file import SoundFile, require_sound
 from gainlib.surveys.checks import Fault
 from gainlib.surveys.columns import COLUMNS
 from gainlib.surveys.cross_checks import commonest
-from gainlib.surveys.noise import Hum
 from gainlib.surveys.stem import Stem, Stopped, block_frames
 from gainlib.surveys.targets import Practice
 from gainlib.text import signed

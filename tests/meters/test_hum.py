@@ -1,0 +1,55 @@
+"""Mains hum is found by its lines, under noise and under notes, and nothing else is taken for it."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from gainlib.audio import Audio
+from gainlib.meters import measure
+from gainlib.meters.hum import hum_dbfs
+
+SECONDS = 8.0
+
+
+def lines(rate_hz, *levels):
+    """Sines of (Hz, dBFS peak) together."""
+    time = np.arange(round(SECONDS * rate_hz)) / rate_hz
+    return sum(10.0 ** (level / 20.0) * np.sin(2.0 * np.pi * hz * time) for hz, level in levels)
+
+
+def noise(rate_hz, level_dbfs):
+    drawn = np.random.default_rng(5).standard_normal(round(SECONDS * rate_hz))
+    return 10.0 ** ((level_dbfs - 3.01) / 20.0) * drawn
+
+
+# A sine of −50 dBFS peak reads −50 dBFS by AES17; two lines add their powers (derived).
+@pytest.mark.parametrize("rate_hz", [44_100, 48_000, 96_000])
+@pytest.mark.parametrize("mains_hz", [50, 60])
+def test_planted_hum_is_read_within_1_db(rate_hz, mains_hz):
+    planted = lines(rate_hz, (mains_hz, -50.0), (3 * mains_hz, -56.0)) + noise(rate_hz, -40.0)
+    expected = 10.0 * math.log10(10.0**-5.0 + 10.0**-5.6)
+    assert float(hum_dbfs(Audio(planted, rate_hz))[0]) == pytest.approx(expected, abs=1.0)
+
+
+def test_noise_and_a_tune_have_none():
+    time = np.arange(round(SECONDS * 48_000)) / 48_000
+    steps = 55.0 * 2.0 ** (np.floor(time * 2.0) % 12 / 12.0)  # two notes a second, none of them held
+    tune = 0.2 * np.sin(2.0 * np.pi * np.cumsum(steps) / 48_000)
+    for each in (noise(48_000, -40.0), tune + noise(48_000, -60.0), np.zeros(400_000)):
+        assert float(hum_dbfs(Audio(each, 48_000))[0]) == -math.inf
+
+
+def test_each_channel_has_its_own_and_the_highest_stands_for_all():
+    clean = noise(48_000, -40.0)
+    both = np.stack([clean, clean + lines(48_000, (50, -50.0), (100, -50.0))], axis=1)
+    left, right = hum_dbfs(Audio(both, 48_000))
+    assert left == -math.inf
+    assert measure("hum_dbfs", Audio(both, 48_000)) == right == pytest.approx(-46.99, abs=1.0)
+
+
+def test_a_short_take_is_told_what_it_lacks():
+    with pytest.raises(Exception, match=r"hum_dbfs needs 4 s or more; this recording lasts 2 s\."):
+        measure("hum_dbfs", Audio(noise(48_000, -40.0)[:96_000], 48_000))
