@@ -18,11 +18,11 @@ from gainlib.authoring.evidence import (
 from gainlib.authoring.search import halton, spread_answers
 from gainlib.exercises import answer_from, author_answer, check
 from gainlib.exercises.questions import ExpectedAnswer, expected_answers
-from gainlib.exercises.readings import DIFFERENCES, LEVEL_UNITS, reading_of
+from gainlib.exercises.readings import DIFFERENCES, LEVEL_UNITS
 from gainlib.exercises.tables import SlipEntry
 from gainlib.exercises.variant import Variant
 from gainlib.storage.entry_faults import Place
-from gainlib.text import counted, listed
+from gainlib.text import counted, listed, printed_number
 
 __all__ = [
     "author_keeps_a_margin",
@@ -89,6 +89,7 @@ def start_fails(evidence: Evidence) -> None:
 def author_passes(evidence: Evidence) -> dict[int, Look]:
     """The author's answer where it passes, by the variant's index."""
     looks = [evidence.look(each, author_answer(each)) for each in evidence.variants]
+    _rides_within_reach(evidence, ("solution",), "your answer", looks)
     missed = [each for each in looks if not each.passed]
     if missed:
         first = missed[0]
@@ -119,6 +120,25 @@ def author_passes(evidence: Evidence) -> dict[int, Look]:
             evidence.slip_place(name), f"the author's answer looks like the slip {name!r}; narrow its when."
         )
     return {index: each for index, each in enumerate(looks) if each.passed}
+
+
+def _rides_within_reach(evidence: Evidence, place: Place, whose: str, looks: Sequence[Look]) -> None:
+    """Rides that nobody can draw, since a point of them lies beyond what the move allows."""
+    for move in [each for each in looks[0].variant.controls if each.points] if looks else ():
+        beyond = [
+            (look.variant, seconds, gain_db)
+            for look in looks
+            for seconds, gain_db in look.answer.get(move.path, ())
+            if not move.low - 1e-9 <= gain_db <= move.high + 1e-9
+        ]
+        if beyond:
+            variant, seconds, gain_db = max(beyond, key=lambda each: abs(each[2]))
+            gain, low, high = (printed_number(each, "dB") for each in (gain_db, move.low, move.high))
+            evidence.note_fault(
+                place,
+                f"{whose} rides to {gain} at {printed_number(seconds, 's')}, with {describe_numbers(variant)}; "
+                f"{move.label} goes from {low} to {high}. Give it more reach, or the answer less strength or most_db.",
+            )
 
 
 def author_keeps_a_margin(evidence: Evidence, solved: dict[int, Look]) -> float | None:
@@ -181,6 +201,7 @@ def slips_meet_their_sentences(evidence: Evidence) -> None:
             # What a slip does not name is right, or where it starts.
             looks.append(evidence.look(variant, variant.start | evidence.right_answers(variant) | answer))
         place: Place = ("slips", index)
+        _rides_within_reach(evidence, (*place, "answer"), f"the answer of the slip {slip.name!r}", looks)
         faults = len(evidence.faults)
         passing = [each.variant for each in looks if each.passed]
         choice = all(when.is_ is not None for when in slip.when if when.ask) and any(w.ask for w in slip.when)
@@ -218,7 +239,7 @@ def _falls_short_of(evidence: Evidence, slip: SlipEntry, look: Look) -> str:
     for when in slip.when if evidence.count else ():
         if when.ask is None:
             session = variant.session.replaced({move.path: look.answer[move.path] for move in variant.controls})
-            reading = reading_of(when, variant.values, session)
+            reading = variant.reading(when)
             value = evidence.renderings.read(session).value(reading)
             if reading.side(value):
                 name = reading.probe.name

@@ -113,10 +113,15 @@ class Evidence:
         self._progress(doing, len(self.looks))
 
     def note_fault(self, place: Place, said: str) -> None:
-        self.faults.append(FileFault(line_of(self.lines, place), said))
+        self.faults.append(FileFault(self._line(place), said))
 
     def note_remark(self, place: Place, said: str) -> None:
-        self.remarks.append(FileFault(line_of(self.lines, place), said))
+        self.remarks.append(FileFault(self._line(place), said))
+
+    def _line(self, place: Place) -> int | None:
+        if len(place) > 1 and place[0] == "checks" and isinstance(place[1], int):
+            place = ("checks", self.exercise.rows[place[1]], *place[2:])
+        return line_of(self.lines, place)
 
     @property
     def everywhere(self) -> str:

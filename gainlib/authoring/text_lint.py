@@ -7,9 +7,8 @@ from collections.abc import Iterator
 
 from gainlib.authoring.evidence import Evidence
 from gainlib.exercises.formulas import formulas
-from gainlib.exercises.questions import READS
 from gainlib.exercises.readings import LEVEL_UNITS, Reading, reading_of
-from gainlib.exercises.tables import PLACEHOLDER, AskEntry, ValueEntry
+from gainlib.exercises.tables import PLACEHOLDER, READS, AskEntry, ValueEntry
 from gainlib.exercises.variant import Variant
 from gainlib.meters import measures
 from gainlib.storage.entry_faults import Place

@@ -16,6 +16,7 @@ from gainlib.benches.controls import Control
 from gainlib.benches.events import Event
 from gainlib.benches.inputs import question_input
 from gainlib.benches.panel import Panel, ShownByPanel
+from gainlib.classroom.class_file import class_variant
 from gainlib.errors import GainError, suggest
 from gainlib.exercises import ControlSpec, Exercise, Hint, Variant, Verdict, author_answer, check
 from gainlib.exercises.answers import read_answer
@@ -325,7 +326,7 @@ class OpenExercise(ShownByPanel[ExercisePanel]):
         return f"<exercise {self.exercise.name}: {self.exercise.title}. {self.variant.brief}>"
 
 
-def exercise(name: str | Path, learner: str | None = None) -> OpenExercise:
+def exercise(name: str | Path, learner: str | None = None, class_file: str | Path | None = None) -> OpenExercise:
     """An exercise with its brief, a bench, hints and a verdict; as the last line of a cell it shows itself.
 
     The numbers are the learner's own, drawn from the id in the progress of the current folder, or from the one that
@@ -339,6 +340,8 @@ def exercise(name: str | Path, learner: str | None = None) -> OpenExercise:
         path of a TOML file of one's own.
     learner : str, optional
         An id whose variant is shown; nothing is kept then.
+    class_file : str or Path, optional
+        A teacher's class file: the numbers are those that this learner has in that class.
 
     Returns
     -------
@@ -348,7 +351,7 @@ def exercise(name: str | Path, learner: str | None = None) -> OpenExercise:
     Raises
     ------
     GainError
-        For a name that is not in the collection, with the nearest that is.
+        For a name that is not in the collection, with the nearest that is, and for an id that is not in the class.
 
     Examples
     --------
@@ -358,7 +361,12 @@ def exercise(name: str | Path, learner: str | None = None) -> OpenExercise:
     """
     made = find_exercise(name)
     progress = Progress(Path("progress.json"), learner) if learner else Progress.here()
-    variant = made.variant(learner) if learner else own_variant(made, progress)
+    if class_file is not None:
+        if learner is None:
+            raise GainError("class_file shows the numbers of one learner; give their id as well: learner=ID.")
+        variant = class_variant(class_file, learner, made)
+    else:
+        variant = made.variant(learner) if learner else own_variant(made, progress)
     opened = OpenExercise(made, variant, progress, kept=learner is None)
     if learner is None:
         opened.come_back()

@@ -14,13 +14,23 @@ from pydantic import Field
 from gainlib.authoring.messages import FileFault, parse_text
 from gainlib.classroom.decisions import ALL, Correction, Section, WhichCounts, faults_of_decisions
 from gainlib.classroom.due_dates import date_faults, untangled_dates
-from gainlib.errors import GainError
+from gainlib.errors import GainError, suggest
+from gainlib.exercises import Exercise, Variant
 from gainlib.learners.learners_file import LARGEST_CLASS_BYTES, ClassBasis, Learner, ShortText, validate_class
-from gainlib.storage import toml_value
+from gainlib.storage import given_path, toml_value
 from gainlib.storage.entry_faults import Entry
 from gainlib.storage.foreign import Place, describe_place, read_text, toml_table
 
-__all__ = ["ClassFile", "Late", "RosterLine", "class_text", "exercise_rows", "read_class"]
+__all__ = [
+    "ClassFile",
+    "Late",
+    "RosterLine",
+    "class_text",
+    "class_variant",
+    "exercise_rows",
+    "read_class",
+    "require_learner",
+]
 
 
 MOST_COLUMNS = 50
@@ -123,6 +133,24 @@ def read_class(file: str | os.PathLike[str]) -> ClassFile:
     if all(each.role != "required" for each in found.exercises):
         raise GainError(f"{path.name}: no exercise counts to the full marks; leave out the role of at least one.")
     return found
+
+
+def require_learner(file: str | os.PathLike[str], learner_id: str) -> ClassFile:
+    """The class of a teacher's file, if this learner is in it.
+
+    Raises GainError for a file that cannot be used, and for an id that is not in the roster, where there is one.
+    """
+    of_class = read_class(given_path(file))
+    if of_class.learners and learner_id not in of_class.roster:
+        named = [each.id for each in of_class.learners if each.name == learner_id]
+        near = f"did you mean {named[0]}?" if named else suggest(learner_id[:80], list(of_class.roster)[:40])
+        raise GainError(f"{learner_id!r} is no id of {of_class.title}; {near}")
+    return of_class
+
+
+def class_variant(file: str | os.PathLike[str], learner_id: str, exercise: Exercise) -> Variant:
+    """The exercise with the numbers that this learner of a teacher's class has; as `require_learner`."""
+    return exercise.variant(learner_id, require_learner(file, learner_id).key_of(learner_id))
 
 
 def _entries(path: Path) -> dict[str, Any]:

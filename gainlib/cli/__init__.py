@@ -249,7 +249,12 @@ def _new_exercise(
 @app.command("try", epilog="Example: gainlib try my-exercise.toml --learner Ada")
 def _try(
     file: Annotated[str, typer.Argument(help="An exercise file, or a name from the collection.")],
-    learner: Annotated[str, typer.Option(help="Whose variant is shown: any name; each has its own numbers.")] = "Ada",
+    learner: Annotated[
+        str, typer.Option(help="Whose variant is shown: any name, in a class an id; each has its own numbers.")
+    ] = "Ada",
+    class_file: Annotated[
+        Path | None, typer.Option("--class", help="Your class file: shows the numbers that this learner has in it.")
+    ] = None,
     folder: Annotated[
         Path | None, typer.Option(help="Where the small notebook is written; left out, a folder that is removed again.")
     ] = None,
@@ -263,7 +268,8 @@ def _try(
     """
     from gainlib.cli.trying import try_exercise
 
-    raise typer.Exit(0 if try_exercise(file, learner, folder, port=port, browser=browser) else 1)
+    done = try_exercise(file, learner, folder, class_file=class_file, port=port, browser=browser)
+    raise typer.Exit(0 if done else 1)
 
 
 app.command("survey", epilog=EXAMPLE)(survey_command)

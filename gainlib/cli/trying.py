@@ -11,6 +11,7 @@ import typer
 from gainlib.authoring.messages import FileFault
 from gainlib.authoring.validation import validate
 from gainlib.authoring.verification import Verification
+from gainlib.classroom.class_file import require_learner
 from gainlib.cli.authoring import print_proof
 from gainlib.cli.meanwhile import COMPILE_LOOPS
 from gainlib.cli.saying import say
@@ -27,27 +28,32 @@ __all__ = ["NOTEBOOK", "faulty", "trial_notebook", "try_exercise"]
 NOTEBOOK = "try-exercise.ipynb"
 
 
-def try_exercise(given: str, learner: str, folder: Path | None, *, port: int, browser: bool) -> bool:
+def try_exercise(
+    given: str, learner: str, folder: Path | None, *, class_file: Path | None = None, port: int, browser: bool
+) -> bool:
     """Open the exercise and stay until JupyterLab is ended; False when the file has faults, which are printed.
 
     Raises GainError for a file that cannot be read, an unknown name, and a folder that cannot be written to.
     """
     require_text("--learner", learner)
-    found = faulty(given, learner)
+    found = faulty(given, learner, class_file)
     if found is not None:
         print_proof(found)
         return False
     if folder is None:
         with tempfile.TemporaryDirectory(prefix="gainlib-try-", ignore_cleanup_errors=True) as made:
             own = Path(made, "exercise"), Path(made, "jupyter")
-            _opened(given, learner, *own, port=port, browser=browser)
+            _opened(given, learner, class_file, *own, port=port, browser=browser)
     else:
-        _opened(given, learner, folder.expanduser(), None, port=port, browser=browser)
+        _opened(given, learner, class_file, folder.expanduser(), None, port=port, browser=browser)
     return True
 
 
-def faulty(given: str, learner: str) -> Verification | None:
-    """What `prove` would say of a file with faults; None for one that can be opened for this learner."""
+def faulty(given: str, learner: str, class_file: Path | None = None) -> Verification | None:
+    """What `prove` would say of a file with faults; None for one that can be opened for this learner.
+
+    Raises GainError for a class file that cannot be used, and for a learner who is not in it.
+    """
     name, file = given, Path(given)
     made: Exercise | None
     if given.endswith(".toml"):
@@ -56,6 +62,8 @@ def faulty(given: str, learner: str) -> Verification | None:
     else:
         made, faults = load(given), ()
     if made is not None:
+        if class_file is not None:
+            require_learner(class_file, learner)
         try:
             made.variant(learner)
         except GainError as fault:
@@ -63,14 +71,15 @@ def faulty(given: str, learner: str) -> Verification | None:
     return Verification(name, file, faults) if faults else None
 
 
-def trial_notebook(given: str, learner: str) -> str:
+def trial_notebook(given: str, learner: str, class_file: Path | None = None) -> str:
     """A notebook of one cell that opens the exercise; the text of its file.
 
     >>> "gl.exercise('recording/leave-room', learner='Ada')" in trial_notebook("recording/leave-room", "Ada")
     True
     """
+    whose = learner if class_file is None else f"{learner} of {class_file.name}"
     say = (
-        f"# Trying an exercise\n\nThis is what the learner {learner} gets. After a change to the file click the cell "
+        f"# Trying an exercise\n\nThis is what the learner {whose} gets. After a change to the file click the cell "
         "below and press Shift+Enter. Nothing is kept in anybody's progress."
     )
     content = {
@@ -78,7 +87,7 @@ def trial_notebook(given: str, learner: str) -> str:
             {"cell_type": "markdown", "id": "what-this-is", "metadata": {}, "source": say},
             {
                 "cell_type": "code", "id": "exercise", "metadata": {}, "execution_count": None, "outputs": [],
-                "source": _code(given, learner),
+                "source": _code(given, learner, class_file),
             },
         ],
         "metadata": {
@@ -91,15 +100,18 @@ def trial_notebook(given: str, learner: str) -> str:
     return json.dumps(content, indent=1, ensure_ascii=False) + "\n"
 
 
-def _code(given: str, learner: str) -> str:
+def _code(given: str, learner: str, class_file: Path | None) -> str:
     where = str(Path(given).resolve()) if given.endswith(".toml") else given
-    return f"import gainlib as gl\ngl.exercise({where!r}, learner={learner!r})"
+    of_class = "" if class_file is None else f", class_file={str(class_file.resolve())!r}"
+    return f"import gainlib as gl\ngl.exercise({where!r}, learner={learner!r}{of_class})"
 
 
-def _opened(given: str, learner: str, folder: Path, place: Path | None, *, port: int, browser: bool) -> None:
+def _opened(
+    given: str, learner: str, class_file: Path | None, folder: Path, place: Path | None, *, port: int, browser: bool
+) -> None:
     notebook = folder / NOTEBOOK
     then = "; name a folder that you may write to"
-    atomic_write(notebook, trial_notebook(given, learner), make_folder=True, then=then)
+    atomic_write(notebook, trial_notebook(given, learner, class_file), make_folder=True, then=then)
     say(f"{given} as the learner {learner} gets it, in {notebook}.")
     serve(
         folder,
@@ -110,5 +122,5 @@ def _opened(given: str, learner: str, folder: Path, place: Path | None, *, port:
         page=NOTEBOOK,
         what="The exercise",
         meanwhile=COMPILE_LOOPS,
-        runs=[code_digest([_code(given, learner)])],
+        runs=[code_digest([_code(given, learner, class_file)])],
     )

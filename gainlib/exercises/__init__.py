@@ -8,6 +8,7 @@ tables           what an exercise file may hold: one class for each table, with 
 parameters       what is drawn for each learner, and how: HMAC-SHA-256 over learner, exercise and entry
 given            the session that a file gives
 readings         one thing read from a rendering, with its bounds; what was read once is kept
+each_strip       a check that is meant for each strip, made into one for each
 formulas         the calculations that a file may name
 model, variant   controls, questions, candidates, hints; the exercise, and its variant with one learner's numbers
 questions        what is right for each question, measured on the session as given

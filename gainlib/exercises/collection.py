@@ -9,6 +9,7 @@ from pydantic import ValidationError
 
 from gainlib.errors import GainError, suggest
 from gainlib.exercises.consistency import find_faults
+from gainlib.exercises.each_strip import spread_over_strips
 from gainlib.exercises.tables import EXERCISE_KINDS, Spec
 from gainlib.exercises.variant import Exercise
 from gainlib.storage import bundled_folder, given_path
@@ -64,7 +65,8 @@ def build_exercise(name: str, file: Path, spec: Spec, content: bytes) -> tuple[E
     layout, parameters, faults = find_faults(spec, file)
     if faults or layout is None:
         return None, faults
-    return Exercise(name, spec, file, hashlib.sha256(content).hexdigest()[:16], layout, parameters), []
+    spread, rows = spread_over_strips(spec, layout.plan.strips)
+    return Exercise(name, spread, file, hashlib.sha256(content).hexdigest()[:16], layout, parameters, rows), []
 
 
 def own_name(file: Path) -> str:

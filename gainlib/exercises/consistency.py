@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from gainlib.errors import GainError, suggest
+from gainlib.exercises.each_strip import spread_over_strips
 from gainlib.exercises.formulas import require_formula
 from gainlib.exercises.given import SIGNAL, Layout, Start, laid_out
 from gainlib.exercises.parameters import (
@@ -20,12 +21,13 @@ from gainlib.exercises.parameters import (
     read_parameters,
     require_range,
 )
-from gainlib.exercises.questions import READS, choice_reading
+from gainlib.exercises.questions import choice_reading
 from gainlib.exercises.readings import reading_of, words_of
 from gainlib.exercises.tables import (
     A_NUMBER,
     EXERCISE_KINDS,
     PLACEHOLDER,
+    READS,
     Amount,
     AnswerEntry,
     AskEntry,
@@ -36,6 +38,7 @@ from gainlib.exercises.tables import (
     ValueEntry,
     WhenEntry,
     fill_in,
+    readings_in,
 )
 from gainlib.exercises.variant import begin_session, build_control, plain_part, require_same_names
 from gainlib.flow import Session
@@ -48,6 +51,7 @@ __all__ = ["find_faults"]
 
 MOST_COMBINATIONS = 64
 DEEPEST = 4
+TYPED = {"base", "plus", "minus"}
 RIDE = {"even_to_db", "strength", "most_db"}
 
 
@@ -55,6 +59,9 @@ def find_faults(spec: Spec, file: Path) -> tuple[Layout | None, dict[str, Parame
     """Everything in these entries that makes no sense, each with its place; and the layout and draws that they give."""
     found = _of_kind(spec)
     layout = laid_out(spec.given, file, found)
+    rows = tuple(range(len(spec.checks)))
+    if layout is not None:
+        spec, rows = spread_over_strips(spec, layout.plan.strips, found)
     parameters: dict[str, Parameter] = {}
     for entry, vary in spec.varies.items():
         with collecting(found, ("varies", entry)):
@@ -68,8 +75,8 @@ def find_faults(spec: Spec, file: Path) -> tuple[Layout | None, dict[str, Parame
     if layout is not None and len(parameters) == len(spec.varies):
         parameters = read_parameters(spec)
         for drawn in combinations(parameters, MOST_COMBINATIONS):
-            found += _Combination(spec, layout, parameters, drawn).found
-    found += _texts(spec)
+            found += _Combination(spec, layout, parameters, drawn, rows).found
+    found += _texts(spec, rows)
     for choice in spec.given.views:
         with collecting(found, ("given", "views")):
             view(choice)
@@ -78,8 +85,7 @@ def find_faults(spec: Spec, file: Path) -> tuple[Layout | None, dict[str, Parame
 
 def _copies(spec: Spec) -> float:
     """What the measures of these entries take of memory while they read."""
-    reads = [check.reads for check in spec.checks] + [ask.by for ask in spec.asks if ask.by]
-    names = {name for each in reads for name in (each.measure, each.less.measure if each.less else None)}
+    names = {each.measure for each in readings_in(spec)}
     return max((known.copies for name, known in measures().items() if name in names), default=0.0)
 
 
@@ -110,7 +116,9 @@ def _of_kind(spec: Spec) -> list[Fault]:
 class _Combination:
     """One combination of drawn values, everything in the file held against the session that it gives."""
 
-    def __init__(self, spec: Spec, layout: Layout, parameters: dict[str, Parameter], drawn: Drawn) -> None:
+    def __init__(
+        self, spec: Spec, layout: Layout, parameters: dict[str, Parameter], drawn: Drawn, rows: Sequence[int]
+    ) -> None:
         self.spec, self.layout, self.parameters, self.drawn = spec, layout, parameters, drawn
         self.words = words_of(drawn)
         self.asks = {ask.name: ask for ask in spec.asks}
@@ -121,8 +129,8 @@ class _Combination:
         self.session: Session = start.session
         self.moves: dict[str, MoveEntry] = {}
         self._moves(start)
-        for index, check in enumerate(spec.checks):
-            with self._collecting(("checks", index, "reads"), f"check {index + 1}"):
+        for row, check in zip(rows, spec.checks, strict=True):
+            with self._collecting(("checks", row, "reads"), f"check {row + 1}"):
                 self._reading(check.reads)
         for index, ask in enumerate(spec.asks):
             with self._collecting(("asks", index), f"ask {ask.name}"):
@@ -255,12 +263,12 @@ class _Combination:
         """Whether the reading has a bound; each that it has is looked at."""
         bounds = [bound for bound in (entry.at_least, entry.at_most) if bound is not None]
         for bound in bounds:
-            self._amount(name, bound)
+            self._value(name, bound)
         return bool(bounds)
 
     def _value(self, name: str, value: ValueEntry, depth: int = 1) -> None:
         forms = bool(READS & value.model_fields_set) + (value.reckon is not None)
-        typed = bool({"base", "plus", "minus"} & value.model_fields_set)
+        typed = bool(TYPED & value.model_fields_set)
         if forms + typed != 1:
             raise GainError(f"{name} must be one thing: {A_NUMBER}, a reading, or a formula with its numbers.")
         if depth > DEEPEST:
@@ -276,7 +284,7 @@ class _Combination:
 
     def _amount(self, name: str, amount: Amount) -> tuple[float, float]:
         numbers = [each for each, parameter in self.parameters.items() if parameter.numbers]
-        for followed in (*amount.plus, *amount.minus):
+        for followed in (*amount.follows, *amount.minus):
             if followed not in numbers:
                 what = "which is a word" if followed in self.parameters else "which does not vary"
                 near = suggest(followed, numbers) if numbers else "nothing that varies is a number."
@@ -286,10 +294,18 @@ class _Combination:
     def _plain(self, name: str, part: AnswerEntry) -> Any:
         """A part of an answer that is put into a setting: a number, a rule, a text, a switch, points."""
         if part.plain is None:
-            if not {"base", "plus", "minus"} & part.model_fields_set or part.reckon or READS & part.model_fields_set:
+            if not TYPED & part.model_fields_set or part.reckon or READS & part.model_fields_set:
                 raise GainError(f"{name} must be a number, a rule, a text, or true or false.")
             self._amount(name, part)
+        elif isinstance(part.plain, list):
+            self._rows(name, part.plain)
         return plain_part(part, self.drawn)
+
+    def _rows(self, name: str, rows: list[Any]) -> None:
+        """Points and regions, whose numbers may follow what was drawn."""
+        for figure in (each for row in rows if isinstance(row, list) for each in row):
+            if isinstance(figure, Amount):
+                self._amount(name, figure)
 
     # --- asks ---
 
@@ -337,6 +353,8 @@ class _Combination:
 
     def _pick(self, ask: AskEntry, by: ReadingEntry) -> None:
         bounded = self._bounds("a bound of by", by)
+        if not all(each.plain_amount for each in (by.at_least, by.at_most) if each):
+            raise GainError(f"a bound of by must be {A_NUMBER}; what is measured for it stands in checks only.")
         ways = [bounded and ask.pick in (None, "first"), ask.pick in ("largest", "smallest"), ask.order is not None]
         if ways.count(True) != 1 or (ask.pick == "first" and not bounded):
             raise GainError("say in one way which is meant: pick largest or smallest, an order, or bounds in by.")
@@ -427,13 +445,10 @@ class _Combination:
         if move.points:
             if part.even_to_db is not None:
                 self._amount(name, part.even_to_db)
-                reach = part.strength * part.most_db
-                if not (move.low or 0.0) <= -reach <= reach <= (move.high or 0.0):
-                    raise GainError(
-                        f"{name} may go {reach:g} dB up and down; the ride goes from {move.low:g} to {move.high:g} dB."
-                    )
             elif not isinstance(given, list):
                 raise GainError(f"{name} must be the points of a ride, or a ride such as {{ even_to_db = -20 }}.")
+            else:
+                self._rows(name, given)
             return
         if RIDE & part.model_fields_set or READS & part.model_fields_set or part.reckon:
             raise GainError(f"{name} must be {A_NUMBER}.")
@@ -466,7 +481,7 @@ def _at(place: str) -> Iterator[None]:
         raise GainError(f"{place}: {fault}") from fault
 
 
-def _texts(spec: Spec) -> list[Fault]:
+def _texts(spec: Spec, rows: Sequence[int]) -> list[Fault]:
     """Words in braces that stand for nothing."""
     known = set(spec.varies)
     checked = known | {"measured", "wanted", "off"}
@@ -477,9 +492,9 @@ def _texts(spec: Spec) -> list[Fault]:
         texts.append((("slips", index, "say"), f"say of slip {index + 1}", slip.say, known))
     for index, candidate in enumerate(spec.candidates):
         texts.append((("candidates", index, "say"), f"say of candidate {candidate.name}", candidate.say, known))
-    for index, check in enumerate(spec.checks):
+    for row, check in zip(rows, spec.checks, strict=True):
         for name, told in (("low", check.low), ("high", check.high), ("good", check.good)):
-            texts.append((("checks", index, name), f"{name} of check {index + 1}", told, checked))
+            texts.append((("checks", row, name), f"{name} of check {row + 1}", told, checked))
     for index, ask in enumerate(spec.asks):
         for name, told in (("low", ask.low), ("high", ask.high), ("wrong", ask.wrong), ("good", ask.good)):
             texts.append((("asks", index, name), f"{name} of ask {ask.name}", told, checked | {"answered"}))

@@ -120,15 +120,16 @@ def require_range(low: float, high: float, step: float, name: str) -> None:
 
 def ends_of(amount: Amount, parameters: dict[str, Parameter]) -> tuple[float, float]:
     """The least and the largest that an amount can come to, whatever is drawn: it follows each in a straight line."""
-    least = most = amount.base
+    least = most = amount.fixed
     signs: Iterable[tuple[int, str]] = (
-        (sign, name) for sign, names in ((1, amount.plus), (-1, amount.minus)) for name in names
+        (sign, name) for sign, names in ((1, amount.follows), (-1, amount.minus)) for name in names
     )
     for sign, name in signs:
         low, high = parameters[name].numbers or (math.nan, math.nan)
         least += low if sign > 0 else -high
         most += high if sign > 0 else -low
-    return round(least, 9), round(most, 9)
+    ends = sorted(round(amount.times * each, 9) for each in (least, most))
+    return ends[0], ends[1]
 
 
 def combinations(parameters: dict[str, Parameter], most: int) -> list[dict[str, float | str | bool]]:

@@ -11,10 +11,10 @@ from typing import Any
 import numpy as np
 
 from gainlib.errors import GainError
-from gainlib.exercises.formulas import calculate
+from gainlib.exercises.each_strip import within_part
 from gainlib.exercises.model import Question
-from gainlib.exercises.readings import DIFFERENCES, MeasuredRendering, Reading, Renderings, reading_of, words_of
-from gainlib.exercises.tables import AskEntry, Drawn, LessEntry, ReadingEntry, ValueEntry, WhenEntry, fill_in
+from gainlib.exercises.readings import DIFFERENCES, Reading, Renderings, reading_of, value_of, words_of
+from gainlib.exercises.tables import AskEntry, Drawn, WhenEntry, fill_in
 from gainlib.exercises.variant import Variant
 from gainlib.flow import Session
 from gainlib.meters import clipped_runs, momentary_lufs
@@ -22,7 +22,6 @@ from gainlib.text import describe_value, printed_number, signed
 
 __all__ = ["ExpectedAnswer", "expected_answers"]
 
-READS = {"measure", "told", "setting"}
 TIE = 1e-9
 
 
@@ -169,7 +168,7 @@ def choice_reading(entry: AskEntry, label: str, drawn: Drawn, session: Session) 
     """What is read of one strip or one stage; None for a strip without that stage, a stage that does not tell it."""
     assert entry.by is not None
     if entry.among == "strips":
-        by = _within_part(entry.by, label)
+        by = within_part(entry.by, label)
         stage = fill_in(entry.by.at or (entry.by.setting or "").rpartition("/")[0], words_of(drawn))
         if stage not in session.channel(label).stage_names and stage not in [
             send.name for send in session.channel(label).sends
@@ -177,30 +176,13 @@ def choice_reading(entry: AskEntry, label: str, drawn: Drawn, session: Session) 
             return None
         return reading_of(by, drawn, session)
     part = fill_in(entry.of or "", words_of(drawn))
-    by = _within_part(entry.by, part)
+    by = within_part(entry.by, part)
     try:
         return reading_of(by, drawn, session, at=f"{part}/{label}")
     except GainError:
         if by.told is None:
             raise
         return None  # not every stage tells it
-
-
-def _within_part(by: ReadingEntry, part: str) -> ReadingEntry:
-    """The reading with the name of a strip or bus put in front of its paths, where they are short."""
-
-    def fully(what: LessEntry) -> dict[str, Any]:
-        change: dict[str, Any] = {}
-        if what.at is not None and "/" not in what.at:
-            change["at"] = f"{part}/{what.at}"
-        if what.setting is not None and what.setting.count("/") == 1:
-            change["setting"] = f"{part}/{what.setting}"
-        return change
-
-    change = fully(by)
-    if by.less is not None:
-        change["less"] = by.less.model_copy(update=fully(by.less))
-    return by.model_copy(update=change)
 
 
 def _moment(entry: AskEntry, ask: Question, variant: Variant, renderings: Renderings) -> ExpectedAnswer:
@@ -230,17 +212,6 @@ def _moment(entry: AskEntry, ask: Question, variant: Variant, renderings: Render
         return ExpectedAnswer(ask, math.nan, within, fault="it is silent or shorter than 0.4 s")
     # Value k is of the 400 ms that end at 0.40 s + k x 0.01 s; the moment is their middle.
     return ExpectedAnswer(ask, 0.2 + 0.01 * int(momentary.argmax()), within)
-
-
-def value_of(value: ValueEntry, drawn: Drawn, session: Session, renderings: Renderings) -> float:
-    """A number that is typed, follows drawn values, is read from the session, or reckoned from others of these."""
-    if READS & value.model_fields_set:
-        reading = reading_of(value, drawn, session)
-        read: MeasuredRendering = renderings.read(session)
-        return read.value(reading)
-    if value.reckon is not None:
-        return calculate(value.reckon, [value_of(each, drawn, session, renderings) for each in value.with_])
-    return value.amount(drawn)
 
 
 # --- what was answered ---

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
 from gainlib.errors import GainError, suggest
+from gainlib.exercises.formulas import calculate
 from gainlib.exercises.tables import Drawn, LessEntry, ReadingEntry, ValueEntry, fill_in
 from gainlib.flow import Rendering, Session
 from gainlib.meters import measures
@@ -235,8 +237,18 @@ def stage_readings() -> dict[str, tuple[str, ...]]:
 # --- from the entries of a file ---
 
 
-def reading_of(entry: ReadingEntry | ValueEntry, drawn: Drawn, session: Session, *, at: str = "") -> Reading:
-    """A file's reading for one learner's drawn values: words put into its paths, its bounds reckoned."""
+def reading_of(
+    entry: ReadingEntry | ValueEntry,
+    drawn: Drawn,
+    session: Session,
+    *,
+    at: str = "",
+    bound: Callable[[ValueEntry], float] | None = None,
+) -> Reading:
+    """A file's reading for one learner's drawn values: words put into its paths, its bounds worked out.
+
+    `bound` works out what has to be measured for it; without it such a bound is no number.
+    """
     probe = probe_of(entry, drawn, at=at)
     less = None
     if entry.less is not None:
@@ -251,10 +263,35 @@ def reading_of(entry: ReadingEntry | ValueEntry, drawn: Drawn, session: Session,
         return _chosen(probe, entry, session)
     _require_probe(probe, session)
     bounds = (entry.at_least, entry.at_most) if isinstance(entry, ReadingEntry) else (None, None)
-    least, most = (None if bound is None else bound.amount(drawn) for bound in bounds)
+    reading = Reading(probe, less)
+    least, most = (None if each is None else _worked_out(each, drawn, bound, reading.digits) for each in bounds)
     if least is not None and most is not None and least > most:
         raise GainError(f"{probe.name} wants at least {least:g} and at most {most:g}; nothing can meet both.")
-    return Reading(probe, less, least, most)
+    return replace(reading, least=least, most=most)
+
+
+def _worked_out(
+    value: ValueEntry, drawn: Drawn, measured: Callable[[ValueEntry], float] | None, digits: int | None
+) -> float:
+    """A bound as a number, with as many decimals as what it is held against where it is not typed."""
+    if not value.plain_amount:
+        found = math.nan if measured is None else measured(value)
+    else:
+        found = value.amount(drawn)
+        if value.times == 1.0:
+            return found
+    return found if digits is None or not math.isfinite(found) else round(found, digits)
+
+
+def value_of(value: ValueEntry, drawn: Drawn, session: Session, renderings: Renderings) -> float:
+    """A number that is typed, follows drawn values, is read from the session, or reckoned from others of these."""
+    if value.plain_amount:
+        return value.amount(drawn)
+    if value.reckon is not None:
+        found = calculate(value.reckon, [value_of(each, drawn, session, renderings) for each in value.with_])
+    else:
+        found = renderings.read(session).value(reading_of(value, drawn, session))
+    return found * value.times
 
 
 def _chosen(probe: Probe, entry: ReadingEntry, session: Session) -> Reading:

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from gainlib.exercises.model import Question
-from gainlib.exercises.questions import label_of, value_of
-from gainlib.exercises.readings import Renderings, words_of
+from gainlib.exercises.questions import label_of
+from gainlib.exercises.readings import Renderings, value_of, words_of
 from gainlib.exercises.tables import AnswerEntry, Drawn, fill_in
 from gainlib.exercises.variant import Variant, plain_part
 from gainlib.flow import Session

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
+import math
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, ClassVar, Literal
 
-from pydantic import BeforeValidator, Field, StringConstraints
+from pydantic import BaseModel, BeforeValidator, Field, StringConstraints, ValidationError
 from pydantic_core import PydanticCustomError
 
 from gainlib.flow.session_table import BusEntry, GroupEntry, SignalEntry, StageRows, StripEntry
@@ -23,6 +25,7 @@ __all__ = [
     "Spec",
     "ValueEntry",
     "fill_in",
+    "readings_in",
 ]
 
 MOST_POINTS = 200
@@ -33,7 +36,8 @@ Seconds = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 Stretch = Annotated[list[Seconds], Field(min_length=2, max_length=2)]
 Line = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)]
 Prose = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=4000)]
-EntryName = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]{0,39}$")]
+NAME = r"^[a-z][a-z0-9_]{0,39}$"
+EntryName = Annotated[str, StringConstraints(pattern=NAME)]
 CheckPoints = Annotated[float, Field(gt=0, le=100, allow_inf_nan=False)]
 Standing = Literal["published", "derived", "common practice", "from memory"]
 Drawn = Mapping[str, "float | str | bool"]
@@ -58,18 +62,26 @@ def _scalar(given: Any) -> Any:
 
 
 def _plain(given: Any) -> Any:
-    """A text, true or false, a row of texts, or the points of a ride."""
+    """A text, true or false, a row of texts, the points of a ride, or regions: rows of two or three numbers."""
     if not isinstance(given, list):
         return _scalar(given)
-    texts = all(isinstance(each, str) and len(each) <= 200 for each in given)
-    points = all(isinstance(each, list) and len(each) == 2 and all(map(_is_number, each)) for each in given)
-    if len(given) > MOST_POINTS or not (texts or points):
-        raise PydanticCustomError("row", "a row of texts, or at most 200 points [seconds, gain in dB]")
-    return given if texts and given else [[float(seconds), float(gain)] for seconds, gain in given]
+    if given and all(isinstance(each, str) and len(each) <= 200 for each in given):
+        return given
+    if len(given) > MOST_POINTS:
+        raise PydanticCustomError("row", "at most 200 points")
+    if not all(isinstance(each, list) and len(each) in (2, 3) for each in given):
+        raise PydanticCustomError("row", "names in quotes, or points, each [seconds, gain in dB]")
+    return [[_figure(each) for each in row] for row in given]
 
 
-def _is_number(given: Any) -> bool:
-    return isinstance(given, int | float) and not isinstance(given, bool) and abs(given) < 1e9
+def _figure(given: Any) -> Any:
+    """A number of a point: as it is, or a rule that follows drawn values."""
+    if isinstance(given, int | float) and not isinstance(given, bool) and abs(given) < 1e9:
+        return float(given)
+    if isinstance(given, dict):
+        with contextlib.suppress(ValidationError):
+            return Amount.model_validate(given)
+    raise PydanticCustomError("row", 'points whose seconds and gain are numbers, or rules such as { base = "soft" }')
 
 
 Scalar = Annotated[Any, BeforeValidator(_scalar)]
@@ -83,22 +95,54 @@ Names = Annotated[
 A_NUMBER = 'a number, or a rule such as { base = 14, minus = "level" }'
 
 
+def _base(given: Any) -> Any:
+    """A finite number, or the name of a drawn value."""
+    if isinstance(given, str) and re.fullmatch(NAME, given):
+        return given
+    if isinstance(given, bool) or not isinstance(given, int | float):
+        raise PydanticCustomError("float_type", "a number, or the name of a drawn value")
+    if not abs(given) < math.inf:
+        raise PydanticCustomError("finite_number", "a finite number")
+    return float(given)
+
+
+Base = Annotated[Any, BeforeValidator(_base)]
+
+
 class Amount(Entry):
-    """A number, or a number that follows drawn values: `{ base = 14, minus = "level" }` is 14 less the level."""
+    """A number, or a number that follows drawn values: `{ base = 14, minus = "level" }` is 14 less the level.
+
+    `base` may be a drawn value itself, and `times` takes a multiple or a share of the whole.
+    """
 
     entry_form: ClassVar[str] = A_NUMBER
 
-    base: Number = 0.0
+    base: Base = 0.0
     plus: Names = Field(default_factory=list)
     minus: Names = Field(default_factory=list)
+    times: Number = 1.0
+
+    @property
+    def follows(self) -> tuple[str, ...]:
+        """The drawn values that are added, `base` among them where it is one."""
+        return (*([self.base] if isinstance(self.base, str) else []), *self.plus)
+
+    @property
+    def fixed(self) -> float:
+        """The part that is the same for every learner."""
+        return 0.0 if isinstance(self.base, str) else float(self.base)
 
     def amount(self, drawn: Drawn) -> float:
         """The amount for one learner's drawn values."""
-        value = self.base + sum(float(drawn[name]) for name in self.plus)
-        return round(value - sum(float(drawn[name]) for name in self.minus), 9)
+        value = self.fixed + sum(float(drawn[name]) for name in self.follows)
+        return round(self.times * (value - sum(float(drawn[name]) for name in self.minus)), 9)
 
 
 Rule = Annotated[Amount, BeforeValidator(_as_base)]
+
+
+READS = {"measure", "told", "setting"}
+"""The entries one of which says what a reading reads."""
 
 
 class LessEntry(Entry):
@@ -111,18 +155,6 @@ class LessEntry(Entry):
     seconds: Stretch | None = None
 
 
-class ReadingEntry(LessEntry):
-    """One thing read from a rendering (a measure, what a stage tells, a setting) and the bounds it is held against.
-
-    A switch, and a choice of a few words, has no bounds: `is` says how it must stand.
-    """
-
-    less: LessEntry | None = None
-    at_least: Rule | None = None
-    at_most: Rule | None = None
-    is_: Annotated[Any, BeforeValidator(_plain)] = Field(default=None, alias="is")
-
-
 class ValueEntry(Amount, LessEntry):
     """A number that is typed, follows drawn values, is read from the session as given, or is reckoned from others."""
 
@@ -130,8 +162,25 @@ class ValueEntry(Amount, LessEntry):
     reckon: Line | None = None
     with_: list[Figure] = Field(default_factory=list, alias="with", max_length=16)
 
+    @property
+    def plain_amount(self) -> bool:
+        """Whether it is typed or follows drawn values, so that nothing has to be measured for it."""
+        return self.reckon is None and not READS & self.model_fields_set
+
 
 Figure = Annotated[ValueEntry, BeforeValidator(_as_base)]
+
+
+class ReadingEntry(LessEntry):
+    """One thing read from a rendering (a measure, what a stage tells, a setting) and the bounds it is held against.
+
+    A switch, and a choice of a few words, has no bounds: `is` says how it must stand.
+    """
+
+    less: LessEntry | None = None
+    at_least: Figure | None = None
+    at_most: Figure | None = None
+    is_: Annotated[Any, BeforeValidator(_plain)] = Field(default=None, alias="is")
 
 
 class AnswerEntry(ValueEntry):
@@ -199,12 +248,23 @@ class MoveEntry(Entry):
     label: Line | None = None
 
 
+def _each(given: Any) -> Any:
+    """All strips, or some by their names."""
+    if given == "strips" or (isinstance(given, list) and given and all(isinstance(each, str) for each in given)):
+        return given
+    raise PydanticCustomError("row", '"strips", or a row of their names')
+
+
 class CheckEntry(Entry):
-    """One thing that is measured on the answer, its points, and what to say when it is low or high."""
+    """One thing that is measured on the answer, its points, and what to say when it is low or high.
+
+    With `each` it is one check for each strip that has what is read, with its points; {strip} prints the strip's name.
+    """
 
     title: Line
     points: CheckPoints
     reads: ReadingEntry
+    each: Annotated[Any, BeforeValidator(_each)] = None
     low: Prose | None = None
     high: Prose | None = None
     good: Prose | None = None
@@ -306,6 +366,18 @@ EXERCISE_KINDS: dict[str, tuple[frozenset[str], frozenset[str]]] = {
     )
 }
 """Every kind of exercise, with the entries that it needs and those that it does not have."""
+
+
+def readings_in(entry: Any) -> Iterator[LessEntry]:
+    """Everything that some entries read of a rendering, whatever tables it stands in."""
+    if isinstance(entry, BaseModel):
+        if isinstance(entry, LessEntry):
+            yield entry
+        for name in type(entry).model_fields:
+            yield from readings_in(getattr(entry, name))
+    elif isinstance(entry, list | dict):
+        for each in entry.values() if isinstance(entry, dict) else entry:
+            yield from readings_in(each)
 
 
 PLACEHOLDER = re.compile(r"\{([^{}]*)\}")

@@ -5,20 +5,37 @@ from __future__ import annotations
 import dataclasses
 import functools
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
-
-from pydantic import BaseModel
 
 from gainlib.audio import Audio
 from gainlib.errors import GainError, suggest
 from gainlib.exercises.given import Layout, Start
 from gainlib.exercises.model import Candidate, ControlSpec, Hint, Question
 from gainlib.exercises.parameters import ORDER, Parameter
-from gainlib.exercises.readings import Reading, described_setting, reading_of, unit_of_setting, words_of
-from gainlib.exercises.tables import AnswerEntry, AskEntry, Drawn, LessEntry, MoveEntry, Spec, fill_in
+from gainlib.exercises.readings import (
+    Reading,
+    Renderings,
+    described_setting,
+    reading_of,
+    unit_of_setting,
+    value_of,
+    words_of,
+)
+from gainlib.exercises.tables import (
+    Amount,
+    AnswerEntry,
+    AskEntry,
+    Drawn,
+    MoveEntry,
+    ReadingEntry,
+    Spec,
+    ValueEntry,
+    fill_in,
+    readings_in,
+)
 from gainlib.flow import FaderGroup, Send, Session
 from gainlib.text import describe_value, printed_number
 
@@ -32,6 +49,8 @@ RIDE_STEP_DB = 0.1
 class Exercise:
     """One task that a learner answers and the library checks; `variant(learner_id)` draws one learner's numbers.
 
+    `rows` tells of each check which one of the file it came from: one for each strip may have come from the same.
+
     >>> from gainlib.exercises import load
     >>> load("recording/leave-room").level
     1
@@ -43,6 +62,7 @@ class Exercise:
     digest: str
     layout: Layout
     parameters: dict[str, Parameter]
+    rows: tuple[int, ...] = ()
 
     @property
     def title(self) -> str:
@@ -79,7 +99,7 @@ class Exercise:
         """The recordings that the learner gets, by strip; GainError where they end before what is read of them."""
         takes = self.layout.takes
         longest = max([each.seconds for each in takes.values()] + self.layout.made_seconds)
-        latest = max((end for _, end in _stretches(self.spec)), default=0.0)
+        latest = max((each.seconds[1] for each in readings_in(self.spec) if each.seconds), default=0.0)
         if latest > longest + 0.00005:
             file = self.layout.plan.strips[0].file
             what = file.name if file is not None and len(self.layout.plan.strips) == 1 else "the longest recording"
@@ -174,7 +194,17 @@ class Variant:
     @functools.cached_property
     def checks(self) -> tuple[Reading, ...]:
         """What each check reads, with its bounds as numbers."""
-        return tuple(reading_of(check.reads, self.values, self.session) for check in self.exercise.spec.checks)
+        return tuple(self.reading(check.reads) for check in self.exercise.spec.checks)
+
+    def reading(self, entry: ReadingEntry) -> Reading:
+        """What an entry reads in an answer, with its bounds; what these are measured of is the session as given."""
+        return reading_of(entry, self.values, self.session, bound=self._measured)
+
+    def _measured(self, value: ValueEntry) -> float:
+        key = value.model_dump_json()
+        if key not in self.worked_out:
+            self.worked_out[key] = value_of(value, self.values, self.session, Renderings())
+        return float(self.worked_out[key])
 
     @property
     def start(self) -> dict[str, Any]:
@@ -241,7 +271,12 @@ def plain_part(entry: AnswerEntry, drawn: Drawn) -> Any:
     if isinstance(entry.plain, str):
         return fill_in(entry.plain, words_of(drawn))
     if isinstance(entry.plain, list):
-        return tuple(tuple(each) if isinstance(each, list) else fill_in(each, words_of(drawn)) for each in entry.plain)
+        return tuple(
+            tuple(figure.amount(drawn) if isinstance(figure, Amount) else figure for figure in each)
+            if isinstance(each, list)
+            else fill_in(each, words_of(drawn))
+            for each in entry.plain
+        )
     return entry.plain
 
 
@@ -320,18 +355,6 @@ def require_same_names(given: Iterable[str], wanted: Iterable[str], what: str, n
     for each in wanted:
         if each not in given:
             raise GainError(f"{name} says nothing of the {what} {each!r}; add it.")
-
-
-def _stretches(entry: Any) -> Iterator[tuple[float, float]]:
-    """Every stretch of seconds that a reading of the file names."""
-    if isinstance(entry, BaseModel):
-        if isinstance(entry, LessEntry) and entry.seconds:
-            yield entry.seconds[0], entry.seconds[1]
-        for name in type(entry).model_fields:
-            yield from _stretches(getattr(entry, name))
-    elif isinstance(entry, list | dict):
-        for each in entry.values() if isinstance(entry, dict) else entry:
-            yield from _stretches(each)
 
 
 def _paragraphs(text: str) -> str:

@@ -10,7 +10,7 @@ from typing import Any
 from gainlib.errors import GainError
 from gainlib.exercises.answers import read_answer
 from gainlib.exercises.questions import ExpectedAnswer, expected_answers, meets
-from gainlib.exercises.readings import MeasuredRendering, Reading, Renderings, reading_of
+from gainlib.exercises.readings import MeasuredRendering, Reading, Renderings
 from gainlib.exercises.tables import AskEntry, CheckEntry, WhenEntry, fill_in
 from gainlib.exercises.variant import Variant
 from gainlib.text import counted
@@ -138,7 +138,7 @@ def _looks_so(
         return meets(when, dict(answers), variant, renderings)
     if read is None:
         return False
-    reading = reading_of(when, variant.values, variant.session)
+    reading = variant.reading(when)
     return not reading.side(read.value(reading))
 
 
@@ -150,7 +150,7 @@ def _met_slip(
     renderings: Renderings,
 ) -> str | None:
     for slip in variant.exercise.spec.slips:
-        readings = [reading_of(when, variant.values, variant.session) for when in slip.when if when.ask is None]
+        readings = [variant.reading(when) for when in slip.when if when.ask is None]
         readable = not any(reaches(path, reading, variant) for path in unread for reading in readings)
         try:
             met = readable and all(_looks_so(when, variant, read, answers, renderings) for when in slip.when)

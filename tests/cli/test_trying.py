@@ -8,6 +8,8 @@ import pytest
 
 import gainlib as gl
 from gainlib.cli import trying
+from gainlib.exercises import load
+from gainlib.learners.enrolment import enrol
 
 
 @pytest.fixture
@@ -87,3 +89,34 @@ def test_what_cannot_be_opened_is_one_sentence_and_2(run, served, tmp_path, argu
     status, out, err = run("try", *arguments)
     assert (status, out, err.count("\n"), served) == (2, "", 1, [])
     assert said in err
+
+
+@pytest.fixture
+def group(run, tmp_path, monkeypatch):
+    """A class of two with an exercise of the teacher's own; gives the folder."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "list.csv").write_text("id,name\na-17,Ada Berg\na-18,Eva Horvat\n", encoding="utf-8")
+    run("new-exercise", "mine/hot-bass")
+    status, _, err = run("new-class", "group-a", "--roster", "list.csv", "--exercise", "mine/hot-bass.toml")
+    assert (status, err) == (0, "")
+    return tmp_path
+
+
+def test_a_learner_of_a_class_is_shown_with_the_numbers_that_they_have(run, served, group):
+    status, out, err = run("try", "mine/hot-bass.toml", "--class", "group-a.toml", "--learner", "a-18")
+    assert (status, err, out.startswith("mine/hot-bass.toml as the learner a-18 gets it")) == (0, "", True)
+    (call,) = served
+    assert "the learner a-18 of group-a.toml gets" in call["text"]
+    shown = {}
+    exec(compile(call["code"].replace("gl.exercise", "sitting = gl.exercise"), "cell", "exec"), shown)
+    # What the learner's own computer draws from their own file, which lies beside.
+    own = next((group / "group-a-own-files").glob("*a-18.toml"))
+    theirs = enrol(group / "home", own).variant(load(group / "mine" / "hot-bass.toml"))
+    assert shown["sitting"].variant.values == theirs.values
+
+
+def test_a_learner_who_is_not_in_the_class_is_told_before_anything_opens(run, served, group):
+    arguments = ["try", "mine/hot-bass.toml", "--class", "group-a.toml", "--learner"]
+    assert run(*arguments, "Eva Horvat")[::2] == (2, "gainlib: 'Eva Horvat' is no id of group-a; did you mean a-18?\n")
+    assert run(*arguments, "a-19")[::2] == (2, "gainlib: 'a-19' is no id of group-a; did you mean a-18?\n")
+    assert served == []

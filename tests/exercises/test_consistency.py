@@ -70,7 +70,7 @@ FAULTS = [
     ((TAKE, 'given.take   = "/etc/passwd"'), "without .. or a drive"),
     ((TAKE, "given.take   = 'C:\\take.wav'"), "without .. or a drive"),
     ((TAKE, 'given.take   = "media/../exercises/README.md"'), "without .. or a drive"),
-    ((TAKE, 'given.take   = "media/lead-voise.flac"'), "not there; did you mean lead-voice.flac?"),
+    ((TAKE, 'given.take   = "media/lead-voise.flac"'), "not there; did you mean media/lead-voice.flac?"),
     ((TAKE, 'given.take   = "media/."'), "without .. or a drive"),
     (("[[checks]]", "[[checks]"), "is not valid TOML"),
     (("cost = 0.5", "cost = -0.5"), "cost of hint 2 is −0.5; it must be at least 0"),

@@ -488,7 +488,6 @@ SPOILT = [
     ("session", '"main/fader/gain_db" = 0, low', '"main/fader/gain_db" = 40, low', "comes to 40; the move goes from"),
     ("session", 'name   = "bass"', 'name   = "kick"', "two strips named 'kick'"),
     ("ride", "points = true, from = -15, to = 15", "from = -15, to = 15, step = 1", "needs a move with points = true"),
-    ("ride", "strength = 0.7, most_db = 20", "strength = 1, most_db = 20", "may go 20 dB up and down"),
 ]
 
 
