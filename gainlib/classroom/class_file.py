@@ -20,6 +20,7 @@ from gainlib.learners.learners_file import LARGEST_CLASS_BYTES, ClassBasis, Lear
 from gainlib.storage import given_path, toml_value
 from gainlib.storage.entry_faults import Entry
 from gainlib.storage.foreign import Place, describe_place, read_text, toml_table
+from gainlib.storage.tables import CsvForm
 
 __all__ = [
     "ClassFile",
@@ -74,6 +75,7 @@ class ClassFile(ClassBasis):
     late: Late | None = None
     lists_names: bool = True
     counts: WhichCounts = "latest"
+    csv: CsvForm = Field(default_factory=CsvForm)
     groups: Annotated[list[Section], Field(max_length=1000)] = Field(default_factory=list)
     corrections: Annotated[list[Correction], Field(max_length=100_000)] = Field(default_factory=list)
     learners: Annotated[list[RosterLine], Field(max_length=100_000)] = Field(default_factory=list)
@@ -190,6 +192,8 @@ _MORE = """\
 # corrections = [
 #   { learner = "a-01", exercise = "recording/leave-room", points = 4, remark = "Shown in class." },
 # ]
+# How marks.csv is written, where a spreadsheet wants it otherwise:
+# csv = { separator = ";", decimal = "," }
 # More, such as extensions, exemptions, groups and bonus: DEVELOPERS.md, "What you decide"."""
 
 

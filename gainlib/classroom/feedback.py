@@ -57,6 +57,7 @@ class PageWork:
                 "days_late": line.days_late,
                 "penalty": f"{line.penalty_percent:g}",
                 "exempt": line.exempt,
+                "bonus": any(each.role == "bonus" and each.counted_points for each in line.exercises),
                 "remark": line.remark,
                 "exercises": [
                     {

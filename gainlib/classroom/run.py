@@ -6,11 +6,15 @@ import itertools
 import os
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from gainlib.classroom.changes import changes_page, note_changes
 from gainlib.classroom.class_file import read_class
 from gainlib.classroom.feedback import PageWork, feedback_pages
+from gainlib.classroom.grade_profile import read_profile
+from gainlib.classroom.grades import write_grades
 from gainlib.classroom.item_analysis import ClassFigures, analyse_items
 from gainlib.classroom.mark_sheet import MarkSheet
 from gainlib.classroom.marking import Work, mark_answers
@@ -44,6 +48,8 @@ class Marking:
     pages: int
     unusable: int
     to_look_at: int
+    changed: int = 0
+    sent: tuple[str, ...] = ()
 
     @property
     def text(self) -> str:
@@ -56,9 +62,13 @@ class Marking:
         more, look = counted(self.unusable, "more learner"), counted(self.to_look_at, "learner")
         stands_out = f"From {more} only files came that cannot be read or marked.\n" if self.unusable else ""
         stands_out += f"Look at {look} first: something stands out, report.html says what.\n" if self.to_look_at else ""
+        if self.changed:
+            whose = counted(self.changed, "learner")
+            stands_out += f"The marks of {whose} changed since the last marking; changes.html says why.\n"
+        sent = "".join(f", {each}" for each in self.sent)
         return (
             f"{self.handed_in} of {self.learners} learners handed in; {self.answers} {what}{before}.\n{without}\n"
-            f"{stands_out}In {self.out}: report.html, marks.xlsx, marks.csv{', feedback' if self.pages else ''}."
+            f"{stands_out}In {self.out}: report.html, marks.xlsx, marks.csv{', feedback' if self.pages else ''}{sent}."
         )
 
     def as_dict(self) -> dict[str, Any]:
@@ -75,11 +85,13 @@ def mark_class(
     cluster: str = "",
     feedback: str = "whole",
     any_version: bool = False,
+    grades: Sequence[str | os.PathLike[str]] = (),
     on_progress: OnProgress = lambda what, done, of: None,
 ) -> Marking:
     """Mark a folder of hand-ins and write mark sheet, feedback pages and class report; says what it did.
 
-    The results lie beside the class file, in `marks-of-` and its name, unless `out` names another folder. Raises
+    The results lie beside the class file, in `marks-of-` and its name, unless `out` names another folder. `grades` are
+    files of profiles, for each of which the grades are written as it asks for. Raises
     GainError where something cannot be read or written; a bad hand-in is no such thing, it is listed.
     """
     if feedback not in FEEDBACK:
@@ -89,35 +101,48 @@ def mark_class(
     target = Path(out) if out is not None else source.with_name(f"marks-of-{source.stem}")
     if Path(folder).resolve() == target.resolve() or Path(folder).resolve() in target.resolve().parents:
         raise GainError(f"{target} lies in the folder of the hand-ins; name another with --out.")
+    profiles = {Path(each).stem: read_profile(each, of_class) for each in grades}
+    if feedback != "whole" and any(each.pages for each in profiles.values()):
+        raise GainError(f"--feedback is {feedback!r}; a profile asks for pages to be sent, so let it be whole.")
     with Store(target / "marks.sqlite") as store:
         marks = mark_folder(
             folder, of_class, store, home=source.parent, workers=workers, cluster=cluster, any_version=any_version,
             on_progress=on_progress,
         )  # fmt: skip
         figures, without = _written(marks, target)
+        changed = note_changes(store, marks.lines(), datetime.now(UTC))
+        atomic_write(target / "changes.html", changes_page(store, of_class.title), private=True)
         pages = 0
         if feedback != "none":
             wrong: list[tuple[str, str]] = []
             pages = _feedback(marks, target / "feedback", feedback == "light", workers, cluster, on_progress, wrong)
             if wrong:
                 figures, without = _written(marks, target, wrong)
+        own = file_names(learner_id for learner_id, _ in marks.learners())
+        made = {each: target / "feedback" / f"for-{name}.html" for each, name in own.items()}
+        there = {each: page for each, page in made.items() if page.is_file()}
+        sent = [
+            each for name, profile in profiles.items() for each in write_grades(marks, profile, name, target, there)
+        ]
     return Marking(
         target, figures.learners, figures.handed_in, marks.answers, marks.marked_before, without, pages,
-        len(figures.unusable), len(figures.to_look_at),
+        len(figures.unusable), len(figures.to_look_at), len({each.learner_id for each in changed}),
+        tuple(each.name for each in sent),
     )  # fmt: skip
 
 
 def _written(marks: Marks, target: Path, wrong: Sequence[tuple[str, str]] = ()) -> tuple[ClassFigures, int]:
     """Write sheets and report; gives the figures, and how much got no mark. `wrong` are pages that were not made."""
     sheet = MarkSheet(list(marks.exercises), marks.class_file.roster)
-    write_csv(target / "marks.csv", itertools.chain([sheet.heading], map(sheet.row, marks.lines())), private=True)
+    form = marks.class_file.csv
+    write_csv(target / "marks.csv", itertools.chain([sheet.heading], map(sheet.row, marks.lines())), form, private=True)
     figures = analyse_items(marks.lines())
     without = [*marks.not_marked(), *wrong]
     pairs = find_alike(
         _given(marks), figures.learners, _ranges(marks), lambda mine, theirs: _fits(marks, mine, theirs), without
     )
     not_marked: list[tuple[Cell, ...]] = [("file", "why"), *without]
-    write_csv(target / "not-marked.csv", not_marked, private=True)
+    write_csv(target / "not-marked.csv", not_marked, form, private=True)
     slips: list[tuple[Cell, ...]] = [("exercise", "slip", "learners", "what was said")]
     for each in figures.exercises:
         slips += [(each.exercise.name, slip.name, slip.count, slip.said) for slip in each.slips]

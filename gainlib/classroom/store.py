@@ -24,6 +24,8 @@ __all__ = ["HandedFile", "KeptAnswer", "Store"]
 _TABLES = """
 CREATE TABLE IF NOT EXISTS marks (key TEXT PRIMARY KEY, mark TEXT NOT NULL) WITHOUT ROWID;
 CREATE TABLE IF NOT EXISTS pages (name TEXT PRIMARY KEY, digest TEXT NOT NULL) WITHOUT ROWID;
+CREATE TABLE IF NOT EXISTS told (learner TEXT PRIMARY KEY, line TEXT NOT NULL) WITHOUT ROWID;
+CREATE TABLE IF NOT EXISTS changes (at TEXT NOT NULL, rows TEXT NOT NULL);
 CREATE TABLE IF NOT EXISTS seen (digest TEXT PRIMARY KEY, at TEXT NOT NULL) WITHOUT ROWID;
 DROP TABLE IF EXISTS files;
 DROP TABLE IF EXISTS answers;
@@ -253,3 +255,20 @@ class Store:
     def add_page(self, name: str, digest: str) -> None:
         """Note that a page was made from this."""
         self._base.execute("INSERT OR REPLACE INTO pages VALUES (?, ?)", (name, digest))
+
+    def told(self) -> dict[str, dict[str, Any]]:
+        """What the last marking told of each learner, by id; empty before the first."""
+        return {learner: json.loads(line) for learner, line in self._base.execute("SELECT learner, line FROM told")}
+
+    def keep_told(self, lines: Iterable[tuple[str, str]], changes: tuple[str, str] | None) -> None:
+        """Keep what this marking told of each learner, and what it changed with its time, both or neither."""
+        self._base.execute("DELETE FROM told")
+        self._base.executemany("INSERT INTO told VALUES (?, ?)", lines)
+        if changes:
+            self._base.execute("INSERT INTO changes VALUES (?, ?)", changes)
+        self.write(now=True)
+
+    def changes(self, most: int) -> list[tuple[str, list[dict[str, str]]]]:
+        """What the last markings changed, with their times, the newest first."""
+        found = self._base.execute("SELECT at, rows FROM changes ORDER BY rowid DESC LIMIT ?", (most,))
+        return [(at, json.loads(rows)) for at, rows in found]

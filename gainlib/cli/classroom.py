@@ -25,6 +25,7 @@ def add_to(app: typer.Typer) -> None:
         _new_class
     )
     app.command("hand-in", epilog="Example: gainlib hand-in my-course")(_hand_in)
+    app.command("new-profile", epilog="Example: gainlib new-profile office --class group-a.toml")(_new_profile)
     app.command("mark", epilog="Example: gainlib mark hand-ins --class group-a.toml --workers 2")(_mark)
 
 
@@ -148,6 +149,10 @@ def _mark(
     any_version: Annotated[
         bool, typer.Option("--any-version", help="Mark answers to another version of an exercise by the present one.")
     ] = False,
+    grades: Annotated[
+        list[Path] | None,
+        typer.Option(help="A profile by which grades or pages are written for another program; may be given again."),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Write what was done as JSON.")] = False,
 ) -> None:
     """Mark every hand-in of a folder: mark sheet, feedback pages and a report on the class.
@@ -160,13 +165,28 @@ def _mark(
     with _progress() as on_progress:
         done = mark_class(
             folder, class_file, out, workers=workers, cluster=cluster, feedback=feedback, any_version=any_version,
-            on_progress=on_progress,
+            grades=grades or (), on_progress=on_progress,
         )  # fmt: skip
     if as_json:
         typer.echo(json.dumps({"gainlib": __version__} | done.as_dict(), indent=1, ensure_ascii=False))
     else:
         say(*done.text.split("\n"))
     raise typer.Exit(1 if done.not_marked else 0)
+
+
+def _new_profile(
+    file: Annotated[Path, typer.Argument(help="The profile's file, with or without .toml.")],
+    class_file: Annotated[Path, typer.Option("--class", help="The teacher's class file.")],
+) -> None:
+    """Write a profile for grades that go to another program: columns, scale, rounding, names of pages; yours to change.
+
+    `gainlib mark … --grades PROFILE.toml` then writes them.
+    """
+    from gainlib.classroom import read_class
+    from gainlib.classroom.grade_profile import write_profile
+
+    made = write_profile(file, read_class(class_file))
+    say(f"{made} is yours to change. Then: gainlib mark HAND-INS --class {class_file} --grades {made}")
 
 
 @contextlib.contextmanager

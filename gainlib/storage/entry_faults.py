@@ -101,6 +101,8 @@ def describe_first(fault: ValidationError, model: type[BaseModel]) -> str:
     *table, name = first["loc"]
     if first["type"] != "extra_forbidden":
         return describe_fault(first, model)
+    if table and name in known_entries(model, ()) and len(table) == 1:
+        return describe_fault(first, model)
     if table:
         known = known_entries(model, tuple(table))
         near = closest(str(name)[:80], known)

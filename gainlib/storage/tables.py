@@ -11,12 +11,13 @@ from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
 from decimal import Decimal
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from gainlib.storage.atomic import atomic_path, atomic_write
+from gainlib.storage.entry_faults import Entry
 from gainlib.text import reason_of
 
-__all__ = ["Cell", "csv_text", "plain_cell", "write_csv", "write_workbook"]
+__all__ = ["Cell", "CsvForm", "csv_text", "plain_cell", "write_csv", "write_workbook"]
 
 Cell = str | int | float | Decimal | None
 """What a table holds: a text, a number, a number with the digits that it is printed with, or nothing."""
@@ -26,23 +27,50 @@ _SEPARATORS = frozenset(",;\t\r\n")
 _LONGEST_CELL = 32_000
 
 
-def csv_text(rows: Iterable[Sequence[Cell]]) -> str:
+class CsvForm(Entry):
+    """How the program that reads a CSV wants it: what parts the cells, and the sign before decimals.
+
+    `marked` puts the mark of UTF-8 in front, by which a spreadsheet knows its letters.
+    """
+
+    separator: Literal[",", ";", "tab"] = ","
+    decimal: Literal[".", ","] = "."
+    marked: bool = True
+
+
+_PLAIN_FORM = CsvForm()
+
+
+def csv_text(rows: Iterable[Sequence[Cell]], form: CsvForm = _PLAIN_FORM) -> str:
     """A table as CSV: every cell in quotes, commas between them, a point in numbers, texts as `plain_cell` has them.
+
+    Another `form` has another separator or decimal sign.
 
     >>> print(*csv_text([["stem", "level"], ["=lead", -3.5]]).split(), sep="\\n")
     "stem","level"
     "'=lead","-3.5"
+    >>> print(csv_text([["lead", -3.5]], CsvForm(separator=";", decimal=",")).strip())
+    "lead";"-3,5"
     """
     out = io.StringIO(newline="")
-    table = csv.writer(out, quoting=csv.QUOTE_ALL)
+    table = csv.writer(out, quoting=csv.QUOTE_ALL, delimiter="\t" if form.separator == "tab" else form.separator)
     for cells in rows:
-        table.writerow([plain_cell(cell) if isinstance(cell, str) else cell for cell in cells])
+        table.writerow([
+            plain_cell(each) if isinstance(each, str) else "" if each is None else str(each).replace(".", form.decimal)
+            for each in cells
+        ])  # fmt: skip
     return out.getvalue()
 
 
-def write_csv(path: str | os.PathLike[str], rows: Iterable[Sequence[Cell]], *, private: bool = False) -> Path:
+def write_csv(
+    path: str | os.PathLike[str],
+    rows: Iterable[Sequence[Cell]],
+    form: CsvForm = _PLAIN_FORM,
+    *,
+    private: bool = False,
+) -> Path:
     """Write a table as CSV in UTF-8, marked as such so that a spreadsheet reads its letters; as `atomic_write`."""
-    return atomic_write(path, csv_text(rows).encode("utf-8-sig"), private=private)
+    return atomic_write(path, csv_text(rows, form).encode("utf-8-sig" if form.marked else "utf-8"), private=private)
 
 
 def write_workbook(

@@ -102,7 +102,7 @@ def test_a_name_of_markup_is_text_on_every_page(handed):
     handed.put(f"{evil.replace('/', '-')}.json", "{")
     done = mark_class(handed.folder, handed.file)
     pages = list(done.out.rglob("*.html"))
-    assert len(pages) == 3
+    assert len(pages) == 4
     for each in pages:
         text = each.read_text(encoding="utf-8")
         assert evil not in text
