@@ -23,6 +23,7 @@ by its class's name from its definition on, and declares what others ask of it; 
 - `k_weighting`: `KWeighting`, what a loudness meter listens to
 - `wordlength`: rounding to fixed-point steps with dither or without, wherever that is done
 - `delivery`: `Delivery`, targets, `deliver`, `codec_overshoot`
+- `described`: the settings of a stage in words, read off its docstring
 """
 
 from __future__ import annotations

@@ -105,7 +105,7 @@ class ClipGain(Stage):
     fade_ms : float, 0 to 1000 ms
         In this time the gain moves from 0 dB and back to it inside a region, straight in dB. Where two regions meet it
         moves from the one gain to the other; in a region shorter than two fades they meet in its middle.
-    gain_db : float
+    gain_db : float, -200 to 200 dB
         Added to the gain of every region; together at most 200 dB up or down.
     name : str
         How its tap is asked for; by default the kind.

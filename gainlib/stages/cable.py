@@ -33,14 +33,14 @@ class Cable(Stage):
 
     Parameters
     ----------
-    source_ohm : float, 0 to 1 000 000
+    source_ohm : float, 0 to 1 000 000 Ω
         The impedance of the output.
     into : "microphone", "line" or "instrument"
         The kind of input: 1500, 10 000 or 1 000 000 ohm (`INPUT_OHM`).
     wiring : "balanced", "one leg of two" or "cold to ground"
         An output that drives both legs loses half its voltage where one of them is left open; one that floats, or that
         drives one leg only, has its cold leg tied to ground and loses nothing.
-    length_m : float, 0 to 1000
+    length_m : float, 0 to 1000 m
         Its length. The longer it is and the more ohms stand in front of it, the more treble is lost
         (`cable_treble_db`); at 0 m none is. The filter meets that law at 0 Hz and at half the rate, and stays within
         0.6 dB of it up to 10 kHz.

@@ -68,23 +68,25 @@ class Compressor(Stage):
 
     Parameters
     ----------
-    threshold_db : float, dBFS
+    threshold_db : float, -200 to 200 dBFS
         Where turning down begins.
-    ratio : float, 1 to inf
+    ratio : float, 1 and more
         How many decibels above the threshold come out as one.
     knee_db : float, 0 to 100 dB
         The width of the quadratic knee around the threshold.
-    attack_ms, release_ms : float
-        Time constants of the reduction while it grows and while it falls: a step has gone 63.2 % of its way after one
-        of them, and needs 2.2 of them from 10 % to 90 %.
-    makeup_db : float
+    attack_ms : float, 0 to 10 000 ms
+        The time constant of the reduction while it grows: a step has gone 63.2 % of its way after one, and needs 2.2 of
+        them from 10 % to 90 %.
+    release_ms : float, above 0 to 60 000 ms
+        The same while it falls.
+    makeup_db : float, -200 to 200 dB
         Raises what comes out, and the noise floor with it.
     wet_percent : float, 0 to 100 %
         Below 100 the untouched signal is mixed back.
     detector : "peak" or "rms"
         What is compared with the threshold: each sample's peak, or the RMS with the AES17 zero, so that a steady sine
         reads the same both ways.
-    rms_ms : float
+    rms_ms : float, above 0 to 10 000 ms
         The time constant of the RMS.
     smoothing : "branching" or "decoupled"
         Branching switches between attack and release; decoupled lets the release run first and the attack behind it, so

@@ -45,7 +45,7 @@ class Converter(Stage):
     Parameters
     ----------
     alignment : str, float or Alignment
-        How many dBu make 0 dBFS: a name (`ALIGNMENTS`) or a number.
+        How many dBu make 0 dBFS.
     bits : 16 or 24
         Codes run from -1.0 to one step below +1.0.
     dither : bool

@@ -21,7 +21,7 @@ class Delay(Stage):
 
     Parameters
     ----------
-    delay_samples : int, 0 to 192 000
+    delay_samples : int, 0 to 192 000 samples
         By how much; at 48 kHz 48 samples are 1 ms. At 0 every sample passes bit for bit.
     name : str
         How its tap is asked for; by default the kind.

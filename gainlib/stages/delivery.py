@@ -94,17 +94,19 @@ class Delivery(Stage):
     ----------
     target : "EBU R 128" or "ATSC A/85"
         The published target that is met.
-    loudness_lufs, true_peak_dbtp : float or None
-        Other figures in the place of the target's; None leaves them.
-    rate_hz : int or None
-        The file's rate; None keeps the signal's.
+    loudness_lufs : float, -70 to 0 LUFS, or None
+        Another loudness in the place of the target's.
+    true_peak_dbtp : float, -60 to 0 dBTP, or None
+        Another largest true peak in the place of the target's.
+    rate_hz : int, 8000 to 192 000 Hz, or None
+        The file's rate; unless it is given the signal's is kept.
     coding : "fixed 24", "fixed 16" or "float 32"
         The word length.
     dither : bool
         Triangular dither in a fixed-point file.
     limited : bool
         Whether what passes the true peak is limited; else the signal is only brought to the loudness.
-    release_ms : float
+    release_ms : float, above 0 to 60 000 ms
         The limiter's.
     dither_seed : int
         The same seed gives the same dither each time.

@@ -102,7 +102,7 @@ class Fader(Stage):
     Parameters
     ----------
     gain_db : float, -inf to 10 dB
-        Up to the top of `TAPER`. At 0 dB without a ride every sample passes bit for bit.
+        Up to the top of the travel (`TAPER`). At 0 dB without a ride every sample passes bit for bit.
     muted : bool
         A muted fader gives silence, and so do the sends taken after it.
     ride : rows of (seconds, gain_db)

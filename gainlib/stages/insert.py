@@ -44,13 +44,13 @@ class OutboardInsert(Stage):
         How many dBu make 0 dBFS at +4 dBu; an end at -10 dBV stands 11.78 dB lower.
     send, receive : "+4 dBu" or "-10 dBV"
         What the two ends of the loop are switched to.
-    return_gain_db : float
+    return_gain_db : float, -200 to 200 dB
         The trim on the way back, where the converter clips at full scale.
-    device_gain_db : float
+    device_gain_db : float, -200 to 200 dB
         What the device itself does.
-    device_max_dbu : float
+    device_max_dbu : float, -200 to 200 dBu
         The device clips hard at the peak of a sine of that level.
-    device_noise_dbu : float
+    device_noise_dbu : float, -inf to 100 dBu
         The device's noise, in the band up to 20 kHz; -inf for none.
     noise_seed : int
         The same seed gives the same noise each time.

@@ -44,11 +44,11 @@ class Limiter(Stage):
 
     Parameters
     ----------
-    ceiling_dbfs : float, -144 to 24
+    ceiling_dbfs : float, -144 to 24 dBFS
         What no sample passes; in dBTP with `true_peak`.
     look_ahead_ms : float, 0 to 10 ms
         The gain falls in a straight line over it and reaches what the peak needs when the peak arrives.
-    release_ms : float
+    release_ms : float, above 0 to 60 000 ms
         After the peak, what is missing to unity dies away by 63.2 % in each of these.
     true_peak : bool
         The ceiling holds for the curve between the samples as well, to 0.1 dB as the meter reads it.

@@ -41,8 +41,8 @@ class Source(Stage):
     full_scale_dbu : float, -200 to 200 dBu
         The level of the sine that would reach full scale in that recording: at -30 dBu a peak of -10 dBFS in the file
         is a peak of -40 dBu at the microphone.
-    noise_dbfs : float or None
-        The noise in the recording itself, AES17 RMS, -inf for none; None takes that of its pauses.
+    noise_dbfs : float, -inf to 200 dBFS, or None
+        The noise in the recording itself, AES17 RMS, -inf for none; unless it is given that of its pauses.
     name : str
         How its tap is asked for; by default the kind.
 
@@ -98,10 +98,10 @@ class Preamp(Stage):
     ----------
     gain_db : float, -200 to 200 dB
         From the input behind the pad to the output.
-    input_noise_dbu : float
+    input_noise_dbu : float, -inf to 100 dBu
         The equivalent input noise at high gain, in the band up to 20 kHz; what is added reaches to half the rate at the
         same density.
-    max_output_dbu : float
+    max_output_dbu : float, -200 to 200 dBu
         The sine whose peak is the largest output; what would pass it is clipped.
     noise_seed : int
         The same seed gives the same noise each time, another one in each strip.
@@ -111,7 +111,7 @@ class Preamp(Stage):
         Whether the polarity is turned round.
     clipping : "hard" or "soft"
         Cut off at the largest output, or rounded off over the last 6 dB below it.
-    output_noise_dbu : float
+    output_noise_dbu : float, -inf to 100 dBu
         The noise of what follows the gain, in the band up to 20 kHz, whatever the gain is.
     name : str
         How its tap is asked for; by default the kind.

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import dataclasses
+import inspect
+import math
 import re
 import tomllib
 
 import pytest
 
+from gainlib.errors import GainError
 from gainlib.exercises.formulas import formulas
 from gainlib.exercises.readings import OF_EVERY_STAGE, stage_readings
 from gainlib.exercises.tables import EXERCISE_KINDS, Spec
 from gainlib.meters import measures
 from gainlib.stages import stage_kinds
 from gainlib.stages.base import unit_of
+from gainlib.stages.described import described_settings
 from gainlib.storage import bundled_folder
 from gainlib.storage.entry_faults import known_entries
 from gainlib.storage.lessons import lesson_files
@@ -54,21 +58,15 @@ def reckoning_rows():
 
 
 def stage_rows():
-    def told(field):
-        usual = field.default
-        if usual is dataclasses.MISSING:
-            return f"`{field.name}` (must be given)"
-        usual = {(): "none", None: "as the stage knows it"}.get(usual, usual)
-        return f"`{field.name}` {str(usual).lower() if isinstance(usual, bool) else usual}"
-
-    return [
-        "| stage | settings, and what they are unless said |",
-        "| --- | --- |",
-        *(
-            f"| `{name}` | {', '.join(told(each) for each in dataclasses.fields(kind) if each.name != 'name')} |"
-            for name, kind in sorted(stage_kinds().items())
-        ),
-    ]
+    rows = []
+    for name, kind in sorted(stage_kinds().items()):
+        first = inspect.getdoc(kind).split("\n")[0]
+        rows += ["", f"**`{name}`**: {first[:1].lower()}{first[1:]}", ""]
+        rows += ["| setting | may be | unless said | what it is |", "| --- | --- | --- | --- |"]
+        rows += [
+            f"| `{each.name}` | {each.may_be} | {each.unless_said} | {each.does} |" for each in described_settings(kind)
+        ]
+    return [*rows[1:]]
 
 
 def view_rows():
@@ -113,3 +111,43 @@ def test_the_examples_are_sound_toml(guide):
     assert len(examples) == len(EXERCISE_KINDS)
     for example in examples:
         assert tomllib.loads(example)
+
+
+@pytest.mark.parametrize("name", sorted(stage_kinds()))
+def test_every_setting_of_a_stage_is_told_of(name):
+    kind = stage_kinds()[name]
+    told = [each.name for each in described_settings(kind)]
+    assert told == [each.name for each in dataclasses.fields(kind) if each.name != "name"]
+    assert all(each.may_be and each.does for each in described_settings(kind))
+
+
+BOUNDED = [
+    (name, each)
+    for name, kind in sorted(stage_kinds().items())
+    for each in described_settings(kind)
+    if math.isfinite(each.low) or math.isfinite(each.high)
+]
+
+
+@pytest.mark.parametrize(("name", "told"), BOUNDED, ids=[f"{name} {each.name}" for name, each in BOUNDED])
+def test_what_the_guide_says_a_setting_may_be_is_what_the_stage_takes(name, told):
+    kind = stage_kinds()[name]
+    needed = {"alignment": 18.0} if any(each.name == "alignment" for each in dataclasses.fields(kind)) else {}
+
+    def takes(value):
+        value = int(value) if type(getattr(kind, told.name, None)) is int or told.name == "rate_hz" else value
+        try:
+            kind(**needed, **{told.name: value})
+        except GainError:
+            return False
+        return True
+
+    for end, outwards in ((told.low, -1), (told.high, 1)):
+        if math.isfinite(end):
+            assert takes(end) is not (told.above and outwards < 0), end
+            assert takes(end - outwards * 1.0) is True
+            assert takes(end + outwards * 1.0) is False, end
+
+
+def test_most_settings_have_bounds_that_were_tried():
+    assert len(BOUNDED) > 30

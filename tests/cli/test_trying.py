@@ -110,7 +110,7 @@ def test_a_learner_of_a_class_is_shown_with_the_numbers_that_they_have(run, serv
     shown = {}
     exec(compile(call["code"].replace("gl.exercise", "sitting = gl.exercise"), "cell", "exec"), shown)
     # What the learner's own computer draws from their own file, which lies beside.
-    own = next((group / "group-a-own-files").glob("*a-18.toml"))
+    own = next((group / "group-a-own-files").glob("*a-18.gainclass"))
     theirs = enrol(group / "home", own).variant(load(group / "mine" / "hot-bass.toml"))
     assert shown["sitting"].variant.values == theirs.values
 

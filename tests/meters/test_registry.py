@@ -104,7 +104,9 @@ def test_flat_tops_and_loudness_are_read_in_this_room_alone():
     assert [name for name, text in rooms.items() if "find_flat_tops(" in text] == ["meters/clipping.py"]
     assert [name for name, text in rooms.items() if "weighted_cell_sums(" in text] == ["meters/loudness_meter.py"]
     whole = {name for name, each in measures().items() if each.make is None}
-    assert whole == {"phrase_range_db", "hum_dbfs", "thd_percent", "thd_n_percent"}, "every other measure has a meter of a stream"
+    assert whole == {"phrase_range_db", "hum_dbfs", "thd_percent", "thd_n_percent"}, (
+        "every other measure has a meter of a stream"
+    )
 
 
 def test_phrase_range():
