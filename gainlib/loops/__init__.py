@@ -22,12 +22,14 @@ from gainlib.loops.passes import (
     extremes,
     find_flat_tops,
     largest_of_channels,
+    largest_of_each_channel,
     peak_and_square_sum,
     runs_beyond,
     windowed_sinc,
 )
 
 __all__ = [
+    "add_as_it_is_and_scaled",
     "apply_gain",
     "as_rows",
     "backend",
@@ -40,6 +42,7 @@ __all__ = [
     "interpolated_peak",
     "intersample_peaks",
     "largest_of_channels",
+    "largest_of_each_channel",
     "look_ahead_gain",
     "peak_and_square_sum",
     "peak_detector",
@@ -50,6 +53,7 @@ __all__ = [
     "smoothed_reduction",
     "vu_ballistics",
     "weighted_cell_sums",
+    "weighted_cell_sums_of_two",
     "where_kept",
     "windowed_sinc",
 ]
@@ -92,6 +96,7 @@ def _by_backend(loop: Loop) -> Loop:
     return cast(Loop, run)
 
 
+add_as_it_is_and_scaled = _by_backend(numpy_loops.add_as_it_is_and_scaled)
 constant_runs = _by_backend(numpy_loops.constant_runs)
 fir_valid = _by_backend(numpy_loops.fir_valid)
 first_order_filter = _by_backend(numpy_loops.first_order_filter)
@@ -105,6 +110,7 @@ sharp_bends = _by_backend(numpy_loops.sharp_bends)
 smoothed_reduction = _by_backend(numpy_loops.smoothed_reduction)
 vu_ballistics = _by_backend(numpy_loops.vu_ballistics)
 weighted_cell_sums = _by_backend(numpy_loops.weighted_cell_sums)
+weighted_cell_sums_of_two = _by_backend(numpy_loops.weighted_cell_sums_of_two)
 
 
 def as_rows(samples: Array) -> Array:
@@ -124,8 +130,9 @@ def each_channel(work: Callable[[int], Result], channels: int, samples: int) -> 
     >>> each_channel(lambda channel: channel + 1, 2, 48000)
     [1, 2]
     """
-    # Below a second or so of sound the threads cost more than they save. The plain loops hold the interpreter anyway.
-    if channels < 2 or samples < 50_000 or backend() is numpy_loops:
+    # Below two seconds or so of sound the threads cost more than they save, and the blocks of a survey, which has its
+    # files side by side, are that short. The plain loops hold the interpreter anyway.
+    if channels < 2 or samples < 100_000 or backend() is numpy_loops:
         return [work(channel) for channel in range(channels)]
     return list(_pool().map(work, range(channels)))
 

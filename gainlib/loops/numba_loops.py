@@ -74,6 +74,44 @@ def weighted_cell_sums(samples: Array, channel: int, sections: Array, state: Arr
 
 
 @compiled
+def weighted_cell_sums_of_two(
+    samples: Array, first: int, second: int, sections: Array, states: Array, ends: Array
+) -> Array:
+    """Two channels in step: each filter waits for its own last output, and meanwhile the other's turn comes."""
+    b0, b1, b2, a1, a2 = sections[0, 0], sections[0, 1], sections[0, 2], sections[0, 4], sections[0, 5]
+    d0, d1, d2, c1, c2 = sections[1, 0], sections[1, 1], sections[1, 2], sections[1, 4], sections[1, 5]
+    one, other = states[first], states[second]
+    x1, x2, y1, y2, z1, z2, total = one[0], one[1], one[2], one[3], one[4], one[5], one[6]
+    p1, p2, q1, q2, r1, r2, also = other[0], other[1], other[2], other[3], other[4], other[5], other[6]
+    sums = np.empty((2, len(ends)))
+    begin = 0
+    for cell in range(len(ends) + 1):
+        end = ends[cell] if cell < len(ends) else len(samples)
+        for index in range(begin, end):
+            x, p = np.float64(samples[index, first]), np.float64(samples[index, second])
+            y = (b0 * x + b1 * x1 + b2 * x2 - a2 * y2) - a1 * y1
+            q = (b0 * p + b1 * p1 + b2 * p2 - a2 * q2) - a1 * q1
+            z = (d0 * y + d1 * y1 + d2 * y2 - c2 * z2) - c1 * z1
+            r = (d0 * q + d1 * q1 + d2 * q2 - c2 * r2) - c1 * r1
+            total += z * z
+            also += r * r
+            x2, x1, p2, p1 = x1, x, p1, p
+            y2, y1, q2, q1 = y1, y, q1, q
+            z2, z1, r2, r1 = z1, z, r1, r
+        begin = end
+        if cell < len(ends):
+            sums[0, cell], sums[1, cell] = total, also
+            total = also = 0.0
+            if abs(y1) + abs(y2) + abs(z1) + abs(z2) < 1e-150:
+                y1 = y2 = z1 = z2 = 0.0
+            if abs(q1) + abs(q2) + abs(r1) + abs(r2) < 1e-150:
+                q1 = q2 = r1 = r2 = 0.0
+    one[0], one[1], one[2], one[3], one[4], one[5], one[6] = x1, x2, y1, y2, z1, z2, total
+    other[0], other[1], other[2], other[3], other[4], other[5], other[6] = p1, p2, q1, q2, r1, r2, also
+    return sums
+
+
+@compiled
 def _quartered(window: Array, quarters: Array, grid: Array, count: int) -> None:
     """The three values between each sample and the next, eight taps at a time so that the processor's lanes fill."""
     for phase in range(3):
@@ -513,16 +551,23 @@ def repeated_stretches(channel: Array, lags: Array, stride: int) -> Array:
             continue
         wanted = max(2, lag // stride - 1)
         steps = (count - lag - 1) // stride + 1
-        alike = 0
-        for step in range(steps + 1):
-            if step < steps and channel[lag + step * stride] == channel[step * stride]:
-                alike += 1
-            else:
-                if alike >= wanted:
-                    found[total, 0] = number
-                    found[total, 1] = (step - alike + step) // 2 * stride + lag
-                    total += 1
-                alike = 0
+        # Of so many alike in a row one stands at every so many-th place.
+        step = wanted - 1
+        while step < steps:
+            if channel[lag + step * stride] != channel[step * stride]:
+                step += wanted
+                continue
+            start = step
+            while start > 0 and channel[lag + (start - 1) * stride] == channel[(start - 1) * stride]:
+                start -= 1
+            end = step + 1
+            while end < steps and channel[lag + end * stride] == channel[end * stride]:
+                end += 1
+            if end - start >= wanted:
+                found[total, 0] = number
+                found[total, 1] = (start + end) // 2 * stride + lag
+                total += 1
+            step = end + wanted
     return found[:total].copy()
 
 
@@ -558,3 +603,21 @@ def sharp_bends(channel: Array, width: int, apart: int, times: float, least: flo
             found[total] = window
             total += 1
     return found[:total].copy()
+
+
+@compiled
+def add_as_it_is_and_scaled(block: Array, gain: float, total: Array, scaled: Array) -> None:
+    """Samples added to one sum as they are and to another times a gain."""
+    if block.shape[1] == total.shape[1]:
+        # As one long row, whatever channels they are.
+        row, sum_row, scaled_row = block.ravel(), total.ravel(), scaled.ravel()
+        for index in range(len(row)):
+            value = np.float64(row[index])
+            sum_row[index] += value
+            scaled_row[index] += value * gain
+    else:
+        for channel in range(total.shape[1]):
+            for index in range(len(block)):
+                value = np.float64(block[index, 0])
+                total[index, channel] += value
+                scaled[index, channel] += value * gain

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 __all__ = [
+    "add_as_it_is_and_scaled",
     "constant_runs",
     "fir_valid",
     "first_order_filter",
@@ -21,6 +22,7 @@ __all__ = [
     "smoothed_reduction",
     "vu_ballistics",
     "weighted_cell_sums",
+    "weighted_cell_sums_of_two",
 ]
 
 Array = NDArray[Any]
@@ -29,6 +31,20 @@ Array = NDArray[Any]
 SETTLED_DB = 1e-9
 # The same for a gain short of 1, where 1e-10 is a billionth of a decibel.
 SETTLED = 1e-10
+
+
+def add_as_it_is_and_scaled(block: Array, gain: float, total: Array, scaled: Array) -> None:
+    """Samples `(n, channels)` added to one sum as they are and to another times a gain, both `(n or more, channels)`.
+
+    A block of one channel is added to all of theirs. Each is made double before it is scaled.
+
+    >>> total, scaled = np.zeros((3, 2)), np.zeros((3, 2))
+    >>> add_as_it_is_and_scaled(np.ones((2, 1)), 0.5, total, scaled)
+    >>> total.tolist(), scaled.tolist()
+    ([[1.0, 1.0], [1.0, 1.0], [0.0, 0.0]], [[0.5, 0.5], [0.5, 0.5], [0.0, 0.0]])
+    """
+    total[: len(block)] += block
+    scaled[: len(block)] += np.multiply(block, gain, dtype=np.float64)
 
 
 def weighted_cell_sums(samples: Array, channel: int, sections: Array, state: Array, ends: Array) -> Array:
@@ -57,6 +73,18 @@ def weighted_cell_sums(samples: Array, channel: int, sections: Array, state: Arr
     ]
     state[6] = sums[-1]
     return sums[:-1]
+
+
+def weighted_cell_sums_of_two(
+    samples: Array, first: int, second: int, sections: Array, states: Array, ends: Array
+) -> Array:
+    """`weighted_cell_sums` of two channels, `(2, ends)`, not a bit apart; `states` `(channels, 7)` are all channels'.
+
+    >>> through = np.array([[1.0, 0, 0, 1, 0, 0], [1.0, 0, 0, 1, 0, 0]])
+    >>> weighted_cell_sums_of_two(np.ones((5, 2)), 0, 1, through, np.zeros((2, 7)), np.array([2, 4])).tolist()
+    [[2.0, 2.0], [2.0, 2.0]]
+    """
+    return np.stack([weighted_cell_sums(samples, each, sections, states[each], ends) for each in (first, second)])
 
 
 def interpolated_peak(

@@ -352,13 +352,15 @@ class LoudnessMeter(StreamMeter):
         ends = edges[1:] - self._samples
         heard = [channel for channel, weight in enumerate(self._weights) if weight]
 
-        def one(index: int) -> Series:
-            channel = heard[index]
-            return loops.weighted_cell_sums(block, channel, self._sections, self._states[channel], ends)
+        def pair(index: int) -> Series:
+            first, last = heard[2 * index], heard[2 * index : 2 * index + 2][-1]
+            if first != last:
+                return loops.weighted_cell_sums_of_two(block, first, last, self._sections, self._states, ends)
+            return loops.weighted_cell_sums(block, first, self._sections, self._states[first], ends)[np.newaxis]
 
-        sums = loops.each_channel(one, len(heard), len(block))
+        sums = loops.each_channel(pair, (len(heard) + 1) // 2, len(block))
         powers = np.zeros(len(ends))
-        for channel, each in zip(heard, sums, strict=True):
+        for channel, each in zip(heard, np.concatenate(sums), strict=True):
             powers += self._weights[channel] * each
         self._samples = last
         return powers / np.diff(edges)

@@ -264,9 +264,9 @@ class Meters(StreamMeter):
         """How long the stream is so far."""
         return self.samples / self.rate_hz
 
-    def take(self, checked: Samples) -> None:
-        """`push` of samples that were checked before."""
-        columns = np.asfortranarray(checked)
+    def take(self, checked: Samples, columns: Samples | None = None) -> None:
+        """`push` of samples that were checked before; `columns` are the same, each channel's side by side, if had."""
+        columns = np.asfortranarray(checked) if columns is None else columns
         for meter in self._meters.values():
             meter.take(columns if meter.by_channel else checked)
         self.samples += len(checked)
@@ -286,9 +286,10 @@ class Meters(StreamMeter):
         able = (each for each in self._measures if not each.lacks(self))
         return {each.name: each.reading(self.meter(each.name)) for each in able}
 
-    def of_all(self) -> dict[str, float]:
-        """The one number of each measure that stands for all channels, without those lacking."""
-        return {name: measures()[name].of_all(readings) for name, readings in self.readings().items()}
+    def of_all(self, readings: Mapping[str, Readings] | None = None) -> dict[str, float]:
+        """The one number of each measure that stands for all channels, without those lacking; of `readings`, if had."""
+        readings = self.readings() if readings is None else readings
+        return {name: measures()[name].of_all(each) for name, each in readings.items()}
 
 
 def _levels(rate_hz: int, channels: int) -> LevelMeter:

@@ -140,14 +140,12 @@ class TruePeakMeter(StreamMeter):
         self._begin = _START  # where the next stretch starts
         # What the next stretches still need, the first of it at sample `_first`; before the recording is silence.
         self._first = 0
-        self._pending: Samples = np.empty((0, channels))
+        self._pending: Samples = np.empty((0, channels), dtype=np.float32)
 
     def take(self, checked: Samples) -> None:
         """`push` of samples that were checked before."""
-        block = checked.astype(np.float64, copy=False)
-        largest = [loops.peak_and_square_sum(block[:, channel])[0] for channel in range(self.channels)]
-        self._largest = np.maximum(self._largest, largest)
-        self._pending = np.concatenate((self._pending, block)) if len(self._pending) else block
+        self._largest = np.maximum(self._largest, loops.largest_of_each_channel(checked))
+        self._pending = np.concatenate((self._pending, checked)) if len(self._pending) else checked
         ready = self._first + len(self._pending) - _MARGIN - 1
         stretches = max(0, (ready - self._begin) // _STRETCH)
         if stretches:

@@ -176,9 +176,9 @@ class WindowMeter(StreamMeter):
 
 def _mean_squares(samples: NDArray[np.floating], width: int) -> Readings:
     """The mean square of each window of `width` samples; their number is a whole one."""
-    # Channel by channel: squares of neighbours in memory are summed four times as fast.
-    channels = [samples[:, each].reshape(-1, width) for each in range(samples.shape[1])]
-    sums = [np.einsum("wn,wn->w", each, each, dtype=np.float64) for each in channels]
+    # Channel by channel, in double precision before it is squared: neighbours in memory of one kind are summed fastest.
+    channels = [samples[:, each].reshape(-1, width).astype(np.float64) for each in range(samples.shape[1])]
+    sums = [np.einsum("wn,wn->w", each, each) for each in channels]
     return finite_powers(np.stack(sums, axis=1) / width)
 
 

@@ -37,6 +37,7 @@ __all__ = ["OUTLINE_STEPS", "Stem", "StemMeter", "Stopped", "block_frames", "mea
 OUTLINE_STEPS = 400
 """How many steps a stem's small waveform has at most."""
 
+_READ_AT_ONCE = 90_000  # more do not fit into a processor's own cache, of fewer the interpreter's share grows
 _COARSE = frozenset(("PCM_S8", "PCM_U8", "ULAW", "ALAW"))
 _ENVELOPE_MINUTES = 10
 
@@ -103,9 +104,9 @@ class Stem:
 
 
 def block_frames(rate_hz: int) -> int:
-    """How many samples are read at a time: whole windows of 50 ms, below a second or so."""
+    """How many samples are read at a time: whole windows of 50 ms, below two seconds or so."""
     width = max(1, round(WINDOW_SECONDS * rate_hz))
-    return width * max(1, 45_000 // width)
+    return width * max(1, _READ_AT_ONCE // width)
 
 
 def measure_stem(
@@ -126,7 +127,7 @@ def measure_stem(
     ('kick', 0.0, True)
     """
     with SoundFile(path) as recording:
-        meter = StemMeter(recording.rate_hz, recording.channels, name)
+        meter = StemMeter(recording.rate_hz, recording.channels, name, recording.coding)
         for block in recording.blocks(block_frames(recording.rate_hz)):
             if stop():
                 raise Stopped
@@ -158,14 +159,17 @@ _Kind = TypeVar("_Kind")
 class StemMeter:
     """All that is told of one recording, in one pass: the measures, and what draws it and compares it with others.
 
+    `coding` is its file's, as libsndfile names it: of words of 24 bits it is told how many are in use.
+
     >>> meter = StemMeter(48000, 1, "tone")
     >>> meter.push(np.full((4800, 1), 0.5))
     >>> round(meter.measures.of_all()["peak_dbfs"], 2)
     -6.02
     """
 
-    def __init__(self, rate_hz: int, channels: int, name: str) -> None:
+    def __init__(self, rate_hz: int, channels: int, name: str, coding: str = "") -> None:
         self.name = name
+        self._in_words_of_24 = coding == "PCM_24"
         self.measures = Meters(rate_hz, channels, COLUMNS)
         self._levels = self._meter("peak_dbfs", LevelMeter)
         self._windows = self._meter("active_rms_dbfs", WindowMeter)
@@ -189,11 +193,11 @@ class StemMeter:
         """Take the next samples `(n, channels)`: whole windows of 50 ms, but for the last block."""
         require_sound(block, self.name, self.measures.samples)
         done = self._windows.windows
-        self.measures.take(block)
-        self._digest.update(np.ascontiguousarray(block).data)
         rows = np.ascontiguousarray(block.T)
-        self._damage.take(block)
-        if not self._codes & 0xFF:
+        self.measures.take(block, rows.T)
+        self._digest.update(np.ascontiguousarray(block).data)
+        self._damage.take(rows.T)
+        if self._in_words_of_24 and not self._codes & 0xFF:
             self._codes |= int(np.bitwise_or.reduce(np.rint(rows * 2.0**23).astype(np.int64), axis=None))
         if len(rows) == 2:
             apart = rows[0] - rows[1]
@@ -229,7 +233,8 @@ class StemMeter:
 
     def stem(self, path: Path, recording: SoundFile) -> Stem:
         """All of it as a Stem."""
-        readings, lacks = self.measures.of_all(), self.measures.lacks()
+        channels, lacks = self.measures.readings(), self.measures.lacks()
+        readings = self.measures.of_all(channels)
         noise = self._noise()
         if noise.floor_dbfs is None:
             del readings["noise_floor_dbfs"]
@@ -242,7 +247,6 @@ class StemMeter:
             # Neighbours stand at one height in a word of few bits, without being cut off.
             readings["flat_tops"], height = 0.0, -math.inf
             flat = ClippedRuns(flat.start[:0], flat.length[:0], flat.channel[:0])
-        channels = self.measures.readings()
         file = recording.path.stat()
         return Stem(
             name=self.name, path=path, form=recording.form, coding=recording.coding, rate_hz=recording.rate_hz,
@@ -251,7 +255,7 @@ class StemMeter:
             per_channel={each: tuple(channels[each].tolist()) for each in ("peak_dbfs", "active_rms_dbfs", "rms_dbfs")},
             clipped=self._meter("clipped_runs", ClippedRunsMeter).reading(), flat=flat, sounds=self._sounds(),
             pair=self._pair(), noise=noise, damage=tuple(self._damage.reading()),
-            tops_dbfs=height, used_bits=self._used_bits(recording.coding),
+            tops_dbfs=height, used_bits=self._used_bits(),
             levels=self._windows.level_histogram(), **self._drawn(), envelope=self._envelope.all().copy(),
             apart=self._apart.all().copy(),
             sound_sha256=self._digest.hexdigest(), file_bytes=file.st_size, file_modified=file.st_mtime,
@@ -270,9 +274,9 @@ class StemMeter:
         floor = np.where(floor > without + 3.0, without, floor)
         return judge_noise(self._quiet, variances, floor, active, self.measures.rate_hz, seconds, hum)
 
-    def _used_bits(self, coding: str) -> int | None:
+    def _used_bits(self) -> int | None:
         """How many bits of a 24-bit word are ever set; None for other words and for silence."""
-        if coding != "PCM_24" or not self._codes:
+        if not self._codes:
             return None
         return 24 - ((self._codes & -self._codes).bit_length() - 1)
 

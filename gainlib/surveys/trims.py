@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from gainlib import loops
 from gainlib.decibels import db_from_power, power_from_db, ratio_from_db
 from gainlib.errors import GainError
 from gainlib.meters import LevelHistogram, Meters
@@ -237,7 +238,7 @@ def add_up(
         now = {name: COLUMNS[name].moved(value, gain_db) for name, value in was.items()}
         return _total(added, left_out, was, now, trims, practice)
     frames = block_frames(rate_hz)
-    gains = np.array([ratio_from_db(trims[each.name].gain_db) for each in added])
+    gains = [float(ratio_from_db(trims[each.name].gain_db)) for each in added]
     read = [name for name, column in COLUMNS.items() if column.of_sum]
     before, after = Meters(rate_hz, channels, read), Meters(rate_hz, channels, read)
     with ExitStack() as files:
@@ -255,8 +256,7 @@ def add_up(
             for index in group:
                 block = next(readers[index], None)
                 if block is not None:
-                    total[0, : len(block)] += block
-                    total[1, : len(block)] += np.multiply(block, gains[index], dtype=np.float64)
+                    loops.add_as_it_is_and_scaled(np.ascontiguousarray(block), gains[index], total[0], total[1])
             return total
 
         for start in range(0, longest, frames):

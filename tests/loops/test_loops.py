@@ -123,6 +123,22 @@ def test_weighted_cell_sums(channel, cut):
         assert np.sqrt(one) == pytest.approx(np.sqrt(other), rel=1e-9, abs=allowed * len(take) ** 0.5 + 1e-140)
 
 
+@many
+@given(channels(least=2), st.floats(0, 1))
+def test_two_channels_in_step_are_each_as_it_is_alone(channel, cut):
+    take = loops.as_rows(np.column_stack((channel, channel[::-1], 0.5 * channel)))
+    ends, both_states, alone = ends_in(take), np.zeros((3, 7)), np.zeros((3, 7))
+    for begin, end in ((0, int(cut * len(take))), (int(cut * len(take)), len(take))):
+        given_ends = ends[(ends > begin) & (ends <= end)] - begin
+        part = take[begin:end]
+        sums = numba_loops.weighted_cell_sums_of_two(part, 2, 0, k_weighting(48_000), both_states, given_ends)
+        for row, number in zip(sums, (2, 0), strict=True):
+            assert np.array_equal(
+                row, numba_loops.weighted_cell_sums(part, number, k_weighting(48_000), alone[number], given_ends)
+            )
+    assert np.array_equal(both_states, alone)
+
+
 # What a curve through samples of 1 can reach at most: all taps of one value between them, with the samples' signs to
 # match; and a parabola stands above its crest by an eighth of the fall beside it, which is the crest's height at most.
 MOST = np.abs(QUARTERS).sum(axis=1).max() * 9 / 8
@@ -210,6 +226,17 @@ def test_peak_detector(channel, cut):
     compiled, plain = in_blocks("peak_detector", take, rates, np.zeros(3), ends_in(take), int(cut * len(take)))
     for one, other in zip(compiled, plain, strict=True):
         assert one == pytest.approx(other, rel=1e-12, abs=1e-149)
+
+
+@many
+@given(channels(), st.floats(-4.0, 4.0), st.sampled_from([1, 2]))
+def test_add_as_it_is_and_scaled(channel, gain, wide):
+    block = np.column_stack([channel] * wide)
+    sums = [np.full((2, len(channel) + 3, 2), 0.1) for _ in range(2)]
+    for module, (total, scaled) in zip((numba_loops, numpy_loops), sums, strict=True):
+        module.add_as_it_is_and_scaled(block, gain, total, scaled)
+    # One product and one sum for each sample: not a bit apart.
+    assert np.array_equal(*sums)
 
 
 # -- the loops that look for damage, which compare samples and nothing else: not a bit apart
