@@ -10,7 +10,7 @@ from gainlib.errors import escaped
 
 __all__ = [
     "clock", "counted", "dbfs", "describe_value", "lasting", "left", "level", "listed", "memory", "path_text", "plain",
-    "printable", "printed_number", "reason_of", "signed", "times",
+    "printable", "printed_number", "reason_of", "shortened", "signed", "times",
 ]  # fmt: skip
 
 LONGEST_PATH = 300
@@ -148,6 +148,18 @@ def plain(name: str) -> str:
     'lead voice'
     """
     return name.replace("-", " ").replace("_", " ")
+
+
+def shortened(name: str, longest: int = 64) -> str:
+    """A name that a line of a table can hold: its beginning and its end, which tell the most.
+
+    >>> shortened("a take with a name that nobody would read to its end", 24)
+    'a take with a na…its end'
+    """
+    if len(name) <= longest:
+        return name
+    end = longest // 3 - 1
+    return f"{name[: longest - end - 1]}…{name[-end:]}"
 
 
 def printable(text: str | os.PathLike[str]) -> str:

@@ -161,10 +161,9 @@ def survey_command(
         atomic_write(require_writable(csv, overwrite=overwrite), as_csv(found))
         say(f"Written: {csv}", err=as_json)
     if sheet is not None:
-        say(
-            f"Written: {write_sheet(found, sheet, changes=changes, order=checked or (), overwrite=overwrite)}",
-            err=as_json,
-        )
+        top = None if ordered is None else ordered.session
+        made = write_sheet(found, sheet, changes=changes, order=checked or (), session=top, overwrite=overwrite)
+        say(f"Written: {made}", err=as_json)
     copies: tuple[Path, ...] = ()
     if write is not None and found.whole:
         copies = export(found, write, word=word, overwrite=overwrite)

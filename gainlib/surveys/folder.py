@@ -71,13 +71,13 @@ def find_files(given: Iterable[str | os.PathLike[str]]) -> FoundFiles:
 
 
 def _sounds_in(folder: Path) -> list[Path]:
-    return sorted(sounds_in(folder), key=lambda path: _in_order(path.name))
+    return sorted(sounds_in(folder), key=lambda path: in_order(path.name))
 
 
 def _passed_over(folder: Path) -> list[str]:
     """A sentence on what lies in a folder and is not surveyed, and why; hidden files and folders are not told."""
     kinds: dict[str, list[str]] = {}
-    for each in sorted(folder.iterdir(), key=lambda path: _in_order(path.name)):
+    for each in sorted(folder.iterdir(), key=lambda path: in_order(path.name)):
         if each.name.startswith(".") or os.path.isdir(each) or is_sound(each):
             continue
         if os.path.isfile(each):
@@ -101,11 +101,15 @@ def _passed_over(folder: Path) -> list[str]:
 def _matching(pattern: str) -> list[Path]:
     if not glob.has_magic(pattern):
         return []
-    return [path for each in sorted(glob.glob(pattern, recursive=True), key=_in_order) if is_sound(path := Path(each))]
+    return [path for each in sorted(glob.glob(pattern, recursive=True), key=in_order) if is_sound(path := Path(each))]
 
 
-def _in_order(name: str) -> list[tuple[int, int, str]]:
-    """Names in the order in which a person counts: take 2 before take 10."""
+def in_order(name: str) -> list[tuple[int, int, str]]:
+    """Names in the order in which a person counts: take 2 before take 10.
+
+    >>> sorted(("take 10", "take 2"), key=in_order)
+    ['take 2', 'take 10']
+    """
     parts = re.split(r"([0-9]+)", name.casefold())
     return [(0, int(each), "") if index % 2 else (1, 0, each) for index, each in enumerate(parts)]
 

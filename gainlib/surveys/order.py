@@ -21,11 +21,23 @@ from gainlib.surveys.columns import COLUMNS
 from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.stem import Stem
 from gainlib.surveys.targets import Practice
-from gainlib.text import counted, describe_value, path_text, printable, signed
+from gainlib.text import counted, describe_value, path_text, printable, shortened, signed
 
-__all__ = ["Order", "OrderLine", "Part", "Session", "as_dict", "check_order", "order_text", "practice_of", "read_order"]
+__all__ = [
+    "Order",
+    "OrderLine",
+    "Part",
+    "Session",
+    "as_dict",
+    "check_order",
+    "order_text",
+    "practice_of",
+    "read_order",
+    "word_said",
+]
 
 LARGEST_ORDER_BYTES = 1024 * 1024
+_SHORT_WORDS = {"float": "32 float", "double": "64 float"}
 _NAMED = 5  # so many files are named in a line
 _WORDS = {
     "PCM_S8": "8", "PCM_U8": "8", "PCM_16": "16", "PCM_24": "24", "PCM_32": "32", "FLOAT": "float", "DOUBLE": "double",
@@ -197,7 +209,7 @@ def _lines(name: str, part: Part, stems: Sequence[Stem], survey: SurveyResult) -
 
     def of_each(entry: str, wanted: str, right: Callable[[Stem], bool], said: Callable[[Stem], str]) -> None:
         if getattr(part, entry) not in (None, []):
-            told(entry, wanted, [f"{each.name} {said(each)}" for each in stems if not right(each)])
+            told(entry, wanted, [f"{shortened(each.name)} {said(each)}" for each in stems if not right(each)])
 
     if part.names:
         wrong = [f"{printable(each.path.name)} fits none" for each in stems if not _fits(each, part.names)]
@@ -212,8 +224,8 @@ def _lines(name: str, part: Part, stems: Sequence[Stem], survey: SurveyResult) -
             lambda stem: f"is {_form(stem)}")  # fmt: skip
     of_each("rate_hz", f"rate {part.rate_hz} Hz", lambda stem: stem.rate_hz == part.rate_hz,
             lambda stem: f"has {stem.rate_hz} Hz")  # fmt: skip
-    of_each("word", f"word length {_word_said(part.word)}", lambda stem: _word(stem) == part.word,
-            lambda stem: f"has {_word_said(_word(stem))}")  # fmt: skip
+    of_each("word", f"word length {_in_words(part.word)}", lambda stem: _word(stem) == part.word,
+            lambda stem: f"has {word_said(stem)}")  # fmt: skip
     wanted = " or ".join(map(str, part.channels))
     of_each("channels", f"{wanted} {'channel' if wanted == '1' else 'channels'}",
             lambda stem: stem.channels in part.channels, lambda stem: f"has {stem.channels}")  # fmt: skip
@@ -274,7 +286,20 @@ def _word(stem: Stem) -> str:
     return _WORDS.get(stem.coding, stem.coding)
 
 
-def _word_said(word: str | None) -> str:
+def word_said(stem: Stem, *, short: bool = False) -> str:
+    """What a stem's samples are held in, in words; `short` leaves out the unit of bits.
+
+    >>> from gainlib.storage import bundled
+    >>> from gainlib.surveys.stem import measure_stem
+    >>> bass = measure_stem(bundled("media/bass.flac"), "bass")
+    >>> word_said(bass), word_said(bass, short=True)
+    ('24 bits', '24')
+    """
+    word = _word(stem)
+    return (_SHORT_WORDS.get(word, word) if short else _in_words(word)).replace("_", " ")
+
+
+def _in_words(word: str | None) -> str:
     return f"{word} bits" if word and word.isdigit() else {"float": "32-bit floats", "double": "64-bit floats"}.get(
         word or "", f"{word}"
     )  # fmt: skip

@@ -17,7 +17,7 @@ from gainlib.surveys.record import as_dict
 from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.stem import Stem
 from gainlib.surveys.trims import MOST_SUMMED, Sum, Trim
-from gainlib.text import counted, printable, signed
+from gainlib.text import counted, printable, shortened, signed
 
 __all__ = ["as_csv", "as_json", "fine", "lines", "stem_line", "sum_lines", "threshold_lines", "trim_line", "verdict"]
 
@@ -156,7 +156,9 @@ def threshold_lines(survey: SurveyResult) -> list[str]:
     if not working:
         return []
     shown = sorted(working, key=lambda each: -each.works_after)[:8]
-    parts = [f"{each.stem} {_percent(each.works_after)} (before {_percent(each.works_before)})" for each in shown]
+    parts = [
+        f"{shortened(each.stem)} {_percent(each.works_after)} (before {_percent(each.works_before)})" for each in shown
+    ]
     more = f" and {len(working) - len(shown)} more" if len(working) > len(shown) else ""
     return [
         f"A compressor threshold of {signed(threshold, 1, 'dBFS')} then works, of the time that each plays, on "

@@ -1,4 +1,4 @@
-"""The gain sheet: one page, complete in itself, that documents a session's gain structure; prints on A4 or Letter."""
+"""The gain sheet: a file complete in itself, the desk's page first, the details behind; prints on A4 or Letter."""
 
 from __future__ import annotations
 
@@ -18,13 +18,14 @@ from gainlib.storage import atomic_write, given_path
 from gainlib.surveys.checks import Fault, passages
 from gainlib.surveys.columns import COLUMNS
 from gainlib.surveys.comparison import Changes
+from gainlib.surveys.desk import desk
 from gainlib.surveys.drawings import Levels, level_diagram, waveform
-from gainlib.surveys.order import OrderLine
+from gainlib.surveys.order import OrderLine, Session
 from gainlib.surveys.report import sum_lines, threshold_lines, verdict
 from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.stem import Stem
 from gainlib.surveys.trims import noise_of
-from gainlib.text import clock, printable, signed
+from gainlib.text import clock, printable, shortened, signed
 
 __all__ = ["fragment", "gain_sheet", "require_writable", "write_sheet"]
 
@@ -39,13 +40,15 @@ def write_sheet(
     *,
     changes: Changes | None = None,
     order: Sequence[OrderLine] = (),
+    session: Session | None = None,
     overwrite: bool = False,
 ) -> Path:
     """Write the gain sheet as one HTML file, whole or not at all; gives the path back.
 
     Raises GainError for a file that is there already unless `overwrite` is set, and where it cannot be written.
     """
-    return atomic_write(require_writable(path, overwrite=overwrite), gain_sheet(survey, changes=changes, order=order))
+    where = require_writable(path, overwrite=overwrite)
+    return atomic_write(where, gain_sheet(survey, changes=changes, order=order, session=session))
 
 
 def require_writable(path: str | os.PathLike[str], *, overwrite: bool = False) -> Path:
@@ -69,12 +72,14 @@ def gain_sheet(
     *,
     changes: Changes | None = None,
     order: Sequence[OrderLine] = (),
+    session: Session | None = None,
     on: datetime.date | None = None,
 ) -> str:
     """The gain sheet as HTML that needs nothing else: no script, no font, no picture from outside.
 
-    `changes` adds what is different from an earlier survey, `order` whether an order is met; `on` is the date that it
-    bears, today's unless given.
+    Its first page is for the desk: trims, what to do, lines to write on; the details stand behind. `changes` adds what
+    is different from an earlier survey, `order` whether an order is met, `session` what stands on top; `on` is the date
+    that it bears, today's unless given.
 
     >>> from gainlib.storage import bundled_folder
     >>> from gainlib.surveys.survey import survey
@@ -84,14 +89,14 @@ def gain_sheet(
     return render(
         "gain_sheet.html",
         title=f"Gain sheet: {survey.title}" if survey.title else "Gain sheet",
-        date=(on or datetime.date.today()).isoformat(),
         verdict=verdict(survey),
         whole=survey.whole,
         main=[*sum_lines(survey), *threshold_lines(survey)],
         changes=None if changes is None else changes.lines,
         order=[(each.met, each.sentence) for each in order],
         rules=[*survey.practice.sentences, *survey.notes],
-        **_faults_and_table(survey),
+        **desk(survey, session or Session(), order, on or datetime.date.today()),
+        details=_faults_and_table(survey),
         **_diagrams(survey),
         **_waves(survey),
     )
@@ -115,6 +120,7 @@ def _faults_and_table(survey: SurveyResult) -> dict[str, Any]:
         "faults": [
             {
                 "stem": fault.stem,
+                "kind": fault.kind,
                 "sentence": fault.sentence,
                 "remark": fault.remark,
                 "where": _passages(survey, fault) if fault.count > 1 and fault.places else "",
@@ -143,7 +149,7 @@ def _passages(survey: SurveyResult, fault: Fault) -> str:
         bar = "" if not tempo else f" (bar {bars[0]})" if bars[0] == bars[1] else f" (bar {bars[0]} to {bars[1]})"
         told.append(span + bar)
     more = f" and {len(found) - len(told)} passages more" if len(found) > len(told) else ""
-    return f"Where: {', '.join(told)}{more}."
+    return f"{', '.join(told)}{more}"
 
 
 def _runs_of(stem: Stem, fault: Fault) -> ClippedRuns:
@@ -158,6 +164,7 @@ def _row(survey: SurveyResult, stem: Stem, names: Sequence[str]) -> dict[str, An
     trim = survey.trim(stem.name)
     return {
         "stem": stem.name,
+        "name": shortened(stem.name),
         "bad": _bad(survey, stem),
         "readings": [
             _plain(stem.readings[name], measures()[name].digits) if name in stem.readings else "–" for name in names

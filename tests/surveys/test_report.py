@@ -17,6 +17,7 @@ import pytest
 from gainlib import GainError
 from gainlib.surveys import Practice, as_csv, as_dict, as_json, lines
 from gainlib.surveys.comparison import compare
+from gainlib.surveys.order import OrderLine, Session
 from gainlib.surveys.record import read_survey, schema_text
 from gainlib.surveys.sheet import gain_sheet, write_sheet
 from gainlib.surveys.survey import survey
@@ -108,7 +109,7 @@ class _Seen(HTMLParser):
     def handle_starttag(self, tag, attributes):
         self.tags.append(tag)
         self.urls += [value for name, value in attributes if name in ("src", "href", "xlink:href")]
-        if tag not in ("meta", "br"):
+        if tag not in ("meta", "br", "input"):
             self.open.append(tag)
 
     def handle_startendtag(self, tag, attributes):
@@ -137,12 +138,54 @@ def test_the_sheet_is_one_page_that_needs_nothing_else(surveyed):
     text = " ".join(made.text)
     for each in surveyed.stems:
         assert each.name in text
-    for words in ("2026-05-01", "What is wrong, the worst first", "Level diagram", "What this goes by", "dBFS", "LUFS"):
+    for words in (
+        "2026-05-01",
+        "What to do, notes",
+        "Where it is",
+        "Level diagram",
+        "What this goes by",
+        "dBFS",
+        "LUFS",
+    ):
         assert words in text
     assert made.tags.count("svg") >= 2 + len(surveyed.stems)
     # Each picture says in words what it shows.
     assert page.count('role="img" aria-label="') == 2 + len(surveyed.stems)
     assert len(page) < 300_000
+
+
+def test_the_first_page_has_all_that_the_desk_needs(tmp_path, making):
+    making.save(
+        tmp_path / "take 10.wav", making.tone(2.0, 0.5, 440.0, rate_hz=44_100), subtype="PCM_16", rate_hz=44_100
+    )
+    making.save(tmp_path / "take 2.wav", np.clip(making.noise(1, 2.0, rms=0.6, channels=2), -1, 1), subtype="FLOAT")
+    made = survey(tmp_path, tempo=96.0)
+    session = Session(song="song <4>", key="D minor", notes="Leave the count-in.")
+    page = gain_sheet(made, session=session, order=[OrderLine("stems", "word", False, "stems: 24 bits, but ...")])
+    desk = page[page.index("<h1>") : page.index('<div class="behind">')]
+    text = re.sub(r"\s+", " ", " ".join(seen(f"<div>{desk}</div>").text))
+    # In the order in which a person counts, each with its format and its length, after what heads them.
+    assert text.index("song <4>") < text.index("96") < text.index("Main") < text.index("take 2") < text.index("take 10")
+    assert "48 32 float 2 0:02.000" in text
+    assert "44.1 16 1 0:02.000" in text
+    # To the decibel of a sine of half of full scale, and what is wrong in the words of the survey.
+    assert "take 10 −12.0" in text
+    fault = next(each for each in made.faults_of("take 2") if each.kind == "clipped")
+    assert fault.sentence[1:] in text
+    assert "Leave the count-in." in text
+    assert "Not as ordered : stems: 24 bits, but ..." in text
+    # A box for each trim and the main, for each fault, and for what is not as ordered.
+    faults = sum(not each.remark for each in made.faults)
+    assert desk.count('type="checkbox"') == 3 + faults + 1
+    # What nobody filled in is a line to write on.
+    assert '<span class="line" role="textbox" contenteditable="true" aria-label="Engineer"></span>' in desk
+
+
+def test_of_many_stems_those_with_something_to_do_come_first(tmp_path, making):
+    for index in range(70):
+        making.save(tmp_path / f"{index}.wav", making.tone(0.05, 2.0 if index == 66 else 0.5))
+    page = gain_sheet(survey(tmp_path))
+    assert re.findall(r'<th scope="row" title="([0-9]+)"', page)[:2] == ["66", "0"]
 
 
 def test_a_target_is_drawn_only_where_it_was_ordered(tmp_path, making):
@@ -183,7 +226,7 @@ def test_the_sheet_of_nothing_of_silence_and_of_many(tmp_path, making):
     for index in range(130):
         making.save(many / f"{index}.wav", making.tone(0.05, 0.5))
     page = gain_sheet(survey(many))
-    assert seen(page).tags.count("tr") == 131
+    assert seen(page).tags.count("tr") == 2 * 131 + 1  # the desk's table with the main, the levels behind it
     assert "The 40 first of 130 are drawn." in page
     assert "the 120 first of 130" in page
 
