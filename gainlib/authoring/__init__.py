@@ -11,6 +11,7 @@ search           answers spread evenly over the controls; a search for one that 
 sampling         which variants are looked at, and what a look costs
 evidence         the variants and answers that were measured, and what is noted of them
 claims           what a proof shows, one function a claim
+ladder_claims    the same of a listening ladder
 text_lint        numbers in the texts that no check wants, sentences that give an answer away
 verification     the proof: every claim in order
 passing_region   which answers pass, as a picture

@@ -92,6 +92,7 @@ class Evidence:
         self._known: dict[tuple[Any, ...], Look] = {}
         budget = min(BUDGET_MS + BUDGET_MS_A_VARIANT * most, MOST_BUDGET_MS) / look_ms(exercise)
         each = (2 + len(self.spec.slips)) if self.spec.checks else max(1, len(self.spec.candidates))
+        each = each if self.spec.ladder is None else 2 * len(self.spec.ladder.rungs)
         affordable = int((QUICK_MS if quick else MOST_VARIANTS_MS) / each / look_ms(exercise))
         if quick:
             affordable = min(affordable, MOST_QUICK_VARIANTS)

@@ -10,6 +10,7 @@ from typing import Any
 
 from gainlib.authoring import claims
 from gainlib.authoring.evidence import Evidence, FoundAnswer, Look
+from gainlib.authoring.ladder_claims import ladder_is_sound
 from gainlib.authoring.messages import FileFault
 from gainlib.authoring.positions import line_of
 from gainlib.authoring.text_lint import check_texts
@@ -127,7 +128,9 @@ def _verify(evidence: Evidence, quick: bool) -> Verification:
     try:
         evidence.begin("what is right")
         claims.questions_have_one_answer(evidence)
-        if not evidence.faults:
+        if evidence.spec.ladder is not None:
+            ladder_is_sound(evidence)
+        elif not evidence.faults:
             evidence.begin("the start")
             claims.start_fails(evidence)
             evidence.begin("your own answer")

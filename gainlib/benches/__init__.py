@@ -16,6 +16,7 @@ the panels
 - `inputs`: the widget of a control or a question
 - `bench_panel`: `gl.bench`; `level_tracks`: the levels of each moment, by which its marks move
 - `candidates`: several versions to judge by ear and eye
+- `ladder_run`, `listening_trials`: a run of a listening ladder, and where it is answered
 - `exercise_panel`: `gl.exercise`
 - `book_panel`: `gl.exercise_book`
 - `survey_panel`, `survey_on_bench`: `gl.survey`, whose trims are moved on a bench

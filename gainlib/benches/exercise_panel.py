@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -15,11 +16,14 @@ from gainlib.benches.coming_back import left_on, stand_as_left
 from gainlib.benches.controls import Control
 from gainlib.benches.events import Event
 from gainlib.benches.inputs import question_input
+from gainlib.benches.ladder_run import LadderRun
+from gainlib.benches.listening_trials import LadderPanel
 from gainlib.benches.panel import Panel, ShownByPanel
 from gainlib.classroom.class_file import class_variant
 from gainlib.errors import GainError, suggest
 from gainlib.exercises import ControlSpec, Exercise, Hint, Variant, Verdict, author_answer, check
 from gainlib.exercises.answers import read_answer
+from gainlib.exercises.ladder import ladder_of
 from gainlib.exercises.pictures import aims_of, view_for
 from gainlib.learners.enrolment import find_exercise, own_variant
 from gainlib.learners.progress import Progress
@@ -55,12 +59,7 @@ class ExercisePanel(Panel):
         super().__init__([exercise.on_check(self._follow), exercise.on_reply(self._follow_reply)])
         if exercise.bench is not None:
             self._follows.append(exercise.bench.on_move(lambda _: self._changed()))
-        self.brief = BriefText(
-            title=exercise.exercise.title,
-            goal=exercise.exercise.goal,
-            brief=exercise.variant.brief,
-            note=" ".join(filter(None, [exercise.progress.note, exercise.note])),
-        )
+        self.brief = exercise.brief_text()
         self.answer = AnswerPanel()
         self.answer.on_msg(self._asked)
         self.answer.solution = lambda: exercise.solution
@@ -158,11 +157,12 @@ class ExercisePanel(Panel):
         super()._free()
 
 
-class OpenExercise(ShownByPanel[ExercisePanel]):
+class OpenExercise(ShownByPanel[ExercisePanel | LadderPanel]):
     """An exercise that a learner has open: `answer` is what stands on it, `check()` gives the verdict and keeps it.
 
     `variant` has the learner's numbers, `bench` the controls (None where candidates are judged, which are in
-    `candidates`, and where there is nothing to move, to see or to hear), `answers` what was answered to each question,
+    `candidates`, where a ladder is heard, whose trials are in `run`, and where there is nothing to move, to see or to
+    hear), `answers` what was answered to each question,
     `hints` those that were taken, `verdict` and `saved` what the last check said and what was kept, `note` how the
     answers came to stand there, `stale` whether the answer was another when it was checked; a function given to
     `on_check` is called after a check and after a hint, one given to `on_reply` with the name of what was answered.
@@ -174,7 +174,12 @@ class OpenExercise(ShownByPanel[ExercisePanel]):
         views = [view_for(each, variant) for each in variant.views]
         self.candidates: Candidates | None = None
         self.bench: Bench | None = None
-        if variant.candidates:
+        self.run: LadderRun | None = None
+        self.folded = False
+        if exercise.spec.ladder is not None:
+            self.run = LadderRun(ladder_of(variant))
+            self.run.on_trial(self._tried)
+        elif variant.candidates:
             sessions = {each.label: each.session for each in variant.candidates}
             self.candidates = Candidates(sessions, views, listen=variant.listen, matched=variant.matched)
         elif variant.controls or variant.views or exercise.spec.given.listen:
@@ -199,6 +204,7 @@ class OpenExercise(ShownByPanel[ExercisePanel]):
     def answer(self) -> dict[str, Any]:
         """The settings by path and the answers by name, as a hand-in holds them; what was not answered is left out."""
         moved = {} if self.bench is None else {path: _flat(value) for path, value in self.bench.values.items()}
+        moved = moved if self.run is None else self.run.answer
         return {**moved, **{name: value for name, value in self.answers.items() if value is not None}}
 
     def reply(self, name: str, value: Any) -> OpenExercise:
@@ -228,6 +234,12 @@ class OpenExercise(ShownByPanel[ExercisePanel]):
             stand_as_left(self.bench, left)
             for event in (self.bench.on_move, self.bench.on_keep):
                 event(lambda _: place.keep(self._left))
+        if self.run is not None:
+            with contextlib.suppress(GainError):  # a file that anybody may have changed
+                self.run.begin(left.get("trials", ()))
+            self.folded = not self.run.trials
+            self.run.on_trial(lambda: place.keep(self._left))
+            return
         attempts = self.progress.attempts_at(self.variant, self.draw)
         taken = [hints] if isinstance(hints := left.get("hints"), int) else []
         self.hints = self.variant.hints[: max([0, *taken, *(each["hints_used"] for each in attempts)])]
@@ -244,6 +256,8 @@ class OpenExercise(ShownByPanel[ExercisePanel]):
 
     @property
     def _left(self) -> dict[str, Any]:
+        if self.run is not None:
+            return {"trials": self.run.trials} if self.run.trials and not self.run.ended else {}
         answered = {name: value for name, value in self.answers.items() if value is not None}
         moved = {} if self.bench is None else left_on(self.bench)
         rest = {"answers": answered, "hints": len(self.hints)}
@@ -270,6 +284,11 @@ class OpenExercise(ShownByPanel[ExercisePanel]):
         titles = [f"“{each.title}”" for each in self.variant.questions]
         return f"Nothing is checked yet: answer {' and '.join(titles)} first."
 
+    def _tried(self) -> None:
+        """After a trial of a ladder: judged as soon as it has ended."""
+        if self.run is not None and self.run.ended:
+            self.check()
+
     def check(self, unread: Sequence[str] = ()) -> Verdict:
         """Measure the answer as it stands; what is said and saved is in `verdict` and `saved`.
 
@@ -279,7 +298,10 @@ class OpenExercise(ShownByPanel[ExercisePanel]):
         judged = check(self.variant, answer, len(self.hints))
         self.verdict, self.stale = replace(judged, notes=(*judged.notes, *unread)), False
         if self._kept:
-            self.saved = self.progress.record(self.variant, answer, self.verdict, len(self.hints), draw=self.draw)
+            taken, pointed = len(self.hints), self.run is None
+            self.saved = self.progress.record(
+                self.variant, answer, self.verdict, taken, draw=self.draw, pointed=pointed
+            )
         else:
             self.saved = "Not saved: this is another learner's variant, opened to try it."
         self.on_check.tell()
@@ -319,8 +341,20 @@ class OpenExercise(ShownByPanel[ExercisePanel]):
         if self.candidates is not None:
             self.candidates.close()
 
-    def _make_panel(self) -> ExercisePanel:
-        return ExercisePanel(self)
+    def brief_text(self) -> BriefText:
+        """The widget of what is asked, with what the learner should know of the record."""
+        return BriefText(
+            title=self.exercise.title,
+            goal=self.exercise.goal,
+            brief=self.variant.brief,
+            note=" ".join(filter(None, [self.progress.note, self.note])),
+        )
+
+    def _make_panel(self) -> ExercisePanel | LadderPanel:
+        if self.run is None:
+            return ExercisePanel(self)
+        last = [each for each in self.progress.attempts if each["exercise"] == self.exercise.name]
+        return LadderPanel(self.run, self.brief_text(), lambda: self.saved, last[-1:], folded=self.folded)
 
     def __repr__(self) -> str:
         return f"<exercise {self.exercise.name}: {self.exercise.title}. {self.variant.brief}>"
@@ -368,6 +402,7 @@ def exercise(name: str | Path, learner: str | None = None, class_file: str | Pat
     else:
         variant = made.variant(learner) if learner else own_variant(made, progress)
     opened = OpenExercise(made, variant, progress, kept=learner is None)
+    opened.folded = opened.run is not None
     if learner is None:
         opened.come_back()
     return opened

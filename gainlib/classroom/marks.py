@@ -105,7 +105,7 @@ class ExerciseMark:
     @property
     def share(self) -> float:
         """The measured points as a share of the full ones, 0 to 1, before anything is taken off for lateness."""
-        return self.measured / self.out_of
+        return self.measured / self.out_of if self.out_of else 0.0
 
 
 @dataclass(frozen=True)
@@ -243,9 +243,10 @@ class Marks:
     def _without_mark(self, learner_id: str, entry: ClassExercise) -> ExerciseMark:
         """An exercise as the class file has it for a learner, before any answer is looked at."""
         exercise = self.exercises[entry.name]
+        usual = exercise.out_of if exercise.is_marked else 0.0
         return ExerciseMark(
             exercise,
-            entry.points if entry.points is not None else exercise.out_of,
+            entry.points if entry.points is not None else usual,
             role=entry.role,
             exempt=self.class_file.is_exempt(learner_id, entry.name),
             correction=self.class_file.correction_of.get((learner_id, entry.name)),

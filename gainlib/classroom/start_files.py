@@ -189,7 +189,8 @@ def new_class(
     entries = []
     for each in exercises or exercise_names():
         exercise = load(each)
-        entry: dict[str, Any] = {"name": exercise.name, "points": float(exercise.out_of)}
+        entry: dict[str, Any] = {"name": exercise.name}
+        entry |= {"points": float(exercise.out_of)} if exercise.is_marked else {}
         if str(each).endswith(".toml") and not exercise.file.resolve().is_relative_to(course):
             entry["file"] = Path(os.path.relpath(Path(each).resolve(), target.parent.resolve())).as_posix()
         entries.append(entry)

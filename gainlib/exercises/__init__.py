@@ -13,7 +13,8 @@ formulas         the calculations that a file may name
 model, variant   controls, questions, candidates, hints; the exercise, and its variant with one learner's numbers
 questions        what is right for each question, measured on the session as given
 solution         the author's answers, worked out for one learner's numbers
-staircase        a listening ladder: which rung comes next, when it ends, its result and how far that can be trusted
+staircase        a run of a listening ladder: which rung comes next, when it ends, its result and how sure that is
+ladder           its trials as sound, its rungs measured, its result in words
 answers          what a learner gave, read
 verdict          an answer checked: points, a sentence for each check, the slip that it shows, the hint that is next
 pictures         the views of an exercise, told what it names

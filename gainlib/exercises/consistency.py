@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import itertools
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -26,12 +27,14 @@ from gainlib.exercises.readings import reading_of, words_of
 from gainlib.exercises.tables import (
     A_NUMBER,
     EXERCISE_KINDS,
+    LONGEST_INTERVAL_SECONDS,
     PLACEHOLDER,
     READS,
     Amount,
     AnswerEntry,
     AskEntry,
     Drawn,
+    LadderEntry,
     MoveEntry,
     ReadingEntry,
     Spec,
@@ -103,6 +106,10 @@ def _of_kind(spec: Spec) -> list[Fault]:
             found.append(((entry,), said))
     if spec.kind == "ride" and spec.moves and not any(move.points for move in spec.moves):
         found.append((("moves",), "an exercise of kind ride needs a move with points = true, the ride that is drawn."))
+    if spec.kind == "hear":
+        for entry in ("views", "advise", "parts"):
+            if entry in spec.given.model_fields_set:
+                found.append((("given", entry), f"a ladder is heard and not seen; leave {entry} of given out."))
     names = [each.name for each in spec.asks]
     candidates = [each.name for each in spec.candidates]
     for place, known in (("asks", names), ("candidates", candidates)):
@@ -147,7 +154,9 @@ class _Combination:
         if spec.given.listen:
             with self._collecting(("given", "listen")):
                 self.session.tap(fill_in(spec.given.listen, self.words))
-        if len(self.moves) == len(spec.moves):  # answers are told by the moves
+        if spec.ladder is not None:
+            self._ladder(spec.ladder, start)
+        elif len(self.moves) == len(spec.moves):  # answers are told by the moves
             self._answers()
 
     @contextlib.contextmanager
@@ -378,6 +387,39 @@ class _Combination:
         else:
             self._choice(ask, when.is_)
 
+    # --- a ladder ---
+
+    def _ladder(self, ladder: LadderEntry, start: Start) -> None:
+        with self._collecting(("ladder", "path"), "path of ladder"):
+            path = _full(start, fill_in(ladder.path, self.words), "path of ladder")
+            value = start.value(path)
+            if isinstance(value, bool) or not isinstance(value, int | float):
+                raise GainError(f"path of ladder is {path}, which is not a number; name a setting that is one.")
+            ways = {first < second for first, second in itertools.pairwise(ladder.rungs)}
+            if len(ways) > 1 or len(set(ladder.rungs)) < len(ladder.rungs):
+                raise GainError("rungs of ladder go up and down; give them in order, the clearest first.")
+            for rung in ladder.rungs:
+                with _at("rungs of ladder"):
+                    Start(start.session, dict(start.signals)).put(path, rung)
+        for path, part in ladder.odd.items():
+            with self._collecting(("ladder", "odd"), "odd of ladder"):
+                Start(start.session, dict(start.signals)).put(fill_in(path, self.words), self._plain(path, part))
+        if ladder.reads is not None:
+            with self._collecting(("ladder", "reads"), "reads of ladder"):
+                if self._bounds("a bound of reads", ladder.reads) or ladder.reads.is_ is not None:
+                    raise GainError("reads of ladder has a bound; leave at_least, at_most and is out.")
+                reading_of(ladder.reads, self.drawn, start.session)
+        if ladder.known is not None and ladder.known.low >= ladder.known.high:
+            self.found.append((("ladder", "known"), "known of ladder: from must be below to."))
+        between, made = self.spec.given.between, self.layout.made_seconds
+        if between is None and len(made) < len(self.layout.plan.strips):
+            said = f"a trial has three sounds; cut the take with between to {LONGEST_INTERVAL_SECONDS:g} s or less."
+            self.found.append((("given",), said))
+        longest = max([between[1] - between[0] if between else 0.0, *made])
+        if longest > LONGEST_INTERVAL_SECONDS:
+            said = f"a trial has three sounds of {longest:g} s each; make them {LONGEST_INTERVAL_SECONDS:g} s or less."
+            self.found.append((("given",), said))
+
     # --- answers ---
 
     def _answers(self) -> None:
@@ -498,6 +540,11 @@ def _texts(spec: Spec, rows: Sequence[int]) -> list[Fault]:
     for index, ask in enumerate(spec.asks):
         for name, told in (("low", ask.low), ("high", ask.high), ("wrong", ask.wrong), ("good", ask.good)):
             texts.append((("asks", index, name), f"{name} of ask {ask.name}", told, checked | {"answered"}))
+    if spec.ladder is not None:
+        texts.append((("ladder", "question"), "question of ladder", spec.ladder.question, known))
+        texts.append((("ladder", "what"), "what of ladder", spec.ladder.what, known | {"size"}))
+        if spec.ladder.known is not None:
+            texts.append((("ladder", "known", "say"), "say of known", spec.ladder.known.say, known))
     found: list[Fault] = []
     for place, name, text, words in texts:
         for word in PLACEHOLDER.findall(text or ""):

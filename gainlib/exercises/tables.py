@@ -20,6 +20,7 @@ __all__ = [
     "AnswerEntry",
     "AskEntry",
     "CheckEntry",
+    "LadderEntry",
     "ReadingEntry",
     "SlipEntry",
     "Spec",
@@ -29,6 +30,7 @@ __all__ = [
 ]
 
 MOST_POINTS = 200
+LONGEST_INTERVAL_SECONDS = 6.0
 
 Number = Annotated[float, Field(allow_inf_nan=False)]
 Above0 = Annotated[float, Field(gt=0, allow_inf_nan=False)]
@@ -323,6 +325,32 @@ class SlipEntry(Entry):
     say: Prose
 
 
+class KnownEntry(Entry):
+    """What others have found that people can hear, in the unit of the rungs: a range, its source and its standing."""
+
+    low: Number = Field(alias="from")
+    high: Number = Field(alias="to")
+    say: Prose | None = None
+    source: Prose
+    standing: Standing
+
+
+class LadderEntry(Entry):
+    """A ladder that is heard: of three sounds one is different, by less from rung to rung.
+
+    Each value of `rungs`, the clearest first, is put into `path`: of the odd one alone, or of all three where `odd`
+    says what is set in the odd one. The size of a rung is what it `reads`, else that value; `what` names it in words.
+    """
+
+    question: Line
+    path: Line
+    rungs: Annotated[list[Number], Field(min_length=5, max_length=24)]
+    odd: Annotated[dict[str, Part], Field(max_length=8)] = Field(default_factory=dict)
+    reads: ReadingEntry | None = None
+    what: Line
+    known: KnownEntry | None = None
+
+
 class HintEntry(Entry):
     """A hint and the points that it costs."""
 
@@ -349,7 +377,8 @@ class Spec(Entry):
     asks: Annotated[list[AskEntry], Field(max_length=12)] = Field(default_factory=list)
     candidates: Annotated[list[CandidateEntry], Field(max_length=5)] = Field(default_factory=list)
     matched: bool = True
-    solution: Answers
+    ladder: LadderEntry | None = None
+    solution: Answers = Field(default_factory=dict)
     slips: Annotated[list[SlipEntry], Field(max_length=12)] = Field(default_factory=list)
     hints: Annotated[list[HintEntry], Field(max_length=6)] = Field(default_factory=list)
 
@@ -357,12 +386,13 @@ class Spec(Entry):
 EXERCISE_KINDS: dict[str, tuple[frozenset[str], frozenset[str]]] = {
     kind: (frozenset(needs.split()), frozenset(lacks.split()))
     for kind, needs, lacks in (
-        ("set", "moves checks", "asks candidates"),
-        ("ride", "moves checks", "asks candidates"),
-        ("session", "moves checks", "candidates"),
-        ("reckon", "asks", "checks candidates"),
-        ("find", "asks", "checks candidates"),
-        ("judge", "asks candidates", "checks"),
+        ("set", "moves checks solution", "asks candidates ladder"),
+        ("ride", "moves checks solution", "asks candidates ladder"),
+        ("session", "moves checks solution", "candidates ladder"),
+        ("reckon", "asks solution", "checks candidates ladder"),
+        ("find", "asks solution", "checks candidates ladder"),
+        ("judge", "asks candidates solution", "checks ladder"),
+        ("hear", "ladder", "moves checks asks candidates solution slips hints"),
     )
 }
 """Every kind of exercise, with the entries that it needs and those that it does not have."""

@@ -71,7 +71,7 @@ class Exercise:
 
     @property
     def kind(self) -> str:
-        """What the learner does: set, ride, session, reckon, find or judge."""
+        """What the learner does: set, ride, session, reckon, find, judge or hear."""
         return self.spec.kind
 
     @property
@@ -92,7 +92,14 @@ class Exercise:
     @property
     def out_of(self) -> float:
         """The points that a full answer gets."""
+        if self.spec.ladder is not None:
+            return 1.0  # for a run that went to its end; what was heard is no mark
         return sum(check.points for check in self.spec.checks) + sum(ask.points for ask in self.spec.asks)
+
+    @property
+    def is_marked(self) -> bool:
+        """Whether a class marks it unless it says otherwise: what an ear can hear is no mark."""
+        return self.spec.ladder is None
 
     @functools.cached_property
     def takes(self) -> dict[str, Audio]:

@@ -9,8 +9,10 @@ from typing import Any
 
 from gainlib.errors import GainError
 from gainlib.exercises.answers import read_answer
+from gainlib.exercises.ladder import TRIALS, ladder_of, staircase_of
 from gainlib.exercises.questions import ExpectedAnswer, expected_answers, meets
 from gainlib.exercises.readings import MeasuredRendering, Reading, Renderings
+from gainlib.exercises.staircase import REVERSALS
 from gainlib.exercises.tables import AskEntry, CheckEntry, WhenEntry, fill_in
 from gainlib.exercises.variant import Variant
 from gainlib.text import counted
@@ -82,6 +84,8 @@ def check(variant: Variant, answer: object, hints_used: object = 0, renderings: 
     True
     """
     spec = variant.exercise.spec
+    if spec.ladder is not None:
+        return _climbed(variant, answer)
     answers, unread, notes = read_answer(variant, answer)
     renderings = renderings or Renderings()
     try:
@@ -113,6 +117,22 @@ def check(variant: Variant, answer: object, hints_used: object = 0, renderings: 
         notes=tuple(notes),
         hint_cost=cost,
     )
+
+
+def _climbed(variant: Variant, answer: object) -> Verdict:
+    """A run of a ladder: a point for one that went to its end, whatever was heard, and the result in words."""
+    title, trials = ladder_of(variant).question, answer.get(TRIALS) if isinstance(answer, Mapping) else None
+    try:
+        run = staircase_of(variant, trials if trials is not None else ())
+    except GainError as fault:
+        told = f"{str(fault)[:1].upper()}{str(fault)[1:]}"
+        return Verdict(False, 0.0, 1.0, (CheckLine(title, False, 0.0, 1.0, told),))
+    found = ladder_of(variant).threshold(run)
+    if found is None:
+        turned = f"the ladder ends after {REVERSALS} turns, and this run had {len(run.reversals)}"
+        told = f"{counted(len(run.answers), 'trial')}; {turned}."
+        return Verdict(False, 0.0, 1.0, (CheckLine(title, False, 0.0, 1.0, told),))
+    return Verdict(True, 1.0, 1.0, (CheckLine(title, True, 1.0, 1.0, " ".join(found.sentences)),))
 
 
 def met_slips(

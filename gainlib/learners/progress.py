@@ -99,12 +99,21 @@ class Progress:
         keys = ("exercise", "exercise_digest", "values")
         return [each for each in self.attempts if (*(each.get(key) for key in keys), each.get("draw", 0)) == sought]
 
-    def record(self, variant: Variant, answer: object, verdict: Verdict, hints_used: int = 0, *, draw: int = 0) -> str:
+    def record(
+        self,
+        variant: Variant,
+        answer: object,
+        verdict: Verdict,
+        hints_used: int = 0,
+        *,
+        draw: int = 0,
+        pointed: bool = True,
+    ) -> str:
         """Keep an attempt; gives a sentence that says what was saved and where, or why nothing could be.
 
         What was told as saved stays, whoever else writes to the folder. Nothing is raised, whatever the answer is and
         whatever the disk does. `draw` counts the fresh numbers that the exercise book drew for this exercise; 0 are the
-        learner's own.
+        learner's own. The sentence tells the points where `pointed`.
         """
         try:
             attempt: dict[str, Any] = {
@@ -118,11 +127,12 @@ class Progress:
                 "hints_used": hints_used if isinstance(hints_used, int) else 0,
                 "time": datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z"),
             }
-            return self._recorded({**attempt, "draw": draw} if draw else attempt)
+            points = f", {verdict.points:g} of {verdict.out_of:g} points" if pointed else ""
+            return self._recorded({**attempt, "draw": draw} if draw else attempt, points)
         except Exception as fault:  # a check goes on, whatever the machine does; what could not be saved is told
             return f"Not saved: {printable(self.file.parent)} cannot be used ({reason_of(fault)})."
 
-    def _recorded(self, attempt: dict[str, Any]) -> str:
+    def _recorded(self, attempt: dict[str, Any], points: str) -> str:
         home = self.file.parent
         line = _line(attempt)
         with held_alone(home / LOCK) as why:
@@ -144,9 +154,8 @@ class Progress:
                 return f"{note}Not saved: {fault}"
             name = attempt["exercise"]
             count = sum(each["exercise"] == name for each in found.earlier) + _count(home, name)
-        points = f"{attempt['points']:g} of {attempt['out_of']:g} points"
         alone = f" This folder cannot be locked ({why}), so this notebook keeps a file of its own there." if why else ""
-        return f"{note}Saved: attempt {count}, {points}.{alone}"
+        return f"{note}Saved: attempt {count}{points}.{alone}"
 
 
 def _here() -> Path:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import math
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gainlib.decibels import db_from_power
-from gainlib.meters import loudness_lufs, rms_dbfs
+from gainlib.meters.matching import HeardLevel, level_heard, matched_db
 from gainlib.text import signed
 
 __all__ = [
@@ -22,9 +21,6 @@ CEILING_DBFS = -12.0
 
 LONGEST_SECONDS = 60.0
 """At most this much of a recording is sent to the page at a time: a minute of stereo at 48 kHz is 11.5 MB."""
-
-_LEAST_SECONDS = 0.4
-"""What integrated loudness needs: one gating block (*published*, ITU-R BS.1770-5)."""
 
 CAUTION = "Start low: at most 85 dBA, 8 hours a day (NIOSH 98-126); local rules go first."
 """The recommended exposure limit: *published*, NIOSH publication 98-126, chapter 1.1."""
@@ -99,38 +95,6 @@ def folded_words(samples: NDArray[np.floating[Any]]) -> str:
         return "mono: nothing is left, the sides cancel"
     size = f"{abs(change):.1f}"
     return f"mono: {size} dB softer than in stereo" if float(size) else "mono: as loud as in stereo"
-
-
-class HeardLevel(NamedTuple):
-    """How loud a version is, and by what it was measured."""
-
-    level: float
-    by: str
-
-
-def level_heard(samples: NDArray[np.floating[Any]], rate_hz: int) -> HeardLevel:
-    """The integrated loudness in LUFS of what is heard; below 0.4 s its RMS (AES17) instead, and that is said.
-
-    Takes guarded samples `(n, channels)`. Source: *published*, ITU-R BS.1770-5 (the shortest gating block is 0.4 s).
-
-    >>> level_heard(np.zeros((4800, 1)), 48000).by
-    'RMS, AES17: too short for loudness'
-    """
-    if len(samples) < _LEAST_SECONDS * rate_hz:
-        return HeardLevel(float(np.max(rms_dbfs(samples))), "RMS, AES17: too short for loudness")
-    return HeardLevel(loudness_lufs(samples, rate_hz), "loudness")
-
-
-def matched_db(*levels: float) -> tuple[float, ...]:
-    """The gains, 0 dB or below, that bring two versions or more to one level: the louder are lowered to the quietest.
-
-    Takes the loudness of all, or the RMS of all; silence is left alone. Lowering cannot clip, raising could.
-
-    >>> matched_db(-20.0, -26.0)
-    (-6.0, 0.0)
-    """
-    heard = [level for level in levels if math.isfinite(level)]
-    return tuple(min(heard) - level if math.isfinite(level) else 0.0 for level in levels)
 
 
 def matched_words(before_db: float, after_db: float, *, by: str) -> str:

@@ -262,6 +262,7 @@ export default {
         if (state.wanting && message.slot === state.slot && state.loop?.slots[message.slot]) state.begin();
         return;
       }
+      if (message.kind === "stop") state.stop();
       if (message.kind !== "samples") return;
       const loop = loopFor(message.rate_hz);
       const { channels, length, whole, rate_hz: rate } = message;
@@ -287,7 +288,7 @@ export default {
       if (message.tap !== state.tap || message.start !== state.start) {
         // Another stage or another part: what is held of the one before does not belong beside it.
         const other = loop.active !== message.slot;
-        loop.startedFrom = loop.position();
+        loop.startedFrom = model.get("afresh") ? 0 : loop.position();
         if (message.start !== state.start) {
           state.to ??= state.start + loop.startedFrom;
           loop.startedFrom = 0;
@@ -393,7 +394,7 @@ export default {
     const caution = make("p", { className: "gainlib-caution", textContent: model.get("caution") });
     const remark = make("p", { className: "gainlib-remark", textContent: model.get("remark") });
     const several = slots.length > 1;
-    const stages = pair || !several ? [labelled("heard after", tap), whose] : [];
+    const stages = pair || !(several || model.get("afresh")) ? [labelled("heard after", tap), whose] : [];
     // Where nothing moves no other row has the button that unfolds.
     const unfolds = pair ? null : unfolding();
     const now = make("div", { className: "gainlib-now" }, play, ...(several ? versions : []), seek, time);

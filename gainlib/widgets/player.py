@@ -43,6 +43,7 @@ class Player(CourseWidget):
     place that is heard at once, and all of it when nothing newer came meanwhile. The loudness of both is measured when
     all is sent, and when the page says that a move has ended; until then the page goes by the part that it was sent.
     `caution` and `remark` stand below; a page shows each on its first player that has one.
+    With `afresh` another tap is another recording, which is heard from its beginning; none can then be chosen.
     With `mono`, what is heard is folded down to one channel; the session, its pictures and readings stay as they are.
     """
 
@@ -67,6 +68,7 @@ class Player(CourseWidget):
     seconds = traitlets.Float(0.0).tag(sync=True)
     start = traitlets.Float(0.0).tag(sync=True)
     longest = traitlets.Float(LONGEST_SECONDS).tag(sync=True)
+    afresh = traitlets.Bool(False).tag(sync=True)
 
     def __init__(self, uid: str, hear: Callable[[str], object], **given: Any) -> None:
         super().__init__(uid=uid, **given)

@@ -7,10 +7,10 @@ import json
 import pytest
 
 import gainlib as gl
-from gainlib.exercises import author_answer, check, exercise_names
+from gainlib.exercises import author_answer, check, exercise_names, load
 
 
-@pytest.mark.parametrize("name", exercise_names())
+@pytest.mark.parametrize("name", [name for name in exercise_names() if load(name).kind != "hear"])
 def test_the_authors_answer_given_by_the_exercises_own_inputs_passes(name, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     sitting = gl.exercise(name, learner="ada")
