@@ -10,6 +10,7 @@ intake              every file of a folder of hand-ins, archives included
 marking             one answer marked: a pure function, the same on every machine
 store, workers      the marks by the digest of all that they depend on; who does the work
 marks               a folder marked: each learner's line, and why something got no mark
+anonymous           the marks without names
 changes             what a marking changed, and why
 grade_profile, grades, one_roster  grades and pages as another program wants them
 mark_sheet          the marks as rows of a table

@@ -16,7 +16,14 @@ from gainlib.classroom.decisions import ALL, Correction, Section, WhichCounts, f
 from gainlib.classroom.due_dates import date_faults, untangled_dates
 from gainlib.errors import GainError, suggest
 from gainlib.exercises import Exercise, Variant
-from gainlib.learners.learners_file import LARGEST_CLASS_BYTES, ClassBasis, Learner, ShortText, validate_class
+from gainlib.learners.learners_file import (
+    LARGEST_CLASS_BYTES,
+    ClassBasis,
+    Learner,
+    ShortText,
+    code_of,
+    validate_class,
+)
 from gainlib.storage import given_path, toml_value
 from gainlib.storage.entry_faults import Entry
 from gainlib.storage.foreign import Place, describe_place, read_text, toml_table
@@ -86,9 +93,23 @@ class ClassFile(ClassBasis):
         return {each.id: each for each in self.learners}
 
     @functools.cached_property
+    def codes(self) -> dict[str, str]:
+        """A code for each learner's id, for marking without names; the same as long as the class's key is."""
+        for length in (6, 16):
+            codes = {each.id: code_of(self.key, "marked as", each.id)[:length] for each in self.learners}
+            if len(set(codes.values())) == len(codes):
+                break
+        return codes
+
+    @functools.cached_property
     def correction_of(self) -> dict[tuple[str, str | None], Correction]:
         """The corrections by learner and exercise; None is the whole hand-in."""
-        return {(each.learner, each.exercise): each for each in self.corrections}
+        ids = {} if all(each.learner in self.roster for each in self.corrections) else self._ids_of_codes
+        return {(ids.get(each.learner, each.learner), each.exercise): each for each in self.corrections}
+
+    @functools.cached_property
+    def _ids_of_codes(self) -> dict[str, str]:
+        return {code: learner for learner, code in self.codes.items() if code not in self.roster}
 
     @functools.cached_property
     def _due_of_group(self) -> dict[str | None, datetime]:
@@ -130,7 +151,7 @@ def read_class(file: str | os.PathLike[str]) -> ClassFile:
     if twice:
         raise GainError(f"{path.name}: the id {twice[0]!r} is in the roster twice; give each learner their own.")
     names = [each.name for each in found.exercises]
-    if faults := list(faults_of_decisions(names, found.learners, found.groups, found.corrections)):
+    if faults := list(faults_of_decisions(names, found.learners, found.codes, found.groups, found.corrections)):
         raise GainError(*(f"{path.name}: {each}" for each in faults[:MOST_TOLD]))
     if all(each.role != "required" for each in found.exercises):
         raise GainError(f"{path.name}: no exercise counts to the full marks; leave out the role of at least one.")

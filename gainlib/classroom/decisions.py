@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 from typing import Annotated, Any, Literal
 
@@ -26,7 +26,8 @@ Remark = Annotated[str, StringConstraints(min_length=1, max_length=2000)]
 class Correction(Entry):
     """A teacher's word on a mark: points instead of the measured ones, a remark for the learner, or both.
 
-    Without an exercise the remark is on the whole hand-in. It stands in the class file, so it outlives each marking.
+    `learner` is an id, or the code of one who was marked without a name. Without an exercise the remark is on the whole
+    hand-in. It stands in the class file, so it outlives each marking.
     """
 
     learner: ShortText
@@ -43,11 +44,16 @@ class Section(Entry):
 
 
 def faults_of_decisions(
-    exercises: Sequence[str], learners: Sequence[Any], groups: Sequence[Section], corrections: Sequence[Correction]
+    exercises: Sequence[str],
+    learners: Sequence[Any],
+    codes: Mapping[str, str],
+    groups: Sequence[Section],
+    corrections: Sequence[Correction],
 ) -> Iterator[str]:
     """A sentence for each decision that cannot be followed: on nobody, on no exercise, twice, or on nothing."""
     known = set(exercises)
     ids = {each.id for each in learners}
+    id_of = {code: learner for learner, code in codes.items() if code not in ids}
     for each in learners:
         for name in each.exempt:
             if name != ALL and name not in known:
@@ -66,7 +72,8 @@ def faults_of_decisions(
     met = set()
     for index, of in enumerate(corrections, start=1):
         where = f"correction {index}"
-        if ids and of.learner not in ids:
+        learner = id_of.get(of.learner, of.learner)
+        if ids and learner not in ids:
             yield f"{where} is for {of.learner!r}, who is not on the roster; {_near(of.learner, ids)}"
         if of.exercise is not None and of.exercise not in known:
             yield f"{where} names {of.exercise!r}, no exercise of the class; {suggest(of.exercise, known)}"
@@ -74,9 +81,9 @@ def faults_of_decisions(
             yield f"{where} gives points without an exercise; add the exercise that they are for."
         if of.points is None and of.remark is None:
             yield f"{where} says nothing; give points, a remark, or both."
-        if (of.learner, of.exercise) in met:
+        if (learner, of.exercise) in met:
             yield f"{where} is the second for {of.learner!r} on the same exercise; make one of both."
-        met.add((of.learner, of.exercise))
+        met.add((learner, of.exercise))
 
 
 def _near(word: str, ids: set[str]) -> str:

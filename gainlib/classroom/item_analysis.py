@@ -4,19 +4,30 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from types import MappingProxyType
 
 import numpy as np
 
 from gainlib.classroom.marks import ForeignNumbers, LearnerMark
 from gainlib.exercises import Exercise
 
-__all__ = ["CheckFigures", "ClassFigures", "ExerciseFigures", "SlipFigures", "analyse_items", "discrimination"]
+__all__ = [
+    "CheckFigures",
+    "ClassFigures",
+    "ExerciseFigures",
+    "GroupFigures",
+    "SlipFigures",
+    "analyse_items",
+    "discrimination",
+]
 
 FEWEST = 5
 """Below this many answers a share or a correlation says nothing."""
 HELP_BELOW = 0.6
+REPEAT_FROM = 0.3
+"""What so large a share of a class cannot do, or takes wrong in the same way, is better taught again."""
 
 
 def discrimination(share: Sequence[float], rest: Sequence[float]) -> float | None:
@@ -68,6 +79,35 @@ class ExerciseFigures:
     slips: tuple[SlipFigures, ...]
     need_help: tuple[str, ...]
     without_answer: tuple[str, ...]
+    attempts: tuple[int, ...] = ()
+    hints: int = 0
+
+    @property
+    def effort(self) -> str:
+        """How many attempts the answers took, and how many took a hint, in words."""
+        if not self.attempts:
+            return ""
+        low, high, middle = min(self.attempts), max(self.attempts), float(np.median(self.attempts))
+        span = f"{low}" if low == high else f"{low} to {high}, the middle one {middle:g}"
+        hints = f"{self.hints} of {self.answered} took a hint" if self.hints else "no hints"
+        return f"attempts: {span}; {hints}"
+
+    @property
+    def repeat(self) -> str:
+        """Why this should be taught again, in words; empty where most can do it, or too few answered."""
+        if self.difficulty is None or self.answered < FEWEST:
+            return ""
+        said = []
+        if len(self.need_help) >= REPEAT_FROM * self.answered:
+            said.append(
+                f"{len(self.need_help)} of {self.answered} got less than {100 * HELP_BELOW:g}\u00a0% of its points"
+            )
+        worst = min(self.checks, key=lambda each: each.met, default=None)
+        if worst and worst.met < 0.5:
+            said.append(f"{round(worst.met * self.answered)} of {self.answered} met “{worst.title}”")
+        if self.slips and self.slips[0].count >= max(2, REPEAT_FROM * self.answered):
+            said.append(f"the slip of {self.slips[0].count} was “{self.slips[0].name}”")
+        return "; ".join(said)
 
     @property
     def words(self) -> str:
@@ -80,8 +120,24 @@ class ExerciseFigures:
             return f"{hard}; all answers or all other points are alike, so nothing can be compared"
         if tells < -0.1:
             return f"{hard}; those who are good at the rest do it worse: read its text again"
+        if tells < 0.1 and self.difficulty < 0.4:
+            return f"{hard} for good and weak alike: teach it again before you ask it again"
         well = "well" if tells >= 0.3 else "a little" if tells >= 0.1 else "hardly"
         return f"{hard}; tells {well} who is good at the rest"
+
+
+@dataclass(frozen=True)
+class GroupFigures:
+    """One group of the class: its learners, how many handed in, and the percentages of those."""
+
+    name: str
+    learners: int
+    percents: tuple[float, ...]
+
+    @property
+    def median(self) -> float | None:
+        """The middle of the percentages of those who handed in."""
+        return round(float(np.median(self.percents)), 1) if self.percents else None
 
 
 @dataclass(frozen=True)
@@ -103,6 +159,13 @@ class ClassFigures:
     foreign: tuple[tuple[str, ForeignNumbers], ...]
     exercises: tuple[ExerciseFigures, ...]
     exempt: tuple[str, ...] = ()
+    groups: tuple[GroupFigures, ...] = ()
+
+    @property
+    def to_repeat(self) -> tuple[ExerciseFigures, ...]:
+        """What to teach again, the most points lost first."""
+        hard = [each for each in self.exercises if each.repeat]
+        return tuple(sorted(hard, key=lambda each: (each.difficulty or 0.0, each.exercise.name)))
 
     @property
     def median(self) -> float | None:
@@ -118,12 +181,15 @@ class _Gathered:
     checks: dict[str, list[tuple[float, float]]] = field(default_factory=dict)
     slips: Counter[str] = field(default_factory=Counter)
     said: dict[str, str] = field(default_factory=dict)
+    attempts: list[int] = field(default_factory=list)
+    hints: int = 0
     need_help: list[str] = field(default_factory=list)
     without: list[str] = field(default_factory=list)
 
 
-def analyse_items(lines: Iterable[LearnerMark]) -> ClassFigures:
-    """The figures of a class from its mark lines, which are gone through once."""
+def analyse_items(lines: Iterable[LearnerMark], group_of: Mapping[str, str] = MappingProxyType({})) -> ClassFigures:
+    """The figures of a class from its mark lines, which are gone through once; `group_of` gives a learner's group."""
+    groups: dict[str, list[float | None]] = {}
     gathered: dict[str, _Gathered] = {}
     exercises: dict[str, Exercise] = {}
     percents: list[float] = []
@@ -135,6 +201,8 @@ def analyse_items(lines: Iterable[LearnerMark]) -> ClassFigures:
     learners = late = 0
     for line in lines:
         learners += 1
+        if group := group_of.get(line.learner_id):
+            groups.setdefault(group, []).append(line.percent if line.file and not line.exempt else None)
         if line.remarks:
             to_look_at.append((line.name, line.remarks))
         foreign += [(line.learner_id, each) for each in line.foreign]
@@ -156,6 +224,8 @@ def analyse_items(lines: Iterable[LearnerMark]) -> ClassFigures:
             measured = math.fsum(other.measured for other in line.exercises if not other.exempt)
             own.rest.append(measured - each.measured)
             own.passed += each.passed
+            own.attempts.append(each.attempts)
+            own.hints += bool(each.work and each.work.hints_used)
             if each.share < HELP_BELOW:
                 own.need_help.append(line.name)
             for title, met, points, out_of, _ in each.mark["lines"]:
@@ -174,6 +244,10 @@ def analyse_items(lines: Iterable[LearnerMark]) -> ClassFigures:
         unusable=tuple(unusable),
         to_look_at=tuple(to_look_at),
         foreign=tuple(foreign),
+        groups=tuple(
+            GroupFigures(name, len(of), tuple(each for each in of if each is not None))
+            for name, of in sorted(groups.items())
+        ),
         exercises=tuple(_figures(exercises[name], own) for name, own in gathered.items()),
     )
 
@@ -199,4 +273,6 @@ def _figures(exercise: Exercise, own: _Gathered) -> ExerciseFigures:
         ),
         need_help=tuple(own.need_help),
         without_answer=tuple(own.without),
+        attempts=tuple(own.attempts),
+        hints=own.hints,
     )

@@ -11,7 +11,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from gainlib.classroom.class_file import ClassFile
+from gainlib.classroom.class_file import ClassFile, RosterLine
 from gainlib.classroom.decisions import Correction, WhichCounts
 from gainlib.classroom.guard import noting
 from gainlib.classroom.intake import IncomingFile, walk_folder
@@ -198,6 +198,15 @@ class Marks:
         """Id and name: of the roster in its order, or of everybody who handed in, where the class has no roster."""
         roster = [(each.id, each.name) for each in self.class_file.learners]
         return roster or [(learner_id, printable(name)) for learner_id, name in self.store.learners()]
+
+    def shown_id(self, learner_id: str) -> str:
+        """The id by which sheets and pages tell of a learner."""
+        return learner_id
+
+    @property
+    def shown_roster(self) -> Mapping[str, RosterLine]:
+        """What sheets may tell of the class list."""
+        return self.class_file.roster
 
     def lines(self) -> Iterator[LearnerMark]:
         """The mark line of each learner."""

@@ -10,8 +10,10 @@ import numpy as np
 from gainlib.classroom.class_file import ClassFile
 from gainlib.classroom.item_analysis import ClassFigures, ExerciseFigures
 from gainlib.classroom.similarity import LikePair
+from gainlib.exercises import Exercise
 from gainlib.html.figures import figure_html, script
 from gainlib.html.pages import render
+from gainlib.storage import lesson_files, lesson_heading
 from gainlib.views.style import coloured, frame
 
 __all__ = ["class_report"]
@@ -39,6 +41,7 @@ def class_report(
         due=f"{class_file.due:%Y-%m-%d %H:%M %Z}" if class_file.due else "",
         figures=figures,
         figure=_figure,
+        lesson=_lesson,
         spread=figure_html(_spread(figures.percents), label="How the totals spread"),
         spread_said=_spread_said(figures),
         hardness=figure_html(_hardness(answered), label="The exercises, the hardest on top") if answered else "",
@@ -50,6 +53,16 @@ def class_report(
         without_count=without_count,
         script=script(),
     )
+
+
+# In which part of a lesson the thing is taught that an exercise of a kind asks for.
+_PARTS = {"judge": "Listen", "reckon": "Read", "find": "Read"}
+
+
+def _lesson(exercise: Exercise) -> str:
+    """The lesson and its part in which to repeat what an exercise asks for."""
+    file = lesson_files().get(exercise.lesson)
+    return f"{lesson_heading(file)[0]}, {_PARTS.get(exercise.spec.kind, 'Move')}" if file else exercise.lesson
 
 
 def _figure(value: float | None) -> str:

@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from gainlib.classroom.anonymous import AnonymousMarks
 from gainlib.classroom.changes import changes_page, note_changes
 from gainlib.classroom.class_file import read_class
 from gainlib.classroom.feedback import PageWork, feedback_pages
@@ -32,6 +33,8 @@ from gainlib.text import counted
 __all__ = ["Marking", "mark_class"]
 
 MOST_LISTED = 200
+ANONYMOUS = "without-names"
+"""The folder, beside the other results, of a marking without names."""
 FEEDBACK = ("whole", "light", "none")
 
 
@@ -86,12 +89,14 @@ def mark_class(
     feedback: str = "whole",
     any_version: bool = False,
     grades: Sequence[str | os.PathLike[str]] = (),
+    anonymous: bool = False,
     on_progress: OnProgress = lambda what, done, of: None,
 ) -> Marking:
     """Mark a folder of hand-ins and write mark sheet, feedback pages and class report; says what it did.
 
     The results lie beside the class file, in `marks-of-` and its name, unless `out` names another folder. `grades` are
-    files of profiles, for each of which the grades are written as it asks for. Raises
+    files of profiles, for each of which the grades are written as it asks for. An `anonymous` marking writes sheet,
+    pages and report with a code for each learner, into a folder of their own, and nothing else. Raises
     GainError where something cannot be read or written; a bad hand-in is no such thing, it is listed.
     """
     if feedback not in FEEDBACK:
@@ -101,6 +106,9 @@ def mark_class(
     target = Path(out) if out is not None else source.with_name(f"marks-of-{source.stem}")
     if Path(folder).resolve() == target.resolve() or Path(folder).resolve() in target.resolve().parents:
         raise GainError(f"{target} lies in the folder of the hand-ins; name another with --out.")
+    if anonymous and (grades or not of_class.learners):
+        why = "grades go out with names" if grades else "the class file has no roster"
+        raise GainError(f"--anonymous cannot be followed: {why}; leave it out.")
     profiles = {Path(each).stem: read_profile(each, of_class) for each in grades}
     if feedback != "whole" and any(each.pages for each in profiles.values()):
         raise GainError(f"--feedback is {feedback!r}; a profile asks for pages to be sent, so let it be whole.")
@@ -109,9 +117,14 @@ def mark_class(
             folder, of_class, store, home=source.parent, workers=workers, cluster=cluster, any_version=any_version,
             on_progress=on_progress,
         )  # fmt: skip
+        if anonymous:
+            target /= ANONYMOUS
+            marks = AnonymousMarks.of(marks)
         figures, without = _written(marks, target)
-        changed = note_changes(store, marks.lines(), datetime.now(UTC))
-        atomic_write(target / "changes.html", changes_page(store, of_class.title), private=True)
+        changed = []
+        if not anonymous:
+            changed = note_changes(store, marks.lines(), datetime.now(UTC))
+            atomic_write(target / "changes.html", changes_page(store, of_class.title), private=True)
         pages = 0
         if feedback != "none":
             wrong: list[tuple[str, str]] = []
@@ -119,8 +132,8 @@ def mark_class(
             if wrong:
                 figures, without = _written(marks, target, wrong)
         own = file_names(learner_id for learner_id, _ in marks.learners())
-        made = {each: target / "feedback" / f"for-{name}.html" for each, name in own.items()}
-        there = {each: page for each, page in made.items() if page.is_file()}
+        pages_of = {each: target / "feedback" / f"for-{name}.html" for each, name in own.items()}
+        there = {each: page for each, page in pages_of.items() if page.is_file()}
         sent = [
             each for name, profile in profiles.items() for each in write_grades(marks, profile, name, target, there)
         ]
@@ -133,10 +146,17 @@ def mark_class(
 
 def _written(marks: Marks, target: Path, wrong: Sequence[tuple[str, str]] = ()) -> tuple[ClassFigures, int]:
     """Write sheets and report; gives the figures, and how much got no mark. `wrong` are pages that were not made."""
-    sheet = MarkSheet(list(marks.exercises), marks.class_file.roster)
+    sheet = MarkSheet(list(marks.exercises), marks.shown_roster)
     form = marks.class_file.csv
-    write_csv(target / "marks.csv", itertools.chain([sheet.heading], map(sheet.row, marks.lines())), form, private=True)
-    figures = analyse_items(marks.lines())
+    write_csv(
+        target / "marks.csv",
+        itertools.chain([sheet.heading], map(sheet.row, marks.lines())),
+        form,
+        private=True,
+        make_folder=True,
+    )
+    groups = {each.id: each.group for each in marks.shown_roster.values() if each.group}
+    figures = analyse_items(marks.lines(), groups)
     without = [*marks.not_marked(), *wrong]
     pairs = find_alike(
         _given(marks), figures.learners, _ranges(marks), lambda mine, theirs: _fits(marks, mine, theirs), without
@@ -155,10 +175,16 @@ def _written(marks: Marks, target: Path, wrong: Sequence[tuple[str, str]] = ()) 
         ],
         private=True,
     )
-    names = dict(marks.learners())
+    pairs = [replace(each, learner=marks.shown_id(each.learner), other=marks.shown_id(each.other)) for each in pairs]
+    names = {line.learner_id: line.name for line in marks.lines()}
     report = class_report(marks.class_file, figures, pairs, names, without[:MOST_LISTED], len(without))
     atomic_write(target / "report.html", report, private=True)
     return figures, len(without) - marks.superseded()
+
+
+def _kept(folder: Path, work: PageWork) -> str:
+    """By what name the store knows a page; that of a learner with a code is another one."""
+    return work.file if folder.parent.name != ANONYMOUS else f"{ANONYMOUS}/{work.file}"
 
 
 def _given(marks: Marks) -> Iterator[list[MarkedAnswer]]:
@@ -205,8 +231,7 @@ def _feedback(
 
     A page that cannot be made is noted in `wrong`, and an earlier one of it is taken away, since it tells other marks.
     """
-    learners = marks.learners()
-    names = file_names(learner_id for learner_id, _ in learners)
+    names = file_names(marks.shown_id(learner_id) for learner_id, _ in marks.learners())
     if light:
         atomic_write(folder / SCRIPT, bokeh_script(), make_folder=True)
     count = 0
@@ -218,7 +243,7 @@ def _feedback(
                 continue
             count += 1
             work = PageWork.of(line, marks.class_file.title, f"for-{names[line.learner_id]}.html", light)
-            if marks.store.page(work.file) == work.digest and (folder / work.file).is_file():
+            if marks.store.page(_kept(folder, work)) == work.digest and (folder / work.file).is_file():
                 on_progress("writing feedback", count, 0)
                 continue
             yield work
@@ -232,7 +257,7 @@ def _feedback(
             count -= 1
         else:
             atomic_write(folder / work.file, text, private=True, make_folder=True)
-            marks.store.add_page(work.file, work.digest)
+            marks.store.add_page(_kept(folder, work), work.digest)
             marks.store.write()
         on_progress("writing feedback", done, 0)
     on_progress("writing feedback", count, count)

@@ -153,6 +153,9 @@ def _mark(
         list[Path] | None,
         typer.Option(help="A profile by which grades or pages are written for another program; may be given again."),
     ] = None,
+    anonymous: Annotated[
+        bool, typer.Option("--anonymous", help="Sheet, pages and report with a code for each learner, without names.")
+    ] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Write what was done as JSON.")] = False,
 ) -> None:
     """Mark every hand-in of a folder: mark sheet, feedback pages and a report on the class.
@@ -165,7 +168,7 @@ def _mark(
     with _progress() as on_progress:
         done = mark_class(
             folder, class_file, out, workers=workers, cluster=cluster, feedback=feedback, any_version=any_version,
-            grades=grades or (), on_progress=on_progress,
+            grades=grades or (), anonymous=anonymous, on_progress=on_progress,
         )  # fmt: skip
     if as_json:
         typer.echo(json.dumps({"gainlib": __version__} | done.as_dict(), indent=1, ensure_ascii=False))

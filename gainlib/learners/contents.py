@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
-import contextlib
 import html
-import re
 import urllib.parse
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
-from gainlib.errors import GainError
 from gainlib.exercises import exercise_names, load
 from gainlib.learners.course_folder import chosen_lessons, course_folder, laid_name
 from gainlib.learners.progress import Progress
-from gainlib.storage import lesson_files, lesson_number
-from gainlib.storage.foreign import LARGEST_NOTEBOOK_BYTES, read_json
+from gainlib.storage import lesson_files, lesson_heading, lesson_number
 
 __all__ = ["Contents", "Lesson", "Task", "contents"]
 
@@ -156,7 +152,7 @@ def contents() -> Contents:
             continue
         own = laid_name(folder, file.name)
         newer = sorted(folder.glob(f"{Path(own).stem} (new in *).ipynb"), key=lambda each: each.stat().st_mtime)
-        title, minutes = _headed(file)
+        title, minutes = lesson_heading(file)
         lessons.append(
             Lesson(
                 title=title,
@@ -184,14 +180,3 @@ def _link(folder: Path, name: str) -> str:
     except ValueError:
         depth = 0
     return urllib.parse.quote(str(PurePosixPath(*[".."] * depth, name)))
-
-
-def _headed(notebook: Path) -> tuple[str, int]:
-    """The first heading of a notebook, else its name; and the minutes that the text under it tells, else 0."""
-    with contextlib.suppress(GainError, KeyError, TypeError):  # the learner's copy may hold anything by now
-        for cell in read_json(notebook, LARGEST_NOTEBOOK_BYTES, "a lesson")["cells"]:
-            text = "".join(cell["source"])
-            if cell["cell_type"] == "markdown" and (title := re.search(r"(?m)^# (.+)$", text)):
-                minutes = re.search(r"About (\d{1,3}) minutes", text)
-                return title[1].strip(), int(minutes[1]) if minutes else 0
-    return notebook.stem, 0

@@ -11,11 +11,11 @@ its owner's alone where it is `private`. Text in a table is never computed by th
 - `foreign`: the one reader of TOML and the one of JSON; a file from anybody is read by it
 - `entry_faults`: the entries of a TOML file against what they may be, a sentence for each fault
 - `resources`: where lessons, exercises and stems of the course lie, installed or in a checkout
-- `lessons`: each lesson's file and number by the lesson's name
+- `lessons`: each lesson's file, number, title and minutes by the lesson's name
 """
 
 from gainlib.storage.atomic import atomic_files, atomic_path, atomic_write, fault_of_disk
-from gainlib.storage.lessons import find_lesson, lesson_files, lesson_name, lesson_number
+from gainlib.storage.lessons import find_lesson, lesson_files, lesson_heading, lesson_name, lesson_number
 from gainlib.storage.lines import append_line, held_alone
 from gainlib.storage.paths import given_path
 from gainlib.storage.resources import bundled, bundled_folder
@@ -24,6 +24,6 @@ from gainlib.storage.toml_text import toml_value
 
 __all__ = [
     "Cell", "append_line", "atomic_files", "atomic_path", "atomic_write", "bundled", "bundled_folder", "csv_text",
-    "fault_of_disk", "find_lesson", "given_path", "held_alone", "lesson_files", "lesson_name", "lesson_number",
-    "plain_cell", "toml_value", "write_csv", "write_workbook",
+    "fault_of_disk", "find_lesson", "given_path", "held_alone", "lesson_files", "lesson_heading", "lesson_name",
+    "lesson_number", "plain_cell", "toml_value", "write_csv", "write_workbook",
 ]  # fmt: skip

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 from collections.abc import Mapping
 from pathlib import Path
 
+from gainlib.errors import GainError
+from gainlib.storage.foreign import LARGEST_NOTEBOOK_BYTES, read_json
 from gainlib.storage.resources import bundled_folder
 
-__all__ = ["find_lesson", "lesson_files", "lesson_name", "lesson_number"]
+__all__ = ["find_lesson", "lesson_files", "lesson_heading", "lesson_name", "lesson_number"]
 
 _FILE = re.compile(r"(?P<number>\d\d)-(?P<name>[^ ]+)\.ipynb")
 
@@ -55,3 +58,18 @@ def find_lesson(given: str, files: Mapping[str, Path]) -> str | None:
         if given in (name, file.name, file.stem) or (given.isdecimal() and given.zfill(2) == lesson_number(file.name)):
             return name
     return None
+
+
+def lesson_heading(file: Path) -> tuple[str, int]:
+    """The title of a lesson, which is its first heading, else its file's name; and its minutes, 0 where it tells none.
+
+    >>> lesson_heading(lesson_files()["start-here"])
+    ('Start here', 30)
+    """
+    with contextlib.suppress(GainError, KeyError, TypeError):  # a learner's copy may hold anything by now
+        for cell in read_json(file, LARGEST_NOTEBOOK_BYTES, "a lesson")["cells"]:
+            text = "".join(cell["source"])
+            if cell["cell_type"] == "markdown" and (title := re.search(r"(?m)^# (.+)$", text)):
+                minutes = re.search(r"About (\d{1,3}) minutes", text)
+                return title[1].strip(), int(minutes[1]) if minutes else 0
+    return file.stem, 0

@@ -68,9 +68,11 @@ def write_csv(
     form: CsvForm = _PLAIN_FORM,
     *,
     private: bool = False,
+    make_folder: bool = False,
 ) -> Path:
     """Write a table as CSV in UTF-8, marked as such so that a spreadsheet reads its letters; as `atomic_write`."""
-    return atomic_write(path, csv_text(rows, form).encode("utf-8-sig" if form.marked else "utf-8"), private=private)
+    content = csv_text(rows, form).encode("utf-8-sig" if form.marked else "utf-8")
+    return atomic_write(path, content, private=private, make_folder=make_folder)
 
 
 def write_workbook(

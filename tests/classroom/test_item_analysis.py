@@ -7,7 +7,9 @@ import random
 import pytest
 from scipy.stats import pointbiserialr
 
+from gainlib.classroom import RosterLine
 from gainlib.classroom.item_analysis import analyse_items, discrimination
+from gainlib.classroom.run import mark_class
 from gainlib.classroom.similarity import MarkedAnswer, find_alike
 from gainlib.exercises import author_answer
 
@@ -70,6 +72,43 @@ def test_an_exercise_is_not_compared_with_its_own_points(group):
     (exercise,) = analyse_items(lines.values()).exercises
     assert len({each.percent for each in lines.values()}) > 1
     assert exercise.discrimination is None  # there are no other points
+
+
+def test_what_is_to_be_repeated_is_what_a_class_got_wrong_in_the_same_way(group):
+    """Ten answer; seven of them clip and trim down, which is one point of five; the other three have all."""
+    group.made_anew(
+        [RosterLine(id=f"b-{index}", name=f"Learner {index}", group="AB"[index % 2]) for index in range(12)]
+    )
+    for index in range(10):
+        right = author_answer(group.variant(f"b-{index}"))
+        answer = right if index < 3 else {GAIN: right[GAIN] + 8, TRIM: -8}
+        content = group.content(f"b-{index}", answer)
+        content["answers"][0] |= {"attempts": index + 1, "hints_used": int(index > 7)}
+        group.put(f"{index}.json", content)
+    lines, _ = group.marked()
+    figures = analyse_items(lines.values(), {f"b-{index}": "AB"[index % 2] for index in range(12)})
+    (exercise,) = figures.to_repeat
+    assert exercise.repeat == (
+        "7 of 10 got less than 60\u00a0% of its points; 3 of 10 met “Verse after the converter”; "
+        "the slip of 7 was “clipped, then trimmed down”"
+    )
+    assert exercise.effort == "attempts: 1 to 10, the middle one 5.5; 2 of 10 took a hint"
+    # Of the even ones b-0 and b-2 are right, of the odd ones b-1; the others have 20 %.
+    assert [(each.name, each.learners, len(each.percents), each.median) for each in figures.groups] == [
+        ("A", 6, 5, 20.0), ("B", 6, 5, 20.0),
+    ]  # fmt: skip
+    done = mark_class(group.folder, group.file, feedback="none")
+    report = (done.out / "report.html").read_text(encoding="utf-8")
+    assert "<td>Set a recording level, Move</td>" in report
+    assert "<h2>The groups</h2>" in report
+
+
+def test_what_most_can_do_is_not_repeated(group):
+    group.grow(8)
+    for index in range(8):
+        group.put(f"b-{index:02d}.json", group.content(f"b-{index:02d}"))
+    lines, _ = group.marked()
+    assert analyse_items(lines.values()).to_repeat == ()
 
 
 RANGES = {f"e{number}": {"x": 60.0, "y": 36.0} for number in range(10)}

@@ -1,0 +1,65 @@
+"""A marked folder without names: each learner under a code, in the order of the codes, and nothing that tells whose."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+
+from gainlib.classroom.class_file import RosterLine
+from gainlib.classroom.marks import ForeignNumbers, LearnerMark, Marks
+from gainlib.classroom.store import HandedFile
+
+__all__ = ["AnonymousMarks"]
+
+_LOOK = "Something stands out; a marking with names says what."
+_HIDDEN = "a marking with names says which file it is, and why."
+
+
+class AnonymousMarks(Marks):
+    """The same marks, told without names.
+
+    What quotes a file's name, or a name that a hand-in carries, is left out, since it may tell whose it is.
+    """
+
+    @classmethod
+    def of(cls, marks: Marks) -> AnonymousMarks:
+        """The marks of a folder without names."""
+        made = cls.__new__(cls)
+        made.__dict__ = dict(marks.__dict__)
+        return made
+
+    def shown_id(self, learner_id: str) -> str:
+        """The code by which a learner is told."""
+        return self.class_file.codes[learner_id]
+
+    @property
+    def shown_roster(self) -> Mapping[str, RosterLine]:
+        """Nothing of the class list."""
+        return {}
+
+    def lines(self) -> Iterator[LearnerMark]:
+        """The mark line of each learner under their code, in the order of the codes."""
+        by_code = sorted(self.learners(), key=lambda each: self.shown_id(each[0]))
+        for learner_id, name in by_code:
+            yield self._hidden(self.line(learner_id, name))
+
+    def _hidden(self, line: LearnerMark) -> LearnerMark:
+        code = self.shown_id(line.learner_id)
+        return replace(
+            line,
+            learner_id=code,
+            name=code,
+            file=replace(line.file, place="", name="") if line.file else None,
+            remarks=(_LOOK,) if line.remarks else (),
+            strange=(),
+            unusable=tuple(HandedFile("a file", "", fault="it cannot be used.") for _ in line.unusable),
+            foreign=tuple(
+                ForeignNumbers("", tuple(map(self.shown_id, each.owners)), each.exercises) for each in line.foreign
+            ),
+            fault="the line could not be made." if line.fault else "",
+        )
+
+    def not_marked(self) -> Iterator[tuple[str, str]]:
+        """As many rows as got no mark, without what tells whose they are."""
+        for number, _ in enumerate(super().not_marked(), start=1):
+            yield f"{number}", _HIDDEN
