@@ -21,7 +21,7 @@ from gainlib.benches.listening_trials import LadderPanel
 from gainlib.benches.panel import Panel, ShownByPanel
 from gainlib.classroom.class_file import class_variant
 from gainlib.errors import GainError, suggest
-from gainlib.exercises import ControlSpec, Exercise, Hint, Variant, Verdict, author_answer, check
+from gainlib.exercises import ControlSpec, Exercise, Hint, Variant, Verdict, author_answer, check, figures_of
 from gainlib.exercises.answers import read_answer
 from gainlib.exercises.ladder import ladder_of
 from gainlib.exercises.pictures import aims_of, view_for
@@ -32,6 +32,7 @@ from gainlib.views import Advice, View
 from gainlib.widgets.answer_panel import AnswerPanel
 from gainlib.widgets.as_left import as_left
 from gainlib.widgets.brief import BriefText
+from gainlib.widgets.recorder import Recorder
 
 __all__ = ["ExercisePanel", "OpenExercise", "exercise"]
 
@@ -51,13 +52,25 @@ class LookingBench(CheckedBench):
         return Advice(f"{'Look and listen' if self.views else 'Listen'}, then answer below.")
 
 
+class TakeBench(CheckedBench):
+    """A bench with the learner's own take, which they look at and listen to before it is checked."""
+
+    @property
+    def advice(self) -> Advice:
+        """What comes next, whatever the take is."""
+        return Advice("This is your take. Look and listen, then check it below.")
+
+
 class ExercisePanel(Panel):
     """The widgets of one exercise: brief, bench or candidates, questions, and where it is checked."""
 
     def __init__(self, exercise: OpenExercise) -> None:
         self.exercise = exercise
         super().__init__([exercise.on_check(self._follow), exercise.on_reply(self._follow_reply)])
-        if exercise.bench is not None:
+        if (recorder := exercise.recorder) is not None:
+            recorder.observe(lambda _: self._taken(), "arrived")
+            self._follows.append(lambda: recorder.unobserve_all("arrived"))
+        elif exercise.bench is not None:
             self._follows.append(exercise.bench.on_move(lambda _: self._changed()))
         self.brief = exercise.brief_text()
         self.answer = AnswerPanel()
@@ -76,9 +89,20 @@ class ExercisePanel(Panel):
         self.box.add_class("gainlib-exercise")
         self._follow()
 
+    def _taken(self) -> None:
+        """Show the take that is there now."""
+        before, self.exercise.bench = self.exercise.bench, None
+        if before is not None:
+            before.close()
+        self.exercise.take_up()
+        self.box.children = [self.brief, *self._standing()[0], self.answer]
+        self._changed()
+
     def _standing(self) -> tuple[list[Any], str]:
         """What is looked at and listened to, if anything, and the channel on which its player tells where it is."""
         exercise = self.exercise
+        if exercise.recorder is not None:
+            return [exercise.recorder, *([exercise.bench.panel.box] if exercise.bench else [])], ""
         if exercise.bench is not None:
             return [exercise.bench.panel.box], exercise.bench.panel.player.uid
         return ([] if exercise.candidates is None else [exercise.candidates.box]), ""
@@ -162,7 +186,8 @@ class OpenExercise(ShownByPanel[ExercisePanel | LadderPanel]):
 
     `variant` has the learner's numbers, `bench` the controls (None where candidates are judged, which are in
     `candidates`, where a ladder is heard, whose trials are in `run`, and where there is nothing to move, to see or to
-    hear), `answers` what was answered to each question,
+    hear), `recorder` where the learner's own take is the answer (None in any other kind; the bench is made of the
+    take), `answers` what was answered to each question,
     `hints` those that were taken, `verdict` and `saved` what the last check said and what was kept, `note` how the
     answers came to stand there, `stale` whether the answer was another when it was checked; a function given to
     `on_check` is called after a check and after a hint, one given to `on_reply` with the name of what was answered.
@@ -171,14 +196,20 @@ class OpenExercise(ShownByPanel[ExercisePanel | LadderPanel]):
 
     def __init__(self, exercise: Exercise, variant: Variant, progress: Progress, *, kept: bool, draw: int = 0) -> None:
         self.exercise, self.variant, self.progress, self.draw = exercise, variant, progress, draw
-        views = [view_for(each, variant) for each in variant.views]
         self.candidates: Candidates | None = None
         self.bench: Bench | None = None
         self.run: LadderRun | None = None
         self.folded = False
+        self.recorder: Recorder | None = None
+        self.figures: dict[str, float | str] = {}
+        views = [view_for(each, variant) for each in variant.views]
         if exercise.spec.ladder is not None:
             self.run = LadderRun(ladder_of(variant))
             self.run.on_trial(self._tried)
+        elif exercise.kind == "record":
+            prompts = [[each.seconds, each.say] for each in exercise.spec.prompts]
+            self.recorder = Recorder(exercise.name, below=False, longest=prompts[-1][0], prompts=prompts)
+            self.take_up()
         elif variant.candidates:
             sessions = {each.label: each.session for each in variant.candidates}
             self.candidates = Candidates(sessions, views, listen=variant.listen, matched=variant.matched)
@@ -200,12 +231,21 @@ class OpenExercise(ShownByPanel[ExercisePanel | LadderPanel]):
         self.on_check, self.on_reply = Event(), Event()
         self._kept = kept
 
+    def take_up(self) -> None:
+        """Make the take of the recorder the answer, and put it on the bench; nothing where there is none."""
+        take = self.recorder.take if self.recorder is not None else None
+        self.figures = {} if take is None else figures_of(self.variant, take)
+        if take is not None:
+            session = self.variant.session.replaced({each.path: 0.0 for each in self.variant.controls}).with_take(take)
+            views = [view_for(each, self.variant) for each in self.variant.views]
+            self.bench = TakeBench(session, [], views, listen=self.variant.listen, title=take.name)
+
     @property
     def answer(self) -> dict[str, Any]:
         """The settings by path and the answers by name, as a hand-in holds them; what was not answered is left out."""
         moved = {} if self.bench is None else {path: _flat(value) for path, value in self.bench.values.items()}
         moved = moved if self.run is None else self.run.answer
-        return {**moved, **{name: value for name, value in self.answers.items() if value is not None}}
+        return {**moved, **self.figures, **{name: value for name, value in self.answers.items() if value is not None}}
 
     def reply(self, name: str, value: Any) -> OpenExercise:
         """Answer a question; None takes the answer back. Raises GainError for a name that is not asked for."""
@@ -230,7 +270,7 @@ class OpenExercise(ShownByPanel[ExercisePanel | LadderPanel]):
         for name in self.answers.keys() & read.keys():
             self.answers[name] = list(read[name]) if isinstance(read[name], tuple) else read[name]
             self.note = "Your answers stand as you left them."
-        if self.bench is not None:
+        if self.bench is not None and self.recorder is None:
             stand_as_left(self.bench, left)
             for event in (self.bench.on_move, self.bench.on_keep):
                 event(lambda _: place.keep(self._left))
@@ -259,7 +299,7 @@ class OpenExercise(ShownByPanel[ExercisePanel | LadderPanel]):
         if self.run is not None:
             return {"trials": self.run.trials} if self.run.trials and not self.run.ended else {}
         answered = {name: value for name, value in self.answers.items() if value is not None}
-        moved = {} if self.bench is None else left_on(self.bench)
+        moved = {} if self.bench is None or self.recorder is not None else left_on(self.bench)
         rest = {"answers": answered, "hints": len(self.hints)}
         return {**moved, **{name: each for name, each in rest.items() if each}}
 
@@ -268,7 +308,9 @@ class OpenExercise(ShownByPanel[ExercisePanel | LadderPanel]):
         """The author's answer for the numbers on this page, a line for each control and question that it changes."""
         controls = {} if self.bench is None else self.bench.controls
         questions = {each.name: each for each in self.variant.questions}
-        told = []
+        told: list[str] = []
+        if self.recorder is not None:  # the knob of the take that stands in is nobody's
+            return told
         for name, value in author_answer(self.variant).items():
             if name in questions:
                 told.append(f"{questions[name].title}: {_in_words(value, questions[name].unit)}")
@@ -279,6 +321,8 @@ class OpenExercise(ShownByPanel[ExercisePanel | LadderPanel]):
     @property
     def missing(self) -> str:
         """What keeps a check from having anything to judge, in words; empty when there is something."""
+        if self.recorder is not None and not self.figures:
+            return "Nothing is checked yet: press Record first, and do what the page asks for."
         if self.variant.controls or not self.answers or any(each is not None for each in self.answers.values()):
             return ""
         titles = [f"“{each.title}”" for each in self.variant.questions]

@@ -16,6 +16,7 @@ solution         the author's answers, worked out for one learner's numbers
 staircase        a run of a listening ladder: which rung comes next, when it ends, its result and how sure that is
 ladder           its trials as sound, its rungs measured, its result in words
 answers          what a learner gave, read
+recorded         a take of the learner's own as an answer: the figures that were read of it
 verdict          an answer checked: points, a sentence for each check, the slip that it shows, the hint that is next
 pictures         the views of an exercise, told what it names
 consistency      whether the entries of a file make sense together, in every corner of what is drawn
@@ -27,6 +28,7 @@ from __future__ import annotations
 from gainlib.exercises.collection import exercise_names, load
 from gainlib.exercises.model import Candidate, ControlSpec, Hint, Question
 from gainlib.exercises.questions import expected_answers
+from gainlib.exercises.recorded import figures_of
 from gainlib.exercises.solution import answer_from, author_answer
 from gainlib.exercises.variant import Exercise, Variant
 from gainlib.exercises.verdict import CheckLine, Verdict, check
@@ -45,5 +47,6 @@ __all__ = [
     "check",
     "exercise_names",
     "expected_answers",
+    "figures_of",
     "load",
 ]

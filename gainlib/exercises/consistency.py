@@ -52,6 +52,7 @@ from gainlib.views import view
 
 __all__ = ["find_faults"]
 
+LONGEST_RECORDED_SECONDS = 300.0
 MOST_COMBINATIONS = 64
 DEEPEST = 4
 TYPED = {"base", "plus", "minus"}
@@ -110,6 +111,8 @@ def _of_kind(spec: Spec) -> list[Fault]:
         for entry in ("views", "advise", "parts"):
             if entry in spec.given.model_fields_set:
                 found.append((("given", entry), f"a ladder is heard and not seen; leave {entry} of given out."))
+    if spec.kind == "record":
+        found += _recorded(spec)
     names = [each.name for each in spec.asks]
     candidates = [each.name for each in spec.candidates]
     for place, known in (("asks", names), ("candidates", candidates)):
@@ -117,6 +120,29 @@ def _of_kind(spec: Spec) -> list[Fault]:
         found += [((place,), f"the name {name!r} is taken twice in {place}; names are told apart.") for name in twice]
     if len(candidates) == 1:
         found.append((("candidates",), "there is one candidate; give two to five."))
+    return found
+
+
+def _recorded(spec: Spec) -> list[Fault]:
+    """What an exercise needs whose take is the learner's own, and stands in for it until there is one."""
+    found: list[Fault] = []
+    if spec.given.take is None:
+        found.append(
+            (("given",), "an exercise of kind record needs given.take, which stands in for the learner's own.")
+        )
+    knobs = [move for move in spec.moves if move.low is not None and move.high is not None and not move.points]
+    if len(spec.moves) != 1 or not knobs or not knobs[0].low <= 0.0 <= knobs[0].high:  # type: ignore[operator]
+        said = "an exercise of kind record has one move, in front of all stages, from below 0 dB to above it"
+        found.append(
+            (("moves",), f"{said}: it stands for the learner's own knob, and at 0 dB for their take as it is.")
+        )
+    seconds = [each.seconds for each in spec.prompts]
+    if seconds and (seconds[0] != 0.0 or len(seconds) < 2 or any(b - a < 1.0 for a, b in itertools.pairwise(seconds))):
+        said = "prompts begin at 0 s and rise by a second at least; the last says that it is done, and ends the take."
+        found.append((("prompts",), said))
+    if seconds and seconds[-1] > LONGEST_RECORDED_SECONDS:
+        said = f"the last prompt is at {seconds[-1]:g} s; at most {LONGEST_RECORDED_SECONDS:g} s are recorded."
+        found.append((("prompts",), said))
     return found
 
 

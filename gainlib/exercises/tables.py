@@ -351,6 +351,13 @@ class LadderEntry(Entry):
     known: KnownEntry | None = None
 
 
+class PromptEntry(Entry):
+    """What the page asks for from a moment of the recording on; the last one ends it."""
+
+    seconds: Seconds
+    say: Line
+
+
 class HintEntry(Entry):
     """A hint and the points that it costs."""
 
@@ -378,6 +385,7 @@ class Spec(Entry):
     candidates: Annotated[list[CandidateEntry], Field(max_length=5)] = Field(default_factory=list)
     matched: bool = True
     ladder: LadderEntry | None = None
+    prompts: Annotated[list[PromptEntry], Field(max_length=8)] = Field(default_factory=list)
     solution: Answers = Field(default_factory=dict)
     slips: Annotated[list[SlipEntry], Field(max_length=12)] = Field(default_factory=list)
     hints: Annotated[list[HintEntry], Field(max_length=6)] = Field(default_factory=list)
@@ -386,13 +394,14 @@ class Spec(Entry):
 EXERCISE_KINDS: dict[str, tuple[frozenset[str], frozenset[str]]] = {
     kind: (frozenset(needs.split()), frozenset(lacks.split()))
     for kind, needs, lacks in (
-        ("set", "moves checks solution", "asks candidates ladder"),
-        ("ride", "moves checks solution", "asks candidates ladder"),
-        ("session", "moves checks solution", "candidates ladder"),
-        ("reckon", "asks solution", "checks candidates ladder"),
-        ("find", "asks solution", "checks candidates ladder"),
-        ("judge", "asks candidates solution", "checks ladder"),
-        ("hear", "ladder", "moves checks asks candidates solution slips hints"),
+        ("set", "moves checks solution", "asks candidates ladder prompts"),
+        ("ride", "moves checks solution", "asks candidates ladder prompts"),
+        ("session", "moves checks solution", "candidates ladder prompts"),
+        ("reckon", "asks solution", "checks candidates ladder prompts"),
+        ("find", "asks solution", "checks candidates ladder prompts"),
+        ("judge", "asks candidates solution", "checks ladder prompts"),
+        ("hear", "ladder", "moves checks asks candidates solution slips hints prompts"),
+        ("record", "moves checks prompts solution", "asks candidates ladder varies plant"),
     )
 }
 """Every kind of exercise, with the entries that it needs and those that it does not have."""

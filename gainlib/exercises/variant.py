@@ -71,7 +71,7 @@ class Exercise:
 
     @property
     def kind(self) -> str:
-        """What the learner does: set, ride, session, reckon, find, judge or hear."""
+        """What the learner does: set, ride, session, reckon, find, judge, hear or record."""
         return self.spec.kind
 
     @property
@@ -98,8 +98,8 @@ class Exercise:
 
     @property
     def is_marked(self) -> bool:
-        """Whether a class marks it unless it says otherwise: what an ear can hear is no mark."""
-        return self.spec.ladder is None
+        """Whether a class marks it unless it says otherwise: what an ear can hear is no mark, nor is a take at home."""
+        return self.spec.kind not in ("hear", "record")
 
     @functools.cached_property
     def takes(self) -> dict[str, Audio]:

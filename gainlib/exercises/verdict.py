@@ -12,6 +12,7 @@ from gainlib.exercises.answers import read_answer
 from gainlib.exercises.ladder import TRIALS, ladder_of, staircase_of
 from gainlib.exercises.questions import ExpectedAnswer, expected_answers, meets
 from gainlib.exercises.readings import MeasuredRendering, Reading, Renderings
+from gainlib.exercises.recorded import reported
 from gainlib.exercises.staircase import REVERSALS
 from gainlib.exercises.tables import AskEntry, CheckEntry, WhenEntry, fill_in
 from gainlib.exercises.variant import Variant
@@ -86,12 +87,14 @@ def check(variant: Variant, answer: object, hints_used: object = 0, renderings: 
     spec = variant.exercise.spec
     if spec.ladder is not None:
         return _climbed(variant, answer)
-    answers, unread, notes = read_answer(variant, answer)
+    figures = reported(variant, answer)
+    answers, unread, notes = ({}, {}, []) if figures is not None else read_answer(variant, answer)
     renderings = renderings or Renderings()
+    read: MeasuredRendering | None
     try:
         truths = expected_answers(variant, renderings)
         session = variant.session.replaced({path: answers[path] for path in answers if "/" in path})
-        read = renderings.read(session) if spec.checks else None
+        read = figures or (renderings.read(session) if spec.checks else None)
         checks = zip(spec.checks, variant.checks, strict=True) if read else ()
         lines = [_checked(entry, reading, read, variant, unread) for entry, reading in checks]
         if read:

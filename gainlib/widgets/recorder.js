@@ -122,7 +122,7 @@ export default {
     const which = make("select", {}, ...["both channels", "channel 1", "channel 2"].map((text, value) => make("option", { text, value })));
     const whichLabel = make("label", { className: "gainlib-labelled", hidden: true }, "Keep", which);
     const earlier = make("select");
-    const earlierLabel = make("label", { className: "gainlib-labelled" }, "On the bench below", earlier);
+    const earlierLabel = make("label", { className: "gainlib-labelled" }, model.get("below") ? "On the bench below" : "Your take", earlier);
     const again = make("button", { type: "button", textContent: "Keep it", hidden: true });
     const file = make("a", { textContent: "Save it as a file", download: "take.wav", hidden: true });
     const bar = make("div", { className: "gainlib-take-bar" });
@@ -145,7 +145,7 @@ export default {
       for (const each of [inputs, which, earlier]) each.disabled = Boolean(take);
       const names = model.get("takes");
       earlierLabel.hidden = !names.length;
-      earlier.replaceChildren(make("option", { value: "", text: "the file named there" }), ...names.map((each) => make("option", { value: each, text: each })));
+      earlier.replaceChildren(make("option", { value: "", text: model.get("below") ? "the file named there" : "none" }), ...names.map((each) => make("option", { value: each, text: each })));
       earlier.value = model.get("chosen");
       again.hidden = !model.get("unkept");
       if (!take) say(model.get("said") || READY);
@@ -177,22 +177,23 @@ export default {
       const seconds = take.frames / context.sampleRate;
       const longest = model.get("longest");
       const level = db(size);
-      const at = performance.now();
-      take.shown = Math.max(level, (take.shown ?? -Infinity) - (FALL_DB * (at - (take.drawnAt ?? at))) / 1000);
-      take.drawnAt = at;
+      const time = performance.now();
+      take.shown = Math.max(level, (take.shown ?? -Infinity) - (FALL_DB * (time - (take.drawnAt ?? time))) / 1000);
+      take.drawnAt = time;
       bar.style.width = share(take.shown);
       held.hidden = !take.peak;
       held.style.left = share(db(take.peak));
       held.classList.toggle("gainlib-take-over", take.clipped > 0);
       meter.setAttribute("aria-valuenow", Math.max(FLOOR_DB, Math.min(0, take.shown)).toFixed(0));
       meter.setAttribute("aria-valuetext", `highest ${printed(take.peak)}, ${take.clipped} clipped`);
-      const left = room - seconds;
-      if (left > 0) say(`Quiet, please: the room’s own noise, ${Math.ceil(left)} s more.`);
-      else if (take.quiet) {
-        take.quiet = false;
-        say("Now play or sing. Press Stop when you are done.");
-      }
-      figures.textContent = left > 0 ? "" : `Highest peak ${printed(take.peak)} · clipped samples ${take.clipped} · ${seconds.toFixed(1)} s of ${longest} s`;
+      take.quiet = seconds < room;
+      const prompts = model.get("prompts");
+      const at = prompts.findLastIndex(([from]) => from <= seconds);
+      const next = prompts[at + 1];
+      say(prompts[at][1]);
+      const left = next ? `${Math.ceil(next[0] - seconds)} s more` : "";
+      const told = `Highest peak ${printed(take.peak)} · clipped samples ${take.clipped} · ${seconds.toFixed(1)} s of ${longest} s`;
+      figures.textContent = take.quiet ? left : [told, left].filter(Boolean).join(" · ");
     };
     const heard = ({ data }) => {
       if (!take || take.ended) return;
@@ -220,7 +221,9 @@ export default {
       // A key or a mouse may be heard while one is quiet; the highest peak is that of what is played.
       if (!take.quiet) take.peak = Math.max(take.peak, size);
       draw(size);
-      if (take.frames >= model.get("longest") * context.sampleRate) stop(`It was ended at ${model.get("longest")} s, the longest that it may be.`);
+      if (take.frames < model.get("longest") * context.sampleRate) return;
+      const [from, words] = model.get("prompts").at(-1);
+      stop(from < model.get("longest") ? `It was ended at ${model.get("longest")} s, the longest that it may be.` : words);
     };
     const stop = (why = "") => {
       if (!take?.node || take.stopping) return;
@@ -312,7 +315,7 @@ export default {
     // What stands below is of the take before, or of the file that is named there.
     const below = () => {
       show();
-      if (!runBelow(el)) say(`${model.get("said")} Run the cell below to have it there: click into it and press Shift + Enter.`.trim());
+      if (model.get("below") && !runBelow(el)) say(`${model.get("said")} Run the cell below to have it there: click into it and press Shift + Enter.`.trim());
     };
     button.onclick = () => {
       if (!take) return begin();

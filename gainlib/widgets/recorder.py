@@ -27,6 +27,11 @@ LONGEST_SECONDS = 600.0
 ROOM_SECONDS = 3.0
 """So much silence stands first in a take: the room's own noise, before anybody plays (a choice of this course)."""
 
+PROMPTS = [
+    [0.0, "Quiet, please: the room’s own noise."],
+    [ROOM_SECONDS, "Now play or sing. Press Stop when you are done."],
+]
+
 CLIPPED = 32767 / 32768
 """From the highest code of a 16-bit converter on a sample counts as clipped: a browser may hand on no other."""
 
@@ -47,6 +52,8 @@ class Recorder(CourseWidget):
     `take` is what was recorded or chosen last, None before. The page hands a take over in pieces, one at a time, so it
     waits for a busy kernel and loses nothing; it is then a file of `takes`, and none is ever written over. Where it
     cannot be written, `take` is there all the same, and it can be kept again when there is room.
+    `prompts` are what the page asks for, each from so many seconds on, `about` what the recorder belongs to. With
+    `below` the cells below it are of the take, and are run when one has arrived; `arrived` counts what was taken up.
     `chosen` is its file's name; a learner's folder remembers it. `said` is the last that was said.
     """
 
@@ -55,17 +62,20 @@ class Recorder(CourseWidget):
 
     longest = traitlets.Float(60.0).tag(sync=True)
     room = traitlets.Float(ROOM_SECONDS).tag(sync=True)
+    prompts = traitlets.List(PROMPTS).tag(sync=True)
+    below = traitlets.Bool(True).tag(sync=True)
     takes = traitlets.List(traitlets.Unicode()).tag(sync=True)
     chosen = traitlets.Unicode("").tag(sync=True)
     said = traitlets.Unicode("").tag(sync=True)
     unkept = traitlets.Bool(False).tag(sync=True)
+    arrived = traitlets.Int(0)
 
-    def __init__(self, **given: Any) -> None:
+    def __init__(self, about: str = "", **given: Any) -> None:
         super().__init__(**given)
         self.take: Audio | None = None
         self._folder = takes_folder()
         self._pieces: list[bytes] = []
-        self._place = as_left("recorder")
+        self._place = as_left("recorder", about)
         self._list()
         left = self._place.found.get("take") if self._place else None
         if left in self.takes:
@@ -78,6 +88,7 @@ class Recorder(CourseWidget):
             self.take = read(self._folder / name) if name else None
             self.chosen, self.unkept = name, False
             self.said = f"{name}: {_told(self.take)}" if self.take else ""
+            self.arrived += 1
         except GainError as fault:
             self.said = str(fault)
         if self._place is not None:
@@ -138,6 +149,7 @@ class Recorder(CourseWidget):
             self.keep()
             remarks = _remarks(self.take, told, self.room)
             self.said = " ".join([each for each in (str(told.get("why", "")), self.said, *remarks) if each])
+        self.arrived += 1
 
     def __repr__(self) -> str:
         return f"<recorder: {self.said or 'no take yet'}>"

@@ -17,7 +17,7 @@ pytestmark = pytest.mark.browser
 RATE_HZ = 44_100  # Chromium's stand-in for a microphone runs at this rate, whatever is asked for
 CELL = """import gainlib as gl
 from gainlib.widgets.recorder import Recorder
-recorder = Recorder(longest={longest}, room=0.2)
+recorder = Recorder(longest={longest}, room=0.2, prompts=[[0, "Quiet."], [0.2, "Now play or sing."]])
 recorder"""
 BENCH = """mine = recorder.take or gl.tone(-20, 997, seconds=1, rate_hz=48000)
 gl.bench(gl.Session.of(mine, [gl.Trim()], name="mine"), controls=["trim/gain_db"], key="own")"""

@@ -22,7 +22,7 @@ def test_an_exercise_is_proven(name, monkeypatch):
     monkeypatch.setattr(evidence, "LEAST_LOOKS", 8)
     proof = verify(name, variants=VARIANTS)
     assert proof.sound, [each.text for each in proof.faults]
-    assert proof.all_variants > 1 or load(name).kind == "hear", "every learner would get the same numbers"
+    assert proof.all_variants > 1 or load(name).kind in ("hear", "record"), "every learner would get the same numbers"
 
 
 def test_the_collection_is_large_enough():

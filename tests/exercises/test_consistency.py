@@ -20,7 +20,7 @@ FAULTS = [
     (("level  = 1\n", "level  = 4\n"), "level is 4; it must be at most 3"),
     (("level  = 1\n", "level  = true\n"), "level is true; it must be a whole number"),
     (('kind   = "set"', 'kind   = "sett"'), "kind is 'sett'; did you mean set?"),
-    (('kind   = "set"', "kind   = 3"), "kind is 3; known are find, hear, judge, reckon, ride, session, set"),
+    (('kind   = "set"', "kind   = 3"), "kind is 3; known are find, hear, judge, reckon, record, ride, session, set"),
     (('kind   = "set"\n', ""), "lacks the entry kind"),
     (("points   = 2\n", "points   = nan\n"), "points of check 1 is NaN"),
     (("points   = 2\n", "points   = -1\n"), "points of check 1 is −1; it must be above 0"),
