@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from gainlib.decibels import db_from_power
 from gainlib.sound_file import SoundFile
+from gainlib.surveys.lags import find_lag, shape_of_spectra, spectra_of
 from gainlib.surveys.stem import Stem
 
 __all__ = ["Related", "commonest", "find_mismatches", "find_related"]
@@ -21,7 +22,6 @@ __all__ = ["Related", "commonest", "find_mismatches", "find_related"]
 _ALL_PAIRS = 24  # of more stems only those that stand near each other in order of name are compared
 _NEAR = 4
 _LAG_MS = 200
-_BLOCK = 8000  # values of a millisecond each
 _READ = 65_536
 _ALIKE, _SURE = 0.5, 0.7
 _SECOND_SHARE = 0.9  # common practice: of a held note the next period is as like
@@ -96,40 +96,19 @@ def _strongest(
     0 where another is nearly as large: of the other sign by a tenth, or of either, away from its own slopes, by 0.9.
     """
     count = min(len(one.envelope), len(other.envelope), _LONGEST)
-    lows = [_spectra(each, count, spectra, sides) for each in (one, other)]
-    powers = [float(np.sum(np.abs(each) ** 2)) for each in lows]
-    if min(powers) <= 0.0:
+    lag = find_lag(_spectra(one, count, spectra, sides), _spectra(other, count, spectra, sides), _LAG_MS)
+    best = abs(lag.correlation)
+    if best - lag.opposite < _MARGIN or (lag.later and lag.rival > _SECOND_SHARE * best):
         return 0.0, 0.0
-    both = np.fft.irfft(np.sum(np.conj(lows[0]) * lows[1], axis=0), 2 * _BLOCK)
-    # A real signal's spectrum holds half of its lines: the power of the whole is twice theirs.
-    size = math.sqrt(powers[0] * powers[1]) * 2.0 / (2 * _BLOCK)
-    found = np.concatenate((both[-_LAG_MS:], both[: _LAG_MS + 1])) / size
-    sizes = np.abs(found)
-    at = int(sizes.argmax())
-    best = float(found[at])
-    if abs(best) - float((-np.sign(best) * found).max()) < _MARGIN:
-        return 0.0, 0.0
-    low = high = at
-    while low > 0 and sizes[low - 1] < sizes[low]:
-        low -= 1
-    while high < len(sizes) - 1 and sizes[high + 1] < sizes[high]:
-        high += 1
-    second = max(float(sizes[:low].max(initial=0.0)), float(sizes[high + 1 :].max(initial=0.0)))
-    if at != _LAG_MS and second > _SECOND_SHARE * abs(best):
-        return 0.0, 0.0
-    return max(-1.0, min(1.0, best)), float(at - _LAG_MS)
+    return lag.correlation, float(lag.later)
 
 
 def _spectra(stem: Stem, count: int, known: dict[str, NDArray[np.complex64]], sides: bool) -> NDArray[np.complex64]:
-    """The spectra of blocks of 8 s with as much silence behind each."""
-    if stem.name in known and known[stem.name].shape[0] == -(-count // _BLOCK):
+    """Made once for all stems of about one length."""
+    if stem.name in known and known[stem.name].shape == shape_of_spectra(count):
         return known[stem.name]
-    values = (stem.apart if sides else stem.envelope)[:count]
-    padded = np.zeros(-(-count // _BLOCK) * _BLOCK, dtype=np.float32)
-    padded[: len(values)] = values - values.mean()
-    made = np.fft.rfft(padded.reshape(-1, _BLOCK), 2 * _BLOCK, axis=1).astype(np.complex64)
-    known[stem.name] = made
-    return made
+    known[stem.name] = spectra_of(stem.apart if sides else stem.envelope, count)
+    return known[stem.name]
 
 
 def _null(one: Stem, other: Stem, correlation: float, later_ms: float) -> tuple[float | None, float]:

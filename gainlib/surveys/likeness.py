@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gainlib.decibels import db_from_power, db_from_ratio
+from gainlib.surveys.lags import cross_correlation, rival
 from gainlib.surveys.stem import Stopped
 from gainlib.surveys.stretches import Stretches
 
@@ -185,7 +186,7 @@ def _candidates(old: Floats, new: Floats, step: int) -> list[int]:
     # By how the levels rise and fall, which is sharp, no step louder than the others; then by how they stand.
     one_rises, other_rises = (np.clip(np.diff(each), -6.0, 6.0) for each in (old, new))
     for one, other, most in ((one_rises, other_rises, 6), (old - old.mean(), new - new.mean(), 2)):
-        alike = np.fft.irfft(np.fft.rfft(other, size) * np.conj(np.fft.rfft(one, size)), size)
+        alike = cross_correlation(np.fft.rfft(one, size), np.fft.rfft(other, size), size, 0, size - 1)
         for _ in range(most):
             at = int(alike.argmax())
             if alike[at] <= 0:
@@ -265,7 +266,7 @@ def _shares(part: Floats, there: Floats) -> Floats:
     for way in ways:
         same = np.zeros(shifts)
         for one, other in enumerate(way):
-            product = np.fft.irfft(np.conj(spectra[:, one]) * others[:, other], size)[:shifts]
+            product = cross_correlation(spectra[:, one], others[:, other], size, 0, shifts - 1)
             energy = energies[:, other]
             same += np.where(energy > least, product**2 / np.maximum(energy, least), 0.0)
         found.append(np.minimum(same / own.sum(), 1.0))
@@ -280,11 +281,7 @@ def _nearest_of_the_highest(curve: Floats, zero: int) -> int:
 
 def _stands_alone(curve: Floats, at: int) -> bool:
     """Whether the next peak is below 0.9 of the first, as correlations, or the first nulls 10 dB deeper."""
-    falls = np.flatnonzero(np.diff(curve[at:]) > 0)
-    rises = np.flatnonzero(np.diff(curve[: at + 1][::-1]) > 0)
-    after = curve[at + int(falls[0]) :] if len(falls) else curve[:0]
-    before = curve[: at + 1 - int(rises[0])] if len(rises) else curve[:0]
-    second = max(float(after.max(initial=0.0)), float(before.max(initial=0.0)))
+    second = rival(curve, at)
     first = float(curve[at])
     if first - second <= 1e-9:
         return True  # a sound that repeats itself exactly: it is taken as lying where it was

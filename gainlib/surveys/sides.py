@@ -9,14 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gainlib.decibels import db_from_power
+from gainlib.surveys.lags import find_lag, spectra_of
 
-__all__ = ["Sides", "compare_sides", "lag_between"]
+__all__ = ["Sides", "compare_sides"]
 
 _STRETCH_WINDOWS = 8
 _SOUNDING = 1e-5  # mean square of -47 dBFS, AES17
 _OPPOSITE = -0.5
 _LOW_HZ = 120.0
 _MOST_MS = 30
+_MOST_COMPARED = 60_000  # values of a millisecond
 _SURE = 0.8
 _SECOND_SHARE = 0.9
 
@@ -79,7 +81,7 @@ def compare_sides(
     (first, second), both = powers.mean(axis=0), float(products.mean())
     correlation = min(1.0, max(-1.0, both / math.sqrt(first * second)))
     cancelling, share = _cancelling(powers, products, window_seconds)
-    later_ms, at_delay = (0.0, 0.0) if abs(correlation) > 0.9 else lag_between(*envelopes, _MOST_MS)
+    later_ms, at_delay = (0.0, 0.0) if abs(correlation) > 0.9 else _later(*envelopes)
     return Sides(
         correlation=correlation,
         balance_db=float(db_from_power(first / second)),
@@ -131,36 +133,16 @@ def _low_end_apart(one: NDArray[np.floating], other: NDArray[np.floating]) -> bo
     return side > 8.0 * middle and side > 0.03 * (all_middle + all_side)
 
 
-def lag_between(one: NDArray[np.floating], other: NDArray[np.floating], most_ms: int) -> tuple[float, float]:
+def _later(one: NDArray[np.floating], other: NDArray[np.floating]) -> tuple[float, float]:
     """By how many milliseconds the second comes later, and the correlation there; (0, 0) where that cannot be told.
 
-    Plain correlation at 1000 values a second. It cannot be told where the strongest likeness is below 0.8, or where
-    another is nearly as strong (0.9 of it), as a held note is like itself a period later.
-
-    >>> rng = np.random.default_rng(1)
-    >>> noise = rng.standard_normal(5000)
-    >>> later, correlation = lag_between(noise[20:], -noise[:-20], 30)
-    >>> later, round(correlation, 2)
-    (20.0, -1.0)
+    It cannot where the strongest likeness is below 0.8, or where another is nearly as strong (0.9 of it), as a held
+    note is like itself a period later.
     """
-    count = min(len(one), len(other), 60_000)
+    count = min(len(one), len(other), _MOST_COMPARED)
     if count < 1000:
         return 0.0, 0.0
-    one, other = one[:count] - one[:count].mean(), other[:count] - other[:count].mean()
-    size = math.sqrt(float(one @ one) * float(other @ other))
-    if size == 0.0:
+    lag = find_lag(spectra_of(one, count), spectra_of(other, count), _MOST_MS)
+    if abs(lag.correlation) < _SURE or lag.rival > _SECOND_SHARE * abs(lag.correlation):
         return 0.0, 0.0
-    length = 1 << (count + most_ms).bit_length()
-    found = np.fft.irfft(np.conj(np.fft.rfft(one, length)) * np.fft.rfft(other, length), length) / size
-    found = np.concatenate((found[-most_ms:], found[: most_ms + 1]))
-    sizes = np.abs(found)
-    at = int(sizes.argmax())
-    low, high = at, at  # the slopes of the highest belong to it
-    while low > 0 and sizes[low - 1] < sizes[low]:
-        low -= 1
-    while high < len(sizes) - 1 and sizes[high + 1] < sizes[high]:
-        high += 1
-    second = max(sizes[:low].max(initial=0.0), sizes[high + 1 :].max(initial=0.0))
-    if sizes[at] < _SURE or second > _SECOND_SHARE * sizes[at]:
-        return 0.0, 0.0
-    return float(at - most_ms), float(found[at])
+    return float(lag.later), lag.correlation
