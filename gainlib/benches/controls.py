@@ -229,8 +229,9 @@ def control_of(session: Session, given: str | Control) -> Range | Pick | Breakpo
     elif told:
         usual_label = told.label
     label = control.label or usual_label
-    spoken = label if label.lower().startswith(stage_name.lower()) else f"{stage_name} {label.lower()}"
-    whose = "" if len(session.channels) == 1 else f"{plain(part)}, "
+    spoken = label if stage_name.lower() in label.lower() else f"{stage_name} {label.lower()}"
+    named_already = label.lower().startswith(f"{plain(part).lower()}, ")
+    whose = "" if len(session.channels) == 1 or named_already else f"{plain(part)}, "
     named = f"{whose}{spoken[:1].lower()}{spoken[1:]}"
     place = (path, f"{part}/{stage_name}", label, named[:1].upper() + named[1:])
 

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import functools
 import os
+import sys
 from collections.abc import Callable
 from dataclasses import fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ParamSpec, Self
 
+from gainlib.benches.survey_progress import SurveyProgress
 from gainlib.surveys.survey import Survey
 from gainlib.surveys.survey import survey as make_survey
 
@@ -56,10 +58,33 @@ class SurveyOnBench(Survey):
         return SurveyPanel(self, self.bench).display(repr(self), **kwargs)
 
 
+def _shown_in_cell() -> Callable[[dict[str, str]], None] | None:
+    """What shows something in the cell that runs, and then something else in its place; None where no page looks on."""
+    if "IPython" not in sys.modules:
+        return None
+    from IPython import get_ipython
+    from IPython.display import display
+
+    if not hasattr(get_ipython(), "kernel"):
+        return None
+    handle: Any = display({"text/plain": "Measuring ..."}, raw=True, display_id=True)  # type: ignore[no-untyped-call]
+    return lambda content: handle.update(content, raw=True)
+
+
 def _on_bench(make: Callable[Asked, Survey]) -> Callable[Asked, SurveyOnBench]:
     @functools.wraps(make)
     def survey(*stems: Asked.args, **given: Asked.kwargs) -> SurveyOnBench:
-        found = make(*stems, **given)
+        shown = None if "progress" in given else _shown_in_cell()
+        if shown is not None:
+            progress = SurveyProgress(lambda html: shown({"text/html": html, "text/plain": "Measuring ..."}))
+            progress(0.0, "")
+            given.setdefault("progress", progress)
+            given.setdefault("finished", progress.finished)
+        try:
+            found = make(*stems, **given)
+        finally:
+            if shown is not None:
+                shown({"text/plain": ""})
         return SurveyOnBench(**{part.name: getattr(found, part.name) for part in fields(found)})
 
     return survey

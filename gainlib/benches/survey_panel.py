@@ -18,7 +18,7 @@ from gainlib.sound_file import SoundFile
 from gainlib.stages import Trim
 from gainlib.surveys.sheet import fragment
 from gainlib.surveys.survey import Survey
-from gainlib.text import signed
+from gainlib.text import plain, signed
 from gainlib.widgets.base import Text
 
 __all__ = ["SurveyPanel", "bench_of", "moved"]
@@ -61,12 +61,18 @@ def bench_of(found: Survey) -> Bench:
         take = part if first == start else np.zeros((1, stem.channels), dtype=np.float32)
         strips.append(Strip(name, Audio(take, rate_hz, stem.name), (Trim(gain_db),)))
         low, high = min(-24.0, gain_db - 12.0), max(24.0, gain_db + 12.0)
-        controls.append(Control(f"{name}/trim/gain_db", low, high, 0.1))
+        controls.append(_trim_control(name, low, high))
     low = min(-24.0, total.main_trim_db - 12.0)
     session = Session(tuple(strips), (), Bus(MAIN, (Trim(total.main_trim_db),)))
-    controls.append(Control(f"{MAIN}/trim/gain_db", low, 24.0, 0.1))
+    controls.append(_trim_control(MAIN, low, 24.0))
     seconds = min(count, longest) / rate_hz
     return bench(session, controls, ["strips", "level diagram"], title=f"{found.title}, the loudest {seconds:.0f} s")
+
+
+def _trim_control(strip: str, low: float, high: float) -> Control:
+    """The control of a strip's trim, headed with whose it is, since the picture shows a strip and the main."""
+    named = plain(strip)
+    return Control(f"{strip}/trim/gain_db", low, high, 0.1, label=f"{named[:1].upper()}{named[1:]}, trim")
 
 
 def moved(found: AnySurvey, bench: Bench, *, add_up: bool) -> AnySurvey:

@@ -97,6 +97,7 @@ def survey(
     tempo: Tempo | float | None = None,
     groups: Groups | None = None,
     progress: Progress | None = None,
+    finished: Callable[[Stem], object] | None = None,
     workers: int | None = None,
     title: str = "",
 ) -> Survey:
@@ -114,6 +115,8 @@ def survey(
         Groups whose stems share one trim, such as `{"drums": ["kick*", "snare*"]}`; "folders" makes one of each folder.
     progress : callable, optional
         Hears the share of the work that is done, from 0 to 1, and what is being done.
+    finished : callable, optional
+        Hears each stem as soon as it is measured, from several threads.
     workers : int, optional
         How many files are measured side by side, from 1 to 64; as many as there are processors unless given.
     title : str, optional
@@ -154,7 +157,7 @@ def survey(
     if isinstance(count, bool) or not isinstance(count, int) or not 1 <= count <= 64:
         raise GainError(f"workers is {workers!r}; give a whole number from 1 to 64.")
     of, told = group_stems(meant.files, groups) if groups else ({}, [])
-    work = _Work(meant.files, progress or (lambda share, doing: None))
+    work = _Work(meant.files, progress or (lambda share, doing: None), finished or (lambda stem: None))
     read: list[Stem] = []
     total: Sum | None = None
     with ThreadPoolExecutor(count) as pool:
@@ -228,12 +231,14 @@ def _decoded(stems: Iterable[Stem]) -> list[str]:
 class _Work:
     """The files of a survey while they are measured."""
 
-    def __init__(self, files: tuple[tuple[Path, str], ...], progress: Progress) -> None:
+    def __init__(
+        self, files: tuple[tuple[Path, str], ...], progress: Progress, finished: Callable[[Stem], object]
+    ) -> None:
         self.files = files
         self.unreadable: list[tuple[str, str]] = []
         self.done: list[Stem] = []
         self.ended = threading.Event()
-        self._progress = progress
+        self._progress, self._finished = progress, finished
         self._lock = threading.Lock()
         self._units = 0.0
         # The work is told in bytes, which are known without opening a file; adding up, where there is any, a quarter.
@@ -288,7 +293,9 @@ class _Work:
             self._more(size * share, name)
 
         try:
-            return measure_stem(path, name, tick=tick, stop=self.ended.is_set)
+            stem = measure_stem(path, name, tick=tick, stop=self.ended.is_set)
+            self._finished(stem)
+            return stem
         except Stopped:
             return None
         except GainError as fault:

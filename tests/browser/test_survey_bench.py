@@ -22,6 +22,7 @@ def test_a_moved_trim_is_on_the_sheet_and_is_what_is_written(lab, page, keep):
     row = page.locator(".gainlib-sheet tbody tr", has_text="bass").locator("td.trim")
     row.wait_for()
     assert row.inner_text() == "+0.1"  # 20 log10 of 1/8 is -18.06 dBFS, the target -18
+    assert page.locator("progress").count() == 0  # it stood there while the stems were measured
     slider = page.get_by_role("slider", name="Bass, trim")
     slider.focus()
     for _ in range(10):
