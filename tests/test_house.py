@@ -61,6 +61,7 @@ KNOWN_BY = {
 # Rooms and files that import others of the house inside a function, and what stays closed by it.
 OPENED_LATE = {
     "cli": "a command opens its rooms when it is called, so that --help is quick",
+    "benches/exercise_panel.py": "the teacher's side: an exercise that a learner opens needs none of it",
     "benches/survey_on_bench.py": "ipywidgets: a survey in a script shows no bench",
     "flow/session.py": "pydantic: a lesson that reads and writes no session file needs none of it",
     "loops/__init__.py": "numba: what it does not have to compile opens without it",

@@ -19,7 +19,6 @@ from gainlib.benches.inputs import question_input
 from gainlib.benches.ladder_run import LadderRun
 from gainlib.benches.listening_trials import LadderPanel
 from gainlib.benches.panel import Panel, ShownByPanel
-from gainlib.classroom.class_file import class_variant
 from gainlib.errors import GainError, suggest
 from gainlib.exercises import ControlSpec, Exercise, Hint, Variant, Verdict, author_answer, check, figures_of
 from gainlib.exercises.answers import read_answer
@@ -442,6 +441,8 @@ def exercise(name: str | Path, learner: str | None = None, class_file: str | Pat
     if class_file is not None:
         if learner is None:
             raise GainError("class_file shows the numbers of one learner; give their id as well: learner=ID.")
+        from gainlib.classroom.class_file import class_variant
+
         variant = class_variant(class_file, learner, made)
     else:
         variant = made.variant(learner) if learner else own_variant(made, progress)

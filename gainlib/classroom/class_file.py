@@ -12,7 +12,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field
 
 from gainlib.authoring.messages import FileFault, parse_text
-from gainlib.classroom.decisions import ALL, Correction, Section, WhichCounts, faults_of_decisions
+from gainlib.classroom.decisions import ALL, Correction, CsvEntry, Section, WhichCounts, faults_of_decisions
 from gainlib.classroom.due_dates import date_faults, untangled_dates
 from gainlib.errors import GainError, suggest
 from gainlib.exercises import Exercise, Variant
@@ -27,7 +27,6 @@ from gainlib.learners.learners_file import (
 from gainlib.storage import given_path, toml_value
 from gainlib.storage.entry_faults import Entry
 from gainlib.storage.foreign import Place, describe_place, read_text, toml_table
-from gainlib.storage.tables import CsvForm
 
 __all__ = [
     "ClassFile",
@@ -82,7 +81,7 @@ class ClassFile(ClassBasis):
     late: Late | None = None
     lists_names: bool = True
     counts: WhichCounts = "latest"
-    csv: CsvForm = Field(default_factory=CsvForm)
+    csv: CsvEntry = Field(default_factory=CsvEntry)
     groups: Annotated[list[Section], Field(max_length=1000)] = Field(default_factory=list)
     corrections: Annotated[list[Correction], Field(max_length=100_000)] = Field(default_factory=list)
     learners: Annotated[list[RosterLine], Field(max_length=100_000)] = Field(default_factory=list)

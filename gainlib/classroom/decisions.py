@@ -11,8 +11,9 @@ from pydantic import Field, StringConstraints
 from gainlib.errors import suggest
 from gainlib.learners.learners_file import ShortText
 from gainlib.storage.entry_faults import Entry
+from gainlib.storage.tables import CsvForm
 
-__all__ = ["ALL", "Correction", "Section", "WhichCounts", "faults_of_decisions"]
+__all__ = ["ALL", "Correction", "CsvEntry", "Section", "WhichCounts", "faults_of_decisions"]
 
 ALL = "all"
 """What `exempt` says for every exercise."""
@@ -34,6 +35,23 @@ class Correction(Entry):
     exercise: ShortText | None = None
     points: Annotated[float, Field(ge=0, le=1000, allow_inf_nan=False)] | None = None
     remark: Remark | None = None
+
+
+class CsvEntry(Entry):
+    """How a program wants its CSV, as a file says it; `form` is what `csv_text` takes.
+
+    >>> CsvEntry(separator="tab").form
+    CsvForm(separator='tab', decimal='.', marked=True)
+    """
+
+    separator: Literal[",", ";", "tab"] = ","
+    decimal: Literal[".", ","] = "."
+    marked: bool = True
+
+    @property
+    def form(self) -> CsvForm:
+        """The same for the writer of tables."""
+        return CsvForm(self.separator, self.decimal, self.marked)
 
 
 class Section(Entry):

@@ -13,13 +13,13 @@ from typing import Annotated, Literal
 from pydantic import Field, StringConstraints, ValidationError
 
 from gainlib.classroom.class_file import ClassFile
+from gainlib.classroom.decisions import CsvEntry
 from gainlib.classroom.marks import LearnerMark
 from gainlib.errors import GainError, suggest
 from gainlib.learners.learners_file import ShortText
 from gainlib.storage import atomic_write, given_path, toml_value
 from gainlib.storage.entry_faults import Entry, describe_first
 from gainlib.storage.foreign import read_toml
-from gainlib.storage.tables import CsvForm
 
 __all__ = ["OF_LEARNER", "Column", "Grade", "GradeProfile", "OneRosterIds", "read_profile", "write_profile"]
 
@@ -54,7 +54,7 @@ class Grade(Entry):
     """The grade of a learner: the share of the full marks on a scale, rounded, then put into words if there are steps.
 
     >>> Grade(scale=15, round_to=0.5).of(Fraction(17, 20)), Grade(scale=100, at_most=100).of(Fraction(13, 10))
-    (Decimal('13.0'), Decimal('100'))
+    (Decimal('13.0'), Decimal('100.0'))
     """
 
     scale: Positive = 100.0
@@ -108,7 +108,7 @@ class GradeProfile(Entry):
     schema_: Literal["gainlib grades"] = Field(alias="schema")
     version: Literal[1]
     group: ShortText | None = None
-    csv: CsvForm = Field(default_factory=CsvForm)
+    csv: CsvEntry = Field(default_factory=CsvEntry)
     grade: Grade = Field(default_factory=Grade)
     columns: Annotated[list[Column], Field(max_length=200)] = Field(default_factory=list)
     one_roster: OneRosterIds | None = None

@@ -64,15 +64,14 @@ def write_grades(marks: Marks, profile: GradeProfile, name: str, out: Path, page
     if profile.columns:
         heading: Sequence[Cell] = [each.heading for each in profile.columns]
         rows = [heading, *(_row(profile, of_class, line, named) for line in chosen)]
-        made.append(write_csv(out / f"grades-{name}.csv", rows, profile.csv, private=True))
+        made.append(write_csv(out / f"grades-{name}.csv", rows, profile.csv.form, private=True))
     if profile.one_roster:
         of = [
             (line, str(_held(profile.one_roster.learner, profile, of_class, line, named)), comment_of(line))
             for line in chosen
         ]
         tables = gradebook(of_class, profile.one_roster, profile.grade, of, datetime.now(UTC).date())
-        plain = profile.csv.model_copy(update={"separator": ",", "decimal": ".", "marked": False})
-        files = {file: csv_text(rows, plain).encode() for file, rows in tables.items()}
+        files = {file: csv_text(rows).encode() for file, rows in tables.items()}
         made.append(_zip(out / f"grades-{name}.zip", files))
     if profile.pages:
         files = {

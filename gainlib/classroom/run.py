@@ -147,7 +147,7 @@ def mark_class(
 def _written(marks: Marks, target: Path, wrong: Sequence[tuple[str, str]] = ()) -> tuple[ClassFigures, int]:
     """Write sheets and report; gives the figures, and how much got no mark. `wrong` are pages that were not made."""
     sheet = MarkSheet(list(marks.exercises), marks.shown_roster)
-    form = marks.class_file.csv
+    form = marks.class_file.csv.form
     write_csv(
         target / "marks.csv",
         itertools.chain([sheet.heading], map(sheet.row, marks.lines())),

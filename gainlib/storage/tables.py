@@ -8,13 +8,13 @@ import math
 import os
 import unicodedata
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from decimal import Decimal
 from pathlib import Path
 from typing import Any, Literal
 
 from gainlib.storage.atomic import atomic_path, atomic_write
-from gainlib.storage.entry_faults import Entry
 from gainlib.text import reason_of
 
 __all__ = ["Cell", "CsvForm", "csv_text", "plain_cell", "write_csv", "write_workbook"]
@@ -27,7 +27,8 @@ _SEPARATORS = frozenset(",;\t\r\n")
 _LONGEST_CELL = 32_000
 
 
-class CsvForm(Entry):
+@dataclass(frozen=True)
+class CsvForm:
     """How the program that reads a CSV wants it: what parts the cells, and the sign before decimals.
 
     `marked` puts the mark of UTF-8 in front, by which a spreadsheet knows its letters.
