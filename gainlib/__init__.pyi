@@ -86,6 +86,9 @@ from .notebook import (
     hand_in as hand_in,
 )
 from .notebook import (
+    join_class as join_class,
+)
+from .notebook import (
     learner as learner,
 )
 from .notebook import (

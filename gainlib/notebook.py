@@ -11,8 +11,20 @@ from gainlib.benches.exercise_panel import exercise
 from gainlib.benches.survey_on_bench import survey
 from gainlib.widgets.compare import compare
 from gainlib.widgets.hand_in_button import hand_in
+from gainlib.widgets.join_class import join_class
 from gainlib.widgets.name_field import learner
 from gainlib.widgets.predict import predict
 from gainlib.widgets.recorder import record
 
-__all__ = ["bench", "compare", "exercise", "exercise_book", "hand_in", "learner", "predict", "record", "survey"]
+__all__ = [
+    "bench",
+    "compare",
+    "exercise",
+    "exercise_book",
+    "hand_in",
+    "join_class",
+    "learner",
+    "predict",
+    "record",
+    "survey",
+]

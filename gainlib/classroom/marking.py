@@ -150,7 +150,7 @@ def own_values(exercise: Exercise, learner_id: str, class_key: str) -> dict[str,
     >>> own_values(exercise, "ada", "key") == exercise.variant("ada", "key").values
     True
     """
-    return {name: each.draw(class_key, learner_id, exercise.name) for name, each in exercise.parameters.items()}
+    return exercise.values_for(learner_id, class_key)
 
 
 def task_digest(exercise: Exercise) -> str:

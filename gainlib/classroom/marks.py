@@ -252,10 +252,9 @@ class Marks:
     def _without_mark(self, learner_id: str, entry: ClassExercise) -> ExerciseMark:
         """An exercise as the class file has it for a learner, before any answer is looked at."""
         exercise = self.exercises[entry.name]
-        usual = exercise.out_of if exercise.is_marked else 0.0
         return ExerciseMark(
             exercise,
-            entry.points if entry.points is not None else usual,
+            entry.worth(exercise),
             role=entry.role,
             exempt=self.class_file.is_exempt(learner_id, entry.name),
             correction=self.class_file.correction_of.get((learner_id, entry.name)),

@@ -124,13 +124,22 @@ class Exercise:
         >>> exercise.variant("ada").values == exercise.variant("ada").values
         True
         """
+        return self.with_values(self.values_for(learner_id, class_key))
+
+    def values_for(self, learner_id: str, class_key: str = "") -> dict[str, float | str | bool]:
+        """The numbers that `variant` draws for a learner, and nothing is read for it.
+
+        >>> from gainlib.exercises import load
+        >>> exercise = load("recording/leave-room")
+        >>> exercise.values_for("ada") == exercise.variant("ada").values
+        True
+        """
         for name, text in (("learner_id", learner_id), ("class_key", class_key)):
             if not isinstance(text, str):
                 raise GainError(f"{name} is {describe_value(text)}; give text.")
         if not learner_id:
             raise GainError("learner_id is empty; give the learner's id, a text of any length.")
-        values = {name: parameter.draw(class_key, learner_id, self.name) for name, parameter in self.parameters.items()}
-        return self.with_values(values)
+        return {name: parameter.draw(class_key, learner_id, self.name) for name, parameter in self.parameters.items()}
 
     def with_values(self, values: Mapping[str, float | str | bool]) -> Variant:
         """The variant of these drawn values, as a hand-in or a proof gives them; refused where they cannot be drawn.

@@ -13,6 +13,8 @@ start_file         the archive by which a learner joins a class, read with suspi
 class_changes      what is other in a class than it was, in words
 exercise_pages     a page for each exercise that is set
 enrolment          who the learner is in a class, and what the teacher changed since
+standing           how far the learner is with the exercises of their class
+set_work           what is set, as the contents have it
 hand_in_file       what a hand-in holds, read with suspicion
 submission         handing in
 takes              what the learner recorded, each take a file that nothing is written over

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import datetime
 
 from gainlib.learners.learners_file import LearnersFile
@@ -10,8 +11,10 @@ from gainlib.text import counted
 __all__ = ["due_in_words", "told_changes"]
 
 
-def told_changes(before: LearnersFile, now: LearnersFile) -> tuple[str, ...]:
+def told_changes(before: LearnersFile, now: LearnersFile, called: Callable[[str], str] = str) -> tuple[str, ...]:
     """What a learner should know of what is other than it was, a sentence each; empty where nothing is.
+
+    `called` gives what a sentence calls an exercise by its name.
 
     >>> entries = {"schema": "gainlib class for learners", "version": 2, "title": "Group A", "key": "k" * 16}
     >>> one, two = (
@@ -28,18 +31,20 @@ def told_changes(before: LearnersFile, now: LearnersFile) -> tuple[str, ...]:
         until = f" It was {due_in_words(before.due)}." if before.due else ""
         told.append(f"Due {due_in_words(now.due)} now.{until}" if now.due else f"It has no due date any more.{until}")
     if new := [each for each in is_ if each not in was]:
-        told.append(f"New: {', '.join(new)}.")
+        told.append(f"New: {', '.join(map(called, new))}.")
     if gone := [each for each in was if each not in is_]:
-        told.append(f"Not set any more: {', '.join(gone)}.")
+        told.append(f"Not set any more: {', '.join(map(called, gone))}.")
     for name in is_:
         if name not in was:
             continue
         old, new_points = was[name].points, is_[name].points
         if old != new_points and new_points is not None:
-            told.append(f"{name} is worth {counted(new_points, 'point')} now.")
+            told.append(f"{called(name)} is worth {counted(new_points, 'point')} now.")
         old_file, new_file = (each.get(of[name].file or "") for each, of in zip(content, (was, is_), strict=True))
         if old_file != new_file:
-            told.append(f"{name} was changed: answer it again, since what you answered was its earlier version.")
+            told.append(
+                f"{called(name)} was changed: answer it again, since what you answered was its earlier version."
+            )
     if before.title != now.title:
         told.append(f"The class is called {now.title} now.")
     return tuple(told)

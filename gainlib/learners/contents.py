@@ -1,4 +1,4 @@
-"""The table of contents: every lesson, what the learner has done in it, and which is next."""
+"""The table of contents: what a teacher set first, then every lesson, what the learner has done, and what is next."""
 
 from __future__ import annotations
 
@@ -7,9 +7,12 @@ import urllib.parse
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
+from gainlib.errors import GainError
 from gainlib.exercises import exercise_names, load
 from gainlib.learners.course_folder import chosen_lessons, course_folder, laid_name
+from gainlib.learners.enrolment import brought_up_to_date
 from gainlib.learners.progress import Progress
+from gainlib.learners.set_work import SetWork, set_work
 from gainlib.storage import lesson_files, lesson_heading, lesson_number
 
 __all__ = ["Contents", "Lesson", "Task", "contents"]
@@ -73,11 +76,15 @@ class Lesson:
 
 @dataclass(frozen=True)
 class Contents:
-    """The table of contents: every lesson, what is done, which is next; a notebook shows it as a table of links."""
+    """The table of contents: every lesson, what is done, which is next; a notebook shows it as a table of links.
+
+    `work` is what is set in a class; it stands first, and what is open in it is what comes next.
+    """
 
     lessons: tuple[Lesson, ...]
     note: str = ""
     pages: tuple[tuple[str, str], ...] = ()
+    work: SetWork | None = None
 
     @property
     def next(self) -> Lesson | None:
@@ -94,8 +101,12 @@ class Contents:
         return f"Exercises passed: {passed} of {len(tasks)}. Points: {points:g} of {out_of:g}."
 
     def __repr__(self) -> str:
-        lines = [f"{each.title}: {each.state}{' (next)' if each is self.next else ''}" for each in self.lessons]
-        return "\n".join([self.sentence, *lines, *filter(None, [self.note])])
+        lines = [
+            f"{each.title}: {each.state}{' (next)' if each is self.next and not self._set_open else ''}"
+            for each in self.lessons
+        ]
+        work = [repr(self.work)] if self.work else []
+        return "\n".join([*work, self.sentence, *lines, *filter(None, [self.note])])
 
     def _repr_html_(self) -> str:
         left = "text-align:left;vertical-align:top;white-space:normal"
@@ -105,12 +116,32 @@ class Contents:
         )
         table = f"<table class='gainlib-page-list'><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>"
         more = " · ".join(f'<a href="{html.escape(link)}">{html.escape(title)}</a>' for title, link in self.pages)
-        texts = [self._where_to(), table, more, html.escape(self.note)]
-        return f"<div style='font-size:1.1em'>{''.join(f'<p>{each}</p>' for each in texts if each)}</div>"
+        course = [self._where_to(), table, more, html.escape(self.note)]
+        texts = "".join(f"<p>{each}</p>" for each in course if each)
+        if self.work is None:
+            texts = f"<p>In a class? {_to_class('Open your start file')}, below.</p>{texts}"
+        else:
+            texts = f"{self._set_next()}{self.work.html(left)}<h2>The whole course</h2>{texts}"
+        return f"<div style='font-size:1.1em'>{texts}</div>"
+
+    @property
+    def _set_open(self) -> bool:
+        """Whether something that is set comes before the rest of the course."""
+        return self.work is not None and bool(self.work.open)
+
+    def _set_next(self) -> str:
+        """What of the work that is set comes next, as a link; empty where all is done."""
+        if not self.work or not self.work.open:
+            return "<p>All that is set is passed. Below is the rest of the course.</p>"
+        first = self.work.open[0]
+        return (
+            f'<p>Next: <a href="{html.escape(first.link)}"><strong>{html.escape(first.title)}</strong></a>. '
+            f"Then {_to_class('hand in')}, below.</p>"
+        )
 
     def _where_to(self) -> str:
         """What is next, as a link, and how far the learner is."""
-        if self.next is None:
+        if self.next is None or self._set_open:
             return html.escape(self.sentence)
         begun = any(task.points or task.passed for each in self.lessons for task in each.tasks)
         link = f'<a href="{html.escape(self.next.link)}"><strong>{html.escape(self.next.title)}</strong></a>'
@@ -120,7 +151,9 @@ class Contents:
         newer = f' (<a href="{html.escape(lesson.newer)}">newer version</a>)' if lesson.newer else ""
         link = f'<a href="{html.escape(lesson.link)}">{html.escape(lesson.title)}</a>{newer}'
         tasks = " · ".join(html.escape(each.title) + (" ✓" if each.passed else "") for each in lesson.tasks)
-        state = html.escape(lesson.state) + ("<br><strong>next</strong>" if lesson is self.next else "")
+        state = html.escape(lesson.state) + (
+            "<br><strong>next</strong>" if lesson is self.next and not self._set_open else ""
+        )
         time = f"{lesson.minutes}\u00a0min" if lesson.minutes else ""
         cells = "".join(
             f"<td style='{left}'>{each}</td>" for each in (html.escape(lesson.number), link, time, tasks, state)
@@ -129,9 +162,10 @@ class Contents:
 
 
 def contents() -> Contents:
-    """Every lesson of the course with what the learner has done in it, and which is next.
+    """What a teacher set, then every lesson of the course with what the learner has done in it, and what is next.
 
-    Nothing is written: to look is not to begin.
+    In a class, what the teacher changed is taken over where the start file lies within reach. Nothing else is written:
+    to look is not to begin.
 
     Returns
     -------
@@ -147,7 +181,8 @@ def contents() -> Contents:
     progress = Progress.at(folder, make=False)
     exercises = [load(name) for name in exercise_names()]
     chosen, lessons = chosen_lessons(folder), []
-    for name, file in lesson_files().items():
+    files = lesson_files()
+    for name, file in files.items():
         if chosen and name not in chosen:
             continue
         own = laid_name(folder, file.name)
@@ -170,7 +205,21 @@ def contents() -> Contents:
         )
     pages = (("Exercise book", "exercise-book.ipynb"), ("Glossary: every trade word in one sentence", "glossary.ipynb"))
     laid = tuple((title, _link(folder, name)) for title, name in pages if (folder / name).is_file())
-    return Contents(tuple(lessons), progress.note, laid)
+    note, work = progress.note, None
+    try:
+        if here := brought_up_to_date(course_folder()):
+            places = {each: _link(folder, laid_name(folder, file.name)) for each, file in files.items()}
+            titles = {each: html.escape(lesson_heading(file)[0]) for each, file in files.items()}
+            shown = {each: f'<a href="{places[each]}">{titles[each]}</a>' for each in files}
+            work = set_work(here, folder, progress, lambda name: _link(folder, name), shown)
+    except GainError as fault:
+        note = " ".join(filter(None, [note, f"Your class cannot be shown: {fault}"]))
+    return Contents(tuple(lessons), note, laid, work)
+
+
+def _to_class(words: str) -> str:
+    """A link to where the page of contents has the class."""
+    return f'<a href="#Your-class">{words}</a>'
 
 
 def _link(folder: Path, name: str) -> str:

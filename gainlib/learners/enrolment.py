@@ -68,6 +68,10 @@ class Enrolment:
         """The exercise with this learner's numbers."""
         return exercise.variant(self.learner_id, self.key)
 
+    def values(self, exercise: Exercise) -> dict[str, Any]:
+        """This learner's numbers in the exercise."""
+        return exercise.values_for(self.learner_id, self.key)
+
     def exercise(self, entry: ClassExercise) -> Exercise:
         """The exercise of an entry of the class. Raises GainError where it cannot be read."""
         if entry.file and not (self.home / entry.file).is_file():
@@ -108,18 +112,21 @@ def learner_of(found: StartFile, learner_id: str = "", ask: Callable[[LearnersFi
     return learner_id
 
 
-def enrol(folder: str | os.PathLike[str], start_file: str | os.PathLike[str], learner_id: str = "") -> Enrolment:
+def enrol(
+    folder: str | os.PathLike[str], start_file: str | os.PathLike[str], learner_id: str = "", *, follow: bool = True
+) -> Enrolment:
     """Make this folder that of a learner of the class: from now on their numbers are drawn by their id and its key.
 
     A start file of one's own says whose it is, one for all wants the id. The class is kept in the folder's hidden part
-    with the teacher's own exercises and their recordings, and a page is laid for each exercise that is set. Where the
-    folder knows a later start file of the class already, that stays, and `note` says so. Raises GainError for an id
-    that is not in the class, for a folder with another learner's answers, and for what is no start file.
+    with the teacher's own exercises and their recordings, and a page is laid for each exercise that is set. With
+    `follow`, what is written anew in this place is taken over later. Where the folder knows a later start file of the
+    class already, that stays, and `note` says so. Raises GainError for an id that is not in the class, for a folder
+    with another learner's answers, and for what is no start file.
     """
     source = given_path(start_file).resolve()
     stamp = _stamp(source)
     found = read_start_file(source)
-    return _taken_over(Path(folder), found, stamp, learner_of(found, learner_id))
+    return _taken_over(Path(folder), found, stamp, learner_of(found, learner_id), follow)
 
 
 def enrolled(folder: str | os.PathLike[str] | None = None) -> Enrolment | None:
@@ -188,7 +195,9 @@ def own_variant(exercise: Exercise, progress: Progress) -> Variant:
     return here.variant(exercise)
 
 
-def _taken_over(folder: Path, found: StartFile, stamp: tuple[int, int], learner_id: str) -> Enrolment:
+def _taken_over(
+    folder: Path, found: StartFile, stamp: tuple[int, int], learner_id: str, follow: bool = True
+) -> Enrolment:
     """Keep what a start file says of a class, and lay what it holds."""
     mark = folder / MARK
     before = None
@@ -204,17 +213,31 @@ def _taken_over(folder: Path, found: StartFile, stamp: tuple[int, int], learner_
     if same and before and before.of.made and (of.made is None or of.made < before.of.made):
         note = f"{found.path.name} is older than what this folder has of {of.title}, so nothing was changed."
         return replace(before, note=note)
-    here = Enrolment(learner_id, of, kept / of.files_digest, found.path, stamp)
-    if same and before and before.learner_id == learner_id:
-        changes = told_changes(before.of, of)
-        now = datetime.now(UTC) if changes else before.changed
-        here = replace(here, changes=changes or before.changes, changed=now)
+    here = Enrolment(learner_id, of, kept / of.files_digest, found.path if follow else None, stamp)
     with held_alone(mark / LOCK):  # the class of one with the id of another would be nobody's
         found.lay(here.home)
+        if same and before and before.learner_id == learner_id:
+            changes = told_changes(before.of, of, _titles(here, before))
+            now = datetime.now(UTC) if changes else before.changed
+            here = replace(here, changes=changes or before.changes, changed=now)
         _write(mark, here, found.text)
         lay_pages(folder, of.exercises)
         _cleared(mark, {here.home, before.home} if before else {here.home})
     return here
+
+
+def _titles(*known: Enrolment) -> Callable[[str], str]:
+    """What the exercises of a class are headed with, as a sentence has it."""
+    entries = {each.name: (here, each) for here in reversed(known) for each in here.of.exercises}
+
+    def called(name: str) -> str:
+        here, entry = entries[name]
+        try:
+            return f"“{here.exercise(entry).title}”"
+        except GainError:
+            return name
+
+    return called
 
 
 def _write(mark: Path, here: Enrolment, text: str) -> None:

@@ -56,6 +56,11 @@ class ClassExercise(Entry):
     points: Worth | None = None
     role: Literal["required", "optional", "bonus"] = "required"
 
+    def worth(self, exercise: Exercise) -> float:
+        """The full points of this exercise in the class; none where it is not marked unless the class says so."""
+        usual = exercise.out_of if exercise.is_marked else 0.0
+        return self.points if self.points is not None else usual
+
 
 class ClassBasis(Entry):
     """What both files of a class hold."""

@@ -6,7 +6,6 @@ import hashlib
 import json
 import os
 import re
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from html import escape
@@ -15,17 +14,17 @@ from typing import Any
 
 from gainlib import __version__
 from gainlib.errors import GainError
-from gainlib.exercises import Exercise
 from gainlib.learners.course_folder import course_folder
 from gainlib.learners.enrolment import HUB_USER, Enrolment, brought_up_to_date
 from gainlib.learners.hand_in_file import LARGEST_HAND_IN_BYTES, SCHEMA, VERSION, signature_of
 from gainlib.learners.naming import plain_name
 from gainlib.learners.progress import LOCK, Progress
+from gainlib.learners.standing import Standing, standings
 from gainlib.storage import atomic_write, given_path, held_alone
 from gainlib.storage.foreign import read_json
 from gainlib.text import reason_of
 
-__all__ = ["HandedIn", "hand_in"]
+__all__ = ["FOLDER", "HandedIn", "hand_in", "latest_hand_in"]
 
 FOLDER = "hand-ins"
 
@@ -66,20 +65,23 @@ def hand_in(folder: str | os.PathLike[str] | None = None, to: str | os.PathLike[
             "with your class's start file: gainlib open FILE."
         )
     progress = Progress.at(home, make=False)
-    exercises, unread = _exercises(here)
-    answers, without, older = _answers(here, progress, exercises)
+    found, unread = standings(here, progress)
+    answers = [_handed(each) for each in found if each.best]
+    without = [f"“{each.exercise.title}”" for each in found if not each.best]
+    older = [f"“{each.exercise.title}”" for each in found if each.outdated]
     told_why = [f"Answered in an earlier version of the exercise: {', '.join(older)}."] if older else []
-    told_why += [f"Left out: {each}" for each in unread]
+    told_why += [f"Left out: {each}" for each in unread.values()]
     if not answers:
         hindered = f" {told_why[-1]}" if unread else ""
         raise GainError(f"there is no answer to hand in yet; check one exercise of your class first.{hindered}")
     edition = here.of.edition
+    versions = [[each.exercise.name, each.exercise.digest] for each in found]
     content = {
         "schema": SCHEMA,
         "version": VERSION,
         "class": {"title": here.of.title, "tag": here.of.tag} | ({"edition": edition} if edition else {}),
         "learner": {"id": here.learner_id, "name": progress.learner_name or here.name or os.environ.get(HUB_USER, "")},
-        "course": {"gainlib": __version__, "digest": _digest([[each.name, each.digest] for each in exercises])},
+        "course": {"gainlib": __version__, "digest": _digest(versions)},
         "made": datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z"),
         "answers": answers,
     }
@@ -87,7 +89,7 @@ def hand_in(folder: str | os.PathLike[str] | None = None, to: str | os.PathLike[
     try:
         own.mkdir(exist_ok=True)
         with held_alone(home / LOCK):  # two at one moment would have one name
-            earlier = _latest(own)
+            earlier = latest_hand_in(own)
             # Nothing changed where it would come out the same at the same time, signature included.
             if earlier is not None and earlier[1] == _signed(content | {"made": earlier[1].get("made")}, here):
                 file, text = earlier[0], earlier[0].read_text(encoding="utf-8")
@@ -122,55 +124,26 @@ def hand_in(folder: str | os.PathLike[str] | None = None, to: str | os.PathLike[
     return HandedIn(file, (said, *([copied] if copied else []), holds, *missing, *told_why))
 
 
-def _exercises(here: Enrolment) -> tuple[list[Exercise], list[str]]:
-    """The exercises of the class, and of each that cannot be read why: it hinders none of the others."""
-    found, unread = [], []
-    for entry in here.of.exercises:
-        try:
-            found.append(here.exercise(entry))
-        except GainError as fault:
-            unread.append(str(fault))
-    return found, unread
+def _handed(standing: Standing) -> dict[str, Any]:
+    """The best attempt at an exercise, as a hand-in holds it."""
+    attempt = standing.best or {}
+    answer = attempt.get("answer")
+    return {
+        "exercise": standing.exercise.name,
+        "exercise_digest": str(attempt.get("exercise_digest", "")),
+        "values": standing.values,
+        "answer": answer if isinstance(answer, dict) else {},
+        "hints_used": standing.hints_used,
+        "attempts": len(standing.attempts),
+        "time": str(attempt.get("time", "")),
+    }
 
 
-def _answers(
-    here: Enrolment, progress: Progress, exercises: Sequence[Exercise]
-) -> tuple[list[dict[str, Any]], list[str], list[str]]:
-    """The best attempt at each exercise, the exercises without one, and those answered in an earlier version only."""
-    found, without, older = [], [], []
-    for exercise in exercises:
-        values = here.variant(exercise).values
-        own = [each for each in progress.attempts if each["exercise"] == exercise.name and each.get("values") == values]
-        present = [each for each in own if each.get("exercise_digest") == exercise.digest]
-        if not own:
-            without.append(exercise.name)
-            continue
-        if not present:
-            older.append(exercise.name)
-        among = present or own
-        best = max(range(len(among)), key=lambda index: (among[index]["points"], -index))
-        attempt = among[best]
-        answer = attempt.get("answer")
-        found.append(
-            {
-                "exercise": exercise.name,
-                "exercise_digest": str(attempt.get("exercise_digest", "")),
-                "values": values,
-                "answer": answer if isinstance(answer, dict) else {},
-                "hints_used": max(_count(each.get("hints_used")) for each in among[: best + 1]),
-                "attempts": len(own),
-                "time": str(attempt.get("time", "")),
-            }
-        )
-    return found, without, older
+def latest_hand_in(folder: Path) -> tuple[Path, dict[str, Any]] | None:
+    """The last hand-in of this folder, with what it holds; None where there is none.
 
-
-def _count(hints: object) -> int:
-    return max(0, min(100, hints)) if isinstance(hints, int) and not isinstance(hints, bool) else 0
-
-
-def _latest(folder: Path) -> tuple[Path, dict[str, Any]] | None:
-    """The last hand-in of this folder, with what it holds."""
+    >>> latest_hand_in(Path("no-such-folder"))
+    """
     found = []
     for file in folder.glob("*.json"):
         try:

@@ -19,6 +19,14 @@ export default {
       tell(model, { kind: "hand in" });
     };
     show();
-    return follow(model, ["who", "may", "said", "done"], show);
+    const changed = () => window.dispatchEvent(new CustomEvent("gainlib-class"));
+    const look = () => tell(model, { kind: "look" }); // one may have entered a class
+    window.addEventListener("gainlib-class", look);
+    const ends = [
+      follow(model, ["who", "may", "said", "done"], show),
+      follow(model, ["done"], changed),
+      () => window.removeEventListener("gainlib-class", look),
+    ];
+    return () => ends.forEach((end) => end());
   },
 };

@@ -34,10 +34,15 @@ class HandInButton(CourseWidget):
 
     def __init__(self) -> None:
         super().__init__()
+        self.look()
+        self.on_msg(self._asked)
+
+    def look(self) -> None:
+        """Tell anew in which class the learner is."""
         try:
             here = brought_up_to_date()
         except GainError as fault:
-            self.who = f"You cannot hand in: {fault}"
+            self.who, self.may = f"You cannot hand in: {fault}", False
             return
         self.may = here is not None
         if here is None:
@@ -46,7 +51,6 @@ class HandInButton(CourseWidget):
             name = f"{here.name} ({here.learner_id})" if here.name else here.learner_id
             due = f", due {due_in_words(here.of.due)}" if here.of.due else ""
             self.who = f"You are {name} in {here.of.title}{due}."
-        self.on_msg(self._asked)
 
     def press(self) -> HandedIn | None:
         """Hand in; what is said about it is in `said`. None where it could not be done."""
@@ -67,6 +71,8 @@ class HandInButton(CourseWidget):
     def _asked(self, _widget: object, content: dict[str, Any], _buffers: object) -> None:
         if content.get("kind") == "hand in":
             self.press()
+        elif content.get("kind") == "look":
+            self.look()
 
     def __repr__(self) -> str:
         return f"<hand-in: {' '.join([self.who, *self.said])}>"

@@ -146,15 +146,15 @@ def test_what_the_teacher_changes_arrives_where_the_start_file_lies_on_a_share(o
     write_start_files(file)
     assert brought_up_to_date(course).changes == (
         "Due Thursday 22 January 2026, 12:00 (UTC) now. It was Thursday 15 January 2026, 18:00 (UTC).",
-        "New: levels/two-tracks.",
-        f"{EXERCISE} is worth 8 points now.",
-        f"{OWN} was changed: answer it again, since what you answered was its earlier version.",
+        "New: “Two tracks on one bus”.",
+        "“Leave room for the shout” is worth 8 points now.",
+        "“A hot hum” was changed: answer it again, since what you answered was its earlier version.",
     )
     here = enrolled(course)
     assert (here.of.due.day, len(here.of.exercises), len(here.changes)) == (22, 3, 4)
     assert "much too hot" in find_own(course).spec.brief
     assert (course / "set-by-your-teacher" / "levels" / "two-tracks.ipynb").is_file()
-    assert f"Answered in an earlier version of the exercise: {OWN}." in hand_in(course).text
+    assert "Answered in an earlier version of the exercise: “A hot hum”." in hand_in(course).text
 
 
 def find_own(course):

@@ -68,6 +68,14 @@ async function known(code) {
   return (await laid).includes(code);
 }
 
+// A page that opens one exercise of the course or of a class by its name, and does nothing else, runs whoever wrote it: an
+// exercise is data. (gainlib/learners/exercise_pages.py writes such pages.)
+const OPENS_AN_EXERCISE = /^import gainlib as gl\n\ngl\.exercise\("(?![^"]*\.toml")[^"\\\n]{1,200}"\)$/;
+function onlyOpens(panel) {
+  const cells = codeCells(panel);
+  return cells.length === 1 && OPENS_AN_EXERCISE.test(cells[0].model.sharedModel.getSource());
+}
+
 async function accept(code) {
   if (!code || !settings || await known(code)) return;
   await settings.set("accepted", [...settings.composite.accepted, code].slice(-MOST_ACCEPTED));
@@ -281,8 +289,9 @@ function runAllInPlace(tracker) {
   };
 }
 
-// The way back: a button at the top of a page and a key, where the list of lessons lies beside it.
-const listOf = (panel) => panel.context.path.replace(/[^/]*$/, FIRST_PAGE);
+// The way back: a button at the top of a page and a key, where the list of lessons lies beside it, or above the folder of
+// what a teacher set.
+const listOf = (panel) => panel.context.path.replace(/(?:set-by-your-teacher\/.*|[^/]*)$/, FIRST_PAGE);
 async function offerContents(app, panel) {
   const place = listOf(panel);
   if (panel.context.path === place) return;
@@ -508,6 +517,7 @@ function steer(app, tracker) {
     if (cells.length) void run(panel, cells, true);
   };
   document.addEventListener("visibilitychange", comeBack);
+  window.addEventListener("gainlib-class", comeBack); // one has entered a class, or handed in
   tracker.currentChanged.connect(comeBack);
   return follow;
 }
@@ -529,7 +539,7 @@ async function open(app, panel, loaded) {
   look(panel);
   void offerContents(app, panel);
   const code = await digest(panel);
-  panel.gainlibOwn = await known(code);
+  panel.gainlibOwn = onlyOpens(panel) || await known(code);
   for (const each of MOVES) {
     outer(panel).addEventListener(each, () => { panel.gainlibMoved = true; }, { passive: true, capture: true });
   }
