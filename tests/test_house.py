@@ -25,7 +25,7 @@ PACKAGE = Path(gainlib.__file__).parent
 FLOORS = [
     {"errors", "state"},
     {"text", "decibels", "loops", "palette"},
-    {"storage", "connection"},
+    {"storage", "connection", "workers"},
     {"audio", "broadcast", "decoding"},
     {"sound_file"},
     {"meters"},

@@ -8,7 +8,7 @@ decisions, due_dates  what the teacher decides on marks; dates as they are typed
 start_files         what learners get: a class with its own exercises packed, for each and for all
 intake              every file of a folder of hand-ins, archives included
 marking             one answer marked: a pure function, the same on every machine
-store, workers      the marks by the digest of all that they depend on; who does the work
+store               the marks by the digest of all that they depend on
 marks               a folder marked: each learner's line, and why something got no mark
 anonymous           the marks without names
 changes             what a marking changed, and why

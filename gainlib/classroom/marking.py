@@ -10,7 +10,6 @@ from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
 
-from gainlib import __version__
 from gainlib.classroom.guard import describe_own_fault
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise, Variant, Verdict, check, load
@@ -19,6 +18,7 @@ from gainlib.exercises.readings import Renderings
 from gainlib.exercises.tables import fill_in
 from gainlib.storage import bundled_folder
 from gainlib.storage.foreign import toml_table
+from gainlib.workers import digest_of_sources, require_same_gainlib
 
 __all__ = ["Work", "engine_digest", "mark_answers", "own_values", "task_digest"]
 
@@ -84,11 +84,7 @@ def mark_answers(works: Sequence[Work]) -> list[dict[str, Any]]:
 
 
 def _mark(work: Work) -> dict[str, Any]:
-    if work.engine != engine_digest():
-        raise GainError(
-            f"a worker has another gainlib ({__version__}, {engine_digest()}) than this machine ({work.engine}); "
-            "install the same one everywhere."
-        )
+    require_same_gainlib(work.engine, engine_digest())
     exercise, renderings = _loaded(work.source, work.task)
     if task_digest(exercise) != work.task:
         raise GainError(f"{exercise.name} is another file on a worker than here; put the same one on all machines.")
@@ -124,23 +120,13 @@ def _loaded(source: str, task: str) -> tuple[Exercise, Renderings]:
     return load(source), Renderings()
 
 
-@functools.cache
 def engine_digest() -> str:
     """The digest of the part of gainlib that a mark depends on.
 
     >>> len(engine_digest())
     16
     """
-    package = Path(__file__).parent.parent
-    files = sorted(
-        file
-        for room in _ROOMS
-        for file in ([package / room] if room.endswith(".py") else (package / room).rglob("*.py"))
-    )
-    content = [__version__.encode()]
-    for file in files:
-        content += [file.relative_to(package).as_posix().encode(), file.read_bytes().replace(b"\r\n", b"\n")]
-    return hashlib.sha256(b"\0".join(content)).hexdigest()[:16]
+    return digest_of_sources(_ROOMS)
 
 
 def own_values(exercise: Exercise, learner_id: str, class_key: str) -> dict[str, Any]:

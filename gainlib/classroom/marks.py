@@ -18,12 +18,12 @@ from gainlib.classroom.intake import IncomingFile, walk_folder
 from gainlib.classroom.marking import Work, engine_digest, mark_answers, own_values, task_digest
 from gainlib.classroom.store import HandedFile, KeptAnswer, Store
 from gainlib.classroom.whose import NumberOwners, SeemingLearner
-from gainlib.classroom.workers import run_on_workers
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise
 from gainlib.learners.hand_in_file import HandIn, read_hand_in
 from gainlib.learners.learners_file import ClassExercise, load_entry
 from gainlib.text import counted, listed, printable
+from gainlib.workers import run_on_workers
 
 __all__ = ["ExerciseMark", "ForeignNumbers", "LearnerMark", "Marks", "mark_folder"]
 

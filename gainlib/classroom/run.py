@@ -23,12 +23,12 @@ from gainlib.classroom.marks import Marks, OnProgress, mark_folder
 from gainlib.classroom.report import class_report
 from gainlib.classroom.similarity import MarkedAnswer, find_alike
 from gainlib.classroom.store import Store
-from gainlib.classroom.workers import run_on_workers
 from gainlib.errors import GainError
 from gainlib.html.figures import SCRIPT, bokeh_script
 from gainlib.learners.naming import file_names
 from gainlib.storage import Cell, atomic_write, write_csv, write_workbook
 from gainlib.text import counted
+from gainlib.workers import run_on_workers
 
 __all__ = ["Marking", "mark_class"]
 

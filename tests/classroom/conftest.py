@@ -170,7 +170,7 @@ def work_module(tmp_path_factory):
 @pytest.fixture
 def work(work_module, monkeypatch):
     """That module, its items handed out by four."""
-    monkeypatch.setattr("gainlib.classroom.workers.CHUNK", 4)
+    monkeypatch.setattr("gainlib.workers.CHUNK", 4)
     return work_module
 
 

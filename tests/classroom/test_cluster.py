@@ -10,8 +10,8 @@ import pytest
 
 from gainlib.classroom.run import mark_class
 from gainlib.classroom.store import Store
-from gainlib.classroom.workers import run_on_workers
 from gainlib.errors import GainError
+from gainlib.workers import run_on_workers
 
 distributed = pytest.importorskip("distributed", reason='Dask is not installed: pip install "gainlib[cluster]"')
 pytestmark = [
@@ -36,7 +36,7 @@ def sheet(done):
 
 def test_a_worker_killed_halfway_loses_nothing_and_doubles_nothing(group, cluster, tmp_path, monkeypatch):
     group.grow(12)
-    monkeypatch.setattr("gainlib.classroom.workers.CHUNK", 2)
+    monkeypatch.setattr("gainlib.workers.CHUNK", 2)
     with distributed.Client(cluster.scheduler_address) as client:
         workers = list(client.run(os.getpid).values())
     assert len(set(workers)) == 2
@@ -77,6 +77,6 @@ def test_an_item_that_ends_every_worker_is_given_back_without_a_result(work, clu
 
 def test_an_address_where_no_cluster_is_is_one_sentence(group, monkeypatch):
     group.put("1.json", group.content("a-01"))
-    monkeypatch.setattr("gainlib.classroom.workers.LONGEST_ANSWER_SECONDS", 1)
+    monkeypatch.setattr("gainlib.workers.LONGEST_ANSWER_SECONDS", 1)
     with pytest.raises(GainError, match="no cluster answers at tcp://127.0.0.1:9"):
         mark_class(group.folder, group.file, cluster="tcp://127.0.0.1:9", feedback="none")

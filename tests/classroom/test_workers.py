@@ -11,15 +11,16 @@ import threading
 
 import pytest
 
+from gainlib import workers
 from gainlib.classroom import marking, new_class, read_class
 from gainlib.classroom import marks as marks_module
 from gainlib.classroom.marking import Work, engine_digest, mark_answers, own_values, task_digest
 from gainlib.classroom.run import mark_class
-from gainlib.classroom.workers import run_on_workers
 from gainlib.errors import GainError
 from gainlib.exercises import author_answer, load
 from gainlib.learners.hand_in_file import signature_of
 from gainlib.sound_file import read, write
+from gainlib.workers import run_on_workers
 
 from .conftest import EXERCISE, GAIN, TRIM
 
@@ -121,16 +122,16 @@ def test_another_gainlib_marks_again(group, counted, monkeypatch):
 
 def test_the_digest_of_gainlib_follows_its_version_and_its_sources(monkeypatch):
     def digest():
-        marking.engine_digest.cache_clear()
+        workers.digest_of_sources.cache_clear()
         return marking.engine_digest()
 
     found = {digest(), digest()}
     assert len(found) == 1
     monkeypatch.setattr(marking, "_ROOMS", marking._ROOMS[:-1])
     found.add(digest())
-    monkeypatch.setattr(marking, "__version__", "another")
+    monkeypatch.setattr(workers, "__version__", "another")
     found.add(digest())
-    marking.engine_digest.cache_clear()
+    workers.digest_of_sources.cache_clear()
     assert len(found) == 3
 
 
@@ -208,7 +209,7 @@ def test_the_same_answer_at_the_same_numbers_is_measured_once(group, counted):
 STOPPING = """
 import sys
 from gainlib.classroom.run import mark_class
-import gainlib.classroom.workers as workers, gainlib.classroom.store as store
+import gainlib.workers as workers, gainlib.classroom.store as store
 workers.CHUNK, store._SECONDS_BETWEEN_WRITES = 1, 0.0
 def told(what, done, of):
     if what == "marking answers":

@@ -4,19 +4,24 @@ from __future__ import annotations
 
 import concurrent.futures
 import contextlib
+import functools
+import hashlib
 import importlib
 import multiprocessing
 import os
+import signal
 import threading
 import time
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures.process import BrokenProcessPool
 from multiprocessing.connection import wait
+from pathlib import Path
 from typing import Any, TypeVar
 
+from gainlib import __version__
 from gainlib.errors import GainError
 
-__all__ = ["run_on_workers"]
+__all__ = ["digest_of_sources", "require_same_gainlib", "run_on_workers"]
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
@@ -30,17 +35,54 @@ LONGEST_ANSWER_SECONDS = 20
 LONGEST_RETURN_SECONDS = 60
 
 
+@functools.cache
+def digest_of_sources(rooms: tuple[str, ...]) -> str:
+    """The digest of gainlib's version and of some of its rooms and files, on which a result depends.
+
+    >>> len(digest_of_sources(("meters", "decibels.py")))
+    16
+    """
+    package = Path(__file__).parent
+    files = sorted(
+        file
+        for room in rooms
+        for file in ([package / room] if room.endswith(".py") else (package / room).rglob("*.py"))
+    )
+    content = [__version__.encode()]
+    for file in files:
+        content += [file.relative_to(package).as_posix().encode(), file.read_bytes().replace(b"\r\n", b"\n")]
+    return hashlib.sha256(b"\0".join(content)).hexdigest()[:16]
+
+
+def require_same_gainlib(asking: str, here: str) -> None:
+    """Refuse work of a machine whose gainlib, by its digest, is not the one that is here.
+
+    >>> require_same_gainlib("a" * 16, "a" * 16)
+    """
+    if asking != here:
+        raise GainError(
+            f"a worker has another gainlib ({__version__}, {here}) than this machine ({asking}); "
+            "install the same one everywhere."
+        )
+
+
 def run_on_workers(
-    function: Function[Item, Result], items: Iterable[Item], *, workers: int = 1, cluster: str = "", ahead: bool = False
+    function: Function[Item, Result],
+    items: Iterable[Item],
+    *,
+    workers: int = 1,
+    cluster: str = "",
+    ahead: bool = False,
+    weight: Callable[[Item], float] = lambda item: 0.0,
 ) -> Done[Item, Result]:
     """Each item with its result, as they come; None where the worker ended on that very item, twice.
 
     `function` takes a list and gives a list. With `workers` above 1 it runs in as many processes, with `cluster` on the
     Dask scheduler at that address; a worker that ends takes nothing along, its items are done by another. What the
     function raises is raised. `ahead` starts the processes before the first item is asked for, so that they are there
-    when a slow source gives it.
+    when a slow source gives it. Items go out 16 at a time, or fewer where their `weight` together comes to 1.
     """
-    chunks = _chunks(items, CHUNK)
+    chunks = _chunks(items, CHUNK, weight)
     if cluster:
         yield from _on_cluster(function, chunks, cluster)
     elif workers > 1:
@@ -50,13 +92,15 @@ def run_on_workers(
             yield from zip(chunk, function(chunk), strict=True)
 
 
-def _chunks(items: Iterable[Item], size: int) -> Iterator[list[Item]]:
+def _chunks(items: Iterable[Item], size: int, weight: Callable[[Item], float]) -> Iterator[list[Item]]:
     chunk: list[Item] = []
+    load = 0.0
     for each in items:
         chunk.append(each)
-        if len(chunk) == size:
+        load += weight(each)
+        if len(chunk) == size or load >= 1.0:
             yield chunk
-            chunk = []
+            chunk, load = [], 0.0
     if chunk:
         yield chunk
 
@@ -119,7 +163,8 @@ def _pool(count: int) -> concurrent.futures.ProcessPoolExecutor:
 
 
 def _end_with_parent() -> None:
-    """A worker whose parent was killed ends as well, instead of waiting for work for ever."""
+    """A worker whose parent was killed ends as well, instead of waiting for work for ever; Ctrl-C is the parent's."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
     parent = multiprocessing.parent_process()
     if parent is not None:
 
