@@ -116,10 +116,10 @@ class Ladder:
         if self._reading is None:
             size = _rounded(size)
             unit = "dBFS" if "/signal/" in f"/{self.entry.path}" else unit_of_setting(session, self.entry.path)
-            return printed_number(size, unit or ("bits" if self.entry.path.endswith("bits") else ""), plus=False)
+            return printed_number(size, unit, plus=False)
         unit, digits = self._reading.unit(session), self._reading.digits or 0
         if self._reading.probe.told == "clipped":
-            return f"{size:.0f}"
+            return f"{float(f'{size:.2g}'):g}"
         return signed(size, max(digits, 1 if abs(size) < 10 else 0), unit, plus=False)
 
     def named(self, size: float) -> str:
@@ -142,9 +142,10 @@ class Ladder:
             count = min(len(each.samples) for each in sounds)
             samples = [np.asarray(each.samples[:count], dtype=np.float64) for each in sounds]
             usual, odd = samples
-            if self.variant.matched:
+            apart_db = level_heard(usual, rate_hz).level - level_heard(odd, rate_hz).level
+            if self.variant.matched and math.isfinite(apart_db):
                 # The odd one comes to the others, so that a run is equally loud from its first trial to its last.
-                odd = odd * ratio_from_db(level_heard(usual, rate_hz).level - level_heard(odd, rate_hz).level)
+                odd = odd * ratio_from_db(apart_db)
             after = (level_heard(usual, rate_hz).level, level_heard(odd, rate_hz).level)
             self._heard = {rung: Heard(usual, odd, rate_hz, after)}  # one is enough: a learner goes from rung to rung
         return self._heard[rung]
