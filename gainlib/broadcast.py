@@ -6,7 +6,7 @@ import math
 import os
 import struct
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import BinaryIO
 
@@ -32,7 +32,8 @@ class Broadcast:
 
     Texts are as the chunk has them, up to the first zero; `loudness` by the names of `gainlib.measures()`, without
     those that are not set. Source: *published*, EBU Tech 3285 version 2, the offsets as others quote it; that 0x7FFF
-    means not set and that values beyond 99.99 count for nothing is *from memory*.
+    means not set and that values beyond 99.99 count for nothing is *from memory*. `ixml` is what an iXML chunk beside
+    it holds, a recorder's notes, as it stands there.
 
     >>> chunk = Broadcast(starts_at=172_800_000, loudness={"loudness_lufs": -23.0}).as_bytes()
     >>> len(chunk), chunk[412:414].hex(), Broadcast.from_bytes(chunk).starts_at
@@ -48,6 +49,7 @@ class Broadcast:
     umid: bytes = bytes(64)
     loudness: dict[str, float] | None = None
     history: str = ""
+    ixml: bytes = b""
 
     @classmethod
     def from_bytes(cls, chunk: bytes) -> Broadcast:
@@ -91,12 +93,15 @@ def read_broadcast(path: Path) -> Broadcast | None:
     >>> from gainlib.storage import bundled
     >>> read_broadcast(bundled("media/kick.flac"))
     """
+    found: dict[bytes, bytes] = {}
     with path.open("rb") as file:
         for name, start, size in _chunks(file):
-            if name == b"bext":
+            if name in (b"bext", b"iXML") and name not in found and (name == b"bext" or size <= _LONGEST_BYTES):
                 file.seek(start)
-                return Broadcast.from_bytes(file.read(min(size, _LONGEST_BYTES)))
-    return None
+                found[name] = file.read(min(size, _LONGEST_BYTES))
+    if b"bext" not in found:
+        return None
+    return replace(Broadcast.from_bytes(found[b"bext"]), ixml=found.get(b"iXML", b""))
 
 
 def _chunks(file: BinaryIO) -> Iterator[tuple[bytes, int, int]]:
@@ -123,14 +128,17 @@ def _chunks(file: BinaryIO) -> Iterator[tuple[bytes, int, int]]:
         at += 8 + size + size % 2
 
 
+def _chunk(name: bytes, content: bytes) -> bytes:
+    content += bytes(len(content) % 2)  # some readers of RF64 do not know that an odd chunk is padded
+    return name + len(content).to_bytes(4, "little") + content
+
+
 def put_broadcast(path: Path, broadcast: Broadcast) -> None:
-    """Put the chunk before the samples of a WAV or RF64 that was just written and has none; all behind it moves back.
+    """Put the chunks before the samples of a WAV or RF64 that was just written and has none; what is behind moves back.
 
     Raises OSError where that cannot be done.
     """
-    content = broadcast.as_bytes()
-    content += bytes(len(content) % 2)  # some readers of RF64 do not know that an odd chunk is padded
-    chunk = b"bext" + len(content).to_bytes(4, "little") + content
+    chunk = _chunk(b"bext", broadcast.as_bytes()) + (_chunk(b"iXML", broadcast.ixml) if broadcast.ixml else b"")
     with path.open("r+b") as file:
         head = file.read(12)
         file.seek(0)

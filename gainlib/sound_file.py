@@ -10,7 +10,7 @@ import platform
 import sys
 import threading
 import weakref
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from types import TracebackType
 from typing import Any
@@ -232,6 +232,11 @@ class SoundFile:
         return None if self.broadcast is None else self.broadcast.starts_at
 
     @property
+    def texts(self) -> dict[str, str]:
+        """What its header tells a person: title, artist, comment and the like, without the program that wrote it."""
+        return {name: text for name, text in self._sound.copy_metadata().items() if name != "software" and text}
+
+    @property
     def wide(self) -> bool:
         """Whether its samples need double precision; single precision holds those of all others exactly."""
         return self.coding in ("PCM_32", "ALAC_32", "DOUBLE") or self.form == "SDS"
@@ -401,12 +406,14 @@ def write_blocks(
     subtype: str | None = None,
     overwrite: bool = False,
     broadcast: Callable[[], Broadcast] | None = None,
+    texts: Mapping[str, str] | None = None,
 ) -> Path:
     """Blocks of samples `(n, channels)`, `frames` in all, into one sound file, whole or not at all; gives the path.
 
     As `write`, for what is too long to be held at once. A WAV of more than 4 GB gets the 64-bit header that EBU Tech
-    3306 defines. `broadcast` is asked, when all blocks are written, what a WAV is to say of itself. What goes wrong
-    while the blocks are made leaves no file behind either.
+    3306 defines. `broadcast` is asked, when all blocks are written, what a WAV is to say of itself; `texts` are a
+    title, a comment and the like, as `SoundFile.texts` has them. What goes wrong while the blocks are made leaves no
+    file behind either.
 
     >>> import tempfile
     >>> folder = tempfile.mkdtemp()
@@ -421,6 +428,8 @@ def write_blocks(
     written = 0
     with _whole(where) as half:
         with soundfile.SoundFile(half, "w", rate_hz, channels, format=kind, subtype=coding) as sound:
+            for name, text in (texts or {}).items():
+                setattr(sound, name, text)
             for block in blocks:
                 _require_room(block, coding)
                 sound.write(_in_codes(block, coding))

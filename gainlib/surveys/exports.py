@@ -48,10 +48,11 @@ def export(
 
     `word` is "24" (WAV, or FLAC where the stem is one; triangular dither where the words are cut, drawn from `seed`) or
     "float" (32-bit WAV). What a broadcast WAV says of itself, such as its start, is carried over, with the copy's own
-    loudness. A stem whose trim is 0 dB and whose words fit is copied sample for sample. All copies are written before
-    the first takes its place. Raises GainError when one is there already unless `overwrite` is set, when one would
-    stand in the place of an original (whatever is set), when a copy would pass full scale, and when the folder or the
-    disk does not take them; then nothing is left behind.
+    loudness; so are a title, a comment and the like, and the notes of a recorder (iXML). A stem whose trim is 0 dB and
+    whose words fit is copied sample for sample. All copies are written before the first takes its place. Raises
+    GainError when one is there already unless `overwrite` is set, when one would stand in the place of an original
+    (whatever is set), when a copy would pass full scale, and when the folder or the disk does not take them; then
+    nothing is left behind.
     """
     if word not in WORDS:
         raise GainError(f"word is {word!r}; give {' or '.join(repr(each) for each in WORDS)}.")
@@ -122,6 +123,7 @@ def _copy(stem: Stem, gain_db: float, target: Path, seed: list[int], *, word: st
         return write_blocks(
             target, trimmed, stem.rate_hz, stem.channels, frames=stem.frames,
             subtype="PCM_24" if word == "24" else "FLOAT", broadcast=then,
+            texts=recording.texts,
         )  # fmt: skip
 
 

@@ -14,7 +14,10 @@ from gainlib.sound_file import is_sound, sounds_in
 from gainlib.storage import given_path
 from gainlib.text import counted, printable
 
-__all__ = ["FoundFiles", "find_files"]
+__all__ = ["INVENTORY_FILES", "FoundFiles", "find_files", "in_order"]
+
+INVENTORY_FILES = ("checksums.sha256", "inventory.csv", "inventory.txt")
+"""What an inventory's files are called, which lie beside the sound files that they list."""
 
 _NAMED = 4
 
@@ -78,7 +81,7 @@ def _passed_over(folder: Path) -> list[str]:
     """A sentence on what lies in a folder and is not surveyed, and why; hidden files and folders are not told."""
     kinds: dict[str, list[str]] = {}
     for each in sorted(folder.iterdir(), key=lambda path: in_order(path.name)):
-        if each.name.startswith(".") or os.path.isdir(each) or is_sound(each):
+        if each.name.startswith(".") or each.name in INVENTORY_FILES or os.path.isdir(each) or is_sound(each):
             continue
         if os.path.isfile(each):
             kind = "no sound by its ending"

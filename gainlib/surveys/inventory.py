@@ -17,14 +17,12 @@ from gainlib.errors import GainError
 from gainlib.sound_file import SoundFile
 from gainlib.storage import Cell, atomic_files, csv_text, given_path
 from gainlib.surveys.columns import COLUMNS
+from gainlib.surveys.folder import INVENTORY_FILES as FILES
 from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.sound_changes import CODINGS
 from gainlib.text import clock, counted, path_text, printable, reason_of, signed
 
 __all__ = ["FILES", "require_room", "write_inventory"]
-
-FILES = ("checksums.sha256", "inventory.csv", "inventory.txt")
-"""What an inventory's files are called."""
 
 _READ_BYTES = 1 << 20
 _APART_LU = 0.2  # a header's loudness has hundredths; more than that is another sound's
@@ -114,6 +112,8 @@ def _item(survey: SurveyResult, path: Path, name: str, *, trimmed: bool) -> _Ite
         known = (sound.form, sound.coding, sound.rate_hz, sound.channels, sound.frames)
     measured = None if loudness is None else COLUMNS["loudness_lufs"].moved(loudness, gain_db)
     notes = [fault.sentence for fault in survey.faults_of(name)]
+    if gain_db:
+        notes.insert(0, f"turned {'up' if gain_db > 0 else 'down'} by {abs(gain_db):.1f} dB, its trim.")
     told = None if said is None else (said.loudness or {}).get("loudness_lufs")
     if told is not None and measured is not None and abs(told - measured) > _APART_LU:
         notes.append(

@@ -34,7 +34,7 @@ def lines(survey: SurveyResult, *, faults_only: bool = False, rows: int | None =
     >>> print(lines(survey(bundled_folder("media") / "bass.flac"))[-2])
     bass: nothing wrong. Trim +3.0 dB.
     """
-    before = [*threshold_lines(survey), *survey.notes, *sum_lines(survey)]
+    before = [*survey.notes, *sum_lines(survey), *threshold_lines(survey)]
     shown = [each for each in reversed(survey.stems) if not faults_only or not fine(survey, each)]
     told = [stem_line(survey, each) for each in shown]
     told += [f"{name}: NOT READ. {sentence}" for name, sentence in survey.unreadable]

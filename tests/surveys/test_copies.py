@@ -11,6 +11,7 @@ import pytest
 import soundfile
 
 from gainlib import GainError
+from gainlib.broadcast import Broadcast, put_broadcast, read_broadcast
 from gainlib.surveys.exports import export
 from gainlib.surveys.survey import survey
 
@@ -44,6 +45,27 @@ def test_a_copy_is_the_stem_times_its_trim(stems, tmp_path):
         assert np.mean(error**2) == pytest.approx(0.25, rel=0.05)
         assert soundfile.info(stem).subtype == "PCM_24"
     assert digests(stems) == before
+
+
+@pytest.mark.parametrize(("ending", "subtype", "word"), [("wav", "PCM_24", "24"), ("flac", "PCM_24", "24"),
+                                                      ("wav", "FLOAT", "float")])  # fmt: skip
+def test_what_a_header_tells_a_person_is_carried_over(tmp_path, making, ending, subtype, word):
+    texts = {"title": "bass, dry", "artist": "the band", "comment": "take 3, second mic: Übergang", "date": "2026"}
+    original = tmp_path / "in" / f"bass.{ending}"
+    original.parent.mkdir()
+    with soundfile.SoundFile(original, "w", making.RATE_HZ, 1, subtype=subtype) as sound:
+        for name, text in texts.items():
+            setattr(sound, name, text)
+        sound.write(making.noise(1, 2.0))
+    notes = b"<BWFXML><NOTE>mind the desk</NOTE></BWFXML>"  # an odd chunk is padded
+    if ending == "wav":
+        put_broadcast(original, Broadcast("bass", starts_at=172_800_000, ixml=notes))
+    copy = export(survey(original), tmp_path / "out", word=word)[0]
+    with soundfile.SoundFile(copy) as sound:
+        assert {name: text for name, text in sound.copy_metadata().items() if name != "software"} == texts
+    if ending == "wav":
+        assert read_broadcast(copy).ixml == notes + b"\0"
+        assert read_broadcast(copy).starts_at == 172_800_000
 
 
 def test_no_trim_no_dither(stems, tmp_path):
