@@ -31,6 +31,7 @@ def class_report(
     names: Mapping[str, str],
     without: Sequence[tuple[str, str]],
     without_count: int,
+    edition: str = "",
 ) -> str:
     """The report as a page: what was handed in, how totals spread, each exercise, slips, who needs help with what."""
     slips = [(each.exercise, slip) for each in figures.exercises for slip in each.slips]
@@ -39,6 +40,7 @@ def class_report(
         "report.html",
         title=class_file.title,
         due=f"{class_file.due:%Y-%m-%d %H:%M %Z}" if class_file.due else "",
+        edition=edition,
         figures=figures,
         figure=_figure,
         lesson=_lesson,

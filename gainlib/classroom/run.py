@@ -22,6 +22,7 @@ from gainlib.classroom.marking import Work, mark_answers
 from gainlib.classroom.marks import Marks, OnProgress, mark_folder
 from gainlib.classroom.report import class_report
 from gainlib.classroom.similarity import MarkedAnswer, find_alike
+from gainlib.classroom.start_files import edition_given_out, edition_of
 from gainlib.classroom.store import Store
 from gainlib.errors import GainError
 from gainlib.html.figures import SCRIPT, bokeh_script
@@ -53,6 +54,8 @@ class Marking:
     to_look_at: int
     changed: int = 0
     sent: tuple[str, ...] = ()
+    edition: str = ""
+    given_out: str = ""
 
     @property
     def text(self) -> str:
@@ -68,6 +71,10 @@ class Marking:
         if self.changed:
             whose = counted(self.changed, "learner")
             stands_out += f"The marks of {whose} changed since the last marking; changes.html says why.\n"
+        if self.given_out not in ("", self.edition):
+            stands_out += f"The start file beside the class is of edition {self.given_out}: learners do not have "
+            stands_out += "what you changed since. Write it again: gainlib new-class FILE --again\n"
+        stands_out += f"The marks rest on edition {self.edition} of the class.\n"
         sent = "".join(f", {each}" for each in self.sent)
         return (
             f"{self.handed_in} of {self.learners} learners handed in; {self.answers} {what}{before}.\n{without}\n"
@@ -140,7 +147,7 @@ def mark_class(
     return Marking(
         target, figures.learners, figures.handed_in, marks.answers, marks.marked_before, without, pages,
         len(figures.unusable), len(figures.to_look_at), len({each.learner_id for each in changed}),
-        tuple(each.name for each in sent),
+        tuple(each.name for each in sent), edition_of(of_class, marks.exercises), edition_given_out(source),
     )  # fmt: skip
 
 
@@ -177,7 +184,8 @@ def _written(marks: Marks, target: Path, wrong: Sequence[tuple[str, str]] = ()) 
     )
     pairs = [replace(each, learner=marks.shown_id(each.learner), other=marks.shown_id(each.other)) for each in pairs]
     names = {line.learner_id: line.name for line in marks.lines()}
-    report = class_report(marks.class_file, figures, pairs, names, without[:MOST_LISTED], len(without))
+    report = class_report(marks.class_file, figures, pairs, names, without[:MOST_LISTED], len(without),
+                          edition_of(marks.class_file, marks.exercises))  # fmt: skip
     atomic_write(target / "report.html", report, private=True)
     return figures, len(without) - marks.superseded()
 

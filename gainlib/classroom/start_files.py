@@ -19,12 +19,13 @@ from gainlib.errors import GainError
 from gainlib.exercises import Exercise, exercise_names, load
 from gainlib.learners.learners_file import ENDING, ClassExercise, Learner, code_of, load_entry, validate_class
 from gainlib.learners.naming import file_names, require_text
-from gainlib.learners.start_file import LARGEST_BYTES, fault_of_path, pack
+from gainlib.learners.start_file import LARGEST_BYTES, fault_of_path, pack, read_start_file
 from gainlib.storage import atomic_write, bundled_folder, given_path, toml_value
 from gainlib.text import counted, describe_value, memory, path_text
 
 __all__ = [
     "Packing",
+    "edition_given_out",
     "edition_of",
     "left_over",
     "new_class",
@@ -156,6 +157,18 @@ def edition_of(of_class: ClassFile, exercises: Mapping[str, Exercise]) -> str:
     rows = [[each.name, each.points, task_digest(exercises[each.name])] for each in of_class.exercises]
     due = of_class.due.astimezone(UTC).isoformat() if of_class.due else ""
     return hashlib.sha256(repr([of_class.title, due, rows]).encode()).hexdigest()[:8]
+
+
+def edition_given_out(file: str | os.PathLike[str]) -> str:
+    """The edition of the start file for all beside a class file; empty where none is there, or it cannot be read.
+
+    >>> edition_given_out("no-such-class.toml")
+    ''
+    """
+    try:
+        return read_start_file(start_file_of(file)).of.edition
+    except GainError:
+        return ""
 
 
 def new_class(

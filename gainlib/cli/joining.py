@@ -8,7 +8,7 @@ from pathlib import Path
 import typer
 
 from gainlib.cli.saying import say
-from gainlib.learners.enrolment import Enrolment, brought_up_to_date, enrol, learner_of
+from gainlib.learners.enrolment import Enrolment, brought_up_to_date, enrol, enrolled, learner_of
 from gainlib.learners.learners_file import LearnersFile
 from gainlib.learners.start_file import read_start_file
 from gainlib.text import printable
@@ -24,9 +24,11 @@ def join(folder: Path, start_file: Path | None, learner: str) -> Enrolment | Non
     None where it is in no class. Raises GainError for what is no start file, and who is not in it.
     """
     if start_file is None:
-        here = brought_up_to_date(folder) if folder.is_dir() else None
-        if here and here.note:
-            say(here.note)
+        if not folder.is_dir():
+            return None
+        before, here = enrolled(folder), brought_up_to_date(folder)
+        if before and here and (here.note or here.stamp != before.stamp):
+            say(*([here.note] if here.note else here.changes))
         return here
     found = read_start_file(start_file)
     here = enrol(folder, start_file, learner_of(found, learner, _who if sys.stdin.isatty() else None))

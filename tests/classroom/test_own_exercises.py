@@ -17,6 +17,7 @@ from gainlib.errors import GainError
 from gainlib.exercises import author_answer, check, load
 from gainlib.learners.enrolment import brought_up_to_date, enrol, enrolled, find_exercise, own_variant
 from gainlib.learners.progress import Progress
+from gainlib.learners.start_file import read_start_file
 from gainlib.learners.submission import hand_in
 
 from .conftest import DUE, EXERCISE, ROSTER, rewrite
@@ -220,3 +221,44 @@ def test_two_recordings_that_would_be_one_file_are_told(own, tmp_path):
     (other / "hot hum.toml").rename(other / "second.toml")
     with pytest.raises(GainError, match="would both be 'school takes/hums/Brummton 1.wav' in the start file"):
         new_class(tmp_path / "new", exercises=[str(own[2] / "hot hum.toml"), str(other / "second.toml")])
+
+
+def test_the_marks_say_on_which_edition_they_rest_and_that_learners_have_an_older_one(own, tmp_path, run):
+    file, for_all, _ = own
+    course, handed = tmp_path / "course", tmp_path / "in"
+    handed.mkdir()
+    here = enrol(course, for_all, "a-01")
+    answered(course, find_own(course))
+    done = hand_in(course, to=handed)
+    assert json.loads(done.file.read_text())["class"]["edition"] == here.of.edition
+    told = json.loads(run("mark", handed, "--class", file, "--feedback", "none", "--json")[1])
+    assert told["edition"] == told["given_out"] == here.of.edition
+    file.write_text(file.read_text().replace("points = 5", "points = 6"))
+    out = run("mark", handed, "--class", file, "--feedback", "none")[1]
+    assert f"The start file beside the class is of edition {here.of.edition}: learners do not have" in out
+    assert f"The marks rest on edition {here.of.edition} " not in out
+    report = (file.parent / "marks-of-group-a" / "report.html").read_text(encoding="utf-8")
+    (now,) = {part[:8] for part in report.split("The marks rest on edition ")[1:]}
+    assert f"The marks rest on edition {now} of the class." in out
+    write_start_files(file)
+    assert brought_up_to_date(course).of.edition == now
+
+
+def test_the_edition_follows_what_is_set_and_nothing_else(own):
+    file, for_all, folder = own
+    seen = [read_start_file(for_all).of.edition]
+
+    def edition():
+        write_start_files(file)
+        return read_start_file(for_all).of.edition
+
+    assert edition() == seen[0]
+    file.write_text(file.read_text() + "# a remark\n")
+    assert edition() == seen[0]
+    changes = (("Group A", "Group B"), ("2026-01-15", "2026-01-16"), ("points = 5", "points = 7"))
+    for old, new in changes:
+        file.write_text(file.read_text().replace(old, new))
+        seen.append(edition())
+    gl.write(folder / "hums" / "Brummton 1.wav", gl.tone(-4, 100, seconds=0.5, rate_hz=48_000), overwrite=True)
+    seen.append(edition())
+    assert len(set(seen)) == 5
