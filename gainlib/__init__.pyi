@@ -92,6 +92,9 @@ from .notebook import (
     learner as learner,
 )
 from .notebook import (
+    measure_chain as measure_chain,
+)
+from .notebook import (
     predict as predict,
 )
 from .notebook import (

@@ -9,6 +9,7 @@ from gainlib.benches.bench_panel import bench
 from gainlib.benches.book_panel import exercise_book
 from gainlib.benches.exercise_panel import exercise
 from gainlib.benches.survey_on_bench import survey
+from gainlib.widgets.chain_test import measure_chain
 from gainlib.widgets.compare import compare
 from gainlib.widgets.hand_in_button import hand_in
 from gainlib.widgets.join_class import join_class
@@ -24,6 +25,7 @@ __all__ = [
     "hand_in",
     "join_class",
     "learner",
+    "measure_chain",
     "predict",
     "record",
     "survey",

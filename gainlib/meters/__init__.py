@@ -21,6 +21,7 @@ What it holds
 - `loudness_meter`: `loudness_lufs` and its kin (`LoudnessMeter`). ITU-R BS.1770-5 Annex 1, EBU Tech 3341, 3342.
 - `ballistics`: `vu`, `ppm`, `sample_peak_meter`, meters with inertia and their scales. IEC 60268-10, -17, -18.
 - `distortion`: `harmonics`, `thd_n_percent`, `intermodulation`, `null`: what a stage adds. IEC 60268-3, AES17.
+- `round_trip`: `SentSignal`, `read_round_trip`: a chain measured by what comes back through it (`RoundTrip`).
 - `statistics`: `gain_reduction`, `octave_bands`, `short_time_spectrum`.
 - `registry`: `measures`, every measure by the one name that bench, exercise and report use; `measure` and `measure_all`
   ask it of a recording, `Meters` of a stream.
@@ -80,6 +81,7 @@ from gainlib.meters.loudness_meter import (
 )
 from gainlib.meters.phrases import Phrase, find_phrases
 from gainlib.meters.registry import Measure, Measures, Meters, measure, measure_all, measures
+from gainlib.meters.round_trip import RoundTrip, SentSignal, read_round_trip
 from gainlib.meters.statistics import (
     GainReduction,
     GainReductionMeter,
@@ -131,8 +133,10 @@ __all__ = [
     "OctaveBands",
     "Phrase",
     "PpmMeter",
+    "RoundTrip",
     "SamplePeakMeter",
     "Scale",
+    "SentSignal",
     "Spectrum",
     "StreamMeter",
     "TruePeakMeter",
@@ -166,6 +170,7 @@ __all__ = [
     "octave_bands",
     "peak_dbfs",
     "ppm",
+    "read_round_trip",
     "rms_dbfs",
     "sample_peak_meter",
     "short_term_lufs",

@@ -21,4 +21,5 @@ the one reader of typed numbers (comma and point both count), the one field that
 - `hand_in_button`: `gl.hand_in`
 - `name_field`: `gl.learner`
 - `recorder`: `gl.record`, a take from the learner's own microphone
+- `chain_test`: `gl.measure_chain`, a signal through the learner's own chain and back
 """

@@ -50,6 +50,10 @@ const WENT = "The microphone went away; what came until then is kept.";
 const BUSY = "The kernel is busy. The take waits in this page and goes over when it is free: do not close the page.";
 const DEAF = "No kernel hears this page, so the take could not be handed over. Save it as a file, or run this cell again: it is then taken.";
 const SOUNDS = "A bench is playing. Stop it, or put on headphones so that the microphone does not hear it; then press Record again.";
+const NOBODY = "Nobody listens: headphones are unplugged, and loudspeakers turned down.";
+const FIRST = "Nothing is sent yet: do what stands above, and tick that nobody listens.";
+const LEAD_SECONDS = 0.3;
+const TAIL_SECONDS = 1;
 const READY = "The take stays on this computer, in the folder takes; nothing is sent anywhere.";
 
 const db = (size) => (size > 0 ? 20 * Math.log10(size) : -Infinity);
@@ -133,6 +137,18 @@ export default {
     const scale = make("div", { className: "gainlib-take-scale", "aria-hidden": "true" }, ...marks, make("span", { className: "gainlib-take-unit", textContent: "dBFS" }));
     const figures = make("p", { className: "gainlib-take-figures" });
     const now = make("p", { role: "status", className: "gainlib-take-said" });
+    // Where a signal is sent while it records, through a chain that is measured.
+    const sends = model.get("sends");
+    const verb = sends ? "Measure" : "Record";
+    const level = make("select", {}, ...(sends ? model.get("levels").map((text) => make("option", { text, value: text })) : []));
+    const nobody = make("input", { type: "checkbox" });
+    if (sends) {
+      el.append(
+        make("p", { className: "gainlib-message", textContent: model.get("caution") }),
+        make("div", { className: "gainlib-take-row" },
+          make("label", { className: "gainlib-labelled" }, nobody, NOBODY), make("label", { className: "gainlib-labelled" }, "Sent", level)),
+      );
+    }
     el.append(make("div", { className: "gainlib-take-row" }, button, inputLabel, whichLabel, earlierLabel, again, file), meter, scale, figures, now);
 
     let take = null; // what is being recorded, or waits to be handed over
@@ -140,15 +156,15 @@ export default {
     const say = (text) => { if (now.textContent !== text) now.textContent = text; };
     const show = () => {
       const recording = take && !take.ended;
-      button.textContent = recording ? "Stop" : "Record";
+      button.textContent = recording ? "Stop" : verb;
       button.setAttribute("aria-pressed", String(Boolean(recording)));
-      for (const each of [inputs, which, earlier]) each.disabled = Boolean(take);
+      for (const each of [inputs, which, earlier, level, nobody]) each.disabled = Boolean(take);
       const names = model.get("takes");
       earlierLabel.hidden = !names.length;
       earlier.replaceChildren(make("option", { value: "", text: model.get("below") ? "the file named there" : "none" }), ...names.map((each) => make("option", { value: each, text: each })));
       earlier.value = model.get("chosen");
       again.hidden = !model.get("unkept");
-      if (!take) say(model.get("said") || READY);
+      if (!take) say(model.get("said") || (sends ? "" : READY));
     };
     const devices = async () => {
       const all = (await navigator.mediaDevices?.enumerateDevices?.().catch(() => [])) ?? [];
@@ -207,7 +223,7 @@ export default {
       }
       if (take.next !== undefined) take.lost += Math.max(0, data.at - take.next);
       take.next = data.at + length;
-      whichLabel.hidden = data.parts.length < 2;
+      whichLabel.hidden = sends || data.parts.length < 2;
       take.most = Math.max(take.most, data.parts.length);
       let size = 0;
       const wanted = take.wanted(data.parts);
@@ -216,11 +232,18 @@ export default {
         if (value > size) size = value;
         if (value >= FULL) take.clipped++;
       }
+      if (!take.frames) take.firstAt = data.at;
       gathered.push({ parts: data.parts, first: take.frames });
       take.frames += length;
       // A key or a mouse may be heard while one is quiet; the highest peak is that of what is played.
       if (!take.quiet) take.peak = Math.max(take.peak, size);
       draw(size);
+      if (sends && !take.asked) {
+        // Only now, so that what is sent begins inside of what is recorded.
+        take.asked = true;
+        tell(model, { kind: "signal", rate_hz: context.sampleRate, level: level.value });
+      }
+      if (take.ends && take.frames >= take.ends) return stop();
       if (take.frames < model.get("longest") * context.sampleRate) return;
       const [from, words] = model.get("prompts").at(-1);
       stop(from < model.get("longest") ? `It was ended at ${model.get("longest")} s, the longest that it may be.` : words);
@@ -231,7 +254,24 @@ export default {
       take.node.port.postMessage("stop");
       setTimeout(handOver, END_MS); // an audio thread that stands answers nothing
     };
+    // The page's own ceiling, whatever the kernel sends.
+    const send = (frames, bytes) => {
+      const { context } = take;
+      const [rate, ceiling] = [context.sampleRate, model.get("ceiling")];
+      const buffer = context.createBuffer(1, frames, rate);
+      const given = new Float32Array(bytes.buffer.slice(bytes.byteOffset, bytes.byteOffset + bytes.byteLength));
+      buffer.copyToChannel(given.map((each) => Math.max(-ceiling, Math.min(ceiling, each || 0))), 0);
+      const source = context.createBufferSource();
+      source.buffer = buffer;
+      source.connect(context.destination);
+      const beganAt = Math.ceil((context.currentTime + LEAD_SECONDS) * rate);
+      source.start(beganAt / rate);
+      take.began = beganAt - take.firstAt;
+      take.ends = take.began + frames + TAIL_SECONDS * rate;
+    };
     const begin = async () => {
+      if (sends && !nobody.checked) return say(FIRST);
+      if (sends) for (const each of players.values()) each.stop?.();
       if (!warned && [...players.values()].some((each) => each.loop?.playing)) {
         warned = true;
         return say(SOUNDS);
@@ -293,7 +333,7 @@ export default {
       const from = index * PIECE_FRAMES;
       const samples = interleaved(take, from, Math.min(take.frames, from + PIECE_FRAMES));
       const kept = ["echoCancellation", "noiseSuppression", "autoGainControl"].filter((each) => each in settings);
-      const told = { kind: "piece", index, of, channels: channels.length, rate_hz: context.sampleRate, lost, why,
+      const told = { kind: "piece", index, of, channels: channels.length, rate_hz: context.sampleRate, lost, why, began: take.began,
         settings: Object.fromEntries(kept.map((each) => [each, settings[each]])) };
       clearTimeout(take.timer);
       try {
@@ -303,8 +343,14 @@ export default {
         offerFile(DEAF);
       }
     };
-    const arrived = ({ kind, pieces }) => {
+    const arrived = ({ kind, pieces, frames, why }, buffers) => {
       if (kind === "chosen") return below();
+      if (kind === "signal" && take && !take.stopping && !take.began) return send(frames, buffers[0]);
+      if (kind === "no signal" && take && !take.ended) {
+        done();
+        show();
+        return say(why);
+      }
       if (kind !== "have" || !take?.ended || pieces !== take.index + 1) return;
       clearTimeout(take.timer);
       if (++take.index < take.of) return piece();
@@ -315,6 +361,7 @@ export default {
     // What stands below is of the take before, or of the file that is named there.
     const below = () => {
       show();
+      if (sends) nobody.checked = false; // asked each time: somebody may have put the headphones back
       if (model.get("below") && !runBelow(el)) say(`${model.get("said")} Run the cell below to have it there: click into it and press Shift + Enter.`.trim());
     };
     button.onclick = () => {

@@ -68,6 +68,7 @@ class Recorder(CourseWidget):
     chosen = traitlets.Unicode("").tag(sync=True)
     said = traitlets.Unicode("").tag(sync=True)
     unkept = traitlets.Bool(False).tag(sync=True)
+    sends = traitlets.Bool(False).tag(sync=True)
     arrived = traitlets.Int(0)
 
     def __init__(self, about: str = "", **given: Any) -> None:
@@ -147,9 +148,14 @@ class Recorder(CourseWidget):
             return
         with self.hold_sync():
             self.keep()
+            self._take_up(told)
+        self.arrived += 1
+
+    def _take_up(self, told: dict[str, Any]) -> None:
+        """Say what a learner should know of the take that has arrived."""
+        if self.take is not None:
             remarks = _remarks(self.take, told, self.room)
             self.said = " ".join([each for each in (str(told.get("why", "")), self.said, *remarks) if each])
-        self.arrived += 1
 
     def __repr__(self) -> str:
         return f"<recorder: {self.said or 'no take yet'}>"

@@ -124,3 +124,50 @@ def test_what_goes_wrong_is_one_sentence_and_what_was_recorded_is_kept(microphon
     said(page, "Kept as take-")
     assert len(takes(lab)) == len(earlier) + 1
     keep(page, "recorder-went")
+
+
+LOOP = """() => {
+    const loop = new AudioContext({ sampleRate: 48000 });
+    const back = loop.createMediaStreamDestination();
+    const way = loop.createGain();
+    way.gain.value = -0.5;
+    way.connect(back);
+    navigator.mediaDevices.getUserMedia = async () => back.stream.clone();
+    const connect = AudioNode.prototype.connect;
+    AudioNode.prototype.connect = function (to, ...others) {
+        if (to === this.context.destination && this.context !== loop) {
+            const out = this.context.createMediaStreamDestination();
+            connect.call(this, out);
+            connect.call(loop.createMediaStreamSource(out.stream), way);
+        }
+        return connect.call(this, to, ...others);
+    };
+}"""
+
+
+def test_a_chain_of_known_gain_and_polarity_is_measured_and_nothing_is_sent_before_nobody_listens(
+    microphone, lab, keep
+):
+    """The cable is a gain of −6 dB with turned polarity between the page's own output and its microphone."""
+    page = microphone
+    lab.open(page, lab.write("chain.ipynb", "import gainlib as gl\nchain = gl.measure_chain()\nchain"))
+    lab.run_all(page)
+    page.evaluate(LOOP)
+    earlier = takes(lab)
+    measure = page.get_by_role("button", name="Measure", exact=True)
+    measure.click()
+    said(page, "Nothing is sent yet")
+    keep(page, "chain-before")
+    page.get_by_role("checkbox").check()
+    measure.click()
+    said(page, "The signal goes out")
+    keep(page, "chain-sending")
+    page.wait_for_function(
+        "() => document.querySelector('.gainlib-take-said').innerText.includes('Gain at 997 Hz')", timeout=30_000
+    )
+    keep(page, "chain-measured")
+    told = page.locator(".gainlib-take-said").inner_text()
+    assert "Gain at 997 Hz, channel 1: −6.02 dB. The polarity is turned." in told
+    assert "THD 0.000 %" in told
+    assert not page.get_by_role("checkbox").is_checked()
+    assert takes(lab) == earlier

@@ -217,3 +217,14 @@ def test_a_device_noise_reads_0_8_db_higher_in_24_khz(reckoned):
     reckoned(
         "So −40 dBu reads −57.2 dBFS here, and not −58.", -57.2, expected, read, near=0.05, source="derived: bandwidth"
     )
+
+
+def test_a_line_in_headphones_is_a_days_dose_in_19_seconds(reckoned):
+    """On your own session: what +4 dBu does in headphones of 32 ohms and 100 dB SPL for 1 mW."""
+    volts = math.sqrt(0.6) * 10 ** (4 / 20)
+    level_db = 100 + 10 * math.log10(volts**2 / 32 / 0.001)
+    source = "derived: Ohm's law; 0 dBu from ITU-R BS.645-2"
+    reckoned("are 117 dB SPL", 117, level_db, within=0.5, source=source)
+    seconds = 8 * 3600 / 2 ** ((level_db - 85) / 3)
+    reckoned("for a whole day is used up in 19 seconds", 19, seconds, within=0.5, source="published: NIOSH 98-126, 1.1")
+    reckoned("1.228 volts into 32 ohms are 47 mW, 16.7 dB over 1 mW", 16.7, level_db - 100, source=source)
