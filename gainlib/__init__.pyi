@@ -100,6 +100,9 @@ from .notebook import (
 from .notebook import (
     record as record,
 )
+from .notebook import (
+    write_exercise as write_exercise,
+)
 from .sound_file import read as read
 from .sound_file import write as write
 from .stages import (

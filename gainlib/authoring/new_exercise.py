@@ -11,7 +11,7 @@ from gainlib.exercises.tables import EXERCISE_KINDS
 from gainlib.storage import atomic_write
 from gainlib.text import describe_value
 
-__all__ = ["new_exercise"]
+__all__ = ["new_exercise", "require_name"]
 
 NAME = re.compile(r"(?:[a-z0-9]+(?:-[a-z0-9]+)*/)?[a-z0-9]+(?:-[a-z0-9]+)*")
 LONGEST_NAME = 80
@@ -27,11 +27,7 @@ def new_exercise(name: str, *, kind: str = "set", folder: Path | None = None) ->
     >>> new_exercise("levels/hot-bass", folder=Path(tempfile.mkdtemp())).name
     'hot-bass.toml'
     """
-    plain = name.removesuffix(".toml") if isinstance(name, str) else ""
-    if len(plain) > LONGEST_NAME or not NAME.fullmatch(plain):
-        raise GainError(
-            f"the name is {describe_value(name)}; give small letters, digits and hyphens, such as levels/hot-bass."
-        )
+    plain = require_name(name)
     if kind not in EXERCISE_KINDS:
         raise GainError(f"kind is {describe_value(kind)}; {suggest(str(kind)[:80], EXERCISE_KINDS)}")
     text = (resources.files("gainlib") / "authoring" / "templates" / f"{kind}.toml").read_text(encoding="utf-8")
@@ -41,3 +37,17 @@ def new_exercise(name: str, *, kind: str = "set", folder: Path | None = None) ->
         raise GainError(f"{file} is there already; choose another name, or move the file away.")
     then = "; go to a folder that you may write to"
     return atomic_write(file, text.replace("TITLE", title), make_folder=True, then=then)
+
+
+def require_name(name: object) -> str:
+    """The name of an exercise without its ending; GainError for what cannot be one.
+
+    >>> require_name("levels/hot-bass.toml")
+    'levels/hot-bass'
+    """
+    plain = name.removesuffix(".toml") if isinstance(name, str) else ""
+    if len(plain) > LONGEST_NAME or not NAME.fullmatch(plain):
+        raise GainError(
+            f"the name is {describe_value(name)}; give small letters, digits and hyphens, such as levels/hot-bass."
+        )
+    return plain

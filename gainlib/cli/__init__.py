@@ -8,11 +8,13 @@ classroom   new-class, hand-in, mark
 joining     who enters a class by its start file, and what is other in it
 installation how gainlib was installed, and the line that does it again
 meanwhile   what this Python does while the first page is read
+one_cell    a notebook of one cell, opened in a folder of its own
 saying      how a command says something
 setup       check-setup: what of the course works on this computer
 start       what a command does before it opens anything
 survey      survey
 trying      try: one exercise as a learner sees it
+writing     write-exercise: the page on which one is written
 """
 
 # ruff: noqa: E402
@@ -244,6 +246,22 @@ def _new_exercise(
     say(f"{file} is written. Change it, then: gainlib prove {file}")
     if here := sounds_in(file.parent):
         say(f'To use a recording that lies beside it: given.take = "{here[0].name}"')
+
+
+@app.command("write-exercise", epilog="Example: gainlib write-exercise levels/hot-guitar")
+def _write_exercise(
+    name: Annotated[str, typer.Argument(help="What it is called, such as hot-guitar or levels/hot-guitar.")],
+    browser: Annotated[bool, typer.Option("--browser/--no-browser", help="Open the browser as well.")] = True,
+    port: Annotated[int, typer.Option(help="The port on this computer; 0 takes a free one.", min=0, max=65535)] = 0,
+) -> None:
+    """Write an exercise on a page: choose a recording, stand a bench, say what is right; the page writes and proves it.
+
+    It writes the same text file as you would, into this folder. One that is there is read, unless it says more than the
+    page can show. JupyterLab runs on this computer only, until you press Ctrl-C.
+    """
+    from gainlib.cli.writing import open_writing
+
+    open_writing(name, port=port, browser=browser)
 
 
 @app.command("try", epilog="Example: gainlib try my-exercise.toml --learner Ada")

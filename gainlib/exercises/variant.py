@@ -257,14 +257,15 @@ def build_control(entry: MoveEntry, start: Start, drawn: Drawn) -> ControlSpec:
         high=entry.high or 0.0,
         step=entry.step or (RIDE_STEP_DB if entry.points else 0.0),
         start=value,
-        label=entry.label or _label(start.session, path),
+        label=entry.label or control_label(start.session, path),
         unit="dB" if entry.points else unit_of_setting(start.session, path),
         options=tuple(entry.options or ()),
         points=entry.points,
     )
 
 
-def _label(session: Session, path: str) -> str:
+def control_label(session: Session, path: str) -> str:
+    """What the control of a setting is called where a file does not say it; `path` is the full one."""
     part, _, name = path.split("/")
     owner, described = session.held(path)[1], described_setting(session, path)
     if isinstance(owner, Send):

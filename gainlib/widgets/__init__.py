@@ -18,6 +18,7 @@ the one reader of typed numbers (comma and point both count), the one field that
 - `course_questions`: the questions of the lessons, with the answers that stand in no cell
 - `brief`, `question`, `answer_panel`: an exercise
 - `exercise_list`: the front of the exercise book
+- `form`: fields and buttons, as the page has them on which an exercise is written
 - `hand_in_button`: `gl.hand_in`
 - `name_field`: `gl.learner`
 - `recorder`: `gl.record`, a take from the learner's own microphone

@@ -285,7 +285,7 @@ export function numberField(now, take) {
 
 // Notebook shortcuts of one letter (x cuts a cell) fire unless the focused element itself carries this attribute; with
 // it Ctrl+S would not save either. The window hears a key before the notebook does, so it is put on for plain keys only.
-const OURS = ":is(.gainlib-bench, .gainlib-exercise, .gainlib-book, .gainlib-answer, .gainlib-prediction, .gainlib-take) "
+const OURS = ":is(.gainlib-bench, .gainlib-exercise, .gainlib-book, .gainlib-answer, .gainlib-prediction, .gainlib-take, .gainlib-writing) "
   + ":is(input, button, select, textarea, summary)";
 window.addEventListener("keydown", (event) => {
   if (!event.target.matches?.(OURS)) return;

@@ -7,7 +7,7 @@ import json
 import pytest
 
 import gainlib as gl
-from gainlib.cli import trying
+from gainlib.cli import one_cell, trying
 from gainlib.exercises import load
 from gainlib.learners.enrolment import enrol
 
@@ -21,7 +21,7 @@ def served(monkeypatch, tmp_path):
         cells = json.loads((folder / given["page"]).read_text(encoding="utf-8"))["cells"]
         calls.append({"folder": folder, "code": cells[-1]["source"], "text": cells[0]["source"], **given})
 
-    monkeypatch.setattr(trying, "serve", serve)
+    monkeypatch.setattr(one_cell, "serve", serve)
     monkeypatch.chdir(tmp_path)
     return calls
 
