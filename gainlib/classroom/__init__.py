@@ -19,6 +19,8 @@ similarity          answers that look taken over
 whose               whose a file is that cannot be read, and whose numbers an answer bears
 guard               what goes wrong with one thing is noted, and the next is done
 feedback, report    what the pages for learners and teacher say
+answer_shown        an answer as a page shows it
+handout             exercises on paper, and the teacher's key
 run                 all of it in order
 """
 

@@ -11,17 +11,14 @@ from pathlib import Path
 from typing import Any
 
 from gainlib import views
+from gainlib.classroom import answer_shown
+from gainlib.classroom.answer_shown import answered_picture, told_answer
 from gainlib.classroom.guard import noting
 from gainlib.classroom.marking import Work, engine_digest
 from gainlib.classroom.marks import LearnerMark
-from gainlib.errors import GainError
-from gainlib.exercises import Exercise, Variant, load
-from gainlib.exercises.pictures import view_for
-from gainlib.flow import Session
-from gainlib.html.figures import figure_html, figure_json, script, script_beside
+from gainlib.exercises import Exercise, load
+from gainlib.html.figures import figure_html, script, script_beside
 from gainlib.html.pages import TEMPLATES, render
-from gainlib.text import printed_number
-from gainlib.views import Columns
 
 __all__ = ["PageWork", "feedback_pages"]
 
@@ -92,7 +89,11 @@ class PageWork:
 def _files_digest() -> str:
     """Of all files that say how a page looks."""
     rooms = (TEMPLATES.parent, TEMPLATES, Path(views.__file__).parent)
-    files = [Path(__file__), *(file for room in rooms for file in sorted(room.iterdir()) if file.is_file())]
+    files = [
+        Path(__file__),
+        Path(answer_shown.__file__),
+        *(file for room in rooms for file in sorted(room.iterdir()) if file.is_file()),
+    ]
     return hashlib.sha256(b"".join(file.read_bytes() for file in files)).hexdigest()
 
 
@@ -113,8 +114,8 @@ def _page(work: PageWork) -> str:
         drawn: dict[str, Any] = {"settings": [], "moved": False, "picture": ""}
         if answer is not None:
             variant = _exercise(answer.source, answer.task).with_values(answer.values)
-            drawn |= {"settings": _settings(variant, answer.answer), "moved": bool(variant.controls)}
-            if shown := _answered_picture(variant, answer.answer):
+            drawn |= {"settings": told_answer(variant, answer.answer), "moved": bool(variant.controls)}
+            if shown := answered_picture(variant, answer.answer):
                 figure, columns, heading, sentence = shown
                 drawn |= {"picture": figure_html(figure, columns, heading), "heading": heading, "sentence": sentence}
         exercises.append({**told, **drawn})
@@ -122,69 +123,6 @@ def _page(work: PageWork) -> str:
     return render("feedback.html", **{**work.content, "exercises": exercises}, script=drawing)
 
 
-def _answered_picture(variant: Variant, answer: dict[str, Any]) -> tuple[str, Columns, str, str] | None:
-    """The first view of an exercise as a learner set it: figure, columns, heading, sentence; None without."""
-    if not variant.views or variant.candidates:
-        return None  # where versions were judged, nothing was set
-    rendering = _as_set(variant, answer).render()
-    drawn = view_for(variant.views[0], variant)
-    return (
-        _figure(variant.exercise, variant.views[0]),
-        drawn.columns(rendering),
-        drawn.heading(rendering),
-        drawn.sentence(rendering),
-    )
-
-
-def _as_set(variant: Variant, answer: dict[str, Any]) -> Session:
-    """The session with what an answer sets; what the controls cannot do, and what a stage refuses, stays as it was."""
-    settings: dict[str, Any] = {}
-    for move in variant.controls:
-        value = answer.get(move.path)
-        if move.points and isinstance(value, list):
-            settings[move.path] = tuple(map(tuple, value))
-        elif move.options:
-            if any(isinstance(each, bool) == isinstance(value, bool) and each == value for each in move.options):
-                settings[move.path] = value
-        elif isinstance(value, int | float) and not isinstance(value, bool) and move.low <= value <= move.high:
-            settings[move.path] = value
-    try:
-        return variant.session.replaced(settings)
-    except GainError:
-        return variant.session
-
-
-@functools.lru_cache(maxsize=64)
-def _figure(exercise: Exercise, choice: str) -> str:
-    """A figure is the same for all answers to an exercise; only its columns change."""
-    variant = exercise.variant("anyone")
-    return figure_json(view_for(choice, variant).figure(variant.session.render()))
-
-
 @functools.lru_cache(maxsize=64)
 def _exercise(source: str, task: str) -> Exercise:
     return load(source)
-
-
-def _settings(variant: Variant, answer: dict[str, Any]) -> list[str]:
-    """What the learner set or answered, as the exercise writes it."""
-    said = []
-    for move in variant.controls:
-        value = answer.get(move.path)
-        if isinstance(value, bool):
-            said.append(f"{move.label} {'on' if value else 'off'}")
-        elif isinstance(value, int | float):
-            said.append(f"{move.label} {printed_number(float(value), move.unit, move.step)}")
-        elif isinstance(value, list):
-            said.append(f"{move.label} of {len(value)} points")
-        elif isinstance(value, str):
-            said.append(f"{move.label} {value}")
-    for ask in variant.questions:
-        value = answer.get(ask.name)
-        if isinstance(value, list):
-            said.append(f"{ask.title}: {', '.join(str(each) for each in value)}")
-        elif isinstance(value, str):
-            said.append(f"{ask.title}: {value}")
-        elif isinstance(value, int | float) and not isinstance(value, bool):
-            said.append(f"{ask.title}: {printed_number(float(value), ask.unit, plus=False)}")
-    return said

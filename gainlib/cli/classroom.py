@@ -26,6 +26,7 @@ def add_to(app: typer.Typer) -> None:
     )
     app.command("hand-in", epilog="Example: gainlib hand-in my-course")(_hand_in)
     app.command("new-profile", epilog="Example: gainlib new-profile office --class group-a.toml")(_new_profile)
+    app.command("handout", epilog="Example: gainlib handout --class group-a.toml --paper letter")(_handout)
     app.command("mark", epilog="Example: gainlib mark hand-ins --class group-a.toml --workers 2")(_mark)
 
 
@@ -190,6 +191,32 @@ def _new_profile(
 
     made = write_profile(file, read_class(class_file))
     say(f"{made} is yours to change. Then: gainlib mark HAND-INS --class {class_file} --grades {made}")
+
+
+def _handout(
+    class_file: Annotated[Path, typer.Option("--class", help="The teacher's class file.")],
+    exercise: Annotated[
+        list[str] | None, typer.Option(help="An exercise of the class; may be given again. All, if left out.")
+    ] = None,
+    learner: Annotated[
+        list[str] | None, typer.Option(help="A learner's id; may be given again. All, if left out.")
+    ] = None,
+    paper: Annotated[str, typer.Option(help="A4 or letter.")] = "A4",
+    out: Annotated[
+        Path | None, typer.Option(help="Where the pages are written; beside the class file, if left out.")
+    ] = None,
+) -> None:
+    """Write exercise sheets to print, each learner's with their own numbers and room to write, and a key for you.
+
+    Both are pages that a browser prints. The key holds everybody's numbers, an answer that passes, and what it gives.
+    """
+    from gainlib.classroom.handout import write_handout
+
+    with _progress() as on_progress:
+        sheets, key = write_handout(
+            class_file, out, exercises=exercise or (), learners=learner or (), paper=paper, on_progress=on_progress
+        )
+    say(f"Open and print: {sheets}", f"Yours alone: {key}")
 
 
 @contextlib.contextmanager

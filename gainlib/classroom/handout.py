@@ -1,0 +1,194 @@
+"""Exercises on paper: a sheet for each learner with their own numbers and room to write, and the teacher's key."""
+
+from __future__ import annotations
+
+import functools
+import os
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+from gainlib.classroom.answer_shown import answered_picture, told_answer
+from gainlib.classroom.class_file import ClassFile, RosterLine, read_class
+from gainlib.errors import GainError, suggest
+from gainlib.exercises import Exercise, Variant, author_answer, check
+from gainlib.exercises.model import ControlSpec, Question
+from gainlib.html.figures import figure_html, script
+from gainlib.html.pages import render
+from gainlib.learners.learners_file import load_entry
+from gainlib.storage import atomic_write
+from gainlib.text import printed_number
+
+__all__ = ["PAPERS", "answer_key", "exercise_sheets", "write_handout"]
+
+PAPERS = ("A4", "letter")
+_BY_EAR = ("judge", "hear", "record")
+MOST_SHEETS = 2000
+
+
+def write_handout(
+    class_file: str | os.PathLike[str],
+    folder: str | os.PathLike[str] | None = None,
+    *,
+    exercises: Sequence[str] = (),
+    learners: Sequence[str] = (),
+    paper: str = "A4",
+    on_progress: Callable[[str, int, int], None] = lambda what, done, of: None,
+) -> tuple[Path, Path]:
+    """Write the sheets of a class and the teacher's key, each a page to print, and give their paths.
+
+    They are of all its exercises and learners unless some are named. They lie beside the class file, in `handout-of-`
+    and its name, unless `folder` names another place; earlier ones are replaced. Raises GainError for a name that the
+    class has not, for a class without a roster, and for more than 2000 sheets.
+    """
+    if paper not in PAPERS:
+        raise GainError(f"--paper is {paper!r}; it must be one of {', '.join(PAPERS)}.")
+    source = Path(class_file)
+    of_class = read_class(source)
+    chosen = _chosen(of_class, exercises, learners)
+    works = [load_entry(each, source.parent) for each in of_class.exercises if each.name in chosen[0]]
+    target = Path(folder) if folder is not None else source.with_name(f"handout-of-{source.stem}")
+    sheets = exercise_sheets(of_class, works, chosen[1], paper, functools.partial(on_progress, "writing sheets"))
+    key = answer_key(of_class, works, chosen[1], paper, functools.partial(on_progress, "writing the key"))
+    return (
+        atomic_write(target / "sheets.html", sheets, private=True, make_folder=True),
+        atomic_write(target / "key-for-the-teacher.html", key, private=True),
+    )
+
+
+def _chosen(
+    of_class: ClassFile, exercises: Sequence[str], learners: Sequence[str]
+) -> tuple[set[str], list[RosterLine]]:
+    known = {each.name for each in of_class.exercises}
+    for name in exercises:
+        if name not in known:
+            raise GainError(f"the class has no exercise {name!r}; {suggest(name, known)}")
+    if not of_class.learners:
+        raise GainError("the class file has no roster, so nobody's numbers are known; add learners to it.")
+    for learner in learners:
+        if learner not in of_class.roster:
+            raise GainError(f"the class has no learner {learner!r}; write the id as the roster has it.")
+    names = set(exercises) or known
+    chosen = [each for each in of_class.learners if not learners or each.id in learners]
+    if len(names) * len(chosen) > MOST_SHEETS:
+        raise GainError(
+            f"that would be {len(names) * len(chosen)} sheets, and at most {MOST_SHEETS} are made at once; "
+            "name some exercises or learners."
+        )
+    return names, chosen
+
+
+def exercise_sheets(
+    of_class: ClassFile,
+    exercises: Sequence[Exercise],
+    learners: Iterable[RosterLine],
+    paper: str = "A4",
+    on_progress: Callable[[int, int], None] = lambda done, of: None,
+) -> str:
+    """The sheets as one page to print: each learner's begin on a new one, with brief, picture and room to write."""
+    learners = list(learners)
+    worth = {each.name: each.points for each in of_class.exercises}
+    sheets: list[dict[str, Any]] = []
+    for index, learner in enumerate(learners):
+        own = list(_variants(of_class, exercises, learner))
+        if not own:
+            continue  # exempt from all of them
+        due = of_class.due_for(learner.id)
+        sheets.append({
+            "name": learner.name,
+            "id": learner.id,
+            "due": f"{due:%Y-%m-%d %H:%M %Z}" if due else "",
+            "exercises": [_sheet(each, variant, worth[each.name]) for each, variant in own],
+        })  # fmt: skip
+        on_progress(index + 1, len(learners))
+    drawn = any(each["picture"] for sheet in sheets for each in sheet["exercises"])
+    return render(
+        "sheets.html",
+        title=of_class.title,
+        paper=paper,
+        sheets=sheets,
+        script=script() if drawn else "",
+        lines=range(4),
+    )
+
+
+def answer_key(
+    of_class: ClassFile,
+    exercises: Sequence[Exercise],
+    learners: Iterable[RosterLine],
+    paper: str = "A4",
+    on_progress: Callable[[int, int], None] = lambda done, of: None,
+) -> str:
+    """The teacher's key as a page to print: of each exercise, each learner's numbers, the right answer, what it gives.
+
+    The answer is the author's own at these numbers; what it gives is measured, as in a marking.
+    """
+    learners = list(learners)
+    tables = []
+    for index, exercise in enumerate(exercises):
+        rows = []
+        for learner in learners:
+            if of_class.is_exempt(learner.id, exercise.name):
+                continue
+            ((_, variant),) = _variants(of_class, [exercise], learner)
+            answer = author_answer(variant) if exercise.spec.solution else {}
+            rows.append({
+                "name": learner.name,
+                "id": learner.id,
+                "numbers": [f"{name.replace('_', ' ')}: {printed}" for name, printed in variant.printed.items()],
+                "answer": told_answer(variant, _moved(variant, answer)),
+                "gives": [f"{each.title}: {each.sentence}" for each in check(variant, answer).lines] if answer else [],
+            })  # fmt: skip
+        tables.append({"title": exercise.title, "name": exercise.name, "goal": exercise.goal, "rows": rows})
+        on_progress(index + 1, len(exercises))
+    return render("answer_key.html", title=of_class.title, paper=paper, tables=tables, script="")
+
+
+def _variants(
+    of_class: ClassFile, exercises: Sequence[Exercise], learner: RosterLine
+) -> Iterator[tuple[Exercise, Variant]]:
+    key = of_class.key_of(learner.id)
+    for each in exercises:
+        if not of_class.is_exempt(learner.id, each.name):
+            yield each, each.variant(learner.id, key)
+
+
+def _moved(variant: Variant, answer: dict[str, Any]) -> dict[str, Any]:
+    """What of an answer is not as it stood at the start; all of it where nothing is moved."""
+    moved = {name: value for name, value in answer.items() if variant.start.get(name) != value}
+    return moved or answer
+
+
+def _sheet(exercise: Exercise, variant: Variant, points: float | None) -> dict[str, Any]:
+    by_ear = exercise.kind in _BY_EAR
+    shown = None if by_ear else answered_picture(variant, variant.start)
+    return {
+        "title": exercise.title,
+        "points": f"{exercise.out_of if points is None else points:g}",
+        "brief": variant.brief.split("\n\n"),
+        "by_ear": by_ear,
+        "picture": figure_html(shown[0], shown[1], shown[2]) if shown else "",
+        "heading": shown[2] if shown else "",
+        "sentence": shown[3] if shown else "",
+        "asks": [_asked(each) for each in variant.questions],
+        "moves": [_to_move(each) for each in variant.controls],
+        "versions": [each.label for each in variant.candidates] if not variant.questions else [],
+    }
+
+
+def _asked(ask: Question) -> dict[str, Any]:
+    unit = "s" if ask.form == "seconds" else ask.unit
+    return {"title": ask.title, "unit": unit, "choices": ask.choices, "ordered": ask.form == "order"}
+
+
+def _to_move(move: ControlSpec) -> dict[str, Any]:
+    """A control, with what it may be set to."""
+    if move.points:
+        span = f"points from {printed_number(move.low, move.unit)} to {printed_number(move.high, move.unit)}"
+    elif move.options:
+        span = ""
+    else:
+        low, high, start = (printed_number(each, move.unit, move.step) for each in (move.low, move.high, move.start))
+        span = f"{low} to {high}, now {start}"
+    choices = [("on" if each else "off") if isinstance(each, bool) else str(each) for each in move.options]
+    return {"title": move.label, "unit": "" if move.options else move.unit, "choices": choices, "span": span}
