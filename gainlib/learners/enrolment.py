@@ -30,13 +30,15 @@ from gainlib.learners.learners_file import (
 from gainlib.learners.naming import require_text
 from gainlib.learners.progress import Progress
 from gainlib.learners.start_file import StartFile, read_start_file
-from gainlib.storage import atomic_write, given_path, held_alone
-from gainlib.storage.foreign import read_json, toml_table
+from gainlib.state import state_folder
+from gainlib.storage import append_line, atomic_write, given_path, held_alone
+from gainlib.storage.foreign import read_json, read_text, toml_table
 
 __all__ = ["Enrolment", "brought_up_to_date", "enrol", "enrolled", "find_exercise", "learner_of", "own_variant"]
 
 CLASS_FILE = "class.json"
 EXERCISES = "class-exercises"
+OPENED = "start-files.txt"
 SCHEMA = "gainlib class of a learner"
 HUB_CLASS = "GAINLIB_CLASS"
 HUB_USER = "JUPYTERHUB_USER"
@@ -126,6 +128,9 @@ def enrol(
     source = given_path(start_file).resolve()
     stamp = _stamp(source)
     found = read_start_file(source)
+    if follow and _is_on_a_server(source):
+        with contextlib.suppress(GainError):  # what is not remembered is not followed
+            append_line(state_folder() / OPENED, source.as_uri(), private=True)
     return _taken_over(Path(folder), found, stamp, learner_of(found, learner_id), follow)
 
 
@@ -149,6 +154,8 @@ def brought_up_to_date(folder: str | os.PathLike[str] | None = None) -> Enrolmen
     """
     here = enrolled(folder)
     if here is None or here.source is None or os.environ.get(HUB_CLASS):
+        return here
+    if not _may_be_looked_at(here.source):
         return here
     try:
         stamp = _stamp(here.source)
@@ -330,6 +337,25 @@ def _stamp(file: Path) -> tuple[int, int]:
     except FileNotFoundError:
         return _NOT_THERE
     return found.st_size, found.st_mtime_ns
+
+
+def _is_on_a_server(file: Path) -> bool:
+    """Whether the path itself names another computer, as shares are called on Windows."""
+    return str(file).startswith(("\\\\", "//"))
+
+
+def _may_be_looked_at(source: Path) -> bool:
+    """Whether a start file may be looked for: on a server that its path names only where this user has opened it there.
+
+    A folder from a stranger could name a server of theirs, and Windows shows whoever it asks who is asking.
+    """
+    if not _is_on_a_server(source):
+        return True
+    try:
+        opened = read_text(state_folder() / OPENED, LARGEST_CLASS_BYTES, "a list of start files")
+    except GainError:
+        return False
+    return source.as_uri() in opened.splitlines()
 
 
 def _path_of(address: str) -> Path:

@@ -72,7 +72,8 @@ class SetWork:
 
     def __repr__(self) -> str:
         rows = [
-            f"  {each.title}: {', '.join(filter(None, [each.fault or each.state, ROLES[each.role], each.handed_in]))}"
+            f"  {each.title}: {', '.join(filter(None, [each.fault or each.state, ROLES[each.role]]))}"
+            + (f"; handed in: {each.handed_in}" if each.handed_in else "")
             for each in self.exercises
         ]
         return "\n".join([f"Set by your teacher ({self.title}): {self.sentence}", *rows, *self.news])

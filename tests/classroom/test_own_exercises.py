@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,10 +16,14 @@ from gainlib.classroom.start_files import own_files_of, write_start_files
 from gainlib.classroom.store import Store
 from gainlib.errors import GainError
 from gainlib.exercises import author_answer, check, load
+from gainlib.learners import enrolment
+from gainlib.learners.course_folder import install_lessons
 from gainlib.learners.enrolment import brought_up_to_date, enrol, enrolled, find_exercise, own_variant
 from gainlib.learners.progress import Progress
 from gainlib.learners.start_file import read_start_file
 from gainlib.learners.submission import hand_in
+from gainlib.state import state_folder
+from gainlib.storage import append_line
 
 from .conftest import DUE, EXERCISE, ROSTER, rewrite
 
@@ -262,3 +267,43 @@ def test_the_edition_follows_what_is_set_and_nothing_else(own):
     gl.write(folder / "hums" / "Brummton 1.wav", gl.tone(-4, 100, seconds=0.5, rate_hz=48_000), overwrite=True)
     seen.append(edition())
     assert len(set(seen)) == 5
+
+
+@pytest.mark.parametrize("server", ["\\\\files.school.example\\share\\", "//files.school.example/share/"])
+def test_a_server_that_a_path_names_is_asked_only_where_the_learner_opened_the_start_file_there(
+    own, tmp_path, monkeypatch, server
+):
+    """A folder from a stranger may name a server of theirs, and to look there tells it who looks."""
+    course = tmp_path / "course"
+    enrol(course, own[1], "a-01")
+    there = Path(server + "group-a.gainclass")
+    asked = []
+    monkeypatch.setattr(enrolment, "_path_of", lambda address: there)
+    monkeypatch.setattr(enrolment, "_stamp", lambda file: asked.append(file) or (0, 0))
+    monkeypatch.setattr(Path, "as_uri", lambda path: f"file:{path}")
+    assert brought_up_to_date(course).source == there
+    assert asked == []
+    append_line(state_folder() / enrolment.OPENED, there.as_uri())
+    brought_up_to_date(course)
+    assert asked == [there]
+    (state_folder() / enrolment.OPENED).unlink()
+
+
+def test_under_a_hub_own_exercises_are_laid_where_the_learner_works_and_changes_arrive(own, tmp_path, monkeypatch):
+    file, for_all, _ = own
+    monkeypatch.setenv("GAINLIB_CLASS", str(for_all))
+    monkeypatch.setenv("JUPYTERHUB_USER", "a-03")
+    course = tmp_path / "course"
+    install_lessons(course, "1", only="start-here")
+    monkeypatch.chdir(course)
+    assert gl.exercise(OWN).exercise.title == "A hot hum"
+    answered(course, find_own(course))
+    assert "your answers to 1 of 2 exercises" in hand_in(course).text
+    assert gl.contents().work.exercises[1].passed
+    file.write_text(file.read_text().replace("2026-01-15", "2099-01-22"))
+    write_start_files(file)
+    assert gl.contents().work.due.year == 2099
+    assert len(gl.contents().work.news) == 1
+    made = gl.join_class()
+    assert not made.may  # the hub says in which class one is
+    made.close()
