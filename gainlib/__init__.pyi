@@ -77,6 +77,9 @@ from .notebook import (
     compare as compare,
 )
 from .notebook import (
+    ear as ear,
+)
+from .notebook import (
     exercise as exercise,
 )
 from .notebook import (

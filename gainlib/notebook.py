@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from gainlib.benches.bench_panel import bench
 from gainlib.benches.book_panel import exercise_book
+from gainlib.benches.ear_panel import ear
 from gainlib.benches.exercise_panel import exercise
 from gainlib.benches.survey_on_bench import survey
 from gainlib.widgets.chain_test import measure_chain
@@ -21,6 +22,7 @@ from gainlib.widgets.recorder import record
 __all__ = [
     "bench",
     "compare",
+    "ear",
     "exercise",
     "exercise_book",
     "hand_in",

@@ -19,6 +19,7 @@ the panels
 - `ladder_run`, `listening_trials`: a run of a listening ladder, and where it is answered
 - `exercise_panel`: `gl.exercise`
 - `book_panel`: `gl.exercise_book`
+- `ear_panel`: `gl.ear`
 - `survey_panel`, `survey_on_bench`: `gl.survey`, whose trims are moved on a bench
 - `kernel_start`: what a lesson's kernel does before its first cell
 """

@@ -22,14 +22,19 @@ __all__ = ["build_exercise", "exercise_names", "load"]
 LARGEST_FILE_BYTES = 64 * 1024
 
 
-def exercise_names() -> tuple[str, ...]:
-    """The names of the collection's exercises, such as `recording/leave-room`, in order.
+def exercise_names(kind: str = "") -> tuple[str, ...]:
+    """The names of the collection's exercises, such as `recording/leave-room`, in order; of one kind where it is given.
 
     >>> "recording/leave-room" in exercise_names()
     True
+    >>> "hearing/step-in-level" in exercise_names("hear")
+    True
     """
     folder = bundled_folder("exercises")
-    return tuple(sorted(str(file.relative_to(folder).with_suffix("").as_posix()) for file in folder.glob("*/*.toml")))
+    files = sorted(folder.glob("*/*.toml"))
+    if kind:
+        files = [each for each in files if toml_table(read_content(each), each.name).get("kind") == kind]
+    return tuple(str(file.relative_to(folder).with_suffix("").as_posix()) for file in files)
 
 
 def load(name: str | Path) -> Exercise:

@@ -1,17 +1,9 @@
 // The three sounds of a trial as three buttons, what the last answer was worth, and the run as a picture.
-import { follow, make, tell, whenGone } from "./shared.js";
+import { drawn, follow, make, tell, whenGone } from "./shared.js";
 
-const SVG = "http://www.w3.org/2000/svg";
 const ROW_PX = 16;
 const TRIAL_PX = 14;
 const NAMES_PX = 78;
-
-function drawn(tag, given, ...inside) {
-  const made = document.createElementNS(SVG, tag);
-  for (const [name, value] of Object.entries(given)) made.setAttribute(name, value);
-  made.append(...inside);
-  return made;
-}
 
 // A row for each rung, the clearest on top, and along it the trials: filled where the answer was right, open where not.
 function picture(steps, run) {

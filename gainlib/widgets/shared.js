@@ -39,6 +39,14 @@ export function make(tag, given = {}, ...inside) {
   return made;
 }
 
+// The same for a shape of a drawing.
+export function drawn(tag, given, ...inside) {
+  const made = document.createElementNS("http://www.w3.org/2000/svg", tag);
+  for (const [name, value] of Object.entries(given)) made.setAttribute(name, value);
+  made.append(...inside);
+  return made;
+}
+
 // Calls `update` whenever one of these traits changes; gives back what ends that.
 export function follow(model, names, update) {
   names.forEach((name) => model.on(`change:${name}`, update));
