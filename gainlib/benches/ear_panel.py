@@ -100,6 +100,7 @@ def _row(history: LadderHistory) -> dict[str, Any]:
         "runs": [
             {
                 "day": each.day.isoformat(),
+                "label": f"{each.day.day} {each.day:%b}",
                 "rung": each.estimate.rung,
                 "error": each.estimate.error_rungs,
                 "said": f"{_written(each.day)}: {history.ladder.named(each.size)}",

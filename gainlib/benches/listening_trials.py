@@ -107,6 +107,7 @@ class LadderPanel(Panel):
         self.run, self.brief, self._saved = run, brief, saved
         self.listening: ListeningTrials | None = None
         self.line = Fold(title=f"Train your ear: {brief.title}", note=_last(run, attempts), unfolded=not folded)
+        brief.title = ""  # the line above is its heading
         self.line.observe(lambda _: self._stand(), "unfolded")
         self.box = ipywidgets.VBox()
         self.box.add_class("gainlib-exercise")

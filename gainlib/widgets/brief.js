@@ -5,7 +5,7 @@ export default {
   render({ model, el }) {
     el.classList.add("gainlib-brief");
     const paragraphs = model.get("brief").split(/\n\s*\n/).map((text) => text.replace(/\s+/g, " ").trim());
-    el.append(make("h3", { className: "gainlib-brief-title", textContent: model.get("title") }));
+    if (model.get("title")) el.append(make("h3", { className: "gainlib-brief-title", textContent: model.get("title") }));
     el.append(...paragraphs.map((textContent) => make("p", { textContent })));
     if (model.get("note")) el.append(make("p", { className: "gainlib-note", textContent: model.get("note") }));
     return stands(model, el);

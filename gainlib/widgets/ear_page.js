@@ -2,15 +2,16 @@
 import { drawn, follow, make, stands, tell } from "./shared.js";
 
 const WIDTH = 300;
-const HEIGHT = 58;
+const HEIGHT = 78;
 const EDGE = 12;
+const FOOT = 14; // for the days below
 const DAY_MS = 86_400_000;
 const LEAST_DAYS = 14;
 
 // Up is clearer, down is finer; each run stands at its day with what it is sure of.
 function picture(row, first, days) {
   const x = (day) => EDGE + ((Date.parse(day) - first) / DAY_MS / days) * (WIDTH - 2 * EDGE);
-  const y = (rung) => EDGE + (Math.max(0, Math.min(row.rungs - 1, rung)) / (row.rungs - 1)) * (HEIGHT - 2 * EDGE);
+  const y = (rung) => EDGE + (Math.max(0, Math.min(row.rungs - 1, rung)) / (row.rungs - 1)) * (HEIGHT - 2 * EDGE - FOOT);
   const frame = [0, row.rungs - 1].map((rung) => drawn(
     "line", { x1: 0, x2: WIDTH, y1: y(rung), y2: y(rung), class: "gainlib-ladder-row" },
   ));
@@ -20,10 +21,15 @@ function picture(row, first, days) {
     dot.append(drawn("title", {}, run.said));
     return [drawn("line", { ...at, class: "gainlib-ear-sure" }), dot];
   });
+  const ends = row.runs.length > 1 ? [row.runs[0], row.runs.at(-1)] : row.runs;
+  const apart = ends.length < 2 || x(ends[1].day) - x(ends[0].day) > 50;
+  const labels = (apart ? ends : ends.slice(-1)).map((run) => drawn(
+    "text", { x: Math.min(x(run.day), WIDTH - 20), y: HEIGHT - 3, "text-anchor": "middle" }, run.label,
+  ));
   const path = drawn("polyline", {
     points: row.runs.map((run) => `${x(run.day)},${y(run.rung)}`).join(" "), class: "gainlib-ladder-path",
   });
-  const svg = drawn("svg", { width: WIDTH, height: HEIGHT, role: "img" }, ...frame, path, ...marks);
+  const svg = drawn("svg", { width: WIDTH, height: HEIGHT, role: "img" }, ...frame, path, ...marks, ...labels);
   svg.setAttribute("aria-label", row.runs.map((run) => run.said).join("; "));
   return svg;
 }
