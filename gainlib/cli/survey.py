@@ -80,6 +80,9 @@ def survey_command(
     workers: Annotated[
         int | None, typer.Option(help="Files measured side by side; as many as processors.", show_default=False)
     ] = None,
+    cluster: Annotated[
+        str, typer.Option(help="The address of a Dask scheduler, to measure on its workers.", show_default=False)
+    ] = "",
     schema: Annotated[bool, typer.Option("--schema", help="Print the schema of the JSON and end.")] = False,
 ) -> None:
     """Measure stems, say what is wrong with each, the worst last, and which trims bring them into one range.
@@ -87,8 +90,9 @@ def survey_command(
     Any sound file will do, of any rate and length, of any number of channels. Originals are never touched.
 
     Ends with 0 when all is well, with 1 when something is wrong with a stem or a file cannot be read, with 2 when
-    nothing could be done or the survey was ended before its end. With --order or --fail-on it ends with 1 when the
-    order is not met, a fault of these kinds was found, or a file cannot be read; other faults are told all the same.
+    nothing could be done or the survey was ended before its end; the next one of the same files goes on from there.
+    With --order or --fail-on it ends with 1 when the order is not met, a fault of these kinds was found, or a file
+    cannot be read; other faults are told all the same.
     """
     from gainlib.storage import atomic_write
     from gainlib.surveys import Practice, Tempo, as_csv, lines
@@ -133,11 +137,13 @@ def survey_command(
         if against is not None:
             is_sound = against.is_dir() or against.suffix.lower() != ".json"
             before = (
-                survey(against, practice=practice, tempo=beat, workers=workers) if is_sound else read_survey(against)
+                survey(against, practice=practice, tempo=beat, workers=workers, cluster=cluster, in_processes=True)
+                if is_sound
+                else read_survey(against)
             )
         found = survey(
             *(stems or []), practice=practice, tempo=beat, groups="folders" if folders_as_groups else named,
-            progress=progress, workers=workers, title=title,
+            progress=progress, workers=workers, cluster=cluster, in_processes=True, title=title,
         )  # fmt: skip
         changes: Changes | None = None
         if before is not None and against is not None:

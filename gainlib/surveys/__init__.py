@@ -6,8 +6,9 @@ From below: `columns` (what is read of each stem; a new column is one entry ther
 that share a trim), `result` (all of it as data). Of a result are made `record` (plain data: JSON, its schema, read
 back), `comparison` (against an earlier one: `stretches` reads two recordings alike, `likeness` lays one over the other,
 `sound_changes` says it), `report` (words, JSON, CSV), `exports` (trimmed copies) and, with `drawings`, `sheet` (the
-page). `lags` is how all of them look for the lag of two signals. `survey` stands on top: it measures a folder and gives
-a Survey, which has these as methods.
+page). `lags` is how all of them look for the lag of two signals. `survey` stands on top: it has a folder measured by
+`measuring` (threads, processes or a cluster; `kept` is what an ended one leaves) and gives a Survey, which has these as
+methods.
 
 Levels of silence are -inf in Python and in CSV, null in JSON. A reading that could not be taken is not in a stem's
 `readings`, and its `lacks` say why. Of several channels the worst one's reading stands for the stem. Only `sheet` and

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import contextlib
 import dataclasses
 import math
 import os
-import threading
 from collections.abc import Callable, Iterable, Mapping
-from concurrent.futures import ThreadPoolExecutor, wait
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any, Self, TypeVar
 
@@ -19,18 +17,16 @@ from gainlib.surveys.comparison import Changes, compare
 from gainlib.surveys.exports import export
 from gainlib.surveys.folder import find_files
 from gainlib.surveys.groups import Groups, group_stems, share_trims
+from gainlib.surveys.measuring import Measuring, Progress
 from gainlib.surveys.report import as_csv, as_json, lines
 from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.sheet import write_sheet
-from gainlib.surveys.stem import Stem, Stopped, measure_stem
+from gainlib.surveys.stem import Stem
 from gainlib.surveys.targets import Practice, Tempo
-from gainlib.surveys.trims import MOST_SUMMED, Sum, Trim, add_up, apply_trim, find_noise, lower_alike, propose_trim
+from gainlib.surveys.trims import Sum, Trim, add_up, apply_trim, find_noise, lower_alike, propose_trim
 from gainlib.text import printable
 
 __all__ = ["Progress", "Survey", "survey"]
-
-Progress = Callable[[float, str], None]
-"""Hears how much of the work is done, from 0 to 1, and what is being done."""
 
 _MOST_FILES = 100_000
 _ROWS = 40
@@ -99,6 +95,8 @@ def survey(
     progress: Progress | None = None,
     finished: Callable[[Stem], object] | None = None,
     workers: int | None = None,
+    cluster: str = "",
+    in_processes: bool = False,
     title: str = "",
 ) -> Survey:
     """Measure stems, find what is wrong with them, and propose trims that bring them into one range.
@@ -119,6 +117,12 @@ def survey(
         Hears each stem as soon as it is measured, from several threads.
     workers : int, optional
         How many files are measured side by side, from 1 to 64; as many as there are processors unless given.
+    cluster : str, optional
+        The address of a Dask scheduler, such as `tcp://10.0.0.5:8786`, on whose workers the files are measured: they
+        must have the same gainlib and see the files under the same paths.
+    in_processes : bool
+        Whether many short files may be measured in processes beside this one, which is faster; a script that allows it
+        must be guarded by `if __name__ == "__main__":`.
     title : str, optional
         What the gain sheet is headed; the name of the first folder unless given.
 
@@ -126,12 +130,15 @@ def survey(
     -------
     Survey
         `stems`, worst first, `faults`, `trims` and `sum`; what cannot be read is listed in `unreadable` and the others
-        are done. Ctrl-C ends the work and leaves what was finished: `whole` is then False and there is no sum.
+        are done. Ctrl-C ends the work and leaves what was finished: `whole` is then False and there is no sum. What
+        a survey measured that was ended, or killed after ten seconds and more, is kept, and the next one of the same
+        files goes on from there; `notes` say so.
 
     Raises
     ------
     GainError
-        When nothing was named, for more than 100 000 files, and for a setting that cannot be.
+        When nothing was named, for more than 100 000 files, for a setting that cannot be, and for a cluster that does
+        not answer, has another gainlib or sees other files.
 
     References
     ----------
@@ -157,27 +164,34 @@ def survey(
     if isinstance(count, bool) or not isinstance(count, int) or not 1 <= count <= 64:
         raise GainError(f"workers is {workers!r}; give a whole number from 1 to 64.")
     of, told = group_stems(meant.files, groups) if groups else ({}, [])
-    work = _Work(meant.files, progress or (lambda share, doing: None), finished or (lambda stem: None))
+    work = Measuring(
+        meant.files, progress or (lambda share, doing: None), finished or (lambda stem: None),
+        workers=count, cluster=cluster, in_processes=in_processes,
+    )  # fmt: skip
     read: list[Stem] = []
     total: Sum | None = None
-    with ThreadPoolExecutor(count) as pool:
-        whole = work.measure(pool)
-        read = work.done
-        trims = [propose_trim(each, practice) for each in read]
-        trims = share_trims(read, trims, of, practice)
-        try:
-            if whole:
-                total = _sum_of(read, trims, practice, pool, count, work)
-        except KeyboardInterrupt:
-            work.ended.set()
-            whole = False
+    whole = False
+    try:
+        with ThreadPoolExecutor(count) as pool:
+            measured = work.measure(pool)
+            read = work.done
+            trims = [propose_trim(each, practice) for each in read]
+            trims = share_trims(read, trims, of, practice)
+            try:
+                if measured:
+                    total = _sum_of(read, trims, practice, pool, count, work)
+                    whole = True
+            except KeyboardInterrupt:
+                work.ended.set()
+    finally:
+        work.close(whole)
     if total is not None and practice.main_at_zero:
         trims, total = lower_alike(read, trims, total, practice)
     if whole:
         work.finish()
     unreadable = [*meant.missing, *work.unreadable]
     name = title or _title_of(given)
-    notes = [*meant.notes, *_decoded(read), *told]
+    notes = [*meant.notes, *_decoded(read), *told, *work.notes]
     made = Survey(
         tuple(read), (), tuple(trims), total, tuple(unreadable), practice, beat, tuple(notes), name, whole, count
     )
@@ -204,7 +218,7 @@ def _sum_of(
     practice: Practice,
     pool: ThreadPoolExecutor,
     workers: int,
-    work: _Work | None = None,
+    work: Measuring | None = None,
 ) -> Sum | None:
     heard: dict[str, object] = {"tick": work.tick_sum, "stop": work.ended.is_set} if work else {}
     try:
@@ -226,94 +240,3 @@ def _decoded(stems: Iterable[Stem]) -> list[str]:
     names = [each.name for each in stems if is_decoded(each.path)]
     more = f" and {len(names) - 5} more" if len(names) > 5 else ""
     return [f"Decoded by ffmpeg before they were measured: {', '.join(names[:5])}{more}."] if names else []
-
-
-class _Work:
-    """The files of a survey while they are measured."""
-
-    def __init__(
-        self, files: tuple[tuple[Path, str], ...], progress: Progress, finished: Callable[[Stem], object]
-    ) -> None:
-        self.files = files
-        self.unreadable: list[tuple[str, str]] = []
-        self.done: list[Stem] = []
-        self.ended = threading.Event()
-        self._progress, self._finished = progress, finished
-        self._lock = threading.Lock()
-        self._units = 0.0
-        # The work is told in bytes, which are known without opening a file; adding up, where there is any, a quarter.
-        self._sizes = {path: max(1, _size(path)) for path, _ in files}
-        self._measuring = 0.8 if 1 < len(files) <= MOST_SUMMED else 1.0
-        self._all = sum(self._sizes.values()) / self._measuring or 1.0
-        self._summed = 0.0
-
-    def measure(self, pool: ThreadPoolExecutor) -> bool:
-        """Measure every file; whether that came to its end."""
-        # The longest first, so that no worker is left with a long one at the end.
-        order = sorted(range(len(self.files)), key=lambda index: -self._sizes[self.files[index][0]])
-        waiting = {pool.submit(self._one, *self.files[index]): index for index in order}
-        try:
-            # Without an end to the waiting, Ctrl-C is not heard on every system.
-            while wait(waiting, timeout=0.5).not_done:
-                pass
-        except KeyboardInterrupt:
-            self.ended.set()
-            for future in waiting:
-                future.cancel()
-        read: dict[int, Stem] = {}
-        refused: dict[int, tuple[str, str]] = {}
-        for future, index in waiting.items():
-            # What is being measured ends at its next block; what was finished stays.
-            result = None if future.cancelled() else future.result()
-            if isinstance(result, Stem):
-                read[index] = result
-            elif result is not None:
-                refused[index] = (self.files[index][1], result)
-        self.done = [read[index] for index in sorted(read)]
-        self.unreadable = [refused[index] for index in sorted(refused)]
-        return not self.ended.is_set()
-
-    def tick_sum(self, share: float) -> None:
-        """So much more of the sum was added up."""
-        self._summed += share
-        self._progress(min(1.0, self._measuring + (1.0 - self._measuring) * self._summed), "adding up")
-
-    def finish(self) -> None:
-        """All is done, also where there was nothing to add up."""
-        self._progress(1.0, "")
-
-    def _one(self, path: Path, name: str) -> Stem | str | None:
-        if self.ended.is_set():
-            return None
-        size, told = self._sizes[path], 0.0
-
-        def tick(share: float) -> None:
-            nonlocal told
-            told += size * share
-            self._more(size * share, name)
-
-        try:
-            stem = measure_stem(path, name, tick=tick, stop=self.ended.is_set)
-            self._finished(stem)
-            return stem
-        except Stopped:
-            return None
-        except GainError as fault:
-            return printable(str(fault))
-        except Exception as fault:  # a broken file must not end the survey of the others, whatever the library raises
-            return printable(f"{name} could not be measured ({type(fault).__name__}: {fault}); export it again.")
-        finally:
-            self._more(size - told, name)
-
-    def _more(self, units: float, name: str) -> None:
-        with self._lock:
-            self._units += units
-            with contextlib.suppress(ValueError):
-                self._progress(min(1.0, self._units / self._all), name)
-
-
-def _size(path: Path) -> int:
-    try:
-        return path.stat().st_size
-    except OSError:
-        return 0

@@ -113,7 +113,7 @@ def test_what_no_one_thought_of_is_told_as_well(tmp_path, making, monkeypatch):
             raise ZeroDivisionError("something of the library")
         return measure_stem(path, name, **heard)
 
-    monkeypatch.setitem(survey.__globals__, "measure_stem", fails)
+    monkeypatch.setattr("gainlib.surveys.measuring.measure_stem", fails)
     made = survey(tmp_path)
     assert [each.name for each in made.stems] == ["b"]
     ((name, sentence),) = made.unreadable
