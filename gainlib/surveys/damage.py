@@ -23,7 +23,7 @@ _WIDE_SECONDS = 0.05
 _TORN_SHARE = 0.1
 """A wave is torn where it stops at a tenth and more of its RMS over 50 ms; the last sample of any fade is far lower."""
 _EDGE_SECONDS, _EDGE_DB, _EDGE_LEAST_DBFS = 0.0005, -6.0, -50.0
-_LEAST_VALUES = 64
+_LEAST_VALUES, _COARSE_STEP = 64, 2.0**-11
 _SOUNDING_DBFS = -60.0
 _BACK_DB = -20.0
 _LONGEST_GAP_SECONDS = 3.5  # after Mühlbauer's upper bound for gaps: what is longer is a pause, or the end
@@ -67,6 +67,15 @@ def _level(samples: NDArray[np.floating]) -> float:
 
 def _rms(samples: NDArray[np.floating]) -> float:
     return float(np.sqrt(np.dot(samples, samples) / len(samples))) if len(samples) else 0.0
+
+
+def _stands_still(before: NDArray[np.floating], value: float, jump: float) -> bool:
+    """Whether words of so few bits, in whatever file, stay at this value by themselves, as on one of their steps."""
+    values = np.unique(before)
+    step = float(np.diff(values).min()) if len(values) > 1 else 0.0
+    if value == 0.0:
+        return step > _COARSE_STEP and jump < 3.0 * step
+    return len(values) < _LEAST_VALUES or step > _COARSE_STEP
 
 
 class DamageMeter:
@@ -133,8 +142,8 @@ class DamageMeter:
             first, value = start + base, float(channel[start])
             before = channel[max(0, start - self._wide) : start]
             wide, jump = _level(before), abs(float(before[-1]) - value) if len(before) else 0.0
-            if value and len(np.unique(before)) < _LEAST_VALUES:
-                wide = 0.0  # a word of few bits stands still by itself
+            if _stands_still(before, value, jump):
+                wide = 0.0
             if open_ is not None and start <= max(0, open_[0] - base) and open_[1] == value:
                 first, value, wide, jump = open_
             if end == len(channel) or end + base > until:
@@ -277,7 +286,7 @@ def _click(channel: NDArray[np.floating], at: int) -> tuple[int, int, float] | N
     if after > 4.0 * before or before > 4.0 * after:
         return None
     step = max(sigma, 2.0**-20)
-    if np.abs(outside).max() > 0.5 * np.abs(error[hole]).max():
+    if np.abs(outside).max() > 0.3 * np.abs(error[hole]).max():
         return None
     # The missing samples that make the error smallest (least squares), and what is there instead.
     expected = _filled(around, kernel, hole)

@@ -15,7 +15,7 @@ __all__ = ["Sides", "compare_sides"]
 
 _STRETCH_WINDOWS = 8
 _SOUNDING = 1e-5  # mean square of -47 dBFS, AES17
-_OPPOSITE = -0.5
+_OPPOSITE = -0.8  # a wide chord or a reverb comes to -0.7 for seconds; a side that was turned over lies lower
 _LOW_HZ = 120.0
 _MOST_MS = 30
 _MOST_COMPARED = 60_000  # values of a millisecond

@@ -96,6 +96,14 @@ def test_coarse_words_do_not_stand_still():
     assert not {each.kind for each in damage(soft[:, None])} - {"cut"}
 
 
+def test_words_of_8_bits_in_a_file_of_16_do_not_stand_still():
+    # Notes that swing out: many values before, none between the steps of 8 bits, on which the last waves stay for 1 ms.
+    time = np.arange(2 * RATE_HZ) / RATE_HZ
+    note = 0.9 * np.exp(-12 * (time % 0.5)) * np.sin(2 * np.pi * 160 * time)
+    coarse = np.rint(note * 127) / 128
+    assert not {each.kind for each in damage(coarse[:, None])} - {"cut"}
+
+
 def test_it_is_told_with_its_place_and_what_to_do(tmp_path, making, voice):
     planted, at = np.repeat(voice, 2, axis=1), loud(voice)
     planted[at : at + 4800, 1] = 0.0
