@@ -11,8 +11,9 @@ import soundfile
 import voices
 from recording import (
     RATE_HZ,
-    add_in_a_circle,
+    add,
     background,
+    faded,
     filter_in_a_circle,
     from_db,
     high_pass,
@@ -23,6 +24,7 @@ from recording import (
     set_peak,
     to_word_length,
 )
+from scipy import signal
 
 MUSIC_SAMPLES = score.BEAT_SAMPLES * score.BEATS
 SCENE_SAMPLES = int(score.SCENE_SECONDS * RATE_HZ)
@@ -41,8 +43,8 @@ def silence() -> np.ndarray:
 
 
 def when(beat: float, stream: np.random.RandomState, spread_ms: float = 4.0) -> int:
-    """Sample of a beat as a player hits it: a few milliseconds early or late."""
-    return round(beat * score.BEAT_SAMPLES + spread_ms * 1e-3 * RATE_HZ * stream.standard_normal())
+    """Sample of a beat as a player hits it: a few milliseconds early or late, but never before the take runs."""
+    return max(round(beat * score.BEAT_SAMPLES + spread_ms * 1e-3 * RATE_HZ * stream.standard_normal()), RATE_HZ // 200)
 
 
 def bars(verse: tuple, chorus: tuple) -> list[tuple[int, tuple]]:
@@ -52,17 +54,20 @@ def bars(verse: tuple, chorus: tuple) -> list[tuple[int, tuple]]:
 
 def play_drums() -> dict[str, np.ndarray]:
     """Kick, snare and hats as their own close microphones would hear them with no neighbour."""
-    stream = random_stream(1)
     kick, snare, hats = silence(), silence(), silence()
+    stream = random_stream(15)
     for bar, pattern in bars(score.KICK_VERSE, score.KICK_CHORUS):
         for beat, velocity in pattern:
             hit = instruments.kick(velocity * (1 + 0.04 * stream.standard_normal()), stream)
-            add_in_a_circle(kick, hit, when(4 * bar + beat, stream))
+            add(kick, hit, when(4 * bar + beat, stream))
+    stream = random_stream(1)
+    stream.standard_normal(1_478_456)  # an earlier kick drew these; without them the snare would be another take
     for bar, pattern in bars(score.SNARE_VERSE, score.SNARE_CHORUS):
         fill = score.SNARE_FILL if bar in (3, 7) else ()
         for beat, velocity in (*pattern[: len(pattern) - (bar == 3)], *fill):
             hit = instruments.snare(velocity * (1 + 0.05 * stream.standard_normal()), stream)
-            add_in_a_circle(snare, hit, when(4 * bar + beat + 0.012, stream))
+            add(snare, hit, when(4 * bar + beat + 0.012, stream))
+    stream = random_stream(12)
     for bar in range(8):
         step = 0.5 if bar < 4 else 0.25
         for beat in np.arange(0, 4, step):
@@ -72,7 +77,7 @@ def play_drums() -> dict[str, np.ndarray]:
             stroke = instruments.hat(velocity, 0.30 if opened else 0.03 + 0.012 * velocity, stream)
             if opened:
                 stroke = instruments.let_go(stroke, 0.45 * score.BEAT_S, 0.012)
-            add_in_a_circle(hats, stroke, when(4 * bar + beat, stream, 3.0))
+            add(hats, stroke, when(4 * bar + beat, stream, 3.0))
     return {"kick": kick, "snare": snare, "hats": hats}
 
 
@@ -83,15 +88,15 @@ def record_drums() -> dict[str, np.ndarray]:
     heard = {
         "kick": (
             dry["kick"],
-            filter_in_a_circle(low_pass(900), dry["snare"]) * from_db(-32) + dry["hats"] * from_db(-52),
+            signal.sosfilt(low_pass(900), dry["snare"]) * from_db(-32) + dry["hats"] * from_db(-52),
         ),
         "snare": (
             dry["snare"],
-            filter_in_a_circle(low_pass(400), dry["kick"]) * from_db(-30) + dry["hats"] * from_db(-34),
+            signal.sosfilt(low_pass(400), dry["kick"]) * from_db(-30) + dry["hats"] * from_db(-34),
         ),
         "hats": (
             dry["hats"],
-            filter_in_a_circle(high_pass(700), dry["snare"]) * from_db(-24) + dry["kick"] * from_db(-46),
+            signal.sosfilt(high_pass(700), dry["snare"]) * from_db(-24) + dry["kick"] * from_db(-46),
         ),
     }
     # a neighbour is about half a metre off: 1.5 ms
@@ -108,7 +113,11 @@ def record_bass() -> np.ndarray:
         for beat, beats, above, velocity in pattern:
             velocity *= 1 + 0.06 * stream.standard_normal()
             note = instruments.bass(root + above, beats * score.BEAT_S, velocity, stream)
-            add_in_a_circle(line, note, when(4 * bar + beat, stream, 5.0))
+            add(line, note, when(4 * bar + beat, stream, 5.0) - instruments.TOUCH_SAMPLES)
+        # the hand moves on along the winding before the next bar's chord
+        slide = instruments.squeak(0.07 + 0.04 * stream.uniform(), *stream.uniform(500, 1300, 2), stream)
+        slide = signal.sosfilt(low_pass(3800), slide * stream.uniform(0.004, 0.012))
+        add(line, slide, when(4 * bar + 3.86, stream, 8.0))
     return line
 
 
@@ -122,9 +131,12 @@ def record_guitar() -> np.ndarray:
             for step, note in enumerate(order):
                 velocity = (0.62 if step in (0, 4) else 0.45) * (1 + 0.08 * stream.standard_normal())
                 held_s = (3.6 if step == 0 else 1.4) * score.BEAT_S
-                add_in_a_circle(
-                    strings, instruments.guitar(note, held_s, velocity, stream), when(4 * bar + step / 2, stream, 6.0)
-                )
+                sound = instruments.guitar(note, held_s, velocity, stream)
+                add(strings, sound, when(4 * bar + step / 2, stream, 6.0) - instruments.TOUCH_SAMPLES)
+            # two fingers slide to the next chord
+            for beat in (3.83, 3.9):
+                slide = instruments.squeak(0.08 + 0.05 * stream.uniform(), *stream.uniform(1300, 3400, 2), stream)
+                add(strings, slide * stream.uniform(0.006, 0.025), when(4 * bar + beat, stream, 10.0))
             continue
         chord = (root + 12, root + 19, *notes)
         strokes = (
@@ -142,7 +154,8 @@ def record_guitar() -> np.ndarray:
             for place, note in enumerate(chord[::way] if way == 1 else chord[:1:-1]):
                 velocity = strength * (1 - 0.05 * place) * (1 + 0.08 * stream.standard_normal())
                 lag = int(RATE_HZ * place * (0.011 - 0.004 * strength) * (1 + 0.2 * stream.standard_normal()))
-                add_in_a_circle(strings, instruments.guitar(note, held_s, velocity, stream), start + lag)
+                sound = instruments.guitar(note, held_s, velocity, stream)
+                add(strings, sound, start + lag - instruments.TOUCH_SAMPLES)
     near, far = (in_a_room(0.7 * strings, instruments.guitar_body(side), 0.0) for side in (0, 1))
     # the far microphone stands 9 cm further off: 0.25 ms
     far = 0.85 * np.roll(far, 12)
@@ -157,7 +170,7 @@ def record_pad() -> np.ndarray:
     for bar, (root, notes) in enumerate(score.CHORDS):
         chorus = bar >= 4
         chord = instruments.pad((root + 24, *notes[1:]), 3.9 * score.BEAT_S, 1500.0 if chorus else 750.0, stream)
-        add_in_a_circle(sides, chord * (1.0 if chorus else from_db(-3.0)), when(4 * bar, stream, 5.0))
+        add(sides, chord * (1.0 if chorus else from_db(-3.0)), when(4 * bar, stream, 5.0))
     # the instrument's output stage rounds off the moments in which all oscillators agree
     return np.tanh(0.28 * sides / np.std(sides))
 
@@ -178,11 +191,11 @@ def record_lead() -> np.ndarray:
     silent_from = 0
     for number, (_, start, line) in enumerate(lead_lines()):
         heard = in_a_room(np.pad(line, (0, RATE_HZ // 5)), booth, -6.0)
-        add_in_a_circle(take, set_peak(heard, peak_dbfs(line)), start)
+        add(take, set_peak(heard, peak_dbfs(line)), start)
         if number < len(score.LEAD_BREATHS_DBFS):
             seconds = min(0.28, (start - silent_from) / RATE_HZ - 0.04)
             breath = voices.breathe_in(seconds, 900 + number) * from_db(score.LEAD_BREATHS_DBFS[number])
-            add_in_a_circle(take, breath, start - len(breath) - RATE_HZ // 100)
+            add(take, breath, start - len(breath) - RATE_HZ // 100)
         silent_from = start + len(line)
     return take
 
@@ -205,7 +218,7 @@ def record_backing() -> np.ndarray:
             for side, gain in enumerate((np.cos(seat * np.pi / 2), np.sin(seat * np.pi / 2))):
                 delay = int(20 * (seat if side == 0 else 1 - seat))
                 column = silence()
-                add_in_a_circle(column, gain * sound, int(start_s * RATE_HZ) + delay)
+                add(column, gain * sound, int(start_s * RATE_HZ) + delay)
                 sides[:, side] += column
     rooms = (room_response(**(STUDIO | {"seed": 320})), room_response(**(STUDIO | {"seed": 321})))
     return np.stack([in_a_room(sides[:, side], rooms[side], 0.0) for side in (0, 1)], 1)
@@ -218,16 +231,16 @@ def record_radio() -> dict[str, np.ndarray]:
     for number, (who, start_s, rising, level_db, text) in enumerate(score.TALK):
         singer, base_hz, effort, pace = people[who]
         spoken = voices.say(text, base_hz, rising, effort, singer, 4000 + 50 * number, pace)
-        add_in_a_circle(dry[who], spoken * from_db(level_db), int(start_s * RATE_HZ))
+        add(dry[who], spoken * from_db(level_db), int(start_s * RATE_HZ))
         breath_s = start_s - 0.3
         if number and score.TALK[number - 1][0] != who:
-            add_in_a_circle(dry[who], voices.breathe_in(0.22, 4900 + number) * from_db(-18), int(breath_s * RATE_HZ))
+            add(dry[who], voices.breathe_in(0.22, 4900 + number) * from_db(-18), int(breath_s * RATE_HZ))
     # the guest speaks softly and sits too far from the microphone
     dry["guest"] *= from_db(-15)
     room = room_response(**STUDIO)
     mics = {}
     for own, other, bleed_db, room_db in (("presenter", "guest", -20.0, -8.0), ("guest", "presenter", -27.0, 0.0)):
-        bleed = filter_in_a_circle(low_pass(5000, 1), np.roll(dry[other], 200)) * from_db(bleed_db)
+        bleed = signal.sosfilt(low_pass(5000, 1), np.roll(dry[other], 200)) * from_db(bleed_db)
         mics[f"radio-{own}"] = in_a_room(dry[own] + 0.5 * bleed, room, room_db) + 0.5 * bleed
     return mics
 
@@ -235,11 +248,11 @@ def record_radio() -> dict[str, np.ndarray]:
 # Levels as they came off the recorder: peak dBFS, noise as AES17 RMS dBFS, hum against the noise in dB, low share of
 # the noise, word length in bits (the rest of the 24 is zero), lowest frequency let through in Hz.
 LEVELS = {
-    "kick": (-7.5, -82.0, -12.0, 0.5, 18, 22.0),
+    "kick": (-8.4, -82.0, -12.0, 0.5, 18, 22.0),
     "snare": (-4.6, -80.0, -14.0, 0.3, 18, 40.0),
-    "hats": (-16.8, -80.0, -16.0, 0.3, 18, 90.0),
-    "bass": (-10.4, -78.0, -2.0, 0.1, 18, 22.0),
-    "guitar": (-12.7, -78.0, -14.0, 0.4, 18, 45.0),
+    "hats": (-16.9, -80.0, -16.0, 0.3, 18, 90.0),
+    "bass": (-10.44, -78.0, -2.0, 0.1, 18, 22.0),
+    "guitar": (-12.74, -78.0, -14.0, 0.4, 18, 45.0),
     "pad": (-14.9, -84.0, -10.0, 0.0, 18, 25.0),
     "lead-voice": (-4.1, -68.0, -14.0, 0.35, 18, 45.0),
     "backing-voices": (-11.6, -74.0, -14.0, 0.4, 18, 55.0),
@@ -265,8 +278,8 @@ def finish(name: str, sound: np.ndarray) -> np.ndarray:
     """Set a take's level, add its noise, take off its DC and round it."""
     peak_dbfs, noise_dbfs, hum_db, rumble, bits, lowest_hz = LEVELS[name]
     seed = 7000 + 10 * list(LEVELS).index(name)
-    sound = set_peak(filter_in_a_circle(high_pass(lowest_hz), sound), peak_dbfs)
-    columns = sound.reshape(len(sound), -1)
+    sound = set_peak(signal.sosfilt(high_pass(lowest_hz), sound, axis=0), peak_dbfs)
+    columns = faded(sound.reshape(len(sound), -1))
     noise = np.stack(
         [background(len(sound), seed + side, noise_dbfs, hum_db, rumble) for side in range(columns.shape[1])], 1
     )

@@ -1,7 +1,7 @@
 """What room, microphone and converter add to a dry sound: reflections, noise, hum, level and word length."""
 
 import numpy as np
-from scipy import fft, signal
+from scipy import signal
 
 RATE_HZ = 48_000
 
@@ -42,10 +42,18 @@ def high_pass(cut_hz: float, order: int = 2) -> np.ndarray:
     return signal.butter(order, cut_hz, "highpass", fs=RATE_HZ, output="sos")
 
 
-def add_in_a_circle(loop: np.ndarray, sound: np.ndarray, start: int) -> None:
-    """Add a sound into a loop from sample `start`; what runs over the end carries on at the beginning."""
-    where = (start + np.arange(min(len(sound), len(loop)))) % len(loop)
-    loop[where] += sound[: len(loop)]
+def add(take: np.ndarray, sound: np.ndarray, start: int) -> None:
+    """Add a sound into a take from sample `start`; what lies before the take or runs over its end is cut off."""
+    first, end = max(start, 0), min(start + len(sound), len(take))
+    take[first:end] += sound[first - start : end - start]
+
+
+def faded(take: np.ndarray) -> np.ndarray:
+    """A take that comes out of its room within 3 ms and goes back into it within the last 60 ms."""
+    shape = np.ones(len(take))
+    for samples, way in ((RATE_HZ * 3 // 1000, 1), (RATE_HZ * 60 // 1000, -1)):
+        shape[::way][:samples] = 0.5 - 0.5 * np.cos(np.pi * np.arange(samples) / samples)
+    return take * shape[:, None]
 
 
 def room_response(seed: int, decay_time_s: float, reflections: list[tuple[float, float]]) -> np.ndarray:
@@ -67,10 +75,9 @@ def room_response(seed: int, decay_time_s: float, reflections: list[tuple[float,
     return response
 
 
-def in_a_room(loop: np.ndarray, response: np.ndarray, level_db: float) -> np.ndarray:
-    """Add a room's answer to a loop, at a level, round in a circle."""
-    spectrum = fft.rfft(loop) * fft.rfft(response, len(loop))
-    return loop + from_db(level_db) * fft.irfft(spectrum, len(loop))
+def in_a_room(take: np.ndarray, response: np.ndarray, level_db: float) -> np.ndarray:
+    """Add a room's answer to a take, at a level."""
+    return take + from_db(level_db) * signal.fftconvolve(take, response)[: len(take)]
 
 
 def background(length: int, seed: int, rms_dbfs: float, hum_db: float, rumble: float) -> np.ndarray:
