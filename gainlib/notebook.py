@@ -10,8 +10,8 @@ from gainlib.benches.book_panel import exercise_book
 from gainlib.benches.ear_panel import ear
 from gainlib.benches.exercise_panel import exercise
 from gainlib.benches.survey_on_bench import survey
-from gainlib.widgets.chain_test import measure_chain
 from gainlib.benches.writing_panel import write_exercise
+from gainlib.widgets.chain_test import measure_chain
 from gainlib.widgets.compare import compare
 from gainlib.widgets.hand_in_button import hand_in
 from gainlib.widgets.join_class import join_class

@@ -404,7 +404,8 @@ class WritingPanel(Panel):
 
 def _headline(proof: Verification) -> str:
     if proof.proven:
-        return f"Proven, in {counted(proof.variants, 'variant')}."
+        sit = f'gl.exercise("{proof.file.name}", learner="Bea")'
+        return f"Proven, in {counted(proof.variants, 'variant')}. To sit it yourself, in a cell of your own: {sit}"
     if proof.sound:
         return "Nothing wrong at a quick look. Prove it before you give it out."
     return f"Not proven, {counted(len(proof.faults), 'thing')} to mend."

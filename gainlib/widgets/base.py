@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from html import escape
 from typing import Any
 
@@ -14,8 +15,17 @@ from gainlib.widgets.cell_display import running_cell
 __all__ = ["CourseWidget", "MovedWidget", "Text", "setting_html"]
 
 
+_ONE_AFTER_ANOTHER = threading.RLock()
+"""What a page says is heard one message after another: JupyterLab hands some to the kernel's main thread and some to a
+subshell's, so that two controls moved in one breath would be moved at once, each from where the bench stood before."""
+
+
 class CourseWidget(anywidget.AnyWidget):
-    """A widget with a script of its own."""
+    """A widget with a script of its own; what the page says to any of them is heard one message after another."""
+
+    def _handle_msg(self, msg: dict[str, Any]) -> None:
+        with _ONE_AFTER_ANOTHER:
+            super()._handle_msg(msg)
 
     def static_html(self) -> str:
         """The widget as it stands, as HTML for a page without a kernel; empty where nothing of it would help there."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib
 import pkgutil
 import re
+import threading
 from pathlib import Path
 
 import ipywidgets
@@ -95,3 +96,27 @@ def test_what_the_page_set_first_does_not_undo_what_it_set_last():
     assert (control.value, control.seen) == (0.0, 48)
     control.set_state({"moved": {"turn": 49, "values": {"value": 1.0}}})
     assert (control.value, control.seen) == (1.0, 49)
+
+
+def test_what_two_threads_bring_is_heard_one_after_the_other():
+    # JupyterLab hands a widget's first message to the main thread and later ones to a subshell's.
+    first, second = RangeInput(low=0.0, high=10.0), RangeInput(low=0.0, high=10.0)
+
+    def says(value):
+        moved = {"turn": 1, "values": {"value": value}}
+        return {"content": {"data": {"method": "update", "state": {"moved": moved}, "buffer_paths": []}}, "buffers": []}
+
+    heard = []
+
+    def while_the_first_is_heard(_):
+        other = threading.Thread(target=second._handle_msg, args=(says(5.0),))
+        other.start()
+        other.join(0.2)  # long enough for a message that does not wait
+        heard.append(second.value)
+        waiting.append(other)
+
+    waiting = []
+    first.observe(while_the_first_is_heard, "value")
+    first._handle_msg(says(3.0))
+    waiting[0].join()
+    assert (heard, first.value, second.value) == ([0.0], 3.0, 5.0)
