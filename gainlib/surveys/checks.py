@@ -11,7 +11,7 @@ import numpy as np
 from gainlib.meters import ClippedRuns
 from gainlib.surveys.cross_checks import Related, find_mismatches, find_related
 from gainlib.surveys.damage import Damage
-from gainlib.surveys.sides import Sides
+from gainlib.surveys.sides import OPPOSITE_SIDES, Sides
 from gainlib.surveys.stem import Stem
 from gainlib.surveys.targets import Practice, Tempo
 from gainlib.text import clock, signed, times
@@ -289,7 +289,7 @@ def _as_a_pair(stem: Stem, practice: Practice) -> list[Fault]:
         said = f"both channels hold the same, {apart}: a mono file and the pan would do."
         return [Fault(stem.name, "dual mono", 1, said), *_imbalance(stem, pair, practice)]
     found = []
-    if pair.correlation < practice.opposite_correlation:
+    if pair.correlation < OPPOSITE_SIDES:
         said = f"its two channels are in opposite polarity (correlation {signed(pair.correlation, 2, '')})"
         found.append(Fault(stem.name, "opposed channels", 1, f"{said}; in mono it will nearly vanish."))
     elif pair.cancelling_share >= _CANCELLING_SHARE and stem.seconds >= LEAST_SECONDS:

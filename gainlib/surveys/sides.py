@@ -11,11 +11,12 @@ from numpy.typing import NDArray
 from gainlib.decibels import db_from_power
 from gainlib.surveys.lags import find_lag, spectra_of
 
-__all__ = ["Sides", "compare_sides"]
+__all__ = ["OPPOSITE_SIDES", "Sides", "compare_sides"]
 
 _STRETCH_WINDOWS = 8
 _SOUNDING = 1e-5  # mean square of -47 dBFS, AES17
-_OPPOSITE = -0.8  # a wide chord or a reverb comes to -0.7 for seconds; a side that was turned over lies lower
+OPPOSITE_SIDES = -0.8
+"""From here down one side is the other upside down: a wide chord or a reverb comes to -0.7 for seconds."""
 _LOW_HZ = 120.0
 _MOST_MS = 30
 _MOST_COMPARED = 60_000  # values of a millisecond
@@ -106,7 +107,7 @@ def _cancelling(
     if not heard.any():
         return (), 0.0
     size = np.sqrt(one * other, out=np.ones_like(one), where=heard)
-    upside = heard & (both < _OPPOSITE * size)
+    upside = heard & (both < OPPOSITE_SIDES * size)
     steps = np.flatnonzero(np.diff(np.concatenate(([False], upside, [False])).astype(np.int8)))
     seconds = _STRETCH_WINDOWS * window_seconds
     end = len(products) * window_seconds

@@ -48,6 +48,21 @@ def test_sides_that_cancel_for_some_time(tmp_path, making):
     assert "longest from 0:02.000 to 0:04.000" in found["opposed channels"]
 
 
+def test_wide_sound_is_no_side_that_was_turned_over(tmp_path, making):
+    # Sides m + s and m - s of strangers m and s correlate by (m² - s²)/(m² + s²), and in mono lose 10 log10(1 + s²/m²).
+    middle, side = making.noise(1, 8.0), making.noise(2, 8.0)
+    wide = side * np.sqrt(5.0)  # -0.67 and 7.8 dB
+    left, right = middle + side, middle - side
+    left[96_000:192_000], right[96_000:192_000] = (middle + wide)[96_000:192_000], (middle - wide)[96_000:192_000]
+    assert set(told(making, tmp_path, 0.3 * left, 0.3 * right)) <= {"cut"}
+    found = told(making, tmp_path, 0.3 * (middle + wide), 0.3 * (middle - wide))
+    assert set(found) - {"cut"} == {"mono loss"}  # the noise begins at once
+    assert "in mono it loses 7.8 dB" in found["mono loss"]
+    # From 20 times the power on they are one sound upside down: -0.9.
+    found = told(making, tmp_path, 0.1 * (middle + 4.5 * side), 0.1 * (middle - 4.5 * side))
+    assert set(found) - {"cut"} == {"opposed channels"}
+
+
 def test_a_low_end_that_is_in_the_difference_only(tmp_path, making):
     low = making.tone(4.0, 0.2, 60.0)
     high, other = making.noise(1, 4.0, rms=0.1), making.noise(2, 4.0, rms=0.1)
