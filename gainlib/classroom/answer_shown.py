@@ -19,8 +19,8 @@ __all__ = ["answered_picture", "told_answer"]
 
 def answered_picture(variant: Variant, answer: Mapping[str, Any]) -> tuple[str, Columns, str, str] | None:
     """The first view of an exercise as a learner set it: figure, columns, heading, sentence; None without."""
-    if not variant.views or variant.candidates:
-        return None  # where versions were judged, nothing was set
+    if not variant.views or variant.candidates or variant.exercise.kind == "record":
+        return None  # where versions were judged, nothing was set; and a take of the learner's own is not here
     rendering = _as_set(variant, answer).render()
     drawn = view_for(variant.views[0], variant)
     return (

@@ -103,7 +103,9 @@ def test_a_run_that_is_sat_from_the_page_stands_on_it(kept):
 
 
 def test_a_ladder_that_is_not_there_is_refused_and_named(kept):
-    with pytest.raises(GainError, match="there is no ladder 'hearing/step-in-levels'; did you mean hearing/step-in-level"):
+    with pytest.raises(
+        GainError, match="there is no ladder 'hearing/step-in-levels'; did you mean hearing/step-in-level"
+    ):
         kept().open("hearing/step-in-levels")
 
 

@@ -124,6 +124,26 @@ def test_what_goes_wrong_is_one_sentence_and_what_was_recorded_is_kept(microphon
     said(page, "Kept as take-")
     assert len(takes(lab)) == len(earlier) + 1
     keep(page, "recorder-went")
+    # Its cell is run again in the middle of a take.
+    record.click()
+    said(page, "Now play or sing")
+    page.evaluate("""() => {
+        jupyterapp.shell.currentWidget.content.activeCellIndex = 0;
+        jupyterapp.commands.execute("notebook:run-cell");
+    }""")
+    said(page, "The cell was run again; what came until then is kept. Kept as take-")
+    assert len(takes(lab)) == len(earlier) + 2
+    # Its kernel ends: the page has the take, and gives it as a file.
+    record.click()
+    said(page, "Now play or sing")
+    page.evaluate("() => jupyterapp.shell.currentWidget.sessionContext.session.kernel.shutdown()")
+    page.get_by_role("button", name="Stop", exact=True).click()
+    with page.expect_download() as saved:
+        page.get_by_role("link", name="Save it as a file").click()
+    file = soundfile.info(saved.value.path())
+    assert (file.samplerate, file.subtype, file.channels) == (RATE_HZ, "FLOAT", 2)
+    assert file.frames > 0.2 * RATE_HZ
+    assert len(takes(lab)) == len(earlier) + 2
 
 
 LOOP = """() => {
