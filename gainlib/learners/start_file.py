@@ -192,20 +192,17 @@ def _require_as_listed(archive: zipfile.ZipFile, found: LearnersFile, name: str)
 
 def _lay_one(archive: zipfile.ZipFile, listed: PackedFile, target: Path, name: str) -> None:
     damaged = f"{name} is damaged: {describe_value(listed.path)} in it is not what it was{ANEW}."
-    digest, left = hashlib.sha256(), listed.bytes
+    digest = hashlib.sha256()
     with atomic_path(target, private=True, make_folder=True, then="; name a folder of your own") as half:
         try:
-            # What an archive says of its sizes is not to be relied on, so the reading itself has an end.
+            # No more comes of a member than the size that it gives, which is the one that is listed.
             with archive.open(INSIDE + listed.path) as inside, half.open("r+b") as out:
-                while block := inside.read(min(_BLOCK_BYTES, left + 1)):
-                    left -= len(block)
-                    if left < 0:
-                        break
+                while block := inside.read(_BLOCK_BYTES):
                     digest.update(block)
                     out.write(block)
         except _DAMAGED as fault:
             raise GainError(damaged) from fault
-        if left or digest.hexdigest() != listed.sha256:
+        if digest.hexdigest() != listed.sha256:
             raise GainError(damaged)
 
 

@@ -80,6 +80,15 @@ def test_no_more_is_taken_than_was_announced(page, group, monkeypatch):
     assert "gainlib open FILE" in page.said[0]
 
 
+def test_a_part_that_comes_twice_is_taken_once(page, group):
+    content = group.for_all.read_bytes()
+    page._asked(page, {"kind": "file", "name": "a.gainclass", "size": len(content)}, [])
+    page._asked(page, {"kind": "part", "from": 0}, [content[:100]])
+    page._asked(page, {"kind": "part", "from": 0}, [content[:100]])
+    page._asked(page, {"kind": "part", "from": 100}, [content[100:]])
+    assert page.asks == "who"
+
+
 def test_outside_a_learners_folder_it_says_what_to_do(group, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     made = gl.join_class()

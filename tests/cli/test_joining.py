@@ -14,6 +14,7 @@ PEOPLE = [
     RosterLine(id="a-01", name="Ada Quill"),
     RosterLine(id="a-02", name="Bo Marsh"),
     RosterLine(id="3", name="Cy"),
+    RosterLine(id="b-7", name="Bo Winter"),
 ]
 
 
@@ -39,7 +40,7 @@ def answers(monkeypatch):
         (["  Ada "], "a-01"),
         (["2"], "a-02"),
         (["3"], "3"),  # an id goes before a number of the list
-        (["", "zoe", "ab", "bo"], "a-02"),
+        (["", "zoe", "ab", "bo", "bo m"], "a-02"),
     ],
 )
 def test_who_opens_one_for_all_is_asked_until_it_is_clear(group, answers, tmp_path, capsys, typed, learner):

@@ -89,6 +89,16 @@ def test_points_are_those_of_the_class_and_what_is_for_practice_counts_to_none(c
     assert work.news == (f"Changed on {today.day} {today:%B}: “Leave room for the shout” is worth 20 points now.",)
 
 
+def test_what_was_answered_in_an_earlier_version_has_no_points_and_is_open(course):
+    folder, _ = course
+    answer(folder, SET[1])
+    attempts = folder / "attempts.jsonl"
+    attempts.write_text(attempts.read_text().replace(load(SET[1]).digest, "0123456789abcdef"))
+    row = gl.contents().work.exercises[1]
+    assert (row.state, row.points, row.passed) == ("answered in an earlier version; answer it again", 0.0, False)
+    assert row in gl.contents().work.open
+
+
 def test_what_was_changed_is_told_for_two_weeks(course, monkeypatch):
     folder, file = course
     file.write_text(file.read_text().replace("2099-01-15", "2099-01-22"))
