@@ -24,7 +24,7 @@ from gainlib.exercises import ControlSpec, Exercise, Hint, Variant, Verdict, aut
 from gainlib.exercises.answers import read_answer
 from gainlib.exercises.ladder import ladder_of
 from gainlib.exercises.pictures import aims_of, view_for
-from gainlib.learners.enrolment import find_exercise, own_variant
+from gainlib.learners.enrolment import enrolled, find_exercise, own_variant
 from gainlib.learners.progress import Progress
 from gainlib.text import counted, signed
 from gainlib.views import Advice, View
@@ -450,6 +450,8 @@ def exercise(name: str | Path, learner: str | None = None, class_file: str | Pat
     opened.folded = opened.run is not None
     if learner is None:
         opened.come_back()
+        if here := enrolled(progress.file.parent):
+            opened.note = " ".join(filter(None, [here.told_of(made), opened.note]))
     return opened
 
 

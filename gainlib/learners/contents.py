@@ -208,13 +208,17 @@ def contents() -> Contents:
     note, work = progress.note, None
     try:
         if here := brought_up_to_date(course_folder()):
-            places = {each: _link(folder, laid_name(folder, file.name)) for each, file in files.items()}
-            titles = {each: html.escape(lesson_heading(file)[0]) for each, file in files.items()}
-            shown = {each: f'<a href="{places[each]}">{titles[each]}</a>' for each in files}
-            work = set_work(here, folder, progress, lambda name: _link(folder, name), shown)
+            headings = {each: _linked(folder, file) for each, file in files.items()}
+            work = set_work(here, folder, progress, lambda name: _link(folder, name), headings)
     except GainError as fault:
         note = " ".join(filter(None, [note, f"Your class cannot be shown: {fault}"]))
     return Contents(tuple(lessons), note, laid, work)
+
+
+def _linked(folder: Path, lesson: Path) -> str:
+    """A lesson's heading, as a link where it was laid here."""
+    title, own = html.escape(lesson_heading(lesson)[0]), laid_name(folder, lesson.name)
+    return f'<a href="{_link(folder, own)}">{title}</a>' if (folder / own).is_file() else title
 
 
 def _to_class(words: str) -> str:

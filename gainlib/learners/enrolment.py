@@ -16,11 +16,12 @@ from urllib.request import url2pathname
 
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise, Variant, load
-from gainlib.learners.class_changes import told_changes
+from gainlib.learners.class_changes import due_in_words, told_changes
 from gainlib.learners.course_folder import LOCK, MARK, course_folder
 from gainlib.learners.exercise_pages import lay_pages
 from gainlib.learners.learners_file import (
     LARGEST_CLASS_BYTES,
+    ROLES,
     ClassExercise,
     LearnersFile,
     load_entry,
@@ -33,6 +34,7 @@ from gainlib.learners.start_file import StartFile, read_start_file
 from gainlib.state import state_folder
 from gainlib.storage import append_line, atomic_write, given_path, held_alone
 from gainlib.storage.foreign import read_json, read_text, toml_table
+from gainlib.text import counted
 
 __all__ = ["Enrolment", "brought_up_to_date", "enrol", "enrolled", "find_exercise", "learner_of", "own_variant"]
 
@@ -79,6 +81,16 @@ class Enrolment:
         if entry.file and not (self.home / entry.file).is_file():
             raise GainError(f"{entry.name} is an exercise of your teacher's and is not here; {_ENTER_AGAIN}.")
         return load_entry(entry, self.home)
+
+    def told_of(self, exercise: Exercise) -> str:
+        """What is said of an exercise that is set: what it is worth, and when it is due; empty for any other."""
+        entry = next((each for each in self.of.exercises if each.name == exercise.name), None)
+        if entry is None:
+            return ""
+        worth = entry.worth(exercise)
+        points = counted(worth, "point") if worth else ""
+        due = f"due {due_in_words(self.of.due)}" if self.of.due else ""
+        return f"Set in {', '.join(filter(None, [self.of.title, points, ROLES[entry.role], due]))}."
 
     @property
     def key(self) -> str:

@@ -39,6 +39,8 @@ __all__ = [
 LARGEST_CLASS_BYTES = 32 * 1024 * 1024
 ENDING = ".gainclass"
 MOST_FILES = 2000
+ROLES = {"required": "", "optional": "for practice", "bonus": "bonus"}
+"""What is said of an exercise by how its points count."""
 
 ShortText = Annotated[str, StringConstraints(min_length=1, max_length=200)]
 Key = Annotated[str, StringConstraints(min_length=16, max_length=200)]

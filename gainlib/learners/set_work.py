@@ -11,6 +11,7 @@ from pathlib import Path
 from gainlib.learners.class_changes import due_in_words
 from gainlib.learners.enrolment import Enrolment
 from gainlib.learners.exercise_pages import page_of
+from gainlib.learners.learners_file import ROLES
 from gainlib.learners.progress import Progress
 from gainlib.learners.standing import Standing, standings
 from gainlib.learners.submission import FOLDER, latest_hand_in
@@ -19,7 +20,6 @@ from gainlib.text import counted
 __all__ = ["SetExercise", "SetWork", "set_work"]
 
 CHANGES_SHOWN = timedelta(days=14)
-ROLES = {"required": "", "optional": "practice", "bonus": "bonus"}
 
 
 @dataclass(frozen=True)

@@ -93,6 +93,7 @@ def test_it_reaches_the_learner_by_the_start_file_alone_and_comes_back_to_be_mar
     assert found.digest == load(away / "exercises" / "school takes" / "hot hum.toml").digest
     opened = gl.exercise(OWN)
     assert opened.exercise.title == "A hot hum"
+    assert opened.note == "Set in Group A, 4 points, due Thursday 15 January 2026, 18:00 (UTC)."
     answered(course, found)
     done = hand_in(course, to=tmp_path)
     away.rename(home.parent)

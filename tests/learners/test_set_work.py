@@ -50,6 +50,8 @@ def test_what_is_set_stands_first_in_the_teachers_order_and_what_is_open_comes_n
     assert f'Next: <a href="{page}"><strong>Two tracks on one bus</strong></a>' in html
     assert (course[0] / page).is_file()
     assert "Ada &lt;Quill&gt;" in html
+    assert ">Work with decibels<" in html  # a lesson that was not laid here is no link in the table of what is set
+    assert "work-with-decibels.ipynb" not in html
     assert html.count("<strong>next</strong>") == 1
     assert "Set by your teacher (Group A): Passed: 0 of 3. Points: 0 of" in repr(found)
 
