@@ -20,7 +20,7 @@ whose               whose a file is that cannot be read, and whose numbers an an
 guard               what goes wrong with one thing is noted, and the next is done
 feedback, report    what the pages for learners and teacher say
 answer_shown        an answer as a page shows it
-handout             exercises on paper, and the teacher's key
+handout, term_plan  exercises on paper with the teacher's key; a plan of the term
 run                 all of it in order
 """
 

@@ -164,6 +164,23 @@ def _lesson_page(
     say(f"Written: {lesson_page(lesson_file(lesson), page, overwrite=overwrite, answers=answers)}")
 
 
+@app.command("slides", epilog="Example: gainlib slides set-recording-level slides.html")
+def _slides(
+    lesson: Annotated[str, typer.Argument(help="A notebook, or a lesson of the course by its number or name.")],
+    page: Annotated[Path, typer.Argument(help="The page that is written.")],
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Write over a page that is there already.")] = False,
+) -> None:
+    """Run a lesson and write it as slides for the projector: one idea a slide with its picture, in one file.
+
+    Open it in a browser; arrow keys turn the slides, and printed each is a page.
+    """
+    from gainlib.html.slides import lesson_slides
+    from gainlib.learners.course_folder import lesson_file
+
+    written, count = lesson_slides(lesson_file(lesson), page, overwrite=overwrite)
+    say(f"Written: {written}, {counted(count, 'slide')}")
+
+
 def _print_finding(found: Finding) -> None:
     """One line of the list, as soon as it is known; what does not fit stands below its own column."""
     from rich.console import Console

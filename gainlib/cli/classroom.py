@@ -27,6 +27,10 @@ def add_to(app: typer.Typer) -> None:
     app.command("hand-in", epilog="Example: gainlib hand-in my-course")(_hand_in)
     app.command("new-profile", epilog="Example: gainlib new-profile office --class group-a.toml")(_new_profile)
     app.command("handout", epilog="Example: gainlib handout --class group-a.toml --paper letter")(_handout)
+    app.command(
+        "term-plan",
+        epilog="Example: gainlib term-plan plan.html --lesson set-recording-level --lesson find-clipping --start 2027-01-11",
+    )(_term_plan)
     app.command("mark", epilog="Example: gainlib mark hand-ins --class group-a.toml --workers 2")(_mark)
 
 
@@ -217,6 +221,33 @@ def _handout(
             class_file, out, exercises=exercise or (), learners=learner or (), paper=paper, on_progress=on_progress
         )
     say(f"Open and print: {sheets}", f"Yours alone: {key}")
+
+
+def _term_plan(
+    page: Annotated[Path, typer.Argument(help="The page that is written.")],
+    lesson: Annotated[
+        list[str] | None,
+        typer.Option(help="A lesson by its number or name; may be given again, in order. All, if left out."),
+    ] = None,
+    start: Annotated[str, typer.Option(help="The day of the first lesson, such as 2027-01-11.")] = "",
+    every: Annotated[int, typer.Option(help="Days from one lesson to the next.", min=1, max=366)] = 7,
+    title: Annotated[str, typer.Option(help="What stands on top.")] = "Gain staging",
+    class_file: Annotated[
+        Path | None,
+        typer.Option("--class", help="The teacher's class file: its points and due date stand in the plan."),
+    ] = None,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Write over a page that is there already.")] = False,
+) -> None:
+    """Write a plan of the term from chosen lessons: when, what one can do afterwards, in class, at home."""
+    from gainlib.classroom import read_class
+    from gainlib.classroom.due_dates import typed_date
+    from gainlib.classroom.term_plan import write_term_plan
+
+    written = write_term_plan(
+        page, lesson or (), start=typed_date(start, "--start").date() if start else None, every_days=every, title=title,
+        of_class=read_class(class_file) if class_file else None, overwrite=overwrite,
+    )  # fmt: skip
+    say(f"Written: {written}")
 
 
 @contextlib.contextmanager

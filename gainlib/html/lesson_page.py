@@ -22,7 +22,7 @@ from gainlib.jupyter_home import jupyter_environment, lesson_kernel
 from gainlib.storage import atomic_write, given_path
 from gainlib.storage.foreign import LARGEST_NOTEBOOK_BYTES, json_value, read_text
 
-__all__ = ["lesson_page"]
+__all__ = ["BY_HAND", "TOOL", "lesson_page", "run_lesson", "title_of", "wanted_files"]
 
 _WIDGET = "application/vnd.jupyter.widget-view+json"
 TOOL = "tool"
@@ -62,15 +62,40 @@ def lesson_page(
     ...
     gainlib.errors.GainError: there is no notebook 'no-such-lesson.ipynb'; give the path of a lesson.
     """
-    from nbclient import NotebookClient
-    from nbclient.exceptions import CellExecutionError
     from nbconvert import HTMLExporter
 
+    source, target = wanted_files(notebook, page, overwrite)
+    lesson = run_lesson(source, answers)
+    lesson.cells = [each for each in lesson.cells if BY_HAND not in each.metadata.get("tags", [])]
+    for cell in lesson.cells:
+        if answers or TOOL in cell.metadata.get("tags", []):
+            cell.metadata["transient"] = {"remove_source": True}  # the exporter's own word for it
+    # The cells alone; what stands around them is the course's own. A template is a program, so none of this folder's.
+    cells, _ = HTMLExporter(template_name="basic", extra_template_basedirs=[]).from_notebook_node(lesson)  # type: ignore[no-untyped-call]
+    body = render(
+        "lesson_page.html",
+        title=title_of(lesson) or source.stem,
+        cells=Markup(cells),
+        script=script() if "data-gainlib" in cells else "",
+    )
+    return atomic_write(target, body, then="; give another name")
+
+
+def wanted_files(notebook: str | os.PathLike[str], page: str | os.PathLike[str], overwrite: bool) -> tuple[Path, Path]:
+    """The lesson that is meant and the page that is to be written; GainError where that cannot be done."""
     source, target = given_path(notebook), given_path(page)
     if not source.is_file():
         raise GainError(f"there is no notebook {str(notebook)!r}; give the path of a lesson.")
     if target.exists() and not overwrite:
         raise GainError(f"{target} is there already; give another name, or ask to overwrite it.")
+    return source, target
+
+
+def run_lesson(source: Path, answers: bool = False) -> Any:
+    """A lesson's notebook, run in a new kernel, with each widget as it writes itself out; as `lesson_page`."""
+    from nbclient import NotebookClient
+    from nbclient.exceptions import CellExecutionError
+
     lesson: Any = _read_notebook(source)
     with tempfile.TemporaryDirectory(prefix="gainlib-", ignore_cleanup_errors=True) as made:
         environment = jupyter_environment(Path(made))
@@ -88,19 +113,7 @@ def lesson_page(
     for output in _outputs(lesson):
         if _WIDGET in output["data"]:
             output["data"]["text/html"] = stills.get(output["data"].pop(_WIDGET)["model_id"], "")
-    lesson.cells = [each for each in lesson.cells if BY_HAND not in each.metadata.get("tags", [])]
-    for cell in lesson.cells:
-        if answers or TOOL in cell.metadata.get("tags", []):
-            cell.metadata["transient"] = {"remove_source": True}  # the exporter's own word for it
-    # The cells alone; what stands around them is the course's own. A template is a program, so none of this folder's.
-    cells, _ = HTMLExporter(template_name="basic", extra_template_basedirs=[]).from_notebook_node(lesson)  # type: ignore[no-untyped-call]
-    body = render(
-        "lesson_page.html",
-        title=_title(lesson) or source.stem,
-        cells=Markup(cells),
-        script=script() if "data-gainlib" in cells else "",
-    )
-    return atomic_write(target, body, then="; give another name")
+    return lesson
 
 
 def _read_notebook(source: Path) -> Any:
@@ -115,7 +128,7 @@ def _read_notebook(source: Path) -> Any:
         raise GainError(f"{source.name} is JSON, but no notebook; give the path of a lesson.") from fault
 
 
-def _title(lesson: Any) -> str:
+def title_of(lesson: Any) -> str:
     """The lesson's first heading."""
     lines = (line for cell in lesson.cells if cell.cell_type == "markdown" for line in cell.source.splitlines())
     return next((line.removeprefix("# ").strip() for line in lines if line.startswith("# ")), "")
