@@ -9,6 +9,7 @@ the model
 - `history`: undo and redo, kept settings
 - `events`: who hears of a move
 - `bench_model`: session, controls and views, and what they say
+- `part_of_takes`: the part of long takes that a bench works on
 - `coming_back`: a bench as it was left before its kernel was restarted
 
 the panels

@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import copy
+import math
 import os
+import time
 import weakref
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any, ClassVar
 
 from gainlib.benches.controls import Breakpoints, Control, Pick, Range, control_of
 from gainlib.benches.events import Event
 from gainlib.benches.history import History
+from gainlib.benches.part_of_takes import PartOfTakes, loudest_part, part_at
 from gainlib.errors import GainError, suggest
 from gainlib.flow import Rendering, Session
 from gainlib.flow.buffers import use
+from gainlib.text import describe_value
 from gainlib.views import Advice, Aim, View, advise, view
 
 __all__ = ["SLOTS", "BenchModel"]
@@ -30,8 +34,11 @@ class BenchModel:
     `sentences` what is said of it, `note` how it came to stand so, until the next move, `moves` whether anything can
     move here, `matched` whether before and after are heard at one level until the listener wants it otherwise. Give
     `on_move` a function, and it is called with the bench after every move; `on_listen`, `on_strip` and `on_keep` tell
-    of another tap that is heard, another strip that is shown, and settings that were kept. Each gives back what stops
-    it.
+    of another tap that is heard, another strip that is shown, and settings that were kept, `on_part` of another part
+    of long takes. Each gives back what stops it.
+
+    With `parts`, takes of more than a minute are worked on half a minute at a time, the loudest first: `rendering` and
+    `before` are of that `part`, `session` is the whole. `part` is None while the whole is rendered.
     """
 
     copies_session: ClassVar[bool] = True
@@ -49,6 +56,7 @@ class BenchModel:
         follow: BenchModel | None = None,
         aim: Aim | Iterable[Aim] = (),
         matched: bool = True,
+        parts: bool = False,
     ) -> None:
         if not isinstance(session, Session):
             raise GainError(
@@ -72,7 +80,12 @@ class BenchModel:
         self.handed_on: dict[str, None] = {
             f"{each.tap}/{each.path.rpartition('/')[2]}": None for each in self.controls.values()
         } | (follow.handed_on if follow is not None else {})
-        self.before = session.render()
+        drawn = any(isinstance(each, Breakpoints) for each in self.controls.values())
+        self.part = loudest_part(session) if parts and not drawn else None
+        self._loudest = self._last_part = self.part
+        began = time.perf_counter()
+        self.before = self._heard(session).render()
+        self._render_seconds = time.perf_counter() - began
         self.listen = "/".join(session.tap(listen)) if listen else self.before.last_tap
         self.title = title if title is not None else _titled(session)
         self.session = session
@@ -81,6 +94,7 @@ class BenchModel:
         self.kept: dict[str, dict[str, Any]] = {}
         self.note = ""
         self.on_move, self.on_listen, self.on_strip, self.on_keep = Event(), Event(), Event(), Event()
+        self.on_part = Event()
         self.turn: object = follow.turn if follow is not None else object()
         use(self)
         if follow is not None:
@@ -95,6 +109,55 @@ class BenchModel:
     def renderings(self) -> tuple[Rendering, Rendering]:
         """What it has rendered: as it stands, and as it stood at the start."""
         return self.rendering, self.before
+
+    @property
+    def is_long(self) -> bool:
+        """Whether its takes are so long that it works on a part of them."""
+        return self._loudest is not None
+
+    @property
+    def all_seconds(self) -> float:
+        """How long the whole would take to be rendered, as far as the part tells; before and after the moves."""
+        if self._loudest is None:
+            return 0.0
+        return 2.0 * self._render_seconds * self._loudest.longest / self._loudest.seconds
+
+    def show_part(self, start: float | None = None) -> BenchModel:
+        """Work on the half minute that begins at this second, by default the loudest one.
+
+        Raises GainError where the takes are short, or a ride is drawn over them.
+        """
+        if self._loudest is None:
+            raise GainError("there is one part, the whole; takes of more than a minute without a ride have others.")
+        if start is not None and not (isinstance(start, int | float) and math.isfinite(start) and start >= 0.0):
+            raise GainError(f"start is {describe_value(start)}; give the second at which the part begins.")
+        part = self._loudest if start is None else part_at(self.start, float(start))
+        return self._work_on(part, None)
+
+    def render_all(self, progress: Callable[[float], object] | None = None) -> BenchModel:
+        """Render the whole takes, before and after the moves, until something is moved; `progress` is told 0 to 1."""
+        return self._work_on(None, progress) if self.part is not None else self
+
+    def _heard(self, session: Session) -> Session:
+        """The session with its takes as they are worked on: cut to the part, or whole."""
+        return session if self.part is None else self.part.of(session)
+
+    def _work_on(self, part: PartOfTakes | None, progress: Callable[[float], object] | None) -> BenchModel:
+        def halved(begin: float) -> Callable[[float], object] | None:
+            return None if progress is None else lambda done: progress(begin + done / 2)
+
+        earlier, self.part = self.part, part
+        self._last_part = earlier or self._last_part
+        try:
+            before = self._heard(self.start).render(progress=halved(0.0))
+            rendering = self._heard(self.session).render(after=before, progress=halved(0.5))
+        except GainError:  # the whole may need more memory than there is
+            self.part = earlier
+            raise
+        self.before, self.rendering = before, rendering
+        use(self)
+        self.on_part.tell(self)
+        return self
 
     @property
     def advice(self) -> Advice:
@@ -241,7 +304,10 @@ class BenchModel:
         self, session: Session, moved: dict[str, tuple[Any, Any]] | None = None, stroke: object = None
     ) -> BenchModel:
         if session != self.session:
-            rendering = session.render(after=self.rendering)  # what cannot be rendered is refused before it is noted
+            if self.is_long and self.part is None:
+                self._work_on(self._last_part, None)  # a move of the whole would take as long as its rendering
+            # What cannot be rendered is refused before it is noted.
+            rendering = self._heard(session).render(after=self.rendering)
             self.session, self.rendering = session, rendering
             use(self)
         self.history.note(moved or {}, stroke)

@@ -22,6 +22,7 @@ from gainlib.views.style import FRAME_LEFT
 from gainlib.widgets.assets import width_classes
 from gainlib.widgets.cell_display import close_tree
 from gainlib.widgets.headline import HeadlineLine
+from gainlib.widgets.part_row import PartRow
 from gainlib.widgets.pick_input import PickInput
 from gainlib.widgets.picture import Picture, remark_on
 from gainlib.widgets.player import Player
@@ -41,6 +42,7 @@ class BenchPanel(Panel):
                 bench.on_listen(lambda _: self._follow_listening()),
                 bench.on_strip(lambda _: self._stand()),
                 bench.on_keep(lambda _: self._follow_settings()),
+                bench.on_part(lambda _: self._follow_part()),
             ]
         )
         self.bench = bench
@@ -69,6 +71,7 @@ class BenchPanel(Panel):
         self.below = _box(ipywidgets.GridBox, "gainlib-below")
         self.beside = _box(ipywidgets.HBox, "gainlib-beside")
         self.strip = _box(ipywidgets.VBox, "gainlib-strip")
+        self.parts = PartRow(_parts(bench, self._rendered)) if bench.is_long else None
         self.columns: dict[str, Any] = {}
         self._wide: list[str] = []
         # There is nothing to take back where nothing moves.
@@ -76,6 +79,7 @@ class BenchPanel(Panel):
         self.box = _box(ipywidgets.VBox, "gainlib-bench")
         self._arrange()
         self._follow()
+        self._tell_part()
 
     def _choosing(self) -> PickInput | None:
         """Which strip's level diagram is shown, where there are several."""
@@ -130,7 +134,7 @@ class BenchPanel(Panel):
         self.strip.children = [*(picture for _, picture in first), *([self.below] if below else [])]
         self.box.children = [
             self.headline, *([self.chooser] if self.chooser else []), *([self.strip] if first else []),
-            *([self.beside] if beside else []), self.row, *others,
+            *([self.beside] if beside else []), *([self.parts] if self.parts else []), self.row, *others,
         ]  # fmt: skip
 
     def _stand(self) -> None:
@@ -144,6 +148,35 @@ class BenchPanel(Panel):
             self.chooser.follow(bench.strip)
         self._arrange()
         self._follow_listening()
+
+    def _follow_part(self) -> None:
+        """Draw another part of the takes, or all of them: the axis of time is another one."""
+        bench = self.bench
+        for view, picture in zip(bench.views, self.pictures, strict=True):
+            now = bench.rendering
+            picture.draw(view.figure(now), view.columns(now), view.heading(now), view.sentence(now))
+        self._follow_listening()
+        self.headline.say(bench.advice)
+        self._tell_part()
+
+    def _rendered(self, done: float) -> None:
+        if self.parts is not None:
+            self.parts.done = min(done, 0.99)
+
+    def _tell_part(self) -> None:
+        """Say which part it is, and what all would take."""
+        bench, row = self.bench, self.parts
+        if row is None:
+            return
+        part = bench.part
+        with row.hold_sync():
+            row.whole = part is None
+            if part is not None:
+                row.start, row.seconds, row.longest = part.start, part.seconds, part.longest
+                row.words = f"Part of the take: {part.words}"
+            else:
+                row.words = "All is rendered; the next move goes back to the part."
+            row.offer = f"Render all, {_about(bench.all_seconds)}"
 
     def _moved(self, path: str) -> None:
         bench, widget = self.bench, self.inputs[path]
@@ -184,6 +217,8 @@ class BenchPanel(Panel):
         # What is empty does not stand in the box.
         for each in (self.box, self.strip, self.below, self.beside, self.toolbar, *self.columns.values()):
             close_tree(each)
+        if self.parts is not None:
+            self.parts.close()
 
 
 def _box(kind: type[Any], named: str, children: Iterable[Any] = ()) -> Any:
@@ -217,6 +252,9 @@ def bench(
     matched: bool = True,
 ) -> Bench:
     """A panel of controls, views and a player on one session.
+
+    Takes of more than a minute open on their loudest half minute, with a row to choose another part or all of them;
+    what is saved or copied is of the whole. With a ride on them they are worked on as a whole.
 
     Running a cell again closes the bench that it showed before; with `key`, so does any cell that shows a bench of the
     same key. In a lesson of a learner's folder it then stands as it was left, also when the kernel was restarted.
@@ -260,9 +298,36 @@ def bench(
     >>> bench(hum, controls=["trim/gain_db"]).move("trim/gain_db", 12.0).values
     {'trim/gain_db': 12.0}
     """
-    made = Bench(session, controls, views, listen=listen, title=title, key=key, follow=follow, aim=aim, matched=matched)
+    made = Bench(
+        session,
+        controls,
+        views,
+        listen=listen,
+        title=title,
+        key=key,
+        follow=follow,
+        aim=aim,
+        matched=matched,
+        parts=True,
+    )
     come_back(made, session)
     return made
+
+
+def _about(seconds: float) -> str:
+    """How long something takes, roughly, in words."""
+    if seconds < 1.5:
+        return "about a second"
+    return f"about {seconds:.0f} s" if seconds < 20 else f"about {5 * round(seconds / 5)} s"
+
+
+def _parts(bench: BenchModel, rendered: Callable[[float], None]) -> dict[str, Callable[[Any], object]]:
+    """What the row of parts may be asked for."""
+    return {
+        "from": lambda start: bench.show_part(start),
+        "loudest": lambda _: bench.show_part(),
+        "all": lambda _: bench.render_all(rendered),
+    }
 
 
 def _commands(bench: BenchModel) -> dict[str, Callable[[], str]]:

@@ -14,6 +14,7 @@ from gainlib.benches.controls import Control
 from gainlib.benches.panel import Panel
 from gainlib.errors import GainError
 from gainlib.flow import MAIN, Bus, Session, Strip
+from gainlib.meters.loudest import LOUDEST_SECONDS, loudest_step
 from gainlib.sound_file import SoundFile
 from gainlib.stages import Trim
 from gainlib.surveys.sheet import fragment
@@ -26,7 +27,6 @@ __all__ = ["SurveyPanel", "bench_of", "moved"]
 AnySurvey = TypeVar("AnySurvey", bound=Survey)
 
 _MOST_STRIPS = 16
-_LONGEST_SECONDS = 30.0
 _MOST_SAMPLES = 24_000_000
 """What a bench holds of all stems together: samples of 8 bytes, a few times over."""
 
@@ -47,7 +47,7 @@ def bench_of(found: Survey) -> Bench:
         raise GainError("there is nothing to put on a bench; survey stems that can be read and are not silent.")
     stems = [each for each in found.stems if each.name in total.stems][:_MOST_STRIPS]
     rate_hz = total.rate_hz
-    count = min(round(_LONGEST_SECONDS * rate_hz), _MOST_SAMPLES // sum(each.channels for each in stems))
+    count = min(round(LOUDEST_SECONDS * rate_hz), _MOST_SAMPLES // sum(each.channels for each in stems))
     longest = max(each.frames for each in stems)
     start = _loudest(found, [each.name for each in stems], count, longest)
     strips, controls = [], []
@@ -131,5 +131,4 @@ def _loudest(found: Survey, names: list[str], count: int, longest: int) -> int:
         inside = at < len(outline)
         power[inside] += outline[at[inside].astype(np.int64)] ** 2
     width = max(1, round(count / longest * steps))
-    sums = np.convolve(power, np.ones(width), "valid")
-    return min(int(sums.argmax() * longest / steps), longest - count)
+    return min(int(loudest_step(power, width) * longest / steps), longest - count)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import functools
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -177,7 +177,11 @@ class Tap:
 Routes = dict[int, list[tuple[Node, float]]]
 
 
-def render_taps(channels: Sequence[Strip | Bus], after: Mapping[tuple[str, str], Tap]) -> dict[tuple[str, str], Tap]:
+def render_taps(
+    channels: Sequence[Strip | Bus],
+    after: Mapping[tuple[str, str], Tap],
+    progress: Callable[[float], object] | None = None,
+) -> dict[tuple[str, str], Tap]:
     """The channels through all their stages, each tap by channel and stage; what did not change is taken over.
 
     `channels` come in an order in which each is behind all that feed it.
@@ -203,6 +207,8 @@ def render_taps(channels: Sequence[Strip | Bus], after: Mapping[tuple[str, str],
             tap = Tap(node, _levels(channel, index, node))
             same = after.get((channel.name, stage.name))
             taps[channel.name, stage.name] = same if same == tap and same is not None else tap
+            if progress is not None:
+                progress(len(taps) / len(nodes))
     return taps
 
 

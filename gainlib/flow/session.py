@@ -246,7 +246,7 @@ class Session:
         name = self.strips[0].name if strip is None and len(self.strips) == 1 else strip or ""
         return self._with({name: dataclasses.replace(self.strip(name), take=take)})
 
-    def render(self, after: Rendering | None = None) -> Rendering:
+    def render(self, after: Rendering | None = None, *, progress: Callable[[float], object] | None = None) -> Rendering:
         """Put the takes through every stage.
 
         Parameters
@@ -254,6 +254,8 @@ class Session:
         after : Rendering, optional
             An earlier rendering. What has changed since in neither settings nor input is taken over from it; the
             result is the same to the last bit.
+        progress : callable, optional
+            Called with how much is done, 0 to 1, after each stage.
 
         Returns
         -------
@@ -276,7 +278,8 @@ class Session:
         -6.0
         """
         require_room(self.channels, extents_of(self.strips), "this session", SHORTER)
-        return Rendering(self, render_taps(driven_by(self.groups, self.channels), after.taps if after else {}))
+        channels = driven_by(self.groups, self.channels)
+        return Rendering(self, render_taps(channels, after.taps if after else {}, progress))
 
     def _with(self, changed: Mapping[str, Any]) -> Session:
         return Session(

@@ -25,6 +25,7 @@ What it holds
 - `statistics`: `gain_reduction`, `octave_bands`, `short_time_spectrum`.
 - `registry`: `measures`, every measure by the one name that bench, exercise and report use; `measure` and `measure_all`
   ask it of a recording, `Meters` of a stream.
+- `loudest`: where recordings together are loudest for half a minute.
 - `matching`: how loud a version is heard, and the gains that bring versions to one level.
 - `figures`: `tell`, a few figures as a small table.
 """

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 import gainlib as gl
+from gainlib.benches.bench_panel import Bench
 from gainlib.flow import Bus, Strip
 from gainlib.widgets.listening import LONGEST_SECONDS, level_heard
 
@@ -142,7 +143,7 @@ def test_of_a_long_take_a_minute_is_sent_and_the_part_moves_where_it_is_wanted()
     rate_hz = 8000
     ramp = np.linspace(0.0, 0.9, 150 * rate_hz)
     session = gl.Session.of(gl.Audio(ramp, rate_hz), [gl.Trim()], name="voice")
-    bench = gl.bench(session, controls=["trim/gain_db"])
+    bench = Bench(session, controls=["trim/gain_db"])  # whole, as an exercise has it
     player = player_of(bench)
     asked(player, kind="want", slot="after")
     content = player.send[-1][0]

@@ -1,0 +1,52 @@
+"""The loudest stretch: planted in noise, of one recording and of several, with any rate."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from gainlib.meters.loudest import loudest_start_seconds, loudest_step, powers_in_steps
+
+RATE_HZ = 1000
+
+
+def noise(seconds, *loud, seed=1, rate_hz=RATE_HZ):
+    """Noise that is 20 dB louder in these stretches, each (begin, end) in seconds."""
+    samples = 0.01 * np.random.default_rng(seed).standard_normal((round(seconds * rate_hz), 2))
+    for begin, end in loud:
+        samples[round(begin * rate_hz) : round(end * rate_hz)] *= 10.0
+    return samples, rate_hz
+
+
+@pytest.mark.parametrize("begin", [0.0, 41.0, 250.0, 270.0])
+def test_a_planted_stretch_is_found_to_a_quarter_of_a_percent_of_the_length(begin):
+    assert loudest_start_seconds([noise(300.0, (begin, begin + 30.0))]) == pytest.approx(begin, abs=300.0 / 400)
+
+
+def test_two_half_loud_ones_that_overlap_outweigh_a_third_alone():
+    first, second = noise(200.0, (50.0, 80.0)), noise(200.0, (50.0, 80.0), (150.0, 180.0), seed=2)
+    assert loudest_start_seconds([first, second]) == pytest.approx(50.0, abs=0.5)
+
+
+def test_rates_and_lengths_may_differ():
+    short, long = noise(40.0, (0.0, 40.0), rate_hz=2000), noise(200.0, (10.0, 20.0))
+    assert loudest_start_seconds([short, long]) < 10.0
+
+
+def test_what_is_no_longer_than_the_stretch_begins_at_0():
+    assert loudest_start_seconds([noise(30.0, (20.0, 30.0))]) == 0.0
+    assert loudest_start_seconds([]) == 0.0
+
+
+def test_the_stretch_never_reaches_beyond_the_end():
+    assert loudest_start_seconds([noise(61.0, (60.0, 61.0))]) <= 31.0
+
+
+def test_powers_add_up_to_that_of_the_whole():
+    samples, _ = noise(7.0)
+    assert powers_in_steps(samples, 13).sum() == pytest.approx(np.square(samples).sum())
+
+
+def test_of_equal_stretches_the_first_counts_and_a_width_beyond_all_is_all():
+    assert loudest_step(np.ones(9), 3) == 0
+    assert loudest_step(np.ones(9), 99) == 0
