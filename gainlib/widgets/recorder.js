@@ -1,5 +1,5 @@
 // Records from the microphone, unprocessed where the browser allows it, and hands the take over in pieces.
-import { follow, make, microphone, players, runBelow, tell } from "./shared.js";
+import { bring, follow, make, microphone, players, runBelow, tell } from "./shared.js";
 
 const PIECE_FRAMES = 1 << 16; // so many frames in one message, at most 1 MB in stereo: far below the server's limit
 const GATHERED = 2048; // frames that the audio thread hands on at a time
@@ -285,6 +285,7 @@ export default {
       const mine = take;
       figures.textContent = "";
       show();
+      bring(el); // the meter and what is asked for are below the button
       say("Waiting for the microphone. The browser asks whether this page may use it.");
       window.addEventListener("beforeunload", leaving);
       try {
@@ -361,6 +362,7 @@ export default {
     // What stands below is of the take before, or of the file that is named there.
     const below = () => {
       show();
+      bring(el);
       if (sends) nobody.checked = false; // asked each time: somebody may have put the headphones back
       if (model.get("below") && !runBelow(el)) say(`${model.get("said")} Run the cell below to have it there: click into it and press Shift + Enter.`.trim());
     };

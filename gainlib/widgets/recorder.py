@@ -18,6 +18,7 @@ from gainlib.text import counted, dbfs, path_text
 from gainlib.widgets.as_left import as_left
 from gainlib.widgets.assets import STYLES, script
 from gainlib.widgets.base import CourseWidget
+from gainlib.widgets.cell_display import replace_in_cell
 
 __all__ = ["LONGEST_SECONDS", "ROOM_SECONDS", "Recorder", "record"]
 
@@ -118,6 +119,10 @@ class Recorder(CourseWidget):
     def static_html(self) -> str:
         """What was said last: a page without a kernel records nothing."""
         return f"<p>{escape(self.said)}</p>" if self.said else ""
+
+    def _repr_mimebundle_(self, **kwargs: Any) -> Any:
+        replace_in_cell(self, None)
+        return super()._repr_mimebundle_(**kwargs)
 
     def _list(self) -> None:
         self.takes = [each.name for each in kept_takes(self._folder)[:_MOST_LISTED]]

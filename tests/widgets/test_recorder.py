@@ -8,6 +8,8 @@ import soundfile
 
 import gainlib as gl
 from gainlib.errors import GainError
+from gainlib.learners.course_folder import MANIFEST, MARK
+from gainlib.widgets.as_left import NOTEBOOK
 from gainlib.widgets.recorder import Recorder
 
 PLAIN = dict.fromkeys(("echoCancellation", "noiseSuppression", "autoGainControl"), False)
@@ -116,3 +118,21 @@ def test_what_is_no_take_is_refused_in_a_sentence_and_nothing_is_written(here, t
 def test_a_length_beyond_the_bounds_is_refused(seconds):
     with pytest.raises(GainError, match=r"longest_seconds is .*; a take has 3 s of the room first and lasts at most"):
         gl.record(seconds)
+
+
+def test_in_a_learners_folder_the_take_that_was_chosen_is_there_again_after_a_restart(here, monkeypatch):
+    (here / MARK).mkdir()
+    (here / MARK / MANIFEST).write_text("{}")
+    (here / "03-lesson.ipynb").write_text("{}")
+    monkeypatch.setenv(NOTEBOOK, str(here / "03-lesson.ipynb"))
+    first = hand_over(gl.record(), noise())
+    again = gl.record()
+    assert again.chosen == first.chosen
+    np.testing.assert_array_equal(again.take.samples, noise())
+    again._handle_custom_msg({"kind": "choose", "name": ""}, [])
+    assert gl.record().take is None
+    # A take that is gone meanwhile is none, and stops nothing.
+    hand_over(gl.record(), noise())
+    for each in (here / "takes").iterdir():
+        each.unlink()
+    assert gl.record().take is None
