@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
@@ -15,6 +16,7 @@ from gainlib.benches.exercise_panel import OpenExercise
 from gainlib.benches.panel import Panel, ShownByPanel
 from gainlib.errors import GainError, suggest
 from gainlib.exercises import Exercise, Variant, exercise_names, load
+from gainlib.learners.enrolment import enrolled
 from gainlib.learners.progress import Progress
 from gainlib.learners.spaced_repetition import Missed, missed
 from gainlib.text import counted
@@ -106,7 +108,7 @@ class BookPanel(Panel):
 
 
 class ExerciseBook(ShownByPanel[BookPanel]):
-    """Every exercise of the collection, to be sat again with fresh numbers; as the last line of a cell it shows itself.
+    """Every exercise of the collection and of one's class, to be sat again; as the last line of a cell it shows itself.
 
     `pick()` narrows `entries` down by topic, level, or to what was missed; `open(name)` gives an `OpenExercise` whose
     numbers are drawn anew each time, and whose attempts are kept like all others; `opened` is the one that is open. A
@@ -117,6 +119,9 @@ class ExerciseBook(ShownByPanel[BookPanel]):
     def __init__(self, progress: Progress, today: Callable[[], date] = date.today) -> None:
         self.progress, self.today = progress, today
         self.exercises: dict[str, Exercise] = {name: load(name) for name in exercise_names()}
+        with contextlib.suppress(GainError):  # a class that is damaged is told on the page of contents
+            if here := enrolled(progress.file.parent):
+                self.exercises |= here.own_exercises
         self.topic, self.level, self.only_missed = "", 0, False
         self.opened: OpenExercise | None = None
         self._drawn: dict[str, int] = {}

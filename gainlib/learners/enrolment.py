@@ -93,6 +93,16 @@ class Enrolment:
         return f"Set in {', '.join(filter(None, [self.of.title, points, ROLES[entry.role], due]))}."
 
     @property
+    def own_exercises(self) -> dict[str, Exercise]:
+        """The exercises of the teacher's own by their name; one that cannot be read is left out."""
+        found = {}
+        for each in self.of.exercises:
+            if each.file:
+                with contextlib.suppress(GainError):
+                    found[each.name] = self.exercise(each)
+        return found
+
+    @property
     def key(self) -> str:
         """The key that draws this learner's numbers and signs what they hand in."""
         return self.of.key_of(self.learner_id)

@@ -106,6 +106,20 @@ def test_it_reaches_the_learner_by_the_start_file_alone_and_comes_back_to_be_mar
     assert (line.total, line.out_of) == (4.0, 9.0)
 
 
+def test_it_stands_in_the_exercise_book_with_numbers_that_are_not_those_of_the_class(own, tmp_path, monkeypatch):
+    course = tmp_path / "course"
+    enrol(course, own[1], "a-01")
+    install_lessons(course, "1", only="start-here")
+    monkeypatch.chdir(course)
+    book = gl.exercise_book().pick(topic="school takes")
+    assert [each.title for each in book.entries] == ["A hot hum"]
+    own_values = enrolled(course).values(find_own(course))
+    drawn = next(each for each in (book.open(OWN) for _ in range(9)) if each.variant.values != own_values)
+    drawn.check()
+    assert gl.contents().work.exercises[1].state == "not begun"
+    drawn.close()
+
+
 def test_the_recording_is_the_teachers_to_the_last_bit(own, tmp_path):
     enrol(tmp_path / "course", own[1], "a-01")
     (laid,) = (tmp_path / "course").rglob("Brummton 1.wav")
