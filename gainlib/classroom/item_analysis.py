@@ -12,6 +12,7 @@ import numpy as np
 
 from gainlib.classroom.marks import ForeignNumbers, LearnerMark
 from gainlib.exercises import Exercise
+from gainlib.exercises.ladder import Ladder, ladder_of
 
 __all__ = [
     "CheckFigures",
@@ -141,6 +142,39 @@ class GroupFigures:
 
 
 @dataclass(frozen=True)
+class HearingFigures:
+    """One listening ladder: the rung and the size that each learner just hears, who ran it to its end; no marks.
+
+    `names` are the rungs as they are written, the clearest first.
+    """
+
+    exercise: Exercise
+    rungs: tuple[float, ...]
+    sizes: tuple[float, ...]
+    names: tuple[str, ...]
+
+    @property
+    def words(self) -> str:
+        """How the class hears, in words: the middle, from where to where half of it lies, the ends."""
+        ladder = _ladder(self.exercise)
+        if len(self.sizes) < FEWEST:
+            heard = ", ".join(ladder.printed(each) for each in self.sizes)
+            return f"{len(self.sizes)} ran it to its end: {heard}"
+        low, first, middle, third, high = (
+            ladder.printed(float(each)) for each in np.quantile(self.sizes, [0, 0.25, 0.5, 0.75, 1])
+        )
+        return (
+            f"{len(self.sizes)} ran it to its end; the middle one just hears {middle}, "
+            f"half of them {first} to {third}, all {low} to {high}"
+        )
+
+
+def _ladder(exercise: Exercise) -> Ladder:
+    """A ladder as any learner has it: its rungs are the same for all."""
+    return ladder_of(exercise.with_values({name: each.at(0) for name, each in exercise.parameters.items()}))
+
+
+@dataclass(frozen=True)
 class ClassFigures:
     """All of a class: who handed in, how the totals spread, what a teacher should look at, each exercise.
 
@@ -160,6 +194,7 @@ class ClassFigures:
     exercises: tuple[ExerciseFigures, ...]
     exempt: tuple[str, ...] = ()
     groups: tuple[GroupFigures, ...] = ()
+    hearing: tuple[HearingFigures, ...] = ()
 
     @property
     def to_repeat(self) -> tuple[ExerciseFigures, ...]:
@@ -198,6 +233,7 @@ def analyse_items(lines: Iterable[LearnerMark], group_of: Mapping[str, str] = Ma
     to_look_at: list[tuple[str, tuple[str, ...]]] = []
     foreign: list[tuple[str, ForeignNumbers]] = []
     exempt: list[str] = []
+    heard: dict[str, list[list[float]]] = {}
     learners = late = 0
     for line in lines:
         learners += 1
@@ -215,6 +251,10 @@ def analyse_items(lines: Iterable[LearnerMark], group_of: Mapping[str, str] = Ma
             late += line.days_late > 0
         for each in line.exercises:
             exercises[each.exercise.name] = each.exercise
+            if each.answered and not each.exempt and "heard" in each.mark:
+                heard.setdefault(each.exercise.name, []).append(each.mark["heard"])
+            if not each.out_of:
+                continue  # what is no mark is neither hard nor easy
             own = gathered.setdefault(each.exercise.name, _Gathered())
             if not each.answered or each.exempt:
                 if line.file is not None and not each.exempt and each.role == "required":
@@ -249,7 +289,14 @@ def analyse_items(lines: Iterable[LearnerMark], group_of: Mapping[str, str] = Ma
             for name, of in sorted(groups.items())
         ),
         exercises=tuple(_figures(exercises[name], own) for name, own in gathered.items()),
+        hearing=tuple(_hearing(exercises[name], runs) for name, runs in heard.items()),
     )
+
+
+def _hearing(exercise: Exercise, runs: Sequence[Sequence[float]]) -> HearingFigures:
+    rungs, sizes = zip(*runs, strict=True)
+    ladder = _ladder(exercise)
+    return HearingFigures(exercise, rungs, sizes, tuple(ladder.printed(each) for each in ladder.sizes))
 
 
 def _figures(exercise: Exercise, own: _Gathered) -> ExerciseFigures:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import hashlib
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
@@ -14,6 +14,7 @@ from gainlib.classroom.guard import describe_own_fault
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise, Variant, Verdict, check, load
 from gainlib.exercises.collection import read_content
+from gainlib.exercises.ladder import TRIALS, ladder_of, staircase_of
 from gainlib.exercises.readings import Renderings
 from gainlib.exercises.tables import fill_in
 from gainlib.storage import bundled_folder
@@ -90,7 +91,8 @@ def _mark(work: Work) -> dict[str, Any]:
         raise GainError(f"{exercise.name} is another file on a worker than here; put the same one on all machines.")
     try:
         variant = exercise.with_values(work.values)
-        return {"fault": "", **_told(variant, check(variant, work.answer, work.hints_used, renderings))}
+        verdict = check(variant, work.answer, work.hints_used, renderings)
+        return {"fault": "", **_told(variant, verdict), **_heard(variant, verdict, work.answer)}
     except Exception as fault:  # whatever one answer does, the others are marked
         return {"fault": describe_own_fault(fault), "kept": False}
 
@@ -108,6 +110,16 @@ def _told(variant: Variant, verdict: Verdict) -> dict[str, Any]:
         "slip_said": verdict.slip or "",
         "notes": list(verdict.notes),
     }
+
+
+def _heard(variant: Variant, verdict: Verdict, answer: Mapping[str, Any]) -> dict[str, Any]:
+    """Of a listening ladder that went to its end: the rung and the size that is just heard, worked out anew."""
+    if variant.exercise.spec.ladder is None or not verdict.passed:
+        return {}
+    ladder = ladder_of(variant)
+    run = staircase_of(variant, answer[TRIALS])
+    found, estimate = ladder.threshold(run), run.estimate
+    return {} if found is None or estimate is None else {"heard": [estimate.rung, found.size]}
 
 
 @functools.lru_cache(maxsize=4)

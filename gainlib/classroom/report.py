@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from gainlib.classroom.class_file import ClassFile
-from gainlib.classroom.item_analysis import ClassFigures, ExerciseFigures
+from gainlib.classroom.item_analysis import ClassFigures, ExerciseFigures, HearingFigures
 from gainlib.classroom.similarity import LikePair
 from gainlib.exercises import Exercise
 from gainlib.html.figures import figure_html, script
@@ -49,6 +49,7 @@ def class_report(
         hardness=figure_html(_hardness(answered), label="The exercises, the hardest on top") if answered else "",
         slips=sorted(slips, key=lambda each: (-each[1].count, each[0].name, each[1].name))[:MOST_SLIPS],
         help=[each for each in figures.exercises if each.need_help or each.without_answer],
+        hearing=[(each, figure_html(_hearing(each), label=each.exercise.title)) for each in figures.hearing],
         alike=alike,
         names=names,
         without=without,
@@ -113,6 +114,31 @@ def _spread(percents: Sequence[float]) -> Any:
     drawing.xaxis.ticker = list(range(0, 101, 20))
     drawing.yaxis.ticker.min_interval = 1
     drawing.add_tools(HoverTool(renderers=[bars], tooltips=[("total", "@range"), ("learners", "@count")]))
+    return drawing
+
+
+def _hearing(figures: HearingFigures) -> Any:
+    """How many learners just hear which rung; a run between two of them counts for the nearer one."""
+    from bokeh.models import ColumnDataSource, HoverTool
+
+    names = figures.names
+    counts = np.bincount(np.rint(figures.rungs).astype(int), minlength=len(names))
+    across, up = (-0.7, len(names) - 0.3), (0.0, max([*counts, 1]) * 1.2)
+    drawing = frame(200, across, up, x_axis_label="just heard; right is finer", y_axis_label="learners")
+    at = np.flatnonzero(counts)
+    data = {
+        "at": at, "left": at - 0.4, "right": at + 0.4, "count": counts[at],
+        "text": [str(counts[each]) for each in at], "name": [names[each] for each in at],
+    }  # fmt: skip
+    source = ColumnDataSource(data=data)
+    bars = drawing.quad("left", "right", "count", 0, source=source, fill_alpha=0.35, line_width=1.5,
+                        **coloured(fill_color="peak", line_color="peak"))  # fmt: skip
+    drawing.text("at", "count", "text", source=source, text_align="center", text_baseline="bottom", y_offset=-2,
+                 text_font_size="12px", **coloured(text_color="text"))  # fmt: skip
+    drawing.xaxis.ticker = list(range(len(names)))
+    drawing.xaxis.major_label_overrides = dict(enumerate(names))
+    drawing.yaxis.ticker.min_interval = 1
+    drawing.add_tools(HoverTool(renderers=[bars], tooltips=[("just heard", "@name"), ("learners", "@count")]))
     return drawing
 
 

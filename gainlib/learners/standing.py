@@ -28,7 +28,7 @@ class Standing:
 
     @property
     def best(self) -> dict[str, Any] | None:
-        """The attempt with the most points, the first of several, at the present version where there is one."""
+        """The attempt with the most points, the first of several, of a ladder the last; at the present version if any."""
         among = self._among
         return among[self._at] if among else None
 
@@ -55,7 +55,9 @@ class Standing:
     @property
     def _at(self) -> int:
         among = self._among
-        return max(range(len(among)), key=lambda index: (among[index]["points"], -index), default=0)
+        # Of a listening ladder the last run counts: that is the ear as it is now.
+        later = 1 if self.exercise.spec.ladder is not None else -1
+        return max(range(len(among)), key=lambda index: (among[index]["points"], later * index), default=0)
 
     def _is_present(self, attempt: dict[str, Any]) -> bool:
         return bool(attempt.get("exercise_digest") == self.exercise.digest)
