@@ -12,7 +12,7 @@ store               the marks by the digest of all that they depend on
 marks               a folder marked: each learner's line, and why something got no mark
 anonymous           the marks without names
 changes             what a marking changed, and why
-grade_profile, grades, one_roster  grades and pages as another program wants them
+grade_profile, grades, one_roster, lti_scores  grades and pages as another program wants them
 mark_sheet          the marks as rows of a table
 item_analysis       what the marks say about each exercise and check
 similarity          answers that look taken over

@@ -102,8 +102,14 @@ class OneRosterIds(Entry):
     each_exercise: bool = False
 
 
+class ScoresEntry(Entry):
+    """Asks for the scores of LTI's Assignment and Grade Services; `learner` as in `OneRosterIds`."""
+
+    learner: ShortText = "id"
+
+
 class GradeProfile(Entry):
-    """How grades go to one place: a CSV by columns, the OneRoster files of a gradebook, a zip of feedback pages."""
+    """How grades go to one place: a CSV by columns, OneRoster's gradebook, LTI's scores, a zip of feedback pages."""
 
     schema_: Literal["gainlib grades"] = Field(alias="schema")
     version: Literal[1]
@@ -112,6 +118,7 @@ class GradeProfile(Entry):
     grade: Grade = Field(default_factory=Grade)
     columns: Annotated[list[Column], Field(max_length=200)] = Field(default_factory=list)
     one_roster: OneRosterIds | None = None
+    lti_scores: ScoresEntry | None = None
     pages: ShortText | None = None
 
 
@@ -156,12 +163,13 @@ def _faults(made: GradeProfile, of_class: ClassFile) -> list[str]:
         groups := {each.group for each in of_class.learners if each.group}
     ):
         found.append(f"group is {made.group!r}, which nobody of the class is in; {suggest(made.group, groups)}")
-    if made.one_roster and made.one_roster.learner not in (known := ["id", "mail", *headings]):
-        found.append(f"learner of one_roster is {made.one_roster.learner!r}; {suggest(made.one_roster.learner, known)}")
+    for name, entry in (("one_roster", made.one_roster), ("lti_scores", made.lti_scores)):
+        if entry and entry.learner not in (known := ["id", "mail", *headings]):
+            found.append(f"learner of {name} is {entry.learner!r}; {suggest(entry.learner, known)}")
     if made.one_roster and not (made.one_roster.due or of_class.due):
         found.append("OneRoster wants a due date; give due in the class file or in one_roster.")
-    if not made.columns and not made.one_roster and not made.pages:
-        found.append("it asks for nothing; give columns, one_roster or pages.")
+    if not (made.columns or made.one_roster or made.lti_scores or made.pages):
+        found.append("it asks for nothing; give columns, one_roster, lti_scores or pages.")
     return found
 
 
@@ -235,4 +243,8 @@ round_to = 0.1
 # academic_session = "…"
 # category = "…"
 # assigned = 2026-11-02
+
+# Scores as LTI 1.3 has them, for a platform that opened the course through a hub.
+# [lti_scores]
+# learner = "id"
 """

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import zipfile
 from collections.abc import Mapping, Sequence
@@ -10,11 +11,12 @@ from pathlib import Path, PurePosixPath
 
 from gainlib.classroom.class_file import ClassFile, RosterLine
 from gainlib.classroom.grade_profile import GradeProfile
+from gainlib.classroom.lti_scores import score_of
 from gainlib.classroom.marks import LearnerMark, Marks
 from gainlib.classroom.one_roster import gradebook
 from gainlib.errors import GainError, suggest
 from gainlib.learners.naming import file_names
-from gainlib.storage import Cell, atomic_path, csv_text, write_csv
+from gainlib.storage import Cell, atomic_path, atomic_write, csv_text, write_csv
 from gainlib.text import counted
 
 __all__ = ["comment_of", "write_grades"]
@@ -51,7 +53,8 @@ def comment_of(line: LearnerMark) -> str:
 def write_grades(marks: Marks, profile: GradeProfile, name: str, out: Path, pages: Mapping[str, Path]) -> list[Path]:
     """Write what a profile asks for into a folder, and give the files; `pages` are the feedback pages by learner.
 
-    `grades-NAME.csv` has the columns, `grades-NAME.zip` is the gradebook of OneRoster, `pages-NAME.zip` the pages.
+    `grades-NAME.csv` has the columns, `grades-NAME.zip` is the gradebook of OneRoster, `scores-NAME.json` has LTI's
+    scores, `pages-NAME.zip` the pages.
     Raises GainError where two learners would have the same page's name.
     """
     of_class = marks.class_file
@@ -73,6 +76,15 @@ def write_grades(marks: Marks, profile: GradeProfile, name: str, out: Path, page
         tables = gradebook(of_class, profile.one_roster, profile.grade, of, datetime.now(UTC).date())
         files = {file: csv_text(rows).encode() for file, rows in tables.items()}
         made.append(_zip(out / f"grades-{name}.zip", files))
+    if profile.lti_scores:
+        word, now = profile.lti_scores.learner, datetime.now(UTC)
+        scores = [
+            score_of(line, profile.grade, str(_held(word, profile, of_class, line, named)), comment_of(line), now)
+            for line in chosen
+            if not line.exempt
+        ]
+        text = json.dumps(scores, indent=1, ensure_ascii=False)
+        made.append(atomic_write(out / f"scores-{name}.json", text, private=True))
     if profile.pages:
         files = {
             named[line.learner_id]: pages[line.learner_id].read_bytes() for line in chosen if line.learner_id in pages

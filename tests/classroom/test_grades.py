@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import csv
 import io
+import json
+import re
 import zipfile
 from decimal import Decimal
 from fractions import Fraction
@@ -248,6 +250,30 @@ def test_one_roster_takes_a_learner_s_id_from_the_list(handed):
     done = sent(handed, ONE_ROSTER.format(learner="Seat", each="false", grade=""))
     rows = table(archive(done.out / "grades-office.zip")["results.csv"])
     assert [row[4] for row in rows[1:3]] == ["7/2", "8"]
+
+
+def test_lti_s_scores_have_the_fields_and_words_that_a_platform_takes(handed):
+    """*Published*: LTI Assignment and Grade Services 2.0, fields and words as read with platforms that follow it."""
+    handed.put("3.json", handed.content("a-03", answer={GAIN: 60, TRIM: -24}))
+    handed.put("5.json", "{")
+    scores = json.loads((sent(handed, "[grade]\nscale = 20\n[lti_scores]\n").out / "scores-office.json").read_text())
+    told = [
+        (each["userId"], each.get("scoreGiven"), each.get("scoreMaximum"), each["gradingProgress"]) for each in scores
+    ]
+    # A score of 0 is one: it must not be left out. Di is exempt, so nothing is sent of her.
+    assert told == [
+        ("a-01", 20.0, 20.0, "FullyGraded"), ("a-02", 4.0, 20.0, "FullyGraded"), ("a-03", 0.0, 20.0, "FullyGraded"),
+    ]  # fmt: skip
+    for each in scores:
+        assert each["activityProgress"] in ("Initialized", "Started", "InProgress", "Submitted", "Completed")
+        assert re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}\+00:00", each["timestamp"])
+        assert isinstance(each["comment"], str)
+
+
+def test_who_handed_in_nothing_has_no_score_yet(handed):
+    scores = json.loads((sent(handed, "[lti_scores]\n").out / "scores-office.json").read_text())
+    (cy,) = [each for each in scores if each["userId"] == "a-03"]
+    assert ("scoreGiven" in cy, cy["activityProgress"], cy["gradingProgress"]) == (False, "Initialized", "NotReady")
 
 
 def test_the_file_of_grades_is_for_its_owner_alone(handed):
