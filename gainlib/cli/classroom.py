@@ -29,7 +29,7 @@ def add_to(app: typer.Typer) -> None:
     app.command("handout", epilog="Example: gainlib handout --class group-a.toml --paper letter")(_handout)
     app.command(
         "term-plan",
-        epilog="Example: gainlib term-plan plan.html --lesson set-recording-level --lesson find-clipping --start 2027-01-11",
+        epilog="Example: gainlib term-plan plan.html --lesson read-meters --lesson find-clipping --start 2027-01-11",
     )(_term_plan)
     app.command("mark", epilog="Example: gainlib mark hand-ins --class group-a.toml --workers 2")(_mark)
 

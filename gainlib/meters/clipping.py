@@ -223,6 +223,7 @@ _LEAST_SHARED, _LEAST_LENGTHS = 6, 3
 _SHARED_PART, _AROUND = 0.6, 10
 _LEAST_HEIGHT = 0.01
 _WINDOW = 96
+_CRESTS_AT_ONCE = 1024  # each with its 400 samples, a few times over
 _LEAST_VALUES = 64  # among the 400 samples about a top; a word of few bits has fewer, and stands still by itself
 
 
@@ -356,9 +357,15 @@ class _LowerTops:
         # Few crests have three neighbours at one height, and only those are looked at as a whole.
         near = side[middle[:, None] + np.arange(-2, 3)] >= (height - _FLAT_STEPS)[:, None]
         three = (near[:, 1] & (near[:, 0] | near[:, 3])) | (near[:, 3] & near[:, 4])
-        if not three.any():
-            return
         middle, height = middle[three], height[three]
+        for some in range(0, len(middle), _CRESTS_AT_ONCE):
+            part = slice(some, some + _CRESTS_AT_ONCE)
+            self._add(side, middle[part], height[part], offset, least)
+
+    def _add(
+        self, side: NDArray[np.floating], middle: Indices, height: NDArray[np.float64], offset: int, least: int
+    ) -> None:
+        """Add those of these crests, given by index and height, that are flat."""
         # One place a column, one crest a row: the top is what lies near its height without a break.
         places = np.arange(-2 * _WINDOW, 2 * _WINDOW + 1)
         around = waves = side[middle[:, None] + places]
