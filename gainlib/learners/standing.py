@@ -28,7 +28,7 @@ class Standing:
 
     @property
     def best(self) -> dict[str, Any] | None:
-        """The attempt with the most points, the first of several, of a ladder the last; at the present version if any."""
+        """The attempt with most points, the first of several, of a ladder the last; at the present version if any."""
         among = self._among
         return among[self._at] if among else None
 
