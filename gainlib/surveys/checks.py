@@ -56,7 +56,7 @@ _LATE_MS = 12.0
 """Two microphones on one source stand less than 4 m apart, but for a room's own: common practice."""
 
 _CUT_BELOW_DB = 20.0
-_CANCELLING_SHARE = 0.05
+_CANCELLING_SHARE, _MOSTLY_CANCELLING = 0.05, 0.5
 _MONO_LOSS_DB = 6.0
 _DUAL_NULL_DB = -50.0
 _LEAST_BITS = 16
@@ -292,14 +292,14 @@ def _as_a_pair(stem: Stem, practice: Practice) -> list[Fault]:
     if pair.correlation < OPPOSITE_SIDES:
         said = f"its two channels are in opposite polarity (correlation {signed(pair.correlation, 2, '')})"
         found.append(Fault(stem.name, "opposed channels", 1, f"{said}; in mono it will nearly vanish."))
+    elif pair.mono_loss_db > _MONO_LOSS_DB and pair.cancelling_share < _MOSTLY_CANCELLING:
+        said = f"in mono it loses {pair.mono_loss_db:.1f} dB (two sides that share nothing lose 3.0)"
+        found.append(Fault(stem.name, "mono loss", 1, f"{said}; listen to it in mono."))
     elif pair.cancelling_share >= _CANCELLING_SHARE and stem.seconds >= LEAST_SECONDS:
         first = max(pair.cancelling, key=lambda each: each[1] - each[0])
         said = f"its two channels are in opposite polarity for {100 * pair.cancelling_share:.0f} % of its sound"
         where = f"longest from {clock(first[0])} to {clock(first[1])}"
         found.append(Fault(stem.name, "opposed channels", 1, f"{said}, {where}; in mono that nearly vanishes."))
-    elif pair.mono_loss_db > _MONO_LOSS_DB:
-        said = f"in mono it loses {pair.mono_loss_db:.1f} dB (two sides that share nothing lose 3.0)"
-        found.append(Fault(stem.name, "mono loss", 1, f"{said}; listen to it in mono."))
     if pair.later_ms and abs(pair.later_correlation) >= -practice.opposite_correlation:
         later, upside = ("right", "left")[pair.later_ms < 0], ", upside down" if pair.later_correlation < 0 else ""
         said = f"its {later} channel comes {abs(pair.later_ms):.0f} ms later with the same sound{upside}"
