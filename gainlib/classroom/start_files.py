@@ -36,6 +36,9 @@ __all__ = [
     "write_start_files",
 ]
 
+MUCH_BYTES = 1_000_000_000
+"""So much for all start files together is told, with what makes it less."""
+
 
 @dataclass(frozen=True)
 class Packing:
@@ -293,6 +296,9 @@ def told_size(packing: Packing) -> tuple[str, ...]:
         return ()
     own = sum(each.file is not None for each in packing.of_class.exercises)
     takes = len(packing.files) - own
-    megabytes = f"{packing.bytes / 1e6:.1f} MB" if packing.bytes < 1e7 else memory(packing.bytes)
+    size = f"{packing.bytes / 1e6:.1f} MB" if packing.bytes < 1e7 else memory(packing.bytes)
+    count = len(packing.of_class.learners) + 1
+    if packing.bytes * count > MUCH_BYTES:
+        size += f", so all {count} have {memory(packing.bytes * count)}; recordings saved as FLAC have less"
     held = f"{counted(own, 'exercise')} of your own" + (f" and {counted(takes, 'recording')}" if takes else "")
-    return (f"Each start file holds {held}, {megabytes}.",)
+    return (f"Each start file holds {held}, {size}.",)

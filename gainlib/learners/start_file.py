@@ -118,7 +118,8 @@ def pack(target: Path, text: str, files: dict[str, Path], *, private: bool = Fal
     ):
         archive.writestr(CLASS, text)
         for path, file in sorted(files.items()):
-            archive.write(file, INSIDE + path, zipfile.ZIP_DEFLATED if path.endswith((".toml", ".wav")) else None)
+            # Sound hardly becomes smaller, and is written once for each learner.
+            archive.write(file, INSIDE + path, None if path.endswith(".toml") else zipfile.ZIP_STORED)
     return target
 
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 import gainlib as gl
-from gainlib.classroom import new_class, read_class
+from gainlib.classroom import new_class, read_class, start_files
 from gainlib.classroom.marks import mark_folder
 from gainlib.classroom.start_files import own_files_of, write_start_files
 from gainlib.classroom.store import Store
@@ -322,3 +322,11 @@ def test_under_a_hub_own_exercises_are_laid_where_the_learner_works_and_changes_
     made = gl.join_class()
     assert not made.may  # the hub says in which class one is
     made.close()
+
+
+def test_much_sound_for_many_is_told_with_what_makes_it_less(own, monkeypatch):
+    packing = start_files.packing_of(read_class(own[0]), own[0].parent)
+    assert start_files.told_size(packing) == ("Each start file holds 1 exercise of your own and 1 recording, 0.1 MB.",)
+    monkeypatch.setattr(start_files, "MUCH_BYTES", 100_000)
+    (said,) = start_files.told_size(packing)
+    assert said.endswith("0.1 MB, so all 4 have 0 MB; recordings saved as FLAC have less.")
