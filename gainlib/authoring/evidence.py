@@ -15,7 +15,7 @@ from gainlib.errors import GainError
 from gainlib.exercises.model import ControlSpec
 from gainlib.exercises.parameters import ORDER
 from gainlib.exercises.questions import expected_answers
-from gainlib.exercises.readings import Renderings
+from gainlib.exercises.readings import LEVEL_UNITS, Reading, Renderings
 from gainlib.exercises.variant import Exercise, Variant
 from gainlib.exercises.verdict import met_slips, reaches
 from gainlib.storage.entry_faults import Place
@@ -190,15 +190,63 @@ class Evidence:
                 total += 0.1 + part_of(-room)
         return total
 
+    def _one_after_another(self, variant: Variant) -> Answer:
+        """The checks mended in the order of the flow, each by the last control before it that nothing else needed.
+
+        So somebody works who sees that what is moved in front moves all behind it; for readings that no plain gain
+        brings to where they should be, such as a share of distortion.
+        """
+        answer = variant.start | self.right_answers(variant)
+        left = [move for move in variant.controls if not move.options and not move.points]
+        depths = [_depth(reading, variant) for reading in variant.checks]
+        for index in sorted(range(len(depths)), key=lambda each: depths[each]):
+            reading = variant.checks[index]
+            for move in [each for each in reversed(left) if reaches(each.path, reading, variant)]:
+                found = self._met_along(variant, answer, move, index)
+                if found is not None:
+                    answer = found
+                    left.remove(move)
+                    break
+        return answer
+
+    def _met_along(self, variant: Variant, answer: Answer, move: ControlSpec, index: int) -> Answer | None:
+        """The answer with this control where one check is met, looked for along it; None where it is not found."""
+
+        def at(value: float) -> tuple[Answer, str]:
+            tried = answer | {move.path: on_step(move, value)}
+            return tried, self.look(variant, tried).sides[index]
+
+        if not self.look(variant, answer).sides[index]:
+            return answer
+        values = [move.low + part * (move.high - move.low) / 8 for part in range(9)]
+        tried = [at(value) for value in values]
+        met = [each for each, side in tried if not side]
+        if met:
+            return met[len(met) // 2]
+        ends = next((at for at in range(8) if tried[at][1] != tried[at + 1][1]), None)
+        if ends is None:
+            return None
+        low, high, side = values[ends], values[ends + 1], tried[ends][1]
+        while high - low > move.step / 2:
+            found, there = at((low + high) / 2)
+            if not there:
+                return found
+            low, high = ((low + high) / 2, high) if there == side else (low, (low + high) / 2)
+        return None
+
     def search(self, variant: Variant, failing: frozenset[int], hints: Iterable[Answer]) -> Look:
         right = self.right_answers(variant)
+        hints = list(hints)
+        if not failing and any(each.unit(variant.session) not in LEVEL_UNITS for each in variant.checks):
+            hints.append(self._one_after_another(variant))
         return search(
             variant,
             lambda answer: self.look(variant, right | answer),
             lambda look: self._miss(look, failing),
             lambda look: look.answer,
             aims=lambda look: _aims(look, failing),
-            begin=hints,
+            # A drawn word in a path gives another variant other controls, for which an answer to this one says nothing.
+            begin=[each for each in hints if each.keys() >= variant.start.keys()],
             most=self.most_looks,
         )
 
@@ -218,6 +266,17 @@ class Evidence:
         for move in numbers if centred else ():
             passes[move.path] = reach_around(move, answer, passing)
         return FoundAnswer(variant.values, {move.path: answer[move.path] for move in variant.controls}, passes)
+
+
+def _depth(reading: Reading, variant: Variant) -> int:
+    """How far along its strip a check reads; a bus is behind all strips."""
+    session, probe = variant.session, reading.probe
+    part, tap = session.tap(probe.at) if probe.at else session.full_path(probe.setting or "").split("/")[:2]
+    channels = [each.name for each in session.channels]
+    if part not in channels:
+        return 0  # a fader group's own
+    names = session.channel(part).stage_names
+    return 100 * channels.index(part) + (names.index(tap) + 1 if tap in names else 0)
 
 
 def _aims(look: Look, failing: frozenset[int]) -> Iterator[tuple[str, float]]:

@@ -37,10 +37,12 @@ def parse_text(text: str, found: list[FileFault]) -> tuple[dict[str, Any] | None
     """The entries of a text, with the usual slips of the pen told and mended; None where that does not help."""
     with contextlib.suppress(GainError):
         return toml_table(text, "this"), text
-    mended, open_quotes = [], ""
+    mended, open_quotes, opened = [], "", 0
     for number, line in enumerate(text.split("\n"), 1):
         said_of_it: list[str] = []
+        before = open_quotes
         line, open_quotes = _mended(line, open_quotes, said_of_it.append)
+        opened = number if open_quotes and not before else opened
         found += [FileFault(number, said) for said in said_of_it]
         mended.append(line)
     text = "\n".join(mended)
@@ -48,6 +50,11 @@ def parse_text(text: str, found: list[FileFault]) -> tuple[dict[str, Any] | None
         return toml_table(text, "this"), text
     except GainError as fault:
         said = str(fault)
+    if open_quotes:
+        found.append(
+            FileFault(opened, f"a text that begins here with {open_quotes} is never closed; close it with the same.")
+        )
+        return None, text
     at = re.search(r"\s*\(at (?:line (\d+)(?:, column \d+)?|end of document)\)\.$", said)
     line_number = int(at[1]) if at and at[1] else text.count("\n") + 1 if at else None
     quoted = text.split("\n")[line_number - 1].strip()[:60] if line_number else ""

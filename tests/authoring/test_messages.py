@@ -158,6 +158,13 @@ def test_a_file_saved_with_a_mark_is_read(written):
     assert not faults
 
 
+def test_a_text_that_is_never_closed_is_told_where_it_begins(written):
+    lines, faults = spoilt(written, ('only if it helps."""', "only if it helps."))
+    (fault,) = faults
+    assert lines[fault.line - 1].startswith('brief  = """')
+    assert fault.said == 'a text that begins here with """ is never closed; close it with the same.'
+
+
 def test_texts_and_comments_are_left_alone(written):
     # Each of these looks like a slip of the pen, and is none: the file has one other fault, which is told alone.
     lines, faults = spoilt(

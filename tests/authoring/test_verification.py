@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import pytest
 
+from gainlib.authoring import evidence
 from gainlib.authoring.new_exercise import new_exercise
 from gainlib.authoring.verification import verify
 from gainlib.errors import GainError
+from gainlib.exercises import check, load
 
 VARIANTS = 3
 CLIP = 'reads    = { measure = "clipped_runs", at = "converter", at_most = 0 }'
@@ -274,3 +276,69 @@ def test_a_text_that_prints_the_answer_is_remarked(tmp_path, before, where):
     assert says not in [each.said for each in verify(file, variants=1).remarks]  # the template itself does not
     file.write_text(text.replace(before, "{where} is low; the"), encoding="utf-8")
     assert says in [each.said for each in verify(file, variants=1).remarks]
+
+
+def test_variants_whose_controls_differ_by_a_drawn_word_are_searched(tmp_path):
+    file = new_exercise("low-one", folder=tmp_path, kind="session")
+    text = file.read_text(encoding="utf-8")
+    # Only the trim of the strip that was drawn can be moved, and the author's own answer is 4 dB too high.
+    others = [
+        f'  {{ path = "{each}/trim/gain_db", from = -24, to = 24, step = 1 }},\n' for each in ("kick", "bass", "voice")
+    ]
+    assert all(each in text for each in others)
+    for each in others[1:]:
+        text = text.replace(each, "")
+    text = text.replace(others[0], others[0].replace('"kick/', '"{where}/'))
+    text = text.replace('"{where}/trim/gain_db" = { base = 0 }', '"{where}/trim/gain_db" = 9')
+    file.write_text(text, encoding="utf-8")
+    proof = verify(file, variants=6)
+    assert any("your answer fails" in each.said for each in proof.faults)
+    assert len({next(iter(each.answer)) for each in proof.found}) > 1  # another strip's trim in another variant
+
+
+DRIVEN = """
+title = "A tone with an edge"
+lesson = "add-density-on-a-bus"
+kind = "set"
+level = 2
+goal = "Drive a tone, and bring its peak back."
+brief = "Drive it to 1.0 to 1.5 % of distortion."
+given.signal = { wave = "sine", frequency_hz = 200, level_dbfs = -10, seconds = 0.3 }
+given.strip = "tone"
+given.stages = [
+  { stage = "Trim" }, { stage = "Saturation", drive_db = 0, holds_peak = false }, { stage = "Fader" },
+]
+varies.trim = { path = "trim/gain_db", from = -6, to = 6, step = 4 }
+moves = [
+  { path = "saturation/drive_db", from = 0, to = 18, step = 0.5 },
+  { path = "fader/gain_db", from = -40, to = 10, step = 0.5 },
+]
+solution = { "saturation/drive_db" = 0, "fader/gain_db" = 0 }
+[[checks]]
+title = "Distortion"
+points = 2
+reads = { told = "distortion_percent", at = "saturation", at_least = 1.0, at_most = 1.5 }
+low = "More drive."
+high = "Less drive."
+source = "A test."
+standing = "derived"
+[[checks]]
+title = "Peak"
+points = 2
+reads = { measure = "peak_dbfs", at = "fader", at_least = -20, at_most = -18 }
+low = "Up by {off}."
+high = "Down by {off}."
+source = "A test."
+standing = "derived"
+"""
+
+
+def test_a_share_of_distortion_is_found_though_the_drive_moves_the_peak(tmp_path, monkeypatch):
+    monkeypatch.setattr(evidence, "MOST_LOOKS", 40)  # as for a long take, of which a proof cannot afford more
+    file = tmp_path / "edge.toml"
+    file.write_text(DRIVEN, encoding="utf-8")
+    proof = verify(file)
+    assert (proof.variants, proof.unsolved, len(proof.found)) == (4, (), 4)
+    for each in proof.found:
+        # What marks a learner's answer says that it is right.
+        assert check(load(file).with_values(each.values), each.answer).passed
