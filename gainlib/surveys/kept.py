@@ -112,6 +112,8 @@ class KeptStems:
             self._close()
 
     def _write(self) -> None:
+        if not self._waiting:
+            return
         now = time.time()
         with contextlib.suppress(sqlite3.Error, OSError, pickle.PickleError):
             base = self._opened()
