@@ -337,6 +337,17 @@ def order_text(survey: SurveyResult) -> str:
     if not stems:
         raise GainError("no stem was read, so there is no order to write; survey a folder that is as it should be.")
     lines = [
+        "# What stands on top of the gain sheet, and stems that share one trim; take the # away from what you fill in.",
+        "# [session]",
+        '# song = ""',
+        "# tempo = 120",
+        '# key = ""',
+        '# date = ""',
+        '# engineer = ""',
+        '# notes = ""',
+        "# [groups]",
+        '# drums = ["kick*", "snare*"]',
+        "",
         "# What a delivery must meet; a line that is left out is not looked at.",
         "# names: file names or patterns, * stands for anything. Two numbers are the least and the most.",
         "[stems]",

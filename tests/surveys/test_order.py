@@ -170,3 +170,13 @@ def test_the_command_the_json_and_the_sheet(delivery, tmp_path):
     assert "does not meet it</b>: stems: rate 44100 Hz" in page
     again = CliRunner().invoke(app, ["survey", str(folder), "--write-order", str(order)])
     assert again.exit_code != 0
+
+
+def test_what_a_written_order_offers_can_be_filled_in(delivery, tmp_path):
+    path = tmp_path / "order.toml"
+    head, rest = order_text(delivery[1]).split("\n\n", 1)
+    offered = [line.removeprefix("# ") for line in head.splitlines()[1:]]
+    path.write_text("\n".join([*offered, rest]), encoding="utf-8")
+    order = read_order(path)
+    assert (order.session.tempo, order.groups) == (120, {"drums": ["kick*", "snare*"]})
+    assert {"song", "key", "date", "engineer", "notes"} <= order.session.model_fields_set
