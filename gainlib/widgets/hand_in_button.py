@@ -9,7 +9,6 @@ import traitlets
 
 from gainlib.errors import GainError
 from gainlib.learners import submission
-from gainlib.learners.class_changes import due_in_words
 from gainlib.learners.enrolment import brought_up_to_date
 from gainlib.learners.submission import HandedIn
 from gainlib.widgets.assets import STYLES, script
@@ -49,8 +48,8 @@ class HandInButton(CourseWidget):
             self.who = "You are in no class, so there is nobody to hand in to."
         else:
             name = f"{here.name} ({here.learner_id})" if here.name else here.learner_id
-            due = f", due {due_in_words(here.of.due)}" if here.of.due else ""
-            self.who = f"You are {name} in {here.of.title}{due}."
+            # When it is due stands with what is set, which is told anew whenever one comes back to the page.
+            self.who = f"You are {name} in {here.of.title}."
 
     def press(self) -> HandedIn | None:
         """Hand in; what is said about it is in `said`. None where it could not be done."""

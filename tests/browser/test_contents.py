@@ -6,7 +6,9 @@ import pytest
 
 import gainlib as gl
 from gainlib.classroom import RosterLine, new_class
+from gainlib.classroom.start_files import write_start_files
 from gainlib.learners.course_folder import install_lessons
+from gainlib.learners.enrolment import enrol
 
 pytestmark = pytest.mark.browser
 
@@ -98,7 +100,7 @@ def test_one_joins_a_class_by_its_start_file_and_what_is_set_is_a_click_away(pag
     (tmp_path / "hums" / "hot hum.toml").write_text(OWN, encoding="utf-8")
     people = [RosterLine(id="a-01", name="Ada Quill"), RosterLine(id="a-02", name="Bo Marsh")]
     exercises = ["recording/leave-room", str(tmp_path / "hums" / "hot hum.toml")]
-    _, start_file = new_class(tmp_path / "group-a", title="Group A", roster=people, exercises=exercises)
+    class_file, start_file = new_class(tmp_path / "group-a", title="Group A", roster=people, exercises=exercises)
     install_lessons(lab.root / "in a class", "1", only="start-here")
 
     lab.end_kernels()
@@ -123,5 +125,11 @@ def test_one_joins_a_class_by_its_start_file_and_what_is_set_is_a_click_away(pag
     trim.press("Enter")
     page.locator("button:visible", has_text="Check my answer").click()
     page.get_by_text("It peaks at −23.0 dBFS").wait_for()
+    # Meanwhile the teacher gives a due date, and the learner opens what came by mail at a terminal.
+    class_file.write_text(class_file.read_text().replace("# due   = 20", "due = 20"))
+    write_start_files(class_file)
+    enrol(lab.root / "in a class", start_file, "a-02")
     page.locator("jp-button:visible", has_text="Contents").click()
     page.locator(".gainlib-page-list td:has-text('passed, 4 of 4 points')").wait_for(timeout=60_000)
+    assert page.locator(".jp-OutputArea li:has-text('Changed on')").count() == 1
+    keep(page, "contents-changed")
