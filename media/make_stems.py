@@ -22,6 +22,7 @@ from recording import (
     random_stream,
     room_response,
     set_peak,
+    set_peak_and_rms,
     to_word_length,
 )
 from scipy import signal
@@ -178,9 +179,9 @@ def record_pad() -> np.ndarray:
 def lead_lines() -> list[tuple[str, int, np.ndarray]]:
     """The sung lines, each with its first sample, at the level at which it stands on the take."""
     lines = []
-    for number, (name, effort, peak_dbfs, written) in enumerate(score.LEAD_LINES):
+    for number, (name, effort, peak_dbfs, rms_dbfs, written) in enumerate(score.LEAD_LINES):
         sung, start_s = voices.sing(score.syllables(written), effort, score.LEAD_SINGER, 500 + 40 * number)
-        lines.append((name, round(start_s * RATE_HZ), set_peak(sung, peak_dbfs)))
+        lines.append((name, round(start_s * RATE_HZ), set_peak_and_rms(sung, peak_dbfs, rms_dbfs)))
     return lines
 
 

@@ -104,6 +104,23 @@ def set_peak(sound: np.ndarray, peak_dbfs: float) -> np.ndarray:
     return sound * (from_db(peak_dbfs) / np.max(np.abs(sound)))
 
 
+def set_peak_and_rms(sound: np.ndarray, peak_dbfs: float, rms_dbfs: float) -> np.ndarray:
+    """Bring a sound to a peak and to an AES17 RMS: its slow swells are made larger or smaller until both fit."""
+    steps = np.abs(sound).reshape(-1, 24).max(axis=1)
+    window = np.hanning(int(0.12 * RATE_HZ / 24) | 1)
+    swell = np.convolve(steps, window / window.sum(), "same")
+    swell = np.maximum(swell / swell.max(), 0.05)
+    swell = np.interp(np.arange(len(sound)) / 24, np.arange(len(swell)), swell)
+    wanted_db = peak_dbfs - rms_dbfs
+    low, high = -0.6, 1.5
+    for _ in range(40):
+        power = (low + high) / 2
+        shaped = sound * swell**power
+        crest_db = 20 * np.log10(np.max(np.abs(shaped)) / np.sqrt(2 * np.mean(shaped**2)))
+        low, high = (power, high) if crest_db < wanted_db else (low, power)
+    return set_peak(shaped, peak_dbfs)
+
+
 def to_word_length(sound: np.ndarray, bits: int, seed: int) -> np.ndarray:
     """Round to `bits` with triangular dither; returns 32-bit integers whose upper 24 bits hold the sample."""
     stream = random_stream(seed)

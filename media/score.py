@@ -21,13 +21,14 @@ CHORDS = (
 
 LEAD_SINGER = Singer(formant_scale=1.08)
 
-# Sung lines: name, effort (0 soft, 1 shouted), peak level on the take, syllables as (beat, beats, note, sounds).
+# Sung lines: name, effort (0 soft, 1 shouted), peak and AES17 RMS in dBFS, syllables as (beat, beats, note, sounds).
 # Sounds are written in the two-letter code for American English that speech research uses.
 LEAD_LINES = (
     (
         "slow was the water",
         0.38,
         -14.6,
+        -23.37,
         (
             (0.75, 0.7, 64, "S L OW"),
             (1.5, 0.5, 62, "W AX Z"),
@@ -40,12 +41,14 @@ LEAD_LINES = (
         "low was the light",
         0.26,
         -18.5,
+        -26.68,
         ((4.5, 0.95, 60, "L OW"), (5.5, 0.5, 60, "W AX Z"), (6.0, 0.5, 62, "DH AX"), (6.5, 1.1, 57, "L AY T")),
     ),
     (
         "all of my windows",
         0.40,
         -16.0,
+        -22.8,
         (
             (8.5, 0.95, 64, "AO L"),
             (9.5, 0.5, 62, "AH V"),
@@ -58,12 +61,14 @@ LEAD_LINES = (
         "leaned to the night",
         0.12,
         -25.0,
+        -33.44,
         ((12.5, 0.95, 62, "L IY N D"), (13.5, 0.5, 62, "T UW"), (14.0, 0.5, 60, "DH AX"), (14.5, 0.75, 59, "N AY T")),
     ),
     (
         "carry me over",
         0.62,
         -10.4,
+        -17.79,
         (
             (16.0, 0.5, 69, "K AE"),
             (16.5, 0.5, 69, "R IY"),
@@ -76,12 +81,14 @@ LEAD_LINES = (
         "over the bay",
         0.66,
         -9.2,
+        -16.22,
         ((20.0, 0.9, 67, "OW"), (21.0, 0.5, 67, "V ER"), (21.5, 0.5, 69, "DH AX"), (22.0, 1.35, 71, "B EY")),
     ),
     (
         "carry me homeward",
         0.70,
         -8.6,
+        -16.52,
         (
             (24.0, 0.5, 69, "K AE"),
             (24.5, 0.5, 69, "R IY"),
@@ -90,8 +97,14 @@ LEAD_LINES = (
             (27.0, 0.5, 69, "W ER D"),
         ),
     ),
-    ("night into", 0.66, -10.0, ((28.0, 0.7, 67, "N AY T"), (28.75, 0.45, 67, "IH N"), (29.25, 0.45, 69, "T UW"))),
-    ("day! (the shout)", 1.0, -4.1, ((30.0, 1.35, 74, "D EY"),)),
+    (
+        "night into",
+        0.66,
+        -10.0,
+        -19.2,
+        ((28.0, 0.7, 67, "N AY T"), (28.75, 0.45, 67, "IH N"), (29.25, 0.45, 69, "T UW")),
+    ),
+    ("day! (the shout)", 1.0, -4.1, -10.21, ((30.0, 1.35, 74, "D EY"),)),
 )
 # The breath before each line but the shout: peak level on the take, deeper before a loud line.
 LEAD_BREATHS_DBFS = (-45.0, -46.0, -44.0, -47.0, -37.0, -38.0, -36.0, -40.0)
@@ -145,8 +158,8 @@ BASS_CHORUS = (
     (3.5, 0.42, 12, 0.8),
 )
 
-PRESENTER = Singer(formant_scale=1.0, jitter=0.008, breathiness=0.8)
-GUEST = Singer(formant_scale=1.16, jitter=0.007, breathiness=1.6)
+PRESENTER = Singer(formant_scale=1.0, jitter=0.008, breathiness=0.8, air_db=-33.0, friction=1.3)
+GUEST = Singer(formant_scale=1.16, jitter=0.007, breathiness=1.6, air_db=-27.0, friction=2.0)
 
 # Talk: who, second at which it starts, rising at the end, level against that speaker's others in dB, sounds.
 TALK = (

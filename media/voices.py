@@ -3,7 +3,7 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
-from recording import RATE_HZ, high_pass, random_stream
+from recording import RATE_HZ, band, high_pass, low_pass, random_stream
 from scipy import signal
 
 CONTROL_SAMPLES = 24
@@ -26,14 +26,19 @@ class Target:
 
 @dataclass(frozen=True)
 class Singer:
-    """One person's instrument: size of the vocal tract, steadiness and breathiness."""
+    """One person's instrument: size of the vocal tract, steadiness, breathiness, vibrato to either side, hiss.
+
+    `air_db` is the turbulence above 3 kHz that the open folds let through, against a plain vowel.
+    """
 
     formant_scale: float
     jitter: float = 0.006
     shimmer: float = 0.04
     breathiness: float = 1.0
     vibrato_hz: float = 5.6
-    vibrato_cents: float = 32.0
+    vibrato_cents: float = 46.0
+    air_db: float = -35.0
+    friction: float = 1.0
 
 
 # Vowel formants: averages of men's voices, Peterson and Barney 1952, table II (from memory); the consonants are usual
@@ -74,9 +79,9 @@ CONSONANTS = {
     "N": Target((270, 1600, 2600), 0.06, 0.6, nasal=1.0),
     "NG": Target((270, 2000, 2700), 0.07, 0.6, nasal=1.0),
     "F": Target((340, 1100, 2080), 0.09, 0.0, 0.02, 0.07, 7000, 6000),
-    "V": Target((250, 1100, 2080), 0.06, 0.35, 0.01, 0.04, 7000, 6000),
+    "V": Target((250, 1100, 2080), 0.06, 0.45, 0.01, 0.018, 7000, 6000),
     "TH": Target((320, 1290, 2540), 0.085, 0.0, 0.03, 0.06, 6500, 4500),
-    "DH": Target((270, 1290, 2540), 0.045, 0.4, 0.01, 0.025, 6500, 4500),
+    "DH": Target((270, 1290, 2540), 0.045, 0.45, 0.01, 0.016, 6500, 4500),
     "S": Target((320, 1500, 2600), 0.10, 0.0, 0.02, 0.24, 6300, 2200),
     "Z": Target((260, 1500, 2600), 0.075, 0.3, 0.01, 0.17, 6300, 2200),
     "SH": Target((300, 1840, 2750), 0.10, 0.0, 0.02, 0.32, 3200, 1300),
@@ -116,12 +121,23 @@ def neighbour_formants(symbol: str | None) -> tuple[float, float, float] | None:
     return CONSONANTS[symbol].formants_hz if symbol in ("L", "R", "W", "Y") else None
 
 
+# Sounds with round lips, which lower the hiss of the consonant beside them.
+ROUND = ("OW", "UW", "AO", "UH", "W", "OY")
+
+
 def consonant_targets(symbol: str, before: str | None, after: str | None) -> list[Target]:
-    """A consonant as one target, or a stop as closure, burst and breath; neighbours lend their formants."""
+    """A consonant as one target or two, or a stop as closure, burst and breath; neighbours lend their formants."""
     if symbol == "HH":
         return [replace(CONSONANTS["HH"], formants_hz=neighbour_formants(after) or VOWELS["AX"])]
+    rounded = (after or before or "").rstrip("012") in ROUND
     if symbol in CONSONANTS:
-        return [CONSONANTS[symbol]]
+        own = CONSONANTS[symbol]
+        if own.friction < 0.05:
+            return [own]
+        # a hiss swells and fades
+        shaped = replace(own, friction_hz=own.friction_hz * (0.86 if rounded else 1.0))
+        parts = ((0.25, 0.55), (0.5, 1.0), (0.25, 0.6))
+        return [replace(shaped, seconds=own.seconds * time, friction=own.friction * loud) for time, loud in parts]
     place, bar, burst_hz, burst_width_hz = STOPS[symbol]
     opened = after is not None and (is_vowel(after) or after in "LRWY")
     if symbol in "KG":
@@ -136,7 +152,7 @@ def consonant_targets(symbol: str, before: str | None, after: str | None) -> lis
         0.008 if bar else 0.012,
         0.0,
         0.02,
-        (0.35 if bar else 0.5) * (1.0 if opened else 0.5),
+        (0.25 if bar else 0.3) * (1.0 if opened else 0.5),
         burst_hz,
         burst_width_hz,
     )
@@ -226,9 +242,9 @@ def glottal_source(f0_hz: np.ndarray, effort: np.ndarray, singer: Singer, seed: 
     halved = signal.resample_poly(derivative, 1, fine)
     opening = opening[::fine]
     push = push[::fine]
-    # the slope's corner goes from 600 Hz to 4.5 kHz with effort; two fixed filters, mixed, are close enough and cheap
-    soft = signal.lfilter(*signal.butter(1, 600, fs=RATE_HZ), halved)
-    loud_side = signal.lfilter(*signal.butter(1, 4500, fs=RATE_HZ), halved)
+    # the slope's corner goes from 700 Hz to 6.5 kHz with effort; two fixed filters, mixed, are close enough and cheap
+    soft = signal.lfilter(*signal.butter(1, 700, fs=RATE_HZ), halved)
+    loud_side = signal.lfilter(*signal.butter(1, 6500, fs=RATE_HZ), halved)
     return soft * (1 - push) + loud_side * push, opening
 
 
@@ -250,7 +266,7 @@ def speak(
     f1, f2, f3 = (track([t.formants_hz[i] for t in targets], glide_s) * singer.formant_scale for i in range(3))
     voicing = track([t.voicing for t in targets], 0.028)
     aspiration = track([t.aspiration for t in targets], 0.022)
-    friction = track([t.friction for t in targets], 0.010)
+    friction = track([t.friction for t in targets], 0.012)
     nasal = track([t.nasal for t in targets], 0.03)
     friction_hz = track([t.friction_hz for t in targets], 0.01)
     friction_width_hz = track([t.friction_width_hz for t in targets], 0.01)
@@ -293,23 +309,32 @@ def speak(
     sounding = np.convolve(sounding, np.ones(int(0.03 * CONTROL_HZ)), "full")[:frames] > 0
     # the tract's further resonances, one a kilohertz, without which all above 5 kHz would be missing
     further_hz = np.arange(5400.0, 12000.0, 1050.0) * singer.formant_scale
-    excitation = signal.sosfilt(resonators(further_hz, 300 + 0.05 * further_hz), excitation)
+    excitation = signal.sosfilt(resonators(further_hz, 220 + 0.03 * further_hz), excitation)
     mouth = filter_while_moving(sections, excitation, sounding)
     strong = voicing > 0.9
     reference = np.sqrt(np.mean(mouth.reshape(frames, -1)[strong] ** 2)) if strong.any() else np.std(mouth)
+    # Air: while the folds are open, the stream hisses behind the teeth, once in each period. It passes the short end of
+    # the tract, so it has the upper formants and none of the lower; a loud voice has more of it, less than in step.
+    hiss_hz = np.array([3700.0, 4650.0, 5600.0, 6900.0, 8300.0]) * singer.formant_scale
+    air = signal.sosfilt(high_pass(2600, 2), random_stream(seed + 3).standard_normal(len(noise)) * opening**1.5)
+    ringing = sum(signal.sosfilt(band(0.92 * hz, 1.08 * hz, 1), air) for hz in hiss_hz)
+    air = signal.sosfilt(low_pass(9000, 1), 0.6 * air + ringing)
+    air *= 10 ** (singer.air_db / 20) / np.std(air) * to_samples(voicing * (0.7 + 0.6 * effort))
 
     hiss_sections = np.concatenate(
         [
             resonators(friction_hz, friction_width_hz)[:, None],
-            resonators(np.full(frames, 9500.0), np.full(frames, 6000.0))[:, None],
+            resonators(np.full(frames, 10_500.0), np.full(frames, 6500.0))[:, None],
         ],
         1,
     )
-    hiss = filter_while_moving(hiss_sections, noise * to_samples(friction), friction > 1e-4)
+    # who sings softly also lets go of a T softly
+    let_through = singer.friction * friction * (0.35 + 0.65 * np.minimum(effort / 0.7, 1))
+    hiss = filter_while_moving(hiss_sections, noise * to_samples(let_through), friction > 1e-4)
     hiss = signal.sosfilt(high_pass(500, 2), hiss)
     # a resonator with unit gain at 0 Hz peaks at about centre over width
     hiss /= to_samples(np.maximum(friction_hz / friction_width_hz, 1.0))
-    return mouth / reference + 1.7 * hiss
+    return mouth / reference + air + 1.7 * hiss
 
 
 @dataclass(frozen=True)
@@ -387,9 +412,9 @@ def sing(syllables: list[Syllable], effort: float, singer: Singer, seed: int) ->
     for start, end, note in notes:
         pitch[seconds >= start] = note
         held = end - start
-        if held > 0.4:
+        if held > 0.35:
             inside = (seconds >= start) & (seconds < end)
-            rise = np.clip((seconds - start - 0.22) / 0.3, 0, 1)
+            rise = np.clip((seconds - start - 0.14) / 0.22, 0, 1)
             vibrato += np.where(inside, rise, 0.0)
     # slides into the first note from below, and small wandering that no singer is free of
     shouted = effort > 0.9
@@ -406,10 +431,10 @@ def sing(syllables: list[Syllable], effort: float, singer: Singer, seed: int) ->
         / 100
         * np.sin(2 * np.pi * wobble * (seconds - seconds[0]) + 6.28 * stream.random_sample())
     )
-    pitch = smooth(pitch, 0.09) + vibrato + drift
+    pitch = smooth(pitch, 0.12) + vibrato + drift
     f0_hz = 440.0 * 2 ** ((pitch - 69) / 12)
     arc = np.sin(np.pi * np.clip((seconds - seconds[0]) / total, 0, 1)) ** 0.5
-    push = np.clip(effort * (0.75 + 0.25 * arc) + 0.05 * vibrato, 0, 1)
+    push = np.clip(effort * (0.75 + 0.25 * arc) + 0.04 * vibrato, 0, 1)
     swell = np.zeros(frames)
     for start, end, _ in notes:
         inside = np.clip((seconds - start) / (end - start), 0, 1)
@@ -418,7 +443,7 @@ def sing(syllables: list[Syllable], effort: float, singer: Singer, seed: int) ->
             2.5 * np.sin(np.pi * inside**0.7) - 2.0 * inside + 0.8 * stream.standard_normal(),
             swell,
         )
-    swell += 0.8 * slow_wander(frames, 4.0, stream) + 0.9 * vibrato / 0.3
+    swell += 0.8 * slow_wander(frames, 4.0, stream) + 0.6 * vibrato / 0.3
     # the last note dies away as the air runs out
     swell -= 5.0 * np.clip((seconds - notes[-1][1] + 0.35) / 0.35, 0, 1) ** 2
     loudness = 10 ** (smooth(swell, 0.07) / 20)

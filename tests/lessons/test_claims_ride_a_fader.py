@@ -153,7 +153,7 @@ def test_the_guitar_is_soft_in_the_verse_and_louder_in_the_chorus(reckoned):
 @pytest.mark.parametrize(
     ("line", "rise_db", "quote"),
     [
-        ((2.46, 4.03), 5.5, "it stays under the threshold, so there the lift comes out as 5.5 dB"),
+        ((2.46, 4.03), 5.6, "it stays under the threshold, so there the lift comes out as 5.6 dB"),
         ((0.14, 2.05), 2.4, "The first line is over it, and only 2.4 dB come out"),
     ],
 )

@@ -19,8 +19,8 @@ def mix():
     bass = gl.read("media/bass.flac").between(9.5, 17.5)
     off = gl.Fader(muted=True)
     strips = [
-        gl.Strip("voice", voice, [gl.Trim(-3.1)]),
-        gl.Strip("copy", voice, [gl.Trim(-3.1), off]),
+        gl.Strip("voice", voice, [gl.Trim(-3.2)]),
+        gl.Strip("copy", voice, [gl.Trim(-3.2), off]),
         gl.Strip("bass", bass, [gl.Trim(-0.7), off]),
     ]
     return gl.Session(strips, main=gl.Bus("main"))
@@ -51,13 +51,13 @@ def test_the_mix_and_the_desk_here_are_the_lessons(lesson_text):
         'gl.read("media/bass.flac").between(9.5, 17.5)',
         "tone = gl.tone(-20, 1000, seconds=3, rate_hz=48_000)",
         'chain = [gl.Source(20, noise_dbfs=-90), gl.Preamp(0, name="desk"), gl.Converter("EBU R 68")]',
-        'gl.Strip("voice", voice, [gl.Trim(-3.1)]), gl.Strip("copy", voice, [gl.Trim(-3.1), off])',
+        'gl.Strip("voice", voice, [gl.Trim(-3.2)]), gl.Strip("copy", voice, [gl.Trim(-3.2), off])',
         'gl.Strip("bass", bass, [gl.Trim(-0.7), off])',
     ):
         assert part in text
 
 
-VOICE = paper.stem("lead-voice", 9.5, 17.5, -3.1)
+VOICE = paper.stem("lead-voice", 9.5, 17.5, -3.2)
 BASS = paper.stem("bass", 9.5, 17.5, -0.7)
 AES17 = "published: AES17, RMS of the stems' own samples"
 ARITHMETIC = "derived: decibel arithmetic"

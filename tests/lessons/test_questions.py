@@ -143,11 +143,11 @@ QUESTIONS = [
     Question(
         "The whole of a talk reads the same before and after the guest, soft as she was, is raised by 16 dB. "
         "Is the meter broken? What would you do instead of reading the whole?",
-        "No: −{24.9} and −{25.0} LUFS. What lies 10 LU under the rest is left out, and she did. Read each voice alone.",
+        "No: −{25.0} and −{25.0} LUFS. What lies 10 LU under the rest is left out, and she did. Read each voice alone.",
         (-paper.loudness_lufs(spoken([0, 0, 0])), -paper.loudness_lufs(spoken([15, 16, 18]))),
         "ride-phrases",
         (
-            "−24.9 and −25.0 LUFS",
+            "it is the same, −25.0 LUFS",
             "The meter leaves out what lies more than 10 LU under the rest",
             "Bring each voice to its level by itself",
         ),
