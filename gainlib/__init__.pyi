@@ -2,6 +2,7 @@ from .audio import Audio as Audio
 from .audio import tone as tone
 from .benches import Control as Control
 from .benches.survey_on_bench import survey as survey
+from .benches.writing_panel import write_exercise as write_exercise
 from .connection import (
     cable_treble_db as cable_treble_db,
 )
@@ -102,9 +103,6 @@ from .notebook import (
 )
 from .notebook import (
     record as record,
-)
-from .notebook import (
-    write_exercise as write_exercise,
 )
 from .sound_file import read as read
 from .sound_file import write as write

@@ -1,6 +1,7 @@
 """What a cell calls for a bench, an exercise, a question, a take, a survey; each comes from the room that makes it.
 
 `gl` opens this file when one of them is first asked for, so a script that measures and renders opens no widgets.
+`gl.write_exercise` is the author's, and a learner's page does not open its room.
 """
 
 from __future__ import annotations
@@ -10,7 +11,6 @@ from gainlib.benches.book_panel import exercise_book
 from gainlib.benches.ear_panel import ear
 from gainlib.benches.exercise_panel import exercise
 from gainlib.benches.survey_on_bench import survey
-from gainlib.benches.writing_panel import write_exercise
 from gainlib.widgets.chain_test import measure_chain
 from gainlib.widgets.compare import compare
 from gainlib.widgets.hand_in_button import hand_in
@@ -32,5 +32,4 @@ __all__ = [
     "predict",
     "record",
     "survey",
-    "write_exercise",
 ]

@@ -249,7 +249,9 @@ def test_the_contents_list_what_is_done_and_what_is_next(own, monkeypatch):
     progress = Progress.here()
     for number, name in enumerate(lesson.exercises, start=1):
         variant = load(name).variant(progress.learner_id)
-        progress.record(variant, author_answer(variant), check(variant, author_answer(variant)))
+        ladder = {"trials": [[1, 1]] * 4 + [[2, 1]] + [[3, 3], [1, 1], [2, 3]] * 3 + [[1, 1]] * 2}  # eight turns
+        answer = author_answer(variant) if load(name).kind != "hear" else ladder
+        progress.record(variant, answer, check(variant, answer))
         page = contents()._repr_html_()
         assert f"{load(name).title} ✓" in page
         assert "Next: <a" in page
