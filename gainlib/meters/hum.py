@@ -69,6 +69,14 @@ def hum_dbfs(audio: Audio) -> Readings:
     return np.array([-math.inf if each is None else each.level_dbfs for each in found])
 
 
+def _line_powers(frames: NDArray[np.floating], window: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Spectra scaled so that a line's height is its sine's power against a full-scale sine's."""
+    wide = frames.astype(np.float64)
+    lines = np.fft.rfft((wide - wide.mean(axis=1, keepdims=True)) * window, axis=1)
+    powers: NDArray[np.float64] = (np.abs(lines) / (window.sum() / 2)) ** 2
+    return powers
+
+
 def find_hum(envelope: NDArray[np.floating], active_dbfs: float) -> Hum | None:
     """Mains hum in a recording, from its low end at 1000 values a second; None where there is none.
 
@@ -79,16 +87,14 @@ def find_hum(envelope: NDArray[np.floating], active_dbfs: float) -> Hum | None:
     length = round(_HUM_SECONDS * 1000)
     if len(envelope) < _LEAST_HUM_SECONDS * 1000:
         return None
-    frames = np.lib.stride_tricks.sliding_window_view(envelope, length)[:: length // 2].astype(np.float64)
+    frames = np.lib.stride_tricks.sliding_window_view(envelope, length)[:: length // 2]
     rest = np.count_nonzero(frames.reshape(len(frames), 40, -1).any(axis=2), axis=1) == 40
     frames = frames[rest]  # digital silence has no hum and says nothing of it
     if len(frames) < 3:
         return None
     window = np.hanning(length)
-    # Scaled so that a line's height is its sine's power against a full-scale sine's.
-    spectra = (
-        np.abs(np.fft.rfft((frames - frames.mean(axis=1, keepdims=True)) * window, axis=1)) / (window.sum() / 2)
-    ) ** 2
+    # A few at a time, which spares memory.
+    spectra = np.concatenate([_line_powers(frames[at : at + 32], window) for at in range(0, len(frames), 32)])
     best: Hum | None = None
     for mains_hz in (50, 60):
         found = []
