@@ -18,14 +18,16 @@ __all__ = ["score_of"]
 def score_of(line: LearnerMark, grade: Grade, user_id: str, comment: str, now: datetime) -> dict[str, Any]:
     """The score of one learner, for whom `user_id` is what the platform calls them; a score of 0 is given as well.
 
-    Who handed in nothing has no score yet, unless points were given. What waits for a teacher is no grade yet.
+    Who handed in nothing has no score yet, unless points were given. Where an answer got no mark, or no file can be
+    read, it waits for the teacher and is no grade yet.
     """
+    waits = bool(line.unusable and not line.has_points) or any(each.fault for each in line.exercises)
     told: dict[str, Any] = {
         "userId": user_id,
         "timestamp": now.isoformat(timespec="milliseconds"),
         "comment": comment,
         "activityProgress": "Completed" if line.has_points else "Submitted" if line.unusable else "Initialized",
-        "gradingProgress": "FullyGraded" if line.has_points else "PendingManual" if line.unusable else "NotReady",
+        "gradingProgress": "PendingManual" if waits else "FullyGraded" if line.has_points else "NotReady",
     }
     if line.has_points:
         told["scoreGiven"] = float(grade.model_copy(update={"steps": []}).of_line(line))

@@ -270,6 +270,13 @@ def test_lti_s_scores_have_the_fields_and_words_that_a_platform_takes(handed):
         assert isinstance(each["comment"], str)
 
 
+def test_what_got_no_mark_waits_for_the_teacher(handed):
+    """Cy hands in Ada's answers under his own id: they are for other numbers, so 0 points are no grade yet."""
+    handed.put("3.json", handed.content("a-01") | {"learner": {"id": "a-03", "name": "Cy Fenn"}})
+    scores = json.loads((sent(handed, "[lti_scores]\n").out / "scores-office.json").read_text())
+    assert [each["gradingProgress"] for each in scores] == ["FullyGraded", "FullyGraded", "PendingManual"]
+
+
 def test_who_handed_in_nothing_has_no_score_yet(handed):
     scores = json.loads((sent(handed, "[lti_scores]\n").out / "scores-office.json").read_text())
     (cy,) = [each for each in scores if each["userId"] == "a-03"]
