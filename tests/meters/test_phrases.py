@@ -39,7 +39,9 @@ def test_the_phrases_of_the_singer_are_the_lines_of_her_song():
 def test_the_presenter_says_five_sentences_and_the_pad_is_one_phrase():
     assert len(spans("radio-presenter")) == 5
     (whole,) = spans("pad")
-    assert whole == pytest.approx((0.0, 19.0), abs=0.05)
+    # The chord swells for 0.22 s from silence, and the take goes back into its room at the end.
+    assert 0.0 < whole[0] < 0.22
+    assert whole[1] == pytest.approx(19.0, abs=0.05)
 
 
 @pytest.mark.parametrize("stem", STEMS)
