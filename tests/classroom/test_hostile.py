@@ -86,7 +86,7 @@ STEPS = {
     "marking": ("gainlib.classroom.marking.check", f"bad.json, {EXERCISE}"),
     "the line": ("gainlib.classroom.marks.Marks._exercise", "the marks of a-02"),
     "comparing": ("gainlib.classroom.similarity._word", f"{EXERCISE} of a-02, compared with the others"),
-    "the page": ("gainlib.classroom.feedback._settings", "feedback/for-a-02.html"),
+    "the page": ("gainlib.classroom.feedback.told_answer", "feedback/for-a-02.html"),
 }
 
 

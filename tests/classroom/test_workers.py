@@ -235,7 +235,7 @@ def test_a_killed_marking_goes_on_where_it_was(group, counted):
     assert (done.answers, done.handed_in, done.not_marked) == (12, 12, 0)
     alone = mark_class(group.folder, group.file, group.home / "alone", feedback="none")
     written = [{each.name: each.read_bytes() for each in out.glob("[!.]*.[!s]*")} for out in (done.out, alone.out)]
-    assert sorted(written[0]) == ["marks.csv", "marks.xlsx", "not-marked.csv", "report.html"]
+    assert sorted(written[0]) == ["changes.html", "marks.csv", "marks.xlsx", "not-marked.csv", "report.html"]
     assert written[0] == written[1]
 
 
