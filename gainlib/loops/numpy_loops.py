@@ -362,9 +362,9 @@ def sharp_bends(channel: Array, width: int, apart: int, times: float, least: flo
     one; the bend must also be above `least`. Compared in the channel's own precision.
 
     >>> wave = np.sin(np.arange(4000) / 20)
-    >>> wave[2000] = -1.0
+    >>> wave[2050] = -1.0
     >>> sharp_bends(wave, 100, 3, 2.0, 1e-3).tolist()
-    [19]
+    [20]
     """
     bends = np.abs(channel[2:] - 2 * channel[1:-1] + channel[:-2])
     count = len(bends) // width
