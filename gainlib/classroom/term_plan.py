@@ -81,8 +81,8 @@ def exercises_of_lesson() -> dict[str, tuple[tuple[str, ...], tuple[str, ...]]]:
 
     An exercise that the notes do not name is for home.
 
-    >>> exercises_of_lesson()["set-recording-level"][1]
-    ('recording/what-hotter-buys',)
+    >>> exercises_of_lesson()["start-here"][0]
+    ('listening/first-move',)
     """
     notes = read_text(bundled_folder("lessons") / "for-teachers.md", LARGEST_NOTEBOOK_BYTES, "the notes for teachers")
     in_class = {

@@ -40,7 +40,7 @@ def figures_of(variant: Variant, take: Audio) -> dict[str, float | str]:
     >>> from gainlib.exercises import load
     >>> variant = load("recording/your-own-level").variant("ada")
     >>> figures_of(variant, variant.session.strips[0].take)["read 1"]
-    -8.9
+    -9.0
     """
     session = variant.session.replaced({each.path: 0.0 for each in variant.controls}).with_take(take)
     read = MeasuredRendering(session.render())

@@ -26,7 +26,7 @@ def desk(survey: SurveyResult, session: Session, order: Sequence[OrderLine], on:
     >>> from gainlib.surveys.survey import survey
     >>> found = desk(survey(bundled_folder("media") / "bass.flac"), Session(), (), datetime.date(2026, 5, 1))
     >>> found["rows"][0]["trim"], found["rows"][0]["form"]
-    ('+3.0', ('48', '24', '1', '0:19.000'))
+    ('+3.2', ('48', '24', '1', '0:19.000'))
     """
     tempo = session.tempo or (survey.tempo.beats_a_minute if survey.tempo else None)
     stems = sorted(survey.stems, key=lambda each: (survey.trim(each.name).group, in_order(each.name)))

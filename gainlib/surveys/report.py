@@ -32,7 +32,7 @@ def lines(survey: SurveyResult, *, faults_only: bool = False, rows: int | None =
     >>> from gainlib.storage import bundled_folder
     >>> from gainlib.surveys.survey import survey
     >>> print(lines(survey(bundled_folder("media") / "bass.flac"))[-2])
-    bass: nothing wrong. Trim +3.0 dB.
+    bass: nothing wrong. Trim +3.2 dB.
     """
     before = [*survey.notes, *sum_lines(survey), *threshold_lines(survey)]
     shown = [each for each in reversed(survey.stems) if not faults_only or not fine(survey, each)]
@@ -96,7 +96,7 @@ def stem_line(survey: SurveyResult, stem: Stem) -> str:
     >>> from gainlib.surveys.survey import survey
     >>> found = survey(bundled_folder("media") / "lead-voice.flac")
     >>> stem_line(found, found.stems[0])
-    'lead-voice: nothing wrong. Trim −1.9 dB, held back by its peaks.'
+    'lead-voice: nothing wrong. Trim −2.0 dB, held back by its peaks.'
     """
     faults = survey.faults_of(stem.name)
     said = " ".join(f"{each.sentence[0].upper()}{each.sentence[1:]}" for each in faults)
