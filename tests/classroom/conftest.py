@@ -63,7 +63,10 @@ class SmallClass:
             home / "group-a", title="Group A", roster=ROSTER, exercises=[EXERCISE], due=DUE
         )
 
-        # A key that is known, so that the numbers are: -16, -26 and -21 dBu for the three learners.
+        self.draw_as_known()
+
+    def draw_as_known(self) -> None:
+        """Give it a key that is known, so that the numbers are: -16, -26 and -21 dBu for the three learners."""
         key = read_class(self.file).key
         self.file.write_text(self.file.read_text(encoding="utf-8").replace(key, KEY), encoding="utf-8")
         write_start_files(self.file)

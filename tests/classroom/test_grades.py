@@ -34,6 +34,7 @@ PROFILE = 'schema = "gainlib grades"\nversion = 1\n'
 def handed(group):
     """Ada has 5 of 5 points, Bo 1 of 5, Cy nothing, Di is exempt."""
     group.made_anew(ROSTER)
+    group.draw_as_known()
     group.put("1.json", group.content("a-01"))
     group.put("2.json", group.content("a-02", answer={GAIN: author_answer(group.variant("a-02"))[GAIN] + 8, TRIM: -8}))
     return group
