@@ -139,10 +139,10 @@ def test_numbers_choices_and_orders_are_answered_by_keyboard_alone(lab, page, sa
     level.fill("")
     busy(lab, page)
     level.focus()
-    page.keyboard.type("−9,4")  # a key at a time, while the kernel is busy
+    page.keyboard.type("−9,5")  # a key at a time, while the kernel is busy
     first = checked(lab, page, reckon, made)
-    assert first["answer"] == {"level": -9.4}
-    assert reckon.get_by_text("Taken as −9.4 dBFS.").is_visible()
+    assert first["answer"] == {"level": -9.5}
+    assert reckon.get_by_text("Taken as −9.5 dBFS.").is_visible()
     solution = author_answer(load(lab.root / "read-the-verse.toml").variant(learner(lab)))
     level.fill(f"{solution['level']} dBFS")
     reckon.get_by_text("You have changed your answer since; check again.").wait_for()

@@ -55,16 +55,16 @@ UNTIL = """async (given, latest) => {
 PLACE = "() => { const each = [...course.players.values()].find(each => each.loop?.playing); return each?.position(); }"
 CONTROL = """([exercise, low, high]) => {
     const range = [...document.querySelectorAll(".gainlib-exercise")]
-        .find(each => each.querySelector("h3").textContent === exercise)
+        .find(each => each.querySelector("h3")?.textContent === exercise)
         .querySelectorAll(`input[type=range][min="${low}"][max="${high}"]`)[0];
     range.focus();
     return Number(range.value);
 }"""
 ARRIVED = "([value, near]) => Math.abs(Number(document.activeElement.value) - value) <= near"
 CHECK = """exercise => [...document.querySelectorAll(".gainlib-exercise")]
-    .find(each => each.querySelector("h3").textContent === exercise).querySelector(".gainlib-check").focus()"""
+    .find(each => each.querySelector("h3")?.textContent === exercise).querySelector(".gainlib-check").focus()"""
 VERDICT = """exercise => [...document.querySelectorAll(".gainlib-exercise")]
-    .find(each => each.querySelector("h3").textContent === exercise)
+    .find(each => each.querySelector("h3")?.textContent === exercise)
     .querySelector(".gainlib-verdict").textContent"""
 
 

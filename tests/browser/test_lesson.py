@@ -57,7 +57,7 @@ def verdict_after(part, attempt):
 
 def test_the_lesson_from_the_rehearsal_to_the_turned_down_take(lesson, keep):
     rehearsal, take = cell(lesson, 'key="rehearsal"'), cell(lesson, 'key="take"')
-    assert headline(rehearsal).strip() == "Nothing clips. The converter has 3.3 dB left below full scale."
+    assert headline(rehearsal).strip() == "Nothing clips. The converter has 3.4 dB left below full scale."
     assert "clips " in headline(take)
     runs = headline(take).split(" times")[0].split()[-1]
 
@@ -77,11 +77,11 @@ def test_the_lesson_from_the_rehearsal_to_the_turned_down_take(lesson, keep):
     press(gain, "ArrowLeft", 12)
     assert gain.get_attribute("aria-valuetext") == "+41.0 dB"
     lesson.wait_for_function(
-        "box => box.textContent.includes('(verse −15.3 dBFS, shout −5.1 dBFS)')", arg=take.element_handle()
+        "box => box.textContent.includes('(verse −15.4 dBFS, shout −5.1 dBFS)')", arg=take.element_handle()
     )
     take.locator(".gainlib-headline-line", has_text="as aimed").wait_for()
     assert headline(take) == (
-        "Nothing clips. The converter has 5.1 dB left below full scale. The verse peaks at −15.3 dBFS, as aimed."
+        "Nothing clips. The converter has 5.1 dB left below full scale. The verse peaks at −15.4 dBFS, as aimed."
     )
     take.locator(".gainlib-headline").scroll_into_view_if_needed()
     assert keep(lesson, "lesson-sensible").stat().st_size > 20_000
@@ -89,14 +89,14 @@ def test_the_lesson_from_the_rehearsal_to_the_turned_down_take(lesson, keep):
 
 def test_a_prediction_is_read_beside_what_was_measured(lesson):
     what, how_far = cell(lesson, 'gl.compare("what happens"'), cell(lesson, 'gl.compare("shout"')
-    for part, answer in ((what, "nothing after the converter mends it"), (how_far, "10.2")):
+    for part, answer in ((what, "nothing after the converter mends it"), (how_far, "10.3")):
         part.get_by_role("button", name="Show me").wait_for()
         assert answer not in part.locator(".jp-OutputArea").text_content()
     guess = cell(lesson, 'gl.predict("shout"').get_by_role("textbox", name="Your guess")
     guess.fill("three")
     cell(lesson, 'gl.predict("shout"').get_by_text("“three” is not a number").wait_for()
     guess.fill("3,0")
-    how_far.get_by_text("You said: 3.0 dB. Measured: 10.2 dB. You were 7.2 dB too low.").wait_for()
+    how_far.get_by_text("You said: 3.0 dB. Measured: 10.3 dB. You were 7.3 dB too low.").wait_for()
     what.get_by_role("button", name="Show me").press("Enter")
     what.get_by_text("You made no prediction. The answer: It clips, and nothing after").wait_for()
     lesson.get_by_role("radio", name="It clips. I turn the trim down").check()
