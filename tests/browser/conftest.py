@@ -292,11 +292,12 @@ def browser() -> Iterator[Any]:
         started.close()
 
 
-def is_renderer_closed(error: Any) -> bool:
-    """Whether the error is that of ipywidgets' own renderer, drawn again though its cell was closed.
+def is_toolbar_closed(error: Any) -> bool:
+    """Whether the error is that of JupyterLab's toolbar on a page that is shown and closed in one breath.
 
-    It still hears that its kernel is back after `dispose` has set its manager to null (jupyterlab-manager 5,
-    `_rerender`); nothing of the page hangs on it. No script of the course asks for a `promise` (`test_page.py`).
+    Being shown it measures itself a moment later (ui-components 4.6, `ReactiveToolbar.onAfterShow`) and does not ask
+    whether it was disposed meanwhile; nothing hangs on it. No script of the course asks for a `promise`
+    (`test_page.py`).
     """
     return bool(error.message == "Cannot read properties of null (reading 'promise')")
 
@@ -310,7 +311,7 @@ def watched(browser: Any, lab: Lab, clock: bool = False) -> Iterator[tuple[Any, 
     problems: list[str] = []
     allowed = (lab.base, lab.base.replace("http", "ws"), "data:", "blob:")
     shown.on(
-        "pageerror", lambda error: is_renderer_closed(error) or problems.append(f"page error: {error}, {error.stack}")
+        "pageerror", lambda error: is_toolbar_closed(error) or problems.append(f"page error: {error}, {error.stack}")
     )
     shown.on("request", lambda asked: None if asked.url.startswith(allowed) else problems.append(f"asked {asked.url}"))
     if clock:

@@ -176,7 +176,7 @@ def test_a_control_is_answered_between_the_cells_below_it(lab, page, busy_cell):
     assert (lab.root / "moves.txt").read_text() == "1"
 
 
-def test_only_the_error_of_a_closed_widget_renderer_is_let_pass(browser, lab):
+def test_only_the_error_of_a_toolbar_that_is_closed_as_it_is_shown_is_let_pass(browser, lab):
     ours = [*PACKAGE.rglob("*.js"), *PACKAGE.rglob("*.html")]
     assert not [each.name for each in ours if re.search(r"\.promise\b", each.read_text(encoding="utf-8"))]
     with watched(browser, lab) as (page, problems):
@@ -188,12 +188,10 @@ def test_only_the_error_of_a_closed_widget_renderer_is_let_pass(browser, lab):
         with page.expect_event("pageerror") as seen:
             page.evaluate(
                 """() => {
-                    const rendermime = jupyterapp.shell.currentWidget.content.rendermime;
-                    const mime = "application/vnd.jupyter.widget-view+json";
-                    const renderer = rendermime.createRenderer(mime);
-                    renderer.dispose();
-                    renderer.renderModel({ data: { [mime]: { model_id: "gone" } } });
+                    const { toolbar } = jupyterapp.shell.currentWidget;
+                    toolbar.onAfterShow();
+                    toolbar.dispose();
                 }"""
             )
-        assert "/@jupyter-widgets/jupyterlab-manager/" in seen.value.stack
+        assert "/static/lab/jlab_core" in seen.value.stack
         assert len(problems) == 1
