@@ -79,7 +79,7 @@ def test_the_lesson_from_the_rehearsal_to_the_turned_down_take(lesson, keep):
     lesson.wait_for_function(
         "box => box.textContent.includes('(verse −15.4 dBFS, shout −5.1 dBFS)')", arg=take.element_handle()
     )
-    take.locator(".gainlib-headline-line", has_text="as aimed").wait_for()
+    take.locator(".gainlib-headline-line", has_text="−15.4 dBFS, as aimed").wait_for()
     assert headline(take) == (
         "Nothing clips. The converter has 5.1 dB left below full scale. The verse peaks at −15.4 dBFS, as aimed."
     )

@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+from scipy import integrate
 from scipy.stats import norm
 
 from gainlib.errors import GainError
@@ -23,7 +24,7 @@ def heard(d_prime):
     Published: Green and Swets, Signal Detection Theory and Psychophysics, 1966, chapter 2 (the m-alternative integral).
     """
     x = np.linspace(-8.0, 16.0, 4001)
-    return float(np.trapezoid(norm.pdf(x - d_prime) * norm.cdf(x) ** 2, x))
+    return float(integrate.trapezoid(norm.pdf(x - d_prime) * norm.cdf(x) ** 2, x))
 
 
 D_PRIMES = np.linspace(0.0, 8.0, 801)
