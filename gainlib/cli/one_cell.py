@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import tempfile
 from pathlib import Path
 
@@ -12,33 +11,9 @@ from gainlib.cli.meanwhile import COMPILE_LOOPS
 from gainlib.cli.saying import say
 from gainlib.learners.jupyter_server import serve
 from gainlib.page import code_digest
-from gainlib.storage import atomic_write
+from gainlib.storage import atomic_write, page_with_a_cell
 
-__all__ = ["cell_notebook", "open_cell"]
-
-
-def cell_notebook(says: str, code: str) -> str:
-    """The text of a notebook that says something and has one cell of code.
-
-    >>> "gl.contents()" in cell_notebook("Look.", "gl.contents()")
-    True
-    """
-    content = {
-        "cells": [
-            {"cell_type": "markdown", "id": "what-this-is", "metadata": {}, "source": says},
-            {
-                "cell_type": "code", "id": "exercise", "metadata": {}, "execution_count": None, "outputs": [],
-                "source": code,
-            },
-        ],
-        "metadata": {
-            "gainlib": {"lesson": True},
-            "kernelspec": {"name": "python3", "display_name": "Python 3", "language": "python"},
-        },
-        "nbformat": 4,
-        "nbformat_minor": 5,
-    }  # fmt: skip
-    return json.dumps(content, indent=1, ensure_ascii=False) + "\n"
+__all__ = ["open_cell"]
 
 
 def open_cell(
@@ -60,7 +35,7 @@ def _opened(
     says: str, code: str, page: str, told: str, folder: Path, place: Path | None, what: str, port: int, browser: bool
 ) -> None:
     then = "; name a folder that you may write to"
-    notebook = atomic_write(folder / page, cell_notebook(says, code), make_folder=True, then=then)
+    notebook = atomic_write(folder / page, page_with_a_cell({"what-this-is": says}, code), make_folder=True, then=then)
     say(f"{told}, in {notebook}.")
     serve(
         folder, typer.echo, place=place, port=port, browser=browser, page=page, what=what, meanwhile=COMPILE_LOOPS,

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from gainlib.errors import GainError
 from gainlib.learners.learners_file import ClassExercise
-from gainlib.storage import atomic_write
+from gainlib.storage import atomic_write, page_with_a_cell
 
 __all__ = ["FOLDER", "lay_pages", "page_code", "page_of"]
 
@@ -48,21 +48,5 @@ def lay_pages(folder: Path, entries: Iterable[ClassExercise]) -> None:
 
 
 def _notebook(name: str) -> str:
-    by_hand = "Click on the grey cell below and press **Shift + Enter**."
-    content = {
-        "cells": [
-            {"cell_type": "markdown", "id": "title", "metadata": {}, "source": "# Set by your teacher"},
-            {"cell_type": "markdown", "id": "by-hand", "metadata": {"tags": ["by-hand"]}, "source": by_hand},
-            {
-                "cell_type": "code", "id": "exercise", "metadata": {"tags": ["tool"]}, "execution_count": None,
-                "outputs": [], "source": page_code(name),
-            },
-        ],
-        "metadata": {
-            "gainlib": {"lesson": True},
-            "kernelspec": {"name": "python3", "display_name": "Python 3", "language": "python"},
-        },
-        "nbformat": 4,
-        "nbformat_minor": 5,
-    }  # fmt: skip
-    return json.dumps(content, indent=1, ensure_ascii=False) + "\n"
+    texts = {"title": "# Set by your teacher", "by-hand": "Click on the grey cell below and press **Shift + Enter**."}
+    return page_with_a_cell(texts, page_code(name), {"by-hand": "by-hand", "exercise": "tool"})

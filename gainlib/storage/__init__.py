@@ -15,7 +15,14 @@ its owner's alone where it is `private`. Text in a table is never computed by th
 """
 
 from gainlib.storage.atomic import atomic_files, atomic_path, atomic_write, fault_of_disk
-from gainlib.storage.lessons import find_lesson, lesson_files, lesson_heading, lesson_name, lesson_number
+from gainlib.storage.lessons import (
+    find_lesson,
+    lesson_files,
+    lesson_heading,
+    lesson_name,
+    lesson_number,
+    page_with_a_cell,
+)
 from gainlib.storage.lines import append_line, held_alone
 from gainlib.storage.paths import given_path
 from gainlib.storage.resources import bundled, bundled_folder
@@ -25,5 +32,5 @@ from gainlib.storage.toml_text import toml_value
 __all__ = [
     "Cell", "append_line", "atomic_files", "atomic_path", "atomic_write", "bundled", "bundled_folder", "csv_text",
     "fault_of_disk", "find_lesson", "given_path", "held_alone", "lesson_files", "lesson_heading", "lesson_name",
-    "lesson_number", "plain_cell", "toml_value", "write_csv", "write_workbook",
+    "lesson_number", "page_with_a_cell", "plain_cell", "toml_value", "write_csv", "write_workbook",
 ]  # fmt: skip

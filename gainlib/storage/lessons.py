@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import re
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 from gainlib.errors import GainError
 from gainlib.storage.foreign import LARGEST_NOTEBOOK_BYTES, read_json
 from gainlib.storage.resources import bundled_folder
 
-__all__ = ["find_lesson", "lesson_files", "lesson_heading", "lesson_name", "lesson_number"]
+__all__ = ["find_lesson", "lesson_files", "lesson_heading", "lesson_name", "lesson_number", "page_with_a_cell"]
 
 _FILE = re.compile(r"(?P<number>\d\d)-(?P<name>[^ ]+)\.ipynb")
 
@@ -73,3 +75,36 @@ def lesson_heading(file: Path) -> tuple[str, int]:
                 minutes = re.search(r"About (\d{1,3}) minutes", text)
                 return title[1].strip(), int(minutes[1]) if minutes else 0
     return file.stem, 0
+
+
+def page_with_a_cell(texts: Mapping[str, str], code: str, tags: Mapping[str, str] | None = None) -> str:
+    """The text of a notebook that runs as a lesson does: cells of text by their id, then one of code, "exercise".
+
+    `tags` has a tag by a cell's id.
+
+    >>> "gl.contents()" in page_with_a_cell({"title": "Look."}, "gl.contents()", {"exercise": "tool"})
+    True
+    """
+
+    def metadata(cell: str) -> dict[str, Any]:
+        return {"tags": [tags[cell]]} if tags and cell in tags else {}
+
+    content = {
+        "cells": [
+            *(
+                {"cell_type": "markdown", "id": name, "metadata": metadata(name), "source": text}
+                for name, text in texts.items()
+            ),
+            {
+                "cell_type": "code", "id": "exercise", "metadata": metadata("exercise"), "execution_count": None,
+                "outputs": [], "source": code,
+            },
+        ],
+        "metadata": {
+            "gainlib": {"lesson": True},
+            "kernelspec": {"name": "python3", "display_name": "Python 3", "language": "python"},
+        },
+        "nbformat": 4,
+        "nbformat_minor": 5,
+    }  # fmt: skip
+    return json.dumps(content, indent=1, ensure_ascii=False) + "\n"
