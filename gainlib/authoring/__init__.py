@@ -14,6 +14,7 @@ claims           what a proof shows, one function a claim
 ladder_claims    the same of a listening ladder
 text_lint        numbers in the texts that no check wants, sentences that give an answer away
 verification     the proof: every claim in order
+known_proofs     which exercises were proven on this computer
 passing_region   which answers pass, as a picture
 draft            an exercise in the making, as a page holds it, and its file
 completion       what follows from what was shown on a bench: rules, the looks of wrong answers, sentences

@@ -10,6 +10,7 @@ from typing import Any
 
 from gainlib.authoring.completion import bounds_around, complete, name_of_reading, reading_of_check
 from gainlib.authoring.draft import Draft, DraftCheck, DraftMove, DraftSlip, DraftVary, read_draft, stage_names
+from gainlib.authoring.known_proofs import keep_proof
 from gainlib.authoring.verification import Verification, verify
 from gainlib.benches.bench_panel import Bench
 from gainlib.benches.controls import Control, Pick, Range
@@ -239,6 +240,7 @@ class ExerciseWriter:
     ) -> Verification:
         """Write the file, and prove it as `gainlib prove` does."""
         self.proof = verify(self.write(), quick=quick, progress=progress)
+        keep_proof(self.proof)
         self.on_change.tell()
         return self.proof
 

@@ -7,21 +7,18 @@ import hashlib
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
-from pathlib import Path
 from typing import Any
 
 from gainlib.classroom.guard import describe_own_fault
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise, Variant, Verdict, check, load
-from gainlib.exercises.collection import read_content
+from gainlib.exercises.contents import task_digest
 from gainlib.exercises.ladder import TRIALS, ladder_of, staircase_of
 from gainlib.exercises.readings import Renderings
 from gainlib.exercises.tables import fill_in
-from gainlib.storage import bundled_folder
-from gainlib.storage.foreign import toml_table
 from gainlib.workers import digest_of_sources, require_same_gainlib
 
-__all__ = ["Work", "engine_digest", "mark_answers", "own_values", "task_digest"]
+__all__ = ["Work", "engine_digest", "mark_answers", "own_values"]
 
 # What can change a verdict: the rooms from the cellar up to the exercises. A new report marks nothing again.
 _ROOMS = (
@@ -149,35 +146,3 @@ def own_values(exercise: Exercise, learner_id: str, class_key: str) -> dict[str,
     True
     """
     return exercise.values_for(learner_id, class_key)
-
-
-def task_digest(exercise: Exercise) -> str:
-    """The digest of an exercise and of the recordings that it names: what a mark depends on, besides the answer."""
-    found = hashlib.sha256(exercise.digest.encode())
-    for path in _recordings(exercise.file, exercise.digest):
-        now = path.stat()
-        found.update(_content_digest(path, now.st_size, now.st_mtime_ns))
-    return found.hexdigest()[:16]
-
-
-@functools.lru_cache(maxsize=1024)
-def _recordings(file: Path, digest: str) -> tuple[Path, ...]:
-    """The recordings of an exercise file, by the file's digest, so that a changed one is read again."""
-    found = []
-    for take in _takes(toml_table(read_content(file), file.name)):
-        home, parts = file.parent, take.split("/")
-        found.append(bundled_folder("media").joinpath(*parts[1:]) if parts[0] == "media" else home.joinpath(*parts))
-    return tuple(found)
-
-
-@functools.lru_cache(maxsize=1024)
-def _content_digest(path: Path, size: int, changed: int) -> bytes:
-    with path.open("rb") as recording:
-        return hashlib.file_digest(recording, "sha256").digest()
-
-
-def _takes(entries: Any) -> list[str]:
-    if isinstance(entries, dict):
-        own = [str(entries["take"])] if isinstance(entries.get("take"), str) else []
-        return own + [each for value in entries.values() for each in _takes(value)]
-    return [take for each in entries for take in _takes(each)] if isinstance(entries, list) else []

@@ -15,11 +15,12 @@ from gainlib.classroom.class_file import ClassFile, RosterLine
 from gainlib.classroom.decisions import Correction, WhichCounts
 from gainlib.classroom.guard import noting
 from gainlib.classroom.intake import IncomingFile, walk_folder
-from gainlib.classroom.marking import Work, engine_digest, mark_answers, own_values, task_digest
+from gainlib.classroom.marking import Work, engine_digest, mark_answers, own_values
 from gainlib.classroom.store import HandedFile, KeptAnswer, Store
 from gainlib.classroom.whose import NumberOwners, SeemingLearner
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise
+from gainlib.exercises.contents import task_digest
 from gainlib.learners.hand_in_file import HandIn, read_hand_in
 from gainlib.learners.learners_file import ClassExercise, load_entry
 from gainlib.text import counted, listed, printable

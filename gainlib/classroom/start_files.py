@@ -7,16 +7,18 @@ import glob
 import hashlib
 import os
 import secrets
+import shlex
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from gainlib.authoring.known_proofs import proof_known
 from gainlib.classroom.class_file import ClassFile, RosterLine, class_text, exercise_rows, read_class
-from gainlib.classroom.marking import task_digest
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise, exercise_names, load
+from gainlib.exercises.contents import task_digest
 from gainlib.learners.learners_file import ENDING, ClassExercise, Learner, code_of, load_entry, validate_class
 from gainlib.learners.naming import file_names, require_text
 from gainlib.learners.start_file import LARGEST_BYTES, fault_of_path, pack, read_start_file
@@ -33,6 +35,7 @@ __all__ = [
     "packing_of",
     "start_file_of",
     "told_size",
+    "told_unproven",
     "write_start_files",
 ]
 
@@ -302,3 +305,19 @@ def told_size(packing: Packing) -> tuple[str, ...]:
         size += f", so all {count} have {memory(packing.bytes * count)}; recordings saved as FLAC have less"
     held = f"{counted(own, 'exercise')} of your own" + (f" and {counted(takes, 'recording')}" if takes else "")
     return (f"Each start file holds {held}, {size}.",)
+
+
+def told_unproven(packing: Packing) -> tuple[str, ...]:
+    """Which exercises of the teacher's own were not proven on this computer as they stand, and the command for each.
+
+    >>> told_unproven(Packing(ClassFile.model_construct(exercises=[]), {}, "0", datetime.now(UTC)))
+    ()
+    """
+    own = [packing.files[f"{each.name}.toml"] for each in packing.of_class.exercises if each.file]
+    unknown = [path_text(each) for each in own if not proof_known(load(each))]
+    if not unknown:
+        return ()
+    return (
+        f"Not proven on this computer as they stand now ({len(unknown)}); whether they can be solved is not known:",
+        *(f"  gainlib prove {shlex.quote(each)}" for each in unknown),
+    )

@@ -220,6 +220,7 @@ def _prove(
 
     Ends with 0 when all are proven, with 1 when something was found wrong, with 2 when a file cannot be read.
     """
+    from gainlib.authoring.known_proofs import keep_proof
     from gainlib.authoring.verification import verify
     from gainlib.cli.authoring import draw_passing, print_proof, proof_progress, wanted_controls
     from gainlib.exercises import exercise_names
@@ -229,6 +230,7 @@ def _prove(
     for each in files or exercise_names():
         with proof_progress(each) as progress:
             proofs.append(verify(each, variants=variants, quick=quick, progress=progress))
+        keep_proof(proofs[-1], variants)
         if not as_json:
             print_proof(proofs[-1])
     unsound = sum(not each.sound for each in proofs)

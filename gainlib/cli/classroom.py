@@ -66,6 +66,7 @@ def _new_class(
         packing_of,
         start_file_of,
         told_size,
+        told_unproven,
         write_start_files,
     )
 
@@ -73,6 +74,7 @@ def _new_class(
         teacher = file if file.suffix == ".toml" else file.with_suffix(".toml")
         packing, own = write_start_files(teacher), own_files_of(teacher)
         say(f"Written again: {start_file_of(teacher)}{f' and {own}' if own.is_dir() else ''}", *told_size(packing))
+        say(*told_unproven(packing))
         say(
             f"This is edition {packing.edition}. Who opens theirs again has it, and everybody where it lies on a share."
         )
@@ -106,7 +108,8 @@ def _new_class(
         )
     else:
         say(f"{for_all} is for the learners: gainlib open {for_all.name}")
-    say(*told_size(packing_of(read_class(teacher), teacher.parent)))
+    packing = packing_of(read_class(teacher), teacher.parent)
+    say(*told_size(packing), *told_unproven(packing))
 
 
 def _column(given: str) -> tuple[str, str]:

@@ -20,6 +20,7 @@ recorded         a take of the learner's own as an answer: the figures that were
 verdict          an answer checked: points, a sentence for each check, the slip that it shows, the hint that is next
 pictures         the views of an exercise, told what it names
 consistency      whether the entries of a file make sense together, in every corner of what is drawn
+contents         one digest of an exercise and its recordings
 collection       exercises by name, or from a file of one's own
 """
 
