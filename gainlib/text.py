@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 import os
 from collections.abc import Iterable
+from datetime import date, datetime
 
 from gainlib.errors import escaped
 
 __all__ = [
-    "clock", "counted", "dbfs", "describe_value", "lasting", "left", "level", "listed", "memory", "path_text", "plain",
-    "printable", "printed_number", "reason_of", "shortened", "signed", "times",
+    "clock", "counted", "day_in_words", "dbfs", "describe_value", "lasting", "left", "level", "listed", "memory",
+    "moment_in_words", "path_text", "plain", "printable", "printed_number", "reason_of", "short_day", "shortened",
+    "signed", "times",
 ]  # fmt: skip
 
 LONGEST_PATH = 300
@@ -117,6 +119,33 @@ def lasting(seconds: float) -> str:
         if seconds >= 2 * length:
             return f"{seconds / length:.{0 if seconds >= 10 * length else 1}f} {unit}".replace(".0 ", " ")
     return f"{seconds:.0f} s"
+
+
+def day_in_words(day: date) -> str:
+    """A day as every page and sentence has it, so that no country reads another day.
+
+    >>> day_in_words(date(2027, 1, 5))
+    'Tuesday 5 January 2027'
+    """
+    return f"{day:%A} {short_day(day)} {day.year}"
+
+
+def short_day(day: date) -> str:
+    """A day of these weeks, without its year.
+
+    >>> short_day(date(2027, 1, 5))
+    '5 January'
+    """
+    return f"{day.day} {day:%B}"
+
+
+def moment_in_words(moment: datetime) -> str:
+    """A moment as every page and sentence has it, in the zone that it was written in.
+
+    >>> moment_in_words(datetime.fromisoformat("2027-01-15T18:00+01:00"))
+    'Friday 15 January 2027, 18:00 (UTC+01:00)'
+    """
+    return f"{day_in_words(moment)}, {moment:%H:%M} ({f'{moment:%Z}' or 'UTC'})"
 
 
 def memory(count: float) -> str:

@@ -10,9 +10,9 @@ import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
-from pydantic import ValidationError
+from pydantic import BaseModel, ValidationError
 
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise
@@ -29,6 +29,9 @@ from gainlib.text import describe_value
 __all__ = ["Draft", "DraftCheck", "DraftMove", "DraftSlip", "DraftVary", "read_draft", "stage_names"]
 
 Settings = Mapping[str, Any]
+Entries = TypeVar("Entries", bound=BaseModel)
+_SIGNS = {"plus": 1, "minus": -1}
+"""In a rule, which words name the drawn values that a setting follows upwards, and downwards."""
 
 
 @dataclass(frozen=True)
@@ -124,10 +127,7 @@ class Draft:
     def layout(self, folder: Path) -> Layout:
         """The recording and its stages; GainError with the first thing that is wrong with them."""
         found: list[Fault] = []
-        try:
-            made = laid_out(Given.model_validate(self.entries["given"]), folder / "draft.toml", found)
-        except ValidationError as fault:
-            raise GainError(describe_fault(fault.errors()[0], Given)) from fault
+        made = laid_out(_validated(Given, self.entries["given"]), folder / "draft.toml", found)
         if found or made is None:
             raise GainError(found[0][1] if found else "the stages cannot be joined; take one away.")
         return made
@@ -199,11 +199,7 @@ class Draft:
 
     def exercise(self, file: Path) -> Exercise:
         """The exercise of this text, as `file` would hold it; GainError with the first thing that is wrong with it."""
-        try:
-            spec = Spec.model_validate(self.entries)
-        except ValidationError as fault:
-            raise GainError(describe_fault(fault.errors()[0], Spec)) from fault
-        made, faults = build_exercise(own_name(file), file, spec, self.text.encode())
+        made, faults = build_exercise(own_name(file), file, _validated(Spec, self.entries), self.text.encode())
         if made is None:
             raise GainError(faults[0][1])
         return made
@@ -223,7 +219,7 @@ class Draft:
             return value
         base = value - sum(slope * self.drawn(name) for name, slope in slopes.items())
         rule: dict[str, Any] = {"base": round(base, 9)}
-        for word, sign in (("plus", 1), ("minus", -1)):
+        for word, sign in _SIGNS.items():
             names = [name for name, slope in slopes.items() if slope == sign]
             if names:
                 rule[word] = names[0] if len(names) == 1 else names
@@ -250,6 +246,14 @@ def stage_names(rows: tuple[Mapping[str, Any], ...]) -> list[str]:
     """
     kinds = stage_kinds()
     return [str(row.get("name") or kinds[row["stage"]].kind.lower()) for row in rows]
+
+
+def _validated(model: type[Entries], entries: Mapping[str, Any]) -> Entries:
+    """The entries as `model` has them; GainError with the first that it cannot take."""
+    try:
+        return model.model_validate(entries)
+    except ValidationError as fault:
+        raise GainError(describe_fault(fault.errors()[0], model)) from fault
 
 
 def _rows(name: str, rows: list[Any]) -> list[str]:
@@ -324,7 +328,7 @@ def _draft_of(entries: dict[str, Any]) -> Draft:
 
 def _slopes(rule: Mapping[str, Any]) -> dict[str, int]:
     found: dict[str, int] = {}
-    for word, sign in (("plus", 1), ("minus", -1)):
+    for word, sign in _SIGNS.items():
         names = rule.get(word, [])
         found |= dict.fromkeys([names] if isinstance(names, str) else names, sign)
     return found

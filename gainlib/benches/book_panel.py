@@ -19,7 +19,7 @@ from gainlib.exercises import Exercise, Variant, exercise_names, load
 from gainlib.learners.enrolment import enrolled
 from gainlib.learners.progress import Progress
 from gainlib.learners.spaced_repetition import Missed, missed
-from gainlib.text import counted
+from gainlib.text import counted, short_day
 from gainlib.widgets.exercise_list import ExerciseList
 
 __all__ = ["BookEntry", "ExerciseBook", "exercise_book"]
@@ -163,7 +163,7 @@ class ExerciseBook(ShownByPanel[BookPanel]):
             if back is not None and back.is_due(today):
                 state = "due today"
             elif back is not None:
-                state = f"missed, comes back on {_day(back.due)}"
+                state = f"missed, comes back on {short_day(back.due)}"
             else:
                 state = "passed" if name in passed else "not tried yet"
             due = back is not None and back.is_due(today)
@@ -247,7 +247,3 @@ def exercise_book() -> ExerciseBook:
     {1}
     """
     return ExerciseBook(Progress.here())
-
-
-def _day(day: date) -> str:
-    return f"{day.day} {day:%B}"

@@ -19,7 +19,7 @@ from gainlib.exercises.ladder import TRIALS, Ladder, ladder_of, staircase_of
 from gainlib.exercises.staircase import Estimate
 from gainlib.learners.enrolment import own_variant
 from gainlib.learners.progress import Progress
-from gainlib.text import counted
+from gainlib.text import counted, short_day
 from gainlib.widgets.ear_page import EarPage
 
 __all__ = ["Ear", "LadderHistory", "RunHeard", "ear"]
@@ -103,7 +103,7 @@ def _row(history: LadderHistory) -> dict[str, Any]:
                 "label": f"{each.day.day} {each.day:%b}",
                 "rung": each.estimate.rung,
                 "error": each.estimate.error_rungs,
-                "said": f"{_written(each.day)}: {history.ladder.named(each.size)}",
+                "said": f"{short_day(each.day)}: {history.ladder.named(each.size)}",
             }
             for each in history.runs
         ],
@@ -210,7 +210,3 @@ def _run(ladder: Ladder, attempt: Mapping[str, Any]) -> RunHeard | None:
     if found is None or not isinstance(size, int | float):
         return None
     return RunHeard(day, found, float(size))
-
-
-def _written(day: date) -> str:
-    return f"{day.day} {day:%B}"

@@ -21,11 +21,13 @@ class AnonymousMarks(Marks):
     What quotes a file's name, or a name that a hand-in carries, is left out, since it may tell whose it is.
     """
 
+    _named: Marks
+
     @classmethod
     def of(cls, marks: Marks) -> AnonymousMarks:
         """The marks of a folder without names."""
         made = cls.__new__(cls)
-        made.__dict__ = dict(marks.__dict__)
+        made.__dict__ = {**marks.__dict__, "_named": marks}
         return made
 
     def shown_id(self, learner_id: str) -> str:
@@ -61,5 +63,5 @@ class AnonymousMarks(Marks):
 
     def not_marked(self) -> Iterator[tuple[str, str]]:
         """As many rows as got no mark, without what tells whose they are."""
-        for number, _ in enumerate(super().not_marked(), start=1):
+        for number, _ in enumerate(self._named.not_marked(), start=1):
             yield f"{number}", _HIDDEN

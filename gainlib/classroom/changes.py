@@ -12,7 +12,7 @@ from typing import Any
 from gainlib.classroom.marks import ExerciseMark, LearnerMark
 from gainlib.classroom.store import Store
 from gainlib.html.pages import render
-from gainlib.text import counted, listed
+from gainlib.text import counted, listed, moment_in_words
 
 __all__ = ["MarkChange", "changes_page", "note_changes"]
 
@@ -54,7 +54,7 @@ def changes_page(store: Store, title: str) -> str:
     """The page of the last markings that changed something, the newest first."""
     markings = [
         {
-            "at": f"{datetime.fromisoformat(at):%Y-%m-%d %H:%M} UTC",
+            "at": moment_in_words(datetime.fromisoformat(at).astimezone()),
             "rows": rows,
             "learners": len({each["learner_id"] for each in rows}),
         }

@@ -48,7 +48,7 @@ class PageWork:
             content={
                 "name": line.name,
                 "title": title,
-                "made": f"handed in {line.made:%Y-%m-%d %H:%M} UTC" if line.made else "nothing handed in",
+                "made": f"handed in {line.made_in_words}" if line.made else "nothing handed in",
                 "total": f"{line.total:g}",
                 "out_of": f"{line.out_of:g}",
                 "days_late": line.days_late,

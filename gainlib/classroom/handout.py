@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import functools
 import os
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -15,11 +16,11 @@ from gainlib.exercises import Exercise, Variant, author_answer, check
 from gainlib.exercises.model import ControlSpec, Question
 from gainlib.html.figures import figure_html, script
 from gainlib.html.pages import render
-from gainlib.learners.learners_file import load_entry
+from gainlib.learners.learners_file import ROLES, ClassExercise, load_entry
 from gainlib.storage import atomic_write
-from gainlib.text import printed_number
+from gainlib.text import moment_in_words, printed_number
 
-__all__ = ["PAPERS", "answer_key", "exercise_sheets", "write_handout"]
+__all__ = ["PAPERS", "Handout", "write_handout"]
 
 PAPERS = ("A4", "letter")
 _BY_EAR = ("judge", "hear", "record")
@@ -48,8 +49,9 @@ def write_handout(
     chosen = _chosen(of_class, exercises, learners)
     works = [load_entry(each, source.parent) for each in of_class.exercises if each.name in chosen[0]]
     target = Path(folder) if folder is not None else source.with_name(f"handout-of-{source.stem}")
-    sheets = exercise_sheets(of_class, works, chosen[1], paper, functools.partial(on_progress, "writing sheets"))
-    key = answer_key(of_class, works, chosen[1], paper, functools.partial(on_progress, "writing the key"))
+    made = Handout(of_class, works, chosen[1], paper)
+    sheets = made.sheets(functools.partial(on_progress, "writing sheets"))
+    key = made.key(functools.partial(on_progress, "writing the key"))
     return (
         atomic_write(target / "sheets.html", sheets, private=True, make_folder=True),
         atomic_write(target / "key-for-the-teacher.html", key, private=True),
@@ -78,79 +80,60 @@ def _chosen(
     return names, chosen
 
 
-def exercise_sheets(
-    of_class: ClassFile,
-    exercises: Sequence[Exercise],
-    learners: Iterable[RosterLine],
-    paper: str = "A4",
-    on_progress: Callable[[int, int], None] = lambda done, of: None,
-) -> str:
-    """The sheets as one page to print: each learner's begin on a new one, with brief, picture and room to write."""
-    learners = list(learners)
-    worth = {each.name: each.points for each in of_class.exercises}
-    sheets: list[dict[str, Any]] = []
-    for index, learner in enumerate(learners):
-        own = list(_variants(of_class, exercises, learner))
-        if not own:
-            continue  # exempt from all of them
-        due = of_class.due_for(learner.id)
-        sheets.append({
-            "name": learner.name,
-            "id": learner.id,
-            "due": f"{due:%Y-%m-%d %H:%M %Z}" if due else "",
-            "exercises": [_sheet(each, variant, worth[each.name]) for each, variant in own],
-        })  # fmt: skip
-        on_progress(index + 1, len(learners))
-    drawn = any(each["picture"] for sheet in sheets for each in sheet["exercises"])
-    return render(
-        "sheets.html",
-        title=of_class.title,
-        paper=paper,
-        sheets=sheets,
-        script=script() if drawn else "",
-        lines=range(4),
-    )
+@dataclass(frozen=True)
+class Handout:
+    """Exercises of a class for some of its learners, on paper: `sheets` for them, `key` for the teacher."""
+
+    of_class: ClassFile
+    exercises: Sequence[Exercise]
+    learners: Sequence[RosterLine]
+    paper: str = "A4"
+
+    def sheets(self, on_progress: Callable[[int, int], None] = lambda done, of: None) -> str:
+        """The sheets as one page to print: each learner's begin on a new one, with brief, picture and room to write."""
+        entries = {each.name: each for each in self.of_class.exercises}
+        made: list[dict[str, Any]] = []
+        for index, learner in enumerate(self.learners, start=1):
+            own = [_sheet(each, self._variant(each, learner), entries[each.name]) for each in self._asked_of(learner)]
+            due = self.of_class.due_for(learner.id)
+            told = {"name": learner.name, "id": learner.id, "due": moment_in_words(due) if due else ""}
+            made += [{**told, "exercises": own}] if own else []  # none for who is exempt from all of them
+            on_progress(index, len(self.learners))
+        drawn = any(each["picture"] for sheet in made for each in sheet["exercises"])
+        return self._page("sheets.html", script() if drawn else "", sheets=made, lines=range(4))
+
+    def key(self, on_progress: Callable[[int, int], None] = lambda done, of: None) -> str:
+        """The teacher's key as a page to print: of each exercise, each learner's numbers, an answer, what it gives.
+
+        The answer is the author's own at these numbers; what it gives is measured, as in a marking.
+        """
+        tables = []
+        for index, each in enumerate(self.exercises, start=1):
+            asked = [learner for learner in self.learners if each in self._asked_of(learner)]
+            rows = [_key_row(self._variant(each, learner), learner) for learner in asked]
+            tables.append({"title": each.title, "name": each.name, "goal": each.goal, "rows": rows})
+            on_progress(index, len(self.exercises))
+        return self._page("answer_key.html", "", tables=tables)
+
+    def _page(self, template: str, drawing: str, **held: Any) -> str:
+        return render(template, title=self.of_class.title, paper=self.paper, script=drawing, **held)
+
+    def _asked_of(self, learner: RosterLine) -> list[Exercise]:
+        return [each for each in self.exercises if not self.of_class.is_exempt(learner.id, each.name)]
+
+    def _variant(self, exercise: Exercise, learner: RosterLine) -> Variant:
+        return exercise.variant(learner.id, self.of_class.key_of(learner.id))
 
 
-def answer_key(
-    of_class: ClassFile,
-    exercises: Sequence[Exercise],
-    learners: Iterable[RosterLine],
-    paper: str = "A4",
-    on_progress: Callable[[int, int], None] = lambda done, of: None,
-) -> str:
-    """The teacher's key as a page to print: of each exercise, each learner's numbers, the right answer, what it gives.
-
-    The answer is the author's own at these numbers; what it gives is measured, as in a marking.
-    """
-    learners = list(learners)
-    tables = []
-    for index, exercise in enumerate(exercises):
-        rows = []
-        for learner in learners:
-            if of_class.is_exempt(learner.id, exercise.name):
-                continue
-            ((_, variant),) = _variants(of_class, [exercise], learner)
-            answer = author_answer(variant) if exercise.spec.solution else {}
-            rows.append({
-                "name": learner.name,
-                "id": learner.id,
-                "numbers": [f"{name.replace('_', ' ')}: {printed}" for name, printed in variant.printed.items()],
-                "answer": told_answer(variant, _moved(variant, answer)),
-                "gives": [f"{each.title}: {each.sentence}" for each in check(variant, answer).lines] if answer else [],
-            })  # fmt: skip
-        tables.append({"title": exercise.title, "name": exercise.name, "goal": exercise.goal, "rows": rows})
-        on_progress(index + 1, len(exercises))
-    return render("answer_key.html", title=of_class.title, paper=paper, tables=tables, script="")
-
-
-def _variants(
-    of_class: ClassFile, exercises: Sequence[Exercise], learner: RosterLine
-) -> Iterator[tuple[Exercise, Variant]]:
-    key = of_class.key_of(learner.id)
-    for each in exercises:
-        if not of_class.is_exempt(learner.id, each.name):
-            yield each, each.variant(learner.id, key)
+def _key_row(variant: Variant, learner: RosterLine) -> dict[str, Any]:
+    answer = author_answer(variant) if variant.exercise.spec.solution else {}
+    return {
+        "name": learner.name,
+        "id": learner.id,
+        "numbers": [f"{name.replace('_', ' ')}: {printed}" for name, printed in variant.printed.items()],
+        "answer": told_answer(variant, _moved(variant, answer)),
+        "gives": [f"{each.title}: {each.sentence}" for each in check(variant, answer).lines] if answer else [],
+    }
 
 
 def _moved(variant: Variant, answer: dict[str, Any]) -> dict[str, Any]:
@@ -159,12 +142,13 @@ def _moved(variant: Variant, answer: dict[str, Any]) -> dict[str, Any]:
     return moved or answer
 
 
-def _sheet(exercise: Exercise, variant: Variant, points: float | None) -> dict[str, Any]:
+def _sheet(exercise: Exercise, variant: Variant, entry: ClassExercise) -> dict[str, Any]:
     by_ear = exercise.kind in _BY_EAR
     shown = None if by_ear else answered_picture(variant, variant.start)
     return {
         "title": exercise.title,
-        "points": f"{exercise.out_of if points is None else points:g}",
+        "points": f"{entry.worth(exercise):g}",
+        "role": ROLES[entry.role],
         "brief": variant.brief.split("\n\n"),
         "by_ear": by_ear,
         "picture": figure_html(shown[0], shown[1], shown[2]) if shown else "",

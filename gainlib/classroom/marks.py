@@ -23,7 +23,7 @@ from gainlib.exercises import Exercise
 from gainlib.exercises.contents import task_digest
 from gainlib.learners.hand_in_file import HandIn, read_hand_in
 from gainlib.learners.learners_file import ClassExercise, load_entry
-from gainlib.text import counted, listed, printable
+from gainlib.text import counted, listed, moment_in_words, printable
 from gainlib.workers import run_on_workers
 
 __all__ = ["ExerciseMark", "ForeignNumbers", "LearnerMark", "Marks", "mark_folder"]
@@ -156,6 +156,11 @@ class LearnerMark:
     def has_points(self) -> bool:
         """Whether there is anything to tell: a hand-in, or points that the teacher gave."""
         return self.file is not None or any(each.has_points for each in self.exercises)
+
+    @property
+    def made_in_words(self) -> str:
+        """When the hand-in that counts was made, in the zone of the due date; empty where there is none."""
+        return _in_words(self.made, self.due) if self.made else ""
 
     @property
     def before_lateness(self) -> float:
@@ -307,17 +312,18 @@ class Marks:
         good = [each for each in files if not each.fault]
         if file and file.ahead:
             yield (
-                f"It is dated {_day(file)}, which was still to come when it was first marked: "
+                f"It is dated {self._day(file)}, which was still to come when it was first marked: "
                 "a clock was wrong, or somebody wrote it by hand."
             )
         for each in good:
             if each.ahead and each != file:
-                yield f"{each.place} is dated {_day(each)}, a day still to come, so it does not count; ask whose it is."
+                day = self._day(each)
+                yield f"{each.place} is dated {day}, a day still to come, so it does not count; ask whose it is."
         fullest = max(good, key=lambda each: each.answers, default=None)
         if file and fullest and fullest.answers > file.answers:
             yield (
-                f"It holds {counted(file.answers, 'answer')}; the hand-in of {_day(fullest)} ({fullest.place}) holds "
-                f"{fullest.answers}."
+                f"It holds {counted(file.answers, 'answer')}; the hand-in of {self._day(fullest)} in {fullest.place} "
+                f"holds {fullest.answers}."
             )
         for numbers in foreign:
             where = f" ({numbers.place})" if not file or numbers.place != file.place else ""
@@ -348,7 +354,7 @@ class Marks:
                 yield (
                     file.place,
                     (
-                        f"it is dated {_day(file)}, which was still to come when it was first marked; "
+                        f"it is dated {self._day(file)}, which was still to come when it was first marked; "
                         f"another hand-in of {file.learner} counts."
                     ),
                 )
@@ -363,13 +369,16 @@ class Marks:
                         yield f"{line.file.place}, {each.exercise.name}", each.fault
                 yield from ((line.file.place, each) for each in line.strange)
 
+    def _day(self, file: HandedFile) -> str:
+        return _in_words(file.made_at, self.class_file.due)
+
     def superseded(self) -> int:
         """How many files got no mark for no other reason than that another hand-in of the same learner counts."""
         return sum(not counts and not file.fault and not file.ahead for file, counts in self.store.files())
 
 
-def _day(file: HandedFile) -> str:
-    return f"{file.made_at:%Y-%m-%d %H:%M} UTC"
+def _in_words(made: datetime, due: datetime | None) -> str:
+    return moment_in_words(made.astimezone(due.tzinfo if due else UTC))
 
 
 def mark_folder(

@@ -14,6 +14,7 @@ from gainlib.exercises import Exercise
 from gainlib.html.figures import figure_html, script
 from gainlib.html.pages import render
 from gainlib.storage import lesson_files, lesson_heading
+from gainlib.text import moment_in_words
 from gainlib.views.style import coloured, frame
 
 __all__ = ["class_report"]
@@ -39,7 +40,7 @@ def class_report(
     return render(
         "report.html",
         title=class_file.title,
-        due=f"{class_file.due:%Y-%m-%d %H:%M %Z}" if class_file.due else "",
+        due=moment_in_words(class_file.due) if class_file.due else "",
         edition=edition,
         figures=figures,
         figure=_figure,

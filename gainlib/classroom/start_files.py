@@ -151,7 +151,7 @@ def _add(files: dict[str, Path], path: str, file: Path, name: str) -> None:
 
 
 def edition_of(of_class: ClassFile, exercises: Mapping[str, Exercise]) -> str:
-    """A short word for one state of the class: title, due date, exercises with their recordings and points.
+    """A short word for one state of the class: title, dates, exercises with their recordings, points and roles.
 
     Start files carry it, and so does what is handed in; another one tells that something was changed in between.
 
@@ -160,9 +160,16 @@ def edition_of(of_class: ClassFile, exercises: Mapping[str, Exercise]) -> str:
     >>> len(edition_of(one, {"recording/leave-room": load("recording/leave-room")}))
     8
     """
-    rows = [[each.name, each.points, task_digest(exercises[each.name])] for each in of_class.exercises]
+    rows: list[list[Any]] = []
+    for each in of_class.exercises:
+        role = [each.role] if each.role != "required" else []
+        rows.append([each.name, each.points, task_digest(exercises[each.name]), *role])
     due = of_class.due.astimezone(UTC).isoformat() if of_class.due else ""
-    return hashlib.sha256(repr([of_class.title, due, rows]).encode()).hexdigest()[:8]
+    # What differs from learner to learner stands in their own start files.
+    dates = {each.id: of_class.due_for(each.id) for each in of_class.learners}
+    own = [[each, at.astimezone(UTC).isoformat()] for each, at in dates.items() if at and at != of_class.due]
+    own += [[each.id, *each.exempt] for each in of_class.learners if each.exempt]
+    return hashlib.sha256(repr([of_class.title, due, rows, *([own] if own else [])]).encode()).hexdigest()[:8]
 
 
 def edition_given_out(file: str | os.PathLike[str]) -> str:

@@ -15,6 +15,7 @@ from gainlib.exercises import exercise_names, load
 from gainlib.html.pages import render
 from gainlib.storage import atomic_write, bundled_folder, find_lesson, lesson_files, lesson_heading, lesson_number
 from gainlib.storage.foreign import LARGEST_NOTEBOOK_BYTES, read_json, read_text
+from gainlib.text import day_in_words, moment_in_words
 
 __all__ = ["exercises_of_lesson", "write_term_plan"]
 
@@ -53,7 +54,7 @@ def write_term_plan(
         heading, lasting = lesson_heading(files[name])
         in_class, at_home = exercises.get(name, ((), ()))
         rows.append({
-            "when": f"{start + timedelta(days=every_days * index):%Y-%m-%d}" if start else f"{index + 1}",
+            "when": day_in_words(start + timedelta(days=every_days * index)) if start else f"{index + 1}",
             "number": lesson_number(files[name].name),
             "title": heading,
             "minutes": lasting,
@@ -62,7 +63,7 @@ def write_term_plan(
             "at_home": [_told(each, points) for each in at_home],
         })  # fmt: skip
     minutes = sum(each["minutes"] for each in rows)
-    due = f"{of_class.due:%Y-%m-%d %H:%M %Z}" if of_class and of_class.due else ""
+    due = moment_in_words(of_class.due) if of_class and of_class.due else ""
     text = render(
         "term_plan.html", title=title, rows=rows, dated=start is not None, minutes=minutes, due=due, script=""
     )

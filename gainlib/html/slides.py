@@ -1,7 +1,8 @@
 """A lesson as slides for the projector: one idea a slide with its still picture, in one file that needs no connection.
 
-The text is the lesson's own, cut between its paragraphs. Code, exercises and the learner's own session are left out;
-the answer to a prediction opens when one clicks on it.
+The text is the lesson's own, cut between its paragraphs. Code, exercises, the learner's own session and what is said of
+mouse and keys are left out; where the lesson asks for a hand on its controls, a note says what the room does. The
+answer to a prediction opens when one clicks on it.
 """
 
 from __future__ import annotations
@@ -25,10 +26,17 @@ __all__ = ["Slide", "lesson_slides", "slides_of"]
 MOST_LETTERS = 430
 """So much text stands on a slide before the next begins; a paragraph is never cut."""
 LEFT_OUT = ("Check", "On your own session", "Sources")
+IN_THE_ROOM = {
+    "Move": "In the room: one says what to move and which way, another moves it on the lesson's own page.",
+    "Listen": "In the room: play it from the lesson's own page, softly first. What does each of you hear?",
+}
+"""What stands at the foot of a slide, where the lesson asks for a hand on its controls."""
 TALLEST_PX = 350
 """The height at which a picture is drawn, at most; it is shown 1.4 times as large, on a slide of 1280 by 720."""
 _HEIGHT = re.compile(r'"height": ?(\d+)(?=[,}])')
 _TALLER = 1.3
+_BY_HAND = re.compile(r"\bmouse\b|<strong>(Ctrl|Shift) \+ (S|Tab)</strong>")
+"""A paragraph on mouse and keys, which a room in front of a wall has none of."""
 _PART = re.compile(
     r"<(?P<kind>h[1-4]|p|ul|ol|table|blockquote|pre|details|div)\b[^>]*>(?:(?!<(?P=kind)\b).)*?</(?P=kind)>", re.S
 )
@@ -102,7 +110,7 @@ def slides_of(lesson: Any) -> list[Slide]:
                     slides[0].part, part = part, ""
                 elif not left_out:
                     slides.append(Slide(part))
-            elif left_out:
+            elif left_out or _BY_HAND.search(block):
                 continue
             elif 'class="gainlib-remark"' in block:
                 if slides[-1].picture and not any(each.note == _text(block) for each in slides):
@@ -111,6 +119,8 @@ def slides_of(lesson: Any) -> list[Slide]:
                 _put_picture(slides, part, block)
             else:
                 _put_text(slides, part, block)
+    for each in slides:
+        each.note = each.note or IN_THE_ROOM.get(each.part, "")
     return [each for each in slides if each.blocks or each.picture or each.first]
 
 

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import datetime
 
 from gainlib.learners.learners_file import LearnersFile
-from gainlib.text import counted
+from gainlib.text import counted, moment_in_words
 
-__all__ = ["due_in_words", "told_changes"]
+__all__ = ["told_changes"]
+
+_COUNTS = {
+    "required": "counts to the full points",
+    "optional": "is for practice and does not count",
+    "bonus": "is a bonus on top of the full points",
+}
 
 
 def told_changes(before: LearnersFile, now: LearnersFile, called: Callable[[str], str] = str) -> tuple[str, ...]:
@@ -28,8 +33,10 @@ def told_changes(before: LearnersFile, now: LearnersFile, called: Callable[[str]
     content = [{each.path: each.sha256 for each in of.files} for of in (before, now)]
     told = []
     if before.due != now.due:
-        until = f" It was {due_in_words(before.due)}." if before.due else ""
-        told.append(f"Due {due_in_words(now.due)} now.{until}" if now.due else f"It has no due date any more.{until}")
+        until = f" It was {moment_in_words(before.due)}." if before.due else ""
+        told.append(
+            f"Due {moment_in_words(now.due)} now.{until}" if now.due else f"It has no due date any more.{until}"
+        )
     if new := [each for each in is_ if each not in was]:
         told.append(f"New: {', '.join(map(called, new))}.")
     if gone := [each for each in was if each not in is_]:
@@ -40,6 +47,8 @@ def told_changes(before: LearnersFile, now: LearnersFile, called: Callable[[str]
         old, new_points = was[name].points, is_[name].points
         if old != new_points and new_points is not None:
             told.append(f"{called(name)} is worth {counted(new_points, 'point')} now.")
+        if was[name].role != is_[name].role:
+            told.append(f"{called(name)} {_COUNTS[is_[name].role]} now.")
         old_file, new_file = (each.get(of[name].file or "") for each, of in zip(content, (was, is_), strict=True))
         if old_file != new_file:
             told.append(
@@ -48,13 +57,3 @@ def told_changes(before: LearnersFile, now: LearnersFile, called: Callable[[str]
     if before.title != now.title:
         told.append(f"The class is called {now.title} now.")
     return tuple(told)
-
-
-def due_in_words(due: datetime) -> str:
-    """A due date as a sentence has it, in the zone that the teacher wrote.
-
-    >>> due_in_words(datetime.fromisoformat("2027-01-15T18:00+01:00"))
-    'Friday 15 January 2027, 18:00 (UTC+01:00)'
-    """
-    zone = f"{due:%Z}" or "UTC"
-    return f"{due:%A} {due.day} {due:%B %Y, %H:%M} ({zone})"

@@ -16,7 +16,7 @@ from urllib.request import url2pathname
 
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise, Variant, load
-from gainlib.learners.class_changes import due_in_words, told_changes
+from gainlib.learners.class_changes import told_changes
 from gainlib.learners.course_folder import LOCK, MARK, course_folder
 from gainlib.learners.exercise_pages import lay_pages
 from gainlib.learners.learners_file import (
@@ -34,7 +34,7 @@ from gainlib.learners.start_file import StartFile, read_start_file
 from gainlib.state import state_folder
 from gainlib.storage import append_line, atomic_write, given_path, held_alone
 from gainlib.storage.foreign import read_json, read_text, toml_table
-from gainlib.text import counted
+from gainlib.text import counted, moment_in_words, path_text
 
 __all__ = ["Enrolment", "brought_up_to_date", "enrol", "enrolled", "find_exercise", "learner_of", "own_variant"]
 
@@ -89,8 +89,25 @@ class Enrolment:
             return ""
         worth = entry.worth(exercise)
         points = counted(worth, "point") if worth else ""
-        due = f"due {due_in_words(self.of.due)}" if self.of.due else ""
+        due = f"due {moment_in_words(self.of.due)}" if self.of.due else ""
         return f"Set in {', '.join(filter(None, [self.of.title, points, ROLES[entry.role], due]))}."
+
+    @property
+    def told_of_newer(self) -> str:
+        """How a change by the teacher comes to this folder, and of when what it knows is; empty where it is not known.
+
+        A page that was handed a file is not told where that lies, so it cannot look there again.
+        """
+        if self.of.made is None:
+            return ""
+        known = f"What is set is known as of {moment_in_words(self.of.made.astimezone())}."
+        if os.environ.get(HUB_CLASS):
+            return f"{known} What your teacher changes is taken over when you open this page."
+        if self.source is not None and _lies_there(self.source):
+            return (
+                f"{known} A newer start file in {path_text(self.source.parent)} is taken over when you open this page."
+            )
+        return f"{known} When your teacher gives out a newer start file, open it under “Your class”, below."
 
     @property
     def own_exercises(self) -> dict[str, Exercise]:
@@ -143,9 +160,9 @@ def enrol(
 
     A start file of one's own says whose it is, one for all wants the id. The class is kept in the folder's hidden part
     with the teacher's own exercises and their recordings, and a page is laid for each exercise that is set. With
-    `follow`, what is written anew in this place is taken over later. Where the folder knows a later start file of the
-    class already, that stays, and `note` says so. Raises GainError for an id that is not in the class, for a folder
-    with another learner's answers, and for what is no start file.
+    `follow`, what is written anew in this place is taken over later; without, a place that was followed still is. Where
+    the folder knows a later start file of the class already, that stays, and `note` says so. Raises GainError for an id
+    that is not in the class, for a folder with another learner's answers, and for what is no start file.
     """
     source = given_path(start_file).resolve()
     stamp = _stamp(source)
@@ -243,6 +260,8 @@ def _taken_over(
         note = f"{found.path.name} is older than what this folder has of {of.title}, so nothing was changed."
         return replace(before, note=note)
     here = Enrolment(learner_id, of, kept / of.files_digest, found.path if follow else None, stamp)
+    if not follow and same and before and before.learner_id == learner_id:
+        here = replace(here, source=before.source, stamp=before.stamp)  # what was followed before still is
     with held_alone(mark / LOCK):  # the class of one with the id of another would be nobody's
         found.lay(here.home)
         if same and before and before.learner_id == learner_id:
@@ -378,6 +397,12 @@ def _may_be_looked_at(source: Path) -> bool:
     except GainError:
         return False
     return source.as_uri() in opened.splitlines()
+
+
+def _lies_there(source: Path) -> bool:
+    with contextlib.suppress(OSError):
+        return _may_be_looked_at(source) and source.is_file()
+    return False
 
 
 def _path_of(address: str) -> Path:

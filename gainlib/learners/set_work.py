@@ -8,14 +8,13 @@ from datetime import UTC, datetime, timedelta
 from html import escape
 from pathlib import Path
 
-from gainlib.learners.class_changes import due_in_words
 from gainlib.learners.enrolment import Enrolment
 from gainlib.learners.exercise_pages import page_of
 from gainlib.learners.learners_file import ROLES
 from gainlib.learners.progress import Progress
 from gainlib.learners.standing import Standing, standings
 from gainlib.learners.submission import FOLDER, latest_hand_in
-from gainlib.text import counted
+from gainlib.text import counted, moment_in_words, short_day
 
 __all__ = ["SetExercise", "SetWork", "set_work"]
 
@@ -44,7 +43,10 @@ class SetExercise:
 
 @dataclass(frozen=True)
 class SetWork:
-    """All that is set in a class: `title` is the class's, `who` the learner, `due` when; `news` what was changed."""
+    """All that is set in a class: `title` is the class's, `who` the learner, `due` when.
+
+    `news` is what was changed, `newer` how a change comes here.
+    """
 
     title: str
     who: str
@@ -52,6 +54,7 @@ class SetWork:
     now: datetime
     exercises: tuple[SetExercise, ...]
     news: tuple[str, ...] = ()
+    newer: str = ""
 
     @property
     def open(self) -> tuple[SetExercise, ...]:
@@ -68,7 +71,7 @@ class SetWork:
         done = f"Passed: {passed} of {len(counts)}. Points: {points:g} of {out_of:g}."
         if self.due is None:
             return done
-        return f"{done} Due {due_in_words(self.due)}, {_away(self.due, self.now)}."
+        return f"{done} Due {moment_in_words(self.due)}, {_away(self.due, self.now)}."
 
     def __repr__(self) -> str:
         rows = [
@@ -76,7 +79,8 @@ class SetWork:
             + (f"; handed in: {each.handed_in}" if each.handed_in else "")
             for each in self.exercises
         ]
-        return "\n".join([f"Set by your teacher ({self.title}): {self.sentence}", *rows, *self.news])
+        more = [*self.news, *filter(None, [self.newer])]
+        return "\n".join([f"Set by your teacher ({self.title}): {self.sentence}", *rows, *more])
 
     def html(self, left: str) -> str:
         """The heading and the table of it, for the page of contents; `left` is the style of a cell."""
@@ -88,6 +92,7 @@ class SetWork:
             f"<h2>Set by your teacher</h2><p>{escape(self.who)}. {escape(self.sentence)}</p>"
             f"{f'<ul>{news}</ul>' if news else ''}"
             f"<table class='gainlib-page-list'><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>"
+            f"<p>{escape(self.newer)}</p>"
         )
 
     def _row(self, each: SetExercise, number: int, left: str) -> str:
@@ -136,10 +141,10 @@ def set_work(
         )
     news = [here.note] if here.note else []
     if here.changes and here.changed and now - here.changed < CHANGES_SHOWN:
-        day = here.changed.astimezone()
-        news += [f"Changed on {day.day} {day:%B}: {each}" for each in here.changes]
+        day = short_day(here.changed.astimezone())
+        news += [f"Changed on {day}: {each}" for each in here.changes]
     who = f"You are {here.name or here.learner_id} in {here.of.title}"
-    return SetWork(here.of.title, who, here.of.due, now, tuple(rows), tuple(news))
+    return SetWork(here.of.title, who, here.of.due, now, tuple(rows), tuple(news), here.told_of_newer)
 
 
 def _state(standing: Standing, points: float, worth: float) -> str:

@@ -11,14 +11,13 @@ from typing import Any
 import traitlets
 
 from gainlib.errors import GainError
-from gainlib.learners.class_changes import due_in_words
 from gainlib.learners.course_folder import course_folder
 from gainlib.learners.enrolment import HUB_CLASS, Enrolment, enrol, enrolled, learner_of
 from gainlib.learners.learners_file import ENDING
 from gainlib.learners.progress import Progress
 from gainlib.learners.start_file import StartFile, read_start_file
 from gainlib.storage import atomic_write
-from gainlib.text import counted
+from gainlib.text import counted, moment_in_words
 from gainlib.widgets.assets import STYLES, script
 from gainlib.widgets.base import CourseWidget
 
@@ -82,7 +81,7 @@ class JoinClass(CourseWidget):
         of = self._found.of
         self.people = [[each.id, each.name] for each in of.learners] if not of.learner else []
         self.asks = "yes" if of.learner else "who"
-        due = f", due {due_in_words(of.due)}" if of.due else ""
+        due = f", due {moment_in_words(of.due)}" if of.due else ""
         whose = f"It is the start file of {of.learner.name}. " if of.learner else ""
         self.said = [f"{whose}{of.title}: {counted(len(of.exercises), 'exercise')}{due}."]
 

@@ -128,11 +128,12 @@ class SmallClass:
             self.put(f"{each.id}.json", self.content(each.id, answer=answer))
 
     def made_anew(self, roster, exercises=(EXERCISE,)) -> None:
-        """Make it a class of these learners, with another key."""
+        """Make it a class of these learners, with the key that is known."""
         self.file.unlink()
         self.for_all.unlink()
         shutil.rmtree(own_files_of(self.file))
         new_class(self.file, roster=roster, exercises=exercises)
+        self.draw_as_known()
 
     def marked(self, **given):
         """Lines by learner, and place -> sentence of what got no mark."""

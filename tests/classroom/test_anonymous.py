@@ -94,6 +94,16 @@ def test_the_marks_are_the_same_and_stand_in_the_order_of_the_codes(handed):
     assert (hidden.not_marked, hidden.learners) == (named.not_marked, named.learners)
 
 
+def test_an_answer_beside_the_class_is_counted_as_with_names(handed):
+    """What got no mark: Cy's file, the litter, Bo's copied answer; Zoë's one to an exercise that is not set."""
+    content = handed.content("zk-9", learner={"id": "zk-9", "name": "Zoë K"})
+    content["answers"].append(content["answers"][0] | {"exercise": "levels/unity"})
+    handed.put("Zoë Krüger.json", content)
+    done = [mark_class(handed.folder, handed.file, anonymous=each, feedback="none") for each in (True, False)]
+    assert [each.not_marked for each in done] == [4, 4]
+    assert len(table(done[0].out / "not-marked.csv")) == 4
+
+
 def test_a_correction_by_code_is_the_learner_s(handed):
     text = handed.file.read_text(encoding="utf-8")
     code = handed.class_file.codes["zk-9"]

@@ -112,7 +112,7 @@ def test_the_page_keeps_every_marking_that_changed_something_and_escapes_names(h
     changed(handed)
     with Store(handed.home / "marks.sqlite") as store:
         page = changes_page(store, "Group A")
-    assert page.count("Marked on 2026-01-15 18:00 UTC") == 2
+    assert page.count("Marked on Thursday 15 January 2026, 18:00 (UTC)") == 2
     assert page.index("4 of 5") < page.index("1 of 5")
     assert "<b>Bo</b>" not in page
     assert "The marks of 1 learner changed." in page

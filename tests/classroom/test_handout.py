@@ -46,7 +46,7 @@ def test_each_sheet_has_its_learner_s_numbers_and_no_other_s_and_no_answer(three
         assert "of 4 points" in text
     assert "Right answer" not in page
     assert "This one is done by ear" in page
-    assert "due 2026-01-15 18:00 UTC" in page
+    assert "due Thursday 15 January 2026, 18:00 (UTC)" in page
 
 
 def test_the_key_has_an_answer_that_passes_for_each(three):

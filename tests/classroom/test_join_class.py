@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import shutil
+from pathlib import Path
+
 import pytest
 
 import gainlib as gl
+from gainlib.classroom import start_files
 from gainlib.classroom.start_files import own_files_of
 from gainlib.learners.course_folder import install_lessons
-from gainlib.learners.enrolment import enrolled
+from gainlib.learners.enrolment import enrol, enrolled
 from gainlib.learners.progress import Progress
 from gainlib.widgets import join_class
 
@@ -45,6 +49,40 @@ def test_one_for_all_asks_who_one_is_from_the_list(page, group):
     assert enrolled().learner_id == "a-02"
     assert Progress.here().learner_name == "Bo Marsh"
     assert enrolled().source is None  # where it lay is not known, so nothing is looked for there
+
+
+def test_a_newer_one_is_taken_by_the_same_button_and_the_page_says_so(page, group):
+    send(page, (own_files_of(group.file) / "group-a-for-a-03.gainclass").read_bytes())
+    page._asked(page, {"kind": "join", "learner": ""}, [])
+    told = gl.contents().work.newer
+    assert told.endswith("When your teacher gives out a newer start file, open it under “Your class”, below.")
+    text = group.file.read_text(encoding="utf-8").replace("2026-01-15T18", "2026-01-22T18")
+    group.file.write_text(text.replace("points = 5", "points = 8"), encoding="utf-8")
+    start_files.write_start_files(group.file)
+    assert gl.contents().work.due.day == 15  # it is not known where the file lay
+    send(page, (own_files_of(group.file) / "group-a-for-a-03.gainclass").read_bytes())
+    page._asked(page, {"kind": "join", "learner": ""}, [])
+    assert page.said[1:] == [
+        "Due Thursday 22 January 2026, 18:00 (UTC) now. It was Thursday 15 January 2026, 18:00 (UTC).",
+        "“Leave room for the shout” is worth 8 points now.",
+    ]
+
+
+def test_who_opened_theirs_on_a_share_goes_on_to_follow_it(page, group, tmp_path):
+    share = tmp_path / "share" / "mine.gainclass"
+    mine = own_files_of(group.file) / "group-a-for-a-03.gainclass"
+    share.parent.mkdir()
+    shutil.copy(mine, share)
+    enrol(Path.cwd(), share)
+    assert f"A newer start file in {share.parent} is taken over" in gl.contents().work.newer
+    send(page, mine.read_bytes())
+    page._asked(page, {"kind": "join", "learner": ""}, [])
+    assert enrolled().source == share
+    text = group.file.read_text(encoding="utf-8").replace("2026-01-15T18", "2026-01-22T18")
+    group.file.write_text(text, encoding="utf-8")
+    start_files.write_start_files(group.file)
+    shutil.copy(mine, share)
+    assert gl.contents().work.due.day == 22
 
 
 def test_ones_own_asks_nothing_more(page, group):

@@ -275,13 +275,20 @@ def test_the_edition_follows_what_is_set_and_nothing_else(own):
     assert edition() == seen[0]
     file.write_text(file.read_text() + "# a remark\n")
     assert edition() == seen[0]
-    changes = (("Group A", "Group B"), ("2026-01-15", "2026-01-16"), ("points = 5", "points = 7"))
+    changes = (
+        ("Group A", "Group B"),
+        ("2026-01-15", "2026-01-16"),
+        ("points = 5", "points = 7"),
+        ('"recording/leave-room"', '"recording/leave-room", role = "bonus"'),
+        ('{ id = "a-02"', '{ due = 2026-02-01T18:00:00Z, id = "a-02"'),
+        ('{ id = "a-03"', '{ exempt = ["all"], id = "a-03"'),
+    )
     for old, new in changes:
         file.write_text(file.read_text().replace(old, new))
         seen.append(edition())
     gl.write(folder / "hums" / "Brummton 1.wav", gl.tone(-4, 100, seconds=0.5, rate_hz=48_000), overwrite=True)
     seen.append(edition())
-    assert len(set(seen)) == 5
+    assert len(set(seen)) == 8
 
 
 @pytest.mark.parametrize("server", ["\\\\files.school.example\\share\\", "//files.school.example/share/"])

@@ -14,6 +14,7 @@ from gainlib.exercises import author_answer
 from .conftest import EXERCISE
 
 NOW = datetime(2026, 1, 20, 9, 0, tzinfo=UTC)
+AHEAD = "Sunday 1 January 2090, 00:00 (UTC)"
 
 
 def with_numbers_of(group, learner, other):
@@ -30,10 +31,10 @@ def test_an_empty_hand_in_of_the_future_under_anothers_id_takes_no_marks_away_an
     lines, without = group.marked(now=NOW)
     assert (lines["a-01"].total, lines["a-01"].file.place) == (5.0, "true.json")
     assert lines["a-01"].remarks == (
-        "spoof.json is dated 2090-01-01 00:00 UTC, a day still to come, so it does not count; ask whose it is.",
+        f"spoof.json is dated {AHEAD}, a day still to come, so it does not count; ask whose it is.",
     )
     assert without == {
-        "spoof.json": "it is dated 2090-01-01 00:00 UTC, which was still to come when it was first marked; "
+        "spoof.json": f"it is dated {AHEAD}, which was still to come when it was first marked; "
         "another hand-in of a-01 counts."
     }
 
@@ -43,7 +44,8 @@ def test_fewer_answers_than_before_are_told(group):
     group.put("late.json", group.content("a-01", answers=[]))
     lines, _ = group.marked(now=NOW)
     assert lines["a-01"].file.place == "late.json"
-    assert lines["a-01"].remarks == ("It holds 0 answers; the hand-in of 2026-01-14 22:00 UTC (early.json) holds 1.",)
+    said = "It holds 0 answers; the hand-in of Wednesday 14 January 2026, 22:00 (UTC) in early.json holds 1."
+    assert lines["a-01"].remarks == (said,)
 
 
 def test_as_many_answers_or_more_are_nothing_to_tell(group):
@@ -66,7 +68,8 @@ def test_where_every_hand_in_is_dated_ahead_the_latest_counts_and_it_is_told(gro
     group.put("two.json", group.content("a-01", made="2090-01-02T00:00:00Z"))
     (lines, _) = group.marked(now=NOW)
     assert (lines["a-01"].file.place, lines["a-01"].total) == ("two.json", 5.0)
-    assert lines["a-01"].remarks[0].startswith("It is dated 2090-01-02 00:00 UTC, which was still to come")
+    said = "It is dated Monday 2 January 2090, 00:00 (UTC), which was still to come"
+    assert lines["a-01"].remarks[0].startswith(said)
 
 
 def test_what_was_ahead_when_it_came_stays_so_when_its_day_has_come(group):

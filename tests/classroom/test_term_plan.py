@@ -41,8 +41,8 @@ def test_lessons_stand_in_the_order_and_on_the_days_that_are_asked_for(tmp_path)
     """Fourteen days after the 21st of December is the 4th of January."""
     page = write_term_plan(tmp_path / "plan.html", ["5", "read-meters"], start=date(2026, 12, 21), every_days=14)
     first, second = rows(page)
-    assert ("2026-12-21" in first, "Set a recording level" in first) == (True, True)
-    assert ("2027-01-04" in second, "Read the meters" in second) == (True, True)
+    assert ("Monday 21 December 2026" in first, "Set a recording level" in first) == (True, True)
+    assert ("Monday 4 January 2027" in second, "Read the meters" in second) == (True, True)
     assert "say what can be mended after the converter, and what cannot" in first
     assert ", 70 minutes in all" in page.read_text(encoding="utf-8")
 
@@ -50,7 +50,7 @@ def test_lessons_stand_in_the_order_and_on_the_days_that_are_asked_for(tmp_path)
 def test_a_class_puts_its_points_and_its_date_into_the_plan(group):
     page = write_term_plan(group.home / "plan.html", ["set-recording-level"], of_class=group.class_file)
     text = page.read_text(encoding="utf-8")
-    assert "due 2026-01-15 18:00 UTC" in text
+    assert "due Thursday 15 January 2026, 18:00 (UTC)" in text
     assert text.count("points)</strong>") == 1
 
 

@@ -9,7 +9,7 @@ import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_output
 
 from gainlib.html.figures import figure_html
-from gainlib.html.slides import MOST_LETTERS, lesson_slides, slides_of
+from gainlib.html.slides import IN_THE_ROOM, MOST_LETTERS, lesson_slides, slides_of
 from gainlib.storage import bundled_folder, lesson_files
 
 SPEC = '{"doc": {"roots": [{"attributes": {"height": 200, "x": {"height": 12}}}]}}'
@@ -37,7 +37,7 @@ def slides():
         new_markdown_cell(f"## Move\n{LONG}\n\n{LONG}\n\nShort."),
         shown(still),
         shown(f'<p><strong>Again.</strong></p>{PICTURE}<p class="gainlib-remark">RMS is AES17.</p>'),
-        new_markdown_cell("After the picture."),
+        new_markdown_cell("After the picture.\n\nWithout a mouse: the key **Tab** goes on."),
         new_markdown_cell("## Check\nNow you."),
         shown("<h3>Leave room</h3><p><strong>Secret.</strong></p>"),
         new_markdown_cell("## In one breath\n- Leave room."),
@@ -49,7 +49,7 @@ def slides():
 def test_each_picture_has_a_slide_of_its_own_headed_by_its_sentence(slides):
     drawn = [each for each in slides if each.picture]
     assert [re.sub("<[^>]+>", "", each.html) for each in drawn] == ["Nothing clips.", "Waveform", "Again."]
-    assert [each.note for each in drawn] == ["RMS is AES17.", "", ""]
+    assert [each.note for each in drawn] == ["RMS is AES17.", IN_THE_ROOM["Move"], IN_THE_ROOM["Move"]]
     assert all(each.picture.count("data-gainlib") == 1 for each in drawn)
     # 200 is drawn 1.3 times as high, as SVG; what is small inside the figure stays.
     assert '"output_backend": "svg", "height": 260' in drawn[0].picture
@@ -59,7 +59,7 @@ def test_each_picture_has_a_slide_of_its_own_headed_by_its_sentence(slides):
 def test_the_parts_stand_in_order_and_what_is_for_the_learner_s_page_is_left_out(slides):
     assert list(dict.fromkeys(each.part for each in slides)) == ["Set a level", "Predict", "Move", "In one breath"]
     everything = " ".join(each.html + each.picture for each in slides)
-    for left_out in ("Secret", "Now you", "A book", "Gain: 3 dB", "Source: peak", "import gainlib"):
+    for left_out in ("Secret", "Now you", "A book", "Gain: 3 dB", "Source: peak", "import gainlib", "mouse"):
         assert left_out not in everything
 
 

@@ -88,7 +88,10 @@ def test_points_are_those_of_the_class_and_what_is_for_practice_counts_to_none(c
     assert (work.exercises[1].points, work.exercises[1].out_of) == (20.0, 20.0)
     assert f"Passed: 1 of 2. Points: 20 of {20 + load(SET[0]).out_of:g}." in work.sentence
     today = work.now.astimezone()
-    assert work.news == (f"Changed on {today.day} {today:%B}: “Leave room for the shout” is worth 20 points now.",)
+    assert work.news == (
+        f"Changed on {today.day} {today:%B}: “Leave room for the shout” is worth 20 points now.",
+        f"Changed on {today.day} {today:%B}: “Where did it clip?” is for practice and does not count now.",
+    )
 
 
 def test_what_was_answered_in_an_earlier_version_has_no_points_and_is_open(course):
