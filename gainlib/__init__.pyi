@@ -68,8 +68,10 @@ from .flow import Send as Send
 from .flow import Session as Session
 from .flow import Strip as Strip
 from .learners.contents import contents as contents
+from .learners.media_choice import takes as takes
 from .meters import measure as measure
 from .meters import measures as measures
+from .meters import say as say
 from .meters import tell as tell
 from .notebook import (
     bench as bench,

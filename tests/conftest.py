@@ -18,7 +18,9 @@ from gainlib.storage import bundled_folder
 
 RATE_HZ = 48_000
 EVERY_CONTROL = Path(__file__).parent / "lessons"
-sys.path.append(str(Path(__file__).parent))  # what spoils files is shared by tests of several rooms
+sys.path.append(str(Path(__file__).parent))  # what spoils files, and other takes, are shared by tests of several rooms
+
+import second_takes  # noqa: E402
 
 # The first call of a compiled loop compiles it; how long a call takes is a matter for the benchmarks.
 settings.register_profile("gainlib", deadline=None)
@@ -31,6 +33,12 @@ def _own_state(tmp_path_factory):
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("GAINLIB_STATE", str(tmp_path_factory.mktemp("state")))
         yield
+
+
+@pytest.fixture(scope="session")
+def second_takes_folder(tmp_path_factory):
+    """A school's own takes, made by arithmetic; a test that changes them makes a copy."""
+    return second_takes.write_second_takes(tmp_path_factory.mktemp("school") / "takes")
 
 
 @pytest.fixture

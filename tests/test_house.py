@@ -29,7 +29,7 @@ FLOORS = [
     {"audio", "broadcast", "decoding"},
     {"sound_file"},
     {"meters"},
-    {"stages"},
+    {"media_sets", "stages"},
     {"flow"},
     {"views"},
     {"page"},

@@ -5,7 +5,6 @@ read as it was meant, so that one slip of the pen does not hide the faults behin
 A proof renders and measures; nothing in it is drawn by chance, so two proofs of one file are equal.
 
 messages         the sentence of a fault with its line; the usual slips of the pen in TOML, told and mended
-positions        the line of each entry of a TOML text
 validation       a file held against all that it must be
 search           answers spread evenly over the controls; a search for one that passes
 sampling         which variants are looked at, and what a look costs

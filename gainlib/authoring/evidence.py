@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from typing import Any
 
 from gainlib.authoring.messages import FileFault
-from gainlib.authoring.positions import line_of
 from gainlib.authoring.sampling import look_ms, sample_variants
 from gainlib.authoring.search import Answer, on_step, part_of, reach_around, search
 from gainlib.errors import GainError
@@ -19,6 +18,7 @@ from gainlib.exercises.readings import LEVEL_UNITS, Reading, Renderings
 from gainlib.exercises.variant import Exercise, Variant
 from gainlib.exercises.verdict import met_slips, reaches
 from gainlib.storage.entry_faults import Place
+from gainlib.storage.positions import line_of
 from gainlib.text import describe_value, printed_number
 
 __all__ = ["Evidence", "FoundAnswer", "Look", "describe_found", "describe_numbers", "describe_settings"]

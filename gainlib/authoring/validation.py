@@ -8,7 +8,6 @@ from typing import Any
 from pydantic import ValidationError
 
 from gainlib.authoring.messages import FileFault, parse_text
-from gainlib.authoring.positions import line_of, lines_of
 from gainlib.errors import closest, suggest
 from gainlib.exercises.collection import build_exercise, own_name, read_content
 from gainlib.exercises.tables import EXERCISE_KINDS, Spec
@@ -22,6 +21,7 @@ from gainlib.storage.entry_faults import (
     plain_number,
 )
 from gainlib.storage.lessons import find_lesson, lesson_files
+from gainlib.storage.positions import line_of, lines_of
 from gainlib.text import describe_value
 
 __all__ = ["validate"]

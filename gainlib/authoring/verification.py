@@ -12,12 +12,12 @@ from gainlib.authoring import claims
 from gainlib.authoring.evidence import Evidence, FoundAnswer, Look
 from gainlib.authoring.ladder_claims import ladder_is_sound
 from gainlib.authoring.messages import FileFault
-from gainlib.authoring.positions import line_of
 from gainlib.authoring.text_lint import check_texts
 from gainlib.authoring.validation import validate
 from gainlib.errors import GainError
 from gainlib.exercises.collection import exercise_names, load, own_name
 from gainlib.storage import bundled_folder
+from gainlib.storage.positions import line_of
 from gainlib.text import counted, describe_value
 
 __all__ = ["Verification", "verify"]

@@ -90,6 +90,14 @@ def _open(
         str,
         typer.Option(help="Lay and list these lessons only from now on, by number or name, with commas; all for all."),
     ] = "",
+    media: Annotated[
+        str,
+        typer.Option(
+            help="Teach on the takes of this folder from now on, in every lesson that can be; its takes.toml says what "
+            "each is. bundled for the course's own.",
+            metavar="FOLDER",
+        ),
+    ] = "",
     browser: Annotated[bool, typer.Option("--browser/--no-browser", help="Open the browser as well.")] = True,
     port: Annotated[int, typer.Option(help="The port on this computer; 0 takes a free one.", min=0, max=65535)] = 0,
 ) -> None:
@@ -101,9 +109,11 @@ def _open(
     from gainlib.cli.joining import join
     from gainlib.learners.course_folder import install_lessons
     from gainlib.learners.jupyter_server import serve
+    from gainlib.learners.media_choice import keep_media, media_meant, told_of_media
     from gainlib.learners.naming import require_text
     from gainlib.learners.progress import Progress
 
+    takes = media_meant(media) if media else None  # before anything is laid
     name = require_text("--name", name) if name else ""
     if place.suffix == ".gainclass" and not place.is_dir():
         if class_file:
@@ -115,6 +125,7 @@ def _open(
     name = name or (here.name if here and class_file else "")
     laid = install_lessons(place, __version__, only=lessons or None)
     say(*laid.text.split("\n"))
+    say(*(keep_media(laid.folder, takes) if media else told_of_media(laid.folder)))
     progress = Progress.at(laid.folder, name=name)
     if progress.note:
         say(progress.note)

@@ -11,6 +11,7 @@ from gainlib.errors import GainError
 from gainlib.exercises import exercise_names, load
 from gainlib.learners.course_folder import chosen_lessons, course_folder, laid_name
 from gainlib.learners.enrolment import brought_up_to_date
+from gainlib.learners.media_choice import told_of_media
 from gainlib.learners.progress import Progress
 from gainlib.learners.set_work import SetWork, set_work
 from gainlib.storage import lesson_files, lesson_heading, lesson_number
@@ -205,7 +206,7 @@ def contents() -> Contents:
         )
     pages = (("Exercise book", "exercise-book.ipynb"), ("Glossary: every trade word in one sentence", "glossary.ipynb"))
     laid = tuple((title, _link(folder, name)) for title, name in pages if (folder / name).is_file())
-    note, work = progress.note, None
+    note, work = " ".join(filter(None, [progress.note, *told_of_media(folder)])), None
     try:
         if here := brought_up_to_date(course_folder()):
             headings = {each: _linked(folder, file) for each, file in files.items()}

@@ -31,7 +31,7 @@ LOCK = ".lock"
 LARGEST_LIST_BYTES = 4 * 1024 * 1024
 FIRST_PAGE = "contents.ipynb"
 BOOK = "exercise-book.ipynb"
-NOT_LAID = ("progress.json", "attempts*.jsonl", "for-teachers.md", "predictions.toml")
+NOT_LAID = ("progress.json", "attempts*.jsonl", "for-teachers.md", "needs.toml", "predictions.toml")
 ELSEWHERE = "; name a folder that you may write to"
 
 

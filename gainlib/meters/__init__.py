@@ -28,6 +28,7 @@ What it holds
 - `loudest`: where recordings together are loudest for half a minute.
 - `matching`: how loud a version is heard, and the gains that bring versions to one level.
 - `figures`: `tell`, a few figures as a small table.
+- `sentences`: `say`, a text with measured figures in it.
 """
 
 from __future__ import annotations
@@ -83,6 +84,7 @@ from gainlib.meters.loudness_meter import (
 from gainlib.meters.phrases import Phrase, find_phrases
 from gainlib.meters.registry import Measure, Measures, Meters, measure, measure_all, measures
 from gainlib.meters.round_trip import RoundTrip, SentSignal, read_round_trip
+from gainlib.meters.sentences import Said, say
 from gainlib.meters.statistics import (
     GainReduction,
     GainReductionMeter,
@@ -135,6 +137,7 @@ __all__ = [
     "Phrase",
     "PpmMeter",
     "RoundTrip",
+    "Said",
     "SamplePeakMeter",
     "Scale",
     "SentSignal",
@@ -174,6 +177,7 @@ __all__ = [
     "read_round_trip",
     "rms_dbfs",
     "sample_peak_meter",
+    "say",
     "short_term_lufs",
     "short_term_max_lufs",
     "short_time_spectrum",

@@ -9,6 +9,7 @@ its owner's alone where it is `private`. Text in a table is never computed by th
 - `tables`: CSV and XLSX
 - `toml_text`: values as TOML writes them
 - `foreign`: the one reader of TOML and the one of JSON; a file from anybody is read by it
+- `positions`: the line of each entry of a TOML text
 - `entry_faults`: the entries of a TOML file against what they may be, a sentence for each fault
 - `resources`: where lessons, exercises and stems of the course lie, installed or in a checkout
 - `lessons`: each lesson's file, number, title and minutes by the lesson's name

@@ -9,7 +9,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gainlib.authoring.new_exercise import new_exercise
-from gainlib.authoring.positions import line_of, lines_of
 from gainlib.authoring.validation import validate
 from gainlib.errors import GainError
 from gainlib.exercises import load
@@ -18,6 +17,7 @@ from gainlib.exercises.tables import Spec
 from gainlib.storage import bundled_folder
 from gainlib.storage.entry_faults import describe_fault
 from gainlib.storage.lessons import lesson_files, lesson_number
+from gainlib.storage.positions import line_of, lines_of
 
 FILE = lesson_files()["set-recording-level"]
 PREAMP = '{ stage = "Preamp", gain_db = 40 }'

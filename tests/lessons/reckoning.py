@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import functools
 import math
+import os
+import tomllib
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +17,10 @@ from scipy.signal import lfilter, resample, resample_poly
 
 MEDIA = Path(__file__).parents[2] / "media"
 RATE_HZ = 48_000
+# The set that lessons are reckoned on which can be taught on any: the bundled one, or another that a test writes.
+TAKES = Path(os.environ.get("GAINLIB_CLAIMS_TAKES", MEDIA))
+TABLE = tomllib.loads((TAKES / "takes.toml").read_text(encoding="utf-8"))
+NEEDS = tomllib.loads((MEDIA.parent / "lessons" / "needs.toml").read_text(encoding="utf-8"))
 
 # Published: BS.1770-5, annex 1, tables 1 and 2 (48 kHz).
 HEAD = [1.53512485958697, -2.69169618940638, 1.19839281085285], [1.0, -1.69065929318241, 0.73248077421585]
@@ -22,16 +28,38 @@ RLB = [1.0, -2.0, 1.0], [1.0, -1.99004745483398, 0.99007225036621]
 
 
 @functools.cache
-def _whole(name):
-    samples, rate_hz = soundfile.read(MEDIA / f"{name}.flac", dtype="float64")
+def _whole(file):
+    samples, rate_hz = soundfile.read(file, dtype="float64")
     assert rate_hz == RATE_HZ
     return samples
+
+
+def seconds(name, of=None):
+    """Where a part of the set begins and ends, from the start of the take or of another part."""
+    begins = TABLE["parts"][of][0] if of else 0.0
+    return tuple(each - begins for each in TABLE["parts"][name])
+
+
+def take(lesson, role, name=None, gain_db=0.0):
+    """The set's take of a role, or that part of it, at the level that the lesson has it at, raised by so many dB."""
+    level_db = 0.0
+    if TAKES != MEDIA and role in NEEDS[lesson].get("level", {}):
+        measure, *place = NEEDS[lesson]["level"][role]
+        read = {"peak_dbfs": peak_dbfs, "rms_dbfs": rms_dbfs, "active_rms_dbfs": active_rms_dbfs}[measure]
+        bundled = tomllib.loads((MEDIA / "takes.toml").read_text(encoding="utf-8"))
+        level_db = read(_of(MEDIA, bundled, role, *place)) - read(_of(TAKES, TABLE, role, *place))
+    return _of(TAKES, TABLE, role, *([name] if name else [])) * 10 ** ((gain_db + level_db) / 20)
+
+
+def _of(folder, table, role, name=None):
+    whole = _whole(folder / table["takes"][role])
+    return part(whole, *table["parts"][name]) if name else whole
 
 
 def stem(name, start=0.0, end=None, gain_db=0.0):
     """A stem's own samples from second to second, raised by so many dB; some are stereo."""
     last = None if end is None else round(end * RATE_HZ)
-    return _whole(name)[round(start * RATE_HZ) : last] * 10 ** (gain_db / 20)
+    return _whole(MEDIA / f"{name}.flac")[round(start * RATE_HZ) : last] * 10 ** (gain_db / 20)
 
 
 def both_sides(samples):
