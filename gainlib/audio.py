@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -97,7 +98,12 @@ class Audio:
         return self is other or (self.rate_hz == other.rate_hz and np.array_equal(self.samples, other.samples))
 
     def __hash__(self) -> int:
-        return hash((self.rate_hz, self.samples.shape))
+        return hash((self.rate_hz, self.frames, self.channels))
+
+    @property
+    def frames(self) -> int:
+        """How many samples a channel has."""
+        return len(self.samples)
 
     @property
     def channels(self) -> int:
@@ -107,7 +113,39 @@ class Audio:
     @property
     def seconds(self) -> float:
         """How long it lasts."""
-        return len(self.samples) / self.rate_hz
+        return self.frames / self.rate_hz
+
+    @property
+    def on_disk(self) -> bool:
+        """Whether its samples stay in a file until somebody asks for them, as those of a long recording do."""
+        return False
+
+    @property
+    def bytes_on_disk(self) -> float:
+        """How large the file is that its samples stay in; infinite for what is held, since somebody has read it."""
+        return math.inf
+
+    @property
+    def nbytes(self) -> int:
+        """What its samples take of memory when they are held."""
+        return self.samples.nbytes
+
+    def blocks(self) -> Iterator[Samples]:
+        """All its samples `(n, channels)` in order: at once where they are held, else a stretch at a time.
+
+        >>> [block.shape for block in Audio(np.zeros(480), 48000).blocks()]
+        [(480, 1)]
+        """
+        yield self.samples
+
+    def stretches(self, bounds: Iterable[tuple[int, int]]) -> Iterator[Samples]:
+        """The samples `(n, channels)` from each first sample up to each end, which come in order.
+
+        >>> [part.ravel().tolist() for part in Audio([0.1, 0.2, 0.3], 48000).stretches([(0, 1), (1, 3)])]
+        [[0.1], [0.2, 0.3]]
+        """
+        for start, end in bounds:
+            yield self.samples[start:end]
 
     @property
     def in_double(self) -> Audio:
@@ -128,10 +166,10 @@ class Audio:
         >>> Audio(np.zeros(48000), 48000).between(0.25, 0.5).seconds
         0.25
         """
-        start, end = part_frames(start_seconds, end_seconds, len(self.samples), self.rate_hz)
-        part = self.samples[start:end]
+        start, end = part_frames(start_seconds, end_seconds, self.frames, self.rate_hz)
+        (part,) = self.stretches([(start, end)])
         # A view of a short part would hold on to the whole recording.
-        return Audio(part.copy() if 2 * len(part) <= len(self.samples) else part, self.rate_hz, self.name)
+        return Audio(part.copy() if 2 * len(part) <= self.frames else part, self.rate_hz, self.name)
 
     def __repr__(self) -> str:
         channels = {1: "mono", 2: "stereo"}.get(self.channels, f"{self.channels} channels")

@@ -10,7 +10,7 @@ import platform
 import sys
 import threading
 import weakref
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from types import TracebackType
 from typing import Any
@@ -25,7 +25,17 @@ from gainlib.errors import GainError
 from gainlib.storage import atomic_path, bundled, bundled_folder, fault_of_disk, given_path
 from gainlib.text import counted, describe_value, lasting, reason_of
 
-__all__ = ["SOUND_ENDINGS", "SoundFile", "is_sound", "read", "require_sound", "sounds_in", "write", "write_blocks"]
+__all__ = [
+    "LONG_SECONDS",
+    "SOUND_ENDINGS",
+    "SoundFile",
+    "is_sound",
+    "read",
+    "require_sound",
+    "sounds_in",
+    "write",
+    "write_blocks",
+]
 
 SOUND_ENDINGS = DECODED_ENDINGS | frozenset(
     (
@@ -35,8 +45,11 @@ SOUND_ENDINGS = DECODED_ENDINGS | frozenset(
 )  # fmt: skip
 """The endings by which a folder's sound files are known; any file that is named itself is tried."""
 
-_READ_AT_ONCE = 1 << 16
-"""So many samples a channel are read at a time."""
+LONG_SECONDS = 60.0
+"""A recording that lasts longer stays in its file, and a bench works on a part of it (the course's choice)."""
+
+_AT_ONCE = 1 << 16
+"""So many samples a channel are read or written at a time."""
 
 _LOUDEST = 1e10
 """Of a recording; full scale is 1."""
@@ -45,6 +58,8 @@ _SAMPLE_BY_SAMPLE = ("PCM_", "FLOAT", "DOUBLE", "ULAW", "ALAW", "ALAC", "DECODED
 """Codings of which any sample is had without those before it, as libsndfile names them (FLAC is PCM to it)."""
 
 _LOSSY = ("VORBIS", "OPUS", "MPEG")
+_RUN_UP_SECONDS = 2.0
+"""Before a part of a long lossy file: many times what a decoder carries along, and next to nothing to decode."""
 _MAY_LACK = 16_384
 """So many samples at its end may the header of a lossy file promise and its coding not hold: the last block's rest."""
 
@@ -90,16 +105,18 @@ def read(path: str | os.PathLike[str], *, seconds: tuple[float, float] | None = 
     -------
     Audio
         Of shape (n, channels), float32 where that holds each sample to the last bit, as it does those of 24 bits,
-        else float64; named as the file.
+        else float64; named as the file. A recording of more than a minute stays in its file: its samples are read when
+        they are asked for, and what is measured, cut or put on a bench is read a stretch at a time. A file that was
+        changed meanwhile is then refused.
 
     Raises
     ------
     GainError
         For a file that is missing, a folder, empty, no sound file, truncated, or not of samples that can be sound
-        (numbers up to +200 dBFS); for a part that is empty or reaches outside; and for one that would need more than
-        800 MB of memory (35 minutes of stereo at 48 kHz), or of a large file more than 80 bytes for each byte on disk,
-        8 GB, or what is free: it says how much it would be before anything is read. Silence packs well, a small file
-        may hold hours; `survey` reads any length.
+        (numbers up to +200 dBFS); for a part that is empty or reaches outside; and where samples that are asked for
+        would need more than 800 MB of memory (35 minutes of stereo at 48 kHz), or of a large file more than 80 bytes
+        for each byte on disk, 8 GB, or what is free: it says how much it would be before anything is read. Silence
+        packs well, a small file may hold hours.
 
     Examples
     --------
@@ -119,6 +136,8 @@ def read(path: str | os.PathLike[str], *, seconds: tuple[float, float] | None = 
                 samples = _stems[where] = _narrow(recording.part(0, recording.frames))
             whole = Audio(checked_samples(samples, str(path)), recording.rate_hz, where.stem, where)
             return whole if seconds is None else whole.between(*seconds)
+        if seconds is None and recording.seconds > LONG_SECONDS and recording.again:
+            return _AudioOnDisk(recording, path)
         start, end = (
             (0, recording.frames) if seconds is None else part_frames(*seconds, recording.frames, recording.rate_hz)
         )
@@ -144,9 +163,9 @@ def require_sound(samples: Samples, name: str, start: int = 0) -> None:
 
     >>> require_sound(np.zeros((4, 1)), "take")
     """
-    for first in range(0, len(samples), _READ_AT_ONCE):
+    for first in range(0, len(samples), _AT_ONCE):
         # Written so that what is not a number is found as well.
-        sound = np.abs(samples[first : first + _READ_AT_ONCE]) <= _LOUDEST
+        sound = np.abs(samples[first : first + _AT_ONCE]) <= _LOUDEST
         if not sound.all():
             at, channel = (int(each) for each in np.argwhere(~sound)[0])
             value = float(samples[first + at, channel])
@@ -154,6 +173,113 @@ def require_sound(samples: Samples, name: str, start: int = 0) -> None:
             raise GainError(
                 f"{name} holds {value:g} at sample {start + first + at}, channel {channel + 1}; {why}: export it again."
             )
+
+
+class _AudioOnDisk(Audio):
+    """A long recording that stays in its file; whoever asks for samples has them, whole or in part, and holds them."""
+
+    def __init__(self, recording: SoundFile, given: str | os.PathLike[str]) -> None:
+        where = recording.path.absolute()
+        for name, value in {
+            "rate_hz": recording.rate_hz, "name": where.stem, "path": where, "_given": given,
+            "_frames": recording.frames, "_channels": recording.channels, "_state": _state_of(where),
+            "_bytes": float(where.stat().st_size), "_nbytes": recording.bytes_for(recording.frames), "_held": None,
+        }.items():  # fmt: skip
+            object.__setattr__(self, name, value)
+
+    _given: str | os.PathLike[str]
+    _frames: int
+    _channels: int
+    _bytes: float
+    _nbytes: int
+    _state: tuple[int, ...]
+    _held: weakref.ref[Samples] | None
+
+    @property
+    def samples(self) -> Samples:
+        """All of them, read anew unless somebody holds them still."""
+        held = None if self._held is None else self._held()
+        if held is None:
+            with self._opened() as recording:
+                recording.require_memory(recording.frames)
+                read = _narrow(recording.part(0, recording.frames))
+            require_sound(read, str(self._given))
+            # Views hold on to what they are cut from, so that is what is looked after.
+            held = read if read.base is None else read.base
+            object.__setattr__(self, "_held", weakref.ref(held))
+        return checked_samples(held, self.name)
+
+    @property
+    def frames(self) -> int:
+        return self._frames
+
+    @property
+    def channels(self) -> int:
+        return self._channels
+
+    @property
+    def on_disk(self) -> bool:
+        return True
+
+    @property
+    def bytes_on_disk(self) -> float:
+        return self._bytes
+
+    @property
+    def nbytes(self) -> int:
+        return self._nbytes
+
+    def blocks(self) -> Iterator[Samples]:
+        with self._opened() as recording:
+            at = 0
+            for block in recording.blocks(_AT_ONCE):
+                require_sound(block, str(self._given), at)
+                at += len(block)
+                yield block
+
+    def stretches(self, bounds: Iterable[tuple[int, int]]) -> Iterator[Samples]:
+        with self._opened() as recording:
+            for start, end in bounds:
+                yield self._part(recording, start, end, 0.0)
+
+    def between(self, start_seconds: float, end_seconds: float) -> Audio:
+        start, end = part_frames(start_seconds, end_seconds, self.frames, self.rate_hz)
+        with self._opened() as recording:
+            return Audio(self._part(recording, start, end, _RUN_UP_SECONDS), self.rate_hz, self.name)
+
+    def _part(self, recording: SoundFile, start: int, end: int, run_up: float) -> Samples:
+        recording.require_memory(end - start)
+        part = _narrow(recording.part(start, end, run_up=run_up))
+        require_sound(part, str(self._given), start)
+        return part
+
+    def _opened(self) -> SoundFile:
+        assert self.path is not None
+        recording = SoundFile(self.path)
+        if _state_of(self.path) != self._state:
+            recording.close()
+            raise GainError(f"{self._given} was changed since it was read; read it again.")
+        return recording
+
+    def __eq__(self, other: object) -> bool:
+        if isinstance(other, _AudioOnDisk) and (self.path, self._state) == (other.path, other._state):
+            return True
+        if not isinstance(other, Audio):
+            return NotImplemented
+        same_form = (self.rate_hz, self.frames, self.channels) == (other.rate_hz, other.frames, other.channels)
+        return same_form and super().__eq__(other)
+
+    def __hash__(self) -> int:
+        return super().__hash__()
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return Audio, (self.samples, self.rate_hz, self.name, self.path)
+
+
+def _state_of(path: Path) -> tuple[int, ...]:
+    """What changes when a file is written anew."""
+    told = path.stat()
+    return told.st_dev, told.st_ino, told.st_size, told.st_mtime_ns
 
 
 def _narrow(samples: Samples) -> Samples:
@@ -214,6 +340,7 @@ class SoundFile:
             raise self._truncated()
         self.channels, self.rate_hz = int(self._sound.channels), int(self._sound.samplerate)
         self.frames, self.form, self.coding = int(self._sound.frames), self._sound.format, self._sound.subtype
+        self._at = 0
         if self._decoded is not None:
             self.form, self.coding = where.suffix.removeprefix(".").upper(), "DECODED"
         if self.channels < 1 or self.frames < 1 or self.rate_hz < 1:
@@ -242,6 +369,11 @@ class SoundFile:
         return self.coding in ("PCM_32", "ALAC_32", "DOUBLE") or self.form == "SDS"
 
     @property
+    def again(self) -> bool:
+        """Whether it is opened again in no time, which what ffmpeg has to decode first is not."""
+        return self._decoded is None
+
+    @property
     def seeks(self) -> bool:
         """Whether any sample is had without those before it, the same to the last bit."""
         return bool(self.coding.startswith(_SAMPLE_BY_SAMPLE))
@@ -266,22 +398,28 @@ class SoundFile:
             what, then = f"{lasting(frames / self.rate_hz)} of {self._given} ({form})", "take a shorter part"
         require_memory(self.bytes_for(frames), what, then, on_disk=self.path.stat().st_size)
 
-    def part(self, start: int, end: int) -> Samples:
+    def part(self, start: int, end: int, *, run_up: float | None = None) -> Samples:
         """The samples from `start` up to `end`, `(n, channels)`, float32 unless `wide`; as reading the whole has them.
 
-        GainError where the file breaks off before.
+        With `run_up` a part of a lossy file is gone to, its decoder started so many seconds before: what that carries
+        along is there when the part begins, and nothing differs but what it may round. GainError where the file breaks
+        off before.
         """
         try:
             samples = np.empty((end - start, self.channels), dtype=np.float64 if self.wide else np.float32)
         except (MemoryError, ValueError) as fault:
             raise self._unreadable(fault) from fault
-        at = 0
         # Of a coding whose samples stand for themselves the part is gone to; any other is run through up to it, since
         # a decoder that starts anew in the middle gives other samples, if only by a rounding.
-        if start and self.seeks:
-            self._sought(start)
-            at = start
-        for block in self._stretches(_READ_AT_ONCE, at, end):
+        first_read = 0
+        if self.seeks:
+            first_read = start
+        elif run_up is not None and self.coding.startswith(_LOSSY):
+            first_read = max(0, start - round(run_up * self.rate_hz))
+        if first_read > self._at or start < self._at:
+            self._sought(first_read)
+        at = self._at
+        for block in self._stretches(_AT_ONCE, at, end):
             first = max(start - at, 0)
             if first < len(block):
                 samples[at + first - start : at + len(block) - start] = block[first:]
@@ -293,7 +431,7 @@ class SoundFile:
 
         The samples are as the file holds them, not looked at: they may be infinite or not a number in a float file.
         """
-        if start:
+        if start != self._at:
             self._sought(start)
         return self._stretches(frames, start, self.frames)
 
@@ -331,6 +469,7 @@ class SoundFile:
                 samples: Samples = self._sound.read(frames, dtype=dtype, always_2d=True)
         except (soundfile.LibsndfileError, RuntimeError, OSError, MemoryError, ValueError) as fault:
             raise self._unreadable(fault) from fault
+        self._at += len(samples)
         return samples
 
     def _sought(self, start: int) -> None:
@@ -341,6 +480,7 @@ class SoundFile:
                 self._sound.seek(start)
         except (soundfile.LibsndfileError, RuntimeError, OSError) as fault:
             raise self._unreadable(fault) from fault
+        self._at = start
 
     def _unreadable(self, fault: BaseException) -> GainError:
         reason = reason_of(fault)
@@ -387,12 +527,20 @@ def write(path: str | os.PathLike[str], audio: Audio, *, subtype: str | None = N
     >>> write(f"{folder}/tone.wav", Audio(np.zeros(480), 48000)).name
     'tone.wav'
     """
-    where, kind, coding = _place(path, subtype, overwrite)
-    _require_room(audio.samples, coding)
-    with _whole(where) as half:
-        import soundfile
+    import soundfile
 
-        soundfile.write(half, _in_codes(audio.samples, coding), audio.rate_hz, format=kind, subtype=coding)
+    where, kind, coding = _place(path, subtype, overwrite)
+    if coding.startswith("PCM"):
+        _require_room(max(float(np.abs(block).max()) for block in audio.blocks()), coding)
+    kind = _long_form(kind, audio.frames, audio.channels)
+    with (
+        _whole(where) as half,
+        soundfile.SoundFile(half, "w", audio.rate_hz, audio.channels, format=kind, subtype=coding) as sound,
+    ):
+        for block in audio.blocks():
+            # A stretch at a time: the Vorbis encoder puts what it is given on the stack, and a minute is too much.
+            for start in range(0, len(block), _AT_ONCE):
+                sound.write(_in_codes(block[start : start + _AT_ONCE], coding))
     return where
 
 
@@ -423,15 +571,15 @@ def write_blocks(
     import soundfile
 
     where, kind, coding = _place(path, subtype, overwrite)
-    if kind == "WAV" and frames * channels * 8 > _LONGEST_PLAIN_WAV:
-        kind = "RF64"
+    kind = _long_form(kind, frames, channels)
     written = 0
     with _whole(where) as half:
         with soundfile.SoundFile(half, "w", rate_hz, channels, format=kind, subtype=coding) as sound:
             for name, text in (texts or {}).items():
                 setattr(sound, name, text)
             for block in blocks:
-                _require_room(block, coding)
+                if coding.startswith("PCM"):
+                    _require_room(float(np.abs(block).max(initial=0.0)), coding)
                 sound.write(_in_codes(block, coding))
                 written += len(block)
         if broadcast is not None:
@@ -460,10 +608,14 @@ def _place(path: str | os.PathLike[str], subtype: str | None, overwrite: bool) -
     return where, kind, coding
 
 
-def _require_room(samples: Samples, coding: str) -> None:
+def _long_form(kind: str, frames: int, channels: int) -> str:
+    """The format, of a WAV that the plain header cannot count the one with the long header."""
+    return "RF64" if kind == "WAV" and frames * channels * 8 > _LONGEST_PLAIN_WAV else kind
+
+
+def _require_room(peak: float, coding: str) -> None:
     """Refuse samples beyond full scale where the coding ends there."""
-    peak = float(np.abs(samples).max(initial=0.0))
-    if coding.startswith("PCM") and peak > 1.0:
+    if peak > 1.0:
         raise GainError(
             f"the audio reaches {20 * math.log10(peak):+.2f} dBFS and {coding} ends at 0 dBFS; "
             "trim it first or write a float file (subtype='FLOAT')."

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import os
+import pickle
 import struct
 import tracemalloc
+import weakref
 
 import numpy as np
 import psutil
@@ -13,6 +15,7 @@ import soundfile
 from hypothesis import given
 from hypothesis import strategies as st
 
+import gainlib as gl
 from gainlib.audio import Audio, require_memory
 from gainlib.errors import GainError
 from gainlib.sound_file import read, write
@@ -189,7 +192,7 @@ def test_a_write_that_fails_half_way_leaves_the_old_file(tmp_path, monkeypatch):
             file.write(b"half")
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(soundfile, "write", full_disk)
+    monkeypatch.setattr(soundfile, "SoundFile", full_disk)
     with pytest.raises(GainError, match="take.wav cannot be written \\(no space left on device\\); nothing was left"):
         write(path, Audio(noise(peak=0.1), RATE_HZ), overwrite=True)
     assert path.read_bytes() == before
@@ -280,7 +283,7 @@ def test_a_small_file_that_holds_too_much_says_how_much_and_is_read_in_part(tmp_
     with pytest.raises(
         GainError, match=r"lasts 2.5 min \(8 channels, 192000 Hz\); read whole it would need 922 MB"
     ) as at:
-        read(path)
+        _ = read(path).samples
     assert "take a part, such as seconds=(0, 60), or survey it" in str(at.value)
     with pytest.raises(
         GainError, match=r"2.3 min of .+ would need 860 MB of memory; at most 800 MB are taken: take a sho"
@@ -337,3 +340,131 @@ def test_what_the_library_says_of_its_own_inside_is_told_as_damage(tmp_path, mon
     monkeypatch.setattr(soundfile, "SoundFile", refused)
     with pytest.raises(GainError, match=r"read as a sound file \(it is damaged\); export it as WAV or FLAC."):
         read(path)
+
+
+# --- long recordings, which stay in their file ---
+
+
+def long_file(path, subtype, *, seconds=70.0, rate_hz=RATE_HZ, channels=1):
+    """A file of noise of more than a minute, written in stretches and with none of our code; its samples as read."""
+    samples = noise(round(seconds * rate_hz), channels)
+    with soundfile.SoundFile(path, "w", rate_hz, channels, subtype=subtype) as file:
+        for start in range(0, len(samples), rate_hz):
+            file.write(samples[start : start + rate_hz])
+    return soundfile.read(path, dtype="float64", always_2d=True)[0]
+
+
+BOUNDS = [(0, 10), (10, 4000), (100_000, 148_000), (round(43.3 * RATE_HZ), round(63.3 * RATE_HZ))]
+
+
+@pytest.mark.parametrize(
+    ("ending", "subtype"),
+    [
+        ("wav", "PCM_24"),
+        ("flac", "PCM_16"),
+        ("wav", "DOUBLE"),
+        ("ogg", "VORBIS"),
+        ("ogg", "OPUS"),
+        ("wav", "IMA_ADPCM"),
+    ],
+)
+def test_a_long_recording_gives_whole_part_and_stretches_as_its_file_has_them(tmp_path, ending, subtype):
+    path = tmp_path / f"a.{ending}"
+    whole = long_file(path, subtype)
+    take = read(path)
+    assert take.on_disk
+    assert (take.frames, take.channels, take.seconds, take.path) == (len(whole), 1, len(whole) / RATE_HZ, path)
+    assert np.array_equal(take.between(43.3, 63.3).samples, whole[slice(*BOUNDS[-1])])
+    assert np.array_equal(np.concatenate(list(take.blocks())), whole)
+    for part, (start, end) in zip(take.stretches(BOUNDS), BOUNDS, strict=True):
+        assert np.array_equal(part, whole[start:end])
+    assert np.array_equal(take.samples, whole)
+    assert take == Audio(whole, RATE_HZ)
+    assert Audio(whole, RATE_HZ) == take
+    assert hash(take) == hash(Audio(whole, RATE_HZ))
+    assert pickle.loads(pickle.dumps(take)) == take
+
+
+def test_a_late_part_of_a_long_mp3_is_gone_to_and_right_but_for_what_the_decoder_rounds(tmp_path, monkeypatch):
+    """It rounds its sums by where its memory lies, which is below a 20-bit code; a frame too early would be a third."""
+    whole = long_file(tmp_path / "a.mp3", "MPEG_LAYER_III")
+    read_at_all = 0
+    sound_read = soundfile.SoundFile.read
+
+    def counted(file, frames, **form):
+        nonlocal read_at_all
+        read_at_all += frames
+        return sound_read(file, frames, **form)
+
+    monkeypatch.setattr(soundfile.SoundFile, "read", counted)
+    part = read(tmp_path / "a.mp3").between(43.3, 63.3)
+    assert np.abs(part.samples - whole[slice(*BOUNDS[-1])]).max() < 2.0**-20
+    assert read_at_all <= 23 * RATE_HZ
+
+
+def test_a_long_recording_holds_nothing_until_it_is_asked_and_then_only_for_who_asks(tmp_path):
+    long_file(tmp_path / "a.wav", "PCM_16")
+    _ = gl.measure("peak_dbfs", read("media/snare.flac"))  # what the meters open is not the recording's
+    tracemalloc.start()
+    take = read(tmp_path / "a.wav")
+    _ = take.between(1.0, 2.0), gl.measure("peak_dbfs", take)
+    assert tracemalloc.get_traced_memory()[1] < 70 * RATE_HZ * 4 / 2
+    tracemalloc.stop()
+    first = take.samples
+    assert np.shares_memory(first, take.samples)
+    assert not first.flags.writeable
+    gone = weakref.ref(first.base)
+    del first
+    assert gone() is None
+
+
+@pytest.mark.parametrize(
+    "name", ["peak_dbfs", "rms_dbfs", "true_peak_dbtp", "loudness_lufs", "clipped_runs", "crest_db"]
+)
+def test_a_long_recording_measures_as_one_that_is_held(tmp_path, name):
+    held = Audio(long_file(tmp_path / "a.flac", "PCM_16", channels=2), RATE_HZ)
+    assert gl.measure(name, read(tmp_path / "a.flac")) == pytest.approx(gl.measure(name, held), abs=1e-9)
+
+
+def test_a_long_recording_that_was_changed_meanwhile_is_refused(tmp_path):
+    path = tmp_path / "a.wav"
+    long_file(path, "PCM_16")
+    take = read(path)
+    long_file(path, "PCM_16", seconds=71.0)
+    for asked in (lambda: take.samples, lambda: take.between(0.0, 1.0), lambda: next(take.blocks())):
+        with pytest.raises(GainError, match=r"a.wav was changed since it was read; read it again."):
+            asked()
+    assert take != read(path)
+    path.unlink()
+    with pytest.raises(GainError, match="a.wav is not there"):
+        take.between(0.0, 1.0)
+
+
+def test_a_long_recording_tells_what_is_no_number_by_its_place(tmp_path):
+    samples = np.zeros(70 * RATE_HZ)
+    samples[65 * RATE_HZ] = np.nan
+    soundfile.write(tmp_path / "a.wav", samples, RATE_HZ, subtype="FLOAT")
+    take = read(tmp_path / "a.wav")
+    assert take.between(0.0, 60.0).seconds == 60.0
+    for asked in (lambda: take.samples, lambda: list(take.blocks()), lambda: take.between(64.5, 70.0)):
+        with pytest.raises(GainError, match=f"a.wav holds nan at sample {65 * RATE_HZ}, channel 1; every sample"):
+            asked()
+
+
+def test_a_minute_and_more_is_written_a_stretch_at_a_time(tmp_path, monkeypatch):
+    """The Vorbis encoder ends the process on a stretch of a minute, since it puts what it is given on the stack."""
+    sizes = []
+    written = soundfile.SoundFile.write
+
+    def counted(file, block):
+        sizes.append(len(block))
+        return written(file, block)
+
+    monkeypatch.setattr(soundfile.SoundFile, "write", counted)
+    take = Audio(noise(70 * RATE_HZ, 1), RATE_HZ)
+    assert read(write(tmp_path / "a.ogg", take)).frames == 70 * RATE_HZ
+    assert max(sizes) <= 1 << 16
+    assert (
+        read(write(tmp_path / "b.wav", read(write(tmp_path / "a.wav", take, subtype="DOUBLE")), subtype="DOUBLE"))
+        == take
+    )

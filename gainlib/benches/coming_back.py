@@ -64,5 +64,7 @@ def _usable(bench: BenchModel, values: object) -> dict[str, Any]:
 
 def _described(session: Session) -> tuple[Any, ...]:
     """What makes a session this one, without looking at its samples."""
-    takes = [(each.name, each.take.name, each.take.samples.shape, each.take.rate_hz) for each in session.strips]
+    takes = [
+        (each.name, each.take.name, each.take.frames, each.take.channels, each.take.rate_hz) for each in session.strips
+    ]
     return (*takes, *((each.name, each.to, each.stages, each.sends) for each in session.channels))

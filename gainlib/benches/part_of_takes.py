@@ -11,12 +11,10 @@ import numpy as np
 from gainlib.audio import Audio
 from gainlib.flow import Session, Strip
 from gainlib.meters.loudest import LOUDEST_SECONDS, loudest_start_seconds
+from gainlib.sound_file import LONG_SECONDS
 from gainlib.text import clock
 
-__all__ = ["LONG_SECONDS", "PartOfTakes", "loudest_part", "part_at"]
-
-LONG_SECONDS = 60.0
-"""Takes that last longer are worked on in parts: up to here a move of everything is heard within half a second."""
+__all__ = ["PartOfTakes", "loudest_part", "part_at"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,7 +60,7 @@ def loudest_part(session: Session) -> PartOfTakes | None:
         _goes_by_the_clock(stage) for channel in session.channels for stage in channel.stages
     ):
         return None
-    return part_at(session, loudest_start_seconds([(each.samples, each.rate_hz) for each in takes]))
+    return part_at(session, loudest_start_seconds(takes))
 
 
 def part_at(session: Session, start: float) -> PartOfTakes:
@@ -78,7 +76,7 @@ def part_at(session: Session, start: float) -> PartOfTakes:
 def _cut(take: Audio, start: float, end: float) -> Audio:
     """A take between two seconds; one that has ended before is silent there."""
     if start >= take.seconds:
-        return Audio(np.zeros((1, take.channels), dtype=take.samples.dtype), take.rate_hz, take.name)
+        return Audio(np.zeros((1, take.channels), dtype=np.float32), take.rate_hz, take.name)
     return take.between(start, min(end, take.seconds))
 
 

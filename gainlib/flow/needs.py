@@ -31,10 +31,16 @@ class Extent:
 
 
 def extents_of(strips: Sequence[Strip]) -> dict[str, Extent]:
-    """The extents of takes that are read already, by strip; they may be large, since somebody has read them."""
+    """The extents of takes by strip; those that are held may be large, since somebody has read them."""
     takes = {strip.name: strip.take for strip in strips}
     return {
-        name: Extent(len(take.samples), take.channels, take.samples.nbytes, id(take.samples), math.inf)
+        name: Extent(
+            take.frames,
+            take.channels,
+            take.nbytes,
+            take.path if take.on_disk else id(take.samples),
+            take.bytes_on_disk,
+        )
         for name, take in takes.items()
     }
 

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gainlib import loops
+from gainlib.audio import Samples
 from gainlib.decibels import db_from_ratio, power_from_rms_dbfs, ratio_from_db, rms_dbfs_from_power
 from gainlib.errors import GainError
 from gainlib.flow.buffers import FEW_SIGNALS, Buffer
@@ -60,15 +61,20 @@ class _Take:
         self.recording = strip.take
         self.strip = strip.name
 
+    @functools.cached_property
+    def _samples(self) -> Samples:
+        """Held as long as this rendering is: a long take would be read from its file again for each move."""
+        return self.recording.samples
+
     def signal(self) -> Signal:
-        samples = self.recording.samples.astype(np.float64, copy=False)
+        samples = self._samples.astype(np.float64, copy=False)
         samples.flags.writeable = False
         return Signal(samples, self.recording.rate_hz, self._noise_power, "digital", self.strip)
 
     @functools.cached_property
     def _noise_power(self) -> float:
         """The mean square of its own noise, read in its pauses; 0 where it never pauses, since nobody can tell."""
-        floor = noise_in_pauses_dbfs(self.recording.samples, self.recording.rate_hz)
+        floor = noise_in_pauses_dbfs(self._samples, self.recording.rate_hz)
         return 0.0 if floor is None else power_from_rms_dbfs(floor)
 
 
@@ -259,8 +265,9 @@ def _head(strip: Strip, earlier: Mapping[tuple[str, str], Node]) -> _Take:
     first = earlier.get((strip.name, strip.stage_names[0]))
     head = first.sources[0][0] if first and first.sources else None
     if isinstance(head, _Take):
-        recording = head.recording
-        if recording.samples is strip.take.samples and recording.rate_hz == strip.take.rate_hz:
+        recording, take = head.recording, strip.take
+        held = not recording.on_disk and not take.on_disk
+        if recording is take or (held and recording.samples is take.samples and recording.rate_hz == take.rate_hz):
             return head
     return _Take(strip)
 

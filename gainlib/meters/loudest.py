@@ -9,6 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from gainlib.audio import Audio
+
 __all__ = ["LOUDEST_SECONDS", "loudest_start_seconds", "loudest_step", "powers_in_steps"]
 
 LOUDEST_SECONDS = 30.0
@@ -16,6 +18,12 @@ LOUDEST_SECONDS = 30.0
 
 STEPS = 400
 """A recording is looked at in so many steps, so the stretch is found to a quarter of a percent of its length."""
+
+SEEN_SECONDS = 0.5
+LOOKS = 2
+"""Of a step that lasts longer so much is looked at, in so many places: what that takes does not grow with a file."""
+GOLDEN = 0.618034
+"""Looks one as far from the next would hit each beat of a steady tempo, or none; those go through it evenly."""
 
 
 def loudest_step(power: NDArray[np.floating[Any]], width: int) -> int:
@@ -29,34 +37,50 @@ def loudest_step(power: NDArray[np.floating[Any]], width: int) -> int:
     return int((sums[width:] - sums[:-width]).argmax())
 
 
-def powers_in_steps(samples: NDArray[np.floating[Any]], steps: int) -> NDArray[np.float64]:
-    """The power of samples `(n, channels)` in so many steps of one length, all channels together.
+def powers_in_steps(recording: Audio, steps: int) -> NDArray[np.float64]:
+    """The power of a recording in so many steps of one length, all channels together; of long steps as far as seen.
 
-    >>> powers_in_steps(np.array([[1.0], [1.0], [2.0], [0.0]]), 2).tolist()
+    >>> powers_in_steps(Audio([1.0, 1.0, 2.0, 0.0], 48000), 2).tolist()
     [2.0, 4.0]
     """
-    edges = np.linspace(0, len(samples), steps + 1).astype(np.int64)
-    parts = (samples[first:last] for first, last in itertools.pairwise(edges))
-    return np.array([float(np.vdot(part, part)) for part in parts])
+    edges = np.linspace(0, recording.frames, steps + 1).astype(np.int64)
+    pairs = enumerate(itertools.pairwise(edges.tolist()))
+    bounds = [_seen(first, end, recording.rate_hz, step) for step, (first, end) in pairs]
+    parts = recording.stretches(itertools.chain.from_iterable(bounds))
+    powers = []
+    for looks, first, end in zip(bounds, edges, edges[1:], strict=False):
+        seen = sum(last - begin for begin, last in looks)
+        power = sum(float(np.vdot(part, part)) for part in itertools.islice(parts, len(looks)))
+        powers.append(power * (int(end - first) / seen if seen else 1.0))
+    return np.array(powers)
 
 
-def loudest_start_seconds(
-    recordings: Sequence[tuple[NDArray[np.floating[Any]], int]], seconds: float = LOUDEST_SECONDS
-) -> float:
+def _seen(first: int, end: int, rate_hz: int, step: int) -> list[tuple[int, int]]:
+    """Where one looks in a step from sample to sample: all of it, or a place in each share of it."""
+    wanted = round(SEEN_SECONDS * rate_hz)
+    if end - first <= wanted:
+        return [(first, end)]
+    share, each = (end - first) / LOOKS, max(1, wanted // LOOKS)
+    starts = (
+        first + int(share * index + (share - each) * (GOLDEN * (step * LOOKS + index) % 1.0)) for index in range(LOOKS)
+    )
+    return [(start, start + each) for start in starts]
+
+
+def loudest_start_seconds(recordings: Sequence[Audio], seconds: float = LOUDEST_SECONDS) -> float:
     """Where recordings, played together as they are, are loudest for so many seconds; 0 where they are no longer.
 
-    Takes samples `(n, channels)` with their rate each. The power of what is summed is the sum of the powers, as of
-    signals that have nothing to do with each other.
+    The power of what is summed is the sum of the powers, as of signals that have nothing to do with each other.
 
     >>> quiet, loud = np.full((48000, 1), 0.01), np.full((48000, 1), 0.5)
-    >>> round(loudest_start_seconds([(np.concatenate([quiet, loud, quiet]), 48000)], 1.0), 2)
+    >>> round(loudest_start_seconds([Audio(np.concatenate([quiet, loud, quiet]), 48000)], 1.0), 2)
     1.0
     """
-    longest = max((len(samples) / rate_hz for samples, rate_hz in recordings), default=0.0)
+    longest = max((each.seconds for each in recordings), default=0.0)
     if longest <= seconds:
         return 0.0
     power = np.zeros(STEPS)
-    for samples, rate_hz in recordings:
-        own = max(1, round(STEPS * len(samples) / rate_hz / longest))
-        power[:own] += powers_in_steps(samples, own) / rate_hz
+    for each in recordings:
+        own = max(1, round(STEPS * each.seconds / longest))
+        power[:own] += powers_in_steps(each, own) / each.rate_hz
     return min(loudest_step(power, round(seconds / longest * STEPS)) * longest / STEPS, longest - seconds)

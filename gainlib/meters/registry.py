@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
@@ -52,14 +53,21 @@ class Reader:
     """
 
     def __init__(self, audio: Audio) -> None:
-        self.audio = audio.in_double
+        self.given = audio
         self._meters: dict[MakeMeter, StreamMeter] = {}
+
+    @functools.cached_property
+    def audio(self) -> Audio:
+        """The recording in double precision, for what can only be read of the whole."""
+        return self.given.in_double
 
     def meter(self, make: MakeMeter) -> StreamMeter:
         """The meter that `make` gives, after it has taken the recording."""
         if make not in self._meters:
-            meter = make(self.audio.rate_hz, self.audio.channels)
-            meter.take(self.audio.samples)
+            meter = make(self.given.rate_hz, self.given.channels)
+            # Of what is held all meters share one copy in double; what is not comes a stretch at a time.
+            for block in (self.given if self.given.on_disk else self.audio).blocks():
+                meter.take(block.astype(np.float64, copy=False))
             self._meters[make] = meter
         return self._meters[make]
 
@@ -172,7 +180,7 @@ class Measure:
 
     def read_from(self, reader: Reader) -> Readings:
         """`read` from a Reader that other measures share."""
-        lack = self.lacks(reader.audio)
+        lack = self.lacks(reader.given)
         if lack:
             raise GainError(lack)
         return self.reading(reader.audio if self.make is None else reader.meter(self.make))

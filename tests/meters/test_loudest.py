@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from gainlib.audio import Audio
 from gainlib.meters.loudest import loudest_start_seconds, loudest_step, powers_in_steps
 
 RATE_HZ = 1000
@@ -15,7 +16,7 @@ def noise(seconds, *loud, seed=1, rate_hz=RATE_HZ):
     samples = 0.01 * np.random.default_rng(seed).standard_normal((round(seconds * rate_hz), 2))
     for begin, end in loud:
         samples[round(begin * rate_hz) : round(end * rate_hz)] *= 10.0
-    return samples, rate_hz
+    return Audio(samples, rate_hz)
 
 
 @pytest.mark.parametrize("begin", [0.0, 41.0, 250.0, 270.0])
@@ -43,8 +44,25 @@ def test_the_stretch_never_reaches_beyond_the_end():
 
 
 def test_powers_add_up_to_that_of_the_whole():
-    samples, _ = noise(7.0)
-    assert powers_in_steps(samples, 13).sum() == pytest.approx(np.square(samples).sum())
+    recording = noise(7.0)
+    assert powers_in_steps(recording, 20).sum() == pytest.approx(np.square(recording.samples).sum())
+
+
+def test_of_a_long_step_a_few_looks_stand_for_all():
+    """Steady noise has one power everywhere, so a look of 0.6 s tells that of 10 s; in closed form 2 * n * 0.01²."""
+    recording = noise(100.0)
+    assert powers_in_steps(recording, 10) == pytest.approx(np.full(10, 2 * 10_000 * 1e-4), rel=0.15)
+    looked_at = 0
+
+    class Counted(Audio):
+        def stretches(self, bounds):
+            nonlocal looked_at
+            for start, end in bounds:
+                looked_at += end - start
+                yield self.samples[start:end]
+
+    powers_in_steps(Counted(recording.samples, RATE_HZ), 10)
+    assert looked_at == 10 * 500
 
 
 def test_of_equal_stretches_the_first_counts_and_a_width_beyond_all_is_all():
