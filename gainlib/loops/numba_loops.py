@@ -16,11 +16,13 @@ import numpy as np
 from numba import njit
 
 from gainlib.loops.numpy_loops import SETTLED, SETTLED_DB, Array
+from gainlib.loops.passes import windowed_sinc
 from gainlib.state import state_folder
 
 Loop = TypeVar("Loop", bound=Callable[..., Any])
 
 _STRETCH = 512  # samples that are oversampled at a time; what they need stays in the first-level cache
+_PART = 32  # of them in which the highest point is looked for, or not
 _PIECE = 2048  # samples that are filtered at a time, likewise
 
 
@@ -112,26 +114,25 @@ def weighted_cell_sums_of_two(
 
 
 @compiled
-def _quartered(window: Array, quarters: Array, grid: Array, count: int) -> None:
-    """The three values between each sample and the next, eight taps at a time so that the processor's lanes fill."""
-    for phase in range(3):
-        for index in range(count):
-            grid[phase, index] = 0.0
-    first, second, third = grid[0], grid[1], grid[2]
-    for tap in range(0, quarters.shape[1], 8):
-        a0, a1, a2, a3 = quarters[0, tap], quarters[0, tap + 1], quarters[0, tap + 2], quarters[0, tap + 3]
-        a4, a5, a6, a7 = quarters[0, tap + 4], quarters[0, tap + 5], quarters[0, tap + 6], quarters[0, tap + 7]
-        b0, b1, b2, b3 = quarters[1, tap], quarters[1, tap + 1], quarters[1, tap + 2], quarters[1, tap + 3]
-        b4, b5, b6, b7 = quarters[1, tap + 4], quarters[1, tap + 5], quarters[1, tap + 6], quarters[1, tap + 7]
-        c0, c1, c2, c3 = quarters[2, tap], quarters[2, tap + 1], quarters[2, tap + 2], quarters[2, tap + 3]
-        c4, c5, c6, c7 = quarters[2, tap + 4], quarters[2, tap + 5], quarters[2, tap + 6], quarters[2, tap + 7]
+def _filled(count: int) -> int:
+    """So many and a few more, since what does not fill all lanes at the end is worked out one by one."""
+    return (count + _PART - 1) // _PART * _PART
+
+
+@compiled
+def _between(window: Array, taps: Array, row: Array, count: int) -> None:
+    """One value between each sample and the next, eight taps at a time so that the processor's lanes fill."""
+    count = _filled(count)
+    for index in range(count):
+        row[index] = 0.0
+    for tap in range(0, len(taps), 8):
+        t0, t1, t2, t3 = taps[tap], taps[tap + 1], taps[tap + 2], taps[tap + 3]
+        t4, t5, t6, t7 = taps[tap + 4], taps[tap + 5], taps[tap + 6], taps[tap + 7]
         part = window[tap:]
         for i in range(count):
             x0, x1, x2, x3 = part[i], part[i + 1], part[i + 2], part[i + 3]
             x4, x5, x6, x7 = part[i + 4], part[i + 5], part[i + 6], part[i + 7]
-            first[i] += a0 * x0 + a1 * x1 + a2 * x2 + a3 * x3 + a4 * x4 + a5 * x5 + a6 * x6 + a7 * x7
-            second[i] += b0 * x0 + b1 * x1 + b2 * x2 + b3 * x3 + b4 * x4 + b5 * x5 + b6 * x6 + b7 * x7
-            third[i] += c0 * x0 + c1 * x1 + c2 * x2 + c3 * x3 + c4 * x4 + c5 * x5 + c6 * x6 + c7 * x7
+            row[i] += t0 * x0 + t1 * x1 + t2 * x2 + t3 * x3 + t4 * x4 + t5 * x5 + t6 * x6 + t7 * x7
 
 
 # The largest |value|, by the bits: without its sign a floating number orders as the whole number of the same bits does,
@@ -139,13 +140,18 @@ def _quartered(window: Array, quarters: Array, grid: Array, count: int) -> None:
 
 
 @compiled
-def _largest(values: Array, first: int, last: int) -> float:
-    bits = values.view(np.int32)[first:last]
+def _largest_bits(bits: Array, first: int, last: int) -> int:
+    part = bits[first:last]
     top = np.int32(0)
-    for index in range(len(bits)):
-        top = max(top, bits[index] & np.int32(0x7FFFFFFF))
+    for index in range(len(part)):
+        top = max(top, part[index] & np.int32(0x7FFFFFFF))
+    return int(top)
+
+
+@compiled
+def _largest(values: Array, first: int, last: int) -> float:
     found = np.empty(1, dtype=np.int32)
-    found[0] = top
+    found[0] = _largest_bits(values.view(np.int32), first, last)
     return np.float64(found.view(np.float32)[0])
 
 
@@ -158,6 +164,19 @@ def _largest_wide(values: Array, first: int, last: int) -> float:
     found = np.empty(1, dtype=np.int64)
     found[0] = top
     return float(found.view(np.float64)[0])
+
+
+@compiled
+def _largest_of(values: Array, first: int, last: int) -> float:
+    return _largest(values, first, last) if values.itemsize == 4 else _largest_wide(values, first, last)
+
+
+@compiled
+def _bends(channel: Array, bends: Array) -> None:
+    """The second difference at each sample that has both neighbours."""
+    before, here, after = channel[:-2], channel[1:-1], channel[2:]
+    for index in range(len(here)):
+        bends[index] = (after[index] - here[index]) - (here[index] - before[index])
 
 
 # The next ones are cut into plain loops over one array each: that is what fills the processor's lanes.
@@ -233,64 +252,165 @@ def _crest(before: Array, here: Array, after: Array, highest: float) -> float:
 
 
 @compiled
-def interpolated_peak(
-    samples: Array, channel: int, start: int, stop: int, highest: float, quarters: Array, midway: Array
+def _highest_crest(
+    window: Array, p2: Array, highest: float, quarters: Array, midway: Array, grid: Array, between: Array, count: int
 ) -> float:
+    """The highest crest among so many samples from the third to the third last; `p2` is the curve half-way to the next.
+
+    `window` has all samples that the taps of the first one need, and of the others.
+    """
+    p0, p1, p3 = window[quarters.shape[1] // 2 - 1 :], grid[0], grid[1]
+    _between(window, quarters[0], p1, count)
+    _between(window, quarters[2], p3, count)
+    largest = max(_largest(p0, 0, count), _largest(p1, 0, count), _largest(p2, 0, count), _largest(p3, 0, count))
+    if largest < 0.92 * highest:
+        return highest
+    _midway(p0, p1, p2, p3, between, midway, _filled(count - 3) + 3)
+    end = count - 2
+    n0, n1, n2, n3 = p0[2:end], p1[2:end], p2[2:end], p3[2:end]
+    m0, m1, m2, m3 = between[0, 2:end], between[1, 2:end], between[2, 2:end], between[3, 2:end]
+    crest = _crest(between[3, 1 : end - 1], n0, m0, highest)
+    crest = _crest(n0, m0, n1, crest)
+    crest = _crest(m0, n1, m1, crest)
+    crest = _crest(n1, m1, n2, crest)
+    crest = _crest(m1, n2, m2, crest)
+    crest = _crest(n2, m2, n3, crest)
+    crest = _crest(m2, n3, m3, crest)
+    return _crest(n3, m3, p0[3 : end + 1], crest)
+
+
+@compiled
+def _straight_and_bent(taps: Array) -> tuple[float, float]:
+    """What a value between samples is at most: so much of the larger one beside it, and of the sharpest bend around.
+
+    The taps are those of a straight line from a sample to the next, of the same sum and slope, and a rest that has
+    neither, so that it sees bends alone: *derived*, it is second differences of the rest summed up twice.
+    """
+    reach = len(taps) // 2
+    whole = slope = 0.0
+    for tap in range(len(taps)):
+        whole += taps[tap]
+        slope += (tap - reach + 1) * taps[tap]
+    once = twice = bent = 0.0
+    for tap in range(len(taps)):
+        line = whole - slope if tap == reach - 1 else slope if tap == reach else 0.0
+        once += taps[tap] - line
+        twice += once
+        bent += abs(twice)
+    return abs(whole - slope) + abs(slope), bent
+
+
+# A quarter and three quarters after a sample, from three samples and half-way values on either side.
+_ROUGHLY = windowed_sinc(np.arange(3.0) + 0.5, 3.0, 4.5)
+
+
+@compiled
+def _roughly(p0: Array, p2: Array, grid: Array, count: int) -> None:
+    """What lies between samples and half-way values, from the third sample to the third last, roughly."""
+    c0, c1, c2 = np.float32(_ROUGHLY[0]), np.float32(_ROUGHLY[1]), np.float32(_ROUGHLY[2])
+    row = grid[0]
+    for i in range(1, count - 1):
+        row[i] = c0 * (p0[i] + p2[i]) + c1 * (p2[i - 1] + p0[i + 1]) + c2 * (p0[i - 1] + p2[i + 1])
+    row = grid[1]
+    for i in range(1, count - 2):
+        row[i] = c0 * (p2[i] + p0[i + 1]) + c1 * (p0[i] + p2[i + 1]) + c2 * (p2[i - 1] + p0[i + 2])
+
+
+@compiled
+def _roughness(quarters: Array) -> float:
+    """By how much of the largest sample near by `_roughly` is off at most: the sum of the sizes of what taps differ."""
+    taps = quarters.shape[1]
+    reach = taps // 2
+    off = np.zeros((2, taps + 4))
+    for tap in range(taps):
+        off[0, tap + 2], off[1, tap + 2] = quarters[0, tap], quarters[2, tap]
+    for near in range(3):
+        share = _ROUGHLY[near]
+        for side in range(2):
+            # Steps of half a sample: an even one is a sample, an odd one a half-way value.
+            for later in range(2):
+                step = later + (near + 1 if side else -near)
+                if step % 2 == 0:
+                    off[later, reach + 1 + step // 2] -= share
+                else:
+                    for tap in range(taps):
+                        off[later, tap + 2 + (step - 1) // 2] -= share * quarters[1, tap]
+    return float(max(np.abs(off[0]).sum(), np.abs(off[1]).sum()))
+
+
+@compiled
+def interpolated_peak(channel: Array, start: int, stop: int, highest: float, quarters: Array, midway: Array) -> float:
     """The largest |value| between the samples: a windowed sinc four times, twice more, then parabolas."""
     taps = quarters.shape[1]
     reach = taps // 2
     narrow = quarters.astype(np.float32)
     half = midway.astype(np.float32)
     # The next stretch overlaps by four samples, so that a crest at the seam has its neighbours.
-    size = _STRETCH + 4
-    window = np.empty(size + taps, dtype=np.float32)
-    wide = np.empty(size + taps)
-    grid = np.empty((3, size), dtype=np.float32)
-    between = np.empty((4, size), dtype=np.float32)
-    gain = 0.0
+    size = _filled(_STRETCH + 4)
+    window = np.zeros(size + _PART + taps, dtype=np.float32)
+    padded = np.empty(size + taps, dtype=channel.dtype)
+    bends = np.empty(size + taps, dtype=channel.dtype)
+    halves = np.zeros(size + _PART, dtype=np.float32)
+    grid = np.zeros((2, size + _PART), dtype=np.float32)
+    exact = np.zeros((2, size + _PART), dtype=np.float32)
+    between = np.zeros((4, size + _PART), dtype=np.float32)
+    gain = straight = bent = 0.0
     for phase in range(3):
         gain = max(gain, np.abs(quarters[phase]).sum())
+        line, rest = _straight_and_bent(quarters[phase])
+        straight, bent = max(straight, line), max(bent, rest)
+    rough = _roughness(quarters) + 1e-5
+    least = np.empty(1, dtype=np.float32)
+    least_bits = least.view(np.int32)
+    window_bits, halves_bits, grid_bits = window.view(np.int32), halves.view(np.int32), grid.view(np.int32)
     for begin in range(start, stop, _STRETCH):
         count = min(_STRETCH, stop - begin) + 4
         offset = begin - reach + 1
-        if offset >= 0 and offset + count + taps <= len(samples):
-            for index in range(count + taps):
-                wide[index] = samples[offset + index, channel]
+        if offset >= 0 and offset + count + taps <= len(channel):
+            wide = channel[offset : offset + count + taps]
         else:
+            wide = padded[: count + taps]
             for index in range(count + taps):
                 at = offset + index
-                wide[index] = samples[at, channel] if 0 <= at < len(samples) else 0.0
-        top = _largest_wide(wide, 0, count + taps)
+                wide[index] = channel[at] if 0 <= at < len(channel) else 0.0
+        top = _largest_of(wide, 0, count + taps)
         # A curve with nothing above half the rate falls by no more than cos(pi/8) = 0.924 in an eighth of a sample
         # (Bernstein): what stays below that on the grid holds no higher crest. And no value on the grid exceeds the
-        # largest sample near by times the sum of the taps' sizes.
+        # largest sample near by times the sum of the taps' sizes, nor by more than the sharpest bend near by lets it.
         if top == 0.0 or top * gain < 0.92 * highest:
             continue
-        highest = max(highest, _largest_wide(wide, reach + 1, reach + count - 3))
+        _bends(wide, bends)
+        if straight * top + bent * _largest_of(bends, 0, count + taps - 2) < 0.92 * highest:
+            continue
+        highest = max(highest, _largest_of(wide, reach + 1, reach + count - 3))
         # A power of two near the top keeps single precision away from both of its ends.
         scale = 2.0 ** np.floor(np.log2(max(top, 1e-290)))
         inverse = 1.0 / scale
         for index in range(count + taps):
             window[index] = np.float32(wide[index] * inverse)
-        _quartered(window, narrow, grid, count)
-        p0, p1, p2, p3 = window[reach - 1 :], grid[0], grid[1], grid[2]
-        largest = max(_largest(p1, 0, count), _largest(p2, 0, count), _largest(p3, 0, count))
-        if max(scale * largest, top) < 0.92 * highest:
-            continue
-        _midway(p0, p1, p2, p3, between, half, count)
-        # Sample by sample from the third to the third last, which have all their neighbours.
-        end = count - 2
-        n0, n1, n2, n3 = p0[2:end], p1[2:end], p2[2:end], p3[2:end]
-        m0, m1, m2, m3 = between[0, 2:end], between[1, 2:end], between[2, 2:end], between[3, 2:end]
-        crest = _crest(between[3, 1 : end - 1], n0, m0, highest * inverse)
-        crest = _crest(n0, m0, n1, crest)
-        crest = _crest(m0, n1, m1, crest)
-        crest = _crest(n1, m1, n2, crest)
-        crest = _crest(m1, n2, m2, crest)
-        crest = _crest(n2, m2, n3, crest)
-        crest = _crest(m2, n3, m3, crest)
-        crest = _crest(n3, m3, p0[3 : end + 1], crest)
-        highest = max(highest, scale * crest)
+        p0 = window[reach - 1 :]
+        _between(window, narrow[1], halves, count)
+        _roughly(p0, halves, grid, _filled(count - 2) + 2)
+        # Sample by sample from the third to the third last, which have all their neighbours; `first` to `last` are
+        # parts in a row in which something on the grid may be high enough.
+        least[0] = max(0.0, 0.92 * highest - rough * top) * inverse
+        first = last = 2
+        while last < count - 2:
+            end = min(last + _PART, count - 2)
+            top_of_part = max(
+                _largest_bits(window_bits, reach - 1 + last, reach + end), _largest_bits(halves_bits, last, end),
+                _largest_bits(grid_bits[0], last, end), _largest_bits(grid_bits[1], last, end),
+            )  # fmt: skip
+            high = top_of_part >= least_bits[0]
+            last = end if high else last
+            if first < last and not (high and end < count - 2):
+                crest = _highest_crest(
+                    window[first - 2 :], halves[first - 2 :], highest * inverse, narrow, half, exact, between,
+                    last - first + 4,
+                )  # fmt: skip
+                highest = max(highest, scale * crest)
+            if not high or end == count - 2:
+                first = last = end
     return highest
 
 
@@ -581,13 +701,9 @@ def sharp_bends(channel: Array, width: int, apart: int, times: float, least: flo
     bends = np.empty(width, dtype=channel.dtype)
     limits = np.empty(2, dtype=channel.dtype)
     limits[0], limits[1] = times, least
-    two = np.ones(1, dtype=channel.dtype)[0] + np.ones(1, dtype=channel.dtype)[0]
     for window in range(count):
-        first = window * width
-        before, here, after = channel[first:], channel[first + 1 :], channel[first + 2 :]
-        for index in range(width):
-            bends[index] = after[index] - two * here[index] + before[index]
-        tops[window] = _largest(bends, 0, width) if channel.itemsize == 4 else _largest_wide(bends, 0, width)
+        _bends(channel[window * width : (window + 1) * width + 2], bends)
+        tops[window] = _largest_of(bends, 0, width)
     found = np.empty(count, dtype=np.int64)
     total = 0
     for window in range(count):

@@ -87,28 +87,26 @@ def weighted_cell_sums_of_two(
     return np.stack([weighted_cell_sums(samples, each, sections, states[each], ends) for each in (first, second)])
 
 
-def interpolated_peak(
-    samples: Array, channel: int, start: int, stop: int, highest: float, quarters: Array, midway: Array
-) -> float:
-    """The largest |value| of the curve through the samples of one channel, from sample `start` to `stop`.
+def interpolated_peak(channel: Array, start: int, stop: int, highest: float, quarters: Array, midway: Array) -> float:
+    """The largest |value| of the curve through the samples of one channel `(n,)`, from sample `start` to `stop`.
 
-    Samples outside `(n, channels)` count as silence, so `start` may be negative and `stop` beyond the end. `highest`
+    Samples outside count as silence, so `start` may be negative and `stop` beyond the end. `highest`
     is what was found before. `quarters` `(3, taps)` gives the values a quarter, a half and three quarters after a
     sample, `midway` `(4,)` those half-way on that finer grid, from its four neighbours on either side; a crest among
     all these counts as high as the parabola through it.
 
     >>> from gainlib.meters.true_peak import MIDWAY, QUARTERS
-    >>> take = np.sin(np.pi / 4 + np.pi / 2 * np.arange(400))[:, None]
-    >>> round(interpolated_peak(take, 0, 100, 300, 0.0, QUARTERS, MIDWAY), 3)
+    >>> take = np.sin(np.pi / 4 + np.pi / 2 * np.arange(400))
+    >>> round(interpolated_peak(take, 100, 300, 0.0, QUARTERS, MIDWAY), 3)
     1.0
     """
     taps = quarters.shape[1]
     reach = taps // 2
     count = stop + 4 - start
     padded = np.zeros(count + taps)
-    first, last = max(start - reach + 1, 0), min(start + count + reach + 1, len(samples))
+    first, last = max(start - reach + 1, 0), min(start + count + reach + 1, len(channel))
     if last > first:
-        padded[first - start + reach - 1 : last - start + reach - 1] = samples[first:last, channel]
+        padded[first - start + reach - 1 : last - start + reach - 1] = channel[first:last]
     grid = np.empty((count, 4))
     grid[:, 0] = padded[reach - 1 : reach - 1 + count]
     for phase in range(3):
@@ -366,7 +364,7 @@ def sharp_bends(channel: Array, width: int, apart: int, times: float, least: flo
     >>> sharp_bends(wave, 100, 3, 2.0, 1e-3).tolist()
     [20]
     """
-    bends = np.abs(channel[2:] - 2 * channel[1:-1] + channel[:-2])
+    bends = np.abs((channel[2:] - channel[1:-1]) - (channel[1:-1] - channel[:-2]))
     count = len(bends) // width
     if count < 3:
         return np.zeros(0, dtype=np.int64)

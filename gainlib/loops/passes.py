@@ -15,7 +15,6 @@ __all__ = [
     "extremes",
     "find_flat_tops",
     "largest_of_channels",
-    "largest_of_each_channel",
     "peak_and_square_sum",
     "runs_beyond",
     "windowed_sinc",
@@ -25,8 +24,6 @@ Channel = NDArray[np.floating[Any]]
 
 _PIECE = 8192
 """Samples in a piece: below 10,000 a dot product runs in one thread, so that its last bit does not hang on how many."""
-
-_SIDE_BY_SIDE = 64
 
 
 def peak_and_square_sum(channel: Channel) -> tuple[float, float]:
@@ -120,23 +117,6 @@ def _lowest_within(channel: Channel, begins: Array, ends: Array, most: Array) ->
         found = np.minimum.reduceat(longer, np.column_stack((begins, ends))[filled].ravel())[::2]
         lowest[filled] = np.minimum(found, most[filled])
     return lowest
-
-
-def largest_of_each_channel(samples: Array) -> Array:
-    """The largest |sample| of each channel: `(n, channels)` in, `(channels,)` out, in their own order and precision.
-
-    >>> largest_of_each_channel(np.array([[0.5, -1.0], [0.0, 0.25]])).tolist()
-    [0.5, 1.0]
-    """
-    # Many samples side by side, each compared with its like further on: along rows of two or so numpy is slow.
-    rows = len(samples) // _SIDE_BY_SIDE
-    rest = samples[rows * _SIDE_BY_SIDE :]
-    if rows:
-        wide = samples[: rows * _SIDE_BY_SIDE].reshape(rows, -1)
-        ends = [each(wide, axis=0).reshape(_SIDE_BY_SIDE, -1) for each in (np.max, np.min)]
-        rest = np.concatenate((*ends, rest))
-    largest: Array = np.abs(rest).max(axis=0)
-    return largest
 
 
 def largest_of_channels(samples: Array) -> Array:

@@ -133,6 +133,8 @@ class TruePeakMeter(StreamMeter):
     True
     """
 
+    by_channel = True
+
     def __init__(self, channels: int) -> None:
         super().__init__(channels)
         self._highest = np.zeros(channels)
@@ -140,27 +142,27 @@ class TruePeakMeter(StreamMeter):
         self._begin = _START  # where the next stretch starts
         # What the next stretches still need, the first of it at sample `_first`; before the recording is silence.
         self._first = 0
-        self._pending: Samples = np.empty((0, channels), dtype=np.float32)
+        self._pending: NDArray[np.floating] = np.empty((channels, 0), dtype=np.float32)
 
     def take(self, checked: Samples) -> None:
         """`push` of samples that were checked before."""
-        self._largest = np.maximum(self._largest, loops.largest_of_each_channel(checked))
-        self._pending = np.concatenate((self._pending, checked)) if len(self._pending) else checked
-        ready = self._first + len(self._pending) - _MARGIN - 1
+        self._pending = np.concatenate((self._pending, checked.T), axis=1)
+        self._largest = np.maximum(self._largest, np.maximum(self._pending.max(axis=1), -self._pending.min(axis=1)))
+        ready = self._first + self._pending.shape[1] - _MARGIN - 1
         stretches = max(0, (ready - self._begin) // _STRETCH)
         if stretches:
             stop = self._begin + stretches * _STRETCH
             self._highest = self._read(stop)
             self._begin = stop
             gone = max(0, stop - _REACH - self._first)
-            self._pending = self._pending[gone:].copy()
+            self._pending = self._pending[:, gone:].copy()
             self._first += gone
 
     def reading_dbtp(self) -> Readings:
         """The true peak up to now, one reading a channel, -inf before the first block."""
-        if not len(self._pending):
+        if not self._pending.shape[1]:
             return db_from_ratio(self._highest)
-        highest = self._read(self._first + len(self._pending) + _MARGIN)
+        highest = self._read(self._first + self._pending.shape[1] + _MARGIN)
         # What single precision rounds between the samples is less than 1e-5; 1e-300 is where doubles grow coarse.
         for channel in np.flatnonzero(highest > _MOST * self._largest * (1 + 1e-5) + 1e-300):
             read_dbtp, sample_dbfs = db_from_ratio(highest[channel]), db_from_ratio(self._largest[channel])
@@ -172,12 +174,10 @@ class TruePeakMeter(StreamMeter):
         return db_from_ratio(highest)
 
     def _read(self, stop: int) -> Readings:
-        pending = loops.as_rows(self._pending)
-        return _highest(pending, self._begin - self._first, stop - self._first, self._highest)
+        start, end = self._begin - self._first, stop - self._first
 
+        def one(channel: int) -> float:
+            before = float(self._highest[channel])
+            return loops.interpolated_peak(self._pending[channel], start, end, before, QUARTERS, MIDWAY)
 
-def _highest(samples: NDArray[np.floating], start: int, stop: int, before: Readings) -> Readings:
-    def one(channel: int) -> float:
-        return loops.interpolated_peak(samples, channel, start, stop, float(before[channel]), QUARTERS, MIDWAY)
-
-    return np.array(loops.each_channel(one, samples.shape[1], len(samples)))
+        return np.array(loops.each_channel(one, self.channels, self._pending.shape[1]))

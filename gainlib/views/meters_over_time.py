@@ -131,14 +131,14 @@ def _run(name: str, audio: Audio) -> Run:
 
 def _true_peaks(audio: Audio) -> Run:
     """The highest point of the curve up to each moment, as the meter holds it."""
-    rows = loops.as_rows(audio.samples)
-    count = max(1, min(math.ceil(audio.seconds * _FRAMES), _COLUMNS, len(rows)))
-    edges = np.linspace(0, len(rows), count + 1).round().astype(int).tolist()
+    channels = np.ascontiguousarray(audio.samples.T)
+    count = max(1, min(math.ceil(audio.seconds * _FRAMES), _COLUMNS, len(audio.samples)))
+    edges = np.linspace(0, len(audio.samples), count + 1).round().astype(int).tolist()
     highest, run = [0.0] * audio.channels, []
     for start, stop in itertools.pairwise(edges):
         highest = [
-            loops.interpolated_peak(rows, channel, start, stop, highest[channel], QUARTERS, MIDWAY)
-            for channel in range(audio.channels)
+            loops.interpolated_peak(channel, start, stop, before, QUARTERS, MIDWAY)
+            for channel, before in zip(channels, highest, strict=True)
         ]
         run.append(max(highest))
     whole = float(true_peak_dbtp(audio.samples).max())

@@ -36,12 +36,6 @@ def test_peak_and_square_sum(channel):
     assert loops.peak_and_square_sum(channel) == (max(map(abs, values)), sum(value * value for value in values))
 
 
-@given(channels, st.integers(1, 3))
-def test_largest_of_each_channel(channel, count):
-    samples = np.stack([np.roll(channel, each) * (each + 1) for each in range(count)], axis=1)
-    assert loops.largest_of_each_channel(samples).tolist() == [max(map(abs, each)) for each in samples.T.tolist()]
-
-
 @pytest.mark.parametrize(("half", "edge", "beta"), [(15, 0.5, 11.8), (87, 0.455, 11.8), (83, 0.5, 12.3), (8, 0.9, 3.0)])
 def test_a_low_pass_of_windowed_sincs_is_that_of_scipy(half, edge, beta):
     taps = windowed_sinc(np.arange(-half, half + 1.0), half, beta, edge)
