@@ -26,6 +26,10 @@ _EDGE_SECONDS, _EDGE_DB, _EDGE_LEAST_DBFS = 0.0005, -6.0, -50.0
 _LEAST_VALUES, _COARSE_STEP = 64, 2.0**-11
 _SOUNDING_DBFS = -60.0
 _BACK_DB = -20.0
+_SLOPE_SECONDS, _SLOPE_SHARE = 0.0005, 0.4
+"""A wave that stops on its zero crossing is as steep up to there as it was, where a fade of a millisecond flattens."""
+_LONGEST_SMOOTH_SECONDS = 0.1
+"""Between two zero crossings a longer silence may be a rest between tones that were made to begin and end there."""
 _LONGEST_GAP_SECONDS = 3.5  # after Mühlbauer's upper bound for gaps: what is longer is a pause, or the end
 
 _BUFFERS = (64, 96, 128, 192, 256, 441, 480, 512, 882, 960, 1024, 2048, 4096)
@@ -69,6 +73,28 @@ def _rms(samples: NDArray[np.floating]) -> float:
     return float(np.sqrt(np.dot(samples, samples) / len(samples))) if len(samples) else 0.0
 
 
+@dataclass(frozen=True)
+class _Edge:
+    """The sound on one side of a run: its level, how far it jumps to the run's value, whether it is steep up to it."""
+
+    level: float = 0.0
+    jump: float = 0.0
+    steep: bool = False
+
+    @property
+    def torn(self) -> bool:
+        return self.jump >= _TORN_SHARE * self.level
+
+    @classmethod
+    def of(cls, sound: NDArray[np.floating], value: float, nearest: int) -> _Edge:
+        """Of the samples beside a run, the nearest one last; so many of them tell how steep it is."""
+        if not len(sound):
+            return cls()
+        bends = np.diff(sound, append=value)
+        steep = len(sound) > 2 * nearest and _rms(bends[-nearest:]) >= _SLOPE_SHARE * _rms(bends)
+        return cls(_level(sound), abs(float(sound[-1]) - value), steep)
+
+
 def _stands_still(before: NDArray[np.floating], value: float, jump: float) -> bool:
     """Whether words of so few bits, in whatever file, stay at this value by themselves, as on one of their steps."""
     values = np.unique(before)
@@ -82,8 +108,9 @@ class DamageMeter:
     """The damage in a stream: `push` each block `(n, channels)`, ask `reading` at its end.
 
     A *drop-out* is a stretch of 1 ms to 3.5 s at one value (zero, or frozen at another) that tears a wave in the
-    middle: the last sample before it stands a tenth and more of the sound's RMS away (behind a fade it does not), and
-    the sound goes on afterwards. A *repeated* block is a stretch of one of the usual buffer lengths that equals, bit
+    middle: the last sample before it stands a tenth and more of the sound's RMS away (behind a fade it does not), or it
+    is zero from a zero crossing on, up to which the sound is as steep as it was, and ends torn or, within 0.1 s, just
+    so; and the sound goes on afterwards. A *repeated* block is a stretch of one of the usual buffer lengths that equals, bit
     for bit, the one before it, and neither more nor less than that. A *click* is up to 4 samples that a prediction from
     both sides (24 coefficients) misses by 20 times what it misses around, alone within 30 ms. A *cut* is sound that
     stops in the middle of a wave and is followed by nothing but digital silence, or by the end of the file, or that is
@@ -95,14 +122,14 @@ class DamageMeter:
         self._rate_hz, self._channels = rate_hz, channels
         self._least = max(16, round(_RUN_SECONDS * rate_hz))
         self._wide = max(32, round(_WIDE_SECONDS * rate_hz))
+        self._steep = max(8, round(_SLOPE_SECONDS * rate_hz))
         self._edge = max(4, round(_EDGE_SECONDS * rate_hz))
         self._recent: NDArray[np.floating] = np.empty((channels, 0), dtype=np.float32)
         self._samples = 0
         self._looked = 0
         self._found: list[Damage] = []
         # The run that goes on: first sample, value, and what was heard just before it.
-        self._open: list[tuple[int, float, float, float] | None] = [None] * channels
-        self._last_gap: list[tuple[int, int, float, float] | None] = [None] * channels
+        self._open: list[tuple[int, float, _Edge] | None] = [None] * channels
         self._first: NDArray[np.floating] | None = None
         self._tops = np.zeros(channels)
 
@@ -140,36 +167,35 @@ class DamageMeter:
         self._open[index] = None
         for start, end in zip(starts.tolist(), ends.tolist(), strict=True):
             first, value = start + base, float(channel[start])
-            before = channel[max(0, start - self._wide) : start]
-            wide, jump = _level(before), abs(float(before[-1]) - value) if len(before) else 0.0
-            if _stands_still(before, value, jump):
-                wide = 0.0
+            sound = channel[max(0, start - self._wide) : start]
+            before = _Edge.of(sound, value, self._steep)
+            if _stands_still(sound, value, before.jump):
+                before = _Edge()
             if open_ is not None and start <= max(0, open_[0] - base) and open_[1] == value:
-                first, value, wide, jump = open_
+                first, value, before = open_
             if end == len(channel) or end + base > until:
                 if self._open[index] is None:
-                    self._open[index] = (first, value, wide, jump)
+                    self._open[index] = (first, value, before)
             elif end + base > self._looked:
-                after = channel[end : end + self._wide]
-                back = (_level(after), abs(float(after[0]) - value))
-                self._judge(index, first, end + base, value, (wide, jump), back)
+                after = _Edge.of(channel[end : end + self._wide][::-1], value, self._steep)
+                self._judge(index, first, end + base, value, before, after)
 
-    def _judge(
-        self, index: int, first: int, end: int, value: float, before: tuple[float, float], after: tuple[float, float]
-    ) -> None:
-        (wide, jump), (wide_after, jump_after) = before, after
+    def _judge(self, index: int, first: int, end: int, value: float, before: _Edge, after: _Edge) -> None:
         sounding = ratio_from_db(_SOUNDING_DBFS)
+        if before.level < sounding:
+            return
         # A wave that freezes stands still where it was, and is torn where it goes on.
-        torn = jump >= _TORN_SHARE * wide or (value != 0.0 and jump_after >= _TORN_SHARE * wide)
-        if wide < sounding or not torn:
-            return
-        if (end - first) > _LONGEST_GAP_SECONDS * self._rate_hz:
-            if value == 0.0:
-                self._add(Damage("cut", first, 0, index, float(db_from_ratio(wide))))
-            return
-        torn_too = wide_after >= sounding and jump_after >= _TORN_SHARE * wide_after
-        if wide_after >= wide * ratio_from_db(_BACK_DB) or torn_too:
-            self._add(Damage("frozen" if value else "drop-out", first, end - first, index, abs(value)))
+        torn = before.torn or (value != 0.0 and after.jump >= _TORN_SHARE * before.level)
+        length, sounds_on = end - first, after.level >= before.level * ratio_from_db(_BACK_DB)
+        if length > _LONGEST_GAP_SECONDS * self._rate_hz:
+            if torn and value == 0.0:
+                self._add(Damage("cut", first, 0, index, float(db_from_ratio(before.level))))
+        elif torn:
+            if sounds_on or (after.level >= sounding and after.torn):
+                self._add(Damage("frozen" if value else "drop-out", first, length, index, abs(value)))
+        elif value == 0.0 and before.steep and sounds_on and after.level >= sounding:
+            if after.torn or (after.steep and length <= _LONGEST_SMOOTH_SECONDS * self._rate_hz):
+                self._add(Damage("drop-out", first, length, index))
 
     # Blocks that come twice
 
@@ -220,9 +246,9 @@ class DamageMeter:
             open_ = self._open[index]
             sounding = ratio_from_db(_SOUNDING_DBFS)
             if open_ is not None:
-                first, value, wide, jump = open_
-                if value == 0.0 and wide >= sounding and jump >= _TORN_SHARE * wide:
-                    self._add(Damage("cut", first, 0, index, float(db_from_ratio(wide))))
+                first, value, before = open_
+                if value == 0.0 and before.level >= sounding and before.torn:
+                    self._add(Damage("cut", first, 0, index, float(db_from_ratio(before.level))))
             elif len(channel) >= self._wide:
                 last = channel[-self._wide :] - channel[-self._wide :].mean()
                 wide = _rms(last)

@@ -74,6 +74,37 @@ def test_an_edit_with_fades_is_no_drop_out(voice, fade_ms, silence_ms):
     assert damage(planted) == []
 
 
+def crossing(samples, at):
+    """The first sample from `at` on before which the wave goes through zero."""
+    signs = np.sign(samples[at:, 0])
+    return at + int(np.flatnonzero(signs[1:] != signs[:-1])[0]) + 1
+
+
+@pytest.mark.parametrize("length", [64, 512, 4_000])
+@pytest.mark.parametrize("ends", ["on a crossing", "anywhere"])
+def test_a_drop_out_that_begins_on_a_zero_crossing_is_found(voice, length, ends):
+    planted = voice.copy()
+    start = crossing(voice, loud(voice))
+    stop = crossing(voice, start + length) if ends == "on a crossing" else start + length
+    planted[start:stop] = 0.0
+    # The nearest samples are small, not zero: no jump tells of it.
+    level = np.sqrt((voice[start - 2400 : start] ** 2).mean())
+    assert abs(planted[start - 1, 0]) < 0.1 * level
+    assert [(each.kind, each.start, each.length) for each in damage(planted)] == [("drop-out", start, stop - start)]
+
+
+@pytest.mark.parametrize("fade_ms", [0, 1, 2])
+def test_tones_with_rests_between_zero_crossings_are_whole(fade_ms):
+    # A signal of tones, as a telephone's or a metronome's: 0.4 s of sound, 0.2 s of rest; 440 Hz in whole periods.
+    tone = 0.3 * np.sin(2 * np.pi * 440 * np.arange(19_200) / RATE_HZ)
+    fade = fade_ms * 48
+    tone *= np.clip((np.arange(19_200) + 0.5) / max(fade, 1), 0, 1) * np.clip(
+        (19_200 - np.arange(19_200)) / max(fade, 1), 0, 1
+    )
+    found = damage(np.tile(np.concatenate((tone, np.zeros(9_600))), 6)[:, None])
+    assert not {each.kind for each in found} - {"cut"}
+
+
 def test_hits_in_digital_silence_are_no_drop_outs_and_no_clicks():
     # Like a sample that is played from its first sample on, at full level, and rings out.
     hit = np.exp(-np.arange(12_000) / 1200) * np.random.default_rng(1).standard_normal(12_000) * 0.3
