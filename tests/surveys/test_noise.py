@@ -11,6 +11,8 @@ from gainlib.surveys.stem import measure_stem
 from gainlib.surveys.survey import survey
 
 RATE_HZ = 48_000
+OWN_HUM_HZ = (50, 100, 150, 250)
+"""Of the invented takes, as `media/recording.py` puts it under them, at -77 dBFS and below."""
 
 
 @pytest.fixture(scope="module")
@@ -32,7 +34,8 @@ def test_hiss_under_a_voice_is_told_at_any_level(tmp_path, making, voice, level)
     stem = measure_stem(making.save(tmp_path / "voice.wav", voice + white(level, len(voice))), "voice")
     # The quietest twentieth of windows that scatter by 0.1 dB, and the voice's own floor of -70.
     assert stem.readings["noise_floor_dbfs"] == pytest.approx(level, abs=0.6)
-    assert stem.noise.hum is None
+    # The take's own hum, which its script put there, lies below -75.
+    assert stem.noise.hum is None or stem.noise.hum.level_dbfs < -75.0
 
 
 @pytest.mark.parametrize("level", [-50, -40, -36, -30])
@@ -44,9 +47,10 @@ def test_hum_is_told_with_its_lines_and_its_level(tmp_path, making, voice, level
     assert hum.mains_hz == mains
     # A line that the voice's own tones hide in the quietest tenth of the time is not told; the first always is.
     assert lines[0] in hum.lines_hz
-    assert set(hum.lines_hz) <= set(lines)
+    assert set(hum.lines_hz) <= {*lines, *(OWN_HUM_HZ if mains == 50 else ())}
     # Lines of one level add up as powers. The voice's own low end adds to them now and then.
-    assert hum.level_dbfs == pytest.approx(level + 10 * np.log10(len(hum.lines_hz)), abs=1.0)
+    planted = len(set(hum.lines_hz) & set(lines))
+    assert hum.level_dbfs == pytest.approx(level + 10 * np.log10(planted), abs=1.0)
     told = [each for each in made.faults if each.kind == "hum"]
     assert f"{hum.lines_hz[-1]} Hz" in told[0].sentence
     assert not [each for each in made.faults if each.kind == "noise"]
