@@ -110,12 +110,12 @@ class DamageMeter:
     A *drop-out* is a stretch of 1 ms to 3.5 s at one value (zero, or frozen at another) that tears a wave in the
     middle: the last sample before it stands a tenth and more of the sound's RMS away (behind a fade it does not), or it
     is zero from a zero crossing on, up to which the sound is as steep as it was, and ends torn or, within 0.1 s, just
-    so; and the sound goes on afterwards. A *repeated* block is a stretch of one of the usual buffer lengths that equals, bit
-    for bit, the one before it, and neither more nor less than that. A *click* is up to 4 samples that a prediction from
-    both sides (24 coefficients) misses by 20 times what it misses around, alone within 30 ms. A *cut* is sound that
-    stops in the middle of a wave and is followed by nothing but digital silence, or by the end of the file, or that is
-    there in full with the file's first sample. All bounds are this course's own; the benchmark of faults prints how
-    often each is right.
+    so; and the sound goes on afterwards. A *repeated* block is a stretch of one of the usual buffer lengths that
+    equals, bit for bit, the one before it, and neither more nor less than that. A *click* is up to 4 samples that a
+    prediction from both sides (24 coefficients) misses by 20 times what it misses around, alone within 30 ms. A *cut*
+    is sound that stops in the middle of a wave and is followed by nothing but digital silence, or by the end of the
+    file, or that is there in full with the file's first sample. All bounds are this course's own; the benchmark of
+    faults prints how often each is right.
     """
 
     def __init__(self, rate_hz: int, channels: int) -> None:
@@ -194,7 +194,8 @@ class DamageMeter:
             if sounds_on or (after.level >= sounding and after.torn):
                 self._add(Damage("frozen" if value else "drop-out", first, length, index, abs(value)))
         elif value == 0.0 and before.steep and sounds_on and after.level >= sounding:
-            if after.torn or (after.steep and length <= _LONGEST_SMOOTH_SECONDS * self._rate_hz):
+            short = length <= _LONGEST_SMOOTH_SECONDS * self._rate_hz
+            if after.torn or (after.steep and short):
                 self._add(Damage("drop-out", first, length, index))
 
     # Blocks that come twice
