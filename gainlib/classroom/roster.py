@@ -17,6 +17,7 @@ from gainlib.storage.foreign import read_bytes
 __all__ = ["KINDS", "ClassList", "read_class_list", "read_roster"]
 
 LARGEST_ROSTER_BYTES = 8 * 1024 * 1024
+MOST_NAMES = 8
 _MARKS = {b"\xef\xbb\xbf": "utf-8-sig", b"\xff\xfe": "utf-16", b"\xfe\xff": "utf-16"}
 KINDS = ("id", "name", "first", "last", "mail", "group")
 """What a column of a class list can be taken for; all others are carried along."""
@@ -42,11 +43,23 @@ class ClassList:
     """A class list as it was read: the learners, and which column was taken for what.
 
     `taken` has, by kind, the heading that was taken for it; `carried` the headings that are only carried along.
+    `guessed` is whether the file did not say in which encoding its letters are, so that those of some languages may be
+    read as others.
     """
 
     learners: tuple[RosterLine, ...]
     taken: Mapping[str, str]
     carried: tuple[str, ...]
+    guessed: bool = False
+
+    @property
+    def to_look_at(self) -> tuple[str, ...]:
+        """What of the names a teacher should look at, in a sentence; none where they are sure."""
+        odd = [each.name for each in self.learners if not each.name.isascii()] if self.guessed else []
+        if not odd:
+            return ()
+        names = ", ".join(odd[:MOST_NAMES]) + (f" and {len(odd) - MOST_NAMES} more" if len(odd) > MOST_NAMES else "")
+        return (f"Look at the letters of {names}: if one is wrong, save the list as CSV in UTF-8 and begin again.",)
 
     @property
     def table(self) -> list[str]:
@@ -92,7 +105,7 @@ def read_class_list(
     there.
     """
     path = Path(file)
-    text = _decoded(read_bytes(path, LARGEST_ROSTER_BYTES, "a class list"), path.name)
+    text, guessed = _decoded(read_bytes(path, LARGEST_ROSTER_BYTES, "a class list"), path.name)
     rows = _rows(text, path.name)
     if not rows:
         raise GainError(f"{path.name} is empty; give a heading and one line for each learner.")
@@ -134,7 +147,8 @@ def read_class_list(
         learners[learner.id] = learner
     if not learners:
         raise GainError(f"{path.name} has a heading but no learners; add a line for each.")
-    return ClassList(tuple(learners.values()), {kind: headings[index] for kind, index in at.items()}, tuple(rest))
+    taken = {kind: headings[index] for kind, index in at.items()}
+    return ClassList(tuple(learners.values()), taken, tuple(rest), guessed)
 
 
 def _rows(text: str, name: str) -> list[tuple[int, list[str]]]:
@@ -203,7 +217,8 @@ def _name(of: Mapping[str, str]) -> str:
     return whole if not first or first.casefold() in whole.casefold().split(" ") else f"{first} {whole}"
 
 
-def _decoded(content: bytes, name: str) -> str:
+def _decoded(content: bytes, name: str) -> tuple[str, bool]:
+    """The text of a list, and whether its encoding had to be guessed."""
     marked = next((code for mark, code in _MARKS.items() if content.startswith(mark)), None)
     for code in [marked] if marked else ["utf-8", "cp1252"]:
         try:
@@ -211,5 +226,5 @@ def _decoded(content: bytes, name: str) -> str:
         except UnicodeDecodeError:
             continue
         if "\0" not in text:
-            return text
+            return text, code == "cp1252"
     raise GainError(f"{name} is not text that can be read; save the list as CSV in UTF-8.")

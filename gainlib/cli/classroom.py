@@ -98,7 +98,7 @@ def _new_class(
         lists_names=not without_names,
     )
     if roster and found:
-        say(f"From {path_text(roster)}:", *found.table)
+        say(f"From {path_text(roster)}:", *found.table, *found.to_look_at)
     say(f"{teacher} is yours: it holds the key{f' and {len(learners)} names' if learners else ''}.")
     if learners:
         names = "each types their id" if without_names else "it has everybody's id and name to choose from"

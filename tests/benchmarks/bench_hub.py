@@ -109,6 +109,14 @@ def open_all(pages, lesson):
     return clicked, benches, times
 
 
+def answers(address):
+    try:
+        urllib.request.urlopen(address, timeout=10).close()
+    except OSError:
+        return False
+    return True
+
+
 async def elsewhere(base, token, names, lesson):
     """Start a server and a kernel for each, then send all of them all cells of the lesson at once; seconds for each."""
     client, head = AsyncHTTPClient(max_clients=100), {"Authorization": f"token {token}"}
@@ -248,13 +256,11 @@ def main():
     )  # fmt: skip
     base = f"http://127.0.0.1:{port}"
     try:
-        latest = time.monotonic() + 60
-        while time.monotonic() < latest and hub.poll() is None:
-            try:
-                urllib.request.urlopen(f"{base}/hub/login", timeout=2).close()
-                break
-            except OSError:
-                time.sleep(0.2)
+        latest = time.monotonic() + 180
+        while not answers(f"{base}/hub/login"):
+            if hub.poll() is not None or time.monotonic() > latest:
+                sys.exit(f"The hub does not answer. Its log:\n{(home / 'log').read_text(errors='replace')[-3000:]}")
+            time.sleep(0.2)
         if arguments.elsewhere:
             before = processor_seconds(psutil.Process(hub.pid))[0]
             own = time.process_time()
@@ -303,7 +309,10 @@ def main():
         print(f"handed in by the button and marked: {(done.out / 'marks.csv').read_text('utf-8-sig').splitlines()[1]}")
     finally:
         hub.terminate()
-        hub.wait(30)
+        try:
+            hub.wait(120)  # it ends every learner's server first
+        except subprocess.TimeoutExpired:
+            hub.kill()
         log.close()
         shutil.rmtree(home, ignore_errors=True)
 

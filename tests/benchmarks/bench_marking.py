@@ -5,7 +5,10 @@
     python tests/benchmarks/bench_marking.py workers             # one worker beside two, on the same work
     python tests/benchmarks/bench_marking.py kills               # 30 kills of a marking of 200, and what it ends with
     python tests/benchmarks/bench_marking.py class --learners 10000 --keep /tmp/big-class
+    python tests/benchmarks/bench_marking.py cluster             # two workers of a Dask cluster, beside one process
 
+A machine that has other work to do spoils seconds, so growth and workers are told in processor time as well: of the
+process that had most of it, which is how long the marking takes where each process has a processor to itself.
 Hand-ins are made with a fixed seed: ten exercises each, answered right, nearly right, with a slip, or anyhow; one in
 twenty is broken, in twenty ways by turns. Every broken one must be listed and every other one marked.
 """
@@ -27,6 +30,7 @@ import sys
 import tempfile
 import threading
 import time
+from dataclasses import dataclass
 from pathlib import Path
 
 import psutil
@@ -87,6 +91,9 @@ def answered(exercise, values, chance, distinct):
     answer, kind = dict(solution), chance.random()
     if kind < 0.25 and slips:
         answer = dict(chance.choice(slips))
+    if distinct and not moves:
+        for name, value in answer.items():
+            answer[name] = round(value + chance.randint(-400, 400) / 1000, 6) if isinstance(value, float) else value
     for move in moves:
         if move.options or move.points or not isinstance(answer.get(move.path), float | int):
             continue
@@ -138,11 +145,21 @@ def made_class(home, learners, exercises, *, distinct=False, seed=7):
     return file, broken
 
 
+@dataclass(frozen=True)
+class Cost:
+    """What a marking took: seconds, processor time in all, and processor time of the busiest process."""
+
+    seconds: float
+    processor: float
+    busiest: float
+
+
 class Peaks:
-    """The most resident megabytes that this process and any worker had, looked at five times a second."""
+    """The most resident megabytes that this process and any worker had, and each worker's processor time so far."""
 
     def __enter__(self):
         self.own = self.worker = 0.0
+        self.used = {}
         self._ended = threading.Event()
         self._thread = threading.Thread(target=self._look, daemon=True)
         self._thread.start()
@@ -159,6 +176,7 @@ class Peaks:
                 self.own = max(self.own, me.memory_info().rss / 1024**2)
                 for each in me.children():
                     self.worker = max(self.worker, each.memory_info().rss / 1024**2)
+                    self.used[each.pid] = sum(each.cpu_times()[:2])
 
 
 def made_apart(*given, **named):
@@ -180,10 +198,11 @@ def run_of(home, file, learners, broken, out, **given):
     print(
         f"{learners:6d} hand-ins, {broken} broken: {seconds:7.1f} s, {learners / seconds:6.1f} hand-ins/s; "
         f"{done.answers} different answers, {done.marked_before} marked before; processor time: {own:.1f} s here, "
-        f"{workers:.1f} s in workers; at most {peaks.own:.0f} MB here, {peaks.worker:.0f} MB in a worker",
+        f"{workers:.1f} s in workers; at most {peaks.own:.0f} MB here, {peaks.worker:.0f} MB in a worker; "
+        f"load {os.getloadavg()[0]:.1f}",
         flush=True,
     )
-    return seconds
+    return Cost(seconds, own + workers, max([own, *peaks.used.values()]))
 
 
 def notebook(arguments):
@@ -233,27 +252,58 @@ def notebook(arguments):
 
 def growth(arguments):
     """The same kind of class at growing sizes, every answer different, so that each is measured."""
-    times = {}
+    costs = {}
     for learners in arguments.sizes:
         home = Path(tempfile.mkdtemp(prefix="gainlib-bench-"))
         file, broken = made_apart(home, learners, exercises_of(arguments), distinct=True)
-        times[learners] = run_of(home, file, learners, broken, home / "out", workers=arguments.workers)
+        costs[learners] = run_of(home, file, learners, broken, home / "out", workers=arguments.workers)
         shutil.rmtree(home)
-    first = next(iter(times))
-    for learners, seconds in times.items():
-        print(f"{learners / first:5.1f} times the hand-ins: {seconds / times[first]:5.2f} times the time")
+    first = next(iter(costs))
+    for learners, cost in costs.items():
+        print(
+            f"{learners / first:5.1f} times the hand-ins: {cost.seconds / costs[first].seconds:5.2f} times the time, "
+            f"{cost.processor / costs[first].processor:5.2f} times the processor time"
+        )
 
 
 def workers(arguments):
     """One worker beside two on the same hand-ins, by turns."""
     home, learners = Path(tempfile.mkdtemp(prefix="gainlib-bench-")), arguments.learners or 200
     file, broken = made_apart(home, learners, exercises_of(arguments), distinct=True)
-    times = {1: [], 2: []}
+    costs = {1: [], 2: []}
     for turn in range(2):
-        for count, found in times.items():
+        for count, found in costs.items():
             found.append(run_of(home, file, learners, broken, home / f"out-{turn}-{count}", workers=count))
-    print(f"two workers: {min(times[1]) / min(times[2]):.2f} times as fast as one (best of 2 each)")
+    tell_ratio("two workers", costs[1], costs[2])
     shutil.rmtree(home)
+
+
+def tell_ratio(who, one, more):
+    """How many times as fast some marked as one process, the best of each."""
+    fast = min(each.seconds for each in one) / min(each.seconds for each in more)
+    free = min(each.processor for each in one) / min(each.busiest for each in more)
+    extra = min(each.processor for each in more) / min(each.processor for each in one)
+    print(
+        f"{who}: {fast:.2f} times as fast as one here (best of {len(one)} each); {free:.2f} times where each process "
+        f"has a processor to itself; {extra:.2f} times the processor time in all"
+    )
+
+
+def cluster(arguments):
+    """Two workers of a Dask cluster beside one process, on the same hand-ins; both must write the same sheets."""
+    from distributed import LocalCluster
+
+    home, learners = Path(tempfile.mkdtemp(prefix="gainlib-bench-")), arguments.learners or 200
+    file, broken = made_apart(home, learners, exercises_of(arguments), distinct=True)
+    one = run_of(home, file, learners, broken, home / "out-one")
+    with LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as local:
+        two = run_of(home, file, learners, broken, home / "out-two", cluster=local.scheduler_address)
+    tell_ratio("two workers of a cluster", [one], [two])
+    first, second = results(home / "out-one"), results(home / "out-two")
+    unlike = [name for name in first | second if first.get(name) != second.get(name)]
+    print(f"{len(first)} files, unlike those of one process: {unlike or 'none'}")
+    shutil.rmtree(home)
+    assert not unlike
 
 
 def results(folder):
@@ -322,7 +372,14 @@ def exercises_of(arguments):
 
 
 def main():
-    parts = {"notebook": notebook, "growth": growth, "workers": workers, "kills": kills, "class": whole_class}
+    parts = {
+        "notebook": notebook,
+        "growth": growth,
+        "workers": workers,
+        "kills": kills,
+        "class": whole_class,
+        "cluster": cluster,
+    }
     given = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     given.add_argument("part", choices=parts)
     given.add_argument("--exercise", default="recording/leave-room")

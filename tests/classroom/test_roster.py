@@ -114,3 +114,13 @@ def test_the_command_shows_what_was_taken_and_takes_a_heading(run, tmp_path):
     )
     assert (status, "  id         Kürzel   aq" in out.splitlines()) == (0, True)
     assert [each.id for each in read_class(tmp_path / "group.toml").learners] == ["aq"]
+
+
+@pytest.mark.parametrize(("code", "told"), [("utf-8", ()), ("utf-8-sig", ()), ("cp1250", ("Vera £ad", "Gül Özdemir"))])
+def test_letters_of_an_encoding_that_had_to_be_guessed_are_to_be_looked_at(tmp_path, code, told):
+    """The letter of "Ład" is byte 0xA3 in Windows-1250, which is the pound sign in Windows-1252 (published)."""
+    file = listed(tmp_path, ["id", "name"], ["1", "Vera Ład"], ["2", "Ada Quill"], ["3", "Gül Özdemir"], code=code)
+    said = " ".join(read_class_list(file).to_look_at)
+    assert all(each in said for each in told)
+    assert ("Look at the letters of" in said) == bool(told)
+    assert "Ada" not in said
