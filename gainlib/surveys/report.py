@@ -19,7 +19,18 @@ from gainlib.surveys.stem import Stem
 from gainlib.surveys.trims import MOST_SUMMED, Sum, Trim
 from gainlib.text import counted, printable, shortened, signed
 
-__all__ = ["as_csv", "as_json", "fine", "lines", "stem_line", "sum_lines", "threshold_lines", "trim_line", "verdict"]
+__all__ = [
+    "as_csv",
+    "as_json",
+    "fine",
+    "lines",
+    "stem_line",
+    "sum_lines",
+    "threshold_lines",
+    "trim_line",
+    "unjudged_lines",
+    "verdict",
+]
 
 
 def lines(survey: SurveyResult, *, faults_only: bool = False, rows: int | None = None, width: int = 80) -> list[str]:
@@ -34,7 +45,7 @@ def lines(survey: SurveyResult, *, faults_only: bool = False, rows: int | None =
     >>> print(lines(survey(bundled_folder("media") / "bass.flac"))[-2])
     bass: nothing wrong. Trim +3.2 dB.
     """
-    before = [*survey.notes, *sum_lines(survey), *threshold_lines(survey)]
+    before = [*survey.notes, *sum_lines(survey), *threshold_lines(survey), *unjudged_lines(survey)]
     shown = [each for each in reversed(survey.stems) if not faults_only or not fine(survey, each)]
     told = [stem_line(survey, each) for each in shown]
     told += [f"{name}: NOT READ. {sentence}" for name, sentence in survey.unreadable]
@@ -164,6 +175,16 @@ def threshold_lines(survey: SurveyResult) -> list[str]:
         f"A compressor threshold of {signed(threshold, 1, 'dBFS')} then works, of the time that each plays, on "
         f"{', '.join(parts)}{more}."
     ]
+
+
+def unjudged_lines(survey: SurveyResult) -> list[str]:
+    """Which stems' noise could not be told from their sound, so that nobody takes them for clean."""
+    names = sorted(shortened(each.name) for each in survey.stems if each.noise.floor_dbfs is None)
+    if not names:
+        return []
+    more = f" and {len(names) - 8} more" if len(names) > 8 else ""
+    whose = "its sound: it never rests, or is" if len(names) == 1 else "their sound: they never rest, or are"
+    return [f"The noise of {', '.join(names[:8])}{more} could not be told from {whose} too short to say."]
 
 
 def _percent(share: float) -> str:

@@ -21,7 +21,7 @@ from gainlib.surveys.comparison import Changes
 from gainlib.surveys.desk import desk
 from gainlib.surveys.drawings import Levels, level_diagram, waveform
 from gainlib.surveys.order import OrderLine, Session
-from gainlib.surveys.report import sum_lines, threshold_lines, verdict
+from gainlib.surveys.report import sum_lines, threshold_lines, unjudged_lines, verdict
 from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.stem import Stem
 from gainlib.surveys.trims import noise_of
@@ -91,7 +91,7 @@ def gain_sheet(
         title=f"Gain sheet: {survey.title}" if survey.title else "Gain sheet",
         verdict=verdict(survey),
         whole=survey.whole,
-        main=[*sum_lines(survey), *threshold_lines(survey)],
+        main=[*sum_lines(survey), *threshold_lines(survey), *unjudged_lines(survey)],
         changes=None if changes is None else changes.lines,
         order=[(each.met, each.sentence) for each in order],
         rules=[*survey.practice.sentences, *survey.notes],

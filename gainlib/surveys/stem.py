@@ -29,7 +29,7 @@ from gainlib.meters.windows import NOBODY_PLAYS_DBFS, WINDOW_SECONDS, floor_dbfs
 from gainlib.sound_file import SoundFile, require_sound
 from gainlib.surveys.columns import COLUMNS
 from gainlib.surveys.damage import Damage, DamageMeter
-from gainlib.surveys.noise import Noise, QuietWindows, judge_noise
+from gainlib.surveys.noise import BandWindows, Noise, QuietWindows, judge_noise
 from gainlib.surveys.sides import Sides, compare_sides
 
 __all__ = ["OUTLINE_STEPS", "Stem", "StemMeter", "Stopped", "block_frames", "measure_stem", "sound_checksum"]
@@ -181,6 +181,7 @@ class StemMeter:
         self._damage = DamageMeter(rate_hz, channels)
         self._variances = Growing((channels,), np.float64)
         self._quiet = QuietWindows(channels, self._windows.width)
+        self._bands = BandWindows(rate_hz, channels, self._windows.width)
         self._codes = 0
         self._envelope_left = 0 if self._windows.width < LOW_END_A_WINDOW else _ENVELOPE_MINUTES * 60 * 20
 
@@ -212,6 +213,7 @@ class StemMeter:
             variances = np.maximum(self._windows.powers[done : done + full] - means**2, 0.0)
             self._quiet.take(rows[:, : full * width], variances)
             self._variances.add(variances)
+            self._bands.take(rows[:, : full * width])
             if len(rows) == 2:
                 pairs = [each[: full * width].reshape(full, width) for each in rows]
                 self._products.add(np.einsum("wn,wn->w", *pairs, dtype=np.float64) / width)
@@ -272,7 +274,7 @@ class StemMeter:
         # An offset that is half of the floor and more is told as one, and is no noise.
         without = floor_dbfs_of(variances)
         floor = np.where(floor > without + 3.0, without, floor)
-        return judge_noise(self._quiet, variances, floor, active, self.measures.rate_hz, seconds, hum)
+        return judge_noise(self._quiet, self._bands, variances, floor, active, self.measures.rate_hz, seconds, hum)
 
     def _used_bits(self) -> int | None:
         """How many bits of a 24-bit word are ever set; None for other words and for silence."""

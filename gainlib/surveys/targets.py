@@ -83,9 +83,10 @@ class Practice:
             "The sum has every fader at 0 dB: stems added sample by sample from their first samples on, mono stems to "
             "both sides.",
             f"Noise above {_level(self.noise_limit_dbfs, 'dBFS')} after the trims is called trouble (common practice); "
-            "the noise floor is the quietest twentieth of what sounds in a stem, told where that is steady, 6 dB and "
-            "more below the sound, and fills its bands as noise does; soft notes and fades are not noise. Mains hum is "
-            "what stands at 50 or 60 Hz and multiples all the time.",
+            "the noise floor is the quietest twentieth of what sounds in a stem, told where that is steady, 6 dB "
+            "and more below the sound, and fills its bands as noise does; where a stem never rests it is what "
+            "stands still in the gaps of its treble. Soft notes and fades are not noise. Mains hum is what stands "
+            "at 50 or 60 Hz and multiples all the time.",
             "A drop-out is a wave that tears and goes on; a click a sample or a few that the sound on both sides does "
             "not lead to expect. What was crossfaded, filtered or coded afterwards may hide either.",
             "Flat tops are found where a clipped stem was only turned down or dithered; an equaliser, a capacitor, a "
