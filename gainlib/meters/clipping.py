@@ -221,8 +221,11 @@ _MOST_KEPT = 20_000
 _SHARED_STEPS = 3 * 2.0**-15
 _LEAST_SHARED, _LEAST_LENGTHS = 6, 3
 _SHARED_PART, _AROUND = 0.6, 10
+# Of a steady tone all are of one length. A clipped wave runs into its ceiling, where a square wave jumps there.
+_LEAST_STEADY, _JUMP = 12, 0.5
 _LEAST_HEIGHT = 0.01
 _WINDOW = 96
+_LONGEST_TOP = 180  # what is looked at about a crest reaches 192 samples to either side
 _CRESTS_AT_ONCE = 1024  # each with its 400 samples, a few times over
 _LEAST_VALUES = 64  # among the 400 samples about a top; a word of few bits has fewer, and stands still by itself
 
@@ -235,7 +238,8 @@ def flat_tops(samples: ArrayLike, *, least_samples: int = 3) -> ClippedRuns:
     times that within the top's own width, where a round crest falls by 9 to 16); and where at least two such tops are
     there. A square wave is flat by nature and is found. Where nothing is flat at the extreme, since a passage that was
     clipped stands lower than one that is whole, tops further down count: six and more whose heights lie within three
-    steps of 16 bits, of three lengths and more, and few others near that height. This is the one definition: `measure`,
+    steps of 16 bits, and few others near that height: of three lengths and more, or, as of a steady tone, twelve and
+    more on both sides into which the wave does not jump. This is the one definition: `measure`,
     lessons, exercises, the waveform and the survey all ask it.
 
     What no such search finds is a clip whose tops were bent afterwards, by an anti-alias filter, a coupling capacitor,
@@ -296,6 +300,7 @@ class _Tops:
         self.start: Indices = np.empty(0, dtype=np.int64)
         self.length: Indices = np.empty(0, dtype=np.int64)
         self.height: NDArray[np.float64] = np.empty(0)
+        self.steady = False  # of one length: as a steady tone's, or one crest's that comes again
 
     def copy(self) -> _Tops:
         made = _Tops()
@@ -334,6 +339,7 @@ class _LowerTops:
         self.start: Indices = np.empty(0, dtype=np.int64)
         self.length: Indices = np.empty(0, dtype=np.int64)
         self.height: NDArray[np.float64] = np.empty(0)
+        self.jumps: NDArray[np.bool_] = np.empty(0, dtype=np.bool_)  # whether the wave jumps there
 
     def look(self, side: NDArray[np.floating], offset: int, first: int, end: int, least: int) -> None:
         """Add the tops in the windows of a stretch from index `first` up to `end`; it begins at sample `offset`."""
@@ -374,15 +380,18 @@ class _LowerTops:
         length = before + after + 1
         away = np.where(places < 0, -places - before[:, None], places - after[:, None])
         waves = np.where((away > 0) & (away <= length[:, None]), waves, np.inf)
+        crests = np.arange(len(middle))
+        beside = np.minimum(around[crests, 2 * _WINDOW - 1 - before], around[crests, 2 * _WINDOW + 1 + after])
         lowest = np.maximum(waves[:, : 2 * _WINDOW].min(axis=1), waves[:, 2 * _WINDOW + 1 :].min(axis=1))
         start = middle - before + offset
-        good = (length >= least) & (length <= _WINDOW) & (height - lowest >= _STEEP * _FLAT_STEPS)
+        good = (length >= least) & (length <= _LONGEST_TOP) & (height - lowest >= _STEEP * _FLAT_STEPS)
         # A top across two windows is one.
         good &= np.diff(start, prepend=self.start[-1] if len(self.start) else -1) > 0
         good[good] = np.count_nonzero(np.diff(np.sort(around[good], axis=1), axis=1), axis=1) >= _LEAST_VALUES
         self.start = np.concatenate((self.start, start[good]))
         self.length = np.concatenate((self.length, length[good]))
         self.height = np.concatenate((self.height, height[good]))
+        self.jumps = np.concatenate((self.jumps, (height - beside)[good] > _JUMP * height[good]))
 
     def at_one_height(self) -> _Tops | None:
         """Those whose height most have in common, None where that may be chance."""
@@ -395,11 +404,22 @@ class _LowerTops:
         middle, reach = heights[best] + _SHARED_STEPS / 2, _AROUND * _SHARED_STEPS / 2
         near = np.count_nonzero(np.abs(heights - middle) <= reach)
         kept = np.sort(order[best : best + counts[best]])
-        if counts[best] < _SHARED_PART * near or len(np.unique(self.length[kept])) < _LEAST_LENGTHS:
+        steady = len(np.unique(self.length[kept])) < _LEAST_LENGTHS
+        if counts[best] < _SHARED_PART * near or (
+            steady and (len(kept) < _LEAST_STEADY or self.jumps[kept].mean() > 0.1)
+        ):
             return None
         found = _Tops()
         found.start, found.length, found.height = self.start[kept], self.length[kept], self.height[kept]
+        found.steady = steady
         return found
+
+
+def _steady_on_both_sides(pair: list[_Tops]) -> tuple[_Tops, ...]:
+    """Without tops of one length on one side alone: a clipped tone has them on both, a sampler's crest has not."""
+    upper, lower = (float(np.median(each.height)) if len(each.start) else 0.0 for each in pair)
+    alike = abs(upper - lower) <= 2 * _SHARED_STEPS
+    return tuple(_Tops() if each.steady and not alike else each for each in pair)
 
 
 class FlatTopsMeter(StreamMeter):
@@ -469,12 +489,12 @@ class FlatTopsMeter(StreamMeter):
         if self._samples:
             self._look(sides, self._recent, self._recent.shape[1])
         return [
-            tuple(
+            _steady_on_both_sides([
                 tops if len(tops.start) >= _LEAST_TOPS else lower.at_one_height() or _Tops()
                 for tops, lower in zip(pair, lowers, strict=True)
-            )
+            ])
             for pair, lowers in zip(sides, self._lower, strict=True)
-        ]
+        ]  # fmt: skip
 
     @property
     def counts(self) -> Indices:

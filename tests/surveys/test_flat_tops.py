@@ -53,6 +53,33 @@ def test_one_flat_top_may_be_chance():
     assert len(flat_tops(np.concatenate((once, 0.9 * once)))) == 0
 
 
+def below_a_whole_peak(wave):
+    """At -7 dBFS, with one round crest of either side at -3 dBFS in its middle."""
+    lowered, middle, crest = wave * 10 ** (-7 / 20), len(wave) // 2, 10 ** (-3 / 20) * np.hanning(96)
+    lowered[middle - 96 : middle + 96, 0] = np.concatenate((crest, -crest))
+    return lowered
+
+
+@pytest.mark.parametrize("bits", [None, 16])
+@pytest.mark.parametrize("over_db", [1.0, 3.0, 6.0])
+@pytest.mark.parametrize("frequency_hz", [146.83, 220.0, 440.0, 997.0])
+def test_a_steady_tone_clipped_below_a_whole_peak_is_found(making, frequency_hz, over_db, bits):
+    # A planted truth: each half wave is cut off, bar those that the whole peak covers.
+    tone = np.clip(making.tone(2.0, 10 ** (over_db / 20), frequency_hz), -1.0, 1.0)
+    found = flat_tops(below_a_whole_peak(tone) if bits is None else dithered(below_a_whole_peak(tone), bits))
+    # Of crests that come closer than 2 ms one of each side in 96 samples is looked at.
+    assert len(found) > 0.9 * 2 * min(2.0 * frequency_hz, len(tone) / 96)
+
+
+@pytest.mark.parametrize("frequency_hz", [55.0, 220.0, 997.0])
+def test_steady_waves_that_nobody_clipped_are_not_told_below_a_whole_peak(making, frequency_hz):
+    time = np.arange(96_000) / 48_000
+    saw = 2.0 * (frequency_hz * time % 1.0) - 1.0
+    for wave in (np.sin(2 * np.pi * frequency_hz * time), np.sign(saw), saw, 2.0 * np.abs(saw) - 1.0):
+        for bits in (16, 24):
+            assert len(flat_tops(dithered(below_a_whole_peak(wave[:, None]), bits))) == 0
+
+
 @pytest.mark.parametrize("bits", [None, 16, 24])
 @pytest.mark.parametrize("rms", [0.35, 0.5])
 def test_a_clipped_passage_below_a_whole_peak_is_found_at_its_own_height(making, rms, bits):
