@@ -31,6 +31,8 @@ _OTHERS = np.array([*range(-16, -5), *range(6, 17)])
 _ALONE_DB, _TOGETHER_DB, _MOSTLY_DB = 7.0, 4.5, 3.0
 """By how much a line stands over nine tenths of those around it: by itself, beside another, in most passages."""
 _CONSTANT_DB = 12.0
+_WITHIN_DB = 30.0
+"""A line that much below the loudest adds nothing to the hum."""
 _BELOW_DB = 0.3
 _TOP_HZ = 60 * (_HARMONICS - 1) + 16 + _BESIDE[1] + 1
 
@@ -116,6 +118,8 @@ def find_hum(envelope: NDArray[np.floating], active_dbfs: float) -> Hum | None:
                 and np.ptp(levels_db) <= _CONSTANT_DB
             ):
                 lines.append((multiple, out_db, float(np.median(levels_db)) + top_db - _droop_db(line_hz)))
+        loudest_db = max((level_db for _, _, level_db in lines), default=0.0)
+        lines = [each for each in lines if each[2] > loudest_db - _WITHIN_DB]
         if sum(multiple < 5 for multiple, _, _ in lines) >= 2 or any(
             multiple < 3 and out_db >= _ALONE_DB for multiple, out_db, _ in lines
         ):

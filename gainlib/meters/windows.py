@@ -208,9 +208,11 @@ def floor_dbfs_of(powers: Readings) -> Readings:
         if len(sounding) == 0:
             continue
         quietest = rms_dbfs_from_power(float(sounding[: math.ceil(_QUIETEST * len(sounding))].mean()))
-        silent = np.count_nonzero(powers[:, channel] == 0)
-        # All that sounds is loud, and the rest is silent: pauses that were emptied have no floor.
-        emptied = silent >= _QUIETEST * len(powers) and -math.inf < active < quietest + PAUSE_DB
+        # All that sounds is loud, and the rest is silent: pauses that were emptied have no floor. Silence before the
+        # first sound and after the last is no pause.
+        heard = np.flatnonzero(powers[:, channel])
+        within = int(heard[-1] - heard[0]) + 1
+        emptied = within - len(heard) >= _QUIETEST * within and -math.inf < active < quietest + PAUSE_DB
         readings[channel] = -math.inf if emptied else quietest
     return readings
 

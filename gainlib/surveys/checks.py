@@ -61,6 +61,7 @@ _MONO_LOSS_DB = 6.0
 _DUAL_NULL_DB = -50.0
 _LEAST_BITS = 16
 
+_AT_ONCE_SECONDS = 0.002
 _PLACES = 200  # as many places are told of each fault; its count has them all
 
 
@@ -265,8 +266,11 @@ def _damaged(stem: Stem, tempo: Tempo | None) -> list[Fault]:
         only = f" on its channel {sides.pop()} only" if stem.channels > 1 and len(sides) == 1 else ""
         longest = max(place.length for place in places)
         length = f", the longest {longest / stem.rate_hz * 1000:.0f} ms" if longest > 0.002 * stem.rate_hz else ""
-        sentence = f"{said} {times(len(places))}{only}{length}, first at {_where(places[0])}; {advice}."
-        found.append(Fault(stem.name, kind, len(places), sentence, places[:_PLACES]))
+        # What begins at once on several channels happened once.
+        starts = np.array([place.sample for place in places])
+        count = 1 + int(np.count_nonzero(np.diff(starts) > _AT_ONCE_SECONDS * stem.rate_hz))
+        sentence = f"{said} {times(count)}{only}{length}, first at {_where(places[0])}; {advice}."
+        found.append(Fault(stem.name, kind, count, sentence, places[:_PLACES]))
     return found
 
 

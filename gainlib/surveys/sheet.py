@@ -209,7 +209,7 @@ def _diagrams(survey: SurveyResult) -> dict[str, Any]:
         after.append(Levels("main", total.delivered("peak_dbfs"), total.delivered(level), total.noise_dbfs))
     toward = "after the trims" if target is None else "after the trims toward the target"
     more = f" The {_DRAWN} first of {len(survey.stems)} are drawn." if len(survey.stems) > _DRAWN else ""
-    key = [("peak", "peak"), ("rms", "RMS while active"), ("noise", "noise floor, where there is a pause"),
+    key = [("peak", "peak"), ("rms", "RMS while active"), ("noise", "noise floor, where it can be told"),
            ("ceiling", "full scale")]  # fmt: skip
     return {
         "key": key if target is None else [*key, ("target", "target")],

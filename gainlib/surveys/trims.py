@@ -145,7 +145,7 @@ def lower_alike(stems: Sequence[Stem], trims: Sequence[Trim], total: Sum, practi
 
 
 def noise_of(stem: Stem) -> float | None:
-    """The noise floor where there is a pause to hear it in, None where the stem plays throughout."""
+    """The noise floor where it can be told from the sound, else None."""
     return stem.readings.get("noise_floor_dbfs")
 
 

@@ -149,6 +149,13 @@ def test_it_is_told_with_its_place_and_what_to_do(tmp_path, making, voice):
     assert told["drop-out"].sentence.endswith("record or export it again, or mend it by hand.")
 
 
+def test_one_drop_out_of_both_channels_is_one(tmp_path, making, voice):
+    planted, at = np.repeat(voice, 2, axis=1) * [1.0, 0.7], loud(voice)
+    planted[at : at + 4800] = planted[at + 9600 : at + 10_240] = 0.0
+    told = {each.kind: each for each in survey(making.save(tmp_path / "choir.wav", planted)).faults}
+    assert (told["drop-out"].count, len(told["drop-out"].places)) == (2, 4)
+
+
 def test_cut_sound_is_told_and_an_excerpt_is_not(tmp_path, making):
     faded = making.tone(4.0, 0.2, 220.0)
     faded[:4800] *= np.linspace(0, 1, 4800)[:, None]
