@@ -18,6 +18,7 @@ from gainlib.benches.part_of_takes import PartOfTakes, loudest_part, part_at
 from gainlib.errors import GainError, suggest
 from gainlib.flow import Rendering, Session
 from gainlib.flow.buffers import use
+from gainlib.flow.needs import extents_of, needed_bytes, require_room
 from gainlib.text import describe_value
 from gainlib.views import Advice, Aim, View, advise, view
 
@@ -122,6 +123,11 @@ class BenchModel:
             return 0.0
         return 2.0 * self._render_seconds * self._loudest.longest / self._loudest.seconds
 
+    @property
+    def all_bytes(self) -> float:
+        """What the whole would need of memory, before and after the moves."""
+        return needed_bytes(self.start.channels, extents_of(self.start.strips), renderings=2)
+
     def show_part(self, start: float | None = None) -> BenchModel:
         """Work on the half minute that begins at this second, by default the loudest one.
 
@@ -135,8 +141,15 @@ class BenchModel:
         return self._work_on(part, None)
 
     def render_all(self, progress: Callable[[float], object] | None = None) -> BenchModel:
-        """Render the whole takes, before and after the moves, until something is moved; `progress` is told 0 to 1."""
-        return self._work_on(None, progress) if self.part is not None else self
+        """Render the whole takes, before and after the moves, until something is moved; `progress` is told 0 to 1.
+
+        Raises GainError where that would need more memory than there is: it says how much.
+        """
+        if self.part is None:
+            return self
+        extents = extents_of(self.start.strips)
+        require_room(self.start.channels, extents, "all of it", "stay with a part, or use fewer stages", renderings=2)
+        return self._work_on(None, progress)
 
     def _heard(self, session: Session) -> Session:
         """The session with its takes as they are worked on: cut to the part, or whole."""

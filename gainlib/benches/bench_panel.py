@@ -17,6 +17,7 @@ from gainlib.benches.level_tracks import LevelTracks
 from gainlib.benches.panel import Panel, ShownByPanel
 from gainlib.errors import GainError
 from gainlib.flow import Session
+from gainlib.text import memory
 from gainlib.views import Aim, View
 from gainlib.views.style import FRAME_LEFT
 from gainlib.widgets.assets import width_classes
@@ -30,6 +31,9 @@ from gainlib.widgets.ride_table import RideTable
 from gainlib.widgets.toolbar import Toolbar
 
 __all__ = ["Bench", "BenchPanel", "bench"]
+
+_MUCH_MEMORY = 500_000_000
+"""From here on it is said what rendering all takes of memory."""
 
 
 class BenchPanel(Panel):
@@ -177,6 +181,8 @@ class BenchPanel(Panel):
             else:
                 row.words = "All is rendered; the next move goes back to the part."
             row.offer = f"Render all, {_about(bench.all_seconds)}"
+            if bench.all_bytes > _MUCH_MEMORY:
+                row.offer += f", {memory(bench.all_bytes)} of memory"
 
     def _moved(self, path: str) -> None:
         bench, widget = self.bench, self.inputs[path]

@@ -52,6 +52,8 @@ const DEAF = "No kernel hears this page, so the take could not be handed over. S
 const SOUNDS = "A bench is playing. Stop it, or put on headphones so that the microphone does not hear it; then press Record again.";
 const NOBODY = "Nobody listens: headphones are unplugged, and loudspeakers turned down.";
 const FIRST = "Nothing is sent yet: do what stands above, and tick that nobody listens.";
+const OVER = "The take goes over to the kernel.";
+const MANY = 20; // pieces: what takes longer is told in percent
 const LEAD_SECONDS = 0.3;
 const TAIL_SECONDS = 1;
 const READY = "The take stays on this computer, in the folder takes; nothing is sent anywhere.";
@@ -164,6 +166,7 @@ export default {
       earlier.replaceChildren(make("option", { value: "", text: model.get("below") ? "the file named there" : "none" }), ...names.map((each) => make("option", { value: each, text: each })));
       earlier.value = model.get("chosen");
       again.hidden = !model.get("unkept");
+      if (!take && again.hidden && !file.hidden) free();
       if (!take) say(model.get("said") || (sends ? "" : READY));
     };
     const devices = async () => {
@@ -181,12 +184,15 @@ export default {
       take?.stream?.getTracks().forEach((each) => each.stop());
       if (take?.context?.state !== "closed") take?.context?.close();
     };
-    const done = () => {
-      closed();
-      take = null;
+    const free = () => {
       window.removeEventListener("beforeunload", leaving);
       file.hidden = true;
       URL.revokeObjectURL(file.href);
+    };
+    const done = () => {
+      closed();
+      take = null;
+      free();
     };
     const draw = (size) => {
       const { context, room } = take;
@@ -320,7 +326,7 @@ export default {
       take.index = 0;
       bar.style.width = "0";
       show();
-      say("The take goes over to the kernel.");
+      say(OVER);
       piece();
     };
     const offerFile = (why) => {
@@ -354,8 +360,22 @@ export default {
       }
       if (kind !== "have" || !take?.ended || pieces !== take.index + 1) return;
       clearTimeout(take.timer);
-      if (++take.index < take.of) return piece();
+      if (++take.index < take.of) {
+        if (take.of > MANY) {
+          const share = Math.floor((100 * take.index) / take.of);
+          bar.style.width = `${share}%`;
+          say(`${OVER} ${share} % have arrived.`);
+        }
+        return piece();
+      }
+      bar.style.width = "0";
+      // What could not be written is lost with the kernel: the page gives it as a file until it is kept.
+      const saved = model.get("unkept") ? URL.createObjectURL(fileOf(take)) : "";
       done();
+      if (saved) {
+        [file.href, file.hidden] = [saved, false];
+        window.addEventListener("beforeunload", leaving);
+      }
       show();
       below();
     };

@@ -12,7 +12,7 @@ import traitlets
 from gainlib.audio import Audio
 from gainlib.errors import GainError
 from gainlib.learners.takes import keep_take, kept_takes, takes_folder
-from gainlib.meters import peak_dbfs, rms_dbfs
+from gainlib.meters import measures, rms_dbfs
 from gainlib.sound_file import read
 from gainlib.text import counted, dbfs, path_text
 from gainlib.widgets.as_left import as_left
@@ -104,12 +104,15 @@ class Recorder(CourseWidget):
             return self
         try:
             path = keep_take(self.take, self._folder)
+            self.take = read(path)  # a long one is not held twice
         except GainError as fault:
             self.unkept = True
-            self.said = f"{fault} The take is on the bench until the kernel ends: make room, then press Keep it."
+            self.said = (
+                f"{fault} The take is on the bench until the kernel ends: make room, then press Keep it, "
+                "or save it as a file elsewhere."
+            )
             return self
         self._list()
-        self.take = Audio(self.take.samples, self.take.rate_hz, path.stem, path)
         self.chosen, self.unkept = path.name, False
         self.said = f"Kept as {path.name} in {path_text(path.parent.name)}: {_told(self.take)}"
         if self._place is not None:
@@ -147,7 +150,7 @@ class Recorder(CourseWidget):
 
     def _whole(self, told: dict[str, Any]) -> None:
         try:
-            self.take = _take_of(b"".join(self._pieces), told)
+            self.take = _take_of(self._pieces, told)
         except (GainError, ValueError, TypeError, ZeroDivisionError):
             self.said = f"Not taken: {_NOT_A_TAKE}"
             return
@@ -166,21 +169,26 @@ class Recorder(CourseWidget):
         return f"<recorder: {self.said or 'no take yet'}>"
 
 
-def _take_of(samples: bytes, told: dict[str, Any]) -> Audio:
+def _take_of(pieces: list[bytes], told: dict[str, Any]) -> Audio:
     """The take that the page sent: its floats, interleaved; channels that are the same are one."""
-    array = np.frombuffer(samples, dtype="<f4").reshape(-1, told["channels"])
+    array = np.concatenate([np.frombuffer(each, dtype="<f4") for each in pieces]).reshape(-1, told["channels"])
     # One channel is only a wish to a browser: a mono microphone may come as two that are the same.
     if array.shape[1] > 1 and all(
         np.array_equal(array[:, :1], array[:, each : each + 1]) for each in range(1, array.shape[1])
     ):
-        array = array[:, :1]
-    return Audio(np.array(array, dtype=np.float32), told["rate_hz"], "take")
+        array = array[:, :1].copy()
+    return Audio(array.astype(np.float32, copy=False), told["rate_hz"], "take")
+
+
+def _highest(take: Audio) -> float:
+    peak = measures()["peak_dbfs"]
+    return peak.of_all(peak.read(take))
 
 
 def _told(take: Audio) -> str:
     """The take in one sentence."""
-    peak = float(np.max(peak_dbfs(take.samples)))
-    clipped = int(np.count_nonzero(np.abs(take.samples).max(axis=1) >= CLIPPED))
+    peak = _highest(take)
+    clipped = sum(int(np.count_nonzero(np.abs(block).max(axis=1) >= CLIPPED)) for block in take.blocks())
     said = f"{take.seconds:.1f} s at {take.rate_hz / 1000:g} kHz, highest peak {dbfs(peak)}, "
     return said + (f"{counted(clipped, 'sample')} clipped." if clipped else "no sample clipped.")
 
@@ -188,7 +196,7 @@ def _told(take: Audio) -> str:
 def _remarks(take: Audio, told: dict[str, Any], room_seconds: float) -> list[str]:
     """What a learner should know of how the take came to be."""
     said, settings = [], told.get("settings") or {}
-    if not np.any(take.samples):
+    if _highest(take) == -math.inf:
         said.append("Nothing but silence arrived: another input may be chosen, or the microphone is switched off.")
     elif take.seconds > room_seconds > 0.0:
         floor = float(np.max(rms_dbfs(take.between(0.0, room_seconds).samples)))
@@ -197,7 +205,7 @@ def _remarks(take: Audio, told: dict[str, Any], room_seconds: float) -> list[str
             if math.isfinite(floor)
             else "The room's noise is digital silence: something between microphone and page cuts it off."
         )
-    levels = np.ravel(rms_dbfs(take.samples))
+    levels = measures()["rms_dbfs"].read(take)
     if len(levels) == 2 and abs(levels[0] - levels[1]) > _ONE_SIDED_DB:
         louder = 1 + int(levels[1] > levels[0])
         said.append(f"Channel {louder} alone carries it: keep that one, or it is heard on one side.")

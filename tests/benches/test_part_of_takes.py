@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import re
+import tracemalloc
+
 import numpy as np
 import pytest
+import soundfile
 
 import gainlib as gl
 from gainlib.benches.bench_model import BenchModel
@@ -109,3 +113,37 @@ def test_a_part_that_begins_nowhere_is_refused_and_the_page_says_so(long, start)
     long.panel.parts._handle_custom_msg({"kind": "from", "start": start}, None)
     assert "give the second" in long.panel.parts.complaint
     assert long.part.start == pytest.approx(LOUD, abs=150 / 400)
+
+
+def test_a_long_file_is_worked_on_in_parts_and_is_never_held_whole(tmp_path):
+    """Three minutes of stereo at 48 kHz, written a stretch at a time: 69 MB if they were held."""
+    path, rate_hz = tmp_path / "long.wav", 48_000
+    with soundfile.SoundFile(path, "w", rate_hz, 2, subtype="PCM_16") as file:
+        for second in range(180):
+            level = 0.2 if 100 <= second < 130 else 0.02
+            file.write(level * np.random.default_rng(second).standard_normal((rate_hz, 2)).clip(-4, 4))
+    gl.bench(gl.Session.of(take(150.0), [gl.Trim(), gl.Fader()], name="warm"), controls=["trim/gain_db"]).close()
+    tracemalloc.start()
+    bench = gl.bench(gl.Session.of(gl.read(path), [gl.Trim(), gl.Fader()], name="voice"), controls=["trim/gain_db"])
+    bench.move("trim/gain_db", -3.0).show_part(12.0)
+    held = tracemalloc.get_traced_memory()[0]
+    tracemalloc.stop()
+    assert held < 50e6
+    assert bench.show_part().part.start == pytest.approx(100.0, abs=1.0)
+    expected = soundfile.read(path, start=12 * rate_hz, frames=30 * rate_hz)[0]
+    assert np.array_equal(bench.show_part(12.0).before.at("trim").samples, expected)
+    bench.render_all()
+    assert bench.rendering.at("fader").seconds == 180.0
+    bench.close()
+
+
+def test_all_says_what_it_needs_of_memory_where_that_is_much_and_is_refused_where_it_is_too_much(long, monkeypatch):
+    assert "memory" not in long.panel.parts.offer
+    monkeypatch.setattr(type(long), "all_bytes", 2.34e9)
+    long.show_part(3.0)
+    assert long.panel.parts.offer.endswith(", 2.3 GB of memory")
+    monkeypatch.setattr("gainlib.audio.MOST_BYTES", 1e6)
+    monkeypatch.setattr("gainlib.audio.MOST_BYTES_OF_LARGE", 1e6)
+    long.panel.parts._handle_custom_msg({"kind": "all"}, None)
+    assert re.search(r"all of it would need \d+ MB of memory; .* stay with a part, or use", long.panel.parts.complaint)
+    assert long.part.start == 3.0

@@ -136,3 +136,12 @@ def test_in_a_learners_folder_the_take_that_was_chosen_is_there_again_after_a_re
     for each in (here / "takes").iterdir():
         each.unlink()
     assert gl.record().take is None
+
+
+def test_a_long_take_is_kept_bit_exact_and_is_then_not_held(here):
+    samples = noise(70.0, channels=2)
+    recorder = hand_over(gl.record(600.0), samples, frames=1 << 16)
+    (path,) = (here / "takes").iterdir()
+    assert np.array_equal(soundfile.read(path, dtype="float32")[0], samples)
+    assert recorder.take.on_disk
+    assert recorder.said.startswith(f"Kept as {path.name} in takes: 70.0 s at 48 kHz, highest peak −20.0 dBFS, no sam")
