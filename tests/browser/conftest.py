@@ -7,6 +7,7 @@ as `course`: the same module that the widgets import.
 from __future__ import annotations
 
 import base64
+import functools
 import json
 import os
 import secrets
@@ -23,6 +24,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from browser import forked_kernels
 
 from gainlib.page import EXTENSIONS, course_digests
 from gainlib.widgets.assets import SHARED_URL
@@ -94,10 +96,21 @@ class Lab:
         own = {
             "JUPYTER_CONFIG_DIR": "config", "JUPYTER_DATA_DIR": "data", "JUPYTER_RUNTIME_DIR": "runtime",
             "JUPYTERLAB_SETTINGS_DIR": "settings", "JUPYTERLAB_WORKSPACES_DIR": "workspaces", "IPYTHONDIR": "ipython",
+            "JUPYTER_PATH": "forked",
         }  # fmt: skip
-        profile = folder / "ipython" / "profile_default"
-        profile.mkdir(parents=True)
-        (profile / "ipython_kernel_config.py").write_text(f"c = get_config()\n{WARM}\n")
+        self.nest: Any = None
+        if forked_kernels.FORKS:
+            kernels = folder / "forked" / "kernels" / "python3"
+            kernels.mkdir(parents=True)
+            place = str(folder / "nest")
+            (kernels / "kernel.json").write_text(json.dumps(forked_kernels.kernel_spec(place)))
+            self.nest = subprocess.Popen(
+                [sys.executable, forked_kernels.__file__, place], stdin=subprocess.PIPE, stdout=subprocess.PIPE
+            )
+        else:
+            profile = folder / "ipython" / "profile_default"
+            profile.mkdir(parents=True)
+            (profile / "ipython_kernel_config.py").write_text(f"c = get_config()\n{WARM}\n")
         self.spare = ""
         # As a build lays them; `gainlib open` names the same digests in the page's settings.
         extensions = Path(shutil.copytree(EXTENSIONS, folder / "extensions"))
@@ -105,15 +118,16 @@ class Lab:
         beside.write_text(json.dumps(list(course_digests().values())))
         self.log = folder / "server.log"
         with self.log.open("wb") as log:
-            self.process = subprocess.Popen(
+            self.process: Any = subprocess.Popen(
                 [
-                    sys.executable, "-m", "jupyter", "lab", "--no-browser", "--allow-root",
+                    sys.executable, "-m", "gainlib.learners.lab_process", "--no-browser", "--allow-root",
                     "--ServerApp.ip=127.0.0.1", f"--ServerApp.port={port}", "--ServerApp.port_retries=0",
-                    "--LabApp.expose_app_in_browser=True",
+                    "--LabApp.expose_app_in_browser=True", "--LanguageServerManager.autodetect=False",
                     f"--LabApp.extra_labextensions_path={extensions}",
                     f"--IdentityProvider.token={self.token}", f"--ServerApp.root_dir={self.root}",
                 ],
                 env={**os.environ, **{name: str(folder / place) for name, place in own.items()}},
+                stdin=subprocess.PIPE,
                 stdout=log,
                 stderr=subprocess.STDOUT,
             )  # fmt: skip
@@ -124,9 +138,11 @@ class Lab:
                 raise RuntimeError(self.log.read_text())
             try:
                 self.ask("api/status")
-                return
+                break
             except OSError:
                 time.sleep(0.05)
+        if self.nest:
+            assert self.nest.stdout.readline() == b"ready\n"
 
     def ask(self, path: str, method: str = "GET", body: bytes | None = None) -> bytes:
         """One request to the server's own interface."""
@@ -157,6 +173,9 @@ class Lab:
             except subprocess.TimeoutExpired:
                 self.process.kill()
                 self.process.wait()
+        self.process.stdin.close()
+        if self.nest:
+            self.nest.communicate()  # it ends as its input is closed
 
     def write(self, name: str, *cells: str, lesson: bool = False) -> str:
         """A notebook of these cells in the server's folder, on request marked as a lesson; gives its name back."""
@@ -253,6 +272,8 @@ class Lab:
 
 def look_inside(page: Any) -> None:
     """Give the tests, as `course`, the module in which the widgets of a page meet."""
+    # To look at every frame would have every frame drawn, which is most of what a page with many pictures costs.
+    page.wait_for_function = functools.partial(page.wait_for_function, polling=50)
     page.add_init_script(f"import({json.dumps(SHARED_URL)}).then((module) => {{ window.course = module; }});")
     # Whatever waits for some seconds has waited already: no bench may hang on how quick its page is.
     page.add_init_script("""AbortSignal.timeout = () => {
