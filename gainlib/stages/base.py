@@ -518,7 +518,7 @@ def amplified(signal: Signal, gain: float) -> Signal:
     return dataclasses.replace(signal, samples=samples, noise_power=signal.noise_power * gain * gain)
 
 
-@functools.lru_cache(maxsize=2)
+@functools.lru_cache(maxsize=3)
 def _drawn_noise(seed: int, strip: str, shape: tuple[int, int]) -> NDArray[np.float32]:
     """White Gaussian noise of RMS 1, other for each seed and strip; kept, so that a moved gain draws no new."""
     noise = np.random.default_rng([seed, *strip.encode()]).standard_normal(shape, dtype=np.float32)

@@ -9,7 +9,8 @@ from typing import ClassVar
 
 import numpy as np
 
-from gainlib.decibels import Alignment, alignment, dbu_from_dbv, ratio_from_db
+from gainlib.connection import converter_noise_dbfs, whole_band
+from gainlib.decibels import AES17_ZERO_RMS, Alignment, alignment, dbu_from_dbv, ratio_from_db
 from gainlib.meters import clipped_runs
 from gainlib.stages.base import (
     Signal,
@@ -30,13 +31,16 @@ __all__ = ["OPERATING_LEVELS_DBU", "OutboardInsert"]
 
 OPERATING_LEVELS_DBU = {"+4 dBu": 4.0, "-10 dBV": float(dbu_from_dbv(-10.0))}
 """The two operating levels of line equipment in dBu: professional and consumer (*common practice*), 11.78 dB apart."""
+# Tells the noise of the converter on the way back from the other, whatever the seed.
+_ON_THE_WAY_BACK = 2**32
 
 
 @dataclass(frozen=True)
 class OutboardInsert(Stage):
     """Sends the signal out to a device and takes it back: unity only where both ends agree on the operating level.
 
-    The reading `loop_gain_db` is what all of it comes to, 0 at unity.
+    The reading `loop_gain_db` is what all of it comes to, 0 at unity. There is a converter at either end: the noise of
+    the one on the way out passes the device, that of the one on the way back does not.
 
     Parameters
     ----------
@@ -52,6 +56,8 @@ class OutboardInsert(Stage):
         The device clips hard at the peak of a sine of that level.
     device_noise_dbu : float, -inf to 100 dBu
         The device's noise, in the band up to 20 kHz; -inf for none.
+    dynamic_range_db : float, 0 dB and more
+        Of each of the two converters, A-weighted, as a converter has it; inf for none of their noise.
     noise_seed : int
         The same seed gives the same noise each time.
     name : str
@@ -64,7 +70,7 @@ class OutboardInsert(Stage):
 
     References
     ----------
-    *Published*: EBU R 68-2000 and SMPTE RP 155 (alignments). *Derived*: -10 dBV is -7.78 dBu.
+    *Published*: EBU R 68-2000 and SMPTE RP 155 (alignments). *Derived*: -10 dBV is -7.78 dBu; `converter_noise_dbfs`.
 
     Examples
     --------
@@ -83,6 +89,7 @@ class OutboardInsert(Stage):
     device_gain_db: float = setting(0.0, label="Device gain", low=-24.0, high=24.0, step=0.5)
     device_max_dbu: float = 24.0
     device_noise_dbu: float = -90.0
+    dynamic_range_db: float = setting(110.0, label="Dynamic range", low=96.0, high=124.0, step=1.0)
     noise_seed: int = 4
 
     def __post_init__(self) -> None:
@@ -90,6 +97,7 @@ class OutboardInsert(Stage):
         object.__setattr__(self, "alignment", alignment(self.alignment))
         require_gain(self, "return_gain_db", "device_gain_db", "device_max_dbu")
         require_within(self, "device_noise_dbu", -math.inf, 100.0)
+        require_within(self, "dynamic_range_db", 0.0)
         require_seed(self, "noise_seed")
         require_one_of(self)
 
@@ -116,7 +124,10 @@ class OutboardInsert(Stage):
     def process(self, signal: Signal) -> StageResult:
         """The signal, back from the device."""
         out = self._full_scale_volts(self.send) * ratio_from_db(self.device_gain_db)
-        noise_rms = thermal_rms_volts(self.device_noise_dbu, signal.rate_hz)
+        in_band = ratio_from_db(converter_noise_dbfs(self.dynamic_range_db)) * AES17_ZERO_RMS
+        converter_rms = in_band * whole_band(signal.rate_hz)
+        # Two noises that are added up at one place are one noise: what was sent with its own, and the device's.
+        noise_rms = math.hypot(converter_rms * out, thermal_rms_volts(self.device_noise_dbu, signal.rate_hz))
         most = peak_volts(self.device_max_dbu)
         samples = signal.samples * out
         if noise_rms > 0.0:
@@ -124,9 +135,11 @@ class OutboardInsert(Stage):
         np.clip(samples, -most, most, out=samples)
         device = clipped_runs(samples, ceiling_dbfs=20 * math.log10(most))
         samples *= self._back
+        if converter_rms > 0.0:
+            samples += noise_of(self.noise_seed + _ON_THE_WAY_BACK, signal, converter_rms)
         np.clip(samples, -1.0, 1.0, out=samples)
         returned = clipped_runs(samples)
-        power = (signal.noise_power * out**2 + noise_rms**2) * self._back**2
+        power = (signal.noise_power * out**2 + noise_rms**2) * self._back**2 + converter_rms**2
         passed = dataclasses.replace(signal, samples=frozen(samples), noise_power=power)
         # Where both clip, the device's runs tell the story: what it cut off stays cut off.
         clipped = device if len(device) else returned

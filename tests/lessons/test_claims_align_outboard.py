@@ -182,10 +182,19 @@ def test_what_the_null_leaves(reckoned):
     turned = {"loop_polarity/inverted": True}
     null = parallel(48, **turned).level("main/fader").rms_dbfs
     device = -80 + 10 * math.log10(24 / 20) - 18
-    source = "derived: what is left is the device's noise; its band; 0 dBFS is +18 dBu"
+    # Two of 110 dB, A-weighted; A takes 2.05 dB off white noise in 20 kHz.
+    converters = -110 + 2.05 + 10 * math.log10(2 * 24 / 20)
+    loop = 10 * math.log10(10 ** (device / 10) + 10 ** (converters / 10))
+    source = "derived: what is left is the noise of device and converters; their band; 0 dBFS is +18 dBu"
     snare = paper.rms_dbfs(SNARE)
-    quote = "the device's noise, with the snare 67 dB over it"
-    reckoned(quote, 67, snare - device, snare - null, within=0.5, near=0.05, source=source)
+    quote = "the noise of device and converters, with the snare 67 dB over it"
+    reckoned(quote, 67, snare - loop, snare - null, within=0.5, near=0.05, source=source)
+    silent = gl.Session.of(gl.Audio(np.zeros(48_000), 48_000), [gl.OutboardInsert("EBU R 68", device_noise_dbu=-1e3)])
+    read = silent.render().at("insert")
+    quote = "The two converters of a loop add noise of their own, −104 dBFS together."
+    reckoned(quote, -104, converters, gl.measure("rms_dbfs", read), within=0.5, near=0.05, source=source)
+    quote = "in the loop in parallel it is 0.8 dB of the noise"
+    reckoned(quote, 0.8, loop - device, snare - device - (snare - null), within=0.05, near=0.05, source=source)
     # A tenth of a decibel leaves ten times more than the noise.
     louder = parallel(48, **turned, **{"loop_fader/gain_db": 0.1}).level("main/fader").rms_dbfs
     quote = "A tenth of a dB too much leaves −39 dB of the snare"

@@ -284,7 +284,7 @@ def test_24_bit_audio_passes_a_float_file_and_a_24_bit_file_bit_for_bit(signal_o
     ],
 )
 def test_the_insert_is_unity_only_where_both_ends_agree(signal_of, send: str, receive: str, gain_db: float) -> None:
-    stage = OutboardInsert("EBU R 68", send, receive, device_noise_dbu=-math.inf)
+    stage = OutboardInsert("EBU R 68", send, receive, device_noise_dbu=-math.inf, dynamic_range_db=math.inf)
     assert stage.loop_gain_db == pytest.approx(gain_db, abs=5e-5)
     samples = 0.01 * np.random.default_rng(4).uniform(-1, 1, 1000)
     out = stage.process(signal_of(samples)).signal.samples[:, 0]
@@ -293,19 +293,43 @@ def test_the_insert_is_unity_only_where_both_ends_agree(signal_of, send: str, re
 
 def test_a_return_trim_mends_the_mismatch_but_not_the_noise(signal_of) -> None:
     quiet = signal_of(np.zeros(COUNT))
-    matched = OutboardInsert("EBU R 68", device_noise_dbu=-80.0).process(quiet)
+    own = {"device_noise_dbu": -80.0, "dynamic_range_db": math.inf}
+    matched = OutboardInsert("EBU R 68", **own).process(quiet)
     # Worked: 0 dBFS is +18 dBu at the +4 dBu return, so -80 dBu is -98 dBFS in 20 kHz, +0.792 dB up to 24 kHz.
     assert 10 * math.log10(matched.signal.noise_power / 0.5) == pytest.approx(-98 + 0.792, abs=0.001)
     measured = 10 * math.log10(np.mean(matched.signal.samples**2) / 0.5)
     assert measured == pytest.approx(-97.208, abs=0.05)
-    low = OutboardInsert("EBU R 68", "-10 dBV", "+4 dBu", return_gain_db=11.7815, device_noise_dbu=-80.0)
+    low = OutboardInsert(
+        "EBU R 68", "-10 dBV", "+4 dBu", return_gain_db=11.7815, device_noise_dbu=-80.0, dynamic_range_db=math.inf
+    )
     assert low.loop_gain_db == pytest.approx(0.0, abs=1e-4)
     assert 10 * math.log10(low.process(quiet).signal.noise_power / 0.5) == pytest.approx(-97.208 + 11.7815, abs=0.001)
 
 
+@pytest.mark.parametrize(
+    ("settings", "noise_dbfs"),
+    [
+        # Worked: a converter of 110 dB, A-weighted, has -107.95 dBFS in 20 kHz (A takes 2.05 dB off white noise),
+        # +0.792 dB up to 24 kHz; two of them at unity are 3.01 dB more.
+        ({}, -107.95 + 0.792 + 3.01),
+        # The way out passes 12 dB of gain, the way back none: the powers of -95.16 and -107.16 dBFS.
+        ({"device_gain_db": 12.0}, 10 * math.log10(10**-9.5158 + 10**-10.7158)),
+        # 20 dB less, and 10 dB on the way back, which is in front of its converter.
+        ({"device_gain_db": -20.0, "return_gain_db": 10.0}, 10 * math.log10(10**-11.7158 + 10**-10.7158)),
+        ({"dynamic_range_db": 100.0}, -97.95 + 0.792 + 3.01),
+    ],
+)
+def test_the_converters_of_the_loop_make_noise_one_in_front_of_the_device_and_one_behind(
+    signal_of, settings, noise_dbfs
+) -> None:
+    loop = OutboardInsert("EBU R 68", device_noise_dbu=-math.inf, **settings).process(signal_of(np.zeros(COUNT)))
+    assert 10 * math.log10(loop.signal.noise_power / 0.5) == pytest.approx(noise_dbfs, abs=0.01)
+    assert 10 * math.log10(np.mean(loop.signal.samples**2) / 0.5) == pytest.approx(noise_dbfs, abs=0.05)
+
+
 def test_the_device_clips_at_its_own_level(signal_of) -> None:
     sine = signal_of(np.sin(2 * np.pi * 100 * np.arange(RATE_HZ) / RATE_HZ))
-    stage = OutboardInsert("EBU R 68", device_max_dbu=12.0, device_noise_dbu=-math.inf)
+    stage = OutboardInsert("EBU R 68", device_max_dbu=12.0, device_noise_dbu=-math.inf, dynamic_range_db=math.inf)
     passed = stage.process(sine)
     # +12 dBu against 0 dBFS at +18 dBu: -6 dBFS.
     assert 20 * math.log10(passed.signal.samples.max()) == pytest.approx(-6.0, abs=1e-9)
@@ -330,6 +354,7 @@ def test_the_device_clips_at_its_own_level(signal_of) -> None:
         (lambda: Cable(length_m=-1.0), "length_m of the cable is -1.0; it must be from 0 to 1000"),
         (lambda: Cable(-1.0), "source_ohm of the cable is -1.0; it must be from 0 to 1e.06"),
         (lambda: StoredFile("fixed 8"), "coding of the stored file is 'fixed 8'"),
+        (lambda: OutboardInsert(18.0, dynamic_range_db=-1.0), "dynamic_range_db of the insert is -1.0; it must be 0"),
         (lambda: OutboardInsert(18.0, send="+4"), r"send of the insert is '\+4'; known are \+4 dBu, -10 dBV"),
         (lambda: SoftClip(onset_db=0.0), "onset_db of the soft clip is 0.0; it must be above 0 dB"),
     ],
