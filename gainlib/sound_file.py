@@ -23,7 +23,7 @@ from gainlib.broadcast import Broadcast, put_broadcast, read_broadcast
 from gainlib.decoding import DECODED_ENDINGS, Decoded, is_decoded
 from gainlib.errors import GainError
 from gainlib.storage import atomic_path, bundled, bundled_folder, fault_of_disk, given_path
-from gainlib.text import counted, describe_value, lasting, reason_of
+from gainlib.text import counted, describe_value, lasting, reason_of, spaced
 
 __all__ = [
     "LONG_SECONDS",
@@ -390,7 +390,7 @@ class SoundFile:
 
     def require_memory(self, frames: int) -> None:
         """Refuse to read so many samples at once where they would need too much memory."""
-        form = f"{counted(self.channels, 'channel')}, {self.rate_hz} Hz"
+        form = f"{counted(self.channels, 'channel')}, {spaced(self.rate_hz)} Hz"
         if frames == self.frames:
             what = f"{self._given} lasts {lasting(self.seconds)} ({form}); read whole it"
             then = "take a part, such as seconds=(0, 60), or survey it, which reads any length"

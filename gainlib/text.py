@@ -12,7 +12,7 @@ from gainlib.errors import escaped
 __all__ = [
     "clock", "counted", "day_in_words", "dbfs", "describe_value", "lasting", "left", "level", "listed", "memory",
     "moment_in_words", "path_text", "plain", "printable", "printed_number", "reason_of", "short_day", "shortened",
-    "signed", "times",
+    "signed", "spaced", "times",
 ]  # fmt: skip
 
 LONGEST_PATH = 300
@@ -27,10 +27,20 @@ def signed(value: float, digits: int = 1, unit: str = "dB", *, plus: bool = True
     if math.isinf(value):
         text = "−∞" if value < 0 else ("+∞" if plus else "∞")
     else:
-        text = f"{abs(value):.{digits}f}"
-        if float(text) != 0.0:
+        text = spaced(value, digits)
+        if any(each in "123456789" for each in text):
             text = ("−" if value < 0 else "+" if plus else "") + text
     return f"{text} {unit}".rstrip()
+
+
+def spaced(value: float, digits: int = 0) -> str:
+    """A number without its sign; from five digits on a gap stands in front of each three.
+
+    >>> spaced(50_000), spaced(9999.6, 1), spaced(-1_000_000)
+    ('50 000', '9999.6', '1 000 000')
+    """
+    whole, point, rest = f"{abs(value):,.{digits}f}".partition(".")
+    return whole.replace(",", " " if len(whole) > len("9,999") else "") + point + rest
 
 
 def dbfs(value: float) -> str:
@@ -66,8 +76,8 @@ def left(headroom_db: float) -> str:
 def printed_number(value: float, unit: str, step: float = 0.0, *, plus: bool = True) -> str:
     """A number as a sentence prints it, with as many digits as it (or its step) has, up to four.
 
-    >>> printed_number(-30.0, "dBu", 1.0), printed_number(1.5, "dB", 0.5), printed_number(0.775, "V")
-    ('−30 dBu', '+1.5 dB', '0.775 V')
+    >>> printed_number(-30.0, "dBu", 1.0), printed_number(1.5, "dB", 0.5), printed_number(50_000, "ohm")
+    ('−30 dBu', '+1.5 dB', '50 000 ohm')
     """
     digits = next((count for count in range(4) if _has_digits(value, count) and _has_digits(step, count)), 4)
     return signed(value, digits, unit, plus=plus and unit in ("dB", "LU"))

@@ -281,7 +281,7 @@ def test_a_small_file_that_holds_too_much_says_how_much_and_is_read_in_part(tmp_
     path = long_flac(tmp_path / "silence.flac", channels=8, rate_hz=192_000, seconds=150)
     tracemalloc.start()
     with pytest.raises(
-        GainError, match=r"lasts 2.5 min \(8 channels, 192000 Hz\); read whole it would need 922 MB"
+        GainError, match=r"lasts 2.5 min \(8 channels, 192 000 Hz\); read whole it would need 922 MB"
     ) as at:
         _ = read(path).samples
     assert "take a part, such as seconds=(0, 60), or survey it" in str(at.value)

@@ -20,6 +20,10 @@ from gainlib import text as words
         (-math.inf, {"unit": "dBFS"}, "−∞ dBFS"),
         (math.inf, {"plus": False}, "∞ dB"),
         (14.0, {"digits": 0, "unit": "", "plus": False}, "14"),
+        (50_000.0, {"digits": 0, "unit": "ohm", "plus": False}, "50 000 ohm"),
+        (-9999.96, {"unit": ""}, "−10 000.0"),
+        (9999.4, {"digits": 0, "unit": "Hz", "plus": False}, "9999 Hz"),
+        (1_234_567.0, {"digits": 0, "unit": ""}, "+1 234 567"),
     ],
 )
 def test_levels_are_printed_with_a_real_minus(value, options, text):

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 from gainlib.errors import GainError, suggest
 from gainlib.flow.channels import MAIN, NOWHERE, Bus, Channel, FaderGroup, Strip
 from gainlib.stages import Delivery, Fader
+from gainlib.text import spaced
 
 __all__ = ["all_in_order", "find_faults", "find_group_faults", "require_kind"]
 
@@ -62,8 +63,8 @@ def find_faults(strips: Sequence[Strip], buses: Sequence[Bus], main: Bus | None)
     ]
     first = strips[0]
     faults += [
-        f"strip {each.name!r} has {each.take.rate_hz} Hz and strip {first.name!r} {first.take.rate_hz} Hz; "
-        "convert one of them, signals are summed at one rate."
+        f"strip {each.name!r} has {spaced(each.take.rate_hz)} Hz and strip {first.name!r} "
+        f"{spaced(first.take.rate_hz)} Hz; convert one of them, signals are summed at one rate."
         for each in strips[1:]
         if each.take.rate_hz != first.take.rate_hz
     ]

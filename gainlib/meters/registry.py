@@ -22,7 +22,7 @@ from gainlib.meters.phrases import find_phrases
 from gainlib.meters.streaming import Readings, StreamMeter
 from gainlib.meters.true_peak import TruePeakMeter
 from gainlib.meters.windows import WindowMeter
-from gainlib.text import signed
+from gainlib.text import signed, spaced
 
 __all__ = ["Measure", "Measures", "Meters", "Reader", "measure", "measure_all", "measures"]
 
@@ -139,12 +139,12 @@ class Measure:
         """What it needs, in words; empty where any recording will do.
 
         >>> measures()["short_term_max_lufs"].needs
-        '3 s or more, at most 6 channels, 8000 to 192000 Hz'
+        '3 s or more, at most 6 channels, 8000 to 192 000 Hz'
         """
         parts = ["a steady tone"] if self.tone else []
         parts += [f"{self.least_seconds:g} s or more"] if self.least_seconds else []
         parts += [f"at most {self.most_channels} channels"] if self.most_channels else []
-        parts += [f"{self.rates_hz[0]} to {self.rates_hz[1]} Hz"] if self.rates_hz else []
+        parts += [f"{spaced(self.rates_hz[0])} to {spaced(self.rates_hz[1])} Hz"] if self.rates_hz else []
         return ", ".join(parts)
 
     def lacks(self, recording: Recorded) -> str:
@@ -162,8 +162,8 @@ class Measure:
         if self.most_channels and channels > self.most_channels:
             return f"{self.name} needs at most {self.most_channels} channels; this recording has {channels}."
         if self.rates_hz and not self.rates_hz[0] <= rate_hz <= self.rates_hz[1]:
-            low, high = self.rates_hz
-            return f"{self.name} needs a rate of {low} to {high} Hz; this recording has {rate_hz} Hz."
+            low, high, found = map(spaced, (*self.rates_hz, rate_hz))
+            return f"{self.name} needs a rate of {low} to {high} Hz; this recording has {found} Hz."
         return ""
 
     def reads(self, rate_hz: int, channels: int) -> bool:

@@ -13,7 +13,7 @@ from gainlib.decibels import db_from_ratio
 from gainlib.errors import GainError
 from gainlib.meters.distortion import harmonics, thd_n_percent
 from gainlib.meters.levels import rms_dbfs
-from gainlib.text import dbfs, listed, signed
+from gainlib.text import dbfs, listed, signed, spaced
 
 __all__ = ["RESPONSE_HZ", "RoundTrip", "SentSignal", "read_round_trip"]
 
@@ -71,7 +71,7 @@ class SentSignal:
 
     def __post_init__(self) -> None:
         if self.rate_hz < 44_100:
-            raise GainError(f"rate_hz is {self.rate_hz}; the tones of a round trip need 44100 Hz or more.")
+            raise GainError(f"rate_hz is {self.rate_hz}; the tones of a round trip need 44 100 Hz or more.")
         if not -60.0 <= self.level_dbfs <= 0.0 or not self.loudest_dbfs <= 0.0:
             raise GainError(
                 f"the levels are {self.level_dbfs:g} and {self.loudest_dbfs:g} dBFS; give -60 to 0 dBFS, and at most 0."
@@ -232,7 +232,8 @@ def read_round_trip(sent: SentSignal, heard: Audio, *, began: int = 0) -> RoundT
     'Gain at 997 Hz, channel 1: −20.00 dB. The polarity is kept.'
     """
     if heard.rate_hz != sent.rate_hz:
-        raise GainError(f"what came back has {heard.rate_hz} Hz and {sent.rate_hz} Hz were sent; record at one rate.")
+        back, out = spaced(heard.rate_hz), spaced(sent.rate_hz)
+        raise GainError(f"what came back has {back} Hz and {out} Hz were sent; record at one rate.")
     rate_hz, samples = sent.rate_hz, np.asarray(heard.samples, dtype=np.float64)
     quiet = round(_QUIET_SECONDS * rate_hz)
     first = began + quiet

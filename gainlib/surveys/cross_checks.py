@@ -16,6 +16,7 @@ from gainlib.decibels import db_from_power
 from gainlib.sound_file import SoundFile
 from gainlib.surveys.lags import find_lag, shape_of_spectra, spectra_of
 from gainlib.surveys.stem import Stem
+from gainlib.text import spaced
 
 __all__ = ["Related", "commonest", "find_mismatches", "find_related"]
 
@@ -158,7 +159,7 @@ def find_mismatches(stems: Sequence[Stem]) -> Iterator[tuple[Stem, str, str]]:
     start = _of_most([each.starts_at / each.rate_hz for each in stems if each.starts_at is not None])
     for each in stems:
         if rate is not None and each.rate_hz != rate:
-            yield each, "rate", f"its rate is {each.rate_hz} Hz, that of most is {rate:g} Hz"
+            yield each, "rate", f"its rate is {spaced(each.rate_hz)} Hz, that of most is {spaced(rate)} Hz"
         difference = 0.0 if length is None else each.seconds - length
         if abs(difference) >= 0.001:
             more = "longer" if difference > 0 else "shorter"

@@ -20,7 +20,7 @@ from gainlib.surveys.columns import COLUMNS
 from gainlib.surveys.folder import INVENTORY_FILES as FILES
 from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.sound_changes import CODINGS
-from gainlib.text import clock, counted, path_text, printable, reason_of, signed
+from gainlib.text import clock, counted, path_text, printable, reason_of, signed, spaced
 
 __all__ = ["FILES", "require_room", "write_inventory"]
 
@@ -185,7 +185,7 @@ def _text(survey: SurveyResult, items: Sequence[_Item], folder: Path, on: dateti
     ]
     for each in items:
         word = CODINGS.get(each.coding, each.coding)
-        form = f"{each.form}, {word}, {each.rate_hz} Hz, {counted(each.channels, 'channel')}"
+        form = f"{each.form}, {word}, {spaced(each.rate_hz)} Hz, {counted(each.channels, 'channel')}"
         length = f"{clock(each.seconds)} ({counted(each.frames, 'sample')})"
         start = f", starts at {_start(each)} (sample {each.starts_at})" if each.starts_at is not None else ""
         loudness = "" if each.loudness_lufs is None else f"{signed(each.loudness_lufs, 1, 'LUFS')}, "

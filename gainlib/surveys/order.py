@@ -21,7 +21,7 @@ from gainlib.surveys.columns import COLUMNS
 from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.stem import Stem
 from gainlib.surveys.targets import Practice
-from gainlib.text import counted, describe_value, path_text, printable, shortened, signed
+from gainlib.text import counted, describe_value, path_text, printable, shortened, signed, spaced
 
 __all__ = [
     "Order",
@@ -160,7 +160,7 @@ def check_order(survey: SurveyResult, order: Order) -> list[OrderLine]:
     >>> from gainlib.surveys.survey import survey
     >>> found = survey(bundled_folder("media") / "bass.flac")
     >>> [each.line for each in check_order(found, Order(stems=Part(rate_hz=44100)))]
-    ['DOES NOT MEET THE ORDER: stems: rate 44100 Hz, but bass has 48000 Hz.']
+    ['DOES NOT MEET THE ORDER: stems: rate 44 100 Hz, but bass has 48 000 Hz.']
     """
     found = []
     if survey.unreadable:
@@ -222,8 +222,8 @@ def _lines(name: str, part: Part, stems: Sequence[Stem], survey: SurveyResult) -
     formats = [each.upper() for each in part.formats]
     of_each("formats", f"format {' or '.join(formats)}", lambda stem: _form(stem) in formats,
             lambda stem: f"is {_form(stem)}")  # fmt: skip
-    of_each("rate_hz", f"rate {part.rate_hz} Hz", lambda stem: stem.rate_hz == part.rate_hz,
-            lambda stem: f"has {stem.rate_hz} Hz")  # fmt: skip
+    of_each("rate_hz", f"rate {spaced(part.rate_hz or 0)} Hz", lambda stem: stem.rate_hz == part.rate_hz,
+            lambda stem: f"has {spaced(stem.rate_hz)} Hz")  # fmt: skip
     of_each("word", f"word length {_in_words(part.word)}", lambda stem: _word(stem) == part.word,
             lambda stem: f"has {word_said(stem)}")  # fmt: skip
     wanted = " or ".join(map(str, part.channels))

@@ -9,7 +9,7 @@ from typing import Any
 
 from gainlib.surveys.likeness import Likeness, Passage
 from gainlib.surveys.targets import Tempo
-from gainlib.text import clock, counted, listed, signed
+from gainlib.text import clock, counted, listed, signed, spaced
 
 __all__ = ["CODINGS", "SoundChange", "find_form_changes"]
 
@@ -213,7 +213,7 @@ def find_form_changes(old: Mapping[str, Any], new: Mapping[str, Any], same_sampl
         found.append(f"{used[1]} bits of its words are in use, were {used[0]}")
     was, now = int(old["rate_hz"]), int(new["rate_hz"])
     if was != now:
-        said = f"{now} Hz, was {was} Hz"
+        said = f"{spaced(now)} Hz, was {spaced(was)} Hz"
         if same_samples:
             faster, steps = now / was, 12.0 * math.log2(now / was)
             said += (

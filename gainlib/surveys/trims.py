@@ -24,7 +24,7 @@ from gainlib.surveys.columns import COLUMNS
 from gainlib.surveys.cross_checks import commonest
 from gainlib.surveys.stem import Stem, Stopped, block_frames
 from gainlib.surveys.targets import Practice
-from gainlib.text import signed
+from gainlib.text import signed, spaced
 
 __all__ = ["Sum", "Trim", "add_up", "apply_trim", "find_noise", "lower_alike", "propose_trim", "share_above"]
 
@@ -203,7 +203,7 @@ def addable(stems: Sequence[Stem]) -> tuple[list[Stem], list[tuple[str, str]]]:
     added, left_out = [], []
     for each in stems:
         if each.rate_hz != rate:
-            left_out.append((each.name, f"its rate is {each.rate_hz} Hz, not {rate:g} Hz"))
+            left_out.append((each.name, f"its rate is {spaced(each.rate_hz)} Hz, not {spaced(rate)} Hz"))
         elif each.channels not in (1, channels):
             left_out.append((each.name, f"it has {each.channels} channels, not 1 or {channels}"))
         else:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from gainlib.decibels import db_from_power
 from gainlib.flow import Rendering
 from gainlib.meters import OctaveBands, k_weighting_db, loudness_lufs, octave_bands
-from gainlib.text import dbfs, signed
+from gainlib.text import dbfs, signed, spaced
 from gainlib.views.base import Columns, TapView
 from gainlib.views.phrasing import of_tap
 from gainlib.views.signal_path import entering
@@ -55,7 +55,7 @@ class LoudnessWeighting(TapView):
             self.height, (_LOW_HZ, _HIGH_HZ), (_LOW_DB, _HIGH_DB + _KEY), x_axis_type="log",
             x_axis_label="frequency, Hz", y_axis_label="counts, dB",
         )  # fmt: skip
-        decibel_axis(drawing.xaxis, {each: f"{each:,}".replace(",", " ") for each in _HERTZ})
+        decibel_axis(drawing.xaxis, {each: spaced(each) for each in _HERTZ})
         level_axis(drawing, {each: signed(each, 0, "") for each in range(-12, 7, 3)})
         sources = sources_of(self.columns(rendering))
         dotted: dict[str, Any] = {"line_width": 2.5, "line_dash": "dotted"}

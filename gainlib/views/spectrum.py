@@ -12,7 +12,7 @@ from gainlib.decibels import db_from_ratio
 from gainlib.errors import GainError
 from gainlib.flow import Rendering
 from gainlib.meters import Harmonics, harmonics
-from gainlib.text import dbfs, level, signed
+from gainlib.text import dbfs, level, signed, spaced
 from gainlib.views.base import Columns, TapView
 from gainlib.views.phrasing import of_tap
 from gainlib.views.style import coloured, decibel_axis, frame, hover, level_axis, sources_of, write
@@ -62,9 +62,7 @@ class HarmonicSpectrum(TapView):
             x_axis_label="frequency, Hz", y_axis_label="level, dBFS",
         )  # fmt: skip
         ticks = (20, 50, 100, 200, 500, 1000, 2000, 5000, 10_000, 20_000)
-        decibel_axis(
-            drawing.xaxis, {each: f"{each:,}".replace(",", " ") if each > 9999 else str(each) for each in ticks}
-        )
+        decibel_axis(drawing.xaxis, {each: spaced(each) for each in ticks})
         level_axis(drawing, {each: level(each) for each in range(int(_FLOOR_DBFS), 1, 20)})
         sources = sources_of(self.columns(rendering))
         seen = drawing.line("hz", "drawn_dbfs", source=sources["lines"], line_width=1.5, **coloured(line_color="peak"))

@@ -90,7 +90,7 @@ FAULTS = [
     (lambda: Session((strip(),), (), Bus("main", sends=(Send("main"),))), "the main has sends"),
     (
         lambda: Session((strip(), strip("x", take=Audio(np.zeros(10), 44_100))), (), Bus("main")),
-        "strip 'x' has 44100 Hz and strip 'voice' 48000 Hz; convert one of them",
+        "strip 'x' has 44 100 Hz and strip 'voice' 48 000 Hz; convert one of them",
     ),
     (lambda: Strip("voice", TAKE, ()), "strip 'voice' has no stages; give at least one"),
     (lambda: Strip("voice", TAKE, (Trim(), Trim())), "strip 'voice' has two stages named 'trim'"),

@@ -149,7 +149,7 @@ def test_measure_all_leaves_out_what_the_recording_lacks():
          "loudness_lufs needs 0.4 s or more; this recording lasts 0.1 s"),
         (lambda: measure("loudness_range_lu", Audio(np.zeros(RATE_HZ), RATE_HZ)), "needs 3 s or more"),
         (lambda: measure("loudness_lufs", Audio(np.zeros(RATE_HZ), 4_000)),
-         "needs a rate of 8000 to 192000 Hz; this recording has 4000 Hz"),
+         "needs a rate of 8000 to 192 000 Hz; this recording has 4000 Hz"),
     ],
 )  # fmt: skip
 def test_refusals_name_the_measure(ask, message):

@@ -131,7 +131,7 @@ def test_the_form_of_a_file(first, tmp_path, making):
     assert said["bass"] == "bass: 32-bit floats, were 24 bits; apart from that it is the same, sample for sample."
     # 44 100 / 48 000 is 8.1 % less and 12 log2 of it 1.47 semitones.
     assert (
-        "44100 Hz, was 48000 Hz, though the samples are the same: it plays 8.1 % slower and 1.47 semitones lower"
+        "44 100 Hz, was 48 000 Hz, though the samples are the same: it plays 8.1 % slower and 1.47 semitones lower"
         in (said["drums"])
     )
     assert "its header tells a start now (sample 48000)" in said["voice"]

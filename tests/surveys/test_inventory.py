@@ -73,7 +73,7 @@ def test_the_inventory_says_what_each_file_is(stems):
     assert float(voice["loudness_lufs"]) == pytest.approx(loudness, abs=0.051)
     assert "its header tells −3.0 LUFS, measured are" in voice["notes"]
     text = (stems / "inventory.txt").read_text(encoding="utf-8")
-    assert "WAV, 24 bits, 48000 Hz, 1 channel, 0:03.000 (144000 samples), starts at 10:00:00.000" in text
+    assert "WAV, 24 bits, 48 000 Hz, 1 channel, 0:03.000 (144000 samples), starts at 10:00:00.000" in text
     assert "Take 3, dry" in text
     assert "Not in it: broken. " in text
 

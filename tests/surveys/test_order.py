@@ -50,7 +50,7 @@ def checked(tmp_path, found, text):
          "but song_voice.wav fits none, nothing fits song_keys.wav."),
         ("count", "2", "3", "3 files, but there are 2."),
         ("formats", "['wav']", "['FLAC', 'AIFF']", "format FLAC or AIFF, but song_bass is WAV, song_voice is WAV."),
-        ("rate_hz", "48000", "44100", "rate 44100 Hz, but song_bass has 48000 Hz, song_voice has 48000 Hz."),
+        ("rate_hz", "48000", "44100", "rate 44 100 Hz, but song_bass has 48 000 Hz, song_voice has 48 000 Hz."),
         ("word", "'24'", "'16'", "word length 16 bits, but song_bass has 24 bits, song_voice has 24 bits."),
         ("channels", "[1, 2]", "[2]", "2 channels, but song_bass has 1, song_voice has 1."),
         ("seconds", "3", "3.0001", "length 3.000 s, but song_bass has 3.000 s, song_voice has 3.000 s."),
@@ -98,7 +98,7 @@ def test_what_is_not_there_and_what_cannot_be_read_meets_nothing(delivery, tmp_p
     assert [(each.entry, each.met) for each in lines] == [("files", False), ("rate_hz", True)]
     nothing = survey(making.save(tmp_path / "mix.wav", making.noise(1, 1.0)))
     (line, _) = checked(tmp_path, nothing, "stems.rate_hz = 48000\nmix.names = ['mix.wav']")
-    assert line.sentence == "stems: rate 48000 Hz, but no such file is there."
+    assert line.sentence == "stems: rate 48 000 Hz, but no such file is there."
 
 
 @pytest.mark.parametrize(
@@ -158,7 +158,7 @@ def test_the_command_the_json_and_the_sheet(delivery, tmp_path):
     assert f"Written: {order}" in written.stdout
     met = CliRunner().invoke(app, ["survey", str(folder), "--order", str(order)])
     assert met.exit_code == 0
-    assert "meets the order: stems: rate 48000 Hz." in met.stdout.splitlines()
+    assert "meets the order: stems: rate 48 000 Hz." in met.stdout.splitlines()
     order.write_text(order.read_text(encoding="utf-8").replace("48000\nword", "44100\nword"), encoding="utf-8")
     missed = CliRunner().invoke(app, ["survey", str(folder), "--order", str(order), "--json"])
     assert missed.exit_code == 1
@@ -167,7 +167,7 @@ def test_the_command_the_json_and_the_sheet(delivery, tmp_path):
     assert content["order"]["met"] is False
     assert [each["entry"] for each in content["order"]["lines"] if not each["met"]] == ["rate_hz", "rate_hz"]
     page = gain_sheet(found, order=check_order(found, read_order(order)))
-    assert "does not meet it</b>: stems: rate 44100 Hz" in page
+    assert "does not meet it</b>: stems: rate 44 100 Hz" in page
     again = CliRunner().invoke(app, ["survey", str(folder), "--write-order", str(order)])
     assert again.exit_code != 0
 

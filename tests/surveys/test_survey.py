@@ -127,7 +127,7 @@ def test_what_cannot_be_added_is_left_out_with_a_reason(tmp_path, making):
     left_out = dict(made.sum.left_out)
     assert set(left_out) == {"six", "slow"}
     assert "6 channels" in left_out["six"]
-    assert "44100 Hz" in left_out["slow"]
+    assert "44 100 Hz" in left_out["slow"]
     assert kinds(made, "slow") == {"rate"}
 
 

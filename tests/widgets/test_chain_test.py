@@ -54,7 +54,7 @@ def test_what_comes_back_is_read_and_no_file_is_made(chain, tmp_path):
         ({"lost": 128}, "Not measured: the computer lost samples meanwhile"),
         ({"began": None}, "Not measured: it was stopped before anything was sent"),
         ({"began": "x"}, "Not measured: "),
-        ({"rate_hz": 44_100}, "Not measured: what came back has 44100 Hz"),
+        ({"rate_hz": 44_100}, "Not measured: what came back has 44 100 Hz"),
     ],
 )
 def test_what_went_wrong_is_said_and_no_earlier_reading_stands(chain, told, said):
