@@ -8,7 +8,7 @@ from scipy import integrate
 from scipy.stats import norm
 
 from gainlib.errors import GainError
-from gainlib.exercises.staircase import CHANCE, CONVERGES_AT, REVERSALS, Staircase
+from gainlib.exercises.staircase import CHANCE, CONVERGES_AT, MOST_TRIALS, REVERSALS, Staircase
 
 
 def run_of(rungs, answers):
@@ -59,6 +59,7 @@ def test_it_ends_after_eight_reversals_and_the_last_six_count():
     assert run.reversals == (4, 2, 3, 2, 3, 2, 3, 2)
     assert run.estimate.rung == 2.5
     assert not run.estimate.beyond
+    assert run.rung == run.visited[-1] == 2  # that of the last trial, and not where the rule would lead
     with pytest.raises(GainError, match="has ended"):
         run.answered(True)
 
@@ -67,6 +68,22 @@ def test_whoever_hears_the_last_rung_is_beyond_the_ladder_and_whoever_misses_the
     fine, deaf = run_of(5, [True] * 10), run_of(5, [False] * 3)
     assert (fine.ended, fine.estimate.beyond, fine.estimate.rung) == (True, "finer", 4.0)
     assert (deaf.ended, deaf.estimate.beyond, deaf.estimate.rung) == (True, "coarser", 0.0)
+
+
+def test_who_leaves_an_end_of_the_ladder_and_comes_back_is_counted_anew():
+    # By hand, on three rungs: kept at the first twice, right twice (to the third), wrong twice (back), kept twice more.
+    run = run_of(3, [False, False, True, True, False, False, False, False])
+    assert run.visited == (0, 0, 0, 0, 2, 1, 0, 0)
+    assert not run.ended
+    assert run.answered(False).estimate.beyond == "coarser"
+
+
+def test_a_run_that_does_not_settle_ends_after_its_most_trials_and_knows_nothing():
+    run = run_of(500, [True] * MOST_TRIALS)
+    assert run.ended
+    assert not run_of(500, [True] * (MOST_TRIALS - 1)).ended
+    # It never turned, so it can be anywhere on the ladder.
+    assert (run.reversals, run.estimate.beyond, run.estimate.error_rungs) == ((), "", 500.0)
 
 
 @pytest.mark.parametrize("rungs", [1, 0, -3, 2.0, True, "5"])
