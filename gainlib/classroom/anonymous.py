@@ -39,6 +39,10 @@ class AnonymousMarks(Marks):
         """Nothing of the class list."""
         return {}
 
+    def shown_names(self) -> dict[str, str]:
+        """The code of each learner in the place of a name."""
+        return {code: code for code in self.class_file.codes.values()}
+
     def lines(self) -> Iterator[LearnerMark]:
         """The mark line of each learner under their code, in the order of the codes."""
         by_code = sorted(self.learners(), key=lambda each: self.shown_id(each[0]))

@@ -252,5 +252,6 @@ def exercise_rows(made: ClassBasis) -> list[str]:
         parts += [f"file = {toml_value(each.file)}"] if each.file else []
         parts += [f"points = {each.points:g}"] if each.points is not None else []
         parts += [f"role = {toml_value(each.role)}"] if each.role != "required" else []
+        parts += ["any_version = true"] if each.any_version else []
         rows.append(f"  {{ {', '.join(parts)} }},")
     return rows

@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import json
 import os
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -26,7 +26,7 @@ from gainlib.learners.learners_file import ClassExercise, load_entry
 from gainlib.text import counted, listed, moment_in_words, printable
 from gainlib.workers import run_on_workers
 
-__all__ = ["ExerciseMark", "ForeignNumbers", "LearnerMark", "Marks", "mark_folder"]
+__all__ = ["EARLIER", "ExerciseMark", "ForeignNumbers", "LearnerMark", "Marks", "mark_folder"]
 
 OnProgress = Callable[[str, int, int], None]
 """Called with what is done, how much of it and of how much (0 where that is not known)."""
@@ -40,6 +40,12 @@ _OTHER_COUNTS: Mapping[WhichCounts, str] = {
     "latest in time": "another hand-in of {}; the latest in time counts.",
     "best in time": "another hand-in of {}; the best in time counts.",
 }
+
+EARLIER = (
+    "it answers another version of the exercise than the present one; where the task is still the same, write "
+    "any_version = true at the exercise in the class file, or mark with --any-version."
+)
+"""What is said of an answer to a version of an exercise that has been changed since."""
 
 _ENDED = "it could not be marked: the worker that had it ended, twice."
 
@@ -213,6 +219,10 @@ class Marks:
     def shown_roster(self) -> Mapping[str, RosterLine]:
         """What sheets may tell of the class list."""
         return self.class_file.roster
+
+    def shown_names(self) -> dict[str, str]:
+        """The names by which sheets and pages tell of the learners, by their ids there."""
+        return dict(self.learners())
 
     def lines(self) -> Iterator[LearnerMark]:
         """The mark line of each learner."""
@@ -396,8 +406,9 @@ def mark_folder(
     """Read every hand-in of a folder and mark what has no mark yet; each bad file is noted and every good one marked.
 
     `home` is the folder of the class file, from which exercises of one's own are seen. Answers to another version of an
-    exercise get no mark, unless `any_version` lets the present one be used. The marks are the same with any number of
-    workers and in any order. Raises GainError for a folder or an exercise that cannot be used.
+    exercise get no mark, unless `any_version`, here or in the class file, lets the present one be used. The marks are
+    the same with any number of workers and in any order. Raises GainError for a folder or an exercise that cannot be
+    used.
 
     A hand-in that is dated more than a day after `now` (the present, unless given), when the store first meets it,
     counts only where its learner has no other. A file's own time would be a worse judge: copies, archives and mail
@@ -409,6 +420,7 @@ def mark_folder(
     for entry in class_file.exercises:
         exercises[entry.name] = load_entry(entry, home)
         sources[entry.name] = str((home / entry.file).resolve()) if entry.file else entry.name
+    by_any_version = {each.name for each in class_file.exercises if any_version or each.any_version}
     every = count = before = 0
     failed: dict[str, str] = {}  # told in this run; the next one tries again
 
@@ -418,7 +430,7 @@ def mark_folder(
         for seen, found in enumerate(walk_folder(folder), start=1):
             wrong: list[tuple[str, str]] = []
             with noting(wrong, found.place):
-                file, answers = _read(found, class_file, exercises, sources, any_version)
+                file, answers = _read(found, class_file, exercises, sources, by_any_version)
                 first = store.first_seen(found.digest, now)
                 late = class_file.days_late(file.made_at, file.learner) > 0
                 store.add_file(replace(file, ahead=file.made_at > first + CLOCKS_APART, late=late), answers)
@@ -454,7 +466,7 @@ def _read(
     class_file: ClassFile,
     exercises: Mapping[str, Exercise],
     sources: Mapping[str, str],
-    any_version: bool,
+    any_version: Set[str],
 ) -> tuple[HandedFile, list[KeptAnswer]]:
     """One file as a hand-in, and the work that its answers are. Raises GainError for one that gets no mark."""
     if found.fault:
@@ -472,11 +484,8 @@ def _read(
         why, work = "", None
         if exercise is None:
             why = "it is no exercise of this class."
-        elif answer.exercise_digest != exercise.digest and not any_version:
-            why = (
-                "it answers another version of the exercise than the present one; "
-                "where the task is still the same, mark with --any-version."
-            )
+        elif answer.exercise_digest != exercise.digest and answer.exercise not in any_version:
+            why = EARLIER
         elif answer.values != own_values(exercise, learner, key):
             why = "it answers other numbers than this learner's own."
             foreign[exercise.name] = answer.values

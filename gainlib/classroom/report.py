@@ -13,6 +13,7 @@ from gainlib.classroom.similarity import LikePair
 from gainlib.exercises import Exercise
 from gainlib.html.figures import figure_html, script
 from gainlib.html.pages import render
+from gainlib.learners.learners_file import ROLES
 from gainlib.storage import lesson_files, lesson_heading
 from gainlib.text import moment_in_words
 from gainlib.views.style import coloured, frame
@@ -43,6 +44,7 @@ def class_report(
         due=moment_in_words(class_file.due) if class_file.due else "",
         edition=edition,
         figures=figures,
+        roles={each.name: ROLES[each.role] for each in class_file.exercises},
         figure=_figure,
         lesson=_lesson,
         spread=figure_html(_spread(figures.percents), label="How the totals spread"),
@@ -86,6 +88,7 @@ def _spread_said(figures: ClassFigures) -> str:
     return (
         f"Totals run from {min(figures.percents):g} to {max(figures.percents):g} %, the middle one is "
         f"{figures.median:g} %. Below 60 %: {low} of {figures.handed_in}."
+        + (" What bonus lifts above 100 % stands in the last column." if max(figures.percents) > 100 else "")
     )
 
 

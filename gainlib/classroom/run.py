@@ -19,7 +19,7 @@ from gainlib.classroom.grades import write_grades
 from gainlib.classroom.item_analysis import ClassFigures, analyse_items
 from gainlib.classroom.mark_sheet import MarkSheet
 from gainlib.classroom.marking import Work, mark_answers
-from gainlib.classroom.marks import Marks, OnProgress, mark_folder
+from gainlib.classroom.marks import EARLIER, Marks, OnProgress, mark_folder
 from gainlib.classroom.report import class_report
 from gainlib.classroom.similarity import MarkedAnswer, find_alike
 from gainlib.classroom.start_files import edition_given_out, edition_of
@@ -56,6 +56,7 @@ class Marking:
     sent: tuple[str, ...] = ()
     edition: str = ""
     given_out: str = ""
+    earlier: int = 0
 
     @property
     def text(self) -> str:
@@ -68,6 +69,9 @@ class Marking:
         more, look = counted(self.unusable, "more learner"), counted(self.to_look_at, "learner")
         stands_out = f"From {more} only files came that cannot be read or marked.\n" if self.unusable else ""
         stands_out += f"Look at {look} first: something stands out, report.html says what.\n" if self.to_look_at else ""
+        if self.earlier:
+            stands_out += f"Of that {counted(self.earlier, 'answer')} to an exercise that you changed since: where the "
+            stands_out += "task is still the same, write any_version = true at it in the class file, and mark again.\n"
         if self.changed:
             whose = counted(self.changed, "learner")
             stands_out += f"The marks of {whose} changed since the last marking; changes.html says why.\n"
@@ -127,7 +131,7 @@ def mark_class(
         if anonymous:
             target /= ANONYMOUS
             marks = AnonymousMarks.of(marks)
-        figures, without = _written(marks, target)
+        figures, without, earlier = _written(marks, target)
         changed = []
         if not anonymous:
             changed = note_changes(store, marks.lines(), datetime.now(UTC))
@@ -137,7 +141,7 @@ def mark_class(
             wrong: list[tuple[str, str]] = []
             pages = _feedback(marks, target / "feedback", feedback == "light", workers, cluster, on_progress, wrong)
             if wrong:
-                figures, without = _written(marks, target, wrong)
+                figures, without, earlier = _written(marks, target, wrong)
         own = file_names(learner_id for learner_id, _ in marks.learners())
         pages_of = {each: target / "feedback" / f"for-{name}.html" for each, name in own.items()}
         there = {each: page for each, page in pages_of.items() if page.is_file()}
@@ -148,11 +152,14 @@ def mark_class(
         target, figures.learners, figures.handed_in, marks.answers, marks.marked_before, without, pages,
         len(figures.unusable), len(figures.to_look_at), len({each.learner_id for each in changed}),
         tuple(each.name for each in sent), edition_of(of_class, marks.exercises), edition_given_out(source),
+        earlier,
     )  # fmt: skip
 
 
-def _written(marks: Marks, target: Path, wrong: Sequence[tuple[str, str]] = ()) -> tuple[ClassFigures, int]:
-    """Write sheets and report; gives the figures, and how much got no mark. `wrong` are pages that were not made."""
+def _written(marks: Marks, target: Path, wrong: Sequence[tuple[str, str]] = ()) -> tuple[ClassFigures, int, int]:
+    """Write sheets and report; gives the figures, how much got no mark, and how much of it for its version alone.
+
+    `wrong` are pages that were not made."""
     sheet = MarkSheet(list(marks.exercises), marks.shown_roster)
     form = marks.class_file.csv.form
     write_csv(
@@ -183,11 +190,11 @@ def _written(marks: Marks, target: Path, wrong: Sequence[tuple[str, str]] = ()) 
         private=True,
     )
     pairs = [replace(each, learner=marks.shown_id(each.learner), other=marks.shown_id(each.other)) for each in pairs]
-    names = {line.learner_id: line.name for line in marks.lines()}
-    report = class_report(marks.class_file, figures, pairs, names, without[:MOST_LISTED], len(without),
+    report = class_report(marks.class_file, figures, pairs, marks.shown_names(), without[:MOST_LISTED], len(without),
                           edition_of(marks.class_file, marks.exercises))  # fmt: skip
     atomic_write(target / "report.html", report, private=True)
-    return figures, len(without) - marks.superseded()
+    earlier = sum(why == EARLIER for _, why in without)
+    return figures, len(without) - marks.superseded(), earlier
 
 
 def _kept(folder: Path, work: PageWork) -> str:

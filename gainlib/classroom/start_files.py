@@ -100,7 +100,7 @@ class Packing:
         def entry(each: ClassExercise) -> ClassExercise:
             exempt = learner is not None and self.of_class.is_exempt(learner.id, each.name)
             own = {"file": f"{each.name}.toml"} if each.file else {}
-            return each.model_copy(update={**own, **({"role": "optional"} if exempt else {})})
+            return each.model_copy(update={"any_version": False, **own, **({"role": "optional"} if exempt else {})})
 
         return self.of_class.model_copy(update={"exercises": [entry(each) for each in self.of_class.exercises]})
 

@@ -50,13 +50,15 @@ Worth = Annotated[float, Field(gt=0, le=1000, allow_inf_nan=False)]
 class ClassExercise(Entry):
     """An exercise of the class: its name, its file if it is not in the collection, and what it is worth.
 
-    `role` says how its points count: to the full marks, to none (for practice), or on top of the full marks.
+    `role` says how its points count: to the full marks, to none (for practice), or on top of the full marks. With
+    `any_version` an answer to an earlier version of it is marked by the present one.
     """
 
     name: ShortText
     file: ShortText | None = None
     points: Worth | None = None
     role: Literal["required", "optional", "bonus"] = "required"
+    any_version: bool = False
 
     def worth(self, exercise: Exercise) -> float:
         """The full points of this exercise in the class; none where it is not marked unless the class says so."""

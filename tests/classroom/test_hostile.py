@@ -17,11 +17,12 @@ from hypothesis import strategies as st
 
 from gainlib.classroom import marks
 from gainlib.classroom.intake import walk_folder
+from gainlib.classroom.start_files import write_start_files
 from gainlib.errors import GainError
 from gainlib.exercises import author_answer
 from gainlib.learners.hand_in_file import read_hand_in
 
-from .conftest import EXERCISE, GAIN, TRIM, SmallClass
+from .conftest import EXERCISE, GAIN, TRIM, SmallClass, text_of
 
 
 def changed(content, **answer):
@@ -142,6 +143,18 @@ def test_another_version_of_the_exercise_gets_no_mark_unless_it_is_allowed(group
     assert "another version of the exercise" in without[f"a.json, {EXERCISE}"]
     lines, without = group.marked(any_version=True)
     assert (lines["a-01"].total, without) == (5.0, {})
+
+
+def test_a_class_file_lets_the_present_version_mark_answers_to_one_exercise(group, run):
+    group.put("a.json", changed(group.content("a-01"), exercise_digest="0" * 16))
+    status, said, _ = run("mark", group.folder, "--class", group.file, "--feedback", "none")
+    assert (status, "Of that 1 answer to an exercise that you changed since" in said) == (1, True)
+    text = group.file.read_text(encoding="utf-8")
+    group.file.write_text(text.replace("points = 5 }", "points = 5, any_version = true }"), encoding="utf-8")
+    status, said, _ = run("mark", group.folder, "--class", group.file, "--feedback", "none")
+    assert (status, "Of that" in said) == (0, False)
+    write_start_files(group.file)
+    assert "any_version" not in text_of(group.for_all)  # it is nothing that a learner's computer need know
 
 
 def test_someone_elses_numbers_get_no_mark_though_the_answer_is_right_for_them(group):
