@@ -161,6 +161,8 @@ def _handed_in(standing: Standing, handed: object) -> str:
     best = standing.best
     if not isinstance(handed, dict):
         return "not yet" if best else ""
+    if standing.outdated:
+        return "your answer to the earlier version"
     same = best is not None and all(handed.get(name) == best.get(name) for name in ("answer", "exercise_digest"))
     return "yes" if same else "a better answer is not handed in yet"
 

@@ -69,7 +69,8 @@ def hand_in(folder: str | os.PathLike[str] | None = None, to: str | os.PathLike[
     answers = [_handed(each) for each in found if each.best]
     without = [f"“{each.exercise.title}”" for each in found if not each.best]
     older = [f"“{each.exercise.title}”" for each in found if each.outdated]
-    told_why = [f"Answered in an earlier version of the exercise: {', '.join(older)}."] if older else []
+    again = f"Answered in an earlier version of the exercise: {', '.join(older)}. Answer it again, then hand in again."
+    told_why = [again] if older else []
     told_why += [f"Left out: {each}" for each in unread.values()]
     if not answers:
         hindered = f" {told_why[-1]}" if unread else ""

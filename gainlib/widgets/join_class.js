@@ -63,6 +63,9 @@ export default {
       join.disabled = false;
       names.replaceChildren(make("option", { value: "", textContent: "Choose your name" }),
         ...people.map(([value, name]) => make("option", { value, textContent: `${name} (${value})` })));
+      names.value = model.get("known");
+      id.value ||= model.get("known");
+      join.textContent = model.get("known") ? "Take over what is new" : "Join this class";
       const who = people.length ? make("label", {}, "Who are you? ", names) : make("label", {}, "Your id ", id);
       ask.replaceChildren(...(asks ? [...(asks === "who" ? [who] : []), join] : []));
       if (asks && el.contains(document.activeElement)) (asks !== "who" ? join : people.length ? names : id).focus();
@@ -77,7 +80,7 @@ export default {
     showAsk();
     const ends = [
       follow(model, ["who", "may", "invites", "said"], show),
-      follow(model, ["asks", "people", "answered"], showAsk),
+      follow(model, ["asks", "people", "answered", "known"], showAsk),
       follow(model, ["received", "wanted"], next),
       follow(model, ["joined"], joined),
     ];

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import tempfile
 from html import escape
@@ -30,7 +31,7 @@ class JoinClass(CourseWidget):
     """Where a start file is chosen; `take` reads one, `join` enters its class, `said` tells what came of it.
 
     `who` invites who is in no class, `people` are those to choose from, `asks` is "who" where one must say who one is,
-    and "yes" where the file says it.
+    and "yes" where the file says it; `known` is the id of who is in this class already.
 
     >>> JoinClass().who
     'In a class? Open the start file that your teacher gave you; its name ends with .gainclass.'
@@ -46,6 +47,7 @@ class JoinClass(CourseWidget):
     said = traitlets.List(traitlets.Unicode()).tag(sync=True)
     people = traitlets.List(traitlets.List(traitlets.Unicode())).tag(sync=True)
     asks = traitlets.Unicode("").tag(sync=True)
+    known = traitlets.Unicode("").tag(sync=True)
     answered = traitlets.Int(0).tag(sync=True)
     wanted = traitlets.Int(0).tag(sync=True)
     received = traitlets.Int(0).tag(sync=True)
@@ -79,6 +81,9 @@ class JoinClass(CourseWidget):
             self.said = [f"Not opened: {fault}"]
             return
         of = self._found.of
+        with contextlib.suppress(GainError):  # a class that is damaged is replaced
+            here = enrolled()
+            self.known = here.learner_id if here and here.of.tag == of.tag and of.knows(here.learner_id) else ""
         self.people = [[each.id, each.name] for each in of.learners] if not of.learner else []
         self.asks = "yes" if of.learner else "who"
         due = f", due {moment_in_words(of.due)}" if of.due else ""
@@ -129,7 +134,7 @@ class JoinClass(CourseWidget):
             self.invites = "Open a newer start file, or another class's"
 
     def _drop(self) -> None:
-        self._coming, self._found, self.people, self.asks = [], None, [], ""
+        self._coming, self._found, self.people, self.asks, self.known = [], None, [], "", ""
         self.wanted = self.received = 0
         if self._place is not None:
             self._place.cleanup()

@@ -36,7 +36,7 @@ def send(page, content, part=1000, name="group-a.gainclass"):
 
 def test_one_for_all_asks_who_one_is_from_the_list(page, group):
     send(page, group.for_all.read_bytes(), part=97)
-    assert page.asks == "who"
+    assert (page.asks, page.known) == ("who", "")
     assert page.people == [["a-01", "Ada Quill"], ["a-02", "Bo Marsh"], ["a-03", "Cy Fenn"]]
     assert page.said == ["Group A: 1 exercise, due Thursday 15 January 2026, 18:00 (UTC)."]
     page._asked(page, {"kind": "join", "learner": ""}, [])
@@ -60,6 +60,8 @@ def test_a_newer_one_is_taken_by_the_same_button_and_the_page_says_so(page, grou
     group.file.write_text(text.replace("points = 5", "points = 8"), encoding="utf-8")
     start_files.write_start_files(group.file)
     assert gl.contents().work.due.day == 15  # it is not known where the file lay
+    send(page, group.for_all.read_bytes())
+    assert (page.asks, page.known) == ("who", "a-03")  # who one is stands there already
     send(page, (own_files_of(group.file) / "group-a-for-a-03.gainclass").read_bytes())
     page._asked(page, {"kind": "join", "learner": ""}, [])
     assert page.said[1:] == [

@@ -175,7 +175,7 @@ def test_what_the_teacher_changes_arrives_where_the_start_file_lies_on_a_share(o
     assert (here.of.due.day, len(here.of.exercises), len(here.changes)) == (22, 3, 4)
     assert "much too hot" in find_own(course).spec.brief
     assert (course / "set-by-your-teacher" / "levels" / "two-tracks.ipynb").is_file()
-    assert "Answered in an earlier version of the exercise: “A hot hum”." in hand_in(course).text
+    assert "Answered in an earlier version of the exercise: “A hot hum”. Answer it again," in hand_in(course).text
 
 
 def find_own(course):

@@ -101,7 +101,10 @@ def test_what_was_answered_in_an_earlier_version_has_no_points_and_is_open(cours
     attempts.write_text(attempts.read_text().replace(load(SET[1]).digest, "0123456789abcdef"))
     row = gl.contents().work.exercises[1]
     assert (row.state, row.points, row.passed) == ("answered in an earlier version; answer it again", 0.0, False)
+    assert row.handed_in == "not yet"
     assert row in gl.contents().work.open
+    hand_in(folder)
+    assert gl.contents().work.exercises[1].handed_in == "your answer to the earlier version"
 
 
 def test_what_was_changed_is_told_for_two_weeks(course, monkeypatch):
