@@ -190,7 +190,9 @@ def write_profile(file: str | os.PathLike[str], of_class: ClassFile) -> Path:
     holds = ["id", "name", *(["mail"] if any(each.mail for each in of_class.learners) else []), "grade", "comment"]
     columns = "\n".join(f"  {{ heading = {toml_value(each)}, holds = {toml_value(each)} }}," for each in holds)
     own = [*OF_LEARNER, *headings_of(of_class)]
-    return atomic_write(target, _TEXT.format(columns=columns, own=_lines(own), exercise=of_class.exercises[0].name))
+    usual = {name: getattr(of_class.csv, name) for name in ("separator", "decimal")}  # as the class's own sheet
+    made = _TEXT.format(columns=columns, own=_lines(own), exercise=of_class.exercises[0].name, csv=toml_value(usual))
+    return atomic_write(target, made)
 
 
 def _lines(words: Sequence[str], width: int = 90) -> str:
@@ -212,7 +214,7 @@ version = 1
 # group = "Tuesday"
 
 # As the other program wants it: separator "," ";" or "tab", decimal "." or ",".
-csv = {{ separator = ",", decimal = "." }}
+csv = {csv}
 
 # A column holds one of:
 {own}

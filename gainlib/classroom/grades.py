@@ -15,6 +15,7 @@ from gainlib.classroom.lti_scores import score_of
 from gainlib.classroom.marks import LearnerMark, Marks
 from gainlib.classroom.one_roster import gradebook
 from gainlib.errors import GainError, suggest
+from gainlib.learners.learners_file import ROLES
 from gainlib.learners.naming import file_names
 from gainlib.storage import Cell, atomic_path, atomic_write, csv_text, write_csv
 from gainlib.text import counted
@@ -39,7 +40,8 @@ def comment_of(line: LearnerMark) -> str:
         told.append(line.remark)
     for each in line.exercises:
         points = "exempt" if each.exempt else f"{each.points:g} of {each.out_of:g}"
-        told.append(f"{each.exercise.title}: {points if each.exempt or each.has_points else 'no answer'}.")
+        role = f", {ROLES[each.role]}" if ROLES[each.role] and not each.exempt else ""
+        told.append(f"{each.exercise.title}: {points if each.exempt or each.has_points else 'no answer'}{role}.")
         if each.fault and not each.exempt:
             told.append(f"Not marked: {each.fault}")
         if each.remark:

@@ -34,7 +34,6 @@ PROFILE = 'schema = "gainlib grades"\nversion = 1\n'
 def handed(group):
     """Ada has 5 of 5 points, Bo 1 of 5, Cy nothing, Di is exempt."""
     group.made_anew(ROSTER)
-    group.draw_as_known()
     group.put("1.json", group.content("a-01"))
     group.put("2.json", group.content("a-02", answer={GAIN: author_answer(group.variant("a-02"))[GAIN] + 8, TRIM: -8}))
     return group
@@ -292,3 +291,14 @@ def test_the_file_of_grades_is_for_its_owner_alone(handed):
 
 def test_a_grade_is_a_decimal_and_no_binary_fraction():
     assert Grade(scale=10.0, round_to=0.1).of(Fraction(145, 1000)) == Decimal("1.5")
+
+
+def test_a_new_profile_has_the_class_s_own_csv_and_the_comment_says_what_counts_how(handed):
+    text = handed.file.read_text(encoding="utf-8")
+    text = text.replace('"recording/leave-room", points', '"recording/leave-room", role = "bonus", points')
+    text = text.replace("exercises = [\n", 'exercises = [\n  { name = "levels/two-tracks" },\n', 1)
+    handed.file.write_text(text.replace("# csv = {", "csv = {"), encoding="utf-8")
+    profile = write_profile(handed.home / "amt", handed.class_file)
+    assert 'csv = { separator = ";", decimal = "," }' in profile.read_text(encoding="utf-8")
+    done = mark_class(handed.folder, handed.file, feedback="none", grades=[profile])
+    assert "Leave room for the shout: 5 of 5, bonus." in (done.out / "grades-amt.csv").read_text(encoding="utf-8-sig")
