@@ -2,7 +2,7 @@ from .audio import Audio as Audio
 from .audio import tone as tone
 from .benches import Control as Control
 from .benches.survey_on_bench import survey as survey
-from .benches.writing_panel import write_exercise as write_exercise
+from .benches.written_exercise import write_exercise as write_exercise
 from .connection import (
     cable_treble_db as cable_treble_db,
 )

@@ -16,6 +16,8 @@ verification     the proof: every claim in order
 known_proofs     which exercises were proven on this computer
 passing_region   which answers pass, as a picture
 draft            an exercise in the making, as a page holds it, and its file
+one_line         a value of a file as one line that a teacher types
+entry_form       the entries of a table as the fields of a form
 completion       what follows from what was shown on a bench: rules, the looks of wrong answers, sentences
 new_exercise     a sound file to begin with, from templates/
 """

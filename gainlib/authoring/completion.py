@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import itertools
 import math
 import re
@@ -10,9 +9,10 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
-from gainlib.authoring.draft import Draft, DraftCheck, DraftMove, DraftSlip, stage_names
+from gainlib.authoring.draft import Draft, rule_of, stage_names
 from gainlib.errors import GainError
-from gainlib.exercises.readings import LEVEL_UNITS, Probe, Reading, Renderings
+from gainlib.exercises.readings import LEVEL_UNITS, Reading, Renderings, reading_of
+from gainlib.exercises.tables import Drawn, ReadingEntry
 from gainlib.exercises.variant import control_label
 from gainlib.flow import Session
 from gainlib.text import listed
@@ -20,6 +20,7 @@ from gainlib.text import listed
 __all__ = ["bounds_around", "complete", "control_name", "name_of_reading", "reading_of_check"]
 
 Settings = Mapping[str, Any]
+Rules = dict[str, dict[str, int]]
 MOST_RULES = 243
 """So many ways in which settings may follow what is drawn are tried at most."""
 
@@ -28,30 +29,32 @@ def complete(draft: Draft, file: Path) -> Draft:
     """The draft with what was left open worked out: rules, the looks of wrong answers, sentences that nobody wrote.
 
     Which settings follow what is drawn is found by trying: the fewest that let the right answer pass, and the beginning
-    fail, at both ends of each range. Raises GainError where the recording or the stages are at fault.
+    fail, at both ends of each range. What is said already stays. Raises GainError where the recording or the stages are
+    at fault.
     """
     session = draft.session(file.parent)
-    if draft.varies and draft.checks and draft.right:
-        draft = dataclasses.replace(draft, follows=_found_rules(draft, session))
+    if _rules_are_open(draft):
+        draft = _with_rules(draft, _found_rules(draft, session), session)
     renderings = Renderings()
-    slips = tuple(dataclasses.replace(each, when=_looks_of(draft, each, session, renderings)) for each in draft.slips)
-    checks = tuple(_in_words(each, draft, session) for each in draft.checks)
-    draft = dataclasses.replace(draft, slips=slips, checks=checks)
-    goal = (
-        draft.goal
-        or f"Set {listed(control_name(session, each.path) for each in draft.moves) or 'a level'} by what is measured."
-    )
-    return dataclasses.replace(draft, goal=goal, brief=draft.brief or _brief(draft, session))
+    for at, slip in enumerate(draft.get("slips", unless=())):
+        if not slip.get("when"):
+            draft = draft.put("slips", at, "when", value=_looks_of(draft, slip, session, renderings))
+    for at, check in enumerate(draft.get("checks", unless=())):
+        draft = draft.put("checks", at, value=_in_words(check, draft, session))
+    if not draft.get("goal"):
+        draft = draft.put("goal", value=_goal(draft, session))
+    return draft if draft.get("brief") else draft.put("brief", value=_brief(draft, session))
 
 
-def reading_of_check(check: DraftCheck) -> Reading:
-    """What a check of a draft reads, with its bounds.
+def reading_of_check(check: Mapping[str, Any], session: Session, drawn: Drawn | None = None) -> Reading:
+    """What a check of a draft reads, with its bounds; those that are measured for each learner are no numbers here.
 
-    >>> reading_of_check(DraftCheck("measure", "peak_dbfs", "trim", at_most=-6.0)).side(-5.0)
+    >>> import gainlib as gl
+    >>> session = gl.Session.of(gl.tone(-20, 997, seconds=1, rate_hz=48_000), [gl.Trim()])
+    >>> reading_of_check({"reads": {"measure": "peak_dbfs", "at": "trim", "at_most": -6}}, session).side(-5.0)
     'high'
     """
-    measure, told = (check.reading, None) if check.kind == "measure" else (None, check.reading)
-    return Reading(Probe(measure=measure, told=told, at=check.at), None, check.at_least, check.at_most)
+    return reading_of(ReadingEntry.model_validate(check["reads"]), drawn or {}, session)
 
 
 def bounds_around(value: float, unit: str) -> tuple[float | None, float | None]:
@@ -68,70 +71,139 @@ def bounds_around(value: float, unit: str) -> tuple[float | None, float | None]:
     return round(0.8 * value, 2), round(1.2 * value, 2)
 
 
-def _found_rules(draft: Draft, session: Session) -> dict[str, dict[str, int]]:
+# --- rules ---
+
+
+def _numbers(draft: Draft) -> list[Mapping[str, Any]]:
+    """The moves of a number that the right answer sets."""
+    right = draft.get("solution", unless={})
+    return [
+        each
+        for each in draft.get("moves", unless=())
+        if "from" in each and not each.get("points") and each.get("path") in right
+    ]
+
+
+def _rules_are_open(draft: Draft) -> bool:
+    """Whether rules are to be found: settings are drawn from ranges, and the right answer is that of one bench."""
+    varies = draft.get("varies", unless={}).values()
+    plain = all(isinstance(each, int | float) and not isinstance(each, bool) for each in (
+        draft.get("solution", row["path"]) for row in _numbers(draft)
+    ))  # fmt: skip
+    ranges = all(
+        "step" in each and "{" not in each.get("path", "{") and "signal/" not in each["path"] for each in varies
+    )
+    checks = draft.get("checks", unless=())
+    simple = not any("each" in each or _has_words(each.get("reads")) for each in checks)
+    return bool(varies and checks and _numbers(draft)) and plain and ranges and simple and not draft.get("plant")
+
+
+def _found_rules(draft: Draft, session: Session) -> Rules:
     """Which moved settings follow which drawn values, and in which direction; none where no rule serves."""
-    numbers = [each for each in draft.moves if not each.options and each.path in draft.right]
-    corners = list(itertools.product(*((each.low, each.high) for each in draft.varies)))
-    readings = [reading_of_check(each) for each in draft.checks]
+    numbers, varies = _numbers(draft), draft.get("varies")
+    right = draft.stood(draft.get("solution"), session)
+    corners = list(itertools.product(*((each["from"], each["to"]) for each in varies.values())))
+    checks = draft.get("checks")
     renderings = Renderings()
 
-    def meets(settings: Settings) -> bool:
+    def meets(settings: Settings, drawn: Drawn) -> bool:
         read = renderings.read(session.replaced(settings))
+        readings = (reading_of_check(each, session, drawn) for each in checks)
         return not any(reading.side(read.value(reading)) for reading in readings)
 
-    def serves(rules: dict[str, dict[str, int]]) -> bool:
+    def serves(rules: Rules) -> bool:
         for corner in corners:
-            drawn = {each.path: value for each, value in zip(draft.varies, corner, strict=True)}
+            drawn = dict(zip(varies, corner, strict=True))
+            put = {varies[name]["path"]: value for name, value in drawn.items()}
             moved = {}
             for each in numbers:
-                moved[each.path] = sum(
-                    slope * (value - float(session.setting(vary.path)))
-                    for vary, value in zip(draft.varies, corner, strict=True)
-                    if (slope := rules.get(each.path, {}).get(vary.name, 0))
+                moved[each["path"]] = sum(
+                    slope * (value - float(session.setting(varies[name]["path"])))
+                    for name, value in drawn.items()
+                    if (slope := rules.get(each["path"], {}).get(name, 0))
                 )
-            right = {path: value + moved.get(path, 0.0) for path, value in draft.right.items()}
-            start = {each.path: float(session.setting(each.path)) + moved[each.path] for each in numbers}
-            if not all(each.low <= end[each.path] <= each.high for each in numbers for end in (right, start)):
+            answer = {path: value + moved[path] if path in moved else value for path, value in right.items()}
+            start = {each["path"]: float(session.setting(each["path"])) + moved[each["path"]] for each in numbers}
+            ends = ((each, settings[each["path"]]) for each in numbers for settings in (answer, start))
+            if not all(each["from"] <= value <= each["to"] for each, value in ends):
                 return False
-            if not meets(drawn | right) or meets(drawn | start):
+            if not meets(put | answer, drawn) or meets(put | start, drawn):
                 return False
         return True
 
-    return next((rules for rules in itertools.islice(_rules(draft, numbers), MOST_RULES) if serves(rules)), {})
+    return next((rules for rules in itertools.islice(_rules(varies, numbers), MOST_RULES) if serves(rules)), {})
 
 
-def _rules(draft: Draft, numbers: list[DraftMove]) -> Iterator[dict[str, dict[str, int]]]:
+def _rules(varies: Mapping[str, Any], numbers: list[Mapping[str, Any]]) -> Iterator[Rules]:
     """Ways in which settings may follow, those with the fewest first; at most two follow one drawn value."""
-    one = [((each.path, sign),) for each in numbers for sign in (-1, 1)]
+    one = [((each["path"], sign),) for each in numbers for sign in (-1, 1)]
     two = [(*first, *second) for first, second in itertools.combinations(one, 2) if first[0][0] != second[0][0]]
     choices: list[tuple[tuple[str, int], ...]] = [(), *one, *two]
-    for chosen in sorted(itertools.product(choices, repeat=len(draft.varies)), key=lambda each: sum(map(len, each))):
-        rules: dict[str, dict[str, int]] = {}
-        for vary, follows in zip(draft.varies, chosen, strict=True):
+    for chosen in sorted(itertools.product(choices, repeat=len(varies)), key=lambda each: sum(map(len, each))):
+        rules: Rules = {}
+        for name, follows in zip(varies, chosen, strict=True):
             for path, sign in follows:
-                rules.setdefault(path, {})[vary.name] = sign
+                rules.setdefault(path, {})[name] = sign
         yield rules
 
 
-def _looks_of(draft: Draft, slip: DraftSlip, session: Session, renderings: Renderings) -> tuple[dict[str, Any], ...]:
-    """What tells a wrong answer: each check that it misses, from halfway to the bound on, and each that it meets."""
-    read = renderings.read(session.replaced(dict(slip.answer)))
-    when = []
+def _with_rules(draft: Draft, rules: Rules, session: Session) -> Draft:
+    """The draft whose right answer, beginnings and wrong answers follow what is drawn."""
+    nominal = draft.nominal(session)
+    for path, slopes in rules.items():
+        draft = draft.put("solution", path, value=rule_of(draft.get("solution", path), slopes, nominal))
+        for at, move in enumerate(draft.get("moves")):
+            if move["path"] == path and "start" not in move:
+                start = rule_of(float(session.setting(path)), slopes, nominal)
+                draft = draft.put("moves", at, "start", value=start)
+        for at, slip in enumerate(draft.get("slips", unless=())):
+            value = slip["answer"].get(path)
+            if isinstance(value, int | float) and not isinstance(value, bool):
+                draft = draft.put("slips", at, "answer", path, value=rule_of(value, slopes, nominal))
+    return draft
+
+
+# --- what tells a wrong answer ---
+
+
+def _looks_of(
+    draft: Draft, slip: Mapping[str, Any], session: Session, renderings: Renderings
+) -> list[Mapping[str, Any]]:
+    """What tells a wrong answer: each check that it misses, from halfway to the bound on, and each that it meets.
+
+    Of questions it is each answer that is not the right one.
+    """
+    when: list[Mapping[str, Any]] = []
     missed = 0
-    for each in draft.checks:
-        reading = reading_of_check(each)
-        value = read.value(reading)
-        side = reading.side(value)
-        found = each.reads
-        if side and math.isfinite(value):
-            bound = float((each.at_most if side == "high" else each.at_least) or 0.0)
-            edge = math.ceil((bound + value) / 2) if not reading.digits else round((bound + value) / 2, reading.digits)
-            found = {each.kind: each.reading, "at": each.at, "at_least" if side == "high" else "at_most": edge}
-        missed += bool(side)
-        when.append(found)
+    if checks := draft.get("checks", unless=()):
+        drawn = draft.nominal(session)
+        read = renderings.read(session.replaced(draft.stood(slip["answer"], session)))
+        for each in checks:
+            reading = reading_of_check(each, session, drawn)
+            value = read.value(reading)
+            side = reading.side(value)
+            found = dict(each["reads"])
+            if side and math.isfinite(value):
+                bound = float((reading.most if side == "high" else reading.least) or 0.0)
+                middle = (bound + value) / 2
+                edge = math.ceil(middle) if not reading.digits else round(middle, reading.digits)
+                bounds = ("at_least", "at_most")
+                found = {name: one for name, one in found.items() if name not in bounds}
+                found[bounds[side != "high"]] = edge
+            missed += bool(side)
+            when.append(found)
+    for ask in draft.get("asks", unless=()):
+        given, right = slip["answer"].get(ask["name"]), draft.get("solution", ask["name"])
+        if given is None or given == right:
+            continue
+        missed += 1
+        near = {"near": given, "within": ask["within"]} if ask.get("within") else {"is": given}
+        when.append({"ask": ask["name"], **near})
     if not missed:
-        raise GainError(f"the wrong answer {slip.name!r} meets every check; narrow a bound, or take the answer away.")
-    return tuple(when)
+        raise GainError(
+            f"the wrong answer {slip.get('name', '')!r} meets every check; narrow a bound, or take the answer away."
+        )
+    return when
 
 
 # --- sentences that nobody wrote ---
@@ -148,38 +220,75 @@ def name_of_reading(reading: str, at: str) -> str:
     return f"{re.sub(r'[Rr]ms', 'RMS', words)} after the {at.rpartition('/')[2]}"
 
 
-def _in_words(check: DraftCheck, draft: Draft, session: Session) -> DraftCheck:
-    reading = reading_of_check(check)
-    unit = reading.unit(session)
-    low, high = (
-        ("It is {off} too low.", "It is {off} too high.")
-        if unit
-        else ("There are {off} too few.", "There are {off} too many.")
-    )
-    names = stage_names(draft.stages)
-    here = names.index(check.at) if check.at in names else len(names)
+def _in_words(check: Mapping[str, Any], draft: Draft, session: Session) -> dict[str, Any]:
+    """A check with the sentences that it lacks; one that says all of them stays as it is."""
+    reads = check["reads"]
+    made = dict(check)
+    made["title"] = check.get("title") or name_of_reading(_what_is_read(reads), reads.get("at", ""))
+    low, high = _which_way(check, draft, session)
+    if not check.get("low") and "at_least" in reads:
+        made["low"] = low
+    if not check.get("high") and "at_most" in reads:
+        made["high"] = high
+    made["source"] = check.get("source") or "The teacher's own target."
+    made["standing"] = check.get("standing") or "common practice"
+    return made
+
+
+def _has_words(value: Any) -> bool:
+    """Whether a drawn word stands in a path of it."""
+    if isinstance(value, Mapping):
+        return any(_has_words(each) for each in value.values())
+    return isinstance(value, str) and "{" in value
+
+
+def _what_is_read(reads: Mapping[str, Any]) -> str:
+    return str(reads.get("measure") or reads.get("told") or reads.get("setting") or "")
+
+
+def _which_way(check: Mapping[str, Any], draft: Draft, session: Session) -> tuple[str, str]:
+    """What is said when a check is low, and when it is high: which control brings it right, if one does."""
+    reads = check["reads"]
+    if "each" in check or _has_words(reads) or draft.get("given", "strips"):
+        return "It is {off} too low.", "It is {off} too high."
+    unit = reading_of_check(check, session, draft.nominal(session)).unit(session)
+    if not unit:
+        return "There are {off} too few.", "There are {off} too many."
+    names = stage_names(draft.get("given", "stages"))
+    here = names.index(reads["at"]) if reads.get("at") in names else len(names)
     reach = [
-        each.path
-        for each in draft.moves
-        if not each.options and each.path.endswith("gain_db") and names.index(each.path.partition("/")[0]) <= here
+        each["path"]
+        for each in _numbers(draft)
+        if each["path"].endswith("gain_db")
+        and each["path"].partition("/")[0] in names
+        and names.index(each["path"].partition("/")[0]) <= here
     ]
     if unit in ("dBFS", "dBTP", "LUFS") and reach:
         moved = control_name(session, reach[-1])
-        low, high = f"Turn the {moved} up by {{off}}.", f"Turn the {moved} down by {{off}}."
-    return dataclasses.replace(
-        check,
-        title=check.title or name_of_reading(check.reading, check.at),
-        low=check.low or (low if check.at_least is not None else ""),
-        high=check.high or (high if check.at_most is not None else ""),
-        source=check.source or "The teacher's own target.",
-    )
+        return f"Turn the {moved} up by {{off}}.", f"Turn the {moved} down by {{off}}."
+    return "It is {off} too low.", "It is {off} too high."
+
+
+def _goal(draft: Draft, session: Session) -> str:
+    if draft.get("checks"):
+        moves = [each["path"] for each in draft.get("moves", unless=()) if "{" not in each["path"]]
+        return f"Set {listed(control_name(session, each) for each in moves[:4]) or 'a level'} by what is measured."
+    titles = [each["title"] for each in draft.get("asks", unless=()) if each.get("title")]
+    return f"Work out: {listed(titles)}." if titles else "Say here what one can do afterwards."
 
 
 def _brief(draft: Draft, session: Session) -> str:
-    said = [f"{control_name(session, each.path).capitalize()} is {{{each.name}}}." for each in draft.varies]
-    for each in draft.checks:
-        wanted = reading_of_check(each).wanted(session)
-        title = each.title[:1].lower() + each.title[1:] if each.title[1:2].islower() else each.title
+    said = [
+        f"{control_name(session, each['path']).capitalize()} is {{{name}}}."
+        for name, each in draft.get("varies", unless={}).items()
+        if each.get("path") and "{" not in each["path"] and "signal/" not in each["path"]
+    ]
+    drawn = draft.nominal(session)
+    for each in draft.get("checks", unless=()):
+        if "each" in each or _has_words(each["reads"]):
+            continue
+        wanted = reading_of_check(each, session, drawn).wanted(session)
+        title = each["title"][:1].lower() + each["title"][1:] if each["title"][1:2].islower() else each["title"]
         said.append(f"Bring the {title} to {wanted}.")
     return " ".join(said) or "Say here what is asked."
 

@@ -1,131 +1,105 @@
-"""An exercise in the making, as a page holds it: what was shown on a bench becomes the entries of an exercise file.
+"""An exercise in the making, as a page holds it: the entries of its file, and the file that they make.
 
-A draft holds what was stood on a bench once: where learners begin, what is right, what is wrong. Its text is an
-exercise file of kind `set`, and such a file is read back when nothing in it would be lost.
+A draft is the exercise file as data, finished or not. What the page changes is changed in these entries and nothing
+else is, so whatever a file says stays said; only notes behind # have no place in them.
 """
 
 from __future__ import annotations
 
+import copy
 import dataclasses
-from collections.abc import Mapping
+import itertools
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from gainlib.errors import GainError
+from gainlib.errors import GainError, suggest
 from gainlib.exercises import Exercise
 from gainlib.exercises.collection import build_exercise, own_name
 from gainlib.exercises.given import Layout, laid_out
-from gainlib.exercises.tables import Given, Spec
+from gainlib.exercises.tables import EXERCISE_KINDS, Amount, Given, Spec, fill_in
 from gainlib.flow import Session
+from gainlib.flow.channels import GROUP
 from gainlib.stages import stage_kinds
 from gainlib.storage import toml_value
 from gainlib.storage.entry_faults import Fault, describe_fault
 from gainlib.storage.foreign import toml_table
-from gainlib.text import describe_value
+from gainlib.text import describe_value, listed
 
-__all__ = ["Draft", "DraftCheck", "DraftMove", "DraftSlip", "DraftVary", "read_draft", "stage_names"]
+__all__ = ["Draft", "UnreadableDraft", "read_draft", "rule_of", "stage_names"]
 
-Settings = Mapping[str, Any]
 Entries = TypeVar("Entries", bound=BaseModel)
 _SIGNS = {"plus": 1, "minus": -1}
 """In a rule, which words name the drawn values that a setting follows upwards, and downwards."""
+_UNFINISHED = {"missing", "string_too_short", "too_short"}
+"""Faults that only say that something is still to be written."""
+_TABLES = ("checks", "asks", "slips")
+_ROWS = ("plant", "moves", "candidates", "prompts", "hints")
+_GIVEN_ROWS = ("stages", "strips", "buses", "groups")
+_TEXT_OR_NOTE = re.compile(r'"""[\s\S]*?"""|\'\'\'[\s\S]*?\'\'\'|"(?:\\.|[^"\\\n])*"|\'[^\'\n]*\'|(?P<note>#[^\n]*)')
 
 
-@dataclass(frozen=True)
-class DraftVary:
-    """A setting that differs from learner to learner, on the steps of a range."""
+class UnreadableDraft(GainError):
+    """A file that a page cannot hold without loss: `reasons` name what, `notes` says that it is notes alone."""
 
-    name: str
-    path: str
-    low: float
-    high: float
-    step: float
-
-
-@dataclass(frozen=True)
-class DraftMove:
-    """A control that learners have: a range with its step, or options."""
-
-    path: str
-    low: float = 0.0
-    high: float = 0.0
-    step: float = 0.0
-    options: tuple[Any, ...] = ()
-
-
-@dataclass(frozen=True)
-class DraftCheck:
-    """One thing that is measured: what (a measure, or what a stage tells), where, its bounds and its sentences."""
-
-    kind: str
-    reading: str
-    at: str
-    at_least: float | None = None
-    at_most: float | None = None
-    title: str = ""
-    points: float = 1.0
-    low: str = ""
-    high: str = ""
-    source: str = ""
-    standing: str = "common practice"
-
-    @property
-    def reads(self) -> dict[str, Any]:
-        """What it reads, as a file has it."""
-        bounds = {"at_least": self.at_least, "at_most": self.at_most}
-        return {
-            self.kind: self.reading,
-            "at": self.at,
-            **{name: each for name, each in bounds.items() if each is not None},
-        }
-
-
-@dataclass(frozen=True)
-class DraftSlip:
-    """A wrong answer as it was stood on the bench, its sentence, and what it looks like."""
-
-    name: str
-    answer: Settings
-    say: str
-    when: tuple[Mapping[str, Any], ...] = ()
+    def __init__(self, name: str, reasons: Sequence[str], *, notes: bool = False) -> None:
+        super().__init__(f"{name} cannot be written on a page: {'; '.join(reasons)} Change it as text.")
+        self.reasons, self.notes = tuple(reasons), notes
 
 
 @dataclass(frozen=True)
 class Draft:
-    """An exercise of kind `set` in the making; `entries` are those of its file, `text` is that file.
+    """An exercise in the making: `entries` are those of its file, `text` is that file.
 
-    `stages` hold the settings with which learners begin, `right` the author's answer, both as they stand on the bench;
-    `follows` says of a setting which drawn values it follows, upwards (1) or downwards (-1).
-
-    >>> Draft(take="media/bass.flac").entries["given"]["strip"]
-    'bass'
+    >>> Draft({"kind": "set", "given": {"take": "media/bass.flac", "stages": [{"stage": "Trim"}]}}).text
+    'kind = "set"\\ngiven.take = "media/bass.flac"\\ngiven.stages = [\\n  { stage = "Trim" },\\n]\\n'
     """
 
-    title: str = "New exercise"
-    lesson: str = "set-recording-level"
-    level: int = 1
-    goal: str = ""
-    brief: str = ""
-    take: str = "media/bass.flac"
-    strip: str = "bass"
-    between: tuple[float, float] | None = None
-    views: tuple[str, ...] = ("level diagram",)
-    stages: tuple[Mapping[str, Any], ...] = ({"stage": "Trim", "gain_db": -12.0},)
-    varies: tuple[DraftVary, ...] = ()
-    moves: tuple[DraftMove, ...] = ()
-    right: Settings = dataclasses.field(default_factory=dict)
-    follows: Mapping[str, Mapping[str, int]] = dataclasses.field(default_factory=dict)
-    checks: tuple[DraftCheck, ...] = ()
-    slips: tuple[DraftSlip, ...] = ()
-    hints: tuple[Mapping[str, Any], ...] = ()
+    entries: Mapping[str, Any]
+
+    @property
+    def kind(self) -> str:
+        """What the learner does."""
+        return str(self.entries["kind"])
+
+    def get(self, *place: str | int, unless: Any = None) -> Any:
+        """What stands at a place of the file; `unless` where nothing does."""
+        found: Any = self.entries
+        for each in place:
+            try:
+                found = found[each]
+            except (KeyError, IndexError, TypeError):
+                return unless
+        return found
+
+    def put(self, *place: str | int, value: Any) -> Draft:
+        """The draft with another value at a place; None takes the entry away, and an index behind the last adds."""
+        entries: Any = copy.deepcopy(dict(self.entries))
+        owner = entries
+        for each, following in itertools.pairwise(place):
+            if isinstance(owner, dict) and each not in owner:
+                owner[each] = [] if isinstance(following, int) else {}
+            owner = owner[each]
+        last: Any = place[-1]
+        if isinstance(owner, list) and last == len(owner):
+            owner.append(value)
+        elif value is not None:
+            owner[last] = value
+        elif isinstance(owner, list) or last in owner:
+            del owner[last]
+        emptied = len(place) > 1 and not owner and place[0] not in ("given", "moves", "solution")
+        if emptied:
+            return Draft(entries).put(*place[:-1], value=None)
+        return Draft(entries)
 
     # --- the session ---
 
     def layout(self, folder: Path) -> Layout:
-        """The recording and its stages; GainError with the first thing that is wrong with them."""
+        """The recordings and their stages; GainError with the first thing that is wrong with them."""
         found: list[Fault] = []
         made = laid_out(_validated(Given, self.entries["given"]), folder / "draft.toml", found)
         if found or made is None:
@@ -133,68 +107,95 @@ class Draft:
         return made
 
     def session(self, folder: Path) -> Session:
-        """The session as it begins, with its recording; GainError as `layout`."""
+        """The session as `given` has it, with its recordings; GainError as `layout`."""
         layout = self.layout(folder)
         return layout.heard(layout.start())
+
+    @property
+    def channels(self) -> dict[str, tuple[str | int, ...]]:
+        """Where the stages of each strip and bus stand in the file, by the names of these."""
+        if not self.get("given", "strips"):
+            return {str(self.get("given", "strip", unless="take")): ("given", "stages")}
+        return {
+            str(row.get("name")): ("given", table, at, "stages")
+            for table in ("strips", "buses")
+            for at, row in enumerate(self.get("given", table, unless=()))
+        }
+
+    def with_setting(self, session: Session, path: str, value: Any) -> Draft:
+        """The draft whose session has another value of a setting: of a stage, a send or a group's fader."""
+        part, stage, setting = session.full_path(path).split("/")
+        raw = [list(each) for each in value] if isinstance(value, tuple) else value
+        if stage == GROUP:
+            names = [row["name"] for row in self.entries["given"]["groups"]]
+            return self.put("given", "groups", names.index(part), setting, value=raw)
+        place = self.channels[part]
+        if stage.startswith("send to "):
+            sends = self.get(*place[:-1], "sends", unless=())
+            at = [f"send to {row['to']}" for row in sends].index(stage)
+            return self.put(*place[:-1], "sends", at, setting, value=raw)
+        rows = self.get(*place, unless=())
+        at = stage_names(rows).index(stage)
+        usual = {field.name: field.default for field in dataclasses.fields(stage_kinds()[rows[at]["stage"]])}
+        if setting not in rows[at] and value == usual.get(setting):
+            return self
+        return self.put(*place, at, setting, value=raw)
+
+    def nominal(self, session: Session) -> dict[str, Any]:
+        """A value for each thing that is drawn: what `given` has for it, else its middle or its first choice."""
+        found: dict[str, Any] = {}
+        for name, each in self.get("varies", unless={}).items():
+            choices, path = each.get("choose"), each.get("path", "")
+            low, high, step = (each.get(end, 0) for end in ("from", "to", "step"))
+            found[name] = choices[0] if choices else low + (round((high - low) / step / 2) * step if step else 0)
+            if path and "{" not in path and "signal/" not in path:
+                value = session.setting(path)
+                if isinstance(value, int | float | str) and (not choices or value in choices):
+                    found[name] = value
+        return found
+
+    def stood(self, answer: Mapping[str, Any], session: Session) -> dict[str, Any]:
+        """The settings that an answer means where what is drawn stands at its nominal value; asks are left out."""
+        nominal = self.nominal(session)
+        words = {name: each for name, each in nominal.items() if isinstance(each, str)}
+        found: dict[str, Any] = {}
+        for key, part in answer.items():
+            path = fill_in(key, words)
+            if "/" not in path:
+                continue
+            if isinstance(part, Mapping) and not set(part) <= {"base", "plus", "minus", "times"}:
+                continue  # a ride that is proposed
+            value = Amount.model_validate(part).amount(nominal) if isinstance(part, Mapping) else part
+            found[path] = tuple(map(tuple, value)) if isinstance(value, list) else value
+        return found
 
     # --- the file ---
 
     @property
-    def entries(self) -> dict[str, Any]:
-        """The entries of the exercise file."""
-        given: dict[str, Any] = {"take": self.take, "strip": self.strip}
-        if self.between is not None:
-            given["between"] = list(self.between)
-        given |= {"views": list(self.views), "stages": [dict(each) for each in self.stages]}
-        made: dict[str, Any] = {
-            "title": self.title, "lesson": self.lesson, "kind": "set", "level": self.level, "goal": self.goal,
-            "brief": self.brief, "given": given,
-        }  # fmt: skip
-        if self.varies:
-            made["varies"] = {
-                each.name: {"path": each.path, "from": each.low, "to": each.high, "step": each.step}
-                for each in self.varies
-            }
-        made["moves"] = [self._move(each) for each in self.moves]
-        made["solution"] = {path: self._rule(path, value) for path, value in self.right.items()}
-        if self.hints:
-            made["hints"] = [dict(each) for each in self.hints]
-        if self.checks:
-            made["checks"] = [
-                {
-                    "title": each.title, "points": each.points, "reads": each.reads,
-                    **{name: text for name, text in (("low", each.low), ("high", each.high)) if text},
-                    "source": each.source, "standing": each.standing,
-                }
-                for each in self.checks
-            ]  # fmt: skip
-        if self.slips:
-            made["slips"] = [
-                {
-                    "name": each.name, "when": [dict(one) for one in each.when],
-                    "answer": {path: self._rule(path, value) for path, value in each.answer.items()}, "say": each.say,
-                }
-                for each in self.slips
-            ]  # fmt: skip
-        return made
-
-    @property
     def text(self) -> str:
         """The exercise file."""
-        entries = self.entries
-        lines = [
-            f"{name} = {toml_value(entries[name])}" for name in ("title", "lesson", "kind", "level", "goal", "brief")
-        ]
-        for name, value in entries["given"].items():
-            lines += _rows(f"given.{name}", value) if name == "stages" else [f"given.{name} = {toml_value(value)}"]
-        lines += [f"varies.{name} = {toml_value(value)}" for name, value in entries.get("varies", {}).items()]
-        lines += _rows("moves", entries["moves"])
-        lines.append(f"solution = {toml_value(entries['solution'])}")
-        if "hints" in entries:
-            lines += _rows("hints", entries["hints"])
-        for table in ("checks", "slips"):
+        entries = dict(self.entries)
+        lines: list[str] = []
+        order = [field.alias or name for name, field in Spec.model_fields.items()]
+        known = sorted(entries, key=lambda name: order.index(name) if name in order else len(order))
+        for name in (each for each in known if each not in _TABLES):
+            value = entries[name]
+            if name == "given":
+                for entry, each in value.items():
+                    lines += (
+                        _rows(f"given.{entry}", each)
+                        if entry in _GIVEN_ROWS
+                        else [f"given.{entry} = {toml_value(each)}"]
+                    )
+            elif name in ("varies", "solution", "ladder") and value:
+                lines += [f"{name}.{_key(entry)} = {toml_value(each)}" for entry, each in value.items()]
+            else:
+                lines += _rows(name, value) if name in _ROWS else [f"{name} = {_prose(value)}"]
+        for table in _TABLES:
             for each in entries.get(table, ()):
-                lines += ["", f"[[{table}]]", *(f"{name} = {toml_value(value)}" for name, value in each.items())]
+                lines += ["", f"[[{table}]]"]
+                for entry, value in each.items():
+                    lines += _rows(entry, value) if entry == "when" else [f"{entry} = {_prose(value)}"]
         return "\n".join(lines) + "\n"
 
     def exercise(self, file: Path) -> Exercise:
@@ -204,41 +205,24 @@ class Draft:
             raise GainError(faults[0][1])
         return made
 
-    def _move(self, move: DraftMove) -> dict[str, Any]:
-        if move.options:
-            return {"path": move.path, "options": list(move.options)}
-        made: dict[str, Any] = {"path": move.path, "from": move.low, "to": move.high, "step": move.step}
-        if any(self.follows.get(move.path, {}).values()) and (start := self._started(move.path)) is not None:
-            made["start"] = self._rule(move.path, start)
-        return made
 
-    def _rule(self, path: str, value: Any) -> Any:
-        """A setting as it stood on the bench, for every learner: what it follows is taken from what stood there."""
-        slopes = {name: slope for name, slope in self.follows.get(path, {}).items() if slope}
-        if isinstance(value, bool) or not isinstance(value, int | float) or not slopes:
-            return value
-        base = value - sum(slope * self.drawn(name) for name, slope in slopes.items())
-        rule: dict[str, Any] = {"base": round(base, 9)}
-        for word, sign in _SIGNS.items():
-            names = [name for name, slope in slopes.items() if slope == sign]
-            if names:
-                rule[word] = names[0] if len(names) == 1 else names
-        return rule
+def rule_of(value: float, slopes: Mapping[str, int], nominal: Mapping[str, Any]) -> Any:
+    """A number that stood on the bench, as a rule for every learner: what it follows is taken from what stood there.
 
-    def drawn(self, name: str) -> float:
-        """What stands on the bench for a drawn value."""
-        return float(self._started({each.name: each.path for each in self.varies}[name]) or 0.0)
-
-    def _started(self, path: str) -> Any:
-        """What a stage's row says of a setting; None where it is not said."""
-        stage, _, setting = path.rpartition("/")
-        for row, name in zip(self.stages, stage_names(self.stages), strict=True):
-            if name == stage:
-                return row.get(setting)
-        return None
+    >>> rule_of(36.0, {"loud": -1}, {"loud": -22.0})
+    {'base': 14.0, 'minus': 'loud'}
+    """
+    rule: dict[str, Any] = {
+        "base": round(value - sum(slope * float(nominal[name]) for name, slope in slopes.items()), 9)
+    }
+    for word, sign in _SIGNS.items():
+        names = [name for name, slope in slopes.items() if slope == sign]
+        if names:
+            rule[word] = names[0] if len(names) == 1 else names
+    return rule if len(rule) > 1 else value
 
 
-def stage_names(rows: tuple[Mapping[str, Any], ...]) -> list[str]:
+def stage_names(rows: Sequence[Mapping[str, Any]]) -> list[str]:
     """How the stages of these rows are called in paths.
 
     >>> stage_names(({"stage": "Trim"}, {"stage": "ClipGain", "name": "words"}))
@@ -248,96 +232,66 @@ def stage_names(rows: tuple[Mapping[str, Any], ...]) -> list[str]:
     return [str(row.get("name") or kinds[row["stage"]].kind.lower()) for row in rows]
 
 
-def _validated(model: type[Entries], entries: Mapping[str, Any]) -> Entries:
-    """The entries as `model` has them; GainError with the first that it cannot take."""
+def _validated(table: type[Entries], entries: Any) -> Entries:
+    """The entries as a table; GainError with the first thing that is wrong with their shape."""
     try:
-        return model.model_validate(entries)
+        return table.model_validate(entries)
     except ValidationError as fault:
-        raise GainError(describe_fault(fault.errors()[0], model)) from fault
+        raise GainError(describe_fault(fault.errors()[0], table)) from fault
 
 
-def _rows(name: str, rows: list[Any]) -> list[str]:
-    return [f"{name} = [", *(f"  {toml_value(each)}," for each in rows), "]"]
+def _rows(name: str, rows: Sequence[Any]) -> list[str]:
+    return [f"{name} = [", *(f"  {_row(each)}," for each in rows), "]"] if rows else [f"{name} = []"]
+
+
+def _row(row: Any) -> str:
+    """A table on one line; the stages of a strip on lines of their own."""
+    if not (isinstance(row, Mapping) and row.get("stages")):
+        return toml_value(row)
+    inside = []
+    for name, each in row.items():
+        stages = "\n".join(f"    {toml_value(stage)}," for stage in each) if name == "stages" else ""
+        inside.append(f"stages = [\n{stages}\n  ]" if stages else f"{name} = {toml_value(each)}")
+    return f"{{ {', '.join(inside)} }}"
+
+
+def _prose(value: Any) -> str:
+    """A value; a text of several paragraphs as it is read."""
+    if isinstance(value, str) and "\n" in value and not re.search(r'["\\\x00-\x09\x0b-\x1f\x7f]', value):
+        return f'"""\n{value}"""'
+    return toml_value(value)
+
+
+def _key(name: str) -> str:
+    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else toml_value(name)
 
 
 # --- a file that is there ---
 
 
-def read_draft(text: str, name: str) -> Draft:
-    """The draft of an exercise file; GainError where a page would lose something of it, or cannot show it."""
+def read_draft(text: str, name: str, *, without_notes: bool = False) -> Draft:
+    """The draft of an exercise file; UnreadableDraft names what a page would lose of it, or cannot show.
+
+    `without_notes` reads one that holds notes behind #, which are lost when it is written.
+    """
     entries = toml_table(text, name)
-    if entries.get("kind") != "set":
-        kind = describe_value(entries.get("kind"))
-        raise GainError(f"{name} is of kind {kind}; the page writes exercises of kind 'set'. Change this one as text.")
+    kind = entries.get("kind")
+    if not isinstance(kind, str) or kind not in EXERCISE_KINDS:
+        said = f"kind is {describe_value(kind)}; {suggest(str(kind)[:80], EXERCISE_KINDS)}"
+        raise UnreadableDraft(name, [said])
     try:
-        draft = _draft_of(entries)
-    except (KeyError, TypeError, ValueError, AttributeError) as fault:
-        raise GainError(f"{name} cannot be shown as a page ({fault}); change it as text.") from fault
-    if draft.entries != entries:
-        other = next((each for each in entries if draft.entries.get(each) != entries[each]), "an entry")
-        raise GainError(
-            f"{name} says more in {other} than the page can show; change it as text, so that nothing is lost."
+        Spec.model_validate(entries)
+    except ValidationError as fault:
+        wrong = [each for each in fault.errors() if each["type"] not in _UNFINISHED]
+        if wrong:
+            raise UnreadableDraft(name, [describe_fault(each, Spec) for each in wrong]) from fault
+    if not isinstance(entries.get("given"), dict):
+        raise UnreadableDraft(name, ["the entry given is missing; add it."])
+    noted = [text.count("\n", 0, found.start()) + 1 for found in _TEXT_OR_NOTE.finditer(text) if found["note"]]
+    if noted and not without_notes:
+        where = listed(str(each) for each in noted[:8]) + (" and more" if len(noted) > 8 else "")
+        lines = "lines" if len(noted) > 1 else "line"
+        raise UnreadableDraft(
+            name, [f"it holds notes of yours behind #, which the page would lose, in {lines} {where}."], notes=True
         )
-    if any(line.lstrip().startswith("#") for line in text.split("\n")):
-        raise GainError(f"{name} holds notes of yours behind #, which the page would lose; change it as text.")
-    return draft
-
-
-def _draft_of(entries: dict[str, Any]) -> Draft:
-    given = entries["given"]
-    between = given.get("between")
-    draft = Draft(
-        title=entries["title"], lesson=entries["lesson"], level=entries["level"], goal=entries["goal"],
-        brief=entries["brief"], take=given["take"], strip=given["strip"],
-        between=None if between is None else (between[0], between[1]), views=tuple(given["views"]),
-        stages=tuple(given["stages"]),
-        varies=tuple(
-            DraftVary(name, each["path"], each["from"], each["to"], each["step"])
-            for name, each in entries.get("varies", {}).items()
-        ),
-        moves=tuple(
-            DraftMove(
-                each["path"],
-                each.get("from", 0.0),
-                each.get("to", 0.0),
-                each.get("step", 0.0),
-                tuple(each.get("options", ())),
-            )
-            for each in entries["moves"]
-        ),
-        checks=tuple(_check_of(each) for each in entries.get("checks", ())),
-        hints=tuple(entries.get("hints", ())),
-    )  # fmt: skip
-    follows = {path: _slopes(rule) for path, rule in entries["solution"].items() if isinstance(rule, dict)}
-    draft = dataclasses.replace(draft, follows=follows)
-
-    def shown(answer: Mapping[str, Any]) -> dict[str, Any]:
-        return {
-            path: rule["base"] + sum(sign * draft.drawn(name) for name, sign in _slopes(rule).items())
-            if isinstance(rule, dict)
-            else rule
-            for path, rule in answer.items()
-        }
-
-    slips = tuple(
-        DraftSlip(each["name"], shown(each["answer"]), each["say"], tuple(each["when"]))
-        for each in entries.get("slips", ())
-    )
-    return dataclasses.replace(draft, right=shown(entries["solution"]), slips=slips)
-
-
-def _slopes(rule: Mapping[str, Any]) -> dict[str, int]:
-    found: dict[str, int] = {}
-    for word, sign in _SIGNS.items():
-        names = rule.get(word, [])
-        found |= dict.fromkeys([names] if isinstance(names, str) else names, sign)
-    return found
-
-
-def _check_of(entry: Mapping[str, Any]) -> DraftCheck:
-    reads = entry["reads"]
-    kind = "measure" if "measure" in reads else "told"
-    return DraftCheck(
-        kind, reads[kind], reads["at"], reads.get("at_least"), reads.get("at_most"), entry["title"], entry["points"],
-        entry.get("low", ""), entry.get("high", ""), entry["source"], entry["standing"],
-    )  # fmt: skip
+    return Draft(entries)

@@ -11,7 +11,7 @@ from gainlib.exercises.tables import EXERCISE_KINDS
 from gainlib.storage import atomic_write
 from gainlib.text import describe_value
 
-__all__ = ["new_exercise", "require_name"]
+__all__ = ["new_exercise", "require_name", "template_of"]
 
 NAME = re.compile(r"(?:[a-z0-9]+(?:-[a-z0-9]+)*/)?[a-z0-9]+(?:-[a-z0-9]+)*")
 LONGEST_NAME = 80
@@ -28,15 +28,24 @@ def new_exercise(name: str, *, kind: str = "set", folder: Path | None = None) ->
     'hot-bass.toml'
     """
     plain = require_name(name)
-    if kind not in EXERCISE_KINDS:
-        raise GainError(f"kind is {describe_value(kind)}; {suggest(str(kind)[:80], EXERCISE_KINDS)}")
-    text = (resources.files("gainlib") / "authoring" / "templates" / f"{kind}.toml").read_text(encoding="utf-8")
+    text = template_of(kind)
     file = (folder or Path()) / f"{plain}.toml"
     title = plain.rpartition("/")[2].replace("-", " ").capitalize()
     if file.exists() or file.is_symlink():
         raise GainError(f"{file} is there already; choose another name, or move the file away.")
     then = "; go to a folder that you may write to"
     return atomic_write(file, text.replace("TITLE", title), make_folder=True, then=then)
+
+
+def template_of(kind: object) -> str:
+    """The exercise file of that kind that an author begins with; GainError for a kind that is not known.
+
+    >>> template_of("find").splitlines()[4]
+    'title  = "TITLE"                      # what it is headed with'
+    """
+    if not isinstance(kind, str) or kind not in EXERCISE_KINDS:
+        raise GainError(f"kind is {describe_value(kind)}; {suggest(str(kind)[:80], EXERCISE_KINDS)}")
+    return (resources.files("gainlib") / "authoring" / "templates" / f"{kind}.toml").read_text(encoding="utf-8")
 
 
 def require_name(name: object) -> str:

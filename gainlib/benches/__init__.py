@@ -21,6 +21,8 @@ the panels
 - `exercise_panel`: `gl.exercise`
 - `book_panel`: `gl.exercise_book`
 - `ear_panel`: `gl.ear`
+- `exercise_writer`: an exercise in the making; `writing_panel`, `writing_tables`, `rows_form`, `proof_told`: its page
+- `written_exercise`: `gl.write_exercise`
 - `survey_panel`, `survey_on_bench`: `gl.survey`, whose trims are moved on a bench
 - `kernel_start`: what a lesson's kernel does before its first cell
 """

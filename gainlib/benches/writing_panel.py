@@ -2,71 +2,130 @@
 
 from __future__ import annotations
 
-import dataclasses
 from html import escape
-from pathlib import Path
 from typing import Any
 
 import ipywidgets
 
-from gainlib.authoring.completion import reading_of_check
-from gainlib.authoring.draft import DraftCheck
-from gainlib.authoring.new_exercise import require_name
-from gainlib.authoring.verification import Verification
-from gainlib.benches.exercise_writer import CHAINS, ExerciseWriter
-from gainlib.benches.panel import Panel, ShownByPanel
+from gainlib.authoring.entry_form import (
+    entry_fields,
+    entry_values,
+    entry_with,
+    setting_fields,
+    setting_values,
+    setting_with,
+)
+from gainlib.authoring.one_line import value_from, value_line
+from gainlib.benches.exercise_writer import CHAINS, ExerciseWriter, Told
+from gainlib.benches.panel import Panel
+from gainlib.benches.proof_told import headline, proof_html, proven
+from gainlib.benches.writing_tables import tables_of
 from gainlib.errors import GainError
+from gainlib.exercises.tables import (
+    EXERCISE_KINDS,
+    Given,
+    LadderEntry,
+)  # fmt: skip
 from gainlib.meters import measures
 from gainlib.stages import stage_kinds
-from gainlib.storage import given_path, lesson_files
-from gainlib.text import counted
+from gainlib.storage import lesson_files
 from gainlib.widgets.base import Text
 from gainlib.widgets.form import Form
 
-__all__ = ["WrittenExercise", "write_exercise"]
+__all__ = ["WritingPanel"]
 
 LEVELS = {"1 easy": 1, "2 middling": 2, "3 hard": 3}
-STANDINGS = ("common practice", "published", "derived", "from memory")
-NONE = "nothing"
+KINDS = {
+    "set": "set: move controls until what is measured is right",
+    "ride": "ride: draw a gain ride",
+    "session": "session: put many strips right",
+    "reckon": "reckon: work out a number",
+    "find": "find: say which strip, stage or moment",
+    "judge": "judge: say which version is which, by ear",
+    "hear": "hear: find what one can just hear",
+    "record": "record: record a take of one's own",
+}
+OF_GIVEN = ("take", "strip", "strips", "buses", "groups", "between")
 
 
 class WritingPanel(Panel):
-    """Six parts from top to bottom, in the order in which an exercise comes about."""
+    """The parts of an exercise in the order in which it comes about, from top to bottom: those that its kind has."""
 
     def __init__(self, writer: ExerciseWriter) -> None:
         self.writer = writer
         super().__init__([writer.on_change(self._follow), writer.on_bench(self._stand)])
-        self.task = Form(heading="1 The task", changed=self._task_changed)
-        self.sound = Form(heading="2 What learners hear", changed=self._sound_changed, pressed=self._sound_pressed)
-        self.shown = Form(heading="", pressed=self._shown_pressed)
+        self.task = Form(changed=self._task_changed)
+        self.sound = Form(changed=self._sound_changed, pressed=self._sound_pressed)
+        self.shown = Form(pressed=self._shown_pressed)
         self.readings = Text()
         self.measure = Form(pressed=self._measure_pressed)
-        self.moves = Form(heading="5 What learners move, and what differs among them", changed=self._moves_changed)
-        self.checks = Form(heading="4 What is measured", changed=self._checks_changed, pressed=self._checks_pressed)
+        self.moves = Form(changed=self._moves_changed)
+        self.vary = Form(pressed=self._vary_pressed)
         self.wrong = Form(pressed=self._wrong_pressed)
-        self.proof = Form(heading="6 The file and its proof", pressed=self._prove_pressed)
+        self.answer = Form(changed=self._answer_changed, pressed=self._answer_pressed)
+        self.ladder = Form(changed=self._ladder_changed)
+        self.seen = Form(changed=self._seen_changed)
+        self.proof = Form(pressed=self._prove_pressed)
         self.result = Text()
+        self.above = Text()
+        self._stage = ""
+        self.tables = tables_of(writer)
         self._follows_bench = writer.bench.on_move(lambda _: self._read())
-        self.box = ipywidgets.VBox(self._parts()).add_class("gainlib-writing")
+        self.box = ipywidgets.VBox([]).add_class("gainlib-writing")
+        self._arrange()
         self._follow()
 
-    def _parts(self) -> list[Any]:
-        above = Text(
-            value='<h3 class="gainlib-form-heading">3 Stand the bench, and say what that is</h3>'
-            "<p>First where learners begin, then what is right. What you moved in between is what they will move.</p>"
-        )
-        return [
-            self.task, self.sound, above, self.writer.bench.panel.box, self.shown, self.measure, self.readings,
-            self.wrong, self.checks, self.moves, self.proof, self.result,
-        ]  # fmt: skip
+    def _has(self, table: str) -> bool:
+        """Whether this kind of exercise has these entries."""
+        return table not in EXERCISE_KINDS[self.writer.draft.kind][1]
+
+    def _needs(self, table: str) -> bool:
+        return table in EXERCISE_KINDS[self.writer.draft.kind][0]
+
+    def _arrange(self) -> None:
+        """The parts that this kind of exercise has, numbered in their order."""
+        tables, count = self.tables, 0
+        parts: list[Any] = []
+
+        def part(heading: str, *widgets: Any) -> None:
+            nonlocal count
+            count += 1
+            parts.append(Text(value=f'<h3 class="gainlib-form-heading">{count} {escape(heading)}</h3>'))
+            parts.extend(widgets)
+
+        strips = [tables[each].form for each in ("strips", "buses")] if self.writer.several else []
+        groups = [tables["groups"].form] if self.writer.draft.get("given", "groups") else []
+        part("The task", self.task)
+        part("What learners hear", *strips, *groups, self.sound)
+        part("Stand the bench, and say what that is", self.above, self.writer.bench.panel.box, self.shown)
+        if self.writer.draft.kind == "judge":
+            parts += [self.wrong, tables["candidates"].form]
+        if self._has("checks"):
+            part("What is measured", self.measure, self.readings, tables["checks"].form)
+        if self._has("asks"):
+            part("What is asked", *([] if self._has("checks") else [self.readings]), tables["asks"].form)
+        if self._has("ladder"):
+            part("The ladder", self.ladder)
+        if self._has("moves"):
+            part("What learners move", self.moves, tables["moves"].form)
+        if self._has("prompts"):
+            part("What the page asks for while it records", tables["prompts"].form)
+        if self._has("varies"):
+            part("What differs from learner to learner", self.vary, tables["varies"].form, tables["plant"].form)
+        if self._has("solution"):
+            part("Your own answer", self.answer)
+        if self._has("slips"):
+            wrong = [self.wrong] if self._has("checks") else []
+            part("Wrong answers that you expect, and hints", *wrong, tables["slips"].form, tables["hints"].form)
+        part("What learners see", self.seen)
+        part("The file and its proof", self.proof, self.result)
+        self.box.children = parts
 
     def _stand(self) -> None:
         """Put another bench in the place of the last."""
         self._follows_bench()
         self._follows_bench = self.writer.bench.on_move(lambda _: self._read())
-        parts = list(self.box.children)
-        parts[3] = self.writer.bench.panel.box
-        self.box.children = parts
+        self._arrange()
 
     # --- from the draft to the page ---
 
@@ -76,125 +135,146 @@ class WritingPanel(Panel):
         self._shown()
         self._measure()
         self._moves()
-        self._checks()
+        self._vary()
         self._wrong()
+        self._answer()
+        self._ladder()
+        self._seen()
+        for each in self.tables.values():
+            each.follow()
         self._proof()
         self._read()
 
     def _task(self) -> None:
         draft = self.writer.draft
+        kind: list[dict[str, Any]] = [{"name": "told", "label": KINDS[draft.kind], "form": "told"}]
+        if not self.writer.file.exists():
+            options = [[name, said] for name, said in KINDS.items()]
+            kind = [{"name": "kind", "label": "What learners do", "form": "choice", "options": options, "wide": True}]
         self._put(
             self.task,
             [
+                *kind,
                 {"name": "title", "label": "Title", "form": "line"},
-                {"name": "lesson", "label": "Lesson", "form": "choice", "options": list(lesson_files())},
+                {"name": "lesson", "label": "Lesson", "form": "choice", "options": self._lessons()},
                 {"name": "level", "label": "Level", "form": "choice", "options": list(LEVELS)},
                 {
                     "name": "goal", "label": "What one can do afterwards", "form": "line", "wide": True,
                     "hint": "left empty: said from what is moved",
                 },
                 {
-                    "name": "brief", "label": "What is asked; an empty line begins a paragraph", "form": "prose",
-                    "hint": "left empty: said from what is measured",
+                    "name": "brief",
+                    "label": "What is asked; an empty line begins a paragraph, {name} prints what is drawn",
+                    "form": "prose", "hint": "left empty: said from what is measured",
                 },
             ],
             {
-                "title": draft.title, "lesson": draft.lesson, "level": list(LEVELS)[draft.level - 1],
-                "goal": draft.goal, "brief": draft.brief,
+                "kind": draft.kind, "title": draft.get("title", unless=""), "lesson": draft.get("lesson", unless=""),
+                "level": list(LEVELS)[draft.get("level", unless=1) - 1], "goal": draft.get("goal", unless=""),
+                "brief": draft.get("brief", unless=""),
             },
         )  # fmt: skip
+
+    def _lessons(self) -> list[str]:
+        known = [*lesson_files(), *lesson_files(self.writer.file.parent)]
+        own = self.writer.draft.get("lesson", unless="")
+        return list(dict.fromkeys([*known, *([own] if own else [])]))
 
     def _sound(self) -> None:
-        writer = self.writer
-        start, end = writer.draft.between or (None, None)
-        same = next((name for name, rows in CHAINS.items() if self._alike(rows)), "a chain of your own")
-        chains = [*CHAINS, *(["a chain of your own"] if same not in CHAINS else [])]
-        self._put(
-            self.sound,
-            [
-                {"name": "take", "label": "Recording", "form": "choice", "options": list(writer.recordings)},
-                {"name": "start", "label": "from", "form": "number", "unit": "s"},
-                {"name": "end", "label": "to", "form": "number", "unit": "s"},
-                {"name": "chain", "label": "It passes", "form": "choice", "options": chains, "wide": True},
-                {"name": "stages", "label": f"Stages in order: {', '.join(writer.taps)}.", "form": "told"},
-                {"name": "kind", "label": "One stage more", "form": "choice", "options": sorted(stage_kinds())},
-                {"name": "gone", "label": "One stage less", "form": "choice", "options": list(writer.taps)},
-                {"name": "add", "label": "Add it at the end", "form": "button"},
-                {"name": "remove", "label": "Take it away", "form": "button"},
-            ],
-            {
-                "take": writer.draft.take, "start": start, "end": end, "chain": same,
-                "kind": self.sound.values.get("kind", "Compressor"), "gone": writer.taps[-1],
-            },
-        )  # fmt: skip
+        writer, stands = self.writer, self.sound.values
+        given = writer.draft.get("given")
+        fields: list[dict[str, Any]] = []
+        values: dict[str, Any] = {}
+        if not writer.several:
+            take = [{"name": "take", "label": "Recording", "form": "choice", "options": list(writer.recordings)}]
+            if given.get("signal"):
+                take = [each for each in entry_fields(Given) if each["name"].startswith("signal.")]
+            same = next((name for name, rows in CHAINS.items() if self._alike(rows)), "a chain of your own")
+            chains = [*CHAINS, *(["a chain of your own"] if same not in CHAINS else [])]
+            fields += [*take, {"name": "strip", "label": "What the strip is called", "form": "line"}]
+            fields.append({"name": "chain", "label": "It passes", "form": "choice", "options": chains})
+            shown = entry_values(Given, given)
+            values |= {each["name"]: shown[each["name"]] for each in fields if each["name"] in shown} | {"chain": same}
+        start, end = given.get("between") or (None, None)
+        fields += [
+            {"name": "start", "label": "Cut: from", "form": "number", "unit": "s"},
+            {"name": "end", "label": "to", "form": "number", "unit": "s"},
+        ]
+        values |= {"start": start, "end": end}
+        stage = stands.get("stage") if stands.get("stage") in writer.stages else next(iter(writer.stages), "")
+        self._stage = str(stage)
+        if len(writer.draft.channels) > 1:
+            fields.append(
+                {
+                    "name": "channel",
+                    "label": "On the bench, and below",
+                    "form": "choice",
+                    "options": list(writer.draft.channels),
+                }
+            )
+            values["channel"] = writer.channel
+        fields.append(
+            {"name": "order", "label": f"Stages in order: {', '.join(writer.stages) or 'none'}.", "form": "told"}
+        )
+        if stage:
+            fields.append(
+                {"name": "stage", "label": "Settings of the stage", "form": "choice", "options": list(writer.stages)}
+            )
+            row = self._stage_row(stage)
+            kind = stage_kinds()[row["stage"]]
+            fields += [{**each, "name": f"set {each['name']}"} for each in setting_fields(kind)]
+            values |= {"stage": stage} | {f"set {name}": value for name, value in setting_values(kind, row).items()}
+            fields.append({"name": "remove", "label": "Take this stage away", "form": "button"})
+        fields += [
+            {"name": "kind", "label": "One stage more", "form": "choice", "options": sorted(stage_kinds())},
+            {"name": "add", "label": f"Put it behind {stage}" if stage else "Put it in", "form": "button"},
+        ]
+        values["kind"] = stands.get("kind", "Compressor")
+        self._put(self.sound, fields, values)
+
+    def _stage_row(self, stage: str) -> dict[str, Any]:
+        place = self.writer.draft.channels[self.writer.channel]
+        return dict(self.writer.draft.get(*place)[self.writer.stages.index(stage)])
 
     def _alike(self, rows: tuple[Any, ...]) -> bool:
-        return [each["stage"] for each in rows] == [each["stage"] for each in self.writer.draft.stages]
+        own = self.writer.draft.get("given", "stages", unless=())
+        return [each["stage"] for each in rows] == [each["stage"] for each in own]
 
     def _shown(self) -> None:
-        self._put(
-            self.shown,
-            [
-                {"name": "begin", "label": "Learners begin here", "form": "button"},
-                {"name": "right", "label": "This is right", "form": "button", "main": True},
-            ],
-            {},
+        right = (
+            [{"name": "right", "label": "This is right", "form": "button", "main": True}]
+            if self._needs("moves")
+            else []
         )
+        begin = "Learners begin here" if self._needs("moves") else "This is what is given"
+        told = "First where learners begin, then what is right. What you moved in between is what they will move."
+        if not self._needs("moves"):
+            told = "Stand it as learners find it, before anything is drawn or put wrong."
+        elif self.writer.draft.get("plant"):
+            told = (
+                "It stands as given, before anything is put wrong below. Stand it right, and say so: "
+                "what is put wrong is what learners find."
+            )
+        self.above.value = f"<p>{told}</p>"
+        self._put(self.shown, [{"name": "begin", "label": begin, "form": "button"}, *right], {})
 
     def _moves(self) -> None:
         writer = self.writer
-        moved = {each.path: each for each in writer.draft.moves}
-        names = {control.name: path for path, control in writer.numbers.items()}
-        vary = next(iter(writer.draft.varies), None)
-        fields: list[dict[str, Any]] = [{"name": "which", "label": "Learners move", "form": "heading"}]
-        fields += [
+        fields: list[dict[str, Any]] = [
             {"name": f"move {path}", "label": control.name, "form": "tick"} for path, control in writer.settings.items()
         ]
-        values: dict[str, Any] = {f"move {path}": path in moved for path in writer.settings}
-        fields += [
-            {"name": "each", "label": "Each learner has another number", "form": "heading"},
-            {"name": "vary", "label": "of", "form": "choice", "options": [NONE, *names]},
-        ]
-        values["vary"] = NONE if vary is None else writer.numbers[vary.path].name
-        if vary is not None:
-            unit = writer.numbers[vary.path].unit
-            for name, label in (("low", "from"), ("high", "to"), ("step", "in steps of")):
-                fields.append({"name": name, "label": label, "form": "number", "unit": unit})
-                values[name] = getattr(vary, name)
-            told = f"The brief prints it as {{{vary.name}}}. Which controls follow it is found as you write the file."
-            fields.append({"name": "told", "label": told, "form": "told"})
+        values: dict[str, Any] = {f"move {path}": path in writer.moves for path in writer.settings}
         self._put(self.moves, fields, values)
 
-    def _checks(self) -> None:
-        writer = self.writer
-        told = "Nothing is measured yet: choose it above, below the bench."
-        fields: list[dict[str, Any]] = [] if writer.draft.checks else [{"name": "none", "form": "told", "label": told}]
-        values: dict[str, Any] = {}
-        for index, each in enumerate(writer.draft.checks):
-            unit = reading_of_check(each).unit(writer.bench.session)
-            fields += [
-                {"name": f"{index} head", "label": f"{each.reading} after {each.at}", "form": "heading"},
-                {"name": f"{index} title", "label": "Headed", "form": "line"},
-                {"name": f"{index} at_least", "label": "at least", "form": "number", "unit": unit},
-                {"name": f"{index} at_most", "label": "at most", "form": "number", "unit": unit},
-                {"name": f"{index} points", "label": "points", "form": "number"},
-                {
-                    "name": f"{index} low", "label": "Said when it is too low; {off} prints how far", "form": "line",
-                    "wide": True, "hint": "left empty: said from what is moved",
-                },
-                {
-                    "name": f"{index} high", "label": "Said when it is too high", "form": "line", "wide": True,
-                    "hint": "left empty: said from what is moved",
-                },
-                {"name": f"{index} source", "label": "Where the target comes from", "form": "line"},
-                {"name": f"{index} standing", "label": "which is", "form": "choice", "options": list(STANDINGS)},
-                {"name": f"away {index}", "label": "Measure this no more", "form": "button"},
-            ]  # fmt: skip
-            values |= {
-                f"{index} {name}": getattr(each, name)
-                for name in ("title", "at_least", "at_most", "points", "low", "high", "source", "standing")
-            }
-        self._put(self.checks, fields, values)
+    def _vary(self) -> None:
+        names = {path: control.name for path, control in self.writer.numbers.items()}
+        stands = self.vary.values.get("vary")
+        options = [[path, name] for path, name in names.items()]
+        fields: list[dict[str, Any]] = [
+            {"name": "vary", "label": "Each learner has another", "form": "choice", "options": options},
+            {"name": "differ", "label": "Let it differ", "form": "button"},
+        ]
+        self._put(self.vary, fields if names else [], {"vary": stands if stands in names else next(iter(names), "")})
 
     def _measure(self) -> None:
         writer, stands = self.writer, self.measure.values
@@ -215,72 +295,109 @@ class WritingPanel(Panel):
         )
 
     def _wrong(self) -> None:
+        version = self.writer.draft.kind == "judge"
+        told = "Stand the bench as one of the versions, and name it; learners see A, B, C." if version else (
+            "A wrong answer that you expect: stand the bench so, and write what is said to it."
+        )  # fmt: skip
+        name, say = ("Name of the version", "What it was, told when all is right") if version else (
+            "A name for it, for you alone", "What is said to it"
+        )  # fmt: skip
         fields: list[dict[str, Any]] = [
-            {
-                "name": "told", "form": "told",
-                "label": "A wrong answer that you expect: stand the bench so, and write what is said to it.",
-            },
-            {"name": "name", "label": "A name for it, for you alone", "form": "line"},
-            {"name": "say", "label": "What is said to it", "form": "prose"},
-            {"name": "wrong", "label": "This is wrong", "form": "button"},
-        ]  # fmt: skip
-        for index, each in enumerate(self.writer.draft.slips):
-            fields += [
-                {"name": f"slip {index}", "label": each.name, "form": "heading"},
-                {"name": f"said {index}", "label": f"{self._settings(each.answer)}. “{each.say}”", "form": "told"},
-                {"name": f"away {index}", "label": "Take it away", "form": "button"},
-            ]
+            {"name": "told", "form": "told", "label": told},
+            {"name": "name", "label": name, "form": "line"},
+            {"name": "say", "label": say, "form": "prose"},
+            {"name": "wrong", "label": "This is a version" if version else "This is wrong", "form": "button"},
+        ]
         self._put(self.wrong, fields, {"name": "", "say": ""})
+
+    def _answer(self) -> None:
+        """The author's own answer, a line each; a choice is a word, anything else a value or a rule."""
+        draft = self.writer.draft
+        solution = draft.get("solution", unless={})
+        asks = {each.get("name"): each for each in draft.get("asks", unless=())}
+        fields: list[dict[str, Any]] = []
+        values: dict[str, Any] = {}
+        for key in dict.fromkeys([*solution, *(each for each in asks if each)]):
+            title = asks[key].get("title", key) if key in asks else self._called(key)
+            fields.append(
+                {"name": f"answer {key}", "label": title, "form": "line", "hint": self._answer_hint(asks.get(key))}
+            )
+            values[f"answer {key}"] = self._answer_line(solution[key]) if key in solution else ""
+        fields += [
+            {
+                "name": "path",
+                "label": "One setting more, by its path",
+                "form": "line",
+                "options": list(self.writer.settings),
+            },
+            {"name": "add", "label": "Add it", "form": "button"},
+        ]
+        values["path"] = ""
+        self._put(self.answer, fields, values)
+
+    def _called(self, path: str) -> str:
+        control = self.writer.settings.get(path)
+        return f"{control.name} ({path})" if control else path
+
+    def _answer_hint(self, ask: Any) -> str:
+        if ask is None:
+            return "4, or 14 − level"
+        if ask.get("expected") is not None:
+            return "−14, 6 + level, or sum_db(level, −20)"
+        if ask.get("order"):
+            return "the names in order, with commas"
+        return "seconds" if ask.get("among") == "seconds" else "a name, or a drawn word as {word}"
+
+    def _answer_line(self, value: Any) -> str:
+        if isinstance(value, str):
+            return value
+        if isinstance(value, list) and all(isinstance(each, str) for each in value):
+            return ", ".join(value)
+        return value_line(value)
+
+    def _ladder(self) -> None:
+        if self._has("ladder"):
+            self._put(
+                self.ladder,
+                entry_fields(LadderEntry, taps=self.writer.taps, paths=list(self.writer.settings)),
+                entry_values(LadderEntry, self.writer.draft.get("ladder", unless={})),
+            )
+
+    def _seen(self) -> None:
+        fields = [
+            each
+            for each in entry_fields(Given, leave=OF_GIVEN, taps=self.writer.taps)
+            if not each["name"].startswith("signal")
+        ]
+        values = entry_values(Given, self.writer.draft.get("given"))
+        self._put(self.seen, fields, {each["name"]: values[each["name"]] for each in fields})
 
     def _proof(self) -> None:
         self._put(
             self.proof,
             [
-                {
-                    "name": "file",
-                    "label": f"The file, kept after each change: {self.writer.file}",
-                    "form": "told",
-                },
+                {"name": "file", "label": f"The file, kept after each change: {self.writer.file}", "form": "told"},
                 {"name": "quick", "label": "Look quickly", "form": "button"},
                 {"name": "prove", "label": "Prove it", "form": "button", "main": True},
             ],
             {},
         )
-        self.result.value = _proof_html(self.writer)
+        self.result.value = proof_html(self.writer.proof, self.writer.file)
 
     def _read(self) -> None:
-        """The table of what is measured: where learners begin, in the right answer, and on the bench as it stands."""
-        writer = self.writer
-        session = writer.bench.session
-        rows = []
-        begins = {path: writer.begins(path) for path in writer.settings}
-        for each in writer.draft.checks:
-            reading = reading_of_check(each)
-            columns = [self._read_at(each, begins), self._read_at(each, writer.draft.right), self._read_at(each, None)]
-            told = []
-            for value in columns:
-                if value is None:
-                    told.append("–")
-                    continue
-                side = reading.side(value)
-                told.append(f"{reading.printed(value, session)} {f'○ too {side}' if side else '● met'}")
-            wanted = (
-                reading.wanted(session) if each.at_least is not None or each.at_most is not None else "no bound yet"
-            )
-            rows.append([each.title, wanted, *told])
-        head = "".join(f"<th>{name}</th>" for name in ("Measured", "wanted", "begins", "right", "now on the bench"))
-        body = "".join(f"<tr>{''.join(f'<td>{escape(each)}</td>' for each in row)}</tr>" for row in rows)
-        table = f'<table class="gainlib-writing-readings"><tr>{head}</tr>{body}</table>' if rows else ""
-        right = f"<p>Right: {escape(self._settings(writer.draft.right))}.</p>" if writer.draft.right else ""
-        self.readings.value = right + table
-
-    def _read_at(self, check: DraftCheck, settings: Any) -> float | None:
-        if settings is not None and not settings:
-            return None
-        try:
-            return self.writer.read(check, settings)
-        except GainError:
-            return None
+        """The tables of what is measured and asked: where learners begin, in the right answer, and on the bench now."""
+        whose, checks, asks = self.writer.told()
+        said = f"<p>As one learner has it: {escape(whose)}.</p>" if whose else ""
+        if self._needs("moves") and self.writer.right:
+            said += f"<p>Right on the bench: {escape(self._settings(self.writer.right))}.</p>"
+        told = "" if checks or asks or not self._has("checks") else "<p>Nothing is measured yet: choose it above.</p>"
+        measured = _table(
+            ("Measured", "wanted", "begins", "right", "now on the bench"),
+            checks,
+            ("title", "wanted", "begins", "right", "now"),
+        )
+        asked = _table(("Asked", "what is right", "your own answer"), asks, ("title", "wanted", "right"))
+        self.readings.value = said + told + measured + asked
 
     def _settings(self, answer: Any) -> str:
         controls = self.writer.settings
@@ -304,97 +421,159 @@ class WritingPanel(Panel):
             self._follow()
 
     def _task_changed(self, values: dict[str, Any]) -> None:
+        writer = self.writer
+        if values.get("kind", writer.draft.kind) != writer.draft.kind:
+
+            def begin() -> None:
+                writer.begin_with(values["kind"])
+                self.tables = tables_of(writer)
+                self._arrange()
+                self._follow()
+
+            self._done(self.task, begin)
+            return
         given = {name: values[name].strip() for name in ("title", "goal", "brief")}
         level = LEVELS[values["level"]]
-        self._done(self.task, lambda: self.writer.change(**given, lesson=values["lesson"], level=level))
+        self._done(self.task, lambda: writer.change(**given, lesson=values["lesson"], level=level))
 
     def _sound_changed(self, values: dict[str, Any]) -> None:
-        draft = self.writer.draft
-        given: dict[str, Any] = {}
-        if values["take"] != draft.take:
-            given |= {"take": values["take"], "between": None}
-        elif None not in (values["start"], values["end"]) and (values["start"], values["end"]) != draft.between:
-            given["between"] = (float(values["start"]), float(values["end"]))
-        elif values["start"] is None and values["end"] is None and draft.between is not None:
-            given["between"] = None
-        if values["chain"] in CHAINS and not self._alike(CHAINS[values["chain"]]):
-            given["stages"] = CHAINS[values["chain"]]
-        if given:
-            self._done(self.sound, lambda: self.writer.change(**given))
+        writer = self.writer
+        given = writer.draft.get("given")
+        if values.get("channel", writer.channel) != writer.channel:
+            self._done(self.sound, lambda: writer.choose(values["channel"]))
+            return
+        changed: dict[str, Any] = {}
+        if not writer.several:
+            if not given.get("signal") and values.get("take") != given.get("take"):
+                self._done(self.sound, lambda: writer.change(take=values["take"], between=None))
+                return
+            own = {name: each for name, each in values.items() if name == "strip" or name.startswith("signal.")}
+            row = entry_with(Given, given, own)
+            if row != given:
+                self._done(self.sound, lambda: writer.put("given", value=row))
+                return
+            if values["chain"] in CHAINS and not self._alike(CHAINS[values["chain"]]):
+                changed["stages"] = CHAINS[values["chain"]]
+        ends = (values.get("start"), values.get("end"))
+        if None not in ends and list(ends) != list(given.get("between") or ()):
+            changed["between"] = (float(ends[0] or 0.0), float(ends[1] or 0.0))
+        elif ends == (None, None) and given.get("between"):
+            changed["between"] = None
+        if changed:
+            self._done(self.sound, lambda: writer.change(**changed))
+            return
+        stage = self._stage
+        if values.get("stage") == stage and stage in writer.stages:
+            row = self._stage_row(stage)
+            typed = {name.removeprefix("set "): each for name, each in values.items() if name.startswith("set ")}
+
+            def put() -> None:
+                made = setting_with(stage_kinds()[row["stage"]], row, typed)
+                if made != row:
+                    place = writer.draft.channels[writer.channel]
+                    writer.put(*place, writer.stages.index(stage), value=made)
+
+            self._done(self.sound, put)
+        else:
+            self._sound()
 
     def _sound_pressed(self, name: str) -> None:
         values = self.sound.values
+        stage = values.get("stage", "")
         if name == "add":
-            self._done(self.sound, lambda: self.writer.add_stage(values["kind"]), f"{values['kind']} is added.")
+            self._done(self.sound, lambda: self.writer.add_stage(values["kind"], stage), f"{values['kind']} is added.")
         else:
-            self._done(self.sound, lambda: self.writer.remove_stage(values["gone"]), f"{values['gone']} is taken away.")
+            self._done(self.sound, lambda: self.writer.remove_stage(stage), f"{stage} is taken away.")
 
     def _shown_pressed(self, name: str) -> None:
         if name == "begin":
-            self._done(self.shown, self.writer.begin_here, "Learners begin with the bench as it stands now.")
+            self._done(self.shown, self.writer.begin_here, "Kept: that is what is given now.")
         else:
             self._done(self.shown, self.writer.this_is_right, "That is right: what you moved is what learners move.")
 
     def _moves_changed(self, values: dict[str, Any]) -> None:
-        moved = {each.path for each in self.writer.draft.moves}
+        moved = set(self.writer.moves)
         for path in self.writer.settings:
             if values.get(f"move {path}", path in moved) != (path in moved):
                 wanted = bool(values[f"move {path}"])
                 self._done(self.moves, lambda path=path, wanted=wanted: self.writer.move(path, wanted))
-        names = {control.name: path for path, control in self.writer.numbers.items()}
-        vary = next(iter(self.writer.draft.varies), None)
-        path = names.get(values.get("vary", NONE), "")
-        ends = [values.get(each) for each in ("low", "high", "step")]
-        if path != ("" if vary is None else vary.path):
-            self._done(self.moves, lambda: self.writer.vary(path))
-        elif vary is not None and ends != [vary.low, vary.high, vary.step] and None not in ends:
-            low, high, step = (float(each or 0.0) for each in ends)
-            self._done(self.moves, lambda: self.writer.vary(path, low, high, step))
 
-    def _checks_changed(self, values: dict[str, Any]) -> None:
-        made = []
-        for index, each in enumerate(self.writer.draft.checks):
-            given = {
-                name: values.get(f"{index} {name}", getattr(each, name))
-                for name in ("title", "at_least", "at_most", "points", "low", "high", "source", "standing")
-            }
-            made.append(dataclasses.replace(each, **given))
-        if tuple(made) != self.writer.draft.checks:
-            self._done(self.checks, lambda: self.writer.change(checks=tuple(made)))
+    def _vary_pressed(self, _name: str) -> None:
+        path = str(self.vary.values.get("vary", ""))
+        said = (
+            "It differs from learner to learner now, as told below; which controls follow it is found when you prove."
+        )
+        if path in self.writer.numbers:
+            self._done(self.vary, lambda: self.writer.vary(path), said)
 
     def _measure_pressed(self, _name: str) -> None:
         values = self.measure.values
-        said = "It is in the table, with bounds around what is right; change them in part 4."
-        self._done(self.measure, lambda: self.writer.add_check(values["reading"], values["at"]), said)
 
-    def _checks_pressed(self, name: str) -> None:
-        kept = [each for at, each in enumerate(self.writer.draft.checks) if f"away {at}" != name]
-        self._done(self.checks, lambda: self.writer.change(checks=tuple(kept)))
+        def work() -> None:
+            self.tables["checks"].chosen = len(self.writer.draft.get("checks", unless=()))
+            self.writer.add_check(values["reading"], values["at"])
 
-    def _wrong_pressed(self, name: str) -> None:
+        self._done(self.measure, work, "It is in the table, with bounds around what is right; change them below.")
+
+    def _wrong_pressed(self, _name: str) -> None:
         values = self.wrong.values
-        if name == "wrong":
+        if self.writer.draft.kind == "judge":
+            self._done(
+                self.wrong, lambda: self.writer.this_is_a_version(values["name"], values["say"]), "Kept as a version."
+            )
+        else:
             said = "Kept. Stand the bench right again before you go on."
             self._done(self.wrong, lambda: self.writer.this_is_wrong(values["name"], values["say"]), said)
-        else:
-            kept = [each for at, each in enumerate(self.writer.draft.slips) if f"away {at}" != name]
-            self._done(self.wrong, lambda: self.writer.change(slips=tuple(kept)))
+
+    def _answer_changed(self, values: dict[str, Any]) -> None:
+        draft = self.writer.draft
+        asks = {each.get("name"): each for each in draft.get("asks", unless=())}
+        solution = draft.get("solution", unless={})
+
+        def work() -> None:
+            changed = draft
+            for field, text in values.items():
+                key = field.removeprefix("answer ")
+                before = self._answer_line(solution[key]) if key in solution else ""
+                if field == key or text == before:
+                    continue
+                changed = changed.put(
+                    "solution", key, value=self._answer_of(text.strip(), asks.get(key), solution.get(key))
+                )
+            if changed is not draft:
+                self.writer.put("solution", value=changed.get("solution"))
+
+        self._done(self.answer, work)
+
+    def _answer_of(self, text: str, ask: Any, before: Any) -> Any:
+        if not text:
+            return None
+        if ask is not None and ask.get("order"):
+            return [each.strip() for each in text.split(",")]
+        if (ask is not None and ask.get("expected") is None and ask.get("among") != "seconds") or isinstance(
+            before, str
+        ):
+            return text.strip('"')
+        return value_from(text)
+
+    def _answer_pressed(self, _name: str) -> None:
+        path = str(self.answer.values.get("path", "")).strip()
+        if path:
+            self._done(self.answer, lambda: self.writer.put("solution", path, value=0))
+
+    def _ladder_changed(self, values: dict[str, Any]) -> None:
+        row = self.writer.draft.get("ladder", unless={})
+        self._done(self.ladder, lambda: self.writer.put("ladder", value=entry_with(LadderEntry, row, values)))
+
+    def _seen_changed(self, values: dict[str, Any]) -> None:
+        row = self.writer.draft.get("given")
+        self._done(self.seen, lambda: self.writer.put("given", value=entry_with(Given, row, values)))
 
     def _prove_pressed(self, name: str) -> None:
-        self.proof.busy = True
-
-        def told(doing: str, answers: int) -> None:
-            if answers % 20 == 0:
-                self.proof.said = f"{doing}: {counted(answers, 'answer')} measured"
-
-        def work() -> str:
-            proof = self.writer.prove(quick=name == "quick", progress=told)
-            return _headline(proof)
-
-        try:
-            self._done(self.proof, work)
-        finally:
-            self.proof.busy = False
+        self._done(
+            self.proof,
+            lambda: headline(proven(self.proof, lambda told: self.writer.prove(quick=name == "quick", progress=told))),
+        )
 
     def _free(self) -> None:
         self._follows_bench()
@@ -402,79 +581,9 @@ class WritingPanel(Panel):
         super()._free()
 
 
-def _headline(proof: Verification) -> str:
-    if proof.proven:
-        sit = f'gl.exercise("{proof.file.name}", learner="Bea")'
-        return f"Proven, in {counted(proof.variants, 'variant')}. To sit it yourself, in a cell of your own: {sit}"
-    if proof.sound:
-        return "Nothing wrong at a quick look. Prove it before you give it out."
-    return f"Not proven, {counted(len(proof.faults), 'thing')} to mend."
-
-
-def _proof_html(writer: ExerciseWriter) -> str:
-    """What the last proof says, and the file as it was written."""
-    proof = writer.proof
-    if proof is None:
+def _table(head: tuple[str, ...], rows: tuple[Told, ...], columns: tuple[str, ...]) -> str:
+    if not rows:
         return ""
-    rows = [("wrong", each.text) for each in proof.faults] + [("look at", each.text) for each in proof.remarks]
-    rows += [("shown", each) for each in proof.shown]
-    if proof.not_looked_at:
-        rows.append(("not yet", "; ".join(proof.not_looked_at)))
-    body = "".join(f"<tr><th>{word}</th><td>{escape(said)}</td></tr>" for word, said in rows)
-    lines = enumerate(writer.file.read_text(encoding="utf-8").rstrip().split("\n"), 1)
-    text = "\n".join(f"{number:3d}  {line}" for number, line in lines)
-    return (
-        f'<table class="gainlib-writing-readings">{body}</table>'
-        f"<details><summary>The file, as it was written</summary><pre>{escape(text)}</pre></details>"
-    )
-
-
-class WrittenExercise(ShownByPanel[WritingPanel]):
-    """An exercise on the page on which it is written; `writer` does the same without a browser.
-
-    Made by `gainlib.write_exercise(...)`.
-    """
-
-    def __init__(self, writer: ExerciseWriter) -> None:
-        self.writer = writer
-
-    def _make_panel(self) -> WritingPanel:
-        return WritingPanel(self.writer)
-
-    def __repr__(self) -> str:
-        return f"<exercise being written: {self.writer.file}>"
-
-
-def write_exercise(name: str | Path) -> WrittenExercise:
-    """A page on which an exercise of kind `set` is written and proven; as the last line of a cell it shows itself.
-
-    Choose a recording and what it passes, stand the bench where learners begin and where it is right, say what is
-    measured; which settings follow what is drawn for each learner is found by trying. The exercise file is the truth:
-    one that is there already is read, unless it says more than the page can show.
-
-    Parameters
-    ----------
-    name : str or Path
-        The exercise file, such as "levels/hot-bass.toml"; small letters, digits and hyphens, in a folder or not.
-
-    Returns
-    -------
-    WrittenExercise
-        `writer` holds what was said so far.
-
-    Raises
-    ------
-    GainError
-        For a name that cannot be one, and for a file that cannot be shown as a page without losing something.
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> page = write_exercise(tempfile.mkdtemp() + "/hot-bass.toml")
-    >>> page.writer.draft.title
-    'Hot bass'
-    """
-    file = given_path(name)
-    file = file if file.suffix == ".toml" else file.with_name(f"{file.name}.toml")
-    require_name(file.stem)
-    return WrittenExercise(ExerciseWriter(file))
+    names = "".join(f"<th>{name}</th>" for name in head)
+    body = "".join(f"<tr>{''.join(f'<td>{escape(getattr(row, each))}</td>' for each in columns)}</tr>" for row in rows)
+    return f'<table class="gainlib-writing-readings"><tr>{names}</tr>{body}</table>'

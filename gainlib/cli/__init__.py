@@ -281,17 +281,22 @@ def _new_exercise(
 @app.command("write-exercise", epilog="Example: gainlib write-exercise levels/hot-guitar")
 def _write_exercise(
     name: Annotated[str, typer.Argument(help="What it is called, such as hot-guitar or levels/hot-guitar.")],
+    kind: Annotated[
+        str,
+        typer.Option(help="Of a new one: set, ride, session, reckon, find, judge, hear or record."),
+    ] = "",
     browser: Annotated[bool, typer.Option("--browser/--no-browser", help="Open the browser as well.")] = True,
     port: Annotated[int, typer.Option(help="The port on this computer; 0 takes a free one.", min=0, max=65535)] = 0,
 ) -> None:
     """Write an exercise on a page: choose a recording, stand a bench, say what is right; the page writes and proves it.
 
-    It writes the same text file as you would, into this folder. One that is there is read, unless it says more than the
-    page can show. JupyterLab runs on this computer only, until you press Ctrl-C.
+    It writes the same text file as you would, into this folder. One that is there is gone on with; one with notes of
+    yours behind #, or with faults, is shown and not written. JupyterLab runs on this computer only, until you press
+    Ctrl-C.
     """
     from gainlib.cli.writing import open_writing
 
-    open_writing(name, port=port, browser=browser)
+    open_writing(name, kind=kind, port=port, browser=browser)
 
 
 @app.command("try", epilog="Example: gainlib try my-exercise.toml --learner Ada")

@@ -25,7 +25,11 @@ export default {
       input.addEventListener("change", () => put(field.name, input.value));
       input.addEventListener("keydown", (event) => { if (!event.ctrlKey && !event.metaKey) event.stopPropagation(); });
       shown[field.name] = (value) => { if (document.activeElement !== input) input.value = value ?? ""; };
-      return input;
+      if (tag !== "input" || !field.options?.length) return input;
+      const list = make("datalist", { id: `${input.id}-options` });
+      list.append(...field.options.map((value) => make("option", { value })));
+      input.setAttribute("list", list.id);
+      return make("span", { className: "gainlib-form-proposed" }, input, list);
     };
     const number = (field, complaint) => {
       const input = make("input", { type: "text", inputMode: "decimal", id: `${id}-${field.name}`, autocomplete: "off" });

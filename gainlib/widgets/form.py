@@ -16,11 +16,11 @@ __all__ = ["Form"]
 class Form(MovedWidget):
     """Fields of a form; `values` holds what stands in each by its name, `said` a sentence on what was done.
 
-    `fields` say in order what stands there: each is a table with a `name`, a `label` and a `form`, which is "line",
-    "prose", "number" (with a `unit`, or none), "choice" (with `options`, each a text or a value with its text), "tick",
-    "button", "heading" or "told" (text that nobody changes). A number that cannot be read is said on the page and does
-    not arrive. A function given as `pressed` is called with the name of a button, one given as `changed` with the
-    values after a change by hand.
+    `fields` say in order what stands there: each is a table with a `name`, a `label` and a `form`, which is "line" (it
+    may propose `options`), "prose", "number" (with a `unit`, or none), "choice" (with `options`, each a text or a value
+    with its text), "tick", "button", "heading" or "told" (text that nobody changes). A number that cannot be read is
+    said on the page and does not arrive. A function given as `pressed` is called with the name of a button, one given
+    as `changed` with the values after a change by hand.
     """
 
     _esm = script("form.js")

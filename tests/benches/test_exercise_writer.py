@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 import gainlib as gl
+from gainlib.authoring.completion import reading_of_check
 from gainlib.authoring.draft import read_draft
 from gainlib.errors import GainError
 from gainlib.sound_file import write
@@ -40,26 +41,26 @@ def shown(writer):
 
 def test_a_recording_beside_the_file_comes_first(writer):
     assert writer.recordings[:2] == ("my sine.wav", "media/backing-voices.flac")
-    assert (writer.draft.take, writer.draft.strip, writer.draft.title) == ("my sine.wav", "my sine", "Even sine")
+    given = writer.draft.get("given")
+    assert (given["take"], given["strip"], writer.draft.get("title")) == ("my sine.wav", "my sine", "Even sine")
     assert not writer.file.exists()  # nothing has been said yet
 
 
 def test_what_was_moved_since_the_beginning_is_what_learners_move(writer):
     shown(writer)
-    assert writer.draft.stages == ({"stage": "Trim", "gain_db": -6.0},)
-    assert [(each.path, each.low, each.high, each.step) for each in writer.draft.moves] == [
-        ("trim/gain_db", -24.0, 24.0, 0.5)
-    ]
-    assert writer.draft.right == {"trim/gain_db": 0.0}
+    assert writer.draft.get("given", "stages") == [{"stage": "Trim", "gain_db": -6.0}]
+    assert writer.draft.get("moves") == [{"path": "trim/gain_db", "from": -24.0, "to": 24.0, "step": 0.5}]
+    assert writer.draft.get("solution") == writer.right == {"trim/gain_db": 0.0}
 
 
 def test_a_check_has_bounds_around_what_is_right_and_reads_the_bench(writer):
     shown(writer).add_check("peak_dbfs", "trim")
-    (check,) = writer.draft.checks
-    assert (check.at_least, check.at_most, check.title) == (-22.0, -18.0, "Peak after the trim")
+    (check,) = writer.draft.get("checks")
+    reads = {"measure": "peak_dbfs", "at": "trim", "at_least": -22.0, "at_most": -18.0}
+    assert (check["reads"], check["title"]) == (reads, "Peak after the trim")
     writer.bench.move("trim/gain_db", 5.0)
-    assert writer.read(check) == -15.0
-    assert writer.read(check, writer.draft.right) == -20.0
+    reading = reading_of_check(check, writer.session)
+    assert (writer.read(reading), writer.read(reading, writer.right)) == (-15.0, -20.0)
 
 
 def test_the_table_tells_begin_right_and_now(page):
@@ -84,7 +85,7 @@ def test_a_file_that_was_changed_elsewhere_is_not_written_over(writer):
     writer.file.write_text(theirs, encoding="utf-8")
     with pytest.raises(GainError, match=r"even-sine\.toml was changed elsewhere meanwhile; run the cell again"):
         writer.change(title="Mine")
-    assert (writer.file.read_text(encoding="utf-8"), writer.draft.title) == (theirs, "Even sine")
+    assert (writer.file.read_text(encoding="utf-8"), writer.draft.get("title")) == (theirs, "Even sine")
 
 
 def test_the_whole_is_proven(writer):
@@ -98,7 +99,7 @@ def test_the_whole_is_proven(writer):
     proof = writer.prove()
     assert (proof.proven, proof.faults) == (True, ())
     # A decibel more from the source is one less of trim.
-    assert writer.draft.follows == {"trim/gain_db": {"source": -1}}
+    assert writer.draft.get("solution") == {"trim/gain_db": {"base": 2.0, "minus": "source"}}
 
 
 def test_a_stage_that_is_taken_away_takes_what_names_it_along(writer):
@@ -107,8 +108,8 @@ def test_a_stage_that_is_taken_away_takes_what_names_it_along(writer):
     assert writer.taps == ("trim", "trim 2")
     writer.add_check("rms_dbfs", "trim 2")
     writer.remove_stage("trim")
-    assert [each.reading for each in writer.draft.checks] == ["rms_dbfs"]
-    assert (writer.draft.moves, writer.draft.right) == ((), {})
+    assert [each["reads"]["measure"] for each in writer.draft.get("checks")] == ["rms_dbfs"]
+    assert (writer.draft.get("moves"), writer.draft.get("solution")) == ([], {})
     with pytest.raises(GainError, match="one stage must stay"):
         writer.remove_stage("trim 2")
 

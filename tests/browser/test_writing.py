@@ -37,7 +37,7 @@ def stand(page, name, value):
 
 def shot(page, name):
     if folder := os.environ.get("GAINLIB_SHOTS"):
-        page.set_viewport_size({"width": 1280, "height": 3200})
+        page.set_viewport_size({"width": 1280, "height": 4600})
         page.screenshot(path=f"{folder}/{name}.png")
         page.set_viewport_size({"width": 1280, "height": 900})
 
@@ -54,16 +54,17 @@ def test_an_exercise_is_written_and_proven_on_the_page(lab, page):
     stand(shown, "Trim", 4)
     press(shown, "This is right")
     shown.get_by_text("That is right").wait_for()
-    shown.get_by_label("of", exact=True).select_option("Source level")
-    shown.get_by_label("in steps of", exact=True).wait_for()
+    shown.get_by_label("Each learner has another", exact=True).select_option("source/full_scale_dbu")
+    press(shown, "Let it differ")
+    shown.get_by_label("in steps of", exact=True).nth(1).wait_for()
     shown.get_by_label("Measure", exact=True).select_option("peak_dbfs")
     shown.get_by_label("after the stage", exact=True).select_option("converter")
     press(shown, "Measure this")
-    shown.get_by_label("at least", exact=True).nth(0).wait_for()
+    shown.get_by_label("Check", exact=True).wait_for()
     shown.get_by_label("Measure", exact=True).select_option("rms_dbfs")
     shown.get_by_label("after the stage", exact=True).select_option("trim")
     press(shown, "Measure this")
-    shown.get_by_label("at least", exact=True).nth(1).wait_for()
+    shown.get_by_label("Check, of 2", exact=True).wait_for()
     shot(shown, "writing-2")
     stand(shown, "Preamp gain", 42)
     stand(shown, "Trim", -4)

@@ -1,4 +1,4 @@
-"""`gainlib write-exercise`: the page opens on the file of that name, and what it would lose is refused before."""
+"""`gainlib write-exercise`: the page opens on the file of that name, of the kind that was asked for."""
 
 from __future__ import annotations
 
@@ -31,12 +31,21 @@ def test_the_page_opens_on_the_file_and_writes_nothing_yet(run, served, tmp_path
     assert not file.exists()
 
 
-def test_a_file_that_says_more_than_the_page_is_refused_before_anything_opens(run, served):
-    run("new-exercise", "hot-bass")  # with starts and notes of its own
-    status, _, err = run("write-exercise", "hot-bass")
+def test_an_exercise_of_another_kind_is_begun_with_that_kind(run, served, tmp_path):
+    status, _, err = run("write-exercise", "levels/sum", "--kind", "reckon", "--no-browser")
+    file = tmp_path / "levels" / "sum.toml"
+    assert (status, err) == (0, "")
+    assert served == [f"import gainlib as gl\ngl.write_exercise({str(file)!r}, kind='reckon')"]
+
+
+def test_a_kind_is_known_and_that_of_a_file_that_is_there_is_its_own(run, served):
+    assert run("write-exercise", "sum", "--kind", "recon")[0::2] == (
+        2, "gainlib: --kind is 'recon'; did you mean reckon?\n",
+    )  # fmt: skip
+    run("new-exercise", "sum", "--kind", "find")
+    status, _, err = run("write-exercise", "sum", "--kind", "find")
     assert (status, served) == (2, [])
-    assert "hot-bass.toml" in err
-    assert "says more in moves than the page can show; change it as text" in err
+    assert err == "gainlib: sum.toml is there already, and says itself of which kind it is; leave --kind out.\n"
 
 
 def test_a_name_that_cannot_be_one_is_refused(run, served):

@@ -1,0 +1,128 @@
+"""The tables of an exercise file on the page on which it is written, each with the rows that it begins with."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from pydantic import BaseModel
+
+from gainlib.benches.exercise_writer import ExerciseWriter
+from gainlib.benches.rows_form import More, RowsForm
+from gainlib.exercises.tables import (
+    AskEntry,
+    CandidateEntry,
+    CheckEntry,
+    HintEntry,
+    MoveEntry,
+    PlantEntry,
+    PromptEntry,
+    SlipEntry,
+    VaryEntry,
+)
+from gainlib.flow.session_table import BusEntry, GroupEntry, StripEntry
+
+__all__ = ["tables_of"]
+
+Row = Callable[[], dict[str, Any]]
+
+
+def tables_of(writer: ExerciseWriter) -> dict[str, RowsForm]:
+    """Every table that has rows, by its name in the file."""
+
+    def table(name: str, model: type[BaseModel], row_is: str, **given: Any) -> RowsForm:
+        place = ("given", name) if name in ("strips", "buses", "groups") else (name,)
+        return RowsForm(writer, place, model, row_is=row_is, **given)
+
+    recordings = {"take": lambda: writer.recordings}
+    strip, bus = More("One strip more", _strip(writer)), More("One bus more", lambda: {"name": "bus", "stages": []})
+    varies = [
+        More("Draw a number", lambda: {"from": -6, "to": 6, "step": 1, "unit": "dB"}, "drawn"),
+        More("Draw a word", lambda: {"choose": ["first", "second"]}, "word"),
+    ]
+    planted = More("Put something wrong", lambda: {"at": next(iter(writer.settings), ""), "by": -6})
+    made = [
+        table("strips", StripEntry, "Strip", more=[strip], leave=["stages"], options=recordings),
+        table("buses", BusEntry, "Bus", more=[bus], leave=["stages"]),
+        table("groups", GroupEntry, "Fader group"),
+        table("checks", CheckEntry, "Check"),
+        table("asks", AskEntry, "Question", more=_asks(writer)),
+        table("varies", VaryEntry, "What is drawn", more=varies, drop=writer.vary_no_more),
+        table("plant", PlantEntry, "What is put wrong", more=[planted], told=PLANTED),
+        table("moves", MoveEntry, "Control"),
+        table("candidates", CandidateEntry, "Version"),
+        table("prompts", PromptEntry, "What the page asks for", more=[More("One prompt more", _prompt(writer))]),
+        table("slips", SlipEntry, "Wrong answer", more=_slips(writer)),
+        table(
+            "hints",
+            HintEntry,
+            "Hint",
+            more=[More("One hint more", lambda: {"text": "Look at …", "cost": 0})],
+            told=HINTS,
+        ),
+    ]
+    return {each.place[-1]: each for each in made}
+
+
+PLANTED = (
+    "What is put wrong for this learner, on top of what is given: to a value, or changed by an amount. "
+    "A drawn word may stand in a path as {word}."
+)
+HINTS = "Hints in their order. One that costs nothing is told after a miss, the others are offered."
+SOURCE = {"source": "The teacher's own target.", "standing": "common practice"}
+
+
+def _asks(writer: ExerciseWriter) -> list[More]:
+    """Questions to begin with: those that this kind of exercise can ask."""
+
+    def ask(name: str, **more: Any) -> Row:
+        return lambda: {"name": name, "title": "What is asked", "points": 1, **more, **SOURCE}
+
+    last = writer.taps[-1]
+    what = {"measure": "peak_dbfs", "at": last}
+    number = {"unit": "dBFS", "within": 0.5, "from": -60, "to": 0, "expected": what}
+    asks = [More("Ask for a number", ask("number", **number), "name")]
+    if writer.draft.kind == "judge":
+        by = {"measure": "loudness_lufs", "at": last}
+        return [
+            *asks,
+            More("Ask which one", ask("which", by=by, pick="largest"), "name"),
+            More("Ask for the order", ask("order", by=by, order="rising"), "name"),
+        ]
+    strip = {"among": "strips", "by": {"told": "clipped", "at": last.rpartition("/")[2]}, "pick": "largest"}
+    stage = {"among": "stages", "of": writer.channel, "by": {"told": "clipped", "at_least": 1}, "pick": "first"}
+    moment = {"among": "seconds", "at": last, "moment": "highest peak", "within": 0.5}
+    return [
+        *asks,
+        *([More("Ask for a strip", ask("strip", **strip), "name")] if writer.several else []),
+        More("Ask for a stage", ask("stage", **stage), "name"),
+        More("Ask for a moment", ask("moment", **moment), "name"),
+    ]
+
+
+def _slips(writer: ExerciseWriter) -> list[More]:
+    """A wrong answer in words; one of controls is stood on the bench instead."""
+    if not writer.draft.get("asks"):
+        return []
+
+    def row() -> dict[str, Any]:
+        right = dict(writer.draft.get("solution", unless={}))
+        return {"name": "a guess", "when": [], "answer": right, "say": "Look again."}
+
+    return [More("One wrong answer more", row)]
+
+
+def _strip(writer: ExerciseWriter) -> Row:
+    def row() -> dict[str, Any]:
+        number = len(writer.draft.get("given", "strips", unless=())) + 1
+        return {"name": f"strip {number}", "take": writer.recordings[0], "stages": [{"stage": "Trim"}]}
+
+    return row
+
+
+def _prompt(writer: ExerciseWriter) -> Row:
+    def row() -> dict[str, Any]:
+        seconds = max((each.get("seconds", 0) for each in writer.draft.get("prompts", unless=())), default=-5)
+        return {"seconds": seconds + 5, "say": "Now play."}
+
+    return row
