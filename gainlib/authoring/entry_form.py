@@ -140,6 +140,8 @@ def entry_fields(
             continue
         last = name.rpartition(".")[2]
         field: dict[str, Any] = {"name": name, "label": LABELS.get(name, LABELS.get(last, last.replace("_", " ")))}
+        if name == "expected":
+            field["wide"] = True
         if name == "points" and form == "tick":
             field["label"] = "a ride is drawn"
         if name == "to" and form == "line":

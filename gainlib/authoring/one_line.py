@@ -20,7 +20,7 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
-from gainlib.errors import GainError
+from gainlib.errors import GainError, suggest
 from gainlib.exercises.formulas import formulas
 from gainlib.exercises.readings import stage_readings
 from gainlib.exercises.tables import READS
@@ -262,7 +262,7 @@ class _Reader:
         if self._after() == "(":
             name = self._name()
             if name not in formulas():
-                raise self._fault(f"“{name}” is no reckoning")
+                raise self._fault(f"“{name}” is no reckoning, {suggest(name, formulas()).rstrip('.?')}")
             self._take()
             inside = []
             while not self._here(")"):
@@ -290,7 +290,8 @@ class _Reader:
             return {}
         name = self._name()
         if name not in measures() and name not in stage_readings():
-            raise self._fault(f"“{name}” is nothing that can be measured")
+            known = [*measures(), *stage_readings()]
+            raise self._fault(f"“{name}” is nothing that can be measured, {suggest(name, known).rstrip('.?')}")
         return {"measure" if name in measures() else "told": name}
 
     def _where(self) -> dict[str, Any]:
@@ -351,7 +352,7 @@ class _Reader:
     def _fault(self, what: str) -> GainError:
         return GainError(
             f"“{self.line}” cannot be read: {what}; write a number, a rule such as 14 − level, or a reading such as "
-            "peak_dbfs at trim."
+            "peak_dbfs at trim, decimals behind a point and no units."
         )
 
 

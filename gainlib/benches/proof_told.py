@@ -29,6 +29,7 @@ def proven(form: Form, work: Callable[[Callable[[str, int], None]], Verification
 
 
 def headline(proof: Verification) -> str:
+    """What a proof comes to, in a sentence, and what is done next."""
     if proof.proven:
         sit = f'gl.exercise("{proof.file.name}", learner="Bea")'
         return f"Proven, in {counted(proof.variants, 'variant')}. To sit it yourself, in a cell of your own: {sit}"
@@ -50,6 +51,7 @@ def proof_html(proof: Verification | None, file: Path) -> str:
 
 
 def file_html(file: Path, *, opened: bool = False) -> str:
+    """The file as it was written, with the numbers of its lines, folded unless `opened`."""
     lines = enumerate(read_content(file).rstrip().split("\n"), 1)
     text = "\n".join(f"{number:3d}  {line}" for number, line in lines)
     opens = " open" if opened else ""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -32,8 +32,8 @@ class More:
 class RowsForm:
     """The rows of one table of the file, such as `checks`: one is chosen, changed in its fields, added, taken away.
 
-    `place` is where the table stands, `model` what a row may hold. A row whose entries are hard to say in fields is
-    shown with the values as the file has them. `heading` opens the part of the page.
+    `place` is where the table stands, `model` what a row may hold. `needless` names the entries that a row has
+    no use for: they have a field only where the row says them all the same. `heading` opens the part of the page.
     """
 
     def __init__(
@@ -49,10 +49,11 @@ class RowsForm:
         leave: Sequence[str] = (),
         options: Mapping[str, Callable[[], Sequence[str]]] | None = None,
         drop: Callable[[str], None] | None = None,
+        needless: Callable[[Mapping[str, Any]], Collection[str]] = lambda row: (),
     ) -> None:
         self.writer, self.place, self.model = writer, place, model
         self.row_is, self.heading_told, self.more, self.leave = row_is, told, more, leave
-        self.options, self.drop = options or {}, drop
+        self.options, self.drop, self.needless = options or {}, drop, needless
         self.form = Form(heading=heading, changed=self._changed, pressed=self._pressed)
         self.chosen: str | int = 0
 
@@ -80,10 +81,12 @@ class RowsForm:
                 fields.append({"name": "(name)", "label": "Name, printed by {name} in texts", "form": "line"})
                 values["(name)"] = self.chosen
             options = {name: list(each()) for name, each in self.options.items()}
+            row = rows[self.chosen]
+            leave = [*self.leave, *(each for each in self.needless(row) if each not in row)]
             fields += entry_fields(
-                self.model, leave=self.leave, taps=self.writer.taps, paths=list(self.writer.settings), options=options
+                self.model, leave=leave, taps=self.writer.taps, paths=list(self.writer.settings), options=options
             )
-            values |= entry_values(self.model, rows[self.chosen])
+            values |= entry_values(self.model, row)
         fields += [{"name": f"more {at}", "label": each.label, "form": "button"} for at, each in enumerate(self.more)]
         if rows:
             fields.append({"name": "drop", "label": "Take this one away", "form": "button"})

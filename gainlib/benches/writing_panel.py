@@ -319,20 +319,16 @@ class WritingPanel(Panel):
         values: dict[str, Any] = {}
         for key in dict.fromkeys([*solution, *(each for each in asks if each)]):
             title = asks[key].get("title", key) if key in asks else self._called(key)
-            fields.append(
-                {"name": f"answer {key}", "label": title, "form": "line", "hint": self._answer_hint(asks.get(key))}
-            )
-            values[f"answer {key}"] = self._answer_line(solution[key]) if key in solution else ""
-        fields += [
-            {
-                "name": "path",
-                "label": "One setting more, by its path",
-                "form": "line",
-                "options": list(self.writer.settings),
-            },
-            {"name": "add", "label": "Add it", "form": "button"},
-        ]
-        values["path"] = ""
+            line = self._answer_line(solution[key]) if key in solution else ""
+            hint = self._answer_hint(asks.get(key))
+            wide = len(line or hint) > 18
+            fields.append({"name": f"answer {key}", "label": title, "form": "line", "hint": hint, "wide": wide})
+            values[f"answer {key}"] = line
+        if self._needs("moves"):
+            more = {"name": "path", "label": "One setting more, by its path", "form": "line"}
+            fields.append({**more, "options": list(self.writer.settings)})
+            fields.append({"name": "add", "label": "Add it", "form": "button"})
+            values["path"] = ""
         self._put(self.answer, fields, values)
 
     def _called(self, path: str) -> str:

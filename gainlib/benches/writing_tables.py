@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from pydantic import BaseModel
@@ -46,10 +46,10 @@ def tables_of(writer: ExerciseWriter) -> dict[str, RowsForm]:
         table("buses", BusEntry, "Bus", more=[bus], leave=["stages"]),
         table("groups", GroupEntry, "Fader group"),
         table("checks", CheckEntry, "Check"),
-        table("asks", AskEntry, "Question", more=_asks(writer)),
-        table("varies", VaryEntry, "What is drawn", more=varies, drop=writer.vary_no_more),
+        table("asks", AskEntry, "Question", more=_asks(writer), needless=_no_use_to_ask),
+        table("varies", VaryEntry, "What is drawn", more=varies, drop=writer.vary_no_more, needless=_no_use_to_draw),
         table("plant", PlantEntry, "What is put wrong", more=[planted], told=PLANTED),
-        table("moves", MoveEntry, "Control"),
+        table("moves", MoveEntry, "Control", needless=_no_use_to_move),
         table("candidates", CandidateEntry, "Version"),
         table("prompts", PromptEntry, "What the page asks for", more=[More("One prompt more", _prompt(writer))]),
         table("slips", SlipEntry, "Wrong answer", more=_slips(writer)),
@@ -80,7 +80,7 @@ def _asks(writer: ExerciseWriter) -> list[More]:
 
     last = writer.taps[-1]
     what = {"measure": "peak_dbfs", "at": last}
-    number = {"unit": "dBFS", "within": 0.5, "from": -60, "to": 0, "expected": what}
+    number = {"unit": "dBFS", "within": 0.5, "from": -90, "to": 30, "expected": what}
     asks = [More("Ask for a number", ask("number", **number), "name")]
     if writer.draft.kind == "judge":
         by = {"measure": "loudness_lufs", "at": last}
@@ -98,6 +98,32 @@ def _asks(writer: ExerciseWriter) -> list[More]:
         More("Ask for a stage", ask("stage", **stage), "name"),
         More("Ask for a moment", ask("moment", **moment), "name"),
     ]
+
+
+OF_A_NUMBER = {"unit", "within", "from", "to", "expected", "low", "high"}
+OF_A_CHOICE = {"by", "pick", "order", "wrong"}
+
+
+def _no_use_to_ask(row: Mapping[str, Any]) -> set[str]:
+    """What this question has no use for: a number has no choices, a choice no bounds."""
+    if "expected" in row:
+        return OF_A_CHOICE | {"among", "of", "at", "moment"}
+    uses = {
+        "strips": {"among", "by", "pick", "wrong"},
+        "stages": {"among", "of", "by", "pick", "wrong"},
+        "seconds": {"among", "at", "moment", "within", "low", "high"},
+    }.get(row.get("among", ""), {"by", "order" if "order" in row else "pick", "wrong"})
+    return (OF_A_NUMBER | OF_A_CHOICE | {"among", "of", "at", "moment"}) - uses
+
+
+def _no_use_to_draw(row: Mapping[str, Any]) -> set[str]:
+    return {"from", "to", "step"} if "choose" in row else {"choose"} if "step" in row else set()
+
+
+def _no_use_to_move(row: Mapping[str, Any]) -> set[str]:
+    if row.get("points"):
+        return {"step", "options"}
+    return {"from", "to", "step", "points"} if "options" in row else {"options", "points"}
 
 
 def _slips(writer: ExerciseWriter) -> list[More]:

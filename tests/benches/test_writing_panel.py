@@ -1,0 +1,136 @@
+"""The page on which an exercise is written, without a browser: what its fields say is what the file says."""
+
+from __future__ import annotations
+
+import tomllib
+
+import pytest
+
+import gainlib as gl
+from gainlib.benches.written_exercise import ReadingPanel
+from gainlib.exercises.tables import Spec
+from gainlib.storage import bundled_folder
+
+# One of each kind that a teacher writes, quick ones: rules, drawn words, what is put wrong, rides, sends, versions.
+OF_EACH_KIND = [
+    "levels/line-up-the-tone",
+    "levels/out-of-line",
+    "levels/two-tracks",
+    "rides/even-the-verse",
+    "sends/her-headphones",
+    "rides/squeezed-or-ridden",
+    "hearing/step-in-level",
+]
+
+
+def opened(tmp_path, name):
+    """The page of a copy of one of the course's exercises, and the entries of that."""
+    text = bundled_folder("exercises").joinpath(f"{name}.toml").read_text(encoding="utf-8")
+    file = tmp_path / f"{name.rpartition('/')[2]}.toml"
+    file.write_text(text, encoding="utf-8")
+    return gl.write_exercise(file), tomllib.loads(text)
+
+
+@pytest.mark.parametrize("name", OF_EACH_KIND)
+def test_an_exercise_that_is_opened_and_written_is_the_same(tmp_path, name):
+    page, entries = opened(tmp_path, name)
+    panel, writer = page.panel, page.writer
+    for table in panel.tables.values():
+        for key in table.rows:
+            table.chosen = key
+            table.follow()
+            table._changed(dict(table.form.values))
+            assert table.form.said == ""
+    for form in (panel.task, panel.sound, panel.moves, panel.answer, panel.ladder, panel.seen):
+        if form.fields:
+            form._changed(dict(form.values))
+            assert form.said == ""
+    assert writer.draft.entries == entries
+    written = tomllib.loads(writer.write().read_text(encoding="utf-8"))
+    assert Spec.model_validate(written) == Spec.model_validate(entries)
+    page.close()
+
+
+def test_a_question_is_written_in_its_fields(tmp_path):
+    page = gl.write_exercise(tmp_path / "sum.toml", kind="reckon")
+    asks = page.panel.tables["asks"]
+    asks._pressed("more 0")
+    values = {"title": "Both together", "unit": "dBu", "expected": "sum_db(tone, 0"}
+    asks._changed(asks.form.values | values)
+    assert asks.form.said.startswith("Not taken: What is right: “sum_db(tone, 0” cannot be read: “,” is missing")
+    asks._changed(asks.form.values | values | {"expected": "sum_db(tone, 0)"})
+    page.panel._answer_changed(page.panel.answer.values | {"answer number": "sum_db(tone, 0)"})
+    entries = tomllib.loads(page.file.read_text(encoding="utf-8"))
+    assert (entries["asks"][2]["title"], entries["asks"][2]["unit"]) == ("Both together", "dBu")
+    sum_of_both = {"reckon": "sum_db", "with": [{"plus": "tone"}, 0]}
+    assert entries["asks"][2]["expected"] == entries["solution"]["number"] == sum_of_both
+    # 4 dBu and 0 dBu, unrelated: 10 log (10^0.4 + 1)
+    assert "<td>Both together</td><td>5.4554 dBu</td><td>5.4554 dBu ● right</td>" in page.panel.readings.value
+    page.close()
+
+
+def test_a_question_has_the_fields_that_it_has_a_use_for(tmp_path):
+    page = gl.write_exercise(tmp_path / "where.toml", kind="find")
+    asks = page.panel.tables["asks"]
+    assert next(each["title"] for each in asks.rows.values()) == "The strip that was clipped"
+    fields = {each["name"] for each in asks.form.fields}
+    assert {"among", "by.what", "by.at", "pick", "wrong"} <= fields
+    assert not {"expected", "within", "moment", "order"} & fields
+    page.close()
+
+
+def test_a_session_gets_a_strip_whose_stages_are_on_the_bench(tmp_path):
+    page = gl.write_exercise(tmp_path / "four.toml", kind="session")
+    page.panel.tables["strips"]._pressed("more 0")
+    writer = page.writer
+    assert [each["name"] for each in writer.draft.get("given", "strips")] == ["kick", "bass", "voice", "strip 4"]
+    page.panel._sound_changed(page.panel.sound.values | {"channel": "strip 4"})
+    page.panel._sound_changed(page.panel.sound.values | {"set gain_db": "−4.5"})
+    assert writer.draft.get("given", "strips", 3, "stages") == [{"stage": "Trim", "gain_db": -4.5}]
+    assert writer.bench.values["strip 4/trim/gain_db"] == -4.5
+    assert page.panel.sound.said == ""
+    page.close()
+
+
+def test_a_version_is_stood_on_the_bench(tmp_path):
+    page = gl.write_exercise(tmp_path / "which.toml", kind="judge")
+    page.writer.bench.move("trim/gain_db", 9.0)
+    page.panel.wrong.values = {"name": "pushed", "say": "9 dB hotter"}
+    page.panel._wrong_pressed("wrong")
+    versions = page.writer.draft.get("candidates")
+    assert versions[-1] == {"name": "pushed", "set": {"trim/gain_db": 9.0}, "say": "9 dB hotter"}
+    page.close()
+
+
+def test_a_file_with_notes_is_read_and_never_written_unless_they_may_go(tmp_path):
+    file = gl.write_exercise(tmp_path / "noted.toml").writer.file
+    text = (
+        'title = "Mine" # for me\n'
+        + (
+            bundled_folder("exercises")
+            .joinpath("levels/line-up-the-tone.toml")
+            .read_text(encoding="utf-8")
+            .partition("\n")[2]
+        )
+    )
+    file.write_text(text, encoding="utf-8")
+    page = gl.write_exercise(file)
+    assert (page.writer, isinstance(page.panel, ReadingPanel)) == (None, True)
+    assert "which the page would lose, in line 1." in page.panel.told.value
+    page.panel._pressed("prove")
+    assert page.panel.proof.said.startswith("Proven, in ")
+    assert file.read_text(encoding="utf-8") == text
+    page.panel._pressed("open")
+    assert page.writer.draft.get("title") == "Mine"
+    page.writer.change(title="Yours")
+    assert file.read_text(encoding="utf-8").startswith('title = "Yours"\n')
+    page.close()
+
+
+def test_a_file_with_a_fault_is_shown_with_what_is_wrong(tmp_path):
+    file = tmp_path / "faulty.toml"
+    file.write_text('titel = "Mine"\nkind = "set"\n', encoding="utf-8")
+    page = gl.write_exercise(file)
+    assert "there is no entry titel; did you mean title?" in page.panel.told.value
+    assert [each["name"] for each in page.panel.proof.fields] == ["prove"]
+    page.close()
