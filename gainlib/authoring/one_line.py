@@ -262,7 +262,7 @@ class _Reader:
         if self._after() == "(":
             name = self._name()
             if name not in formulas():
-                raise self._fault(f"“{name}” is no reckoning, {suggest(name, formulas()).rstrip('.?')}")
+                raise self._fault(f"“{name}” is not a formula, {suggest(name, formulas()).rstrip('.?')}")
             self._take()
             inside = []
             while not self._here(")"):

@@ -36,14 +36,14 @@ __all__ = ["WritingPanel"]
 
 LEVELS = {"1 easy": 1, "2 middling": 2, "3 hard": 3}
 KINDS = {
-    "set": "set: move controls until what is measured is right",
-    "ride": "ride: draw a gain ride",
-    "session": "session: put many strips right",
-    "reckon": "reckon: work out a number",
-    "find": "find: say which strip, stage or moment",
-    "judge": "judge: say which version is which, by ear",
-    "hear": "hear: find what one can just hear",
-    "record": "record: record a take of one's own",
+    "set": "move controls until what is measured is right",
+    "ride": "draw a gain ride",
+    "session": "put many strips right",
+    "reckon": "work out a number",
+    "find": "say which strip, stage or moment",
+    "judge": "say which version is which, by ear",
+    "hear": "find what one can just hear",
+    "record": "record a take of one's own",
 }
 OF_GIVEN = ("take", "strip", "strips", "buses", "groups", "between")
 
@@ -147,9 +147,9 @@ class WritingPanel(Panel):
 
     def _task(self) -> None:
         draft = self.writer.draft
-        kind: list[dict[str, Any]] = [{"name": "told", "label": KINDS[draft.kind], "form": "told"}]
+        kind: list[dict[str, Any]] = [{"name": "told", "label": f"{draft.kind}: {KINDS[draft.kind]}", "form": "told"}]
         if not self.writer.file.exists():
-            options = [[name, said] for name, said in KINDS.items()]
+            options = [[name, f"{name}: {said}"] for name, said in KINDS.items()]
             kind = [{"name": "kind", "label": "What learners do", "form": "choice", "options": options, "wide": True}]
         self._put(
             self.task,

@@ -66,7 +66,7 @@ def test_a_line_is_typed_with_any_minus_and_any_times():
 UNREAD = [
     ("14 level", "“level” stands where nothing more is expected"),
     ("peek at trim", "“peek” is nothing that can be measured"),
-    ("sum(1, 2)", "“sum” is no reckoning"),
+    ("sum(1, 2)", "“sum” is not a formula"),
     ("sum_db(1, 2", "“,” is missing"),
     ("peak_dbfs at", "a name is missing"),
     ("14 −", "a name is missing"),
