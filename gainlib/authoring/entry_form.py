@@ -32,7 +32,7 @@ NOWHERE, NONE = "nowhere", "none"
 """What stands for an empty text, as a bus has it that ends by itself, and for an empty row."""
 
 LABELS = {
-    "name": "Name, for the file alone",
+    "name": "Name",
     "title": "Headed",
     "points": "Points",
     "source": "Where it comes from",
