@@ -30,7 +30,7 @@ def write_second_takes(folder: Path, rate_hz: int = 48_000) -> Path:
     made = {
         "lead voice": _voice(rate_hz, LINES, 233.0, -71.0),
         "kick": _struck(rate_hz, 0.0, 61.0, 0.10, 0.28, 0.0),
-        "snare": _struck(rate_hz, 1.0, 190.0, 0.05, 0.33, 0.8),
+        "snare": _struck(rate_hz, 1.0, 190.0, 0.005, 0.75, 0.7),
         "bass": _held(rate_hz, (61.0, 82.0, 55.0, 73.0), -17.0, 8, wide=False),
         "guitar": _held(rate_hz, (246.0, 330.0, 220.0, 294.0), -25.0, 12, wide=False),
         "pad": _held(rate_hz, (247.1, 331.3, 221.7, 295.9), -27.0, 16, wide=True),
@@ -76,16 +76,18 @@ def _voice(rate_hz: int, lines: tuple, note_hz: float, noise_dbfs: float) -> np.
 
 
 def _struck(rate_hz: int, first: float, mode_hz: float, ring: float, peak: float, noisy: float) -> np.ndarray:
-    """A drum on every other beat: a mode and a noise that die away, no two strokes alike."""
+    """A drum on every other beat: a mode and a noise that die away, no two alike; a noisy one has ghost notes."""
     time, made = _time(rate_hz), np.zeros(round(SECONDS * rate_hz))
     rattle = np.random.RandomState(3).standard_normal(len(made)) / 3
     softer = np.where(time < PARTS["verse"][1], 0.5, 1.0)
     since = np.arange(round(10 * ring * rate_hz)) / rate_hz
     fall = np.exp(-since / ring) * np.minimum(1, since / 4e-4)
     for number, at in enumerate(np.arange(first * BEAT_SECONDS + 0.05, SECONDS - 2, 2 * BEAT_SECONDS)):
-        stroke = slice(round(at * rate_hz), round(at * rate_hz) + len(since))
-        body = (1 - noisy) * np.sin(2 * np.pi * mode_hz * since + number) + noisy * rattle[stroke]
-        made[stroke] += peak * (1 - 0.12 * (number % 3)) * fall * body
+        for later, share in ((0.0, 1 - 0.12 * (number % 3)), (0.75, noisy / 5), (1.25, noisy / 6)):
+            first_sample = round((at + later * BEAT_SECONDS) * rate_hz)
+            stroke = slice(first_sample, first_sample + len(since))
+            body = (1 - noisy) * np.sin(2 * np.pi * mode_hz * since + number) + noisy * rattle[stroke]
+            made[stroke] += peak * share * fall * body
     return made * softer + _noise(rate_hz, -78.0, int(mode_hz))
 
 

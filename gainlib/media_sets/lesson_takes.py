@@ -151,8 +151,8 @@ def _gains(needs: LessonNeeds, media: MediaSet) -> tuple[dict[str, float], str]:
 def _not_so(takes: LessonTakes, wanted: Property) -> str:
     """What is otherwise than a lesson's text wants it, in words; empty where it is so."""
     found = float(measure(wanted.measure, _of(takes, wanted.of)))
-    if wanted.over:
-        found -= float(measure(wanted.measure, _of(takes, wanted.over)))
+    if wanted.over or wanted.against:
+        found -= float(measure(wanted.against or wanted.measure, _of(takes, wanted.over or wanted.of)))
     if wanted.least <= found <= wanted.most:
         return ""
     bounds = [

@@ -20,13 +20,15 @@ LARGEST_BYTES = 256 * 1024
 class Property:
     """What must be so: a measure of one take, or of one over another, from `least` to `most`; `told` is what it is.
 
-    `of` and `over` are a role, or a role and a part of its take.
+    `of` and `over` are a role, or a role and a part of its take. `against` is what is measured of the other, if that is
+    something else; without `over` it is measured of the same.
     """
 
     told: str
     measure: str
     of: tuple[str, ...]
     over: tuple[str, ...] = ()
+    against: str = ""
     least: float = float("-inf")
     most: float = float("inf")
     unit: str = "dB"

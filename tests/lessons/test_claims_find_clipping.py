@@ -18,7 +18,7 @@ def session(lesson_start):
     return lesson_start(LESSON)["session"]
 
 
-TAKE = paper.stem("lead-voice", 14, 19)
+TAKE = paper.take(LESSON, "lead voice", "end")
 # dBFS of the stem to dBu behind the source (-24 dBu) and the preamp; its noise, 96 dB lower, is left out on paper.
 CEILING_DBU, FULL_SCALE_DBU = 18, 24
 LEVELS = "published: AES17, the stem's own samples; SMPTE RP 155, 0 dBFS is +24 dBu; derived: decibel arithmetic"
@@ -82,7 +82,7 @@ def test_the_lesson_says_what_is_reckoned(sentence, session, reckoned):
     said, within, on_paper, measured, source = RECKONED[sentence]
     read = measured(session)
     reckoned(sentence, said, on_paper, read, within=within, source=source)
-    assert read == said or source is not RUNS
+    assert read == said or source is not RUNS or gl.takes(LESSON).own
 
 
 @pytest.mark.parametrize("sentence", READINGS)
@@ -105,8 +105,10 @@ def test_a_lamp_at_full_scale_finds_none_and_the_flat_tops_stay(session):
     """Read: "The lamp stays dark"; "Turned down, the count is the same"."""
     done, lower = (session.replaced({"trim/gain_db": gain}).render().at("fader") for gain in (0, -12))
     assert gl.measure("clipped_runs", done) == 0
-    # "It is three more than the 347 cuts": a reading of our own.
-    assert gl.measure("flat_tops", done) == gl.measure("flat_tops", lower) == 347 + 3
+    # "It may be a few more than the cuts": three on the bundled take, a reading of our own.
+    more = gl.measure("flat_tops", done) - len(cuts(session, 50))
+    assert gl.measure("flat_tops", done) == gl.measure("flat_tops", lower)
+    assert more == 3 if gl.takes(LESSON).own is False else 0 <= more < 0.1 * len(cuts(session, 50))
     assert gl.measure("peak_dbfs", lower) == pytest.approx(gl.measure("peak_dbfs", done) - 12, abs=1e-6)
 
 
@@ -120,7 +122,7 @@ def test_what_bends_the_wave_after_the_cut_hides_them(session):
     coupled = lfilter([(1 + pole) / 2, -(1 + pole) / 2], [1, -pole], done.samples, axis=0)
     assert gl.measure("flat_tops", gl.Audio(coupled, done.rate_hz)) == 0
     resampled = gl.Audio(resample_poly(done.samples, 147, 160, axis=0), 44_100)
-    assert gl.measure("flat_tops", resampled) < 347 / 2
+    assert gl.measure("flat_tops", resampled) < len(cuts(session, 50)) / 2
 
 
 def test_only_the_preamp_mends_the_first_bench(session, reckoned):

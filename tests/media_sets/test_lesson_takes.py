@@ -114,8 +114,6 @@ def asked_in(lesson):
     for node in ast.walk(ast.parse(code)):
         if isinstance(node, ast.Call) and ast.unparse(node.func) == "gl.takes":
             named.add(node.args[0].value)
-        if isinstance(node, ast.Call) and ast.unparse(node.func) == "takes.seconds":
-            parts |= {each.value for each in [*node.args, *(word.value for word in node.keywords)]}
         if isinstance(node, ast.Constant) and node.value in ROLES:
             roles.add(node.value)
         if isinstance(node, ast.Constant) and node.value in PARTS:
