@@ -15,13 +15,14 @@ LESSON = "work-with-decibels"
 @pytest.fixture(scope="module")
 def mix():
     # The strips of the lesson; the test below holds the two together.
-    voice = gl.read("media/lead-voice.flac").between(9.5, 17.5)
-    bass = gl.read("media/bass.flac").between(9.5, 17.5)
+    takes = gl.takes(LESSON)
+    voice, bass = (takes[role, "chorus"].between(0, 8) for role in ("lead voice", "bass"))
+    trims = [gl.Trim(round(-20 - gl.measure("rms_dbfs", each), 1)) for each in (voice, bass)]
     off = gl.Fader(muted=True)
     strips = [
-        gl.Strip("voice", voice, [gl.Trim(-3.2)]),
-        gl.Strip("copy", voice, [gl.Trim(-3.2), off]),
-        gl.Strip("bass", bass, [gl.Trim(-0.7), off]),
+        gl.Strip("voice", voice, [trims[0]]),
+        gl.Strip("copy", voice, [trims[0], off]),
+        gl.Strip("bass", bass, [trims[1], off]),
     ]
     return gl.Session(strips, main=gl.Bus("main"))
 
@@ -47,18 +48,23 @@ def after_the_converter(desk, output_dbu, alignment="EBU R 68"):
 def test_the_mix_and_the_desk_here_are_the_lessons(lesson_text):
     text = lesson_text(LESSON)
     for part in (
-        'gl.read("media/lead-voice.flac").between(9.5, 17.5)',
-        'gl.read("media/bass.flac").between(9.5, 17.5)',
+        'takes["lead voice", "chorus"].between(0, 8), takes["bass", "chorus"].between(0, 8)',
+        'trims = [gl.Trim(round(-20 - gl.measure("rms_dbfs", each), 1)) for each in (voice, bass)]',
         "tone = gl.tone(-20, 1000, seconds=3, rate_hz=48_000)",
         'chain = [gl.Source(20, noise_dbfs=-90), gl.Preamp(0, name="desk"), gl.Converter("EBU R 68")]',
-        'gl.Strip("voice", voice, [gl.Trim(-3.2)]), gl.Strip("copy", voice, [gl.Trim(-3.2), off])',
-        'gl.Strip("bass", bass, [gl.Trim(-0.7), off])',
+        'gl.Strip("voice", voice, [trims[0]]), gl.Strip("copy", voice, [trims[0], off])',
+        'gl.Strip("bass", bass, [trims[1], off])',
     ):
         assert part in text
 
 
-VOICE = paper.stem("lead-voice", 9.5, 17.5, -3.2)
-BASS = paper.stem("bass", 9.5, 17.5, -0.7)
+def at_minus_20(role):
+    """Eight seconds of the chorus behind a trim to a tenth of a decibel."""
+    samples = paper.part(paper.take(LESSON, role, "chorus"), 0, 8)
+    return samples * 10 ** (round(-20 - paper.rms_dbfs(samples), 1) / 20)
+
+
+VOICE, BASS = at_minus_20("lead voice"), at_minus_20("bass")
 AES17 = "published: AES17, RMS of the stems' own samples"
 ARITHMETIC = "derived: decibel arithmetic"
 
@@ -97,10 +103,10 @@ def test_the_copy_adds_6_db_and_the_bass_3(muted, quote, said, added, whole, mix
 
 
 def test_a_bass_10_db_lower_adds_0_4_db(mix, reckoned):
-    """Read: "The bass 10 dB below the voice lifts the sum by 0.4 dB"."""
-    lower = mix.replaced({"bass/trim/gain_db": -10.7})
+    """Read: "10 dB below the voice, the bass lifts the sum by 0.4 dB"."""
+    lower = mix.replaced({"bass/trim/gain_db": mix.setting("bass/trim/gain_db") - 10})
     rise = paper.rms_dbfs(VOICE + BASS * 10 ** (-10 / 20)) - paper.rms_dbfs(VOICE)
-    quote = "The bass 10 dB below the voice lifts the sum by 0.4 dB"
+    quote = "10 dB below the voice, the bass lifts the sum by 0.4 dB"
     reckoned(quote, 0.4, rise, total(lower, bass=False) - total(lower), near=1e-6, source=AES17)
 
 
