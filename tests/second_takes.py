@@ -80,9 +80,10 @@ def _struck(rate_hz: int, first: float, mode_hz: float, ring: float, peak: float
     time, made = _time(rate_hz), np.zeros(round(SECONDS * rate_hz))
     rattle = np.random.RandomState(3).standard_normal(len(made)) / 3
     softer = np.where(time < PARTS["verse"][1], 0.5, 1.0)
-    since = np.arange(round(10 * ring * rate_hz)) / rate_hz
-    fall = np.exp(-since / ring) * np.minimum(1, since / 4e-4)
-    for number, at in enumerate(np.arange(first * BEAT_SECONDS + 0.05, SECONDS - 2, 2 * BEAT_SECONDS)):
+    since = np.arange(round((30 if noisy else 10) * ring * rate_hz)) / rate_hz
+    tail = np.exp(-since / (ring * 8)) * noisy / 1.5
+    fall = np.maximum(np.exp(-since / ring), tail) * np.minimum(1, since / 4e-4)
+    for number, at in enumerate(np.arange(first * BEAT_SECONDS + 0.05, SECONDS - 3, 2 * BEAT_SECONDS)):
         for later, share in ((0.0, 1 - 0.12 * (number % 3)), (0.75, noisy / 5), (1.25, noisy / 6)):
             first_sample = round((at + later * BEAT_SECONDS) * rate_hz)
             stroke = slice(first_sample, first_sample + len(since))
