@@ -95,7 +95,7 @@ def test_two_strangers_rise_by_about_3_db(reckoned):
 
 
 def test_the_voice_twice_1_ms_apart_does_not_rise(voice, reckoned):
-    """Read: "the same voice twice, one thousandth of a second (1 ms) apart, changes by 0 dB here"."""
+    """Read: "the same voice twice, one thousandth of a second (1 ms) apart, changes by"."""
     late = gl.takes(LESSON)["lead voice", "chorus"].between(0.001, 6.501)
     read = summed((voice, 0), (late, 0)).rms_dbfs - gl.measure("rms_dbfs", voice)
     rise = paper.rms_dbfs(VOICE + paper.part(CHORUS["lead voice"], 0.001, 6.501)) - paper.rms_dbfs(VOICE)
