@@ -9,6 +9,7 @@ const FALL_DB = 24; // a second: how quickly the bar comes down
 const WISHED_HZ = 48000;
 const SETTLE_SECONDS = 0.25; // what a device gives first is its start-up, no sound of the room
 const BUSY_MS = 1500;
+const LATE_MS = 250; // by so much a block may be late, and the clocks of computer and device apart, with nothing missing
 const END_MS = 1000;
 
 // On the audio thread: gathers what comes, and posts it with the frame at which it begins. A browser uses the same memory
@@ -23,7 +24,7 @@ registerProcessor("gainlib-take", class extends AudioWorkletProcessor {
   flush() {
     if (this.filled) {
       const parts = this.parts.map((each) => each.slice(0, this.filled));
-      this.port.postMessage({ parts, at: this.at }, parts.map((each) => each.buffer));
+      this.port.postMessage({ parts, at: this.at, until: Date.now() }, parts.map((each) => each.buffer));
     }
     [this.parts, this.filled] = [null, 0];
   }
@@ -229,6 +230,8 @@ export default {
       }
       if (take.next !== undefined) take.lost += Math.max(0, data.at - take.next);
       take.next = data.at + length;
+      take.from ??= data.until - (1000 * length) / context.sampleRate;
+      take.until = data.until;
       whichLabel.hidden = sends || data.parts.length < 2;
       take.most = Math.max(take.most, data.parts.length);
       let size = 0;
@@ -314,6 +317,7 @@ export default {
       if (!take || take.ended) return;
       closed();
       take.ended = true;
+      take.heard = take.frames;
       take.frames = Math.min(take.frames, Math.round(model.get("longest") * take.context.sampleRate));
       take.channels = take.chosen ? [take.chosen - 1] : [...Array(take.most).keys()];
       if (!take.frames) {
@@ -322,6 +326,9 @@ export default {
         show();
         return say(why ? `${why} Nothing had come yet.` : "Nothing came from the microphone. Choose another input, then press Record again.");
       }
+      // A browser whose computer is too busy may drop sound before this page sees any: time went on, and less came.
+      const missing = take.until - take.from - (1000 * take.heard) / take.context.sampleRate;
+      if (missing > LATE_MS) take.lost = Math.max(take.lost, Math.round((missing * take.context.sampleRate) / 1000));
       take.of = Math.ceil(take.frames / PIECE_FRAMES);
       take.index = 0;
       bar.style.width = "0";

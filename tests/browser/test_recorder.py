@@ -146,6 +146,36 @@ def test_what_goes_wrong_is_one_sentence_and_what_was_recorded_is_kept(microphon
     assert len(takes(lab)) == len(earlier) + 2
 
 
+DROPS = """() => {
+    const real = navigator.mediaDevices.getUserMedia.bind(navigator.mediaDevices);
+    navigator.mediaDevices.getUserMedia = async (asked) => (window.heard = await real(asked));
+    window.stand = (on) => { const [context] = window.contexts; return on ? context.suspend() : context.resume(); };
+    window.contexts = [];
+    const Made = window.AudioContext;
+    window.AudioContext = class extends Made { constructor(given) { super(given); window.contexts.unshift(this); } };
+}"""
+
+
+def test_sound_that_never_reached_the_page_is_told_by_the_clock(microphone, lab, keep):
+    """The sound stands for 1.5 s, as on a computer that is too busy; the frames that do come follow each other."""
+    page = microphone
+    lab.open(page, lab.write("drops.ipynb", CELL.format(longest=30.0), BENCH))
+    lab.run_all(page)
+    lab.drawn(page, 1)
+    page.evaluate(DROPS)
+    page.get_by_role("button", name="Record", exact=True).click()
+    said(page, "Now play or sing")
+    page.evaluate(
+        "async () => { await stand(true); await new Promise((go) => setTimeout(go, 1500)); await stand(false); }"
+    )
+    page.wait_for_function(
+        "() => parseFloat(document.querySelector('.gainlib-take-figures').innerText.split('·')[2]) > 0.5"
+    )
+    page.get_by_role("button", name="Stop", exact=True).click()
+    said(page, "samples went missing, since the computer was busy: record again.")
+    keep(page, "recorder-missing")
+
+
 LOOP = """() => {
     const loop = new AudioContext({ sampleRate: 48000 });
     const back = loop.createMediaStreamDestination();
