@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import csv
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
 from gainlib.classroom import read_class
+from gainlib.classroom.decisions import Correction, faults_of_decisions
 from gainlib.classroom.run import mark_class
 from gainlib.errors import GainError
 from gainlib.exercises import author_answer, load
@@ -199,6 +201,21 @@ def test_a_decision_that_cannot_be_followed_is_told(group, entry, said):
     add(group, entry)
     with pytest.raises(GainError, match=said):
         read_class(group.file)
+
+
+def faults_of(corrections, codes=()):
+    learners = [SimpleNamespace(id=name, exempt=[], group="") for name in dict(codes)]
+    told = [Correction(learner=learner, exercise="x", points=1) for learner in corrections]
+    return list(faults_of_decisions(["x"], learners, dict(codes), [], told))
+
+
+def test_a_correction_is_for_an_id_or_a_code_and_without_a_roster_for_anybody():
+    assert faults_of(["anybody"]) == []
+    assert faults_of(["k7"], {"a-01": "k7"}) == []
+    assert len(faults_of(["k8"], {"a-01": "k7"})) == 1
+    # The id and the code are one learner; an id that looks like another's code is an id.
+    assert ["is the second for 'k7'" in each for each in faults_of(["a-01", "k7"], {"a-01": "k7"})] == [True]
+    assert faults_of(["a-01", "a-02"], {"a-01": "a-02", "a-02": "k7"}) == []
 
 
 def test_the_guide_shows_what_can_be_decided(tmp_path):
