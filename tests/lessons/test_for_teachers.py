@@ -39,6 +39,19 @@ def test_notes_agree_with_their_lesson(file):
 
 
 @pytest.mark.parametrize("file", SECTIONS)
+def test_a_long_lesson_names_a_place_to_pause(file):
+    cells = json.loads((LESSONS / file).read_text(encoding="utf-8"))["cells"]
+    text = "\n".join("".join(cell["source"]) for cell in cells)
+    place = re.search(r"About \d+ minutes[^\n]*; in front of \*\*(.+?)\*\* is a good place to pause\.", text)
+    assert bool(place) == (int(SECTIONS[file][3]) >= 45)
+    if place:
+        before, heading, _ = text.partition(f"\n## {place[1]}\n")
+        assert heading
+        # What comes first is neither nearly all nor nearly nothing.
+        assert 0.3 < len(before) / len(text) < 0.7
+
+
+@pytest.mark.parametrize("file", SECTIONS)
 def test_exercises_that_notes_name_are_of_that_lesson(file):
     named = names_in(SECTIONS[file][4])
     assert named, f"{file}: no exercise is named"
