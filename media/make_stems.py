@@ -8,6 +8,7 @@ import instruments
 import numpy as np
 import score
 import soundfile
+import speech
 import voices
 from recording import (
     RATE_HZ,
@@ -227,20 +228,19 @@ def record_backing() -> np.ndarray:
 
 def record_radio() -> dict[str, np.ndarray]:
     """Two speakers at one table, a microphone each; each microphone hears the other speaker from afar."""
-    people = {"presenter": (score.PRESENTER, 112.0, 0.8, 0.96), "guest": (score.GUEST, 192.0, 0.45, 0.98)}
+    people = {"presenter": (score.PRESENTER, 112.0, 0.9), "guest": (score.GUEST, 192.0, 0.45)}
     dry = {name: np.zeros(SCENE_SAMPLES) for name in people}
-    for number, (who, start_s, rising, level_db, text) in enumerate(score.TALK):
-        singer, base_hz, effort, pace = people[who]
-        spoken = voices.say(text, base_hz, rising, effort, singer, 4000 + 50 * number, pace)
-        add(dry[who], spoken * from_db(level_db), int(start_s * RATE_HZ))
+    for number, (who, start_s, seconds, rising, peak_dbfs, rms_dbfs, text) in enumerate(score.TALK):
+        singer, base_hz, effort = people[who]
+        spoken = speech.say(text, seconds, base_hz, rising, effort, singer, 4000 + 50 * number)
+        add(dry[who], set_peak_and_rms(spoken, peak_dbfs, rms_dbfs), int(start_s * RATE_HZ))
         breath_s = start_s - 0.3
         if number and score.TALK[number - 1][0] != who:
-            add(dry[who], voices.breathe_in(0.22, 4900 + number) * from_db(-18), int(breath_s * RATE_HZ))
-    # the guest speaks softly and sits too far from the microphone
-    dry["guest"] *= from_db(-15)
+            breath = voices.breathe_in(0.22, 4900 + number) * from_db(score.TALK_BREATHS_DBFS[who])
+            add(dry[who], breath, int(breath_s * RATE_HZ))
     room = room_response(**STUDIO)
     mics = {}
-    for own, other, bleed_db, room_db in (("presenter", "guest", -20.0, -8.0), ("guest", "presenter", -27.0, 0.0)):
+    for own, other, bleed_db, room_db in (("presenter", "guest", -18.4, -8.0), ("guest", "presenter", -28.6, 0.0)):
         bleed = signal.sosfilt(low_pass(5000, 1), np.roll(dry[other], 200)) * from_db(bleed_db)
         mics[f"radio-{own}"] = in_a_room(dry[own] + 0.5 * bleed, room, room_db) + 0.5 * bleed
     return mics

@@ -158,28 +158,55 @@ BASS_CHORUS = (
     (3.5, 0.42, 12, 0.8),
 )
 
-PRESENTER = Singer(formant_scale=1.0, jitter=0.008, breathiness=0.8, air_db=-33.0, friction=1.3)
-GUEST = Singer(formant_scale=1.16, jitter=0.007, breathiness=1.6, air_db=-27.0, friction=2.0)
+PRESENTER = Singer(formant_scale=1.0, jitter=0.008, breathiness=0.8, air_db=-31.0, friction=1.6)
+GUEST = Singer(formant_scale=1.16, jitter=0.007, breathiness=1.6, air_db=-25.0, friction=2.4)
 
-# Talk: who, second at which it starts, rising at the end, level against that speaker's others in dB, sounds.
+# Talk: who, second at which it starts, how long it lasts, rising at the end, peak and AES17 RMS in dBFS, sounds with
+# stress digits on vowels, bars between words.
 TALK = (
     # Good evening. This is the lighthouse hour.
-    ("presenter", 0.35, False, 0.0, "G UH1 D IY1 V N IH0 NG"),
-    ("presenter", 1.35, False, -1.0, "DH IH0 S IH0 Z DH AX0 L AY1 T HH AW0 S AW1 ER0"),
+    ("presenter", 0.35, 0.72, False, -11.1, -22.7, "G UH1 D | IY1 V N IH0 NG"),
+    ("presenter", 1.35, 1.45, False, -9.7, -23.5, "DH IH1 S | IH0 Z | DH AX0 | L AY1 T HH AW1 S | AW1 ER0"),
     # Our guest repairs old clocks. Welcome.
-    ("presenter", 3.30, False, -1.5, "AW1 ER0 G EH1 S T R IH0 P EH1 R Z OW1 L D K L AA1 K S"),
-    ("presenter", 5.35, False, 0.0, "W EH1 L K AX0 M"),
+    ("presenter", 3.30, 1.85, False, -8.5, -22.8, "AW0 R | G EH1 S T | R IH0 P EH1 R Z | OW1 L D | K L AA1 K S"),
+    ("presenter", 5.35, 0.55, False, -10.0, -23.8, "W EH1 L K AX0 M"),
     # Thank you. I am glad to be here.
-    ("guest", 6.25, False, 0.0, "TH AE1 NG K Y UW1 , AY1 AE0 M G L AE1 D T UW0 B IY1 HH IH1 R"),
+    (
+        "guest",
+        6.25,
+        2.15,
+        False,
+        -25.7,
+        -36.8,
+        "TH AE1 NG K | Y UW1 , AY1 | AE0 M | G L AE1 D | T UW0 | B IY0 | HH IH1 R",
+    ),
     # How many clocks are in your house?
-    ("presenter", 8.75, True, 0.5, "HH AW1 M EH1 N IY0 K L AA1 K S AA0 R IH0 N Y AO0 R HH AW1 S"),
-    # Forty one. And none of them agree.
-    ("guest", 10.85, False, -1.0, "F AO1 R T IY0 W AH1 N , AE1 N D N AH1 N AH0 V DH EH1 M AX0 G R IY1"),
+    (
+        "presenter",
+        8.75,
+        1.88,
+        True,
+        -7.8,
+        -20.6,
+        "HH AW1 | M EH1 N IY0 | K L AA1 K S | AA0 R | IH0 N | Y AO0 R | HH AW1 S",
+    ),
+    # Forty-one. And none of them agree.
+    (
+        "guest",
+        10.85,
+        2.15,
+        False,
+        -25.6,
+        -38.3,
+        "F AO1 R DX IY0 | W AH1 N , AE0 N D | N AH1 N | AH0 V | DH EH0 M | AX0 G R IY1",
+    ),
     # Then what time is it now?
-    ("presenter", 13.65, True, 2.0, "DH EH1 N W AH1 T T AY1 M IH0 Z IH0 T N AW1"),
+    ("presenter", 13.65, 1.36, True, -6.6, -18.6, "DH EH1 N | W AH1 T | T AY1 M | IH0 Z | IH0 T | N AW1"),
     # That depends on the room.
-    ("guest", 15.50, False, -3.0, "DH AE1 T D IH0 P EH1 N D Z AA0 N DH AX0 R UW1 M"),
+    ("guest", 15.50, 1.42, False, -31.4, -40.9, "DH AE1 T | D IH0 P EH1 N D Z | AA0 N | DH AX0 | R UW1 M"),
 )
+# The breath before each turn: peak level on the take.
+TALK_BREATHS_DBFS = {"presenter": -38.3, "guest": -54.9}
 SCENE_SECONDS = 17.5
 
 

@@ -1,4 +1,4 @@
-"""A voice from formulas: a glottal pulse and breath noise through moving formants, for singing and for speech."""
+"""A voice from formulas: a glottal pulse and breath noise through moving formants, and how it sings."""
 
 from dataclasses import dataclass, replace
 
@@ -55,19 +55,6 @@ VOWELS = {
     "AH": (640, 1190, 2390),
     "ER": (490, 1350, 1690),
     "AX": (500, 1450, 2450),
-}
-VOWEL_SECONDS = {
-    "IY": 0.12,
-    "IH": 0.08,
-    "EH": 0.10,
-    "AE": 0.14,
-    "AA": 0.14,
-    "AO": 0.14,
-    "UH": 0.08,
-    "UW": 0.12,
-    "AH": 0.09,
-    "ER": 0.12,
-    "AX": 0.055,
 }
 GLIDES = {"AY": ("AA", "IH"), "EY": ("EH", "IY"), "OW": ("AO", "UW"), "AW": ("AA", "UH"), "OY": ("AO", "IH")}
 CONSONANTS = {
@@ -248,28 +235,54 @@ def glottal_source(f0_hz: np.ndarray, effort: np.ndarray, singer: Singer, seed: 
     return soft * (1 - push) + loud_side * push, opening
 
 
-def speak(
-    targets: list[Target], f0_hz: np.ndarray, effort: np.ndarray, singer: Singer, seed: int, glide_s: float
-) -> np.ndarray:
-    """Render targets in sequence.
+@dataclass(frozen=True)
+class Movement:
+    """What mouth, nose and folds do, one value each `CONTROL_SAMPLES`; formants are those of a man's mouth."""
 
-    Pitch and effort have one value for each `CONTROL_SAMPLES`; `glide_s` is how slowly the mouth moves.
-    """
-    ends = np.round(np.cumsum([t.seconds for t in targets]) * CONTROL_HZ).astype(int)
-    counts = np.diff(np.concatenate([[0], ends]))
-    frames = int(ends[-1])
-    f0_hz, effort = f0_hz[:frames], effort[:frames]
+    f1_hz: np.ndarray
+    f2_hz: np.ndarray
+    f3_hz: np.ndarray
+    voicing: np.ndarray
+    aspiration: np.ndarray
+    friction: np.ndarray
+    nasal: np.ndarray
+    friction_hz: np.ndarray
+    friction_width_hz: np.ndarray
+
+
+def frame_counts(seconds: list[float]) -> np.ndarray:
+    """How many control frames each of some stretches has, so that what rounding leaves over is not lost."""
+    ends = np.round(np.cumsum(seconds) * CONTROL_HZ).astype(int)
+    return np.diff(np.concatenate([[0], ends]))
+
+
+def movement(targets: list[Target], glide_s: float) -> Movement:
+    """Targets in sequence as smooth curves; `glide_s` is how slowly the mouth moves."""
+    counts = frame_counts([t.seconds for t in targets])
 
     def track(values: list[float], seconds: float) -> np.ndarray:
         return smooth(np.repeat(np.array(values, float), counts), seconds)
 
-    f1, f2, f3 = (track([t.formants_hz[i] for t in targets], glide_s) * singer.formant_scale for i in range(3))
-    voicing = track([t.voicing for t in targets], 0.028)
-    aspiration = track([t.aspiration for t in targets], 0.022)
-    friction = track([t.friction for t in targets], 0.012)
-    nasal = track([t.nasal for t in targets], 0.03)
-    friction_hz = track([t.friction_hz for t in targets], 0.01)
-    friction_width_hz = track([t.friction_width_hz for t in targets], 0.01)
+    return Movement(
+        f1_hz=track([t.formants_hz[0] for t in targets], glide_s),
+        f2_hz=track([t.formants_hz[1] for t in targets], glide_s),
+        f3_hz=track([t.formants_hz[2] for t in targets], glide_s),
+        voicing=track([t.voicing for t in targets], 0.028),
+        aspiration=track([t.aspiration for t in targets], 0.022),
+        friction=track([t.friction for t in targets], 0.012),
+        nasal=track([t.nasal for t in targets], 0.03),
+        friction_hz=track([t.friction_hz for t in targets], 0.01),
+        friction_width_hz=track([t.friction_width_hz for t in targets], 0.01),
+    )
+
+
+def voice(moves: Movement, f0_hz: np.ndarray, effort: np.ndarray, singer: Singer, seed: int) -> np.ndarray:
+    """Let a voice sound through a moving mouth; pitch and effort have one value for each `CONTROL_SAMPLES`."""
+    frames = len(moves.voicing)
+    f0_hz, effort = f0_hz[:frames], effort[:frames]
+    f1, f2, f3 = (hz * singer.formant_scale for hz in (moves.f1_hz, moves.f2_hz, moves.f3_hz))
+    voicing, aspiration, friction, nasal = moves.voicing, moves.aspiration, moves.friction, moves.nasal
+    friction_hz, friction_width_hz = moves.friction_hz, moves.friction_width_hz
 
     # a loud voice opens the jaw, and no singer lets the first formant fall below the note
     f1 = np.maximum(f1 * (1 + 0.15 * np.maximum(effort - 0.5, 0)), smooth(1.02 * f0_hz * (voicing > 0.3), 0.03))
@@ -447,7 +460,7 @@ def sing(syllables: list[Syllable], effort: float, singer: Singer, seed: int) ->
     # the last note dies away as the air runs out
     swell -= 5.0 * np.clip((seconds - notes[-1][1] + 0.35) / 0.35, 0, 1) ** 2
     loudness = 10 ** (smooth(swell, 0.07) / 20)
-    sung = speak(targets, f0_hz, push, singer, seed, 0.075)
+    sung = voice(movement(targets, 0.075), f0_hz, push, singer, seed)
     count = len(sung) // CONTROL_SAMPLES
     return sung * np.interp(np.arange(len(sung)) / CONTROL_SAMPLES, np.arange(count), loudness[:count]), begin
 
@@ -461,47 +474,3 @@ def breathe_in(seconds: float, seed: int) -> np.ndarray:
     air = air / np.std(air) + 0.5 * signal.sosfilt(high_pass(3500), noise)
     sound = signal.sosfilt(high_pass(400), air * shape)
     return sound / np.max(np.abs(sound))
-
-
-def say(text: str, base_hz: float, rising: bool, effort: float, singer: Singer, seed: int, pace: float) -> np.ndarray:
-    """Speak one sentence: sounds with stress digits on vowels, commas for short pauses."""
-    stream = random_stream(seed + 20)
-    sounds = text.split()
-    hearts = [i for i, s in enumerate(sounds) if is_vowel(s)]
-    targets: list[Target] = [replace(SILENCE, seconds=0.04)]
-    accents: list[tuple[float, float]] = []
-    clock = 0.04
-    for i, sound in enumerate(sounds):
-        before = sounds[i - 1] if i else None
-        after = sounds[i + 1] if i + 1 < len(sounds) else None
-        name = sound.rstrip("012")
-        last = i >= hearts[-1] or (i + 1 < len(sounds) and "," in sounds[i + 1 : i + 3] and is_vowel(sound))
-        if sound == ",":
-            new = [replace(SILENCE, formants_hz=targets[-1].formants_hz, seconds=0.16)]
-        elif is_vowel(sound):
-            stressed = sound.endswith("1")
-            seconds = 0.15 if name in GLIDES else VOWEL_SECONDS[name]
-            seconds *= (
-                (1.12 if stressed else 0.72) * (1.45 if last else 1.0) * pace * (1 + 0.06 * stream.standard_normal())
-            )
-            new = vowel_targets(name, seconds, 0.5)
-            if not stressed:
-                new = [replace(t, voicing=0.75) for t in new]
-            if stressed:
-                accents.append((clock + 0.45 * seconds, 2.2 + 0.8 * stream.standard_normal()))
-        else:
-            new = consonant_targets(name, before, None if after == "," else after)
-            new = [replace(t, seconds=t.seconds * (0.95 * pace if t.seconds > 0.03 else 1.0)) for t in new]
-        targets += new
-        clock += sum(t.seconds for t in new)
-    targets.append(replace(SILENCE, formants_hz=targets[-1].formants_hz, seconds=0.12))
-    frames = int(sum(t.seconds for t in targets) * CONTROL_HZ) + 2
-    seconds = np.arange(frames) / CONTROL_HZ
-    pitch = 2.0 - 4.0 * seconds / clock
-    for centre, height in accents:
-        pitch += height * np.exp(-0.5 * ((seconds - centre) / 0.085) ** 2)
-    end = np.clip((seconds - clock + 0.28) / 0.28, 0, 1)
-    pitch += (6.5 if rising else -3.5) * end**1.5
-    pitch += 0.15 * slow_wander(frames, 2.0, stream)
-    push = np.clip(effort + 0.15 * (pitch / 5) - 0.15 * end * (not rising), 0.05, 1)
-    return speak(targets, base_hz * 2 ** (smooth(pitch, 0.03) / 12), push, singer, seed, 0.09)

@@ -74,15 +74,15 @@ RECKONED = {
         lambda s: most_db(ridden(s), -20),
         CURVE,
     ),
-    "the regions left the presenter at −37 dBFS": (
-        -37,
+    "the regions left the presenter at −36 dBFS": (
+        -36,
         0.5,
         lambda: paper.peak_dbfs(paper.part(GUEST, *PRESENTER)),
         lambda s: presenter_dbfs(ANSWERS, 0),
         LEVELS,
     ),
-    "The trim raised him to −21 dBFS": (
-        -21,
+    "The trim raised him to −20 dBFS": (
+        -20,
         0.5,
         lambda: paper.peak_dbfs(paper.part(GUEST, *PRESENTER)) + 16,
         lambda s: presenter_dbfs([], 16),
