@@ -8,6 +8,7 @@ recordings go in as `as_rows` gives them; a `state` carries a loop from block to
 from __future__ import annotations
 
 import functools
+import sys
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from types import ModuleType
@@ -20,7 +21,6 @@ from gainlib.loops.numpy_loops import Array
 from gainlib.loops.passes import (
     apply_gain,
     extremes,
-    find_flat_tops,
     largest_of_channels,
     peak_and_square_sum,
     runs_beyond,
@@ -38,6 +38,7 @@ __all__ = [
     "find_flat_tops",
     "fir_valid",
     "first_order_filter",
+    "flat_crests",
     "interpolated_peak",
     "intersample_peaks",
     "largest_of_channels",
@@ -53,6 +54,8 @@ __all__ = [
     "weighted_cell_sums",
     "weighted_cell_sums_of_two",
     "where_kept",
+    "window_figures",
+    "window_products",
     "windowed_sinc",
 ]
 
@@ -94,8 +97,21 @@ def _by_backend(loop: Loop) -> Loop:
     return cast(Loop, run)
 
 
+def _where_open(loop: Loop) -> Loop:
+    """A plain loop, or its compiled namesake where numba is open already; what is found is the same."""
+
+    @functools.wraps(loop)
+    def run(*given: Any) -> Any:
+        opened = sys.modules.get("gainlib.loops.numba_loops") is not None
+        return getattr(backend() if opened else numpy_loops, loop.__name__)(*given)
+
+    return cast(Loop, run)
+
+
 add_as_it_is_and_scaled = _by_backend(numpy_loops.add_as_it_is_and_scaled)
 constant_runs = _by_backend(numpy_loops.constant_runs)
+find_flat_tops = _where_open(numpy_loops.find_flat_tops)
+flat_crests = _where_open(numpy_loops.flat_crests)
 fir_valid = _by_backend(numpy_loops.fir_valid)
 first_order_filter = _by_backend(numpy_loops.first_order_filter)
 interpolated_peak = _by_backend(numpy_loops.interpolated_peak)
@@ -108,6 +124,8 @@ sharp_bends = _by_backend(numpy_loops.sharp_bends)
 smoothed_reduction = _by_backend(numpy_loops.smoothed_reduction)
 vu_ballistics = _by_backend(numpy_loops.vu_ballistics)
 weighted_cell_sums = _by_backend(numpy_loops.weighted_cell_sums)
+window_figures = _by_backend(numpy_loops.window_figures)
+window_products = _by_backend(numpy_loops.window_products)
 weighted_cell_sums_of_two = _by_backend(numpy_loops.weighted_cell_sums_of_two)
 
 

@@ -23,6 +23,7 @@ Loop = TypeVar("Loop", bound=Callable[..., Any])
 
 _STRETCH = 512  # samples that are oversampled at a time; what they need stays in the first-level cache
 _PART = 32  # of them in which the highest point is looked for, or not
+_LANES = 128  # samples that are added up side by side, so that no sum waits for itself
 _PIECE = 2048  # samples that are filtered at a time, likewise
 
 
@@ -660,6 +661,126 @@ def constant_runs(channel: Array, least: int) -> tuple[Array, Array]:
 
 
 @compiled
+def find_flat_tops(channel: Array, level: float, relative: float, absolute: float) -> tuple[Array, Array, Array, Array]:
+    """The shape of each crest of one channel, stretch by stretch."""
+    most = 1
+    for at in range(1, len(channel)):
+        most += (channel[at] >= level) & (channel[at - 1] < level)
+    firsts, counts = np.empty(most, dtype=np.int64), np.empty(most, dtype=np.int64)
+    heights, falls = np.empty(most), np.empty(most)
+    total = at = 0
+    while at < len(channel):
+        if channel[at] < level:
+            at += 1
+            continue
+        start = at
+        height = np.float64(channel[at])
+        while at < len(channel) and channel[at] >= level:
+            height = max(height, np.float64(channel[at]))
+            at += 1
+        edge = height - max(height * relative, absolute)
+        first, last = start, at - 1
+        while channel[first] < edge:
+            first += 1
+        while channel[last] < edge:
+            last -= 1
+        count = last - first + 1
+        before = after = height
+        for index in range(max(0, first - count), first):
+            before = min(before, np.float64(channel[index]))
+        for index in range(last + 1, min(last + 1 + count, len(channel))):
+            after = min(after, np.float64(channel[index]))
+        firsts[total], counts[total] = first, count
+        heights[total], falls[total] = height, height - max(before, after)
+        total += 1
+    return firsts[:total].copy(), counts[:total].copy(), heights[:total].copy(), falls[:total].copy()
+
+
+@compiled
+def _lowest_and_highest(channel: Array, width: int, count: int, lowest: Array, highest: Array) -> None:
+    """The extremes of windows side by side."""
+    low, high = np.empty(width, dtype=channel.dtype), np.empty(width, dtype=channel.dtype)
+    half = width // 2
+    for number in range(count):
+        one, other = channel[number * width :], channel[number * width + half :]
+        for index in range(half):
+            low[index] = one[index] if one[index] < other[index] else other[index]
+            high[index] = one[index] if one[index] > other[index] else other[index]
+        left = half
+        if width % 2:
+            low[0] = min(low[0], channel[(number + 1) * width - 1])
+            high[0] = max(high[0], channel[(number + 1) * width - 1])
+        # Each half with the other, until one is left of each.
+        while left > 1:
+            odd = left % 2
+            left = left // 2
+            one, other = low[:left], low[left : 2 * left]
+            for index in range(left):
+                one[index] = one[index] if one[index] < other[index] else other[index]
+            one, other = high[:left], high[left : 2 * left]
+            for index in range(left):
+                one[index] = one[index] if one[index] > other[index] else other[index]
+            if odd:
+                low[0] = min(low[0], low[2 * left])
+                high[0] = max(high[0], high[2 * left])
+        lowest[number], highest[number] = low[0], high[0]
+
+
+@compiled
+def flat_crests(
+    channel: Array,
+    first: int,
+    count: int,
+    width: int,
+    longest: int,
+    least: float,
+    shared: float,
+    near: float,
+    steep: float,
+) -> Array:
+    """The crests of both sides that have three neighbours at one height and fall off steeply, window by window."""
+    reach = 2 * width
+    found, total = np.empty((2 * count, 4), dtype=np.int64), 0
+    lowest, highest = np.zeros(count + 2, dtype=channel.dtype), np.zeros(count + 2, dtype=channel.dtype)
+    _lowest_and_highest(channel[first:], width, count, lowest[1:], highest[1:])
+    for index in range(max(0, first - width), first):
+        lowest[0], highest[0] = min(lowest[0], channel[index]), max(highest[0], channel[index])
+    for index in range(first + count * width, min(first + (count + 1) * width, len(channel))):
+        lowest[-1], highest[-1] = min(lowest[-1], channel[index]), max(highest[-1], channel[index])
+    for side in range(2):
+        sign = 1.0 - 2.0 * side
+        extremes = lowest if side else highest
+        for number in range(count):
+            height = sign * extremes[number + 1]
+            if height < least or height < max(sign * extremes[number], sign * extremes[number + 2]) - shared:
+                continue
+            middle = first + number * width
+            while sign * channel[middle] != height:
+                middle += 1
+            if middle < reach or middle >= len(channel) - reach:
+                continue
+            edge = height - near
+            before = after = 0
+            while before < reach and sign * channel[middle - before - 1] >= edge:
+                before += 1
+            while after < reach and sign * channel[middle + after + 1] >= edge:
+                after += 1
+            length = before + after + 1
+            if length < 3 or length > longest:
+                continue
+            low_before = low_after = np.inf
+            for index in range(middle - before - min(length, reach - before), middle - before):
+                low_before = min(low_before, sign * channel[index])
+            for index in range(middle + after + 1, middle + after + 1 + min(length, reach - after)):
+                low_after = min(low_after, sign * channel[index])
+            if height - max(low_before, low_after) < steep:
+                continue
+            found[total, 0], found[total, 1], found[total, 2], found[total, 3] = side, middle - before, length, middle
+            total += 1
+    return found[:total].copy()
+
+
+@compiled
 def repeated_stretches(channel: Array, lags: Array, stride: int) -> Array:
     """Where every `stride`-th sample equals the one `lag` before it for about as long as that is."""
     count = len(channel)
@@ -719,6 +840,55 @@ def sharp_bends(channel: Array, width: int, apart: int, times: float, least: flo
             found[total] = window
             total += 1
     return found[:total].copy()
+
+
+@compiled
+def window_figures(rows: Array, width: int) -> tuple[Array, Array, Array, Array]:
+    """Sum, sum of squares, lowest and highest sample of each window of each channel, all in one pass."""
+    channels, count = rows.shape
+    windows = (count + width - 1) // width
+    sums, squares = np.empty((windows, channels)), np.empty((windows, channels))
+    lowest, highest = np.empty((windows, channels), dtype=rows.dtype), np.empty((windows, channels), dtype=rows.dtype)
+    total, power = np.empty(_LANES), np.empty(_LANES)
+    low, high = np.empty(_LANES, dtype=rows.dtype), np.empty(_LANES, dtype=rows.dtype)
+    for channel in range(channels):
+        row = rows[channel]
+        for number in range(windows):
+            window = row[number * width : (number + 1) * width]
+            total[:], power[:] = 0.0, 0.0
+            low[:], high[:] = window[0], window[0]
+            for first in range(0, len(window), _LANES):
+                part = window[first : first + _LANES]
+                for lane in range(len(part)):
+                    wide = np.float64(part[lane])
+                    total[lane] += wide
+                    power[lane] += wide * wide
+                for lane in range(len(part)):
+                    value = part[lane]
+                    low[lane] = value if value < low[lane] else low[lane]
+                    high[lane] = value if value > high[lane] else high[lane]
+            sums[number, channel], squares[number, channel] = total.sum(), power.sum()
+            lowest[number, channel], highest[number, channel] = low.min(), high.max()
+    return sums, squares, lowest, highest
+
+
+@compiled
+def window_products(one: Array, other: Array, width: int) -> tuple[Array, Array]:
+    """Sums of each window of two channels: their products, and the squares of their difference."""
+    windows = (len(one) + width - 1) // width
+    products, squares = np.empty(windows), np.empty(windows)
+    product, square = np.empty(_LANES), np.empty(_LANES)
+    for number in range(windows):
+        first, second = one[number * width : (number + 1) * width], other[number * width : (number + 1) * width]
+        product[:], square[:] = 0.0, 0.0
+        for begin in range(0, len(first), _LANES):
+            left, right = first[begin : begin + _LANES], second[begin : begin + _LANES]
+            for lane in range(len(left)):
+                x, y = np.float64(left[lane]), np.float64(right[lane])
+                product[lane] += x * y
+                square[lane] += (x - y) * (x - y)
+        products[number], squares[number] = product.sum(), square.sum()
+    return products, squares
 
 
 @compiled

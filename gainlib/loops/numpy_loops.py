@@ -10,8 +10,10 @@ from numpy.typing import NDArray
 __all__ = [
     "add_as_it_is_and_scaled",
     "constant_runs",
+    "find_flat_tops",
     "fir_valid",
     "first_order_filter",
+    "flat_crests",
     "interpolated_peak",
     "intersample_peaks",
     "look_ahead_gain",
@@ -23,6 +25,8 @@ __all__ = [
     "vu_ballistics",
     "weighted_cell_sums",
     "weighted_cell_sums_of_two",
+    "window_figures",
+    "window_products",
 ]
 
 Array = NDArray[Any]
@@ -31,6 +35,8 @@ Array = NDArray[Any]
 SETTLED_DB = 1e-9
 # The same for a gain short of 1, where 1e-10 is a billionth of a decibel.
 SETTLED = 1e-10
+
+_CRESTS_AT_ONCE = 1024  # each with some 400 samples, a few times over
 
 
 def add_as_it_is_and_scaled(block: Array, gain: float, total: Array, scaled: Array) -> None:
@@ -45,6 +51,32 @@ def add_as_it_is_and_scaled(block: Array, gain: float, total: Array, scaled: Arr
     """
     total[: len(block)] += block
     scaled[: len(block)] += np.multiply(block, gain, dtype=np.float64)
+
+
+def window_figures(rows: Array, width: int) -> tuple[Array, Array, Array, Array]:
+    """The sum, the sum of squares, the lowest and the highest sample of each window of `width` samples of each channel.
+
+    `rows` is `(channels, n)`, a last window that is not full is one as well. Four arrays `(windows, channels)`, the
+    sums in double precision.
+
+    >>> [each.ravel().tolist() for each in window_figures(np.array([[1.0, -2.0, 0.5]]), 2)]
+    [[-1.0, 0.5], [5.0, 0.25], [-2.0, 0.5], [1.0, 0.5]]
+    """
+    edges = np.arange(0, rows.shape[1], width)
+    wide = rows.astype(np.float64)
+    sums, squares = np.add.reduceat(wide, edges, axis=1).T, np.add.reduceat(wide * wide, edges, axis=1).T
+    return sums, squares, np.minimum.reduceat(rows, edges, axis=1).T, np.maximum.reduceat(rows, edges, axis=1).T
+
+
+def window_products(one: Array, other: Array, width: int) -> tuple[Array, Array]:
+    """Of each window of `width` samples of two channels `(n,)` the sum of products, and of the squared difference.
+
+    >>> window_products(np.array([1.0, 2.0, 3.0]), np.array([1.0, -2.0, 1.0]), 2)
+    (array([-3.,  3.]), array([16.,  4.]))
+    """
+    edges = np.arange(0, len(one), width)
+    first, second = one.astype(np.float64), other.astype(np.float64)
+    return np.add.reduceat(first * second, edges), np.add.reduceat((first - second) ** 2, edges)
 
 
 def weighted_cell_sums(samples: Array, channel: int, sections: Array, state: Array, ends: Array) -> Array:
@@ -328,6 +360,91 @@ def constant_runs(channel: Array, least: int) -> tuple[Array, Array]:
     starts, ends = np.concatenate(([0], changes)), np.concatenate((changes, [len(channel)]))
     long = ends - starts >= least
     return starts[long].astype(np.int64), ends[long].astype(np.int64)
+
+
+def find_flat_tops(channel: Array, level: float, relative: float, absolute: float) -> tuple[Array, Array, Array, Array]:
+    """The shape of each crest of one channel: of each stretch at or above `level`, how long its top is and how steep.
+
+    Four arrays: the first sample of the top, its length (the samples within `relative` of the stretch's height, or
+    within `absolute` where that is more, from the first to the last of them), the height, and how far the channel falls
+    within as many samples before and after, on the side where it falls less.
+
+    >>> find_flat_tops(np.array([0.0, 0.2, 0.9, 0.9, 0.9, 0.3, -1.0]), 0.5, 1e-3, 0.0)
+    (array([2]), array([3]), array([0.9]), array([0.9]))
+    """
+    found = []
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], channel >= level, [False])).astype(np.int8)))
+    for start, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        height = float(channel[start:end].max())
+        near = start + np.flatnonzero(channel[start:end] >= height - max(height * relative, absolute))
+        first, last = int(near[0]), int(near[-1])
+        count = last - first + 1
+        before = float(channel[max(0, first - count) : first].min(initial=height))
+        after = float(channel[last + 1 : last + 1 + count].min(initial=height))
+        found.append((first, count, height, height - max(before, after)))
+    columns = np.array(found).reshape(-1, 4).T
+    return columns[0].astype(np.int64), columns[1].astype(np.int64), columns[2], columns[3]
+
+
+def flat_crests(
+    channel: Array,
+    first: int,
+    count: int,
+    width: int,
+    longest: int,
+    least: float,
+    shared: float,
+    near: float,
+    steep: float,
+) -> Array:
+    """The crests of both sides of one channel that have three neighbours at one height and fall off steeply.
+
+    Looked at are `count` windows of `width` samples from `first` on: the highest (or lowest) sample of each, where it
+    is `least` and more and no lower, bar `shared`, than those of the windows beside. Its top is what lies within `near`
+    of it without a break, `longest` at most; within its own length before and after the channel falls by `steep`
+    and more on both sides. `(found, 4)`: 0 for a crest and 1 for a trough, first sample, length, highest sample.
+
+    >>> wave = np.clip(1.5 * np.sin(np.arange(60) / 10), -1, 1)
+    >>> flat_crests(np.tile(wave, 8), 96, 3, 96, 96, 0.01, 1e-4, 1e-4, 0.003).tolist()[:1]
+    [[0, 127, 17, 127]]
+    """
+    reach = 2 * width
+    places = np.arange(-reach, reach + 1)
+    found = []
+    for number, side in enumerate((channel, -channel)):
+        rows = side[first : first + count * width].reshape(count, width)
+        tops = rows.argmax(axis=1)  # three times as fast as the maximum along rows this short
+        highest = rows[np.arange(count), tops]
+        beside = np.concatenate((
+            [side[max(0, first - width) : first].max(initial=0.0)],
+            highest,
+            [side[first + count * width :][:width].max(initial=0.0)],
+        ))  # fmt: skip
+        at = np.flatnonzero((highest >= least) & (highest >= np.maximum(beside[:-2], beside[2:]) - shared))
+        middle = first + at * width + tops[at]
+        inside = (middle >= reach) & (middle < len(side) - reach)
+        middle, height = middle[inside], highest[at][inside].astype(np.float64)
+        # Few crests have three neighbours at one height, and only those are looked at as a whole.
+        beyond = side[middle[:, None] + np.arange(-2, 3)] >= (height - near)[:, None]
+        three = (beyond[:, 1] & (beyond[:, 0] | beyond[:, 3])) | (beyond[:, 3] & beyond[:, 4])
+        middle, height = middle[three], height[three]
+        for some in range(0, len(middle), _CRESTS_AT_ONCE):
+            here, high = middle[some : some + _CRESTS_AT_ONCE], height[some : some + _CRESTS_AT_ONCE]
+            # One place a column, one crest a row: the top is what lies near its height without a break.
+            waves = side[here[:, None] + places]
+            far = waves < (high - near)[:, None]
+            before, after = (
+                np.where(each.any(axis=1), each.argmax(axis=1), reach)
+                for each in (far[:, reach - 1 :: -1], far[:, reach + 1 :])
+            )
+            length = before + after + 1
+            away = np.where(places < 0, -places - before[:, None], places - after[:, None])
+            waves = np.where((away > 0) & (away <= length[:, None]), waves, np.inf)
+            lowest = np.maximum(waves[:, :reach].min(axis=1), waves[:, reach + 1 :].min(axis=1))
+            good = (length <= longest) & (high - lowest >= steep)
+            sides = np.full(int(good.sum()), number)
+            found.append(np.stack((sides, (here - before)[good], length[good], here[good]), axis=1))
+    return np.concatenate(found).astype(np.int64) if found else np.empty((0, 4), dtype=np.int64)
 
 
 def repeated_stretches(channel: Array, lags: Array, stride: int) -> Array:

@@ -13,7 +13,6 @@ from gainlib.loops.numpy_loops import Array
 __all__ = [
     "apply_gain",
     "extremes",
-    "find_flat_tops",
     "largest_of_channels",
     "peak_and_square_sum",
     "runs_beyond",
@@ -77,46 +76,6 @@ def extremes(channel: Channel, columns: int) -> tuple[Array, Array]:
     """
     edges = np.arange(columns) * len(channel) // columns
     return np.minimum.reduceat(channel, edges), np.maximum.reduceat(channel, edges)
-
-
-def find_flat_tops(
-    channel: Channel, level: float, relative: float, absolute: float
-) -> tuple[Array, Array, Array, Array]:
-    """The shape of each crest of one channel: of each stretch at or above `level`, how long its top is and how steep.
-
-    Four arrays: the first sample of the top, its length (the samples within `relative` of the stretch's height, or
-    within `absolute` where that is more, from the first to the last of them), the height, and how far the channel falls
-    within as many samples before and after, on the side where it falls less.
-
-    >>> find_flat_tops(np.array([0.0, 0.2, 0.9, 0.9, 0.9, 0.3, -1.0]), 0.5, 1e-3, 0.0)
-    (array([2]), array([3]), array([0.9]), array([0.9]))
-    """
-    starts, lengths = runs_beyond(channel, -np.inf, level, 1)
-    if not len(starts):
-        return starts, lengths, np.zeros(0), np.zeros(0)
-    begins = np.cumsum(lengths) - lengths  # where each stretch begins among the samples of all stretches
-    at = np.arange(lengths.sum()) + np.repeat(starts - begins, lengths)
-    heights = np.maximum.reduceat(channel[at], begins).astype(np.float64)
-    edges = heights - np.maximum(heights * relative, absolute)
-    near = channel[at] >= np.repeat(edges, lengths)
-    first = np.minimum.reduceat(np.where(near, at, len(channel)), begins)
-    last = np.maximum.reduceat(np.where(near, at, -1), begins)
-    counts = last - first + 1
-    before = _lowest_within(channel, np.maximum(first - counts, 0), first, heights)
-    after = _lowest_within(channel, last + 1, np.minimum(last + 1 + counts, len(channel)), heights)
-    return first, counts, heights, heights - np.maximum(before, after)
-
-
-def _lowest_within(channel: Channel, begins: Array, ends: Array, most: Array) -> Array:
-    """The smallest sample of each stretch, `most` at most."""
-    filled = begins < ends
-    lowest = most.copy()
-    if filled.any():
-        # Every second of these stretches lies between two that are asked for; one more sample, so that each end is one.
-        longer = np.append(channel, channel[-1:])
-        found = np.minimum.reduceat(longer, np.column_stack((begins, ends))[filled].ravel())[::2]
-        lowest[filled] = np.minimum(found, most[filled])
-    return lowest
 
 
 def largest_of_channels(samples: Array) -> Array:

@@ -12,7 +12,7 @@ from gainlib import loops
 from gainlib.audio import Samples
 from gainlib.decibels import db_from_ratio, ratio_from_db
 from gainlib.errors import GainError
-from gainlib.meters.streaming import StreamMeter, read_whole
+from gainlib.meters.streaming import StreamMeter, WindowFigures, read_whole
 
 __all__ = ["ClippedRuns", "ClippedRunsMeter", "FlatTopsMeter", "clipped_runs", "flat_tops"]
 
@@ -165,6 +165,13 @@ class ClippedRunsMeter(StreamMeter):
                 self._keep(index, starts[long], lengths[long])
         self._samples += len(checked)
 
+    def take_known(self, checked: Samples, figures: WindowFigures) -> None:
+        """`take`, which looks at a block only where it reaches the ceiling or a run goes on."""
+        if figures.peaks.max() >= self._edge or any(side for _, _, side in self._open):
+            self.take(checked)
+        else:
+            self._samples += figures.samples
+
     def _keep(self, index: int, starts: Indices, lengths: Indices) -> None:
         self._counts[index] += len(starts)
         room = None if self._most is None else max(0, self._most - self._kept[index])
@@ -226,7 +233,7 @@ _LEAST_STEADY, _JUMP = 12, 0.5
 _LEAST_HEIGHT = 0.01
 _WINDOW = 96
 _LONGEST_TOP = 180  # what is looked at about a crest reaches 192 samples to either side
-_CRESTS_AT_ONCE = 1024  # each with its 400 samples, a few times over
+_CRESTS_AT_ONCE = 1024  # each with its 400 samples, sorted
 _LEAST_VALUES = 64  # among the 400 samples about a top; a word of few bits has fewer, and stands still by itself
 
 
@@ -341,57 +348,27 @@ class _LowerTops:
         self.height: NDArray[np.float64] = np.empty(0)
         self.jumps: NDArray[np.bool_] = np.empty(0, dtype=np.bool_)  # whether the wave jumps there
 
-    def look(self, side: NDArray[np.floating], offset: int, first: int, end: int, least: int) -> None:
-        """Add the tops in the windows of a stretch from index `first` up to `end`; it begins at sample `offset`."""
-        count = (end - first) // _WINDOW
-        if count <= 0 or len(self.start) >= _MOST_KEPT:
+    def add(self, side: NDArray[np.floating], crests: Indices, offset: int, least: int) -> None:
+        """Add those of these crests, `(found, 3)`, that are long enough and no word of few bits standing still.
+
+        `side` are the samples that they are in, upside down for troughs, the first of them sample `offset`.
+        """
+        if len(self.start) >= _MOST_KEPT:
             return
-        rows = side[first : first + count * _WINDOW].reshape(count, _WINDOW)
-        tops = rows.argmax(axis=1)  # three times as fast as the maximum along rows this short
-        highest = rows[np.arange(count), tops]
-        beside = np.concatenate((
-            [side[max(0, first - _WINDOW) : first].max(initial=0.0)],
-            highest,
-            [side[first + count * _WINDOW :][:_WINDOW].max(initial=0.0)],
-        ))  # fmt: skip
-        at = np.flatnonzero(
-            (highest >= _LEAST_HEIGHT) & (highest >= np.maximum(beside[:-2], beside[2:]) - _SHARED_STEPS)
-        )
-        middle = first + at * _WINDOW + tops[at]
-        inside = (middle >= 2 * _WINDOW) & (middle < len(side) - 2 * _WINDOW)
-        middle, height = middle[inside], highest[at][inside].astype(np.float64)
-        # Few crests have three neighbours at one height, and only those are looked at as a whole.
-        near = side[middle[:, None] + np.arange(-2, 3)] >= (height - _FLAT_STEPS)[:, None]
-        three = (near[:, 1] & (near[:, 0] | near[:, 3])) | (near[:, 3] & near[:, 4])
-        middle, height = middle[three], height[three]
+        start, length, middle = crests.T
+        # A top across two windows is one.
+        good = (length >= least) & (np.diff(start + offset, prepend=self.start[-1] if len(self.start) else -1) > 0)
+        start, length, middle = start[good], length[good], middle[good]
         for some in range(0, len(middle), _CRESTS_AT_ONCE):
             part = slice(some, some + _CRESTS_AT_ONCE)
-            self._add(side, middle[part], height[part], offset, least)
-
-    def _add(
-        self, side: NDArray[np.floating], middle: Indices, height: NDArray[np.float64], offset: int, least: int
-    ) -> None:
-        """Add those of these crests, given by index and height, that are flat."""
-        # One place a column, one crest a row: the top is what lies near its height without a break.
-        places = np.arange(-2 * _WINDOW, 2 * _WINDOW + 1)
-        around = waves = side[middle[:, None] + places]
-        far = waves < (height - _FLAT_STEPS)[:, None]
-        before, after = far[:, 2 * _WINDOW - 1 :: -1].argmax(axis=1), far[:, 2 * _WINDOW + 1 :].argmax(axis=1)
-        length = before + after + 1
-        away = np.where(places < 0, -places - before[:, None], places - after[:, None])
-        waves = np.where((away > 0) & (away <= length[:, None]), waves, np.inf)
-        crests = np.arange(len(middle))
-        beside = np.minimum(around[crests, 2 * _WINDOW - 1 - before], around[crests, 2 * _WINDOW + 1 + after])
-        lowest = np.maximum(waves[:, : 2 * _WINDOW].min(axis=1), waves[:, 2 * _WINDOW + 1 :].min(axis=1))
-        start = middle - before + offset
-        good = (length >= least) & (length <= _LONGEST_TOP) & (height - lowest >= _STEEP * _FLAT_STEPS)
-        # A top across two windows is one.
-        good &= np.diff(start, prepend=self.start[-1] if len(self.start) else -1) > 0
-        good[good] = np.count_nonzero(np.diff(np.sort(around[good], axis=1), axis=1), axis=1) >= _LEAST_VALUES
-        self.start = np.concatenate((self.start, start[good]))
-        self.length = np.concatenate((self.length, length[good]))
-        self.height = np.concatenate((self.height, height[good]))
-        self.jumps = np.concatenate((self.jumps, (height - beside)[good] > _JUMP * height[good]))
+            around = np.sort(side[middle[part, None] + np.arange(-2 * _WINDOW, 2 * _WINDOW + 1)], axis=1)
+            many = np.count_nonzero(np.diff(around, axis=1), axis=1) >= _LEAST_VALUES
+            first, count = start[part][many], length[part][many]
+            height = side[middle[part][many]].astype(np.float64)
+            beside = np.minimum(side[first - 1], side[first + count])
+            self.start, self.length = np.concatenate((self.start, first + offset)), np.concatenate((self.length, count))
+            self.height = np.concatenate((self.height, height))
+            self.jumps = np.concatenate((self.jumps, height - beside > _JUMP * height))
 
     def at_one_height(self) -> _Tops | None:
         """Those whose height most have in common, None where that may be chance."""
@@ -468,9 +445,25 @@ class FlatTopsMeter(StreamMeter):
         until = max(self._looked, (self._samples - _CONTEXT) // _WINDOW * _WINDOW)
         offset = self._samples - stretch.shape[1]
         self._look(self._sides, stretch, until - offset)
-        for channel, (upper, lower) in zip(stretch, self._lower, strict=True):
-            upper.look(channel, offset, self._looked - offset, until - offset, self._least)
-            lower.look(-channel, offset, self._looked - offset, until - offset, self._least)
+        first = self._looked - offset
+        count = (until - self._looked) // _WINDOW
+        for channel, pair in zip(stretch, self._lower, strict=True):
+            if count > 0:
+                crests = loops.flat_crests(
+                    channel,
+                    first,
+                    count,
+                    _WINDOW,
+                    _LONGEST_TOP,
+                    _LEAST_HEIGHT,
+                    _SHARED_STEPS,
+                    _FLAT_STEPS,
+                    _STEEP * _FLAT_STEPS,
+                )
+                for side, tops in enumerate(pair):
+                    own = crests[crests[:, 0] == side, 1:]
+                    if len(own):
+                        tops.add(-channel if side else channel, own, offset, self._least)
         self._looked = until
         self._recent = stretch[:, -2 * _CONTEXT :].copy()
 

@@ -8,7 +8,7 @@ from numpy.typing import ArrayLike
 from gainlib import loops
 from gainlib.audio import Samples
 from gainlib.decibels import db_from_power, db_from_ratio, rms_dbfs_from_power
-from gainlib.meters.streaming import Readings, StreamMeter, finite_powers, read_whole
+from gainlib.meters.streaming import Readings, StreamMeter, WindowFigures, finite_powers, read_whole
 
 __all__ = ["LevelMeter", "crest_db", "dc_offset_dbfs", "peak_dbfs", "rms_dbfs"]
 
@@ -55,6 +55,13 @@ class LevelMeter(StreamMeter):
             finite_powers(self._squares)
             self._sums[channel] += samples.sum(dtype=np.float64)
         self._samples += len(checked)
+
+    def take_known(self, checked: Samples, figures: WindowFigures) -> None:
+        """`take` by the block's figures alone."""
+        self._peaks = np.maximum(self._peaks, figures.peaks)
+        self._squares = finite_powers(self._squares + figures.squares.sum(axis=0))
+        self._sums = self._sums + figures.sums.sum(axis=0)
+        self._samples += figures.samples
 
     @property
     def mean_squares(self) -> Readings:

@@ -19,9 +19,9 @@ from gainlib.meters.hum import hum_dbfs
 from gainlib.meters.levels import LevelMeter
 from gainlib.meters.loudness_meter import HIGHEST_RATE_HZ, LOWEST_RATE_HZ, Loudness, LoudnessMeter
 from gainlib.meters.phrases import find_phrases
-from gainlib.meters.streaming import Readings, StreamMeter
+from gainlib.meters.streaming import Readings, StreamMeter, WindowFigures
 from gainlib.meters.true_peak import TruePeakMeter
-from gainlib.meters.windows import WindowMeter
+from gainlib.meters.windows import WindowMeter, window_samples
 from gainlib.text import signed, spaced
 
 __all__ = ["Measure", "Measures", "Meters", "Reader", "measure", "measure_all", "measures"]
@@ -272,12 +272,23 @@ class Meters(StreamMeter):
         """How long the stream is so far."""
         return self.samples / self.rate_hz
 
-    def take(self, checked: Samples, columns: Samples | None = None) -> None:
-        """`push` of samples that were checked before; `columns` are the same, each channel's side by side, if had."""
+    def take(self, checked: Samples, columns: Samples | None = None, figures: WindowFigures | None = None) -> None:
+        """`push` of samples that were checked before.
+
+        `columns` are the same, each channel's side by side, and `figures` those of their windows, if had.
+        """
         columns = np.asfortranarray(checked) if columns is None else columns
         for meter in self._meters.values():
-            meter.take(columns if meter.by_channel else checked)
+            block = columns if meter.by_channel else checked
+            if figures is None:
+                meter.take(block)
+            else:
+                meter.take_known(block, figures)
         self.samples += len(checked)
+
+    def figures_of(self, columns: Samples) -> WindowFigures:
+        """What windows of 50 ms tell of a block, each channel's samples side by side; it opens the compiled loops."""
+        return WindowFigures.of(columns.T, window_samples(self.rate_hz))
 
     def meter(self, name: str) -> StreamMeter:
         """The meter that a measure asks."""

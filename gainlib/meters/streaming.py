@@ -3,17 +3,59 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any, ClassVar, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from gainlib import loops
 from gainlib.audio import Samples, checked_samples
 from gainlib.errors import GainError
 
-__all__ = ["Growing", "Readings", "StreamMeter", "finite_powers", "read_whole", "within_reach"]
+__all__ = ["Growing", "Readings", "StreamMeter", "WindowFigures", "finite_powers", "read_whole", "within_reach"]
 
 Readings = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class WindowFigures:
+    """What one pass over a block tells of each window of it and each channel, `(windows, channels)`.
+
+    `sums` and `squares` (added up) are in double precision, `lowest` and `highest` samples as they are; the last of the
+    windows of `width` samples may be short.
+
+    >>> WindowFigures.of(np.array([[0.5, -1.0, 0.25]]), 2).peaks
+    array([1.])
+    """
+
+    width: int
+    samples: int
+    sums: NDArray[np.float64]
+    squares: NDArray[np.float64]
+    lowest: Samples
+    highest: Samples
+
+    @classmethod
+    def of(cls, rows: Samples, width: int) -> WindowFigures:
+        """Those of a block `(channels, n)`; the loop for it is a compiled one, where compiled loops are to be had."""
+        return cls(width, rows.shape[1], *loops.window_figures(rows, width))
+
+    @property
+    def full(self) -> int:
+        """How many of the windows are full."""
+        return self.samples // self.width
+
+    @property
+    def plain(self) -> bool:
+        """Whether all samples are numbers, and none is beyond +100 dBFS; if not, each wants a look."""
+        return bool((self.squares < 1e10).all())
+
+    @property
+    def peaks(self) -> Samples:
+        """The largest |sample| of each channel."""
+        peaks: Samples = np.maximum(self.highest.max(axis=0), -self.lowest.min(axis=0))
+        return peaks
 
 
 class StreamMeter:
@@ -59,6 +101,10 @@ class StreamMeter:
     def take(self, checked: Samples) -> object:
         """`push` of samples `(n, channels)` that were checked before, so that many meters share one check."""
         raise NotImplementedError
+
+    def take_known(self, checked: Samples, figures: WindowFigures) -> object:
+        """`take`, where the figures of the block are known, so that many meters share one pass."""
+        return self.take(checked)
 
 
 Meter = TypeVar("Meter", bound=StreamMeter)

@@ -12,7 +12,7 @@ from gainlib import loops
 from gainlib.audio import Samples, checked_samples
 from gainlib.decibels import db_from_ratio, power_from_db, power_from_rms_dbfs, rms_dbfs_from_power
 from gainlib.errors import GainError
-from gainlib.meters.streaming import Growing, Readings, StreamMeter, finite_powers, read_whole
+from gainlib.meters.streaming import Growing, Readings, StreamMeter, WindowFigures, finite_powers, read_whole
 
 __all__ = [
     "LEAST_PAUSING_SECONDS",
@@ -29,6 +29,7 @@ __all__ = [
     "noise_floor_dbfs",
     "noise_in_pauses_dbfs",
     "window_powers",
+    "window_samples",
 ]
 
 WINDOW_SECONDS = 0.05
@@ -113,7 +114,7 @@ class WindowMeter(StreamMeter):
             raise GainError(f"rate_hz is {rate_hz}; it must be 1 Hz or above.")
         if not (window_seconds > 0 and math.isfinite(window_seconds)):
             raise GainError(f"window_seconds is {window_seconds}; it must be above 0 s.")
-        self.width = max(1, round(window_seconds * rate_hz))
+        self.width = window_samples(rate_hz, window_seconds)
         """How many samples a window has."""
         self._rate_hz = rate_hz
         self._powers = Growing((channels,), np.float64)
@@ -128,6 +129,15 @@ class WindowMeter(StreamMeter):
         if full:
             self._powers.add(_mean_squares(waiting[: full * self.width], self.width))
         self._open = waiting[full * self.width :].copy()
+
+    def take_known(self, checked: Samples, figures: WindowFigures) -> None:
+        """`take` by the block's figures, where its windows are the meter's own."""
+        if len(self._open) or figures.width != self.width:
+            self.take(checked)
+            return
+        self._samples += figures.samples
+        self._powers.add(finite_powers(figures.squares[: figures.full]) / self.width)
+        self._open = checked[figures.full * self.width :].copy()
 
     @property
     def windows(self) -> int:
@@ -172,6 +182,15 @@ class WindowMeter(StreamMeter):
         which = np.searchsorted(edges, levels, side="right")
         counts = np.stack([np.bincount(column, minlength=steps + 2) for column in which.T], axis=1) / len(levels)
         return LevelHistogram(edges, counts[1 : steps + 1], counts[0])
+
+
+def window_samples(rate_hz: int, window_seconds: float = WINDOW_SECONDS) -> int:
+    """How many samples a window has.
+
+    >>> window_samples(44100)
+    2205
+    """
+    return max(1, round(window_seconds * rate_hz))
 
 
 def _mean_squares(samples: NDArray[np.floating], width: int) -> Readings:

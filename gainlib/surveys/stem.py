@@ -12,6 +12,7 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from gainlib import loops
 from gainlib.audio import Samples
 from gainlib.decibels import power_from_rms_dbfs
 from gainlib.meters import (
@@ -192,45 +193,35 @@ class StemMeter:
 
     def push(self, block: Samples) -> None:
         """Take the next samples `(n, channels)`: whole windows of 50 ms, but for the last block."""
-        require_sound(block, self.name, self.measures.samples)
-        done = self._windows.windows
         rows = np.ascontiguousarray(block.T)
-        self.measures.take(block, rows.T)
+        figures = self.measures.figures_of(rows.T)
+        if not figures.plain:
+            require_sound(block, self.name, self.measures.samples)
+        self.measures.take(block, rows.T, figures)
         self._digest.update(np.ascontiguousarray(block).data)
         self._damage.take(rows.T)
         if self._in_words_of_24 and not self._codes & 0xFF:
             self._codes |= int(np.bitwise_or.reduce(np.rint(rows * 2.0**23).astype(np.int64), axis=None))
-        if len(rows) == 2:
-            apart = rows[0] - rows[1]
-            self._difference += float(np.dot(apart, apart))
-        lows, highs = self._extremes(rows)
-        self._outline.add(np.stack((lows.min(axis=1), highs.max(axis=1)), axis=1))
+        self._outline.add(np.stack((figures.lowest.min(axis=1), figures.highest.max(axis=1)), axis=1))
         # The last window may be short: it is left out of the levels, as the measures have it, but seen.
-        full = len(block) // self._windows.width
+        full, width = figures.full, figures.width
+        if len(rows) == 2:
+            products, apart = loops.window_products(rows[0], rows[1], width)
+            self._difference += float(apart.sum())
+            self._products.add(products[:full] / width)
         if full:
-            width = self._windows.width
-            means = rows[:, : full * width].reshape(len(rows), full, width).mean(axis=2, dtype=np.float64).T
-            variances = np.maximum(self._windows.powers[done : done + full] - means**2, 0.0)
+            variances = np.maximum(figures.squares[:full] / width - (figures.sums[:full] / width) ** 2, 0.0)
             self._quiet.take(rows[:, : full * width], variances)
             self._variances.add(variances)
             self._bands.take(rows[:, : full * width])
-            if len(rows) == 2:
-                pairs = [each[: full * width].reshape(full, width) for each in rows]
-                self._products.add(np.einsum("wn,wn->w", *pairs, dtype=np.float64) / width)
             if self._envelope_left > 0:
-                self._follow(rows, full)
+                self._follow(rows[:, : full * width], full)
 
-    def _extremes(self, rows: Samples) -> tuple[Samples, Samples]:
-        """The lowest and highest sample of each window `(windows, channels)`, the short last one too."""
-        edges = np.arange(0, rows.shape[1], self._windows.width)
-        return np.minimum.reduceat(rows, edges, axis=1).T, np.maximum.reduceat(rows, edges, axis=1).T
-
-    def _follow(self, rows: Samples, full: int) -> None:
-        width = self._windows.width
-        inside = rows[:, : full * width]
-        self._envelope.add(low_end(inside[0] if len(rows) == 1 else inside.sum(axis=0), width))
-        if len(rows) == 2:
-            self._apart.add(low_end(inside[0] - inside[1], width))
+    def _follow(self, inside: Samples, full: int) -> None:
+        lows = [low_end(each, self._windows.width) for each in inside]
+        self._envelope.add(sum(lows[1:], start=lows[0]))
+        if len(lows) == 2:
+            self._apart.add(lows[0] - lows[1])
         self._envelope_left -= full
 
     def stem(self, path: Path, recording: SoundFile) -> Stem:

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gainlib import loops
+from gainlib.audio import Samples
 from gainlib.decibels import db_from_power, power_from_db, ratio_from_db
 from gainlib.errors import GainError
 from gainlib.meters import LevelHistogram, Meters
@@ -267,11 +268,17 @@ def add_up(
             total = sum(parts[1:], start=parts[0])
             # Single precision is enough to read a sum by, 150 dB below its peak; the sum itself was not rounded.
             sums = total.astype(np.float32)
-            for block, name in zip(sums, ("the sum", "the sum after the trims"), strict=True):
-                require_sound(block, name, start)
-            list(pool.map(Meters.take, (before, after), sums))
+            list(pool.map(_read, (before, after), sums, ("the sum", "the sum after the trims")))
             tick(length / longest)
     return _total(added, left_out, before.of_all(), after.of_all(), trims, practice)
+
+
+def _read(meters: Meters, block: Samples, name: str) -> None:
+    columns = np.asfortranarray(block)
+    figures = meters.figures_of(columns)
+    if not figures.plain:
+        require_sound(block, name, meters.samples)
+    meters.take(block, columns, figures)
 
 
 def _total(

@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 import os
 import sys
 
@@ -13,6 +14,7 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from hypothesis.extra import numpy as hnp
 
 from gainlib import loops
 from gainlib.loops import numpy_loops
@@ -286,6 +288,98 @@ def test_repeated_stretches(channel, at, length, stride):
 def test_sharp_bends(channel, width, apart, times, least):
     compiled, plain = both(lambda module: module.sharp_bends(channel, width, apart, times, least))
     assert np.array_equal(compiled, plain)
+
+
+few_values = hnp.arrays(
+    st.sampled_from([np.float32, np.float64]),
+    st.integers(1, 300),
+    elements=st.sampled_from([-1.0, -0.5, 0.0, 0.25, 1.0]),
+)
+
+
+def flat_top_by_hand(channel, start, length, relative, absolute):
+    """First sample, length, height and fall of the top of one stretch, sample by sample."""
+    stretch = channel[start : start + length]
+    height = max(stretch)
+    near = [at for at, value in enumerate(stretch) if value >= height - max(height * relative, absolute)]
+    first, count = start + near[0], near[-1] - near[0] + 1
+    before, after = channel[max(first - count, 0) : first], channel[first + count : first + 2 * count]
+    return first, count, height, height - max(min([*before, height]), min([*after, height]))
+
+
+@many
+@given(
+    few_values, st.sampled_from([0.0, 0.25, 0.5, 1.0, 2.0]), st.sampled_from([0.0, 0.5]), st.sampled_from([0.0, 0.3])
+)
+def test_find_flat_tops(channel, level, relative, absolute):
+    expected, at = [], 0
+    for above, run in itertools.groupby((channel >= level).tolist()):
+        length = len(list(run))
+        if above:
+            expected.append(flat_top_by_hand(channel.tolist(), at, length, relative, absolute))
+        at += length
+    for module in (numba_loops, numpy_loops):
+        found = module.find_flat_tops(channel, level, relative, absolute)
+        assert [each.dtype for each in found] == [np.int64, np.int64, np.float64, np.float64]
+        assert list(zip(*(each.tolist() for each in found), strict=True)) == expected
+
+
+@many
+@given(channels(least=100), st.integers(0, 60), st.sampled_from([1.0, 0.7, 0.1]), st.sampled_from([96, 40, 7]))
+def test_flat_crests(channel, first, ceiling, width):
+    clipped = np.clip(channel, -ceiling * largest(channel), ceiling * largest(channel)).astype(channel.dtype)
+    step = largest(channel) * 2.0**-12
+    count = (len(clipped) - first) // width
+    bounds = (first, count, width, 2 * width - 6, 4 * step, 3 * step, 4 * step, 100 * step)
+    compiled, plain = both(lambda module: module.flat_crests(clipped, *bounds))
+    assert np.array_equal(compiled, plain)
+
+
+def test_flat_crests_by_hand():
+    # Clipped at 1 from sample 50 to 53 and at -1 from 85 on for five; a crest of two samples, and a top on a slope.
+    channel = np.zeros(220)
+    channel[50:54], channel[85:90], channel[125:127] = 1.0, -1.0, 1.0
+    channel[144:152] = 0.6, 0.8, 0.9, 1.0, 1.0, 1.0, 0.9, 0.8
+    for module in (numba_loops, numpy_loops):
+        assert module.flat_crests(channel, 40, 7, 20, 20, 0.5, 0.1, 1e-3, 0.5).tolist() == [
+            [0, 50, 4, 50],
+            [1, 85, 5, 85],
+        ]
+
+
+# -- the figures of windows
+
+
+@many
+@given(channels(), st.integers(1, 400))
+def test_window_figures(channel, width):
+    rows = np.stack((channel, channel[::-1]))
+    compiled, plain = both(lambda module: module.window_figures(rows, width))
+    for mine, theirs in zip(compiled, plain, strict=True):
+        assert mine.dtype == theirs.dtype
+        assert mine == pytest.approx(theirs, rel=1e-11, abs=1e-11 * largest(channel))
+    # By hand, window by window.
+    parts = [channel.astype(np.float64)[at : at + width] for at in range(0, len(channel), width)]
+    sums, squares, lowest, highest = (each[:, 0] for each in compiled)
+    assert sums == pytest.approx([math.fsum(part) for part in parts], rel=1e-12, abs=1e-12 * largest(channel))
+    assert squares == pytest.approx([math.fsum(part * part) for part in parts], rel=1e-12)
+    assert lowest.tolist() == [part.min() for part in parts]
+    assert highest.tolist() == [part.max() for part in parts]
+
+
+@many
+@given(channels(), st.integers(1, 400))
+def test_window_products(channel, width):
+    other = np.roll(channel, 1)
+    compiled, plain = both(lambda module: module.window_products(channel, other, width))
+    wide, rolled = channel.astype(np.float64), other.astype(np.float64)
+    size = largest(channel) ** 2
+    for at, (product, apart) in enumerate(zip(*compiled, strict=True)):
+        part = slice(at * width, (at + 1) * width)
+        assert product == pytest.approx(math.fsum(wide[part] * rolled[part]), rel=1e-12, abs=1e-12 * size)
+        assert apart == pytest.approx(math.fsum((wide - rolled)[part] ** 2), rel=1e-12, abs=1e-300)
+    for mine, theirs in zip(compiled, plain, strict=True):
+        assert mine == pytest.approx(theirs, rel=1e-11, abs=1e-11 * size)
 
 
 # -- the loops of the stages, which work in double precision

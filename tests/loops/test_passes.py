@@ -64,29 +64,6 @@ def test_extremes(channel, columns):
     assert highest.tolist() == [part.max() for part in parts]
 
 
-def flat_top_by_hand(channel, start, length, relative, absolute):
-    """First sample, length, height and fall of the top of one stretch, sample by sample."""
-    stretch = channel[start : start + length]
-    height = max(stretch)
-    near = [at for at, value in enumerate(stretch) if value >= height - max(height * relative, absolute)]
-    first, count = start + near[0], near[-1] - near[0] + 1
-    before, after = channel[max(first - count, 0) : first], channel[first + count : first + 2 * count]
-    return first, count, height, height - max(min([*before, height]), min([*after, height]))
-
-
-@given(channels, st.sampled_from([0.0, 0.25, 0.5, 1.0, 2.0]), st.sampled_from([0.0, 0.5]), st.sampled_from([0.0, 0.3]))
-def test_find_flat_tops(channel, level, relative, absolute):
-    expected, at = [], 0
-    for above, run in itertools.groupby((channel >= level).tolist()):
-        length = len(list(run))
-        if above:
-            expected.append(flat_top_by_hand(channel.tolist(), at, length, relative, absolute))
-        at += length
-    found = loops.find_flat_tops(channel, level, relative, absolute)
-    assert [each.dtype for each in found] == [np.int64, np.int64, np.float64, np.float64]
-    assert list(zip(*(each.tolist() for each in found), strict=True)) == expected
-
-
 def test_a_gain_that_channels_share_and_the_largest_of_them():
     draw = np.random.default_rng(4)
     for count in (1, 2, 3):
