@@ -437,10 +437,12 @@ class FlatTopsMeter(StreamMeter):
         self._recent: NDArray[np.floating] = np.empty((channels, 0), dtype=np.float32)
         self._samples = 0
         self._looked = 0  # tops that start before this sample were found already
+        self._told: list[tuple[_Tops, ...]] | None = None
 
     def take(self, checked: Samples) -> None:
         """`push` of samples that were checked before."""
         stretch = np.concatenate((self._recent, checked.T), axis=1)
+        self._told = None
         self._samples += len(checked)
         until = max(self._looked, (self._samples - _CONTEXT) // _WINDOW * _WINDOW)
         offset = self._samples - stretch.shape[1]
@@ -478,6 +480,12 @@ class FlatTopsMeter(StreamMeter):
                 lower.look(-channel, -low, offset, first, end, self._least)
 
     def _whole(self) -> list[tuple[_Tops, ...]]:
+        """The tops of both sides of each channel so far, found once for all that ask."""
+        if self._told is None:
+            self._told = self._all_told()
+        return self._told
+
+    def _all_told(self) -> list[tuple[_Tops, ...]]:
         sides = [(upper.copy(), lower.copy()) for upper, lower in self._sides]
         if self._samples:
             self._look(sides, self._recent, self._recent.shape[1])

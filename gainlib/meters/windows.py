@@ -23,6 +23,7 @@ __all__ = [
     "LevelHistogram",
     "WindowMeter",
     "active_rms_dbfs",
+    "away_from_silence",
     "floor_dbfs_of",
     "level_histogram",
     "momentary_levels",
@@ -212,6 +213,19 @@ def _active_dbfs(powers: Readings, gate_db: float = 20.0) -> Readings:
     return readings
 
 
+def away_from_silence(powers: Readings) -> NDArray[np.bool_]:
+    """Which windows of one channel sound and have none beside them that is digital silence.
+
+    >>> away_from_silence(np.array([1.0, 1.0, 0.0, 1.0])).tolist()
+    [True, False, False, False]
+    """
+    sounds = powers > 0
+    away: NDArray[np.bool_] = sounds.copy()
+    away[1:] &= sounds[:-1]
+    away[:-1] &= sounds[1:]
+    return away
+
+
 def floor_dbfs_of(powers: Readings) -> Readings:
     """`noise_floor_dbfs` from the mean squares of windows side by side, `(windows, channels)`.
 
@@ -222,8 +236,7 @@ def floor_dbfs_of(powers: Readings) -> Readings:
     for channel, active in enumerate(_active_dbfs(powers)):
         # Digital silence is no noise: what stands before the first sound of an export must not hide the room's. Nor is
         # a window beside it, into which the last samples of a sound may reach.
-        sounds = np.pad(powers[:, channel] > 0, 1, constant_values=True)
-        sounding = np.sort(powers[sounds[:-2] & sounds[1:-1] & sounds[2:], channel])
+        sounding = np.sort(powers[away_from_silence(powers[:, channel]), channel])
         if len(sounding) == 0:
             continue
         quietest = rms_dbfs_from_power(float(sounding[: math.ceil(_QUIETEST * len(sounding))].mean()))

@@ -7,7 +7,6 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import solve_toeplitz
 
 from gainlib import loops
 from gainlib.audio import Samples
@@ -42,6 +41,7 @@ _CLICK_RATIO = 8.0
 _LEAST_BEND = 1e-3
 _CLICK_SIGMA = 20.0
 _ORDER = 24
+_APART = np.abs(np.subtract.outer(np.arange(_ORDER), np.arange(_ORDER)))
 _AROUND = 768
 _WIDEST_CLICK = 4
 _HOLE = 8
@@ -301,7 +301,7 @@ def _click(channel: NDArray[np.floating], at: int) -> tuple[int, int, float] | N
     if lags[0] <= 0.0:
         return (at, 1, 99.0) if abs(around[middle]) > ratio_from_db(-60.0) else None
     lags[0] *= 1.0 + 1e-9
-    coefficients = solve_toeplitz(lags[:-1], lags[1:])
+    coefficients = np.linalg.solve(lags[_APART], lags[1:])
     kernel = np.concatenate(([1.0], -coefficients))
     error = np.convolve(around, kernel)[: len(around)]
     outside = np.concatenate((error[_ORDER : hole.start], error[hole.stop + _ORDER :]))

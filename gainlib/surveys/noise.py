@@ -11,7 +11,7 @@ from scipy import fft
 
 from gainlib.decibels import db_from_power, rms_dbfs_from_power
 from gainlib.meters.hum import Hum
-from gainlib.meters.windows import LEAST_PAUSING_SECONDS
+from gainlib.meters.windows import LEAST_PAUSING_SECONDS, away_from_silence
 
 __all__ = ["BandWindows", "Noise", "QuietWindows", "judge_noise"]
 
@@ -64,8 +64,7 @@ class QuietWindows:
         for channel, row in enumerate(rows):
             column = powers[:, channel]
             # A window beside digital silence holds part of it.
-            sounds = np.pad(column > 0, 1, constant_values=True)
-            inside = sounds[:-2] & sounds[1:-1] & sounds[2:]
+            inside = away_from_silence(column)
             kept = self._powers[channel]
             worst = float(kept.max())
             for window in np.flatnonzero(inside & (column < worst)).tolist():

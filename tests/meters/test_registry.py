@@ -14,6 +14,7 @@ import gainlib.meters
 from gainlib.audio import Audio
 from gainlib.errors import GainError
 from gainlib.meters import (
+    Meters,
     active_rms_dbfs,
     clipped_runs,
     crest_db,
@@ -255,3 +256,28 @@ def test_a_measure_takes_no_more_memory_than_it_declares(name, channels):
         tracemalloc.stop()
         # The recording once more, in another order of its samples, and what is declared.
         assert peak <= 8 * len(samples) * (channels + measures()[name].copies)
+
+
+@pytest.mark.parametrize("cut", [4800, 4801])
+def test_meters_read_the_same_by_figures_of_windows_that_were_reckoned_before(cut):
+    # Planted: a run at full scale over the seam of two blocks, one inside, an offset, silence; blocks of whole windows
+    # and of others. Expected: what each meter reads of the samples by itself.
+    take = 0.2 * np.random.default_rng(5).standard_normal((24_000, 2)).astype(np.float32) + np.float32(0.01)
+    take[cut - 2 : cut + 2, 0], take[9000:9005, 1], take[14_400:] = 1.0, -1.0, 0.0
+    names = [
+        "peak_dbfs",
+        "rms_dbfs",
+        "dc_offset_dbfs",
+        "crest_db",
+        "active_rms_dbfs",
+        "noise_floor_dbfs",
+        "clipped_runs",
+    ]
+    known, plain = Meters(48_000, 2, names), Meters(48_000, 2, names)
+    for block in (take[:cut], take[cut:12_000], take[12_000:]):
+        columns = np.asfortranarray(block)
+        known.take(block, columns, known.figures_of(columns))
+        plain.take(block)
+    for name, reading in plain.readings().items():
+        assert known.readings()[name] == pytest.approx(reading, abs=1e-11), name
+    assert known.readings()["clipped_runs"].tolist() == [1, 1]
