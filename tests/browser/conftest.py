@@ -203,6 +203,8 @@ class Lab:
         page.goto(f"{self.base}/{place}?token={self.token}&reset")
         page.wait_for_function("() => window.jupyterapp", timeout=60_000)
         page.evaluate("() => jupyterapp.restored.then(() => {})")
+        # The launcher is the last that JupyterLab lays out; a notebook that is opened before may be closed by it.
+        page.wait_for_function("() => jupyterapp.shell.currentWidget")
 
     def open(self, page: Any, name: str) -> None:
         """Show a notebook, alone, and wait until its kernel is connected."""
@@ -272,8 +274,6 @@ class Lab:
 
 def look_inside(page: Any) -> None:
     """Give the tests, as `course`, the module in which the widgets of a page meet."""
-    # To look at every frame would have every frame drawn, which is most of what a page with many pictures costs.
-    page.wait_for_function = functools.partial(page.wait_for_function, polling=50)
     page.add_init_script(f"import({json.dumps(SHARED_URL)}).then((module) => {{ window.course = module; }});")
     # Whatever waits for some seconds has waited already: no bench may hang on how quick its page is.
     page.add_init_script("""AbortSignal.timeout = () => {
@@ -337,6 +337,10 @@ def watched(browser: Any, lab: Lab, clock: bool = False) -> Iterator[tuple[Any, 
     shown.on("request", lambda asked: None if asked.url.startswith(allowed) else problems.append(f"asked {asked.url}"))
     if clock:
         shown.clock.install()
+    else:
+        # To look at every frame would have every frame drawn, which is most of what a page with many pictures costs.
+        # What looks by the page's own clock must not, where a test puts that forward.
+        shown.wait_for_function = functools.partial(shown.wait_for_function, polling=50)
     lab.enter(shown)
     try:
         yield shown, problems

@@ -43,12 +43,12 @@ KEYS = {
 }
 ANSWER = """(async () => (%s)(%s))().then(
     (found) => JSON.stringify({ found: found ?? null }), (fault) => JSON.stringify({ fault: String(fault) }))"""
-UNTIL = """async (given, latest, polling) => {
+UNTIL = """async (given, latest) => {
     for (;;) {
         const found = await (%s)(given);
         if (found) return typeof found === 'object' ? true : found;
         if (Date.now() > latest) throw new Error("not within the time that was given");
-        await new Promise((resolve) => setTimeout(resolve, polling));
+        await new Promise((resolve) => setTimeout(resolve, 30));
     }
 }"""
 
@@ -151,9 +151,9 @@ class Firefox:
         assert "fault" not in said, said["fault"]
         return said["found"]
 
-    def wait_for_function(self, function: str, *, arg: Any = None, timeout: int = 30_000, polling: int = 30) -> Any:
+    def wait_for_function(self, function: str, *, arg: Any = None, timeout: int = 30_000) -> Any:
         """Wait until a function of the page gives something."""
-        return self.evaluate(UNTIL % function, arg, int(time.time() * 1000) + timeout, polling)
+        return self.evaluate(UNTIL % function, arg, int(time.time() * 1000) + timeout)
 
     def wait_for_selector(self, selector: str, timeout: int = 30_000) -> None:
         """Wait until the page has such an element."""
