@@ -406,7 +406,7 @@ def flat_crests(
 
     >>> wave = np.clip(1.5 * np.sin(np.arange(60) / 10), -1, 1)
     >>> flat_crests(np.tile(wave, 8), 96, 3, 96, 96, 0.01, 1e-4, 1e-4, 0.003).tolist()[:1]
-    [[0, 127, 17, 127]]
+    [[0, 188, 17, 192]]
     """
     reach = 2 * width
     places = np.arange(-reach, reach + 1)

@@ -28,6 +28,7 @@ MIDWAY = windowed_sinc(np.arange(4.0) + 0.5, 4.0, 9.25)
 _MOST = float(np.abs(QUARTERS).sum(axis=1).max()) * 9 / 8
 _REACH = QUARTERS.shape[1] // 2
 _STRETCH = 512
+_AT_ONCE = 2**17  # enough for channels to run side by side
 # The first stretch starts where the curve can leave zero; the grid of stretches is the same however blocks arrive.
 _START = -(_REACH + 2)
 _MARGIN = _REACH + 4
@@ -145,7 +146,11 @@ class TruePeakMeter(StreamMeter):
         self._pending: NDArray[np.floating] = np.empty((channels, 0), dtype=np.float32)
 
     def take(self, checked: Samples) -> None:
-        """`push` of samples that were checked before."""
+        """`push` of samples that were checked before, a part at a time, since each is copied channel by channel."""
+        for start in range(0, len(checked), _AT_ONCE):
+            self._take(checked[start : start + _AT_ONCE])
+
+    def _take(self, checked: Samples) -> None:
         self._pending = np.concatenate((self._pending, checked.T), axis=1)
         self._largest = np.maximum(self._largest, np.maximum(self._pending.max(axis=1), -self._pending.min(axis=1)))
         ready = self._first + self._pending.shape[1] - _MARGIN - 1

@@ -94,7 +94,8 @@ def test_again_tells_whose_own_files_are_left_over(run, tmp_path):
     file.write_text(re.sub(r'\n.*id = "bo".*', "", file.read_text()))
     status, out, _ = run("new-class", file, "--again")
     told = "Of learners who are no longer on the roster (1), yours to delete there: b[1]-for-bo.gainclass"
-    assert (status, out.splitlines()[2]) == (0, told)
+    assert status == 0
+    assert told in out.splitlines()
     assert (own / "b[1]-for-bo.gainclass").exists()
 
 

@@ -143,7 +143,6 @@ def test_one_of_several_files_is_told_by_its_place_and_not_by_that_of_its_half(t
 
 # (file, call): why it may write for itself
 WRITES_FOR_ITSELF = {
-    ("sound_file.py", "soundfile.write"): "into the path that atomic_path gives",
     ("learners/start_file.py", "half.open"): "into the path that atomic_path gives",
     ("sound_file.py", "soundfile.SoundFile"): "into the path that atomic_path gives",
     ("state.py", "tempfile.mkdtemp"): "a folder for this run alone, where this user has none that is private",
