@@ -328,7 +328,7 @@ def watched(browser: Any, lab: Lab, clock: bool = False) -> Iterator[tuple[Any, 
     """A page of a 1280 laptop, and what went wrong in it; its clock can be put forward where it is one of ours."""
     context = browser.new_context(viewport={"width": 1280, "height": 900})
     shown = context.new_page()
-    shown.set_default_timeout(15_000)
+    shown.set_default_timeout(60_000)
     problems: list[str] = []
     allowed = (lab.base, lab.base.replace("http", "ws"), "data:", "blob:")
     shown.on(

@@ -27,7 +27,7 @@ LINE = ".gainlib-page-line"
 def another_tab(lab, page, name):
     """The same notebook in a second tab of the same browser, on the same kernel, with nothing run."""
     shown = page.context.new_page()
-    shown.set_default_timeout(15_000)
+    shown.set_default_timeout(60_000)
     lab.enter(shown, "lab/workspaces/second")
     shown.evaluate("path => jupyterapp.commands.execute('docmanager:open', { path })", name)
     shown.wait_for_selector(".jp-Notebook .jp-CodeCell", timeout=60_000)
