@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gainlib.errors import GainError
-from gainlib.text import memory
+from gainlib.text import channels_in_words, memory
 
 __all__ = ["Audio", "Samples", "checked_samples", "part_frames", "require_memory", "tone"]
 
@@ -172,8 +172,8 @@ class Audio:
         return Audio(part.copy() if 2 * len(part) <= self.frames else part, self.rate_hz, self.name)
 
     def __repr__(self) -> str:
-        channels = {1: "mono", 2: "stereo"}.get(self.channels, f"{self.channels} channels")
-        return f"{self.name or 'audio'}: {self.seconds:.4g} s, {channels}, {self.rate_hz / 1000:g} kHz"
+        form = f"{channels_in_words(self.channels)}, {self.rate_hz / 1000:g} kHz"
+        return f"{self.name or 'audio'}: {self.seconds:.4g} s, {form}"
 
 
 def part_frames(start_seconds: float, end_seconds: float, frames: int, rate_hz: int) -> tuple[int, int]:

@@ -10,9 +10,9 @@ from datetime import date, datetime
 from gainlib.errors import escaped
 
 __all__ = [
-    "clock", "counted", "day_in_words", "dbfs", "describe_value", "lasting", "left", "level", "listed", "memory",
-    "moment_in_words", "path_text", "plain", "printable", "printed_number", "reason_of", "short_day", "shortened",
-    "signed", "spaced", "times",
+    "channels_in_words", "clock", "counted", "day_in_words", "dbfs", "describe_value", "lasting", "left", "level",
+    "listed", "memory", "moment_in_words", "path_text", "plain", "printable", "printed_number", "reason_of",
+    "short_day", "shortened", "signed", "spaced", "times",
 ]  # fmt: skip
 
 LONGEST_PATH = 300
@@ -129,6 +129,15 @@ def lasting(seconds: float) -> str:
         if seconds >= 2 * length:
             return f"{seconds / length:.{0 if seconds >= 10 * length else 1}f} {unit}".replace(".0 ", " ")
     return f"{seconds:.0f} s"
+
+
+def channels_in_words(channels: int) -> str:
+    """How many channels a recording has, as the trade says it.
+
+    >>> channels_in_words(1), channels_in_words(2), channels_in_words(6)
+    ('mono', 'stereo', '6 channels')
+    """
+    return {1: "mono", 2: "stereo"}.get(channels, f"{channels} channels")
 
 
 def day_in_words(day: date) -> str:

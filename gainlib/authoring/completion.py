@@ -15,6 +15,7 @@ from gainlib.exercises.readings import LEVEL_UNITS, Reading, Renderings, reading
 from gainlib.exercises.tables import Drawn, ReadingEntry
 from gainlib.exercises.variant import control_label
 from gainlib.flow import Session
+from gainlib.storage.foreign import is_number
 from gainlib.text import listed
 
 __all__ = ["bounds_around", "complete", "control_name", "name_of_reading", "reading_of_check"]
@@ -87,7 +88,7 @@ def _numbers(draft: Draft) -> list[Mapping[str, Any]]:
 def _rules_are_open(draft: Draft) -> bool:
     """Whether rules are to be found: settings are drawn from ranges, and the right answer is that of one bench."""
     varies = draft.get("varies", unless={}).values()
-    plain = all(isinstance(each, int | float) and not isinstance(each, bool) for each in (
+    plain = all(is_number(each) for each in (
         draft.get("solution", row["path"]) for row in _numbers(draft)
     ))  # fmt: skip
     ranges = all(
@@ -158,7 +159,7 @@ def _with_rules(draft: Draft, rules: Rules, session: Session) -> Draft:
                 draft = draft.put("moves", at, "start", value=start)
         for at, slip in enumerate(draft.get("slips", unless=())):
             value = slip["answer"].get(path)
-            if isinstance(value, int | float) and not isinstance(value, bool):
+            if is_number(value):
                 draft = draft.put("slips", at, "answer", path, value=rule_of(value, slopes, nominal))
     return draft
 

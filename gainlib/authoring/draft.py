@@ -25,7 +25,7 @@ from gainlib.exercises.tables import EXERCISE_KINDS, Amount, Given, Spec, fill_i
 from gainlib.flow import Session
 from gainlib.flow.channels import GROUP
 from gainlib.stages import stage_kinds
-from gainlib.storage import toml_value
+from gainlib.storage import toml_key, toml_value
 from gainlib.storage.entry_faults import Fault, describe_fault
 from gainlib.storage.foreign import toml_table
 from gainlib.text import describe_value, listed
@@ -188,7 +188,7 @@ class Draft:
                         else [f"given.{entry} = {toml_value(each)}"]
                     )
             elif name in ("varies", "solution", "ladder") and value:
-                lines += [f"{name}.{_key(entry)} = {toml_value(each)}" for entry, each in value.items()]
+                lines += [f"{name}.{toml_key(entry)} = {toml_value(each)}" for entry, each in value.items()]
             else:
                 lines += _rows(name, value) if name in _ROWS else [f"{name} = {_prose(value)}"]
         for table in _TABLES:
@@ -260,10 +260,6 @@ def _prose(value: Any) -> str:
     if isinstance(value, str) and "\n" in value and not re.search(r'["\\\x00-\x09\x0b-\x1f\x7f]', value):
         return f'"""\n{value}"""'
     return toml_value(value)
-
-
-def _key(name: str) -> str:
-    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else toml_value(name)
 
 
 # --- a file that is there ---

@@ -22,7 +22,7 @@ from gainlib.meters import measures
 from gainlib.stages import Stage
 from gainlib.stages.described import described_settings
 from gainlib.storage import toml_value
-from gainlib.storage.foreign import toml_table
+from gainlib.storage.foreign import is_number, toml_table
 
 __all__ = ["NOTHING", "entry_fields", "entry_values", "entry_with", "setting_fields", "setting_values", "setting_with"]
 
@@ -445,7 +445,7 @@ def _scalar_text(value: Any) -> str:
     if isinstance(value, str):
         again = _scalar(value) if value and "," not in value and value == value.strip() else None
         return value if again == value else toml_value(value)
-    if isinstance(value, int | float) and not isinstance(value, bool):
+    if is_number(value):
         return number_text(value)
     return toml_value(value)
 

@@ -26,7 +26,7 @@ from gainlib.exercises.readings import stage_readings
 from gainlib.exercises.tables import READS
 from gainlib.meters import measures
 from gainlib.storage import toml_value
-from gainlib.storage.foreign import toml_table
+from gainlib.storage.foreign import is_number, toml_table
 
 __all__ = ["condition_from", "condition_line", "number_text", "value_from", "value_line"]
 
@@ -49,7 +49,7 @@ def value_line(value: Any) -> str:
     if isinstance(value, Mapping):
         line = _said(value)
         return line if line and _same(_read_or_none(line, value_from), value) else toml_value(value)
-    if isinstance(value, int | float) and not isinstance(value, bool):
+    if is_number(value):
         return number_text(value)
     return toml_value(value)
 

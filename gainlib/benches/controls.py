@@ -13,6 +13,7 @@ from gainlib.flow import FaderGroup, Send, Session
 from gainlib.flow.channels import GROUP
 from gainlib.stages import TAPER, Fader, Pan, Taper, choices_of, settings_of
 from gainlib.stages.base import Stage, unit_of
+from gainlib.storage.foreign import is_number
 from gainlib.text import plain, signed
 
 __all__ = ["Breakpoints", "Control", "Pick", "Range", "control_of"]
@@ -103,7 +104,7 @@ class Range:
 
     def checked(self, value: object) -> float:
         """The value as a number within the range, or a GainError that says what is wrong with it."""
-        if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        if not is_number(value) or not math.isfinite(value):
             raise GainError(
                 f"{self.path} is {value!r}; give a number from {self.printed(self.low)} to {self.printed(self.high)}."
             )

@@ -27,7 +27,7 @@ from gainlib.meters import measures
 from gainlib.sound_file import sounds_in
 from gainlib.stages import choices_of, settings_of, stage_kinds
 from gainlib.storage import atomic_write, bundled_folder
-from gainlib.storage.foreign import toml_table
+from gainlib.storage.foreign import is_number, toml_table
 from gainlib.text import describe_value
 
 __all__ = ["CHAINS", "ExerciseWriter", "Told"]
@@ -622,7 +622,7 @@ def _control(session: Session, move: Mapping[str, Any]) -> Control:
     """A control for a move of another strip, wide enough for where it stands."""
     value = session.setting(move["path"])
     low, high = move.get("from"), move.get("to")
-    if isinstance(value, int | float) and not isinstance(value, bool) and low is not None and high is not None:
+    if is_number(value) and low is not None and high is not None:
         low, high = min(low, value), max(high, value)
     options = tuple(move["options"]) if move.get("options") else None
     return Control(move["path"], low, high, move.get("step"), options=options)

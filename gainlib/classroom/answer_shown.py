@@ -11,6 +11,7 @@ from gainlib.exercises import Exercise, Variant
 from gainlib.exercises.pictures import view_for
 from gainlib.flow import Session
 from gainlib.html.figures import figure_json
+from gainlib.storage.foreign import is_number
 from gainlib.text import printed_number
 from gainlib.views import Columns
 
@@ -41,7 +42,7 @@ def _as_set(variant: Variant, answer: Mapping[str, Any]) -> Session:
         elif move.options:
             if any(isinstance(each, bool) == isinstance(value, bool) and each == value for each in move.options):
                 settings[move.path] = value
-        elif isinstance(value, int | float) and not isinstance(value, bool) and move.low <= value <= move.high:
+        elif is_number(value) and move.low <= value <= move.high:
             settings[move.path] = value
     try:
         return variant.session.replaced(settings)
@@ -75,6 +76,6 @@ def told_answer(variant: Variant, answer: Mapping[str, Any]) -> list[str]:
             said.append(f"{ask.title}: {', '.join(str(each) for each in value)}")
         elif isinstance(value, str):
             said.append(f"{ask.title}: {value}")
-        elif isinstance(value, int | float) and not isinstance(value, bool):
+        elif is_number(value):
             said.append(f"{ask.title}: {printed_number(float(value), ask.unit, plus=False)}")
     return said

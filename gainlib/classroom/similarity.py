@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gainlib.classroom.guard import noting
+from gainlib.storage.foreign import is_number
 
 __all__ = ["LikePair", "MarkedAnswer", "find_alike"]
 
@@ -154,7 +155,7 @@ class _Near:
         for name in sorted({name for each in right for name in each.answer}):
             found = [each.answer.get(name, _NONE) for each in right]
             words = np.array([self._word(each) for each in found])
-            numbers = np.array([each if _is_number(each) else math.inf for each in found], float)
+            numbers = np.array([each if is_number(each) else math.inf for each in found], float)
             self._settings[name] = words, numbers
 
     def _word(self, value: Any) -> int:
@@ -167,25 +168,21 @@ class _Near:
         widest = np.zeros(len(self._right))
         for name, (words, numbers) in self._settings.items():
             value, span = mine.answer.get(name, _NONE), self._spans.get(name, 0.0)
-            apart = np.abs(numbers - value) / span if span and _is_number(value) else math.inf
+            apart = np.abs(numbers - value) / span if span and is_number(value) else math.inf
             widest = np.maximum(widest, np.where(words == self._word(value), 0.0, apart))
         return [(float(widest[each]), self._right[each]) for each in np.flatnonzero(widest <= NEAR_SHARE).tolist()]
 
 
 def _having(counts: Counter[str], value: Any, span: float) -> int:
     """How many of the class have this setting, or nearly."""
-    if not _is_number(value) or not span:
+    if not is_number(value) or not span:
         return counts[_word(value)]
     words = ((json.loads(each), count) for each, count in counts.items())
-    return sum(count for each, count in words if _is_number(each) and abs(each - value) <= NEAR_SHARE * span)
-
-
-def _is_number(value: Any) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool)
+    return sum(count for each, count in words if is_number(each) and abs(each - value) <= NEAR_SHARE * span)
 
 
 def _word(value: Any) -> str:
     """A value as a text by which equal ones are known: 3 and 3.0 are the same setting."""
     if isinstance(value, Mapping):
         return json.dumps({name: _word(each) for name, each in value.items()}, sort_keys=True)
-    return json.dumps(float(value) if _is_number(value) else value, sort_keys=True)
+    return json.dumps(float(value) if is_number(value) else value, sort_keys=True)

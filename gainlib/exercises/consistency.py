@@ -47,6 +47,7 @@ from gainlib.exercises.variant import begin_session, build_control, plain_part, 
 from gainlib.flow import Session
 from gainlib.meters import measures
 from gainlib.storage.entry_faults import Fault, Place, collecting, number_in_quotes
+from gainlib.storage.foreign import is_number
 from gainlib.text import describe_value
 from gainlib.views import view
 
@@ -207,7 +208,7 @@ class _Combination:
                     raise GainError(f"{path} is named twice in varies; name it once.")
                 paths.append(path)
                 value = start.value(path)
-                number = isinstance(value, int | float) and not isinstance(value, bool)
+                number = is_number(value)
                 if not number and not self.parameters[name].choices:
                     raise GainError(
                         f"{name} of varies is {vary.path}, which is not a number; name a setting that is one."
@@ -224,7 +225,7 @@ class _Combination:
                 if plant.by is not None:
                     self._amount("by", plant.by)
                     value = start.value(path)
-                    if isinstance(value, bool) or not isinstance(value, int | float):
+                    if not is_number(value):
                         raise GainError(f"{plant.at} is not a number; give to.")
                 else:
                     assert plant.to is not None
@@ -275,7 +276,7 @@ class _Combination:
             return
         if entry.step is None:
             raise GainError(f"{name} lacks the entry step; give it.")
-        if isinstance(value, bool) or not isinstance(value, int | float):
+        if not is_number(value):
             raise GainError(
                 f"{name} is {entry.path}, which is not a number; name a setting that is one, or give options."
             )
@@ -419,7 +420,7 @@ class _Combination:
         with self._collecting(("ladder", "path"), "path of ladder"):
             path = _full(start, fill_in(ladder.path, self.words), "path of ladder")
             value = start.value(path)
-            if isinstance(value, bool) or not isinstance(value, int | float):
+            if not is_number(value):
                 raise GainError(f"path of ladder is {path}, which is not a number; name a setting that is one.")
             ways = {first < second for first, second in itertools.pairwise(ladder.rungs)}
             if len(ways) > 1 or len(set(ladder.rungs)) < len(ladder.rungs):

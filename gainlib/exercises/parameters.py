@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from gainlib.errors import GainError
 from gainlib.exercises.tables import Amount, Spec, VaryEntry
+from gainlib.storage.foreign import is_number
 from gainlib.text import describe_value
 
 __all__ = ["Parameter", "read_parameters"]
@@ -63,7 +64,7 @@ class Parameter:
             known = ", ".join(describe_value(each) for each in self.choices[:8])
             raise GainError(f"{self.name} is {describe_value(value)}; {exercise} draws it from {known}.")
         high = self.at_number(self.count - 1)
-        if isinstance(value, bool) or not isinstance(value, int | float) or not self.low <= value <= high + self.step:
+        if not is_number(value) or not self.low <= value <= high + self.step:
             raise GainError(
                 f"{self.name} is {describe_value(value)}; {exercise} draws it from {self.low:g} to {high:g}."
             )

@@ -15,6 +15,7 @@ from gainlib.meters import measures
 from gainlib.meters.registry import Reader
 from gainlib.stages import Choice, Setting, choices_of, settings_of, stage_kinds
 from gainlib.stages.base import unit_of
+from gainlib.storage.foreign import is_number
 from gainlib.text import describe_value, printed_number, signed
 
 __all__ = ["MeasuredRendering", "Probe", "Reading", "Renderings", "stage_readings"]
@@ -338,7 +339,7 @@ def _require_probe(probe: Probe, session: Session) -> None:
         if probe.at or probe.seconds:
             raise GainError(f"{probe.setting} is a setting; leave out at and seconds.")
         value = session.setting(probe.setting)
-        if isinstance(value, bool) or not isinstance(value, int | float):
+        if not is_number(value):
             switched = bool(options_of(session, probe.setting))
             cure = f"say is = {describe_value(value)}" if switched else "name a setting that is a number"
             raise GainError(f"{probe.setting} is {describe_value(value)}, which has no bounds; {cure}.")

@@ -13,6 +13,7 @@ from pydantic_core import PydanticCustomError
 
 from gainlib.flow.session_table import BusEntry, GroupEntry, SignalEntry, StageRows, StripEntry
 from gainlib.storage.entry_faults import PLAIN, Entry
+from gainlib.storage.foreign import is_number
 
 __all__ = [
     "EXERCISE_KINDS",
@@ -47,7 +48,7 @@ Drawn = Mapping[str, "float | str | bool"]
 
 
 def _as_base(given: Any) -> Any:
-    return {"base": given} if isinstance(given, int | float) and not isinstance(given, bool) else given
+    return {"base": given} if is_number(given) else given
 
 
 def _as_plain(given: Any) -> Any:
@@ -78,7 +79,7 @@ def _plain(given: Any) -> Any:
 
 def _figure(given: Any) -> Any:
     """A number of a point: as it is, or a rule that follows drawn values."""
-    if isinstance(given, int | float) and not isinstance(given, bool) and abs(given) < 1e9:
+    if is_number(given) and abs(given) < 1e9:
         return float(given)
     if isinstance(given, dict):
         with contextlib.suppress(ValidationError):
@@ -101,7 +102,7 @@ def _base(given: Any) -> Any:
     """A finite number, or the name of a drawn value."""
     if isinstance(given, str) and re.fullmatch(NAME, given):
         return given
-    if isinstance(given, bool) or not isinstance(given, int | float):
+    if not is_number(given):
         raise PydanticCustomError("float_type", "a number, or the name of a drawn value")
     if not abs(given) < math.inf:
         raise PydanticCustomError("finite_number", "a finite number")

@@ -13,13 +13,12 @@ from gainlib.media_sets import TABLE, LessonTakes, MediaSet, first_table, lesson
 from gainlib.sound_file import sounds_in
 from gainlib.storage import atomic_write, given_path, lesson_files, lesson_heading, lesson_number
 from gainlib.storage.foreign import read_json
-from gainlib.text import counted, path_text, signed
+from gainlib.text import counted, path_text
 
 __all__ = ["BUNDLED", "chosen_takes", "keep_media", "media_meant", "takes", "told_of_media"]
 
 CHOICE = "takes.json"
 LARGEST_BYTES = 64 * 1024
-SMALLEST_TOLD_DB = 0.05
 BUNDLED = "bundled"
 """What is given in a folder's place to go back to the course's own takes."""
 
@@ -72,7 +71,7 @@ def keep_media(home: Path, media: MediaSet | None) -> tuple[str, ...]:
 def _how(given: LessonTakes) -> str:
     if not given.own:
         return f"bundled, since {given.why}."
-    moved = [f"{role} {signed(gain)}" for role, gain in given.gains_db.items() if abs(gain) >= SMALLEST_TOLD_DB]
+    moved = [f"{role} {gain}" for role, gain in given.moved.items()]
     return "your takes" + (f" ({', '.join(moved)})." if moved else ".")
 
 

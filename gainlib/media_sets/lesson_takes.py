@@ -11,9 +11,11 @@ from gainlib.errors import GainError, suggest
 from gainlib.media_sets.needs import LessonNeeds, Property, lesson_needs
 from gainlib.media_sets.takes_table import MediaSet, bundled_set
 from gainlib.meters import measure
-from gainlib.text import lasting, listed, signed
+from gainlib.text import channels_in_words, lasting, listed, signed
 
 __all__ = ["LessonTakes", "taught_on"]
+
+SMALLEST_TOLD_DB = 0.05
 
 
 @dataclass(frozen=True)
@@ -44,6 +46,11 @@ class LessonTakes:
     @property
     def own(self) -> bool:
         return self.media is not bundled_set()
+
+    @property
+    def moved(self) -> dict[str, str]:
+        """By how much each take is turned up or down, in words; none that would read 0.0 dB."""
+        return {role: signed(gain) for role, gain in self.gains_db.items() if abs(gain) >= SMALLEST_TOLD_DB}
 
     def __getitem__(self, wanted: str | tuple[str, str]) -> Audio:
         role, part = (wanted, "") if isinstance(wanted, str) else wanted
@@ -76,10 +83,8 @@ class LessonTakes:
         return "\n".join(lines)
 
     def _told(self, role: str) -> str:
-        channels = {1: "mono", 2: "stereo"}.get(self.media.channels[role], f"{self.media.channels[role]} channels")
-        gain_db = self.gains_db.get(role, 0.0)
-        moved = f", {signed(gain_db)} for this lesson" if abs(gain_db) >= 0.05 else ""
-        return f"{channels}, {self.media.rates_hz[role] / 1000:g} kHz{moved}"
+        form = f"{channels_in_words(self.media.channels[role])}, {self.media.rates_hz[role] / 1000:g} kHz"
+        return form + (f", {self.moved[role]} for this lesson" if role in self.moved else "")
 
     def _at_its_level(self, role: str, part: str) -> Audio:
         found = self.media.take(role, part)

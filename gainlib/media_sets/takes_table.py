@@ -13,8 +13,8 @@ from typing import Any
 from gainlib.audio import Audio
 from gainlib.errors import GainError, suggest
 from gainlib.sound_file import SoundFile, read, sounds_in
-from gainlib.storage import bundled_folder, given_path, toml_value
-from gainlib.storage.foreign import Place, read_text, toml_table
+from gainlib.storage import bundled_folder, given_path, toml_key, toml_value
+from gainlib.storage.foreign import Place, is_number, read_text, toml_table
 from gainlib.storage.positions import line_of, lines_of
 from gainlib.text import describe_value, path_text, plain
 
@@ -121,7 +121,7 @@ def _at(line: int, said: str) -> str:
 
 
 def _number(value: object) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+    return is_number(value) and math.isfinite(value)
 
 
 class _Table:
@@ -241,10 +241,6 @@ def _within(inner: tuple[float, float], outer: tuple[float, float]) -> bool:
     return outer[0] <= inner[0] and inner[1] <= outer[1]
 
 
-def _key(name: str) -> str:
-    return name if name.isalpha() else toml_value(name)
-
-
 def first_table(folder: Path) -> str:
     """A table to begin with: the files of a folder, with the role that a name tells, and the parts to be filled in.
 
@@ -257,8 +253,8 @@ def first_table(folder: Path) -> str:
         role = next((each for each in free if each in plain(file.stem).lower()), "")
         if role:
             free.remove(role)
-        takes.append(f"{_key(role)} = {toml_value(file.name)}" if role else f"# its role = {toml_value(file.name)}")
-    parts = [f"# {_key(name)} = [0.0, 9.5]  # {told}" for name, told in PARTS.items()]
+        takes.append(f"{toml_key(role)} = {toml_value(file.name)}" if role else f"# its role = {toml_value(file.name)}")
+    parts = [f"# {toml_key(name)} = [0.0, 9.5]  # {told}" for name, told in PARTS.items()]
     return "\n".join([
         'title = "Our song"',
         "# tempo_bpm = 100",

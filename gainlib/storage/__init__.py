@@ -28,10 +28,10 @@ from gainlib.storage.lines import append_line, held_alone
 from gainlib.storage.paths import given_path
 from gainlib.storage.resources import bundled, bundled_folder
 from gainlib.storage.tables import Cell, csv_text, plain_cell, write_csv, write_workbook
-from gainlib.storage.toml_text import toml_value
+from gainlib.storage.toml_text import toml_key, toml_value
 
 __all__ = [
     "Cell", "append_line", "atomic_files", "atomic_path", "atomic_write", "bundled", "bundled_folder", "csv_text",
     "fault_of_disk", "find_lesson", "given_path", "held_alone", "lesson_files", "lesson_heading", "lesson_name",
-    "lesson_number", "page_with_a_cell", "plain_cell", "toml_value", "write_csv", "write_workbook",
+    "lesson_number", "page_with_a_cell", "plain_cell", "toml_key", "toml_value", "write_csv", "write_workbook",
 ]  # fmt: skip

@@ -10,7 +10,7 @@ import stat
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeGuard
 
 from gainlib.errors import GainError
 from gainlib.text import describe_value, path_text, reason_of
@@ -20,6 +20,7 @@ __all__ = [
     "Place",
     "decoded",
     "describe_place",
+    "is_number",
     "json_value",
     "read_bytes",
     "read_json",
@@ -227,6 +228,15 @@ def _faults_in(value: Any, place: Place) -> Iterator[tuple[Place, str]]:
             yield from _faults_in(each, (*place, key))
     elif said := _fault_of(value):
         yield place, said
+
+
+def is_number(value: object) -> TypeGuard[float]:
+    """Whether a value is a number; a switch is none.
+
+    >>> is_number(3), is_number(0.5), is_number(True), is_number("3")
+    (True, True, False, False)
+    """
+    return isinstance(value, int | float) and not isinstance(value, bool)
 
 
 def describe_place(place: Place) -> str:

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 
 from gainlib.errors import GainError
 
-__all__ = ["toml_value"]
+__all__ = ["toml_key", "toml_value"]
 
 
 def toml_value(value: object) -> str:
@@ -35,10 +35,16 @@ def toml_value(value: object) -> str:
         case list() | tuple():
             return f"[{', '.join(toml_value(each) for each in value)}]"
         case Mapping():
-            inside = ", ".join(f"{_key(name)} = {toml_value(each)}" for name, each in value.items())
+            inside = ", ".join(f"{toml_key(name)} = {toml_value(each)}" for name, each in value.items())
             return f"{{ {inside} }}" if inside else "{}"
     raise GainError(f"a value is {type(value).__name__}; TOML holds texts, numbers, switches, times, rows and tables.")
 
 
-def _key(name: str) -> str:
-    return name if name.isascii() and name.replace("-", "a").replace("_", "a").isalnum() else toml_value(name)
+def toml_key(name: str) -> str:
+    """A name as it stands in front of an equals sign: in quotes where it has to be.
+
+    >>> toml_key("tempo_bpm"), toml_key("lead voice")
+    ('tempo_bpm', '"lead voice"')
+    """
+    plain = name.isascii() and name.replace("-", "a").replace("_", "a").isalnum()
+    return name if plain else toml_value(name)

@@ -21,7 +21,7 @@ from gainlib.storage import atomic_files, given_path
 from gainlib.surveys.folder import find_files
 from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.stem import Stem, block_frames
-from gainlib.text import printable
+from gainlib.text import channels_in_words, printable
 
 __all__ = ["WORDS", "export", "require_free"]
 
@@ -138,7 +138,7 @@ def _carried_over(was: Broadcast, meters: Meters, stem: Stem, gain_db: float, wo
 
     Source: *published*, EBU Tech 3285 version 2 (loudness), EBU R 98 (the line; its form *from memory*).
     """
-    sides = {1: "mono", 2: "stereo"}.get(stem.channels, f"{stem.channels} channels")
+    sides = channels_in_words(stem.channels)
     done = f"A=PCM,F={stem.rate_hz},W={'24' if word == '24' else '32'},M={sides},T=gainlib; trim {gain_db:+.1f} dB\r\n"
     before = was.history if was.history.endswith("\n") or not was.history else f"{was.history}\r\n"
     return replace(was, loudness=meters.of_all(), history=before + done)

@@ -144,8 +144,8 @@ class BandWindows:
         both = np.concatenate(self._kept)[:, :, channel].astype(np.float64)
         powers, evenness = both[:, 0], both[:, 1] * 10.0 / math.log(10.0)
         # Digital silence holds no noise, nor does a window that it reaches into.
-        sounds = np.pad(powers.sum(axis=1) > 1e-14, 1, constant_values=True)
-        inside = sounds[:-2] & sounds[1:-1] & sounds[2:]
+        whole = powers.sum(axis=1)
+        inside = away_from_silence(np.where(whole > 1e-14, whole, 0.0))
         powers, evenness = powers[inside], evenness[inside]
         if len(powers) < _LEAST_WINDOWS:
             return None

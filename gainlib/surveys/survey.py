@@ -12,6 +12,7 @@ from typing import Any, Self, TypeVar
 
 from gainlib.decoding import is_decoded
 from gainlib.errors import GainError
+from gainlib.storage.foreign import is_number
 from gainlib.surveys.checks import Fault, find_faults
 from gainlib.surveys.comparison import Changes, compare
 from gainlib.surveys.exports import export
@@ -48,7 +49,7 @@ class Survey(SurveyResult):
         """
         for name, gain in gains_db.items():
             self.stem(name)
-            if isinstance(gain, bool) or not isinstance(gain, int | float) or not math.isfinite(gain):
+            if not is_number(gain) or not math.isfinite(gain):
                 raise GainError(f"the trim of {name} is {gain!r}; give decibels, such as -3.5.")
         trims = [
             apply_trim(self.stem(each.stem), float(gains_db[each.stem]), self.practice, group=each.group)

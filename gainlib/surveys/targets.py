@@ -7,6 +7,7 @@ from dataclasses import dataclass, fields
 
 from gainlib.errors import GainError, suggest
 from gainlib.meters import measures
+from gainlib.storage.foreign import is_number
 from gainlib.surveys.columns import COLUMNS
 from gainlib.text import signed
 
@@ -49,7 +50,7 @@ class Practice:
             value = getattr(self, field.name)
             if (value is None and field.name == "target") or field.name == "main_at_zero":
                 continue
-            if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+            if not is_number(value) or not math.isfinite(value):
                 raise GainError(f"{field.name} is {value!r}; it must be a finite number.")
             if field.name.endswith(("target", "_dbfs", "_dbtp")) and not -120.0 <= value <= 20.0:
                 raise GainError(f"{field.name} is {value!r}; it must be a level from -120 to 20.")
@@ -119,7 +120,7 @@ class Tempo:
 
     def __post_init__(self) -> None:
         tempo: object = self.beats_a_minute
-        if isinstance(tempo, bool) or not isinstance(tempo, int | float) or not 1.0 <= tempo <= 1000.0:
+        if not is_number(tempo) or not 1.0 <= tempo <= 1000.0:
             raise GainError(f"the tempo is {tempo!r}; give beats a minute, from 1 to 1000.")
         beats: object = self.beats_a_bar
         if isinstance(beats, bool) or not isinstance(beats, int) or not 1 <= beats <= 64:
