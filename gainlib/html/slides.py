@@ -142,7 +142,9 @@ def _put_picture(slides: list[Slide], part: str, block: str) -> None:
 
 def _put_text(slides: list[Slide], part: str, block: str) -> None:
     last = slides[-1]
-    if last.picture or (last.blocks and last.letters + len(_text(block)) > MOST_LETTERS):
+    # What explains an answer stands on no slide on which it is still folded.
+    answered = bool(last.blocks) and last.blocks[-1].startswith("<details")
+    if last.picture or answered or (last.blocks and last.letters + len(_text(block)) > MOST_LETTERS):
         last = Slide(part)
         slides.append(last)
     last.blocks.append(block)
@@ -156,6 +158,9 @@ def _blocks_of(cell: Any) -> Iterator[str]:
         yield from _pieces(re.sub(r'<a class="anchor-link".*?</a>', "", markdown2html(cell.source)))
         return
     for output in cell.get("outputs", []):
+        if "text/markdown" in output.get("data", {}):  # what a cell says is as much text as what stands between cells
+            yield from _pieces(markdown2html(output["data"]["text/markdown"]))
+            continue
         held = output.get("data", {}).get("text/html")
         if held:
             for piece in _pieces(held if isinstance(held, str) else "".join(held)):

@@ -7,7 +7,8 @@ export default {
     const offer = make("p", {}, "Answer it further up first, or ");
     const button = make("button", { type: "button", textContent: "Show me" });
     const said = make("p", { className: "gainlib-comparison-said", role: "status", tabIndex: -1 });
-    offer.append(button);
+    // Shown by a page that holds the explanation back until then (page/).
+    offer.append(button, make("span", { className: "gainlib-comparison-rest", textContent: " The explanation comes with it." }));
     el.append(make("div", { className: "gainlib-comparison" }, question, offer, said));
     button.onclick = () => tell(model, { kind: "show me" });
     const show = () => {

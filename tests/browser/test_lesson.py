@@ -87,11 +87,23 @@ def test_the_lesson_from_the_rehearsal_to_the_turned_down_take(lesson, keep):
     assert keep(lesson, "lesson-sensible").stat().st_size > 20_000
 
 
+SHOWN = """id => {
+    const { node } = jupyterapp.shell.currentWidget.content.widgets.find(each => each.model.id === id);
+    return !node.classList.contains("gainlib-page-waits");
+}"""
+
+
 def test_a_prediction_is_read_beside_what_was_measured(lesson):
     what, how_far = cell(lesson, 'gl.compare("what happens"'), cell(lesson, 'gl.compare("shout"')
     for part, answer in ((what, "nothing after the converter mends it"), (how_far, "10.3")):
         part.get_by_role("button", name="Show me").wait_for()
         assert answer not in part.locator(".jp-OutputArea").text_content()
+    # What explains an answer waits for it, and what asks for one, or checks, does not.
+    shown = {each: lesson.evaluate(SHOWN, each) for each in ("read-shout", "read-what", "check", "check-leave-room")}
+    assert all(shown.values())
+    held = ("read-left", "read-words", "read-noise", "listen", "ear", "breath")
+    assert not any(lesson.evaluate(SHOWN, each) for each in held)
+    how_far.get_by_text("The explanation comes with it.").wait_for()
     guess = cell(lesson, 'gl.predict("shout"').get_by_role("textbox", name="Your guess")
     guess.fill("three")
     cell(lesson, 'gl.predict("shout"').get_by_text("“three” is not a number").wait_for()
@@ -99,6 +111,8 @@ def test_a_prediction_is_read_beside_what_was_measured(lesson):
     how_far.get_by_text("You said: 3.0 dB. Measured: 10.3 dB. You were 7.3 dB too low.").wait_for()
     what.get_by_role("button", name="Show me").press("Enter")
     what.get_by_text("You made no prediction. The answer: It clips, and nothing after").wait_for()
+    lesson.wait_for_function(f"({SHOWN})('breath')")
+    assert all(lesson.evaluate(SHOWN, each) for each in held)
     lesson.get_by_role("radio", name="It clips. I turn the trim down").check()
     cell(lesson, 'gl.predict("what happens"').get_by_text("Noted.").wait_for()
     what.get_by_text("You said: “It clips. I turn the trim down afterwards, and it is clean again.”").wait_for()

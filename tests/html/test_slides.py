@@ -17,9 +17,9 @@ PICTURE = str(figure_html(SPEC, {}, "Levels"))
 LONG = "One sentence that goes on for a while about levels and what they mean. " * 5
 
 
-def shown(html):
+def shown(html, kind="text/html"):
     cell = new_code_cell("gl.bench()")
-    cell.outputs = [new_output("display_data", {"text/html": html})]
+    cell.outputs = [new_output("display_data", {kind: html})]
     return cell
 
 
@@ -34,6 +34,7 @@ def slides():
         new_code_cell("import gainlib as gl"),
         new_markdown_cell("## Predict\nGuess."),
         shown("<p><strong>How far?</strong></p><details><summary>Show me</summary><p>10 dB.</p></details>"),
+        shown("The shout wanted **10 dB**.", "text/markdown"),
         new_markdown_cell(f"## Move\n{LONG}\n\n{LONG}\n\nShort."),
         shown(still),
         shown(f'<p><strong>Again.</strong></p>{PICTURE}<p class="gainlib-remark">RMS is AES17.</p>'),
@@ -72,6 +73,12 @@ def test_no_paragraph_is_cut_and_no_slide_overflows_with_text(slides):
 def test_an_answer_is_folded_until_it_is_asked_for(slides):
     (asked,) = [each for each in slides if "How far?" in each.html]
     assert "<details><summary>Show me</summary>" in asked.html
+
+
+def test_what_a_cell_says_stands_on_the_slide_after_the_folded_answer(slides):
+    (said,) = [at for at, each in enumerate(slides) if "The shout wanted <strong>10 dB</strong>." in each.html]
+    assert "How far?" in slides[said - 1].html
+    assert "<details>" not in slides[said].html
 
 
 def test_a_lesson_of_the_course_becomes_slides_that_ask_nothing_of_the_net(tmp_path):

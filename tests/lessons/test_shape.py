@@ -102,6 +102,20 @@ def test_no_cell_holds_the_answer_to_a_prediction(path):
             assert choice not in code
 
 
+@pytest.mark.parametrize("path", LESSONS, ids=lambda path: path.stem)
+def test_no_figure_stands_above_the_answer_that_it_gives_away(path):
+    """A page holds back what stands below an answer that is not shown yet, so no figure is in its cell or above it."""
+    part = ""
+    for cell in cells_of(path):
+        if head := re.match(r"## (.+)", source(cell)):
+            part = head[1].strip()
+        compares = "gl.compare(" in source(cell)
+        if cell["cell_type"] == "code" and (compares or part == "Read"):
+            assert not re.search(r"print\(|gl\.(say|tell)\(", source(cell)), source(cell)
+        if compares:
+            part = ""
+
+
 def parts_of(path):
     setup, part, parts = [], None, {}
     for cell in cells_of(path):

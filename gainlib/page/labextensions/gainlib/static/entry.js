@@ -345,6 +345,40 @@ function look(panel) {
   panel.disposed.connect(() => settings?.changed.disconnect(follow));
 }
 
+// What explains an answer comes with it: below a comparison that shows none yet, what these parts say waits. What a
+// comparison says is read in the kernel's messages, since one that is out of sight is not made yet.
+const COMPARES = /\bgl\.compare\(/;
+const EXPLAINS = /^## (Read|Listen|In one breath)\b/;
+function holdBack(panel) {
+  const silent = new Map(); // by the comparison's model: whether it shows nothing yet
+  const mark = () => {
+    if (panel.isDisposed) return;
+    let [waits, explains] = [false, false];
+    for (const each of panel.content.widgets) {
+      const text = each.model.sharedModel.getSource();
+      const compares = each.model.type === "code" && COMPARES.test(text);
+      if (each.model.type === "markdown" && /^## /.test(text)) explains = EXPLAINS.test(text);
+      each.toggleClass("gainlib-page-waits", waits && explains && !compares);
+      if (compares && viewsOf(each).some((id) => silent.get(id))) waits = true;
+      each.toggleClass("gainlib-page-holds", waits && compares);
+    }
+  };
+  panel.sessionContext.iopubMessage.connect((_, { content, header }) => {
+    if (!header.msg_type.startsWith("comm_")) return;
+    const { state, states = { [content.comm_id]: { state } } } = content.data ?? {};
+    let news = false;
+    for (const [id, told] of Object.entries(states)) {
+      if (typeof told.state?.sentence !== "string") continue;
+      silent.set(id, !told.state.sentence);
+      news = true;
+    }
+    if (news) mark();
+  });
+  panel.context.model.cells.changed.connect(mark);
+  parts.NotebookActions.executed.connect((_, { notebook }) => { if (notebook === panel.content) mark(); });
+  return mark;
+}
+
 // What stands on the page goes along when the notebook is saved: each bench's sentence and pictures, for the day on
 // which it is opened without its kernel.
 function keepStills(panel) {
@@ -429,7 +463,7 @@ function choose(panel, index) {
 // On from what a cell shows: to the next cell, which runs where it is code.
 async function goOn(panel, cell) {
   const { content: notebook, sessionContext } = panel;
-  const next = notebook.widgets[notebook.widgets.indexOf(cell) + 1];
+  const next = notebook.widgets.slice(notebook.widgets.indexOf(cell) + 1).find((each) => !each.hasClass("gainlib-page-waits"));
   if (!next) return;
   choose(panel, notebook.widgets.indexOf(next));
   await notebook.scrollToItem(notebook.activeCellIndex, next.model.type === "code" ? "auto" : "start");
@@ -527,6 +561,7 @@ async function open(app, panel, loaded) {
   if (given(panel).lesson !== true) return;
   panel.gainlibPage = true;
   panel.gainlibReady = false;
+  const mark = holdBack(panel);
   // At once, before anything of them is painted.
   const unchanged = !panel.context.model.dirty;
   const saved = new Map(codeCells(panel).filter((each) => viewsOf(each).length).map((each) => [each, outputsOf(each)]));
@@ -549,6 +584,7 @@ async function open(app, panel, loaded) {
   if (await alive(panel, saved)) {
     claim(panel);
     for (const [cell, outputs] of saved) cell.model.outputs.fromJSON(outputs);
+    mark();
     if (unchanged) panel.context.model.dirty = false;
   } else if (panel.gainlibOwn) await begin(panel);
   else {
