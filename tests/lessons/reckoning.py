@@ -131,7 +131,11 @@ def loudness_lufs(samples):
 
 def true_peak_dbtp(samples, times=8):
     """Published: BS.1770-5, annex 2, names four times; eight read a sine at most 0.17 dB low (derived: cos(pi/16))."""
-    return db(max(np.abs(resample_poly(samples, times, 1, axis=0)).max(), np.abs(samples).max()))
+    highest = np.abs(samples).max()
+    for each in samples.reshape(len(samples), -1).T:  # single precision and rows of one channel: a quarter of the time
+        curve = resample_poly(np.ascontiguousarray(each, dtype=np.float32), times, 1)
+        highest = max(highest, float(curve.max()), -float(curve.min()))
+    return db(highest)
 
 
 def vu_max_dbfs(samples):
