@@ -51,7 +51,7 @@ def survey_command(
             "--folders-as-groups", help="The stems of a folder share one trim; an --order names other groups."
         ),
     ] = False,
-    noise_limit: Annotated[float, typer.Option(help="Noise floor that is trouble above this, dBFS AES17.")] = -60.0,
+    noise_limit: Annotated[float, typer.Option(help="Noise that is trouble above this, dBFS AES17.")] = -60.0,
     threshold: Annotated[float, typer.Option(help="The compressor threshold that is looked at, dBFS.")] = -20.0,
     tempo: Annotated[
         float | None, typer.Option(help="Beats a minute: places are then told as bar:beat too.", show_default=False)

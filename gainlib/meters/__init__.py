@@ -14,6 +14,7 @@ What it holds
 - `streaming`: `StreamMeter`, what all meters share: `push` checks a block, `take` trusts it.
 - `levels`: `peak_dbfs`, `rms_dbfs`, `crest_db`, `dc_offset_dbfs` (`LevelMeter`).
 - `windows`: `active_rms_dbfs`, `noise_floor_dbfs`, `noise_in_pauses_dbfs`, `level_histogram` (`WindowMeter`).
+- `noise_under_sound`: `noise_under_sound_dbfs`, of a recording that never rests (`NoiseUnderSoundMeter`).
 - `hum`: `hum_dbfs`, mains hum under all of it (`find_hum`).
 - `phrases`: `find_phrases`, where somebody plays and where not; the only definition of a phrase.
 - `clipping`: `clipped_runs` at a ceiling, `flat_tops` below it (`ClippedRunsMeter`, `FlatTopsMeter`).
@@ -81,6 +82,7 @@ from gainlib.meters.loudness_meter import (
     short_term_lufs,
     short_term_max_lufs,
 )
+from gainlib.meters.noise_under_sound import NoiseUnderSoundMeter, noise_under_sound_dbfs
 from gainlib.meters.phrases import Phrase, find_phrases
 from gainlib.meters.registry import Measure, Measures, Meters, measure, measure_all, measures
 from gainlib.meters.round_trip import RoundTrip, SentSignal, read_round_trip
@@ -132,6 +134,7 @@ __all__ = [
     "Measure",
     "Measures",
     "Meters",
+    "NoiseUnderSoundMeter",
     "Null",
     "OctaveBands",
     "Phrase",
@@ -170,6 +173,7 @@ __all__ = [
     "momentary_max_lufs",
     "noise_floor_dbfs",
     "noise_in_pauses_dbfs",
+    "noise_under_sound_dbfs",
     "null",
     "octave_bands",
     "peak_dbfs",

@@ -18,6 +18,7 @@ from gainlib.meters.distortion import harmonics, thd_n_percent
 from gainlib.meters.hum import hum_dbfs
 from gainlib.meters.levels import LevelMeter
 from gainlib.meters.loudness_meter import HIGHEST_RATE_HZ, LOWEST_RATE_HZ, Loudness, LoudnessMeter
+from gainlib.meters.noise_under_sound import NoiseUnderSoundMeter
 from gainlib.meters.phrases import find_phrases
 from gainlib.meters.streaming import Readings, StreamMeter, WindowFigures
 from gainlib.meters.true_peak import TruePeakMeter
@@ -420,6 +421,14 @@ _MEASURES = Measures(
             "The AES17 RMS level of the pauses: the quietest twentieth of what sounds.",
             WindowMeter,
             lambda meter: meter.noise_floor_dbfs,
+        ),
+        Measure(
+            "noise_under_sound_dbfs",
+            "dBFS",
+            "Noise under sound that never rests, as an AES17 RMS level; −∞ where none is seen.",
+            NoiseUnderSoundMeter,
+            lambda meter: meter.noise_under_sound_dbfs,
+            least_seconds=4.0,
         ),
         Measure(
             "hum_dbfs",

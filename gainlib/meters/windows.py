@@ -50,6 +50,9 @@ LEAST_PAUSING_SECONDS = 2.0
 
 _QUIETEST = 0.05
 
+_OFFSET_DB = 3.0
+"""An offset (DC) that is half of what the quietest windows hold, or more, is one, and no noise."""
+
 
 @dataclass(frozen=True)
 class LevelHistogram:
@@ -81,7 +84,7 @@ class LevelHistogram:
 class WindowMeter(StreamMeter):
     """Noise floor, level while playing and histogram of a stream: `push` each block, read at any time.
 
-    All need every window of 50 ms at the end, so the meter grows by 8 bytes a window and channel, 14 MB in 24 hours.
+    All need every window of 50 ms at the end, so the meter grows by 16 bytes a window and channel, 28 MB in 24 hours.
     The readings are those of the whole recording, bar rounding below 1e-11 dB. A last window that is not full is left
     out; a stream shorter than one window is one window.
 
@@ -118,7 +121,7 @@ class WindowMeter(StreamMeter):
         self.width = window_samples(rate_hz, window_seconds)
         """How many samples a window has."""
         self._rate_hz = rate_hz
-        self._powers = Growing((channels,), np.float64)
+        self._powers, self._means = Growing((channels,), np.float64), Growing((channels,), np.float64)
         self._open: NDArray[np.floating] = np.empty((0, channels))
         self._samples = 0
 
@@ -129,6 +132,7 @@ class WindowMeter(StreamMeter):
         full = len(waiting) // self.width
         if full:
             self._powers.add(_mean_squares(waiting[: full * self.width], self.width))
+            self._means.add(_means(waiting[: full * self.width], self.width))
         self._open = waiting[full * self.width :].copy()
 
     def take_known(self, checked: Samples, figures: WindowFigures) -> None:
@@ -138,6 +142,7 @@ class WindowMeter(StreamMeter):
             return
         self._samples += figures.samples
         self._powers.add(finite_powers(figures.squares[: figures.full]) / self.width)
+        self._means.add(figures.sums[: figures.full] / self.width)
         self._open = checked[figures.full * self.width :].copy()
 
     @property
@@ -157,15 +162,21 @@ class WindowMeter(StreamMeter):
         return _active_dbfs(self.powers, gate_db)
 
     @property
+    def variances(self) -> Readings:
+        """The mean square of each window about its mean: what sounds in it, without an offset."""
+        means = self._means.all() if len(self._powers) else _means(self._open, len(self._open))
+        return np.maximum(self.powers - means**2, 0.0)
+
+    @property
     def noise_floor_dbfs(self) -> Readings:
         """The level of the quietest twentieth of the windows so far."""
-        return floor_dbfs_of(self.powers)
+        floor, without = floor_dbfs_of(self.powers), floor_dbfs_of(self.variances)
+        return np.where(floor > without + _OFFSET_DB, without, floor)
 
     @property
     def noise_in_pauses_dbfs(self) -> float | None:
         """The noise floor so far where there was a pause to hear it in, else None."""
-        powers = self.powers
-        floor, active = float(floor_dbfs_of(powers).max()), float(_active_dbfs(powers).max())
+        floor, active = float(self.noise_floor_dbfs.max()), float(_active_dbfs(self.powers).max())
         if active == -math.inf:  # nobody plays: all of it is a pause
             return floor
         return floor if floor <= active - PAUSE_DB and self._samples >= LEAST_PAUSING_SECONDS * self._rate_hz else None
@@ -200,6 +211,14 @@ def _mean_squares(samples: NDArray[np.floating], width: int) -> Readings:
     channels = [samples[:, each].reshape(-1, width).astype(np.float64) for each in range(samples.shape[1])]
     sums = [np.einsum("wn,wn->w", each, each) for each in channels]
     return finite_powers(np.stack(sums, axis=1) / width)
+
+
+def _means(samples: NDArray[np.floating], width: int) -> Readings:
+    """The mean of each window of `width` samples; their number is a whole one."""
+    if not len(samples):
+        return np.zeros((1, samples.shape[1]))
+    rows = [samples[:, each].reshape(-1, width).mean(axis=1, dtype=np.float64) for each in range(samples.shape[1])]
+    return np.stack(rows, axis=1)
 
 
 def _active_dbfs(powers: Readings, gate_db: float = 20.0) -> Readings:
@@ -370,7 +389,7 @@ def noise_floor_dbfs(samples: ArrayLike, rate_hz: int) -> Readings:
 
     Digital silence does not count, as long as there is something quiet beside it: an export that starts with silence
     keeps the floor of its room. Of a recording that never pauses these are its quietest notes, so ask
-    `noise_in_pauses_dbfs` before you call the number noise.
+    `noise_in_pauses_dbfs` before you call the number noise. An offset (DC) that is half of it and more is left out.
 
     Parameters
     ----------

@@ -26,7 +26,7 @@ _CROWD = 8
 
 @dataclass(frozen=True)
 class Levels:
-    """One column of a level diagram: its name, peak, AES17 RMS and noise floor, None where that is not known."""
+    """One column of a level diagram: its name, peak, AES17 RMS and noise, None where that is not known."""
 
     name: str
     peak_dbfs: float
@@ -36,7 +36,7 @@ class Levels:
 
 
 def level_diagram(columns: Sequence[Levels], said: str, *, target_dbfs: float | None = None, last: int = 0) -> str:
-    """Columns side by side, each a band from the noise floor to the peak, under the hatched ceiling at 0 dBFS.
+    """Columns side by side, each a band from its noise to its peak, under the hatched ceiling at 0 dBFS.
 
     `said` is the same in words, for who cannot see it; `target_dbfs` is drawn through, and before the `last` columns,
     the sum and the main, stands a seam.

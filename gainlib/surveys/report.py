@@ -179,7 +179,7 @@ def threshold_lines(survey: SurveyResult) -> list[str]:
 
 def unjudged_lines(survey: SurveyResult) -> list[str]:
     """Which stems' noise could not be told from their sound, so that nobody takes them for clean."""
-    names = sorted(shortened(each.name) for each in survey.stems if each.noise.floor_dbfs is None)
+    names = sorted(shortened(each.name) for each in survey.stems if each.noise.level_dbfs is None)
     if not names:
         return []
     more = f" and {len(names) - 8} more" if len(names) > 8 else ""

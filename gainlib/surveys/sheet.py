@@ -24,7 +24,6 @@ from gainlib.surveys.order import OrderLine, Session
 from gainlib.surveys.report import sum_lines, threshold_lines, unjudged_lines, verdict
 from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.stem import Stem
-from gainlib.surveys.trims import noise_of
 from gainlib.text import clock, printable, shortened, signed
 
 __all__ = ["fragment", "gain_sheet", "require_writable", "write_sheet"]
@@ -197,9 +196,9 @@ def _diagrams(survey: SurveyResult) -> dict[str, Any]:
     before, after, last = [], [], 0
     for stem in stems:
         trim, bad = survey.trim(stem.name), _bad(survey, stem)
-        before.append(Levels(stem.name, stem.readings["peak_dbfs"], stem.readings[level], noise_of(stem), bad))
+        before.append(Levels(stem.name, stem.readings["peak_dbfs"], stem.readings[level], stem.noise.level_dbfs, bad))
         rms_dbfs = stem.readings[level] + trim.gain_db
-        after.append(Levels(stem.name, trim.peak_dbfs, rms_dbfs, trim.noise_dbfs, bad))
+        after.append(Levels(stem.name, trim.peak_dbfs, rms_dbfs, trim.noise_level_dbfs, bad))
     if survey.sum is not None:
         total, last = survey.sum, 2
         quiet = None if total.noise_dbfs is None else total.noise_dbfs - total.main_trim_db
@@ -209,8 +208,8 @@ def _diagrams(survey: SurveyResult) -> dict[str, Any]:
         after.append(Levels("main", total.delivered("peak_dbfs"), total.delivered(level), total.noise_dbfs))
     toward = "after the trims" if target is None else "after the trims toward the target"
     more = f" The {_DRAWN} first of {len(survey.stems)} are drawn." if len(survey.stems) > _DRAWN else ""
-    key = [("peak", "peak"), ("rms", "RMS while active"), ("noise", "noise floor, where it can be told"),
-           ("ceiling", "full scale")]  # fmt: skip
+    key = [("peak", "peak"), ("rms", "RMS while active"), ("ceiling", "full scale"),
+           ("noise", "noise, in pauses or else under the sound, where it can be told")]  # fmt: skip
     return {
         "key": key if target is None else [*key, ("target", "target")],
         "diagrams": [
@@ -220,8 +219,8 @@ def _diagrams(survey: SurveyResult) -> dict[str, Any]:
                 "drawing": level_diagram(columns, _said(heading, columns), target_dbfs=goal, last=ends),
             }
             for heading, caption, columns, goal, ends in (
-                ("As they are", "Each stem from its noise floor to its peak, and the sum of all with every fader at "
-                 "0 dB.", before, None, min(last, 1)),
+                ("As they are", "Each stem from its noise to its peak, and the sum of all with every fader at 0 dB.",
+                 before, None, min(last, 1)),
                 ("With the trims", f"The same {toward}; then the sum, and the main after its trim.", after, target,
                  last),
             )

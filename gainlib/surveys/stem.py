@@ -26,11 +26,11 @@ from gainlib.meters import (
 )
 from gainlib.meters.hum import LOW_END_A_WINDOW, find_hum, low_end
 from gainlib.meters.streaming import Growing
-from gainlib.meters.windows import NOBODY_PLAYS_DBFS, WINDOW_SECONDS, floor_dbfs_of
+from gainlib.meters.windows import NOBODY_PLAYS_DBFS, WINDOW_SECONDS
 from gainlib.sound_file import SoundFile, require_sound
 from gainlib.surveys.columns import COLUMNS
 from gainlib.surveys.damage import Damage, DamageMeter
-from gainlib.surveys.noise import BandWindows, Noise, QuietWindows, judge_noise
+from gainlib.surveys.noise import Noise, QuietWindows, judge_noise
 from gainlib.surveys.sides import Sides, compare_sides
 
 __all__ = ["OUTLINE_STEPS", "Stem", "StemMeter", "Stopped", "block_frames", "measure_stem", "sound_checksum"]
@@ -180,9 +180,7 @@ class StemMeter:
         self._outline = Growing((2,), np.float32)
         self._envelope, self._apart = Growing((), np.float32), Growing((), np.float32)
         self._damage = DamageMeter(rate_hz, channels)
-        self._variances = Growing((channels,), np.float64)
         self._quiet = QuietWindows(channels, self._windows.width)
-        self._bands = BandWindows(rate_hz, channels, self._windows.width)
         self._codes = 0
         self._envelope_left = 0 if self._windows.width < LOW_END_A_WINDOW else _ENVELOPE_MINUTES * 60 * 20
 
@@ -212,8 +210,6 @@ class StemMeter:
         if full:
             variances = np.maximum(figures.squares[:full] / width - (figures.sums[:full] / width) ** 2, 0.0)
             self._quiet.take(rows[:, : full * width], variances)
-            self._variances.add(variances)
-            self._bands.take(rows[:, : full * width])
             if self._envelope_left > 0:
                 self._follow(rows[:, : full * width], full)
 
@@ -228,12 +224,15 @@ class StemMeter:
         """All of it as a Stem."""
         channels, lacks = self.measures.readings(), self.measures.lacks()
         readings = self.measures.of_all(channels)
-        noise = self._noise()
+        noise = self._noise(readings.get("noise_under_sound_dbfs", -math.inf))
         if noise.floor_dbfs is None:
             del readings["noise_floor_dbfs"]
             lacks["noise_floor_dbfs"] = noise.why
-        else:
-            readings["noise_floor_dbfs"] = noise.floor_dbfs
+        if noise.under_sound_dbfs is None and readings.pop("noise_under_sound_dbfs", None) is not None:
+            told = noise.floor_dbfs is not None
+            lacks["noise_under_sound_dbfs"] = (
+                "its pauses tell its noise." if told else "no noise could be told under its sound."
+            )
         tops = self._meter("flat_tops", FlatTopsMeter)
         flat, height = tops.reading(), tops.height_dbfs
         if recording.coding in _COARSE and readings["flat_tops"]:
@@ -254,18 +253,17 @@ class StemMeter:
             sound_sha256=self._digest.hexdigest(), file_bytes=file.st_size, file_modified=file.st_mtime,
         )  # fmt: skip
 
-    def _noise(self) -> Noise:
+    def _noise(self, under_sound_dbfs: float) -> Noise:
         windows = self._windows
         active = float(windows.active_rms_dbfs().max())
         hum = find_hum(self._envelope.all() / self.measures.channels, active)
         seconds = self.measures.samples / self.measures.rate_hz
-        variances, floor = self._variances.all(), windows.noise_floor_dbfs
-        if not len(variances):
+        if not windows.windows:
             return Noise(None, hum, "it is too short to tell its noise from its sound.")
-        # An offset that is half of the floor and more is told as one, and is no noise.
-        without = floor_dbfs_of(variances)
-        floor = np.where(floor > without + 3.0, without, floor)
-        return judge_noise(self._quiet, self._bands, variances, floor, active, self.measures.rate_hz, seconds, hum)
+        return judge_noise(
+            self._quiet, under_sound_dbfs, windows.variances, windows.noise_floor_dbfs, active, self.measures.rate_hz,
+            seconds, hum,
+        )  # fmt: skip
 
     def _used_bits(self) -> int | None:
         """How many bits of a 24-bit word are ever set; None for other words and for silence."""

@@ -23,7 +23,7 @@ class Practice:
 
     Trims bring `measure` of each stem to `target`, held back where its true peak would pass `stem_ceiling_dbtp`; the
     main is turned down until the sum's true peak is at most `main_ceiling_dbtp`, or with `main_at_zero` all trims are,
-    alike. A noise floor above `noise_limit_dbfs` after the trims is trouble. `threshold_dbfs` is the compressor
+    alike. Noise above `noise_limit_dbfs` after the trims is trouble. `threshold_dbfs` is the compressor
     threshold that is looked at. -18 dBFS is where EBU R 68 puts the alignment tone (*published*) and where many set the
     average of a stem (*common practice*); the ceilings of -6 dBTP and the noise limit are *common practice* as well, no
     standard asks for them.
@@ -85,9 +85,9 @@ class Practice:
             "both sides.",
             f"Noise above {_level(self.noise_limit_dbfs, 'dBFS')} after the trims is called trouble (common practice); "
             "the noise floor is the quietest twentieth of what sounds in a stem, told where that is steady, 6 dB "
-            "and more below the sound, and fills its bands as noise does; where a stem never rests it is what "
-            "stands still in the gaps of its treble. Soft notes and fades are not noise. Mains hum is what stands "
-            "at 50 or 60 Hz and multiples all the time.",
+            "and more below the sound, and fills its bands as noise does; where a stem never rests, noise under its "
+            "sound is what stands still in the gaps of its treble. Soft notes and fades are not noise. Mains hum is "
+            "what stands at 50 or 60 Hz and multiples all the time.",
             "A drop-out is a wave that tears and goes on; a click a sample or a few that the sound on both sides does "
             "not lead to expect. What was crossfaded, filtered or coded afterwards may hide either.",
             "Flat tops are found where a clipped stem was only turned down or dithered; an equaliser, a capacitor, a "

@@ -38,7 +38,8 @@ class Trim:
     """The trim of one stem, why it is that, and what the stem then is.
 
     `held` says what held it back from the target: "peaks", "silence", "lacks" (the measure cannot be read) or "group"
-    (the stems of its `group` share one trim), or nothing. `noise_dbfs` is None where the stem never pauses.
+    (the stems of its `group` share one trim), or nothing. `noise_dbfs` is the noise of its pauses,
+    `noise_under_sound_dbfs` where it has none that of its sound, None where it is not told.
     `works_before` and `works_after` are the shares of its playing time in which a compressor with the practice's
     threshold would work.
     """
@@ -55,6 +56,12 @@ class Trim:
     works_before: float
     works_after: float
     group: str = ""
+    noise_under_sound_dbfs: float | None = None
+
+    @property
+    def noise_level_dbfs(self) -> float | None:
+        """Its noise after the trim, in its pauses or else under its sound."""
+        return self.noise_under_sound_dbfs if self.noise_dbfs is None else self.noise_dbfs
 
 
 @dataclass(frozen=True)
@@ -117,13 +124,14 @@ def apply_trim(stem: Stem, gain_db: float, practice: Practice, *, held: str = ""
     -6.0
     """
     level = stem.readings.get(practice.measure)
-    noise = noise_of(stem)
+    noise, under = stem.noise.floor_dbfs, stem.noise.under_sound_dbfs
     return Trim(
         stem=stem.name, gain_db=gain_db, held=held, before=level, after=None if level is None else level + gain_db,
         peak_dbfs=stem.readings["peak_dbfs"] + gain_db, true_peak_dbtp=stem.readings["true_peak_dbtp"] + gain_db,
         noise_dbfs=None if noise is None else noise + gain_db, hum=stem.noise.hum,
         works_before=share_above(stem.levels, practice.threshold_dbfs),
         works_after=share_above(stem.levels, practice.threshold_dbfs - gain_db), group=group,
+        noise_under_sound_dbfs=None if under is None else under + gain_db,
     )  # fmt: skip
 
 
@@ -145,11 +153,6 @@ def lower_alike(stems: Sequence[Stem], trims: Sequence[Trim], total: Sum, practi
     return lowered, replace(total, after=after, main_trim_db=0.0, lowered_db=-by_db + 0.0)
 
 
-def noise_of(stem: Stem) -> float | None:
-    """The noise floor where it can be told from the sound, else None."""
-    return stem.readings.get("noise_floor_dbfs")
-
-
 def share_above(levels: LevelHistogram, threshold_dbfs: float) -> float:
     """How much of its playing time, in windows of 50 ms above -70 dBFS, a stem's RMS is above a threshold; 0 to 1.
 
@@ -167,22 +170,27 @@ def share_above(levels: LevelHistogram, threshold_dbfs: float) -> float:
 
 
 def find_noise(trims: Sequence[Trim], practice: Practice) -> list[Fault]:
-    """The stems whose noise floor is above the limit after their trims.
+    """The stems whose noise is above the limit after their trims.
 
     >>> find_noise((), Practice())
     []
     """
     found = []
     for each in trims:
+        noise = each.noise_level_dbfs
         if each.hum is not None and each.hum.level_dbfs + each.gain_db > practice.noise_limit_dbfs:
             found.append(Fault(each.stem, "hum", 1, _hum_said(each.hum, each.gain_db)))
-            if each.noise_dbfs is None or each.hum.level_dbfs + each.gain_db > each.noise_dbfs - 3.0:
+            if noise is None or each.hum.level_dbfs + each.gain_db > noise - 3.0:
                 continue  # the noise in its pauses is the hum
-        if each.noise_dbfs is not None and each.noise_dbfs > practice.noise_limit_dbfs:
-            said = f"its noise floor comes to {signed(each.noise_dbfs, 1, 'dBFS')} after the trim"
-            found.append(
-                Fault(each.stem, "noise", 1, f"{said}; it will be heard in pauses: gate it, edit or record it again.")
+        if noise is not None and noise > practice.noise_limit_dbfs:
+            said = (
+                "its noise floor comes to {} after the trim; it will be heard in pauses: gate it, edit or record it "
+                "again."
+                if each.noise_dbfs is not None
+                else "noise under its sound comes to {} after the trim; it never rests, so no gate takes that out: "
+                "listen where it is soft, record it again if that hiss is not meant."
             )
+            found.append(Fault(each.stem, "noise", 1, said.format(signed(noise, 1, "dBFS"))))
     return found
 
 
@@ -292,7 +300,7 @@ def _total(
     """The sum with what the main then needs."""
     over = now["true_peak_dbtp"] - practice.main_ceiling_dbtp
     main_trim_db = -math.ceil(round(10.0 * over, 6)) / 10.0 if over > 0 else 0.0
-    noises = [noise for stem in added if (noise := trims[stem.name].noise_dbfs) is not None]
+    noises = [noise for stem in added if (noise := trims[stem.name].noise_level_dbfs) is not None]
     power = sum(power_from_db(noise) for noise in noises)
     together = db_from_power(power) + main_trim_db if noises else None
     return Sum(

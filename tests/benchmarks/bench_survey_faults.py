@@ -254,7 +254,7 @@ def main() -> None:
                 made = surveyed(planted, rate)
                 good = any(each.kind == kind for each in made.faults)
                 tally(name, kind, good, path)
-                untold[name] += kind == "noise" and not good and made.stems[0].noise.floor_dbfs is None
+                untold[name] += kind == "noise" and not good and made.stems[0].noise.level_dbfs is None
             return True
 
         try:

@@ -99,6 +99,14 @@ def test_the_noise_floor_is_that_of_the_pauses():
     assert noise_floor_dbfs(noise, RATE_HZ)[0] == pytest.approx(-61.76, abs=0.3)
 
 
+def test_an_offset_is_no_noise():
+    # As above, with an offset of 0.01, -37 dBFS: what the windows hold about their mean is the noise (derived).
+    noise = np.random.default_rng(5).uniform(-0.001, 0.001, 2 * RATE_HZ)
+    noise[:RATE_HZ] += 0.5 * SINE
+    assert noise_floor_dbfs(noise + 0.01, RATE_HZ)[0] == pytest.approx(-61.76, abs=0.3)
+    assert noise_in_pauses_dbfs(noise + 0.01, RATE_HZ) == pytest.approx(-61.76, abs=0.3)
+
+
 HISS = np.random.default_rng(6).uniform(-0.001, 0.001, 2 * RATE_HZ)  # AES17 -61.76 dBFS, as above
 LOUD = 0.5 * np.tile(SINE, 2)
 

@@ -17,6 +17,7 @@ from gainlib.meters import (
     LevelMeter,
     LoudnessMeter,
     Meters,
+    NoiseUnderSoundMeter,
     PpmMeter,
     SamplePeakMeter,
     TruePeakMeter,
@@ -237,6 +238,7 @@ def kept_bytes(meter):
         lambda: LevelMeter(2),
         lambda: ClippedRunsMeter(2),
         lambda: WindowMeter(8_000, 2),
+        lambda: NoiseUnderSoundMeter(8_000, 2),
     ],
 )
 def test_memory_does_not_grow_with_the_length(make):
@@ -272,6 +274,7 @@ def test_loudness_before_a_window_is_full():
         ClippedRunsMeter,
         lambda channels: VuMeter(48_000, channels),
         lambda channels: WindowMeter(48_000, channels),
+        lambda channels: NoiseUnderSoundMeter(48_000, channels),
     ],
 )
 def test_a_block_with_other_channels_is_refused(make):

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import csv
+import io
+
 import numpy as np
 import pytest
 import soundfile
 
 from gainlib.storage import bundled
-from gainlib.surveys.report import lines
+from gainlib.surveys.report import as_csv, lines
 from gainlib.surveys.stem import measure_stem
 from gainlib.surveys.survey import survey
 
@@ -61,7 +64,7 @@ def test_soft_music_and_fades_are_no_noise(tmp_path, making, start, end):
     shape = np.interp(time, [0, 12], [start, end]) if start != 0.02 else np.where(time < 5, start, 1.0)
     stem = measure_stem(making.save(tmp_path / "pad.wav", (chord * shape)[:, None]), "pad")
     # What is left is the rounding to 24 bits: a step of 2^-23 over the root of 12 is -149.3 dB RMS, AES17 -146.2.
-    assert stem.readings["noise_floor_dbfs"] == pytest.approx(-146.2, abs=1.5)
+    assert stem.readings["noise_under_sound_dbfs"] == pytest.approx(-146.2, abs=1.5)
     assert stem.noise.hum is None
 
 
@@ -69,7 +72,8 @@ def test_soft_music_and_fades_are_no_noise(tmp_path, making, start, end):
 def test_the_noise_of_a_take_that_never_rests_is_what_its_script_put_under_it(name, level):
     # media/make_stems.py: hiss, without the share of low noise and hum that its treble does not hold.
     stem = measure_stem(bundled(f"media/{name}.flac"), name)
-    assert stem.readings["noise_floor_dbfs"] == pytest.approx(level, abs=1.5)
+    assert stem.readings["noise_under_sound_dbfs"] == pytest.approx(level, abs=1.5)
+    assert "noise_floor_dbfs" not in stem.readings
 
 
 @pytest.fixture(scope="module")
@@ -88,14 +92,31 @@ def chords():
 @pytest.mark.parametrize("level", [-60, -50, -40, -30])
 def test_hiss_under_music_that_never_pauses_is_told(tmp_path, making, chords, level):
     noisy = measure_stem(making.save(tmp_path / "noisy.wav", chords + white(level, len(chords))), "noisy")
-    assert noisy.readings["noise_floor_dbfs"] == pytest.approx(level, abs=1.5)
+    assert noisy.readings["noise_under_sound_dbfs"] == pytest.approx(level, abs=1.5)
+
+
+def test_noise_in_pauses_and_noise_under_sound_are_two_readings_and_told_apart(tmp_path, making, voice, chords):
+    making.save(tmp_path / "voice.wav", voice + white(-45.0, len(voice)))
+    making.save(tmp_path / "organ.wav", chords + white(-45.0, len(chords)))
+    made = survey(tmp_path)
+    voice, organ = made.stem("voice"), made.stem("organ")
+    assert organ.lacks["noise_floor_dbfs"]
+    assert voice.lacks["noise_under_sound_dbfs"] == "its pauses tell its noise."
+    told = {each.stem: each.sentence for each in made.faults if each.kind == "noise"}
+    assert told["voice"].startswith("its noise floor comes to")
+    assert told["organ"].startswith("noise under its sound comes to")
+    assert made.trim("organ").noise_dbfs is None
+    assert made.trim("organ").noise_under_sound_dbfs == pytest.approx(-45.0 + made.trim("organ").gain_db, abs=1.5)
+    row = dict(zip(*csv.reader(io.StringIO(as_csv(survey(tmp_path / "organ.wav")))), strict=True))
+    assert row["noise_floor_dbfs"] == ""
+    assert float(row["noise_under_sound_dbfs"]) == pytest.approx(-45.0, abs=1.5)
 
 
 def test_silence_around_music_is_no_pause_that_was_emptied(tmp_path, making, chords):
     around = np.zeros((3 * RATE_HZ, 1))
     noisy = np.concatenate((around, chords + white(-50.0, len(chords)), around))
     stem = measure_stem(making.save(tmp_path / "exported.wav", noisy), "exported")
-    assert stem.readings["noise_floor_dbfs"] == pytest.approx(-50.0, abs=1.5)
+    assert stem.readings["noise_under_sound_dbfs"] == pytest.approx(-50.0, abs=1.5)
 
 
 def test_what_cannot_be_told_is_said(tmp_path, making):
