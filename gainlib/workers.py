@@ -14,7 +14,7 @@ import threading
 import time
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures.process import BrokenProcessPool
-from multiprocessing.connection import wait
+from multiprocessing.connection import Connection, wait
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -108,7 +108,7 @@ def _chunks(items: Iterable[Item], size: int, weight: Callable[[Item], float]) -
 def _in_processes(
     function: Function[Item, Result], chunks: Iterator[list[Item]], count: int, ahead: bool
 ) -> Done[Item, Result]:
-    pool = _pool(count)
+    pool = _Pool(count)
     held: dict[concurrent.futures.Future[list[Result]], list[Item]] = {}
     try:
         for _ in range(count if ahead else 0):
@@ -138,38 +138,49 @@ def _in_processes(
                 held.clear()
                 pool.shutdown(wait=False, cancel_futures=True)
                 yield from _one_by_one(function, [each for chunk in lost for each in chunk])
-                pool = _pool(count)
+                pool = _Pool(count)
+        pool.shutdown()
     finally:
-        pool.shutdown(wait=True, cancel_futures=True)
+        pool.end()
 
 
 def _one_by_one(function: Function[Item, Result], items: list[Item]) -> Done[Item, Result]:
-    pool = _pool(1)
+    pool = _Pool(1)
     try:
         for each in items:
             try:
                 yield each, pool.submit(function, [each]).result()[0]
             except BrokenProcessPool:
                 pool.shutdown(wait=False)
-                pool = _pool(1)
+                pool = _Pool(1)
                 yield each, None
+        pool.shutdown()
     finally:
-        pool.shutdown(wait=True, cancel_futures=True)
+        pool.end()
 
 
-def _pool(count: int) -> concurrent.futures.ProcessPoolExecutor:
-    # "spawn" on every system: compiled loops and threads do not survive a fork.
-    return concurrent.futures.ProcessPoolExecutor(count, multiprocessing.get_context("spawn"), _end_with_parent)
+class _Pool(concurrent.futures.ProcessPoolExecutor):
+    """So many processes; what is at work in them when they are ended is left there, since nobody waits for it."""
+
+    def __init__(self, count: int) -> None:
+        context = multiprocessing.get_context("spawn")  # everywhere: compiled loops and threads do not survive a fork
+        ended, self._open = context.Pipe(duplex=False)
+        super().__init__(count, context, _end_with_parent, (ended,))
+
+    def end(self) -> None:
+        """End the processes now."""
+        self._open.close()
+        self.shutdown(wait=True, cancel_futures=True)
 
 
-def _end_with_parent() -> None:
-    """A worker whose parent was killed ends as well, instead of waiting for work for ever; Ctrl-C is the parent's."""
+def _end_with_parent(ended: Connection) -> None:
+    """A worker ends when its parent was killed, or waits for nothing any more; Ctrl-C is the parent's."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     parent = multiprocessing.parent_process()
     if parent is not None:
 
         def watch() -> None:
-            wait([parent.sentinel])
+            wait([parent.sentinel, ended])
             os._exit(1)
 
         threading.Thread(target=watch, daemon=True).start()

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from gainlib.authoring.evidence import (
@@ -15,8 +16,8 @@ from gainlib.authoring.evidence import (
     describe_numbers,
     describe_settings,
 )
-from gainlib.authoring.search import halton, spread_answers
-from gainlib.exercises import answer_from, author_answer, check
+from gainlib.authoring.search import Answer, halton, on_step, spread_answers
+from gainlib.exercises import author_answer, check
 from gainlib.exercises.questions import ExpectedAnswer, expected_answers
 from gainlib.exercises.readings import DIFFERENCES, LEVEL_UNITS
 from gainlib.exercises.tables import SlipEntry
@@ -25,6 +26,7 @@ from gainlib.storage.entry_faults import Place
 from gainlib.text import counted, listed, printed_number
 
 __all__ = [
+    "Rates",
     "author_keeps_a_margin",
     "author_passes",
     "checks_can_fail_alone",
@@ -36,9 +38,11 @@ __all__ = [
     "questions_have_one_answer",
     "slips_meet_their_sentences",
     "start_fails",
+    "verdict_seldom_errs",
 ]
 
 MOST_SEARCHED = 6  # variants that are searched with a grid of their own
+MOST_PAIRS = 40  # learners of whom one hands in what is right for the other
 
 
 def questions_have_one_answer(evidence: Evidence) -> None:
@@ -195,17 +199,12 @@ def slips_meet_their_sentences(evidence: Evidence) -> None:
     """The answer of each slip fails, meets its own sentence and no other."""
     sound = 0
     for index, slip in enumerate(evidence.spec.slips):
-        looks = []
-        for variant in evidence.variants:
-            answer = answer_from(variant, slip.answer)
-            # What a slip does not name is right, or where it starts.
-            looks.append(evidence.look(variant, variant.start | evidence.right_answers(variant) | answer))
+        looks = [evidence.slipped(variant, slip) for variant in evidence.variants]
         place: Place = ("slips", index)
         _rides_within_reach(evidence, (*place, "answer"), f"the answer of the slip {slip.name!r}", looks)
         faults = len(evidence.faults)
         passing = [each.variant for each in looks if each.passed]
-        choice = all(when.is_ is not None for when in slip.when if when.ask) and any(w.ask for w in slip.when)
-        if choice and len(passing) < len(looks):
+        if evidence.slip_may_be_right(slip) and len(passing) < len(looks):
             # A name that is right for some learners is a slip for the others alone.
             looks = [each for each in looks if not each.passed]
             passing = []
@@ -231,6 +230,80 @@ def slips_meet_their_sentences(evidence: Evidence) -> None:
         sound += len(evidence.faults) == faults
     if evidence.spec.slips and sound == len(evidence.spec.slips):
         evidence.shown.append(f"Each slip's answer meets its own sentence and no other; slips: {sound}.")
+
+
+@dataclass(frozen=True)
+class Rates:
+    """How often the verdict errs, as far as it is known what is right and what is wrong.
+
+    Of `right` answers of the author `right_refused` fail, of the `beside` ones, one step of a control off,
+    `beside_refused`; of `wrong` answers (starts and slips) `wrong_accepted` pass. Of those that are right for `another`
+    learner `another_accepted` pass; where what is drawn lies near, they may.
+    """
+
+    right: int = 0
+    right_refused: int = 0
+    beside: int = 0
+    beside_refused: int = 0
+    wrong: int = 0
+    wrong_accepted: int = 0
+    another: int = 0
+    another_accepted: int = 0
+
+    @property
+    def sentence(self) -> str:
+        """Both errors, each beside the number of answers it was counted in."""
+        said = f"Right answers refused: {self.right_refused} of {self.right} of yours"
+        said += f", {self.beside_refused} of {self.beside} one step beside it" if self.beside else ""
+        said += (
+            f". Wrong answers accepted: {self.wrong_accepted} of {self.wrong} starts and slips" if self.wrong else ""
+        )
+        if self.another:
+            said += f". Another learner's right answer passes in {self.another_accepted} of {self.another} cases"
+        return f"{said}."
+
+
+def verdict_seldom_errs(evidence: Evidence, solved: dict[int, Look]) -> Rates:
+    """How many right answers are refused and how many wrong ones accepted, of those known for what they are."""
+    variants = evidence.variants
+    ends = [index for index in (variants.index(each) for each in evidence.ends()) if index in solved]
+    beside = [
+        evidence.look(variants[index], answer)
+        for index in ends
+        for answer in _one_step_beside(variants[index], solved[index].answer)
+    ]
+    wrong = [evidence.look(each, each.start | evidence.right_answers(each)) for each in variants if evidence.count]
+    for slip in evidence.spec.slips:
+        looks = [evidence.slipped(each, slip) for each in variants]
+        failing = [each for each in looks if not each.passed]
+        wrong += failing if evidence.slip_may_be_right(slip) and failing else looks
+    count = len(variants)
+    pairs = [
+        (variants[index], solved[other].answer)
+        for index in solved
+        for other in sorted({(index + 1) % count, (index + count // 2) % count} - {index})
+        if other in solved and solved[index].answer.keys() == solved[other].answer.keys()
+    ]
+    another = [evidence.look(variant, answer) for variant, answer in pairs[:: 1 + len(pairs) // MOST_PAIRS]]
+    rates = Rates(
+        count, count - len(solved), len(beside), sum(not each.passed for each in beside),
+        len(wrong), sum(each.passed for each in wrong), len(another), sum(each.passed for each in another),
+    )  # fmt: skip
+    evidence.shown.append(rates.sentence)
+    return rates
+
+
+def _one_step_beside(variant: Variant, answer: Answer) -> Iterator[Answer]:
+    """The answer with one control one step lower or higher, a ride as a whole."""
+    for move in variant.controls:
+        for sign in (-1, 1) if not move.options else ():
+            at = answer[move.path]
+            if move.points:
+                yield answer | {
+                    move.path: tuple((seconds, on_step(move, gain_db + sign * move.step)) for seconds, gain_db in at)
+                }
+            elif move.low <= at + sign * move.step <= move.high:
+                yield answer | {move.path: at + sign * move.step}
 
 
 def _falls_short_of(evidence: Evidence, slip: SlipEntry, look: Look) -> str:

@@ -15,6 +15,8 @@ from gainlib.exercises.model import ControlSpec
 from gainlib.exercises.parameters import ORDER
 from gainlib.exercises.questions import expected_answers
 from gainlib.exercises.readings import LEVEL_UNITS, Reading, Renderings
+from gainlib.exercises.solution import answer_from
+from gainlib.exercises.tables import SlipEntry
 from gainlib.exercises.variant import Exercise, Variant
 from gainlib.exercises.verdict import met_slips, reaches
 from gainlib.storage.entry_faults import Place
@@ -175,6 +177,16 @@ class Evidence:
         """The first, the middle and the last variant."""
         count = len(self.variants)
         return [self.variants[index] for index in sorted({0, count // 2, count - 1})]
+
+    def slipped(self, variant: Variant, slip: SlipEntry) -> Look:
+        """The answer of a slip; what it does not name is right, or where it starts."""
+        return self.look(variant, variant.start | self.right_answers(variant) | answer_from(variant, slip.answer))
+
+    @staticmethod
+    def slip_may_be_right(slip: SlipEntry) -> bool:
+        """Whether a slip is a name, which is right for some learners and a slip for the others alone."""
+        asked = [when for when in slip.when if when.ask]
+        return bool(asked) and all(when.is_ is not None for when in asked)
 
     def slip_place(self, name: str) -> Place:
         return ("slips", next(at for at, slip in enumerate(self.spec.slips) if slip.name == name))

@@ -24,6 +24,7 @@ from gainlib.cli.start import leave_out_the_current_folder
 
 leave_out_the_current_folder()  # before anything else is imported, since that would be taken there
 
+import contextlib
 import gc
 import json
 import os
@@ -219,6 +220,10 @@ def _prove(
     quick: Annotated[
         bool, typer.Option("--quick", help="A first look of a few seconds; what it leaves for the proof is told.")
     ] = False,
+    unproven: Annotated[
+        bool, typer.Option("--unproven", help="Only those not proven yet on this computer as they stand.")
+    ] = False,
+    workers: Annotated[int, typer.Option(help="How many exercises are proven side by side.", min=1, max=256)] = 1,
     as_json: Annotated[bool, typer.Option("--json", help="Write the proofs as JSON.")] = False,
     picture: Annotated[
         Path | None, typer.Option(help="Also draw which answers pass, as a web page; for one exercise.")
@@ -229,33 +234,27 @@ def _prove(
 ) -> None:
     """Show that exercises are sound: each fault with its line, or what was measured in how many variants.
 
-    Ends with 0 when all are proven, with 1 when something was found wrong, with 2 when a file cannot be read.
+    Ends with 0 when all are proven, with 1 when something was found wrong, with 2 when a file cannot be read or Ctrl-C
+    ended it: what was proven until then is told and known.
     """
     from gainlib.authoring.known_proofs import keep_proof
-    from gainlib.authoring.verification import verify
-    from gainlib.cli.authoring import draw_passing, print_proof, proof_progress, wanted_controls
-    from gainlib.exercises import exercise_names
+    from gainlib.authoring.verification import verify_all
+    from gainlib.cli.authoring import Proving, draw_passing, wanted_controls
 
     pair = wanted_controls(files, picture, controls)
-    proofs = []
-    for each in files or exercise_names():
-        with proof_progress(each) as progress:
-            proofs.append(verify(each, variants=variants, quick=quick, progress=progress))
-        keep_proof(proofs[-1], variants)
-        if not as_json:
-            print_proof(proofs[-1])
-    unsound = sum(not each.sound for each in proofs)
+    work = Proving(files, variants, quick=quick, unproven=unproven)
+    with work.progress(workers) as progress, contextlib.suppress(KeyboardInterrupt):
+        for proof in verify_all(work.names, variants=variants, quick=quick, workers=workers, progress=progress):
+            keep_proof(proof, variants)
+            work.add(proof, show=not as_json)
     if as_json:
-        proven = all(each.proven for each in proofs)
-        content = {"gainlib": __version__, "proven": proven, "exercises": [each.as_dict() for each in proofs]}
-        typer.echo(json.dumps(content, indent=1, ensure_ascii=False))
-    elif len(proofs) > 1:
-        end = "have nothing wrong at a quick look" if quick else "are proven"
-        typer.echo(f"{len(proofs) - unsound} of {len(proofs)} exercises {end}.")
-    if picture is not None and files:
+        typer.echo(work.json())
+    else:
+        say(*work.lines())
+    if work.whole and picture is not None and files:
         said = draw_passing(files[0], picture, pair)
         say(said, err=as_json)
-    raise typer.Exit(1 if unsound else 0)
+    raise typer.Exit(2 if not work.whole else 0 if all(each.sound for each in work.proofs) else 1)
 
 
 @app.command("new-exercise", epilog="Example: gainlib new-exercise levels/hot-guitar --kind set")

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from gainlib.authoring import evidence
+from gainlib.authoring import claims, evidence
 from gainlib.authoring.new_exercise import new_exercise
-from gainlib.authoring.verification import verify
+from gainlib.authoring.verification import verify, verify_all
 from gainlib.errors import GainError
 from gainlib.exercises import check, load
 
@@ -139,6 +139,37 @@ def test_variants_that_cannot_be_solved_are_named_with_their_numbers(proven):
     assert "Verse after the converter stays below its bound, at -18" in fault.said
 
 
+def test_how_often_the_verdict_errs_is_counted(written, proven):
+    # The verse at level + gain - 18 dBFS and 2 dB from both bounds: of three levels 7 dB apart none serves for another,
+    # of all fifteen each serves for the next, 1 dB away, and for none half the range away, but 15 % 7 = 1 wraps once.
+    (rates,) = [each.rates for each in [proven()]]
+    assert (rates.right, rates.right_refused, rates.beside, rates.beside_refused) == (3, 0, 12, 0)
+    assert (rates.wrong, rates.wrong_accepted) == (3 + 3 * 3, 0)
+    assert (rates.another, rates.another_accepted) == (3, 0)
+    whole = verify(written()).rates
+    assert (whole.another, whole.another_accepted) == (30, 14)
+    # With bounds 0.2 dB from the answer a step of 0.5 dB or 1 dB of either control is refused.
+    narrow = proven(("at_least = -17, at_most = -13 }", "at_least = -15.2, at_most = -14.8 }"))
+    assert narrow.rates.beside_refused >= 6
+
+
+def test_ctrl_c_leaves_what_was_shown_until_then_and_is_no_proof(written, monkeypatch):
+    def ended(evidence):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(claims, "slips_meet_their_sentences", ended)
+    proof = verify(written())
+    assert (proof.ended, proof.sound, proof.proven) == (True, True, False)
+    assert proof.shown[0] == "The start fails in all 15 variants."
+    assert proof.not_looked_at[:2] == ("slips to its end", "how often the verdict errs")
+
+
+def test_side_by_side_each_is_proven_as_alone(written):
+    files = [str(written()), "levels/volts-and-decibels"]
+    proofs = list(verify_all(files, quick=True, workers=2))
+    assert sorted(proofs, key=lambda each: each.name) == [verify(each, quick=True) for each in files[::-1]]
+
+
 def test_what_a_search_found_is_said_and_how_far_it_reaches(proven):
     proof = proven((SOLUTION, SOLUTION.replace("17", "20")))
     assert [each.values["level"] for each in proof.found] == [-30.0, -23.0, -16.0]
@@ -171,8 +202,8 @@ def test_a_proof_tells_what_it_is_at(written):
     verify(written(), variants=VARIANTS, progress=lambda doing, answers: told.append((doing, answers)))
     parts = list(dict.fromkeys(doing for doing, _ in told))
     assert parts == [
-        "what is right", "the start", "your own answer", "slips", "a search for an answer", "answers spread evenly",
-        "each check alone",
+        "what is right", "the start", "your own answer", "slips", "how often the verdict errs",
+        "a search for an answer", "answers spread evenly", "whether one answer serves for all", "each check alone",
     ]  # fmt: skip
     counts = [answers for _, answers in told]
     assert counts == sorted(counts)

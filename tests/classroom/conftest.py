@@ -144,6 +144,8 @@ class SmallClass:
 
 WORK = """
 import os
+import time
+from pathlib import Path
 from gainlib.errors import GainError
 
 def doubled(items):
@@ -156,6 +158,13 @@ def ends_on_7(items):
 
 def refuses(items):
     raise GainError("no.")
+
+def stays(items):
+    if items == [0]:
+        return [os.getpid()]
+    time.sleep(20)
+    Path(items[0]).touch()
+    return items
 """
 
 

@@ -73,6 +73,14 @@ def test_workers_are_there_before_the_first_item_where_they_are_to_start_ahead(w
     assert running == [0, 2]
 
 
+def test_work_that_nobody_waits_for_any_more_is_left_at_once(work, tmp_path):
+    results = run_on_workers(work.stays, [0, str(tmp_path / "finished")], workers=2, weight=lambda item: 1.0)
+    assert next(results)[0] == 0
+    results.close()  # as Ctrl-C does
+    assert multiprocessing.active_children() == []
+    assert not (tmp_path / "finished").exists()
+
+
 @pytest.mark.parametrize("workers", [1, 2])
 def test_what_the_work_raises_is_raised(work, workers):
     with pytest.raises(GainError, match="no"):

@@ -15,7 +15,9 @@ import types
 import pytest
 
 import gainlib
+from gainlib.authoring import claims
 from gainlib.cli import installation, setup
+from gainlib.exercises import load
 from gainlib.storage import lesson_files
 
 
@@ -451,6 +453,36 @@ def test_a_quick_look_is_no_proof(run, folder):
     assert "not yet Not looked at: 11 of 19 variants; whether a search finds an answer; how many" in words
     status, out, _ = run("prove", "one.toml", "--quick", "--json")
     assert (status, json.loads(out)["proven"]) == (0, False)
+
+
+def test_a_run_that_is_ended_says_what_is_proven_and_how_to_go_on(run, folder, monkeypatch):
+    names = [f"{each}.toml" for each in ("one", "two", "three", "four", "five", "six", "seven", "eight")]
+    for each in names:
+        text = load("levels/volts-and-decibels").file.read_text(encoding="utf-8")
+        (folder / each).write_text(text.replace("Volts", each, 1), encoding="utf-8")
+    right, count = claims.questions_have_one_answer, 0
+
+    def ended_in_the_second(evidence):
+        nonlocal count
+        count += 1
+        if count == 2:
+            raise KeyboardInterrupt
+        right(evidence)
+
+    monkeypatch.setattr(claims, "questions_have_one_answer", ended_in_the_second)
+    status, out, err = run("prove", *names)
+    words = " ".join(out.split())
+    assert (status, err) == (2, "")
+    assert f"{folder.name}/two: ended before its end. " in words
+    assert words.endswith(
+        "Ended before its end: 1 of 8 exercises were looked at to their end, 1 are proven. "
+        f"To go on: gainlib prove {' '.join(names)} --unproven"
+    )
+    assert run("prove", "one.toml", "--unproven") == (0, "Proven before, as they stand: 1 of 1.\n", "")
+    status, out, _ = run("prove", *names, "--unproven", "--json")
+    content = json.loads(out)
+    assert (status, content["proven"], content["ended"]) == (0, True, False)
+    assert [each["name"] for each in content["exercises"]] == [f"{folder.name}/{each[:-5]}" for each in names[1:]]
 
 
 @pytest.mark.parametrize("name", ["none.toml", "recording/leave-rom"])
