@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import BinaryIO
 
-__all__ = ["LOUDNESS", "Broadcast", "put_broadcast", "read_broadcast", "read_wav"]
+__all__ = ["LOUDNESS", "Broadcast", "put_broadcast", "read_broadcast"]
 
 LOUDNESS = (
     "loudness_lufs", "loudness_range_lu", "true_peak_dbtp", "momentary_max_lufs", "short_term_max_lufs",
@@ -93,31 +93,15 @@ def read_broadcast(path: Path) -> Broadcast | None:
     >>> from gainlib.storage import bundled
     >>> read_broadcast(bundled("media/kick.flac"))
     """
-    with path.open("rb") as file:
-        return read_wav(file)[0]
-
-
-def read_wav(file: BinaryIO) -> tuple[Broadcast | None, tuple[int, int] | None]:
-    """What an open WAV or RF64 says of itself, and where its samples stand: the first byte, and how many bytes.
-
-    None for what it does not say, and for samples in more than one piece; both None for any other file.
-
-    >>> import io
-    >>> read_wav(io.BytesIO(b"fLaC"))
-    (None, None)
-    """
     found: dict[bytes, bytes] = {}
-    pieces: list[tuple[int, int]] = []
-    for name, start, size in _chunks(file):
-        if name == b"data":
-            pieces.append((start, size))
-        if name in (b"bext", b"iXML") and name not in found and (name == b"bext" or size <= _LONGEST_BYTES):
-            file.seek(start)
-            found[name] = file.read(min(size, _LONGEST_BYTES))
-    samples = pieces[0] if len(pieces) == 1 else None
+    with path.open("rb") as file:
+        for name, start, size in _chunks(file):
+            if name in (b"bext", b"iXML") and name not in found and (name == b"bext" or size <= _LONGEST_BYTES):
+                file.seek(start)
+                found[name] = file.read(min(size, _LONGEST_BYTES))
     if b"bext" not in found:
-        return None, samples
-    return replace(Broadcast.from_bytes(found[b"bext"]), ixml=found.get(b"iXML", b"")), samples
+        return None
+    return replace(Broadcast.from_bytes(found[b"bext"]), ixml=found.get(b"iXML", b""))
 
 
 def _chunks(file: BinaryIO) -> Iterator[tuple[bytes, int, int]]:
@@ -125,7 +109,7 @@ def _chunks(file: BinaryIO) -> Iterator[tuple[bytes, int, int]]:
     head = file.read(12)
     if head[:4] not in (b"RIFF", b"RF64") or head[8:] != b"WAVE":
         return
-    long_bytes, at, end = None, 12, file.seek(0, os.SEEK_END)
+    long_bytes, at, end = None, 12, os.fstat(file.fileno()).st_size
     for _ in range(_MOST_CHUNKS):
         if at > end:  # a damaged length may be beyond what a file can be
             return

@@ -13,14 +13,13 @@ import weakref
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from types import TracebackType
-from typing import Any, BinaryIO
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gainlib import loops
 from gainlib.audio import Audio, Samples, checked_samples, part_frames, require_memory
-from gainlib.broadcast import Broadcast, put_broadcast, read_wav
+from gainlib.broadcast import Broadcast, put_broadcast, read_broadcast
 from gainlib.decoding import DECODED_ENDINGS, Decoded, is_decoded
 from gainlib.errors import GainError
 from gainlib.storage import atomic_path, bundled, bundled_folder, fault_of_disk, given_path
@@ -58,7 +57,6 @@ _LOUDEST = 1e10
 _SAMPLE_BY_SAMPLE = ("PCM_", "FLOAT", "DOUBLE", "ULAW", "ALAW", "ALAC", "DECODED")
 """Codings of which any sample is had without those before it, as libsndfile names them (FLAC is PCM to it)."""
 
-_PLAIN_BITS = {"PCM_16": 16, "PCM_24": 24} if sys.byteorder == "little" else {}
 _LOSSY = ("VORBIS", "OPUS", "MPEG")
 _RUN_UP_SECONDS = 2.0
 """Before a part of a long lossy file: many times what a decoder carries along, and next to nothing to decode."""
@@ -316,7 +314,6 @@ class SoundFile:
 
         self._given = path
         self._decoded: Decoded | None = None
-        self._words: _Words | None = None
         self.path = where = bundled(path)
         if not where.exists():
             raise GainError(f"{path} is not there; check the name and the folder you are in ({Path.cwd()}).")
@@ -331,10 +328,7 @@ class SoundFile:
             self._decoded = Decoded(where, path)
         opened = where if self._decoded is None else self._decoded.wav
         try:
-            with where.open("rb") as file:
-                promised = _promised_bytes(file)
-                file.seek(0)
-                self.broadcast, samples = read_wav(file)
+            promised, self.broadcast = _promised_bytes(where), read_broadcast(where)
             # As bytes, since a name need not be text in the encoding that the library would ask for.
             with _unheard:
                 self._sound = soundfile.SoundFile(opened if os.name == "nt" else os.fsencode(opened))
@@ -349,10 +343,6 @@ class SoundFile:
         self._at = 0
         if self._decoded is not None:
             self.form, self.coding = where.suffix.removeprefix(".").upper(), "DECODED"
-        bits = _PLAIN_BITS.get(self.coding) if self._decoded is None else None
-        if bits and samples and samples[1] == self.frames * self.channels * bits // 8 <= size - samples[0]:
-            with contextlib.suppress(OSError):
-                self._words = _Words(where, samples[0], self.channels, bits)
         if self.channels < 1 or self.frames < 1 or self.rate_hz < 1:
             self.close()
             what = "channels" if self.channels < 1 else "samples"
@@ -459,8 +449,6 @@ class SoundFile:
     def close(self) -> None:
         """Let go of the file."""
         self._sound.close()
-        if self._words is not None:
-            self._words.close()
         self._forget_decoded()
 
     def _forget_decoded(self) -> None:
@@ -477,11 +465,8 @@ class SoundFile:
         import soundfile
 
         try:
-            if self._words is not None:
-                samples: Samples = self._words.read(self._at, frames)
-            else:
-                with _unheard:
-                    samples = self._sound.read(frames, dtype=dtype, always_2d=True)
+            with _unheard:
+                samples: Samples = self._sound.read(frames, dtype=dtype, always_2d=True)
         except (soundfile.LibsndfileError, RuntimeError, OSError, MemoryError, ValueError) as fault:
             raise self._unreadable(fault) from fault
         self._at += len(samples)
@@ -491,9 +476,8 @@ class SoundFile:
         import soundfile
 
         try:
-            if self._words is None:
-                with _unheard:
-                    self._sound.seek(start)
+            with _unheard:
+                self._sound.seek(start)
         except (soundfile.LibsndfileError, RuntimeError, OSError) as fault:
             raise self._unreadable(fault) from fault
         self._at = start
@@ -600,9 +584,7 @@ def write_blocks(
                 written += len(block)
         if broadcast is not None:
             put_broadcast(half, broadcast())
-        with half.open("rb") as file:
-            promised = _promised_bytes(file)
-        if not written == frames == soundfile.info(half).frames or promised > half.stat().st_size:
+        if not written == frames == soundfile.info(half).frames or _promised_bytes(half) > half.stat().st_size:
             raise OSError("the disk took less than was written")
     return where
 
@@ -667,43 +649,15 @@ def _in_codes(samples: Samples, coding: str) -> Samples | NDArray[np.int32]:
     return shifted
 
 
-def _promised_bytes(file: BinaryIO) -> int:
+def _promised_bytes(where: Path) -> int:
     """The size that a RIFF or FORM header promises, 0 for none (a stream's open length is none)."""
-    head = file.read(8)
+    with where.open("rb") as file:
+        head = file.read(8)
     order = {b"RIFF": "little", b"FORM": "big"}.get(head[:4])
     if order is None or len(head) < 8:
         return 0
     promised = int.from_bytes(head[4:8], "little" if order == "little" else "big")
     return 0 if promised in (0, 0xFFFFFFFF) else promised + 8
-
-
-class _Words:
-    """The samples of a WAV of 16 or 24 bits, which stand in it word by word: had five times as fast as by the library.
-
-    What the library reads of them is the same, to the last bit.
-    """
-
-    def __init__(self, path: Path, begin: int, channels: int, bits: int) -> None:
-        self._file = path.open("rb")
-        self._begin, self._channels, self._bits = begin, channels, bits
-        self._room = bytearray()
-
-    def read(self, first: int, frames: int) -> Samples:
-        """So many samples of all channels from one on, fewer where the file ends."""
-        size = self._channels * self._bits // 8
-        if len(self._room) < frames * size:
-            self._room = bytearray(frames * size)
-        self._file.seek(self._begin + first * size)
-        there = self._file.readinto(memoryview(self._room)[: frames * size]) // size * size
-        words = np.frombuffer(self._room, np.uint8, there)
-        if self._bits == 24:
-            samples = loops.words_of_24_bits(words)
-        else:
-            samples = np.multiply(words.view("<i2"), np.float32(2.0**-15), dtype=np.float32)
-        return samples.reshape(-1, self._channels)
-
-    def close(self) -> None:
-        self._file.close()
 
 
 class _Unheard:

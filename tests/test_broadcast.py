@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import io
 import struct
 
 import numpy as np
 import pytest
 import soundfile
 
-from gainlib.broadcast import LOUDNESS, Broadcast, put_broadcast, read_broadcast, read_wav
+from gainlib.broadcast import LOUDNESS, Broadcast, put_broadcast, read_broadcast
 from gainlib.sound_file import SoundFile, read, write_blocks
 
 # Field by field, as the sheet of the format has them: 602 bytes, then the history.
@@ -138,12 +137,3 @@ def test_blocks_are_written_with_what_is_known_only_at_their_end(tmp_path):
     )
     assert read_broadcast(path).starts_at == 3
     assert read(path).samples.shape == (1440, 1)
-
-
-def test_where_samples_stand_is_told_unless_they_stand_in_two_pieces():
-    def wav(*chunks):
-        return io.BytesIO(b"RIFF\0\0\0\0WAVE" + b"".join(name + struct.pack("<I", 4) + b"1234" for name in chunks))
-
-    assert read_wav(wav(b"fmt ", b"data", b"LIST")) == (None, (32, 4))
-    assert read_wav(wav(b"data", b"data")) == (None, None)
-    assert read_wav(wav(b"fmt ")) == (None, None)

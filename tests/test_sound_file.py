@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 import gainlib as gl
 from gainlib.audio import Audio, require_memory
 from gainlib.errors import GainError
-from gainlib.sound_file import SoundFile, read, write
+from gainlib.sound_file import read, write
 from gainlib.storage import bundled_folder
 
 RATE_HZ = 48_000
@@ -40,51 +40,6 @@ def test_fixed_point_files_give_back_every_code(tmp_path, ending, subtype, bits)
     back = read(tmp_path / f"a.{ending}")
     assert back.rate_hz == RATE_HZ
     assert np.array_equal(back.samples[:, 0] * top, codes)
-
-
-@pytest.mark.parametrize("form", ["WAV", "WAVEX", "RF64"])
-@pytest.mark.parametrize(("subtype", "channels"), [("PCM_16", 1), ("PCM_16", 3), ("PCM_24", 1), ("PCM_24", 3)])
-def test_a_plain_wav_is_read_as_libsndfile_reads_it(tmp_path, form, subtype, channels):
-    codes = np.random.default_rng(2).integers(-(2**31), 2**31, (7001, channels)).astype(np.int32)
-    codes[:4] = [[-(2**31)], [2**31 - 1], [0], [-1]]
-    path = tmp_path / "a.wav"
-    soundfile.write(path, codes, RATE_HZ, format=form, subtype=subtype)
-    expected = soundfile.read(path, dtype="float32", always_2d=True)[0]
-    with SoundFile(path) as recording:
-        assert recording._words is not None  # by itself, not by the library
-        whole = np.concatenate(list(recording.blocks(1009)))
-        assert whole.dtype == np.float32
-        assert np.array_equal(whole, expected)
-        assert np.array_equal(recording.part(4001, 5002), expected[4001:5002])
-        assert np.array_equal(np.concatenate(list(recording.blocks(1000, start=6500))), expected[6500:])
-
-
-@pytest.mark.parametrize("kind", ["aiff", "32 bits", "no whole samples", "longer than told"])
-def test_any_other_sound_file_is_left_to_the_library(tmp_path, kind):
-    path = tmp_path / ("a.aiff" if kind == "aiff" else "a.wav")
-    soundfile.write(path, noise(), RATE_HZ, subtype="PCM_32" if kind == "32 bits" else "PCM_16")
-    content = path.read_bytes()
-    if kind == "no whole samples":
-        at = content.index(b"data") + 4
-        path.write_bytes(content[:at] + struct.pack("<I", len(content) - at - 4 - 2) + content[at + 4 :])
-    if kind == "longer than told":  # a length that was never written
-        at = content.index(b"data") + 4
-        path.write_bytes(content[:4] + b"\xff" * 4 + content[8:at] + b"\xff" * 4 + content[at + 4 :])
-    expected = soundfile.read(path, always_2d=True)[0]
-    assert len(expected) >= 4799
-    with SoundFile(path) as recording:
-        assert recording._words is None
-        assert np.array_equal(np.concatenate(list(recording.blocks(1000))), expected)
-
-
-def test_a_plain_wav_that_is_cut_while_it_is_read_is_told_as_truncated(tmp_path):
-    write(tmp_path / "a.wav", Audio(noise(), RATE_HZ))
-    with SoundFile(tmp_path / "a.wav") as recording:
-        blocks = recording.blocks(1000)
-        next(blocks)
-        os.truncate(tmp_path / "a.wav", 9000)
-        with pytest.raises(GainError, match="is truncated"):
-            list(blocks)
 
 
 @pytest.mark.parametrize(

@@ -57,7 +57,6 @@ __all__ = [
     "window_figures",
     "window_products",
     "windowed_sinc",
-    "words_of_24_bits",
 ]
 
 Result = TypeVar("Result")
@@ -128,7 +127,6 @@ weighted_cell_sums = _by_backend(numpy_loops.weighted_cell_sums)
 window_figures = _by_backend(numpy_loops.window_figures)
 window_products = _by_backend(numpy_loops.window_products)
 weighted_cell_sums_of_two = _by_backend(numpy_loops.weighted_cell_sums_of_two)
-words_of_24_bits = _where_open(numpy_loops.words_of_24_bits)
 
 
 def as_rows(samples: Array) -> Array:

@@ -907,26 +907,3 @@ def add_as_it_is_and_scaled(block: Array, gain: float, total: Array, scaled: Arr
                 value = np.float64(block[index, 0])
                 total[index, channel] += value
                 scaled[index, channel] += value * gain
-
-
-@compiled
-def words_of_24_bits(words: Array) -> Array:
-    """The bytes of 24-bit words, four words at a time out of three whole numbers of 32 bits."""
-    count = len(words) // 3
-    samples = np.empty(count, dtype=np.float32)
-    step, eight, sixteen = np.float32(2.0**-31), np.uint32(8), np.uint32(16)
-    fours = count // 4
-    threes = words[: 12 * fours].view(np.uint32)
-    for four in range(fours):
-        one, two, three = threes[3 * four], threes[3 * four + 1], threes[3 * four + 2]
-        second = ((one >> sixteen) & np.uint32(0xFF00)) | (two << sixteen)
-        third = ((two >> eight) & np.uint32(0xFFFF00)) | (three << np.uint32(24))
-        samples[4 * four] = np.float32(np.int32(one << eight)) * step
-        samples[4 * four + 1] = np.float32(np.int32(second)) * step
-        samples[4 * four + 2] = np.float32(np.int32(third)) * step
-        samples[4 * four + 3] = np.float32(np.int32(three & np.uint32(0xFFFFFF00))) * step
-    for index in range(4 * fours, count):
-        low, middle, high = words[3 * index], words[3 * index + 1], words[3 * index + 2]
-        word = (np.uint32(low) << eight) | (np.uint32(middle) << sixteen) | (np.uint32(high) << np.uint32(24))
-        samples[index] = np.float32(np.int32(word)) * step
-    return samples

@@ -27,7 +27,6 @@ __all__ = [
     "weighted_cell_sums_of_two",
     "window_figures",
     "window_products",
-    "words_of_24_bits",
 ]
 
 Array = NDArray[Any]
@@ -52,18 +51,6 @@ def add_as_it_is_and_scaled(block: Array, gain: float, total: Array, scaled: Arr
     """
     total[: len(block)] += block
     scaled[: len(block)] += np.multiply(block, gain, dtype=np.float64)
-
-
-def words_of_24_bits(words: Array) -> Array:
-    """What the bytes of 24-bit words, the lowest first, stand for: float32, full scale 1.
-
-    >>> words_of_24_bits(np.array([0, 0, 0x40, 0xFF, 0xFF, 0xFF], dtype=np.uint8)).tolist() == [0.5, -(2.0**-23)]
-    True
-    """
-    wide = np.zeros((len(words) // 3, 4), dtype=np.uint8)
-    wide[:, 1:] = words.reshape(-1, 3)
-    samples: Array = np.multiply(wide.view("<i4")[:, 0], np.float32(2.0**-31), dtype=np.float32)
-    return samples
 
 
 def window_figures(rows: Array, width: int) -> tuple[Array, Array, Array, Array]:

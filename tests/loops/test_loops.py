@@ -141,17 +141,6 @@ def test_two_channels_in_step_are_each_as_it_is_alone(channel, cut):
     assert np.array_equal(both_states, alone)
 
 
-@pytest.mark.parametrize("count", range(10))
-def test_words_of_24_bits(count):
-    # Every byte at the edges of its range, in every place of four words.
-    rows = np.array(list(itertools.product((0, 1, 127, 128, 255), repeat=3)), dtype=np.uint8)
-    bytes_ = np.tile(rows, (4, 1))[count:].ravel()
-    codes = (np.pad(bytes_.reshape(-1, 3), ((0, 0), (1, 0))).view("<i4")[:, 0] >> 8).astype(np.float64)
-    for found in both(lambda module: module.words_of_24_bits(bytes_)):
-        assert found.dtype == np.float32
-        assert np.array_equal(found, codes / 2**23)
-
-
 # What a curve through samples of 1 can reach at most: all taps of one value between them, with the samples' signs to
 # match; and a parabola stands above its crest by an eighth of the fall beside it, which is the crest's height at most.
 MOST = np.abs(QUARTERS).sum(axis=1).max() * 9 / 8
