@@ -12,10 +12,10 @@ from gainlib.exercises.pictures import view_for
 from gainlib.flow import Session
 from gainlib.html.figures import figure_json
 from gainlib.storage.foreign import is_number
-from gainlib.text import printed_number
+from gainlib.text import counted, printed_number
 from gainlib.views import Columns
 
-__all__ = ["answered_picture", "told_answer"]
+__all__ = ["answer_parts", "answered_picture", "told_answer"]
 
 
 def answered_picture(variant: Variant, answer: Mapping[str, Any]) -> tuple[str, Columns, str, str] | None:
@@ -59,23 +59,29 @@ def _figure(exercise: Exercise, choice: str) -> str:
 
 def told_answer(variant: Variant, answer: Mapping[str, Any]) -> list[str]:
     """What the learner set or answered, as the exercise writes it."""
-    said = []
+    asked = {ask.name for ask in variant.questions}
+    return [f"{title}{':' * (name in asked)} {told}" for name, title, told in answer_parts(variant, answer)]
+
+
+def answer_parts(variant: Variant, answer: Mapping[str, Any]) -> list[tuple[str, str, str]]:
+    """Each thing that was set or answered: its name in the answer, what the exercise calls it, and its value."""
+    parts = []
     for move in variant.controls:
         value = answer.get(move.path)
         if isinstance(value, bool):
-            said.append(f"{move.label} {'on' if value else 'off'}")
+            parts.append((move.path, move.label, "on" if value else "off"))
         elif isinstance(value, int | float):
-            said.append(f"{move.label} {printed_number(float(value), move.unit, move.step)}")
+            parts.append((move.path, move.label, printed_number(float(value), move.unit, move.step)))
         elif isinstance(value, list):
-            said.append(f"{move.label} of {len(value)} points")
+            parts.append((move.path, move.label, f"of {counted(len(value), 'point')}"))
         elif isinstance(value, str):
-            said.append(f"{move.label} {value}")
+            parts.append((move.path, move.label, value))
     for ask in variant.questions:
         value = answer.get(ask.name)
         if isinstance(value, list):
-            said.append(f"{ask.title}: {', '.join(str(each) for each in value)}")
+            parts.append((ask.name, ask.title, ", ".join(str(each) for each in value)))
         elif isinstance(value, str):
-            said.append(f"{ask.title}: {value}")
+            parts.append((ask.name, ask.title, value))
         elif is_number(value):
-            said.append(f"{ask.title}: {printed_number(float(value), ask.unit, plus=False)}")
-    return said
+            parts.append((ask.name, ask.title, printed_number(float(value), ask.unit, plus=False)))
+    return parts

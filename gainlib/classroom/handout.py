@@ -9,11 +9,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from gainlib.classroom.answer_shown import answered_picture, told_answer
+from gainlib.classroom.answer_shown import answer_parts, answered_picture
 from gainlib.classroom.class_file import ClassFile, RosterLine, read_class
 from gainlib.errors import GainError, suggest
-from gainlib.exercises import Exercise, Variant, author_answer, check
+from gainlib.exercises import Exercise, Variant, author_answer, expected_answers
+from gainlib.exercises.answers import read_answer
 from gainlib.exercises.model import ControlSpec, Question
+from gainlib.exercises.readings import DIFFERENCES, Renderings
 from gainlib.html.figures import figure_html, script
 from gainlib.html.pages import render
 from gainlib.learners.learners_file import ROLES, ClassExercise, load_entry
@@ -25,6 +27,12 @@ __all__ = ["PAPERS", "Handout", "write_handout"]
 PAPERS = ("A4", "letter")
 _BY_EAR = ("judge", "hear", "record")
 MOST_SHEETS = 2000
+MOST_COLUMNS = 7
+_GROUPS = (
+    ("Their numbers", "numbers", "the same for all"),
+    ("A right answer", "answer", "done at the computer"),
+    ("What it gives", "gives", ""),
+)
 
 
 def write_handout(
@@ -105,13 +113,15 @@ class Handout:
     def key(self, on_progress: Callable[[int, int], None] = lambda done, of: None) -> str:
         """The teacher's key as a page to print: of each exercise, each learner's numbers, an answer, what it gives.
 
-        The answer is the author's own at these numbers; what it gives is measured, as in a marking.
+        What is moved is the author's own at these numbers, and what it gives is measured, as in a marking; what is
+        asked is as fine as a learner is asked to be.
         """
         tables = []
         for index, each in enumerate(self.exercises, start=1):
             asked = [learner for learner in self.learners if each in self._asked_of(learner)]
-            rows = [_key_row(self._variant(each, learner), learner) for learner in asked]
-            tables.append({"title": each.title, "name": each.name, "goal": each.goal, "rows": rows})
+            renderings = Renderings()
+            rows = [_key_row(self._variant(each, learner), learner, renderings) for learner in asked]
+            tables.append({"title": each.title, "name": each.name, "goal": each.goal, **_key_table(rows)})
             on_progress(index, len(self.exercises))
         return self._page("answer_key.html", "", tables=tables)
 
@@ -125,15 +135,74 @@ class Handout:
         return exercise.variant(learner.id, self.of_class.key_of(learner.id))
 
 
-def _key_row(variant: Variant, learner: RosterLine) -> dict[str, Any]:
-    answer = author_answer(variant) if variant.exercise.spec.solution else {}
-    return {
-        "name": learner.name,
-        "id": learner.id,
-        "numbers": [f"{name.replace('_', ' ')}: {printed}" for name, printed in variant.printed.items()],
-        "answer": told_answer(variant, _moved(variant, answer)),
-        "gives": [f"{each.title}: {each.sentence}" for each in check(variant, answer).lines] if answer else [],
+@dataclass(frozen=True)
+class _KeyRow:
+    """A learner's line of the key: title -> what is told, in three groups; `wanted` of what is measured."""
+
+    name: str
+    id: str
+    numbers: dict[str, str]
+    answer: dict[str, str]
+    gives: dict[str, str]
+    wanted: dict[str, str]
+
+
+def _key_row(variant: Variant, learner: RosterLine, renderings: Renderings) -> _KeyRow:
+    spec = variant.exercise.spec
+    numbers = {name.replace("_", " "): printed for name, printed in variant.printed.items()}
+    if not spec.solution or variant.exercise.kind == "record":
+        return _KeyRow(learner.name, learner.id, numbers, {}, {}, {})
+    answer = author_answer(variant)
+    asked = {each.question.name: each for each in expected_answers(variant, renderings)}
+    told = {
+        title: asked[name].measured if name in asked and isinstance(asked[name].right, float) else value
+        for name, title, value in answer_parts(variant, _moved(variant, answer))
     }
+    gives, wanted = {}, {}
+    if spec.checks:
+        answers, _, _ = read_answer(variant, answer)
+        session = variant.session.replaced({path: value for path, value in answers.items() if "/" in path})
+        read = renderings.read(session)
+        for entry, reading in zip(spec.checks, variant.checks, strict=True):
+            gives[entry.title] = reading.printed(read.value(reading), session)
+            wanted[entry.title] = reading.wanted(session)
+    for each in asked.values():
+        if not isinstance(each.right, float) and each.measured:
+            gives[f"{each.question.title}, as read"] = each.measured
+        elif each.within:
+            unit = DIFFERENCES.get(each.question.unit, each.question.unit)
+            wanted[each.question.title] = f"within {printed_number(each.within, unit, plus=False)}"
+    return _KeyRow(learner.name, learner.id, numbers, told, gives, wanted)
+
+
+def _key_table(rows: Sequence[_KeyRow]) -> dict[str, Any]:
+    """The rows with a column for each thing, where there is room for so many; else with a cell for each group.
+
+    What is wanted of all alike stands once, above; where it differs, behind what is measured.
+    """
+    alike = (
+        {title: told for title, told in rows[0].wanted.items() if all(r.wanted.get(title) == told for r in rows)}
+        if rows
+        else {}
+    )
+    groups = []
+    for heading, name, otherwise in _GROUPS:
+        cells = [getattr(row, name) for row in rows]
+        if name == "gives":
+            cells = [{title: told + _apart(row, title, alike) for title, told in row.gives.items()} for row in rows]
+        titles = list(dict.fromkeys(title for each in cells for title in each))
+        groups.append({"heading": heading, "titles": titles, "cells": cells, "otherwise": otherwise})
+    wide = sum(max(1, len(group["titles"])) for group in groups) <= MOST_COLUMNS
+    return {
+        "rows": rows,
+        "groups": [group for group in groups if group["titles"] or group["otherwise"]],
+        "wide": wide,
+        "wanted": alike,
+    }
+
+
+def _apart(row: _KeyRow, title: str, alike: dict[str, str]) -> str:
+    return "" if title in alike or title not in row.wanted else f" (wanted: {row.wanted[title]})"
 
 
 def _moved(variant: Variant, answer: dict[str, Any]) -> dict[str, Any]:
@@ -173,6 +242,6 @@ def _to_move(move: ControlSpec) -> dict[str, Any]:
         span = ""
     else:
         low, high, start = (printed_number(each, move.unit, move.step) for each in (move.low, move.high, move.start))
-        span = f"{low} to {high}, now {start}"
+        span = f"from {low} to {high}, now {start}"
     choices = [("on" if each else "off") if isinstance(each, bool) else str(each) for each in move.options]
     return {"title": move.label, "unit": "" if move.options else move.unit, "choices": choices, "span": span}

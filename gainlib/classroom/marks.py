@@ -336,10 +336,8 @@ class Marks:
                 f"holds {fullest.answers}."
             )
         for numbers in foreign:
-            where = f" ({numbers.place})" if not file or numbers.place != file.place else ""
-            yield (
-                f"Its numbers in {listed(numbers.exercises)}{where} are {self._told(numbers)}, not this learner's own."
-            )
+            which = "It" if file and numbers.place == file.place else numbers.place
+            yield f"{which} answers {listed(numbers.exercises)} at {self._told(numbers)}, not at this learner's own."
         others = sorted({each.name for each in good if each.name and each.name.casefold() != name.casefold()})
         if others:
             yield f"The hand-in carries the name {', '.join(repr(each) for each in others[:3])}."
@@ -351,9 +349,9 @@ class Marks:
         names = dict(self.learners())
         owners = [f"{names[each]} ({each})" for each in foreign.owners]
         if not owners:
-            return "nobody's in this class"
+            return "numbers that nobody in this class has"
         more = f" or {counted(len(owners) - 3, 'other')}" if len(owners) > 3 else ""
-        return f"those of {' or '.join(owners[:3])}{more}"
+        return f"the numbers of {' or '.join(owners[:3])}{more}"
 
     def not_marked(self) -> Iterator[tuple[str, str]]:
         """Every file and every answer that got no mark, with the sentence that says why; earlier hand-ins as well."""

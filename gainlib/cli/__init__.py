@@ -261,7 +261,7 @@ def _prove(
 def _new_exercise(
     name: Annotated[str, typer.Argument(help="What it is called, such as hot-guitar or levels/hot-guitar.")],
     kind: Annotated[
-        str, typer.Option(help="What the learner does: set, ride, session, reckon, find, judge or record.")
+        str, typer.Option(help="What the learner does: set, ride, session, reckon, find, judge, hear or record.")
     ] = "set",
 ) -> None:
     """Write an exercise file that is sound already, with a comment at each entry, to be changed into your own.

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 import re
 
 import pytest
 
-from gainlib.classroom.class_file import RosterLine
+from gainlib.classroom.class_file import RosterLine, read_class
 from gainlib.classroom.handout import write_handout
 from gainlib.errors import GainError
 from gainlib.exercises import exercise_names, load
@@ -49,14 +50,40 @@ def test_each_sheet_has_its_learner_s_numbers_and_no_other_s_and_no_answer(three
     assert "due Thursday 15 January 2026, 18:00 (UTC)" in page
 
 
+def rows_of(page, title):
+    """The table of an exercise in the key: each learner's cells as text, without the headings."""
+    section = next(each for each in page.split("<section>")[1:] if f"<h2>{title}</h2>" in each)
+    rows = re.findall(r"<tr>(.*?)</tr>", section.split("<tbody>")[1], flags=re.S)
+    return [[plain(cell).strip() for cell in re.findall(r"<td.*?</td>", row, flags=re.S)] for row in rows]
+
+
 def test_the_key_has_an_answer_that_passes_for_each(three):
     """By the exercise's own rule the gain is 17 dB less the level: 33, 43 and 38 dB for −16, −26 and −21 dBu."""
     _, key = write_handout(three.file, exercises=[EXERCISE])
     page = key.read_text(encoding="utf-8")
-    rows = [plain(each) for each in page.split("<tr>")[2:]]
-    told = [(row.split()[0], re.search(r"Preamp gain \+?(\d+) dB", row)[1]) for row in rows]
-    assert told == [("Ada", "33"), ("Bo", "43"), ("Cy", "38")]
-    assert all("wanted: −17 to −13 dBFS" in row for row in rows)
+    told = [(row[0].split()[0], row[1], row[2]) for row in rows_of(page, "Leave room for the shout")]
+    assert told == [("Ada", "−16 dBu", "+33 dB"), ("Bo", "−26 dBu", "+43 dB"), ("Cy", "−21 dBu", "+38 dB")]
+    # What is wanted of all alike stands once, by the exercise's file.
+    assert "Wanted: Verse after the converter:  −17 to −13 dBFS ; Clipped runs in the whole take:  none ;" in plain(
+        page
+    )
+    assert page.count("−17 to −13 dBFS") == 2
+
+
+def test_a_number_in_the_key_is_as_fine_as_it_is_asked_for(group):
+    """20 lg of a ratio has no end: 0.3 dB asks for tenths. Of 8 strips' moves each is a line, since columns are few."""
+    people = [RosterLine(id="a-01", name="Ada Quill"), RosterLine(id="a-02", name="Bo Marsh")]
+    group.made_anew(people, exercises=["connection/what-is-lost", "balance/room-for-the-band", "hearing/one-stem"])
+    page = write_handout(group.file)[1].read_text(encoding="utf-8")
+    rows = rows_of(page, "What is lost on the way in")
+    of_class = read_class(group.file)
+    for row, learner in zip(rows, people, strict=True):
+        drawn = load("connection/what-is-lost").variant(learner.id, of_class.key_of(learner.id)).values
+        lost = 20 * math.log10(drawn["load"] / (drawn["source"] + drawn["load"]))  # the divider, reckoned on paper
+        assert row[4] == f"−{abs(lost):.1f} dB"
+    assert "within 0.5 dB" in plain(page)
+    assert all("Fader of kick: −5.0 dB" in row[2] for row in rows_of(page, "Room for the whole band"))
+    assert page.count("Done at the computer.") == 1
 
 
 @pytest.mark.parametrize("paper", ["A4", "letter"])

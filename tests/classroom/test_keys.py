@@ -135,7 +135,7 @@ def test_a_classmates_file_under_ones_own_id_is_told_as_whose_numbers_they_are(g
     assert row in report.partition("look taken over")[2]
     assert "Handed in, cannot be read or marked: Ada Quill." in report
     rows = (group.home / "marks-of-group-a" / "marks.csv").read_text(encoding="utf-8-sig").splitlines()
-    assert f"Its numbers in {EXERCISE} (taken.json) are those of Bo Marsh (a-02), not this learner's own." in rows[1]
+    assert f"taken.json answers {EXERCISE} at the numbers of Bo Marsh (a-02), not at this learner's own." in rows[1]
 
 
 def test_under_a_hub_each_may_have_a_file_of_their_own(group, tmp_path, monkeypatch):

@@ -86,7 +86,7 @@ def test_whose_the_numbers_are_is_told_to_the_teacher_and_not_to_the_learner(gro
     assert status == 1
     assert "Look at 1 learner first: something stands out, report.html says what." in out
     marks = group.home / "marks-of-group-a"
-    said = f"Its numbers in {EXERCISE} are those of Bo Marsh (a-02), not this learner's own."
+    said = f"It answers {EXERCISE} at the numbers of Bo Marsh (a-02), not at this learner's own."
     with (marks / "marks.csv").open(encoding="utf-8-sig", newline="") as file:
         assert said in next(csv.DictReader(file))["remarks"]
     assert said in openpyxl.load_workbook(marks / "marks.xlsx")["Marks"]["L2"].value
@@ -101,7 +101,9 @@ def test_numbers_that_nobody_has_are_told_so(group):
     content["answers"][0]["values"] = {"level": -99.0}
     group.put("odd.json", content)
     lines, _ = group.marked(now=NOW)
-    assert lines["a-01"].remarks == (f"Its numbers in {EXERCISE} are nobody's in this class, not this learner's own.",)
+    assert lines["a-01"].remarks == (
+        f"It answers {EXERCISE} at numbers that nobody in this class has, not at this learner's own.",
+    )
 
 
 def test_a_second_file_that_cannot_be_read_is_told_beside_the_one_that_counts(group):
