@@ -9,7 +9,8 @@ import numpy as np
 
 from gainlib.decibels import alignment
 from gainlib.flow import Rendering, TapLevels
-from gainlib.stages import Converter
+from gainlib.meters import noise_in_pauses_dbfs
+from gainlib.stages import Converter, Source
 from gainlib.text import dbfs, left, level, plain, signed, times
 from gainlib.views.base import Columns, View
 from gainlib.views.phrasing import floor_words, stage_of
@@ -181,7 +182,10 @@ class LevelDiagram(View):
             [index - 0.5 for index, each in enumerate(table) if index and (each.kind == "Sum" or index == scales.seam)]
         )
         letters, bold_letters = _LETTERS // len(table), _BOLD_LETTERS // len(table)
-        numbers, words, full_scale = self._written(table, scales, peak, rms, noise, thresholds, top)
+        numbers, words, full_scale = self._written(
+            table, scales, peak, rms, noise, thresholds, top,
+            "equipment’s noise" if _equipment_alone(rendering, table) else "noise floor",
+        )  # fmt: skip
         footer = np.full(len(table), _LOWEST_DBFS - 0.36 * _FOOTER_DB)
         under = _LOWEST_DBFS - 0.78 * _FOOTER_DB
         halves: Columns = {}
@@ -272,6 +276,7 @@ class LevelDiagram(View):
         noise: Any,
         thresholds: dict[int, float],
         top: float,
+        floor: str,
     ) -> tuple[dict[str, Any], dict[str, Any], dict[str, Any]]:
         """Where the numbers and the names of the lines stand: never on a line, never on each other."""
         per_px = self._db_per_pixel(top)
@@ -301,7 +306,7 @@ class LevelDiagram(View):
             heights.append(y)
         words: list[tuple[float, float, str]] = []
         bends = np.array([thresholds.get(index, -math.inf) for index in range(len(table))])
-        for line, text in ((rms, "RMS"), (noise, "noise floor"), (bends, "threshold")):
+        for line, text in ((rms, "RMS"), (noise, floor), (bends, "threshold")):
             # In narrow columns a name would reach out of the picture at its edge.
             for index in range(len(table) - (1 if len(table) <= _FEW else 2), -1, -1):
                 if line[index] <= _LOWEST_DBFS:
@@ -333,17 +338,22 @@ class LevelDiagram(View):
         )
 
     def sentence(self, rendering: Rendering) -> str:
-        """Every stage with its peak, RMS, noise floor where there is one to read, and what is left."""
+        """Every stage with its peak, RMS, noise floor where there is one to read, and what is left.
+
+        Of a take that never pauses nobody can tell its own noise: the floor is then told as that of the equipment.
+        """
         parts = []
         table = self._table(rendering)
         scales = _Scales(rendering, table)
+        alone = _equipment_alone(rendering, table)
         for index, each in enumerate(table):
             peak, rms = scales.told(index, each.peak_dbfs), scales.told(index, each.rms_dbfs)
             said = f"{_headed(each)}: peak {peak}, RMS {rms}"
             if math.isfinite(each.noise_dbfs):
-                said += f", noise floor {_floor(scales, index, each)}"
+                said += f", {'equipment’s noise' if alone else 'noise floor'} {_floor(scales, index, each)}"
             parts.append(f"{said}, {_room(each)}" if _room(each) else said)
-        return "; ".join(parts) + "."
+        unjudged = " The take never pauses, so its own noise cannot be judged." if alone else ""
+        return "; ".join(parts) + "." + unjudged
 
 
 class _Scales:
@@ -377,6 +387,22 @@ class _Scales:
     def ends(self, top: float) -> tuple[float, float]:
         """The ends of the scale in dBFS."""
         return _LOWEST_DBFS - _FOOTER_DB - self.full_scale_y, top - self.full_scale_y
+
+
+def _equipment_alone(rendering: Rendering, table: list[TapLevels]) -> bool:
+    """Whether the floor is that of the equipment, since nobody can tell the recording's own."""
+    first = table[0]
+    known = math.isfinite(first.noise_dbfs) or not any(math.isfinite(each.noise_dbfs) for each in table)
+    return not known and rendering.once(f"{first.strip}/{first.stage}", _noise_is_untold)
+
+
+def _noise_is_untold(rendering: Rendering, tap: str) -> bool:
+    """Whether the recording at the head of a strip never pauses, and no setting says what its noise is."""
+    strip, stage = rendering.session.tap(tap)
+    head = stage_of(rendering, strip, stage)
+    take = next((each.take for each in rendering.session.strips if each.name == strip), None)
+    said = isinstance(head, Source) and head.noise_dbfs is not None
+    return take is not None and not said and noise_in_pauses_dbfs(take.samples, take.rate_hz) is None
 
 
 def _floor(scales: _Scales, index: int, each: TapLevels) -> str:

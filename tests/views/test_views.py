@@ -146,6 +146,22 @@ def test_silence_reads_minus_infinity_and_lies_on_the_ground():
     assert "Source: peak −∞ dBu, RMS −∞ dBu; Preamp: " in LevelDiagram().sentence(rendered(np.zeros(RATE_HZ)))
 
 
+def test_the_floor_of_a_take_without_pauses_is_told_as_that_of_the_equipment():
+    # A sine without a pause, one with pauses, and one whose noise is said: only of the first nobody knows the noise.
+    paused, said = np.concatenate([SINE, SINE, SINE * 0.001, SINE * 0.001]), Source(-44, noise_dbfs=-math.inf)
+    for take, source, alone in (
+        (np.concatenate([SINE] * 4), Source(-44), True), (paused, Source(-44), False),
+        (np.concatenate([SINE] * 4), said, False),
+    ):  # fmt: skip
+        chain = [source, Preamp(62), Converter("EBU R 68")]
+        rendering = Session.of(Audio(take, RATE_HZ), chain, name="voice").render()
+        sentence = LevelDiagram().sentence(rendering)
+        assert sentence.endswith("The take never pauses, so its own noise cannot be judged.") is alone
+        assert ("equipment’s noise −" in sentence, "noise floor −" in sentence) == (alone, not alone)
+        words = LevelDiagram().columns(rendering)["words"]["text"]
+        assert ("equipment’s noise" in words, "noise floor" in words) == (alone, not alone)
+
+
 def test_the_noise_of_a_takes_pauses_is_told_and_none_is_made_up_for_a_take_without():
     # Derived: a sine of -60 dBFS in the pauses is a floor of -60 dBFS (AES17 reads a sine at its peak).
     tone = np.concatenate([SINE, SINE, SINE * 0.001, SINE * 0.001])
