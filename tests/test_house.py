@@ -254,6 +254,12 @@ def test_importing_gainlib_opens_none_of_the_heavy_libraries():
     assert done.stdout.strip() == "[]"
 
 
+def test_the_meters_open_nothing_of_scipy_until_one_needs_it():
+    code = "import sys, gainlib.meters; print([each for each in sys.modules if each.partition('.')[0] == 'scipy'])"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
 def test_bokeh_is_opened_by_the_first_picture_and_by_a_lesson_s_kernel_as_it_starts():
     code = """
 import sys

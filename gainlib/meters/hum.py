@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft
 
 from gainlib.audio import Audio
 from gainlib.decibels import db_from_power, db_from_ratio, power_from_db
@@ -143,6 +142,8 @@ def _standing(frames: NDArray[np.floating]) -> tuple[NDArray[np.float64], ...] |
     within as much drift as that multiple of the mains may have; and `(multiples, 2)`, whether the line of 50 and of
     60 Hz stands where it is and is not the slope of another.
     """
+    from scipy import fft  # 15 MB and a third of a second, which a lesson without hum does not need
+
     rest = np.count_nonzero(frames.reshape(len(frames), 40, -1).any(axis=2), axis=1) == 40
     if np.count_nonzero(rest) < _LEAST_FRAMES:  # digital silence has no hum and says nothing of it
         return None

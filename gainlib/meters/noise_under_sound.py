@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+import functools
 import math
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import fft
 
 from gainlib.audio import Samples
 from gainlib.decibels import db_from_power, rms_dbfs_from_power
@@ -65,19 +65,10 @@ class NoiseUnderSoundMeter(StreamMeter):
         super().__init__(channels)
         if rate_hz < 1:
             raise GainError(f"rate_hz is {rate_hz}; it must be 1 Hz or above.")
-        self._width = width = window_samples(rate_hz)
-        top_hz, low_hz = min(_HIGHEST_HZ, 0.45 * rate_hz), _LOWEST_HZ
-        edges_hz = [0.0]
-        while low_hz < top_hz:
-            edges_hz.append(low_hz)
-            low_hz = max(low_hz * 2.0 ** (1 / 3), low_hz + _LEAST_LINES * rate_hz / width)
-        edges_hz[-1] = top_hz  # of which the last band is the wider
-        lines = width // 2 + 1
-        self._edges = np.unique(np.clip(np.ceil(np.array(edges_hz) * width / rate_hz).astype(np.int64), 0, lines - 1))
-        self._lines = np.diff(np.append(self._edges, lines))  # the first band lies below them all, the last above
-        self._window = np.hanning(width).astype(np.float32)
-        self._scale = 2.0 / max(float((self._window.astype(np.float64) ** 2).sum()), 1e-30) / width
-        self._stride, self._next, self._windows = 1, 0, 0
+        self._width = window_samples(rate_hz)
+        self._edges, self._lines, self._window, self._scale = _bands(rate_hz, self._width)
+        self._early: list[NDArray[np.floating]] = []
+        self._stride, self._next, self._windows, self._looked = 1, 0, 0, 0
         self._kept: list[NDArray[np.float32]] = []  # of each block (windows, 2, channels, bands)
         self._count = 0
         self._open: NDArray[np.floating] = np.empty((0, channels))
@@ -101,9 +92,24 @@ class NoiseUnderSoundMeter(StreamMeter):
 
     def _take(self, rows: NDArray[np.floating], full: int) -> None:
         """The next full windows: samples `(channels, full * width)`."""
-        chosen = np.arange(self._next - self._windows, full, self._stride)
         self._windows += full
-        if not len(chosen) or self._width < _LEAST_WIDTH:
+        if self._width < _LEAST_WIDTH:
+            return
+        if self._windows < _LEAST_WINDOWS:  # of fewer nothing is told, so that a short file waits for no spectra
+            self._early.append(rows.copy())
+            return
+        for each in self._early:
+            self._look(each)
+        self._early.clear()
+        self._look(rows)
+
+    def _look(self, rows: NDArray[np.floating]) -> None:
+        from scipy import fft  # 15 MB and a third of a second, which a lesson without noise does not need
+
+        full = rows.shape[1] // self._width
+        chosen = np.arange(self._next - self._looked, full, self._stride)
+        self._looked += full
+        if not len(chosen):
             return
         self._next += self._stride * len(chosen)
         windows = rows.reshape(len(rows), full, self._width)[:, chosen]
@@ -156,6 +162,25 @@ class NoiseUnderSoundMeter(StreamMeter):
         density = floors / self._lines
         nearest = np.flatnonzero(told)[np.abs(np.arange(len(told))[:, None] - np.flatnonzero(told)).argmin(axis=1)]
         return float(np.minimum(floors, density[nearest] * self._lines)[~told].sum() + floors[told].sum())
+
+
+@functools.lru_cache(maxsize=8)
+def _bands(rate_hz: int, width: int) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float32], float]:
+    """The first line of each band, how many it has, the window, and what makes its powers mean squares.
+
+    The first band lies below them all, the last above.
+    """
+    top_hz, low_hz = min(_HIGHEST_HZ, 0.45 * rate_hz), _LOWEST_HZ
+    edges_hz = [0.0]
+    while low_hz < top_hz:
+        edges_hz.append(low_hz)
+        low_hz = max(low_hz * 2.0 ** (1 / 3), low_hz + _LEAST_LINES * rate_hz / width)
+    edges_hz[-1] = top_hz  # of which the last band is the wider
+    lines = width // 2 + 1
+    edges = np.unique(np.clip(np.ceil(np.array(edges_hz) * width / rate_hz).astype(np.int64), 0, lines - 1))
+    window = np.hanning(width).astype(np.float32)
+    scale = 2.0 / max(float((window.astype(np.float64) ** 2).sum()), 1e-30) / width
+    return edges, np.diff(np.append(edges, lines)), window, scale
 
 
 def noise_under_sound_dbfs(samples: ArrayLike, rate_hz: int) -> Readings:

@@ -10,7 +10,7 @@ from gainlib.audio import Samples
 from gainlib.decibels import db_from_ratio
 from gainlib.errors import GainError
 from gainlib.loops import windowed_sinc
-from gainlib.meters.streaming import Readings, StreamMeter, read_whole
+from gainlib.meters.streaming import Readings, StreamMeter, WindowFigures, read_whole
 
 __all__ = ["TruePeakMeter", "curve_between", "true_peak_dbtp"]
 
@@ -150,9 +150,18 @@ class TruePeakMeter(StreamMeter):
         for start in range(0, len(checked), _AT_ONCE):
             self._take(checked[start : start + _AT_ONCE])
 
-    def _take(self, checked: Samples) -> None:
+    def take_known(self, checked: Samples, figures: WindowFigures) -> None:
+        """`take`, where the largest samples are known."""
+        if len(checked) > _AT_ONCE:
+            self.take(checked)
+        else:
+            self._take(checked, figures.peaks)
+
+    def _take(self, checked: Samples, peaks: Samples | None = None) -> None:
         self._pending = np.concatenate((self._pending, checked.T), axis=1)
-        self._largest = np.maximum(self._largest, np.maximum(self._pending.max(axis=1), -self._pending.min(axis=1)))
+        if peaks is None:
+            peaks = np.maximum(self._pending.max(axis=1), -self._pending.min(axis=1))
+        self._largest = np.maximum(self._largest, peaks)
         ready = self._first + self._pending.shape[1] - _MARGIN - 1
         stretches = max(0, (ready - self._begin) // _STRETCH)
         if stretches:

@@ -133,14 +133,14 @@ class DamageMeter:
         self._first: NDArray[np.floating] | None = None
         self._tops = np.zeros(channels)
 
-    def take(self, block: Samples) -> None:
-        """The next samples, finite."""
+    def take(self, block: Samples, peaks: Samples | None = None) -> None:
+        """The next samples, finite; `peaks` are the largest of each channel, where they are known."""
         rows = np.ascontiguousarray(block.T)
         if self._first is None:
             self._first = rows[:, : self._wide].copy()
         stretch = np.concatenate((self._recent, rows), axis=1) if self._recent.shape[1] else rows
         self._samples += len(block)
-        np.maximum(self._tops, np.abs(rows).max(axis=1), out=self._tops)
+        np.maximum(self._tops, np.abs(rows).max(axis=1) if peaks is None else peaks, out=self._tops)
         self._look(stretch, self._samples - self._wide)
         self._recent = stretch[:, -_CONTEXT:].copy()
 

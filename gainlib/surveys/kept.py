@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import functools
 import os
 import pickle
 import sqlite3
@@ -51,7 +52,7 @@ class FileWork:
             return cls(os.fspath(path), name, 0, 0, engine)
         return cls(os.fspath(path), name, found.st_size, found.st_mtime_ns, engine)
 
-    @property
+    @functools.cached_property
     def key(self) -> bytes:
         """Its path with no links in it; names need not be text."""
         return os.fsencode(os.path.realpath(self.path))

@@ -25,7 +25,7 @@ from gainlib.meters import (
     WindowMeter,
 )
 from gainlib.meters.hum import LOW_END_A_WINDOW, find_hum, low_end
-from gainlib.meters.streaming import Growing
+from gainlib.meters.streaming import Growing, Readings
 from gainlib.meters.windows import NOBODY_PLAYS_DBFS, WINDOW_SECONDS
 from gainlib.sound_file import SoundFile, require_sound
 from gainlib.surveys.columns import COLUMNS
@@ -197,7 +197,7 @@ class StemMeter:
             require_sound(block, self.name, self.measures.samples)
         self.measures.take(block, rows.T, figures)
         self._digest.update(np.ascontiguousarray(block).data)
-        self._damage.take(rows.T)
+        self._damage.take(rows.T, figures.peaks)
         if self._in_words_of_24 and not self._codes & 0xFF:
             self._codes |= int(np.bitwise_or.reduce(np.rint(rows * 2.0**23).astype(np.int64), axis=None))
         self._outline.add(np.stack((figures.lowest.min(axis=1), figures.highest.max(axis=1)), axis=1))
@@ -224,7 +224,7 @@ class StemMeter:
         """All of it as a Stem."""
         channels, lacks = self.measures.readings(), self.measures.lacks()
         readings = self.measures.of_all(channels)
-        noise = self._noise(readings.get("noise_under_sound_dbfs", -math.inf))
+        noise = self._noise(channels, readings.get("noise_under_sound_dbfs", -math.inf))
         if noise.floor_dbfs is None:
             del readings["noise_floor_dbfs"]
             lacks["noise_floor_dbfs"] = noise.why
@@ -253,15 +253,15 @@ class StemMeter:
             sound_sha256=self._digest.hexdigest(), file_bytes=file.st_size, file_modified=file.st_mtime,
         )  # fmt: skip
 
-    def _noise(self, under_sound_dbfs: float) -> Noise:
+    def _noise(self, read: Mapping[str, Readings], under_sound_dbfs: float) -> Noise:
         windows = self._windows
-        active = float(windows.active_rms_dbfs().max())
+        active = float(read["active_rms_dbfs"].max())
         hum = find_hum(self._envelope.all() / self.measures.channels, active)
         seconds = self.measures.samples / self.measures.rate_hz
         if not windows.windows:
             return Noise(None, hum, "it is too short to tell its noise from its sound.")
         return judge_noise(
-            self._quiet, under_sound_dbfs, windows.variances, windows.noise_floor_dbfs, active, self.measures.rate_hz,
+            self._quiet, under_sound_dbfs, windows.variances, read["noise_floor_dbfs"], active, self.measures.rate_hz,
             seconds, hum,
         )  # fmt: skip
 
