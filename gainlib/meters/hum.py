@@ -13,7 +13,7 @@ from gainlib.decibels import db_from_power, db_from_ratio, power_from_db
 from gainlib.meters.streaming import Readings
 from gainlib.meters.windows import NOBODY_PLAYS_DBFS, WINDOW_SECONDS, WindowMeter
 
-__all__ = ["LOW_END_A_WINDOW", "Hum", "find_hum", "hum_dbfs", "low_end"]
+__all__ = ["LOW_END_A_WINDOW", "Hum", "HumSearch", "find_hum", "hum_dbfs", "low_end"]
 
 LOW_END_A_WINDOW = 50
 """So many values of the low end are kept of each window of 50 ms: 1000 a second."""
@@ -33,6 +33,9 @@ _CONSTANT_DB = 12.0
 _WITHIN_DB = 30.0
 """A line that much below the loudest adds nothing to the hum."""
 _BELOW_DB = 0.3
+_LEAST_DBFS = NOBODY_PLAYS_DBFS - 20.0
+_SURE_DB = 3.0
+"""What already sounds at a line may take so much from the one that is added."""
 _TOP_HZ = 60 * (_HARMONICS - 1) + 16 + _BESIDE[1] + 1
 
 
@@ -43,6 +46,18 @@ class Hum:
     mains_hz: int
     lines_hz: tuple[int, ...]
     level_dbfs: float
+
+
+@dataclass(frozen=True)
+class HumSearch:
+    """What a search for mains hum gave: the hum, None for none, and from which level on it would have been told.
+
+    `told_from_dbfs` is of a line of 50 or 60 Hz, whichever is the harder to find there; None where too little sounds
+    for an answer.
+    """
+
+    hum: Hum | None = None
+    told_from_dbfs: float | None = None
 
 
 def low_end(samples: NDArray[np.floating], width: int) -> NDArray[np.floating]:
@@ -75,11 +90,12 @@ def hum_dbfs(audio: Audio) -> Readings:
         find_hum(low_end(channel, width), float(active_dbfs)) if width >= LOW_END_A_WINDOW else None
         for channel, active_dbfs in zip(audio.samples.T, meter.active_rms_dbfs(), strict=True)
     )
-    return np.array([-math.inf if each is None else each.level_dbfs for each in found])
+    hums = (each.hum if each is not None else None for each in found)
+    return np.array([-math.inf if each is None else each.level_dbfs for each in hums])
 
 
-def find_hum(envelope: NDArray[np.floating], active_dbfs: float) -> Hum | None:
-    """Mains hum in a recording, from its low end at 1000 values a second; None where there is none.
+def find_hum(envelope: NDArray[np.floating], active_dbfs: float) -> HumSearch:
+    """Mains hum in a recording, from its low end at 1000 values a second, and from which level on it could be told.
 
     Hum stands still: in frames of 1 s, each weighted by how little else sounds beside its line at that moment, a line
     at 50 or 60 Hz or a multiple keeps its phase through 32 s, so that it adds up where music, also a held note a tenth
@@ -91,15 +107,16 @@ def find_hum(envelope: NDArray[np.floating], active_dbfs: float) -> Hum | None:
     """
     top = float(np.abs(envelope).max(initial=0.0))
     if len(envelope) < _LEAST_HUM_SECONDS * 1000 or top == 0.0:
-        return None
+        return HumSearch()
     frames = np.lib.stride_tricks.sliding_window_view(envelope / top, _FRAME)[::_HOP]
     found = [_standing(part) for part in np.array_split(frames, max(1, round(len(frames) / _TOGETHER)))]
     passages = [each for each in found if each is not None]
     if not passages:
-        return None
-    evidence, powers, own = (np.stack(each) for each in zip(*passages, strict=True))
+        return HumSearch()
+    evidence, powers, own, drowned, weight = (np.stack(each) for each in zip(*passages, strict=True))
     top_db = float(db_from_ratio(top))
     best: Hum | None = None
+    told_from_dbfs = -math.inf
     for mains_hz in (50, 60):
         lines = []
         for multiple in range(1, _HARMONICS):
@@ -117,17 +134,28 @@ def find_hum(envelope: NDArray[np.floating], active_dbfs: float) -> Hum | None:
                 and np.ptp(levels_db) <= _CONSTANT_DB
             ):
                 lines.append((multiple, out_db, float(np.median(levels_db)) + top_db - _droop_db(line_hz)))
+            if multiple == 1:
+                # What a line by itself would have to be, for each of what is asked of it above.
+                weights = weight[:, line_hz]
+                wanted = max(
+                    power_from_db(_ALONE_DB) * np.quantile(beside.sum(axis=0), 0.9) / weights.sum(),
+                    power_from_db(_MOSTLY_DB) * float(np.median(np.quantile(beside, 0.9, axis=1) / weights)),
+                    float(np.quantile(drowned[:, multiple - 1, mains_hz // 60], 0.7)),
+                )
+                wanted /= (np.hanning(_FRAME).sum() / 2) ** 2
+                level_db = float(db_from_power(max(wanted, 1e-30))) + top_db - _droop_db(line_hz)
+                told_from_dbfs = max(told_from_dbfs, level_db + _SURE_DB)
         loudest_db = max((level_db for _, _, level_db in lines), default=0.0)
         lines = [each for each in lines if each[2] > loudest_db - _WITHIN_DB]
         if sum(multiple < 5 for multiple, _, _ in lines) >= 2 or any(
             multiple < 3 and out_db >= _ALONE_DB for multiple, out_db, _ in lines
         ):
             level = float(db_from_power(sum(power_from_db(level_db) for _, _, level_db in lines)))
-            if level > NOBODY_PLAYS_DBFS - 20.0 and level <= active_dbfs - _BELOW_DB:
+            if level > _LEAST_DBFS and level <= active_dbfs - _BELOW_DB:
                 hum = Hum(mains_hz, tuple(mains_hz * multiple for multiple, _, _ in lines), level)
                 if best is None or hum.level_dbfs > best.level_dbfs:
                     best = hum
-    return best
+    return HumSearch(best, max(told_from_dbfs, _LEAST_DBFS + _SURE_DB))
 
 
 def _droop_db(line_hz: float) -> float:
@@ -139,8 +167,9 @@ def _standing(frames: NDArray[np.floating]) -> tuple[NDArray[np.float64], ...] |
     """What stands still in one passage, for each multiple and line of 1 Hz; None where too little sounds.
 
     How much it is over what would add up by chance, its power against a full-scale sine's, both `(multiples, lines)`,
-    within as much drift as that multiple of the mains may have; and `(multiples, 2)`, whether the line of 50 and of
-    60 Hz stands where it is and is not the slope of another.
+    within as much drift as that multiple of the mains may have; `(multiples, 2)`, whether the line of 50 and of 60 Hz
+    stands where it is and is not the slope of another, and how high it would have to be for that; and each line's
+    weight.
     """
     from scipy import fft  # 15 MB and a third of a second, which a lesson without hum does not need
 
@@ -164,7 +193,7 @@ def _standing(frames: NDArray[np.floating]) -> tuple[NDArray[np.float64], ...] |
     off_hz = np.abs(np.fft.fftfreq(2 * len(frames), _HOP / 1000.0))
     total = weights.sum(axis=0)
     strongest = steady.max(axis=0) / total**2
-    evidence, heights, own = [], [], []
+    evidence, heights, own, drowned = [], [], [], []
     for multiple in range(1, _HARMONICS):
         highest = steady[off_hz <= _DRIFT_HZ * multiple + _GRACE_HZ].max(axis=0)
         evidence.append(highest / total)
@@ -173,4 +202,5 @@ def _standing(frames: NDArray[np.floating]) -> tuple[NDArray[np.float64], ...] |
         near_by = strongest[lines + np.array([[-3], [-2], [2], [3]])].max(axis=0)
         here = highest[lines] / total[lines] ** 2
         own.append((here >= 0.9 * strongest[lines]) & (here >= 0.1 * near_by))
-    return np.stack(evidence), np.stack(heights), np.stack(own)
+        drowned.append(np.maximum(0.9 * strongest[lines], 0.1 * near_by))
+    return np.stack(evidence), np.stack(heights), np.stack(own), np.stack(drowned), total

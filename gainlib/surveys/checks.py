@@ -226,7 +226,7 @@ def _alone(stem: Stem, practice: Practice, tempo: Tempo | None) -> list[Fault]:
         )
     if over:
         what = "its float samples reach" if stem.coding in ("FLOAT", "DOUBLE") else "decoded it reaches"
-        said = f"{what} {signed(peak, 1, 'dBFS')}, beyond full scale"
+        said = f"{what} {signed(peak, 1 if peak >= 0.05 else 3, 'dBFS', plus=True)}, beyond full scale"
         found.append(Fault(stem.name, "over", 1, f"{said}; turn it down before it meets a fixed-point file."))
     elif readings["true_peak_dbtp"] >= 0.05 and not clips:
         said = f"between the samples it reaches {signed(readings['true_peak_dbtp'], 1, 'dBTP')}"

@@ -114,8 +114,8 @@ class DamageMeter:
     equals, bit for bit, the one before it, and neither more nor less than that. A *click* is up to 4 samples that a
     prediction from both sides (24 coefficients) misses by 20 times what it misses around, alone within 30 ms. A *cut*
     is sound that stops in the middle of a wave and is followed by nothing but digital silence, or by the end of the
-    file, or that is there in full with the file's first sample. All bounds are this course's own; the benchmark of
-    faults prints how often each is right.
+    file, or that is there in full with the file's first sample and does not rise from zero there. All bounds are this
+    course's own; the benchmark of faults prints how often each is right.
     """
 
     def __init__(self, rate_hz: int, channels: int) -> None:
@@ -250,25 +250,29 @@ class DamageMeter:
                 first, value, before = open_
                 if value == 0.0 and before.level >= sounding and before.torn:
                     self._add(Damage("cut", first, 0, index, float(db_from_ratio(before.level))))
-            elif len(channel) >= self._wide:
-                last = channel[-self._wide :] - channel[-self._wide :].mean()
-                wide = _rms(last)
-                if wide >= ratio_from_db(_EDGE_LEAST_DBFS) and _rms(last[-4 * self._edge :]) >= wide * ratio_from_db(
-                    _EDGE_DB
-                ):
-                    self._add(Damage("cut", self._samples, 0, index, float(db_from_ratio(wide))))
-            if self._first is not None and self._first.shape[1] >= self._wide:
-                head = self._first[index] - self._first[index].mean()
-                wide = _rms(head)
-                if wide >= ratio_from_db(_EDGE_LEAST_DBFS) and _rms(head[: self._edge]) >= wide * ratio_from_db(
-                    _EDGE_DB
-                ):
-                    self._add(Damage("cut", 0, 0, index, float(db_from_ratio(wide))))
+            elif self._is_full(channel[-self._wide :], 4 * self._edge):
+                self._add(Damage("cut", self._samples, 0, index, _level_dbfs(channel[-self._wide :])))
+            if self._first is not None and self._is_full(self._first[index][::-1], self._edge):
+                self._add(Damage("cut", 0, 0, index, _level_dbfs(self._first[index])))
         # What stands still at the channel's own height is a clipped top, and told as such.
         found = [
             each for each in self._found if each.kind != "frozen" or each.size_db < 0.97 * self._tops[each.channel]
         ]
         return sorted(found, key=lambda each: (each.start, each.channel))
+
+    def _is_full(self, edge: NDArray[np.floating], near: int) -> bool:
+        """Whether 50 ms up to an edge of the file, the edge last, sound on through its last `near`, and tear there."""
+        if len(edge) < self._wide:
+            return False
+        level, last = _level(edge), _rms(edge[-near:] - edge.mean())
+        if level < ratio_from_db(_EDGE_LEAST_DBFS) or last < level * ratio_from_db(_EDGE_DB):
+            return False
+        beside = _Edge.of(edge, 0.0, self._steep)
+        return beside.torn or beside.steep
+
+
+def _level_dbfs(samples: NDArray[np.floating]) -> float:
+    return float(db_from_ratio(_level(samples)))
 
 
 def _grown(part: NDArray[np.floating], at: int, lag: int) -> tuple[int, int]:

@@ -113,6 +113,8 @@ def _item(survey: SurveyResult, path: Path, name: str, *, trimmed: bool) -> _Ite
     measured = None if loudness is None else COLUMNS["loudness_lufs"].moved(loudness, gain_db)
     notes = [fault.sentence for fault in survey.faults_of(name)]
     if gain_db:
+        # Noise and hum are told after the trim; what else has a level has it before.
+        notes = [each if "after the trim" in each else f"before the trim: {each}" for each in notes]
         notes.insert(0, f"turned {'up' if gain_db > 0 else 'down'} by {abs(gain_db):.1f} dB, its trim.")
     told = None if said is None else (said.loudness or {}).get("loudness_lufs")
     if told is not None and measured is not None and abs(told - measured) > _APART_LU:

@@ -32,12 +32,14 @@ class Noise:
     """The noise of a recording, AES17 dBFS, and its hum; None where it is not told, `why` says why not in pauses.
 
     `floor_dbfs` is the noise of its pauses; where they tell none, `under_sound_dbfs` may be told under its sound.
+    Softer hum than `hum_told_from_dbfs` would not have been found.
     """
 
     floor_dbfs: float | None
     hum: Hum | None = None
     why: str = ""
     under_sound_dbfs: float | None = None
+    hum_told_from_dbfs: float | None = None
 
     @property
     def level_dbfs(self) -> float | None:

@@ -64,6 +64,7 @@ def as_dict(survey: SurveyResult) -> dict[str, Any]:
                 "mono_loss_db": None if each.pair is None else _number(each.pair.mono_loss_db),
                 "used_bits": each.used_bits,
                 "hum": _hum(each.noise.hum),
+                "hum_told_from_dbfs": _number(each.noise.hum_told_from_dbfs),
                 "measures": {name: _number(each.readings.get(name)) for name in COLUMNS},
                 "lacks": dict(each.lacks),
                 "sound_sha256": each.sound_sha256,

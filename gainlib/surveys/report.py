@@ -178,13 +178,29 @@ def threshold_lines(survey: SurveyResult) -> list[str]:
 
 
 def unjudged_lines(survey: SurveyResult) -> list[str]:
-    """Which stems' noise could not be told from their sound, so that nobody takes them for clean."""
+    """Which stems' noise and hum could not be told from their sound, so that nobody takes them for clean."""
+    told = []
     names = sorted(shortened(each.name) for each in survey.stems if each.noise.level_dbfs is None)
-    if not names:
-        return []
-    more = f" and {len(names) - 8} more" if len(names) > 8 else ""
-    whose = "its sound: it never rests, or is" if len(names) == 1 else "their sound: they never rest, or are"
-    return [f"The noise of {', '.join(names[:8])}{more} could not be told from {whose} too short to say."]
+    if names:
+        whose = "its sound: it never rests, or is" if len(names) == 1 else "their sound: they never rest, or are"
+        told.append(f"The noise of {_some(names)} could not be told from {whose} too short to say.")
+    hidden = []
+    for each in survey.stems:
+        found, from_dbfs = each.noise.hum, each.noise.hum_told_from_dbfs
+        if found is None and from_dbfs is not None and not each.silent:
+            after_dbfs = from_dbfs + survey.trim(each.name).gain_db
+            if after_dbfs > survey.practice.noise_limit_dbfs:
+                hidden.append((after_dbfs, f"{shortened(each.name)} ({signed(after_dbfs, 0, 'dBFS')})"))
+    if hidden:
+        parts = [said for _, said in sorted(hidden, reverse=True)]
+        told.append(f"Mains hum could hide below these levels, after the trims, under what plays: {_some(parts)}.")
+    return told
+
+
+def _some(parts: Sequence[str]) -> str:
+    """Eight at most, and how many more there are."""
+    more = f" and {len(parts) - 8} more" if len(parts) > 8 else ""
+    return f"{', '.join(parts[:8])}{more}"
 
 
 def _percent(share: float) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TypeVar
 
@@ -24,7 +24,7 @@ from gainlib.meters import (
     Meters,
     WindowMeter,
 )
-from gainlib.meters.hum import LOW_END_A_WINDOW, find_hum, low_end
+from gainlib.meters.hum import LOW_END_A_WINDOW, Hum, find_hum, low_end
 from gainlib.meters.streaming import Growing, Readings
 from gainlib.meters.windows import NOBODY_PLAYS_DBFS, WINDOW_SECONDS
 from gainlib.sound_file import SoundFile, require_sound
@@ -254,9 +254,13 @@ class StemMeter:
         )  # fmt: skip
 
     def _noise(self, read: Mapping[str, Readings], under_sound_dbfs: float) -> Noise:
-        windows = self._windows
         active = float(read["active_rms_dbfs"].max())
-        hum = find_hum(self._envelope.all() / self.measures.channels, active)
+        search = find_hum(self._envelope.all() / self.measures.channels, active)
+        judged = self._judged(read, search.hum, active, under_sound_dbfs)
+        return replace(judged, hum_told_from_dbfs=search.told_from_dbfs)
+
+    def _judged(self, read: Mapping[str, Readings], hum: Hum | None, active: float, under_sound_dbfs: float) -> Noise:
+        windows = self._windows
         seconds = self.measures.samples / self.measures.rate_hz
         if not windows.windows:
             return Noise(None, hum, "it is too short to tell its noise from its sound.")

@@ -9,7 +9,10 @@ import pytest
 
 from gainlib.audio import Audio
 from gainlib.meters import measure
-from gainlib.meters.hum import hum_dbfs
+from gainlib.meters.hum import find_hum, hum_dbfs, low_end
+from gainlib.meters.windows import active_rms_dbfs
+from gainlib.sound_file import read
+from gainlib.storage import bundled
 
 SECONDS = 8.0
 
@@ -53,3 +56,29 @@ def test_each_channel_has_its_own_and_the_highest_stands_for_all():
 def test_a_short_take_is_told_what_it_lacks():
     with pytest.raises(Exception, match=r"hum_dbfs needs 4 s or more; this recording lasts 2 s\."):
         measure("hum_dbfs", Audio(noise(48_000, -40.0)[:96_000], 48_000))
+
+
+def low(audio):
+    """The low end of the first channel, and its level while it plays."""
+    return low_end(audio.samples[:, 0], 2400), float(active_rms_dbfs(audio.samples[:, :1], audio.rate_hz)[0])
+
+
+@pytest.mark.parametrize("name", ["noise", "bass", "pad", "kick", "lead-voice"])
+@pytest.mark.parametrize("mains_hz", [50.0, 50.02, 59.98, 60.0])
+def test_hum_as_loud_as_what_is_said_could_be_told_is_told(name, mains_hz):
+    audio = Audio(noise(48_000, -40.0), 48_000) if name == "noise" else read(bundled(f"media/{name}.flac"))
+    least = find_hum(*low(audio)).told_from_dbfs
+    time = np.arange(len(audio.samples)) / 48_000
+    planted = 10.0 ** ((least + 1.0) / 20.0) * np.sin(2.0 * np.pi * mains_hz * time + 1.0)
+    envelope, _ = low(Audio(audio.samples[:, 0] + planted, 48_000))
+    found = find_hum(envelope, 0.0).hum
+    assert found is not None
+    assert found.mains_hz == round(mains_hz)
+
+
+def test_under_more_noise_less_hum_can_be_told():
+    # Ten decibels more of noise hide ten decibels more of hum (derived: the line is judged against what is beside it).
+    softer, louder = (find_hum(*low(Audio(noise(48_000, each), 48_000))).told_from_dbfs for each in (-50.0, -40.0))
+    assert louder - softer == pytest.approx(10.0, abs=0.1)
+    assert softer < -50.0
+    assert find_hum(np.zeros(5000), -math.inf).told_from_dbfs is None

@@ -173,3 +173,12 @@ def test_cut_sound_is_told_and_an_excerpt_is_not(tmp_path, making):
     for name in "abc":  # all of them end so: they were cut out of something longer
         making.save(tmp_path / "two" / f"{name}.wav", steady[: 4 * 48_000 - 200] * [[ord(name) / 100]])
     assert not [each for each in survey(tmp_path / "two").faults if each.kind == "cut"]
+
+
+def test_a_sound_that_rises_from_its_files_first_sample_on_is_whole():
+    # A swing of 12 Hz from zero on: about the mean of 50 ms its start looks loud.
+    time = np.arange(2 * RATE_HZ) / RATE_HZ
+    rising = 0.5 * (1.0 - np.cos(2 * np.pi * 12.0 * time)) * np.exp(-time)
+    assert not [each for each in damage(rising[:, None]) if each.start == 0]
+    begun = rising[RATE_HZ // 24 :]  # from its first crest on
+    assert [(each.kind, each.start) for each in damage(begun[:, None])][:1] == [("cut", 0)]

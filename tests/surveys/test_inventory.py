@@ -78,6 +78,18 @@ def test_the_inventory_says_what_each_file_is(stems):
     assert "Not in it: broken. " in text
 
 
+def test_what_is_said_of_a_copys_level_is_said_of_its_original(tmp_path, making):
+    # Clipped at full scale by 6 dB and then 7 dB down: the tops stand at −7 dBFS before the trim, not after it.
+    making.save(tmp_path / "stems" / "a.wav", np.clip(making.tone(3.0, 2.0, 997.0), -1.0, 1.0) * 10 ** (-7 / 20))
+    where = str(tmp_path / "copies")
+    done = CliRunner().invoke(app, ["survey", str(tmp_path / "stems"), "--write", where, "--inventory", where])
+    assert done.exit_code == 1, done.output
+    text = (tmp_path / "copies" / "inventory.txt").read_text(encoding="utf-8")
+    notes = [line.strip() for line in text.splitlines() if "Note:" in line]
+    assert notes[0].startswith("Note: Turned down by")
+    assert any(each.startswith("Note: Before the trim: ") and "same height, −7.0 dBFS" in each for each in notes)
+
+
 def test_copies_keep_their_header_and_get_their_own_loudness(stems, tmp_path):
     done = CliRunner().invoke(
         app, ["survey", str(stems / "bass.wav"), str(stems / "voice.wav"), "--write", str(tmp_path / "out"),

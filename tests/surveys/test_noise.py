@@ -10,6 +10,7 @@ import pytest
 import soundfile
 
 from gainlib.storage import bundled
+from gainlib.surveys.record import as_dict
 from gainlib.surveys.report import as_csv, lines
 from gainlib.surveys.stem import measure_stem
 from gainlib.surveys.survey import survey
@@ -110,6 +111,19 @@ def test_noise_in_pauses_and_noise_under_sound_are_two_readings_and_told_apart(t
     row = dict(zip(*csv.reader(io.StringIO(as_csv(survey(tmp_path / "organ.wav")))), strict=True))
     assert row["noise_floor_dbfs"] == ""
     assert float(row["noise_under_sound_dbfs"]) == pytest.approx(-45.0, abs=1.5)
+
+
+def test_where_hum_could_hide_is_said(tmp_path, making, chords):
+    # Notes at 48.9 and 61.1 Hz, as loud as the rest: what stands beside them at 50 and 60 Hz is their slope.
+    notes = 0.1 * (sine(0.0, 48.9, len(chords)) + sine(0.0, 61.1, len(chords)))
+    making.save(tmp_path / "organ.wav", chords + notes)
+    making.save(tmp_path / "rain.wav", 0.1 * chords + white(-40.0, len(chords)))
+    made = survey(tmp_path)
+    told = [each for each in lines(made) if each.startswith("Mains hum could hide below")]
+    assert [each for each in told if "organ (" in each and "after the trims" in each]
+    of_file = as_dict(made)["stems"]
+    assert {each["name"]: each["hum_told_from_dbfs"] for each in of_file}["rain"] < -50.0
+    assert "rain" not in told[0]
 
 
 def test_silence_around_music_is_no_pause_that_was_emptied(tmp_path, making, chords):
