@@ -14,7 +14,15 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
-from gainlib.authoring.one_line import condition_from, condition_line, number_text, value_from, value_line
+from gainlib.authoring.one_line import (
+    condition_from,
+    condition_line,
+    number_text,
+    send_from,
+    send_line,
+    value_from,
+    value_line,
+)
 from gainlib.errors import GainError
 from gainlib.exercises.readings import stage_readings
 from gainlib.exercises.tables import Amount, LessEntry, PlantEntry, ReadingEntry
@@ -107,7 +115,7 @@ HINTS = {
     "each": "strips",
     "by": "6, or −off",
     "less": "at trim",
-    "sends": '{ to = "hall", gain_db = −12 }',
+    "sends": "hall at −12, before the fader",
     "odd": "file/dither = false",
     "rungs": "−36, −32, −28",
     "parts": "verse = [0, 9.3]",
@@ -161,7 +169,7 @@ def entry_fields(
                 "form": "tick"
                 if form == "tick"
                 else "prose"
-                if form in ("prose", "answers", "conditions", "tables")
+                if form in ("prose", "answers", "conditions", "sends")
                 else "line"
             }
             if form == "prose" and last not in ("text", "brief", "say"):
@@ -290,7 +298,7 @@ def _form_of(field: FieldInfo) -> Any:
     if get_origin(kind) is list:
         inner, _ = _bare(get_args(kind)[0])
         if isinstance(inner, type) and issubclass(inner, BaseModel):
-            return "conditions" if issubclass(inner, ReadingEntry) else "tables"
+            return "conditions" if issubclass(inner, ReadingEntry) else "sends"
         if get_origin(inner) is dict:
             return ""  # the stages, which have a form of their own
         return (
@@ -351,8 +359,8 @@ def _shown(name: str, form: Form, row: Mapping[str, Any]) -> Any:
         return "\n".join(f"{_key(key)} = {value_line(each)}" for key, each in raw.items())
     if form == "conditions":
         return "\n".join(condition_line(each) for each in raw)
-    if form == "tables":
-        return "\n".join(toml_value(each) for each in raw)
+    if form == "sends":
+        return "\n".join(send_line(each) for each in raw)
     return _scalar_text(raw) if not isinstance(raw, list) else ", ".join(_scalar_text(each) for each in raw)
 
 
@@ -398,8 +406,8 @@ def _read(form: Form, text: Any) -> Any:
         return dict(_answer(each) for each in lines)
     if form == "conditions":
         return [condition_from(each) for each in lines]
-    if form == "tables":
-        return [value_from(each) for each in lines]
+    if form == "sends":
+        return [send_from(each) for each in lines]
     if form == "row":
         return [] if text == NONE else [_scalar(each) for each in text.split(",") if each.strip()]
     given = [_scalar(each) for each in text.split(",") if each.strip()]

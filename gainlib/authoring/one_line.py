@@ -8,6 +8,7 @@ A line says the same as the file's own tables, which are shown wherever a line c
     told clipped at converter                  { told = "clipped", at = "converter" }
     setting trim/gain_db                       { setting = "trim/gain_db" }
     sum_db(rms_dbfs at trim, level)            { reckon = "sum_db", with = [{ measure = ... }, { plus = "level" }] }
+    even to −16, strength 0.7, at most 20      { even_to_db = -16, strength = 0.7, most_db = 20 }
     "bass", true, [[0, 4], [2, −3]]            a text, a switch, the points of a ride
 
 Conditions are readings with their bounds, or answers: `peak_dbfs at trim, at least −8`, `ask sum near 6 + level within
@@ -28,7 +29,7 @@ from gainlib.meters import measures
 from gainlib.storage import toml_value
 from gainlib.storage.foreign import is_number, toml_table
 
-__all__ = ["condition_from", "condition_line", "number_text", "value_from", "value_line"]
+__all__ = ["condition_from", "condition_line", "number_text", "send_from", "send_line", "value_from", "value_line"]
 
 _TOKEN = re.compile(
     r'\s*(?:(?P<number>\d+(?:\.\d+)?)|(?P<word>[A-Za-z_{][\w{}/]*)|(?P<text>"[^"]*")|(?P<sign>[-−–+×*(),]))'
@@ -38,6 +39,13 @@ _KEYWORDS = {"at", "from", "to", "less", "near", "within", "is", "least", "most"
 _MINUS = ("-", "−", "–")
 _AMOUNT = {"base", "plus", "minus", "times"}
 _READING = READS | {"at", "seconds", "less", "times"}
+RIDE_WORDS = {"strength": "strength", "most_db": "at most"}
+RIDE = {"even_to_db", *RIDE_WORDS}
+_RIDE = re.compile(r"even to (.+?)(?:,? *strength ([\d.]+))?(?:,? *at most ([\d.]+)(?: dB)?)?")
+_SEND = re.compile(
+    r"(?P<to>[^{},]*[^{},\s])\s+at\s+(?P<gain>[-−–+]?\s*\d+(?:\.\d+)?)(?:\s*dB)?"
+    r"(?:,?\s*(?P<where>before|after) the fader)?"
+)
 
 
 def value_line(value: Any) -> str:
@@ -67,10 +75,45 @@ def value_from(line: str) -> Any:
         return bare == "true"
     if bare[:1] == '"' and bare[-1:] == '"' and (bare.count('"') == 2 or "\\" in bare):
         return _as_toml(bare)
+    if ride := _RIDE.fullmatch(bare):
+        more = {name: each for name, each in zip(RIDE_WORDS, ride.groups()[1:], strict=True) if each}
+        return {"even_to_db": value_from(ride[1])} | {name: value_from(each) for name, each in more.items()}
     reader = _Reader(bare)
     found = reader.value()
     reader.end()
     return found
+
+
+def send_line(entry: Mapping[str, Any]) -> str:
+    """A send as one line: the bus, its gain, and where it is taken.
+
+    >>> send_line({"to": "hall", "gain_db": -12, "pre_fader": True})
+    'hall at −12, before the fader'
+    """
+    line = str(entry.get("to", ""))
+    line += f" at {number_text(entry['gain_db'])}" if "gain_db" in entry else ""
+    if "pre_fader" in entry:
+        line += ", before the fader" if entry["pre_fader"] else ", after the fader"
+    return line if _read_or_none(line, send_from) == dict(entry) else toml_value(entry)
+
+
+def send_from(line: str) -> dict[str, Any]:
+    """What a line says of a send, as the file has it; GainError where it cannot be read.
+
+    >>> send_from("hall at -12 dB")
+    {'to': 'hall', 'gain_db': -12}
+    """
+    bare = line.strip()
+    if bare.startswith("{"):
+        return dict(_as_toml(bare))
+    found = _SEND.fullmatch(bare)
+    if not found:
+        raise GainError(
+            f"“{bare}” is no send; write the bus, its gain, and where it is taken: hall at −12, before the fader."
+        )
+    made: dict[str, Any] = {"to": found["to"]}
+    made |= {"gain_db": value_from(found["gain"])} if found["gain"] else {}
+    return made | ({"pre_fader": found["where"] == "before"} if found["where"] else {})
 
 
 def condition_line(entry: Mapping[str, Any]) -> str:
@@ -129,6 +172,9 @@ def _said(value: Mapping[str, Any]) -> str:
     """The line of a table, empty where a line has no words for it."""
     names = set(value)
     times = value.get("times", 1)
+    if "even_to_db" in names <= RIDE:
+        more = [f"{said} {number_text(value[name])}" for name, said in RIDE_WORDS.items() if name in value]
+        return ", ".join([f"even to {value_line(value['even_to_db'])}", *more])
     if names <= _AMOUNT:
         inside = _sum(value)
     elif names <= _READING and len(names & READS) == 1:

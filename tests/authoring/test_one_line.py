@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from gainlib.authoring.one_line import condition_from, condition_line, value_from, value_line
+from gainlib.authoring.one_line import condition_from, condition_line, send_from, send_line, value_from, value_line
 from gainlib.errors import GainError
 
 SAME = [
@@ -31,8 +31,9 @@ SAME = [
     ("bass", '"bass"'),
     (True, "true"),
     ([[0, 4], [2.5, -3]], "[[0, 4], [2.5, -3]]"),
+    ({"even_to_db": -16, "strength": 0.7, "most_db": 20}, "even to −16, strength 0.7, at most 20"),
+    ({"even_to_db": {"base": -30, "plus": "level"}}, "even to −30 + level"),
     # What a line has no words for stands as in the file.
-    ({"even_to_db": -16, "strength": 0.7}, "{ even_to_db = -16, strength = 0.7 }"),
     ({"base": "range"}, '{ base = "range" }'),
 ]
 CONDITIONS = [
@@ -49,6 +50,25 @@ CONDITIONS = [
 def test_a_value_and_its_line_say_the_same(table, line):
     assert value_line(table) == line
     assert value_from(line) == table
+
+
+SENDS = [
+    ({"to": "hall"}, '{ to = "hall" }'),
+    ({"to": "hall", "gain_db": -12}, "hall at −12"),
+    ({"to": "hall 2", "gain_db": -6.5, "pre_fader": True}, "hall 2 at −6.5, before the fader"),
+    ({"to": "look at me", "gain_db": 0, "pre_fader": False}, "look at me at 0, after the fader"),
+]
+
+
+@pytest.mark.parametrize(("table", "line"), SENDS, ids=[line for _, line in SENDS])
+def test_a_send_and_its_line_say_the_same(table, line):
+    assert send_line(table) == line
+    assert send_from(line) == table
+
+
+def test_a_send_that_says_no_gain_is_told_what_is_wanted():
+    with pytest.raises(GainError, match="“hall −12” is no send; write the bus, its gain"):
+        send_from("hall −12")
 
 
 @pytest.mark.parametrize(("table", "line"), CONDITIONS, ids=[line for _, line in CONDITIONS])
