@@ -9,11 +9,15 @@ from dataclasses import dataclass
 from typing import Any
 
 from gainlib.errors import GainError, told
+from gainlib.exercises.tables import Spec
 from gainlib.storage.foreign import toml_table
 
 __all__ = ["FileFault", "parse_text"]
 
 SIGN = "[-+−–—]"
+SEVERAL = [name for name, each in Spec.model_fields.items() if "list[" in str(each.annotation)]
+SEVERAL += [f"given.{name}" for name in ("strips", "buses", "groups")]
+"""What has a heading for each of its rows."""
 NUMBER = rf"{SIGN}?\d+(?:\.\d+)?"
 
 
@@ -57,13 +61,30 @@ def parse_text(text: str, found: list[FileFault]) -> tuple[dict[str, Any] | None
         return None, text
     at = re.search(r"\s*\(at (?:line (\d+)(?:, column \d+)?|end of document)\)\.$", said)
     line_number = int(at[1]) if at and at[1] else text.count("\n") + 1 if at else None
-    quoted = text.split("\n")[line_number - 1].strip()[:60] if line_number else ""
+    lines = text.split("\n")
+    if line_number and (twice := _said_before(lines, line_number)):
+        found.append(FileFault(line_number, f"{twice} What stands behind it was not looked at."))
+        return None, text
+    quoted = lines[line_number - 1].strip()[:60] if line_number else ""
     if at:
         said = f"{said[: at.start()]}."
     if quoted:
         said = f"{said.rstrip('.')}, at {quoted!r}; look for a missing quote, comma or bracket."
     found.append(FileFault(line_number, f"{said} What stands behind it was not looked at."))
     return None, text
+
+
+def _said_before(lines: list[str], number: int) -> str:
+    """What of a line stands in an earlier one of its table already; empty where nothing does."""
+    name = re.match(r"\s*([\w./-]+)\s*=|\s*\[([\w.]+)\]", lines[number - 1])
+    for before in range(number - 1, 0, -1) if name else ():
+        line = lines[before - 1]
+        if name and re.match(rf"\s*({re.escape(name[1])}\s*=)" if name[1] else rf"\s*\[{re.escape(name[2])}\]", line):
+            what = name[1] or f"[{name[2]}]"
+            return f"{what} stands here a second time, first in line {before}; leave one of the two out."
+        if name and name[1] and line.lstrip().startswith("["):
+            break
+    return ""
 
 
 # What an author types, what to say, what was meant: for the part of a line that is no text and no comment.
@@ -82,6 +103,26 @@ _SLIPS_OF_THE_PEN: tuple[tuple[re.Pattern[str], str, Callable[[re.Match[str]], s
         re.compile(rf"(=\s*{NUMBER})\s*(?!e[-+\d])[A-Za-z%]+"),
         "a unit stands behind a number; leave the unit out, it belongs in the name",
         lambda found: found[1],
+    ),
+    (
+        re.compile(rf"^(\s*)\[({'|'.join(map(re.escape, SEVERAL))})\]?(?=\s*\0?$)"),
+        "there may be more than one of these, so its heading has two brackets on either side",
+        lambda found: f"{found[1]}[[{found[2]}]]",
+    ),
+    (
+        re.compile(rf"^(\s*)\[\[({'|'.join(map(re.escape, SEVERAL))})\]?(?=\s*\0?$)"),
+        "a bracket is missing; its heading has two on either side",
+        lambda found: f"{found[1]}[[{found[2]}]]",
+    ),
+    (
+        re.compile(r"^(\s*[A-Za-z][\w./-]*)(?:\s*:(?=\s*\S)|\s+(?=[-\d\0]))"),
+        "no equals sign stands between a name and its value; write one",
+        lambda found: f"{found[1]} =",
+    ),
+    (
+        re.compile("[\u00a0\u2007\u202f\u3000\u200b\ufeff]"),
+        "a character stands here that cannot be seen, as word processors leave it; type a plain space in its place",
+        lambda found: " ",
     ),
     (re.compile(r"[“”„]"), "curly quotation marks; type straight ones", lambda found: '"'),
 )
@@ -134,8 +175,9 @@ def _mended(line: str, open_quotes: str, tell: Callable[[str], None]) -> tuple[s
     plain = "".join("\0" if is_text else part for is_text, part in parts)
     for pattern, said, meant in _SLIPS_OF_THE_PEN:
         for slip in pattern.finditer(plain):
-            want = meant(slip).strip(" =,[")
-            tell(f"{said}: {want}" if want not in ("-", '"') else said)
+            want = meant(slip).strip()
+            want = "" if want.endswith("=") else want if want.startswith("[[") else want.strip(" =,[")
+            tell(f"{said}: {want}" if want not in ("", "-", '"') else said)
         plain = pattern.sub(meant, plain)
     bare = _BARE_TEXT.match(plain)
     if bare and not (bare[3].endswith("\0") and not texts[-1].startswith("#")):

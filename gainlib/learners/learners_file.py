@@ -22,7 +22,7 @@ from gainlib.errors import GainError
 from gainlib.exercises import Exercise, load
 from gainlib.storage.entry_faults import Entry, describe_first
 from gainlib.storage.foreign import read_toml
-from gainlib.text import describe_value
+from gainlib.text import describe_value, listed
 
 __all__ = [
     "ClassBasis",
@@ -202,5 +202,9 @@ def validate_class(content: dict[str, Any], model: type[Kind], file: Path) -> Ki
     names = [each.name for each in made.exercises]
     if len(set(names)) < len(names):
         twice = next(each for each in names if names.count(each) > 1)
+        files = list(dict.fromkeys(each.file or "the collection" for each in made.exercises if each.name == twice))
+        if len(files) > 1:
+            said = f"{listed(files)} are called {twice}; give each a name or a folder of its own."
+            raise GainError(f"{file.name}: {said}")
         raise GainError(f"{file.name}: the exercise {twice} is there twice; name it once.")
     return made

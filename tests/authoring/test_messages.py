@@ -64,6 +64,16 @@ FAULTS = [
     (('"set-recording-level"', '"07-saturation"'), "lesson is '07-saturation'; known are add-density-on-a-bus, align"),
     (('"take.wav"', '"C:\\sounds\\take.wav"'), "put the recording beside this file, and name it alone: take.wav"),
     (("up by {off}", "up by \\about {off}"), "a backslash stands in a text; leave it out"),
+    (("level  = 1", "level: 1"), "no equals sign stands between a name and its value; write one"),
+    (("level  = 1", "level 1"), "no equals sign stands between a name and its value; write one"),
+    (("level  = 1", "level  =\u00a01"), "a character stands here that cannot be seen"),
+    (("kind   = ", "\ufeffkind   = "), "a character stands here that cannot be seen"),
+    (
+        ("level  = 1", 'title  = "Another"'),
+        "title stands here a second time, first in line 1; leave one of the two",
+    ),
+    (("[[checks]]", "[checks]"), "its heading has two brackets on either side: [[checks]]"),
+    (("[[checks]]", "[[checks]"), "a bracket is missing; its heading has two on either side: [[checks]]"),
     (('"take.wav"', '"guitar.flac"'), "take is 'guitar.flac', which is not there; there is take.wav."),
 ]
 
@@ -137,9 +147,9 @@ def test_a_missing_entry_is_told_at_the_table_that_lacks_it(written):
 
 
 def test_what_cannot_be_read_behind_a_fault_is_said(written):
-    lines, faults = spoilt(written, ("[[checks]]", "[[checks]"))
+    lines, faults = spoilt(written, ("[[checks]]", "[[checks]]]"))
     (fault,) = faults
-    assert lines[fault.line - 1] == "[[checks]"
+    assert lines[fault.line - 1] == "[[checks]]]"
     assert "look for a missing quote, comma or bracket. What stands behind it was not looked at." in fault.said
 
 

@@ -92,6 +92,11 @@ def test_the_two_files_are_not_taken_for_each_other(group):
             f'exercises = [\n  {{ name = "{EXERCISE}" }},\n',
             "recording/leave-room is there twice",
         ),
+        (
+            "exercises = [\n",
+            f'exercises = [\n  {{ name = "{EXERCISE}", file = "a/leave-room.toml" }},\n',
+            "a/leave-room.toml and the collection are called recording/leave-room; give each a name or a folder of its",
+        ),
     ],
 )
 def test_each_fault_of_a_class_file_is_one_sentence(group, old, new, said):
