@@ -113,8 +113,8 @@ def _changes(line: LearnerMark, before: dict[str, Any] | None, now: dict[str, An
     if _total(before) != _total(now):
         reasons = []
         if before["late"] != now["late"] and before["file"] and now["file"]:
-            reasons.append(f"{_late(now)}, before {_late(before)}")
             reasons += ["another due date"] if before["due"] != now["due"] else []
+            reasons.append(f"{_late(now)} instead of {_late(before)}")
         if any(was["role"] != now["exercises"].get(name, was)["role"] for name, was in before["exercises"].items()):
             reasons.append("the role of an exercise was changed")
         if explained:

@@ -11,8 +11,9 @@ from typing import Any
 
 from gainlib.classroom.class_file import ClassFile
 from gainlib.errors import GainError, suggest
-from gainlib.exercises import exercise_names, load
+from gainlib.exercises import Exercise, exercise_names, load
 from gainlib.html.pages import render
+from gainlib.learners.learners_file import load_entry
 from gainlib.storage import atomic_write, bundled_folder, find_lesson, lesson_files, lesson_heading, lesson_number
 from gainlib.storage.foreign import LARGEST_NOTEBOOK_BYTES, read_json, read_text
 from gainlib.text import day_in_words, moment_in_words
@@ -30,13 +31,14 @@ def write_term_plan(
     every_days: int = 7,
     title: str = "Gain staging",
     of_class: ClassFile | None = None,
+    class_folder: Path = Path(),
     overwrite: bool = False,
 ) -> Path:
     """Write the plan of these lessons, in this order, from a first day on; gives its path.
 
     It is of all lessons where none is named. With a class, its due date and the points of what it sets stand in the
-    plan. Raises GainError for a lesson that is not there, and for a page that is there already unless `overwrite` is
-    set.
+    plan, and its own exercises, whose files lie by `class_folder`, at home with the lesson that they name. Raises
+    GainError for a lesson that is not there, and for a page that is there already unless `overwrite` is set.
 
     >>> import tempfile
     >>> write_term_plan(Path(tempfile.mkdtemp()) / "plan.html", ["read-meters", "limit-peaks"]).name
@@ -49,6 +51,7 @@ def write_term_plan(
     names = [_found(each, files) for each in lessons] or list(files)
     points = {each.name: each.points for each in of_class.exercises} if of_class else {}
     exercises = exercises_of_lesson()
+    own = [load_entry(each, class_folder) for each in of_class.exercises if each.file] if of_class else []
     rows: list[dict[str, Any]] = []
     for index, name in enumerate(names):
         heading, lasting = lesson_heading(files[name])
@@ -59,8 +62,9 @@ def write_term_plan(
             "title": heading,
             "minutes": lasting,
             "able": _able(files[name]),
-            "in_class": [_told(each, points) for each in in_class],
-            "at_home": [_told(each, points) for each in at_home],
+            "in_class": [_told(load(each), points) for each in in_class],
+            "at_home": [_told(load(each), points) for each in at_home]
+            + [_told(each, points) for each in own if each.lesson == name],
         })  # fmt: skip
     minutes = sum(each["minutes"] for each in rows)
     due = moment_in_words(of_class.due) if of_class and of_class.due else ""
@@ -113,11 +117,10 @@ def _able(file: Path) -> list[str]:
     return []
 
 
-def _told(name: str, points: dict[str, float | None]) -> dict[str, Any]:
-    exercise = load(name)
-    worth = points.get(name, 0)
+def _told(exercise: Exercise, points: dict[str, float | None]) -> dict[str, Any]:
+    worth = points.get(exercise.name, 0)
     return {
         "title": exercise.title,
-        "name": name,
-        "points": f"{exercise.out_of if worth is None else worth:g}" if name in points else "",
+        "name": exercise.name,
+        "points": f"{exercise.out_of if worth is None else worth:g}" if exercise.name in points else "",
     }

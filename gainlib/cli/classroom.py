@@ -248,7 +248,8 @@ def _term_plan(
 
     written = write_term_plan(
         page, lesson or (), start=typed_date(start, "--start").date() if start else None, every_days=every, title=title,
-        of_class=read_class(class_file) if class_file else None, overwrite=overwrite,
+        of_class=read_class(class_file) if class_file else None,
+        class_folder=class_file.parent if class_file else Path(), overwrite=overwrite,
     )  # fmt: skip
     say(f"Written: {written}")
 

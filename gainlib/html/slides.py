@@ -25,6 +25,7 @@ __all__ = ["Slide", "lesson_slides", "slides_of"]
 
 MOST_LETTERS = 430
 """So much text stands on a slide before the next begins; a paragraph is never cut."""
+LONGEST_HEADLINE = 160
 LEFT_OUT = ("Check", "On your own session", "Sources")
 IN_THE_ROOM = {
     "Move": "In the room: one says what to move and which way, another moves it on the lesson's own page.",
@@ -125,19 +126,25 @@ def slides_of(lesson: Any) -> list[Slide]:
 
 
 def _put_picture(slides: list[Slide], part: str, block: str) -> None:
-    """A picture gets a slide of its own, headed by the sentence in bold that stood in front of it."""
-    last = slides[-1]
-    bold = last.blocks.pop() if last.blocks and last.blocks[-1].startswith("<p><strong>") else ""
+    """A picture gets a slide of its own, headed by what stood in bold in front of it: a bench's sentence, a heading."""
+    headed: list[str] = []
+    while len(headed) < 2 and slides[-1].blocks and _is_headline(slides[-1].blocks[-1]):
+        headed.insert(0, slides[-1].blocks.pop())
+    tallest = TALLEST_PX - 40 * (len(headed) == 2)
     # As lines and letters, not dots, since a slide shows it larger. Of all heights only a figure's is above 100.
     larger = _HEIGHT.sub(
         lambda found: (
-            f'"output_backend": "svg", "height": {min(TALLEST_PX, round(int(found[1]) * _TALLER))}'
+            f'"output_backend": "svg", "height": {min(tallest, round(int(found[1]) * _TALLER))}'
             if int(found[1]) > 100
             else found[0]
         ),
         block,
     )
-    slides.append(Slide(part, [bold] if bold else [], larger))
+    slides.append(Slide(part, headed, larger))
+
+
+def _is_headline(block: str) -> bool:
+    return block.startswith("<p><strong>") and len(_text(block)) <= LONGEST_HEADLINE
 
 
 def _put_text(slides: list[Slide], part: str, block: str) -> None:
@@ -145,7 +152,8 @@ def _put_text(slides: list[Slide], part: str, block: str) -> None:
     # What explains an answer stands on no slide on which it is still folded.
     answered = bool(last.blocks) and last.blocks[-1].startswith("<details")
     if last.picture or answered or (last.blocks and last.letters + len(_text(block)) > MOST_LETTERS):
-        last = Slide(part)
+        asked = block.startswith("<details") and not answered and last.blocks and _is_headline(last.blocks[-1])
+        last = Slide(part, [last.blocks.pop()] if asked else [])  # an answer stands with its question
         slides.append(last)
     last.blocks.append(block)
 

@@ -80,7 +80,12 @@ class Enrolment:
         """The exercise of an entry of the class. Raises GainError where it cannot be read."""
         if entry.file and not (self.home / entry.file).is_file():
             raise GainError(f"{entry.name} is an exercise of your teacher's and is not here; {_ENTER_AGAIN}.")
-        return load_entry(entry, self.home)
+        try:
+            return load_entry(entry, self.home)
+        except GainError as fault:
+            if not entry.file:
+                raise
+            raise GainError(f"{entry.name} cannot be read here ({str(fault).rstrip('.')}); {_ENTER_AGAIN}.") from fault
 
     def told_of(self, exercise: Exercise) -> str:
         """What is said of an exercise that is set: what it is worth, and when it is due; empty for any other."""

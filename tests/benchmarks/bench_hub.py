@@ -81,7 +81,7 @@ def free_port():
 def signed_in(browser, base, name, password):
     """One learner in a browser of their own, in front of the list of lessons; seconds to that."""
     page = browser.new_context(viewport={"width": 1280, "height": 900}).new_page()
-    page.set_default_timeout(180_000)
+    page.set_default_timeout(600_000)
     begin = time.perf_counter()
     page.goto(f"{base}/hub/login")
     page.fill("#username_input", name)
@@ -302,11 +302,15 @@ def main():
             print_memory(hub)
             if arguments.shot:
                 pages[0].screenshot(path=arguments.shot)
-            handed_in(pages[0], base, ids[0], arguments.exercise, for_all)
+            begin = time.perf_counter()
+            for page, each in zip(pages, ids, strict=True):
+                handed_in(page, base, each, arguments.exercise, for_all)
+            print(f"answered and handed in by the button, one after the other: {time.perf_counter() - begin:.1f} s")
             browser.close()
         done = mark_class(home / "collect", teacher, feedback="none")
-        assert (done.handed_in, done.not_marked) == (1, 0), done
-        print(f"handed in by the button and marked: {(done.out / 'marks.csv').read_text('utf-8-sig').splitlines()[1]}")
+        assert (done.handed_in, done.not_marked) == (len(ids), 0), done
+        for line in (done.out / "marks.csv").read_text("utf-8-sig").splitlines()[1:]:
+            print(f"marked: {line}")
     finally:
         hub.terminate()
         try:
@@ -327,7 +331,7 @@ def handed_in(page, base, name, exercise, for_all):
         field.fill(f"{value:g}")
         field.press("Enter")
     box.get_by_role("button", name="Check my answer").click()
-    box.get_by_text("Passed: ").first.wait_for(timeout=30_000)
+    box.get_by_text("Passed: ").first.wait_for()
     page.goto(f"{base}/user/{name}/doc/tree/contents.ipynb")
     page.get_by_role("button", name="Hand in my answers").click()
     page.get_by_text("Handed in: a copy is in").wait_for()

@@ -79,7 +79,7 @@ def test_another_due_date_is_told_at_the_total(handed):
     assert changed(handed) == []
     edit(handed, "due     = 2026-01-15", "due     = 2026-01-14")
     assert changed(handed)[0] == (
-        "a-01", "", "5 of 5", "2.5 of 5", "1 day late (50 % off), before in time and another due date."
+        "a-01", "", "5 of 5", "2.5 of 5", "another due date and 1 day late (50 % off) instead of in time."
     )  # fmt: skip
 
 

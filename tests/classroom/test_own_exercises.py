@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from pathlib import Path
 
@@ -152,6 +153,12 @@ def test_one_that_cannot_be_read_hinders_no_other(own, tmp_path):
     )
     enrol(course, own[1], "a-01")
     assert "Left out" not in hand_in(course).text
+    (laid,) = (course / ".gainlib" / "class-exercises").rglob("*.toml")
+    laid.chmod(0o600)
+    laid.write_text("title = \n", encoding="utf-8")
+    assert re.search(
+        rf"Left out: {OWN} cannot be read here \(.*line 1.*\); open your class's start file again", hand_in(course).text
+    )
 
 
 def test_what_the_teacher_changes_arrives_where_the_start_file_lies_on_a_share(own, tmp_path):

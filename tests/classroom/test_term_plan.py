@@ -7,9 +7,11 @@ from datetime import date
 
 import pytest
 
+from gainlib.classroom import RosterLine
 from gainlib.classroom.term_plan import exercises_of_lesson, write_term_plan
 from gainlib.errors import GainError
 from gainlib.exercises import exercise_names
+from gainlib.storage import bundled_folder
 
 
 def rows(page):
@@ -52,6 +54,19 @@ def test_a_class_puts_its_points_and_its_date_into_the_plan(group):
     text = page.read_text(encoding="utf-8")
     assert "due Thursday 15 January 2026, 18:00 (UTC)" in text
     assert text.count("points)</strong>") == 1
+
+
+def test_an_exercise_of_the_teacher_s_stands_at_home_with_its_lesson(group):
+    own = group.home / "own" / "my-room.toml"
+    own.parent.mkdir()
+    text = (bundled_folder("exercises") / "recording" / "leave-room.toml").read_text(encoding="utf-8")
+    own.write_text(re.sub("(?m)^title .*$", 'title = "My own room"', text), encoding="utf-8")
+    group.made_anew([RosterLine(id="a-01", name="Ada Quill")], exercises=[str(own)])
+    page = group.home / "plan.html"
+    write_term_plan(page, ["read-meters", "set-recording-level"], of_class=group.class_file, class_folder=group.home)
+    meters, level = rows(page)
+    assert "My own room" not in meters
+    assert re.search(r"My own room\s+\(5 points\)", level)
 
 
 def test_a_lesson_that_is_not_there_is_told_and_nothing_is_written_over(tmp_path):

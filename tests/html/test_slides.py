@@ -90,3 +90,27 @@ def test_a_lesson_of_the_course_becomes_slides_that_ask_nothing_of_the_net(tmp_p
     outside = re.sub(r'<script type="text/plain" id="packed">.*?</script>', "", text, flags=re.S)
     assert not re.search(r'(src|href)="https?://', re.sub(r'<a href="[^"]*"', "", outside))
     assert nbformat.read(file, 4).cells[0].source.splitlines()[0].removeprefix("# ") in text
+
+
+def slides_after(*html):
+    return slides_of(
+        new_notebook(cells=[new_markdown_cell("# Set a level"), new_markdown_cell("## Move"), *map(shown, html)])
+    )
+
+
+def test_the_sentence_on_top_of_a_bench_stands_with_its_picture_below_a_heading_too():
+    text = f"<p><strong>First.</strong> {LONG}</p>"
+    *_, before, drawn = slides_after(
+        text, f"<p><strong>Nothing clips.</strong></p><p><strong>Curve</strong></p>{PICTURE}"
+    )
+    assert (before.blocks, drawn.blocks) == (
+        [text], ["<p><strong>Nothing clips.</strong></p>", "<p><strong>Curve</strong></p>"],
+    )  # fmt: skip
+    assert '"height": 260' in drawn.picture
+
+
+def test_a_folded_answer_stands_with_its_question():
+    question, answer = "<p><strong>How far?</strong></p>", f"<details><summary>Show me</summary><p>{LONG}</p></details>"
+    *_, before, asked = slides_after(f"<p><strong>First.</strong> {LONG}</p>", question + answer)
+    assert len(before.blocks) == 1
+    assert asked.blocks == [question, answer]
