@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import Executor
+from concurrent.futures import Executor, Future, wait
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from typing import Any
@@ -268,20 +268,32 @@ def add_up(
                     loops.add_as_it_is_and_scaled(np.ascontiguousarray(block), gains[index], total[0], total[1])
             return total
 
+        def adding(start: int) -> list[Future[NDArray[np.float64]]]:
+            length = min(frames, longest - start)
+            return [pool.submit(add, group, length) for group in groups if length > 0]
+
+        parts = [task.result() for task in adding(0)]
         for start in range(0, longest, frames):
             if stop():
                 raise Stopped
-            length = min(frames, longest - start)
-            parts = list(pool.map(add, groups, [length] * len(groups)))
-            total = sum(parts[1:], start=parts[0])
-            # Single precision is enough to read a sum by, 150 dB below its peak; the sum itself was not rounded.
-            sums = total.astype(np.float32)
-            list(pool.map(_read, (before, after), sums, ("the sum", "the sum after the trims")))
-            tick(length / longest)
+            # The next block is added up while this one is read, so that no worker waits for another.
+            reading = [
+                pool.submit(_read, meters, [part[side] for part in parts], name)
+                for side, (meters, name) in enumerate(((before, "the sum"), (after, "the sum after the trims")))
+            ]
+            ahead = adding(start + frames)
+            wait(reading)
+            wait(ahead)  # all of them, since the files are closed when one has failed
+            for read_one in reading:
+                read_one.result()
+            parts = [task.result() for task in ahead]
+            tick(min(frames, longest - start) / longest)
     return _total(added, left_out, before.of_all(), after.of_all(), trims, practice)
 
 
-def _read(meters: Meters, block: Samples, name: str) -> None:
+def _read(meters: Meters, parts: Sequence[NDArray[np.float64]], name: str) -> None:
+    # Single precision is enough to read a sum by, 150 dB below its peak; the sum itself was not rounded.
+    block: Samples = sum(parts[1:], start=parts[0]).astype(np.float32)
     columns = np.asfortranarray(block)
     figures = meters.figures_of(columns)
     if not figures.plain:
