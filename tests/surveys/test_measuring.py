@@ -217,6 +217,25 @@ def test_a_cluster_measures_the_same_also_when_a_worker_is_killed(stems, cluster
     assert found_in(made) == found_in(alone)
 
 
+def test_a_survey_on_a_cluster_that_is_ended_goes_on_where_it_was(stems, cluster, monkeypatch):
+    monkeypatch.setattr(measuring, "_AT_ONCE_BYTES", 1)
+    done = []
+
+    def finished(stem):
+        done.append(stem.name)
+        if len(done) == 2:
+            raise KeyboardInterrupt
+
+    ended = survey(stems, cluster=cluster.scheduler_address, finished=finished)
+    assert not ended.whole
+    assert sorted(each.name for each in ended.stems) == sorted(done)
+    assert any("What was measured is kept in" in each for each in ended.notes)
+    made = survey(stems, cluster=cluster.scheduler_address)
+    assert made.whole
+    assert any(each.startswith("2 of 5 files had been measured by a survey that was ended") for each in made.notes)
+    assert found_in(made) == found_in(survey(stems))
+
+
 def test_a_cluster_with_another_gainlib_is_refused_in_a_sentence(run, stems, cluster, monkeypatch):
     monkeypatch.setattr(measuring, "digest_of_sources", lambda rooms: "f" * 16)
     status, _, said = run("survey", stems, "--cluster", cluster.scheduler_address)
