@@ -1,7 +1,8 @@
 // Records from the microphone, unprocessed where the browser allows it, and hands the take over in pieces.
 import { bring, follow, make, microphone, players, runBelow, tell } from "./shared.js";
 
-const PIECE_FRAMES = 1 << 16; // so many frames in one message, at most 1 MB in stereo: far below the server's limit
+const PIECE_FRAMES = 1 << 18; // so many frames in one message, 2 MB in stereo: far below the 10 MB that a server takes
+const UNDER_WAY = 2; // pieces: the page prepares the next while the kernel takes one
 const GATHERED = 2048; // frames that the audio thread hands on at a time
 const FULL = 32767 / 32768; // the highest code of a 16-bit converter: from there on a sample counts as clipped
 const FLOOR_DB = -60;
@@ -54,7 +55,8 @@ const SOUNDS = "A bench is playing. Stop it, or put on headphones so that the mi
 const NOBODY = "Nobody listens: headphones are unplugged, and loudspeakers turned down.";
 const FIRST = "Nothing is sent yet: do what stands above, and tick that nobody listens.";
 const OVER = "The take goes over to the kernel.";
-const MANY = 20; // pieces: what takes longer is told in percent
+const MANY = 8; // pieces: what takes longer is told in percent
+const NOTHING = "#"; // where a link leads that has no file yet
 const LEAD_SECONDS = 0.3;
 const TAIL_SECONDS = 1;
 const READY = "The take stays on this computer, in the folder takes; nothing is sent anywhere.";
@@ -96,10 +98,12 @@ function interleaved(take, from, to) {
   const made = new Float32Array((to - from) * channels.length);
   for (const { parts, first } of take.gathered) {
     const [begin, end] = [Math.max(from, first), Math.min(to, first + parts[0].length)];
-    for (let frame = begin; frame < end; frame++) {
-      channels.forEach((channel, index) => {
-        made[(frame - from) * channels.length + index] = (parts[channel] ?? parts[0])[frame - first];
-      });
+    if (begin >= end) continue;
+    for (let index = 0; index < channels.length; index++) {
+      const part = parts[channels[index]] ?? parts[0];
+      for (let frame = begin, at = (begin - from) * channels.length + index; frame < end; frame++, at += channels.length) {
+        made[at] = part[frame - first];
+      }
     }
   }
   return made;
@@ -131,7 +135,7 @@ export default {
     const earlier = make("select");
     const earlierLabel = make("label", { className: "gainlib-labelled" }, model.get("below") ? "On the bench below" : "Your take", earlier);
     const again = make("button", { type: "button", textContent: "Keep it", hidden: true });
-    const file = make("a", { textContent: "Save it as a file", download: "take.wav", hidden: true });
+    const file = make("a", { textContent: "Save it as a file", href: NOTHING, download: "take.wav", hidden: true });
     const bar = make("div", { className: "gainlib-take-bar" });
     const held = make("div", { className: "gainlib-take-held", hidden: true });
     const marks = [-60, -50, -40, -30, -20, -10, 0].map((level) => make("span", { style: `left: ${share(level)}`, textContent: String(level).replace("-", "−") }));
@@ -189,6 +193,7 @@ export default {
       window.removeEventListener("beforeunload", leaving);
       file.hidden = true;
       URL.revokeObjectURL(file.href);
+      file.href = NOTHING;
     };
     const done = () => {
       closed();
@@ -330,20 +335,26 @@ export default {
       const missing = take.until - take.from - (1000 * take.heard) / take.context.sampleRate;
       if (missing > LATE_MS) take.lost = Math.max(take.lost, Math.round((missing * take.context.sampleRate) / 1000));
       take.of = Math.ceil(take.frames / PIECE_FRAMES);
-      take.index = 0;
       bar.style.width = "0";
       show();
       say(OVER);
-      piece();
+      goOn(0);
     };
     const offerFile = (why) => {
       say(`${take.why ? `${take.why} ` : ""}${why}`);
-      if (file.hidden) file.href = URL.createObjectURL(fileOf(take));
       file.hidden = false;
     };
-    // One piece is under way at a time; the take stays in the page until all of them have arrived.
-    const piece = () => {
-      const { index, of, channels, lost, settings, why, context } = take;
+    // Made when it is asked for: a long take is another 200 MB, and mostly the kernel is free again in a moment.
+    file.onclick = () => {
+      if (take && file.getAttribute("href") === NOTHING) file.href = URL.createObjectURL(fileOf(take));
+    };
+    // The take stays in the page until all of its pieces have arrived.
+    const goOn = (from) => {
+      [take.index, take.sent] = [from, from && take.sent];
+      while (take?.ended && take.sent < Math.min(take.of, take.index + UNDER_WAY)) piece(take.sent++);
+    };
+    const piece = (index) => {
+      const { of, channels, lost, settings, why, context } = take;
       const from = index * PIECE_FRAMES;
       const samples = interleaved(take, from, Math.min(take.frames, from + PIECE_FRAMES));
       const kept = ["echoCancellation", "noiseSuppression", "autoGainControl"].filter((each) => each in settings);
@@ -367,13 +378,13 @@ export default {
       }
       if (kind !== "have" || !take?.ended || pieces !== take.index + 1) return;
       clearTimeout(take.timer);
-      if (++take.index < take.of) {
+      if (pieces < take.of) {
         if (take.of > MANY) {
-          const share = Math.floor((100 * take.index) / take.of);
+          const share = Math.floor((100 * pieces) / take.of);
           bar.style.width = `${share}%`;
           say(`${OVER} ${share} % have arrived.`);
         }
-        return piece();
+        return goOn(pieces);
       }
       bar.style.width = "0";
       // What could not be written is lost with the kernel: the page gives it as a file until it is kept.
@@ -410,8 +421,7 @@ export default {
       take = microphone.left;
       microphone.left = null;
       window.addEventListener("beforeunload", leaving);
-      take.index = 0;
-      piece();
+      goOn(0);
     }
     show();
     return () => {

@@ -146,6 +146,53 @@ def test_what_goes_wrong_is_one_sentence_and_what_was_recorded_is_kept(microphon
     assert len(takes(lab)) == len(earlier) + 2
 
 
+# In the audio thread's place: a minute of two channels, each sample telling where it belongs.
+MINUTE = """() => {
+    const real = window.AudioWorkletNode;
+    window.AudioWorkletNode = class {
+        constructor(context) {
+            window.AudioWorkletNode = real;
+            const made = context.createGain();
+            made.port = { postMessage: () => made.port.onmessage({ data: { end: true } }) };
+            return (window.node = made);
+        }
+    };
+}"""
+PLAYED = """([rate, frames]) => {
+    const begun = Date.now();
+    for (let at = 0; at < frames; at += 2048) {
+        const parts = [1, -1].map((sign) => (
+            Float32Array.from({ length: 2048 }, (_, each) => (sign * (at + each)) / 2 ** 24)));
+        node.port.onmessage({ data: { parts, at, until: begun + (1000 * (at + 2048)) / rate } });
+    }
+}"""
+
+
+def test_a_long_take_goes_over_in_pieces_and_waits_for_a_busy_kernel(microphone, lab):
+    page = microphone
+    lab.open(page, lab.write("long.ipynb", CELL.format(longest=60.0), BUSY))
+    lab.run_all(page)
+    page.evaluate(MINUTE)
+    page.get_by_role("button", name="Record", exact=True).click()
+    page.wait_for_function("() => window.node?.port.onmessage")
+    lab.hold()
+    page.evaluate("""() => {
+        jupyterapp.shell.currentWidget.content.activeCellIndex = 1;
+        jupyterapp.commands.execute("notebook:run-cell");
+    }""")
+    earlier = takes(lab)
+    page.evaluate(PLAYED, [RATE_HZ, 61 * RATE_HZ])
+    said(page, "It was ended at 60 s, the longest that it may be. The kernel is busy.")
+    lab.free()
+    said(page, "Kept as take-")
+    (path,) = set(takes(lab)) - set(earlier)
+    samples, _ = soundfile.read(path, dtype="float32", always_2d=True)
+    # What a device gives first, its start-up, is left out: a quarter of a second, in whole blocks.
+    left_out = -(-RATE_HZ // 4 // 2048) * 2048
+    ramp = np.arange(left_out, left_out + 60 * RATE_HZ) / 2**24
+    np.testing.assert_array_equal(samples, np.column_stack([ramp, -ramp]).astype(np.float32))
+
+
 DROPS = """() => {
     const real = navigator.mediaDevices.getUserMedia.bind(navigator.mediaDevices);
     navigator.mediaDevices.getUserMedia = async (asked) => (window.heard = await real(asked));
