@@ -2,11 +2,13 @@
 
 import argparse
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import instruments
 import numpy as np
 import score
+import singing
 import soundfile
 import speech
 import voices
@@ -180,8 +182,8 @@ def record_pad() -> np.ndarray:
 def lead_lines() -> list[tuple[str, int, np.ndarray]]:
     """The sung lines, each with its first sample, at the level at which it stands on the take."""
     lines = []
-    for number, (name, effort, peak_dbfs, rms_dbfs, written) in enumerate(score.LEAD_LINES):
-        sung, start_s = voices.sing(score.syllables(written), effort, score.LEAD_SINGER, 500 + 40 * number)
+    for number, (name, start_s, effort, peak_dbfs, rms_dbfs, written) in enumerate(score.LEAD_LINES):
+        sung = singing.sing(score.syllables(written), effort, score.LEAD_SINGER, start_s, 500 + 40 * number)
         lines.append((name, round(start_s * RATE_HZ), set_peak_and_rms(sung, peak_dbfs, rms_dbfs)))
     return lines
 
@@ -212,10 +214,11 @@ def record_backing() -> np.ndarray:
         for line, (effort, level_db, written) in enumerate(score.BACKING_LINES):
             late_s = 0.018 * stream.standard_normal()
             sung = [
-                voices.Syllable(s.start_s + late_s, s.end_s + late_s, s.note + own_cents / 100, s.sounds)
+                replace(s, start_s=s.start_s + late_s, end_s=s.end_s + late_s, note=s.note + own_cents / 100)
                 for s in score.syllables(written, part)
             ]
-            sound, start_s = voices.sing(sung, effort, singer, 2000 + 1000 * number + 40 * line)
+            start_s = sung[0].start_s - 0.2
+            sound = singing.sing(sung, effort, singer, start_s, 2000 + 1000 * number + 40 * line)
             sound = sound * from_db(level_db + 1.0 * stream.standard_normal())
             for side, gain in enumerate((np.cos(seat * np.pi / 2), np.sin(seat * np.pi / 2))):
                 delay = int(20 * (seat if side == 0 else 1 - seat))

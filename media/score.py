@@ -1,6 +1,7 @@
 """What is played and said: the song's bars, chords, melody and words, and the radio scene's talk, all invented here."""
 
-from voices import Singer, Syllable
+from singing import Syllable
+from voices import Singer
 
 BEAT_SAMPLES = 28_500
 BEATS = 32
@@ -21,90 +22,118 @@ CHORDS = (
 
 LEAD_SINGER = Singer(formant_scale=1.08)
 
-# Sung lines: name, effort (0 soft, 1 shouted), peak and AES17 RMS in dBFS, syllables as (beat, beats, note, sounds).
+# Sung lines: name, second at which the take of it starts, effort (0 soft, 1 shouted), peak and AES17 RMS in dBFS,
+# syllables as (beat, beats, note, sounds, how many dB louder they are sung).
 # Sounds are written in the two-letter code for American English that speech research uses.
 LEAD_LINES = (
     (
         "slow was the water",
+        0.24,
         0.38,
-        -14.6,
-        -23.37,
+        -14.05,
+        -22.68,
         (
-            (0.75, 0.7, 64, "S L OW"),
-            (1.5, 0.5, 62, "W AX Z"),
-            (2.0, 0.5, 60, "DH AX"),
-            (2.5, 0.5, 62, "W AO"),
-            (3.0, 0.75, 57, "T ER"),
+            (0.75, 0.7, 64, "S L OW", 3.0),
+            (1.5, 0.5, 62, "W AX Z", -3.0),
+            (2.0, 0.5, 60, "DH AX", -2.3),
+            (2.5, 0.5, 62, "W AO", -0.2),
+            (3.0, 0.75, 57, "T ER", -3.0),
         ),
     ),
     (
         "low was the light",
+        2.59,
         0.26,
-        -18.5,
-        -26.68,
-        ((4.5, 0.95, 60, "L OW"), (5.5, 0.5, 60, "W AX Z"), (6.0, 0.5, 62, "DH AX"), (6.5, 1.1, 57, "L AY T")),
+        -18.22,
+        -25.81,
+        (
+            (4.5, 0.95, 60, "L OW", 0.7),
+            (5.5, 0.5, 60, "W AX Z", 3.0),
+            (6.0, 0.5, 62, "DH AX", -1.8),
+            (6.5, 1.1, 57, "L AY T", -0.2),
+        ),
     ),
     (
         "all of my windows",
-        0.40,
-        -16.0,
-        -22.8,
+        5.01,
+        0.4,
+        -15.76,
+        -22.74,
         (
-            (8.5, 0.95, 64, "AO L"),
-            (9.5, 0.5, 62, "AH V"),
-            (10.0, 0.5, 64, "M AY"),
-            (10.5, 0.5, 67, "W IH N"),
-            (11.0, 0.8, 64, "D OW Z"),
+            (8.5, 0.95, 64, "AO L", 0.0),
+            (9.5, 0.5, 62, "AH V", -3.0),
+            (10.0, 0.5, 64, "M AY", -3.0),
+            (10.5, 0.5, 67, "W IH N", -1.6),
+            (11.0, 0.8, 64, "D OW Z", 1.0),
         ),
     ),
     (
         "leaned to the night",
+        7.33,
         0.12,
-        -25.0,
-        -33.44,
-        ((12.5, 0.95, 62, "L IY N D"), (13.5, 0.5, 62, "T UW"), (14.0, 0.5, 60, "DH AX"), (14.5, 0.75, 59, "N AY T")),
+        -24.92,
+        -33.19,
+        (
+            (12.5, 0.95, 62, "L IY N D", -0.1),
+            (13.5, 0.5, 62, "T UW", -0.4),
+            (14.0, 0.5, 60, "DH AX", -2.1),
+            (14.5, 0.75, 59, "N AY T", 3.0),
+        ),
     ),
     (
         "carry me over",
+        9.33,
         0.62,
-        -10.4,
-        -17.79,
+        -9.89,
+        -16.55,
         (
-            (16.0, 0.5, 69, "K AE"),
-            (16.5, 0.5, 69, "R IY"),
-            (17.0, 0.85, 67, "M IY"),
-            (18.0, 0.9, 69, "OW"),
-            (19.0, 0.55, 65, "V ER"),
+            (16.0, 0.5, 69, "K AE", -3.0),
+            (16.5, 0.5, 69, "R IY", -2.4),
+            (17.0, 0.85, 67, "M IY", -1.8),
+            (18.0, 0.9, 69, "OW", 3.0),
+            (19.0, 0.55, 65, "V ER", -3.0),
         ),
     ),
     (
         "over the bay",
+        11.85,
         0.66,
-        -9.2,
-        -16.22,
-        ((20.0, 0.9, 67, "OW"), (21.0, 0.5, 67, "V ER"), (21.5, 0.5, 69, "DH AX"), (22.0, 1.35, 71, "B EY")),
+        -8.64,
+        -15.90,
+        (
+            (20.0, 0.9, 67, "OW", 3.0),
+            (21.0, 0.5, 67, "V ER", -2.6),
+            (21.5, 0.5, 69, "DH AX", -1.5),
+            (22.0, 1.35, 71, "B EY", -1.6),
+        ),
     ),
     (
         "carry me homeward",
-        0.70,
-        -8.6,
-        -16.52,
+        14.09,
+        0.7,
+        -8.28,
+        -15.28,
         (
-            (24.0, 0.5, 69, "K AE"),
-            (24.5, 0.5, 69, "R IY"),
-            (25.0, 0.85, 67, "M IY"),
-            (26.0, 1.0, 72, "HH OW M"),
-            (27.0, 0.5, 69, "W ER D"),
+            (24.0, 0.5, 69, "K AE", 0.6),
+            (24.5, 0.5, 69, "R IY", 1.1),
+            (25.0, 0.85, 67, "M IY", 1.2),
+            (26.0, 1.0, 72, "HH OW M", -0.6),
+            (27.0, 0.5, 69, "W ER D", -0.9),
         ),
     ),
     (
         "night into",
+        16.55,
         0.66,
-        -10.0,
-        -19.2,
-        ((28.0, 0.7, 67, "N AY T"), (28.75, 0.45, 67, "IH N"), (29.25, 0.45, 69, "T UW")),
+        -9.50,
+        -18.84,
+        (
+            (28.0, 0.7, 67, "N AY T", 3.0),
+            (28.75, 0.45, 67, "IH N", -3.0),
+            (29.25, 0.45, 69, "T UW", -3.0),
+        ),
     ),
-    ("day! (the shout)", 1.0, -4.1, -10.21, ((30.0, 1.35, 74, "D EY"),)),
+    ("day! (the shout)", 17.73, 1.0, -4.10, -9.30, ((30.0, 1.35, 74, "D EY", -0.2),)),
 )
 # The breath before each line but the shout: peak level on the take, deeper before a loud line.
 LEAD_BREATHS_DBFS = (-45.0, -46.0, -44.0, -47.0, -37.0, -38.0, -36.0, -40.0)
@@ -113,14 +142,14 @@ LEAD_BREATHS_DBFS = (-45.0, -46.0, -44.0, -47.0, -37.0, -38.0, -36.0, -40.0)
 BACKING_SINGERS = ((1.00, 0.12, 0), (0.97, 0.78, 0), (1.05, 0.30, 1), (1.10, 0.90, 1), (1.14, 0.50, 2), (1.18, 0.66, 2))
 # Lines: effort, level, syllables with one note for each part.
 BACKING_LINES = (
-    (0.2, -12.0, ((14.0, 1.7, (55, 59, 62), "UW"),)),
+    (0.2, -10.2, ((14.0, 1.7, (55, 59, 62), "UW"),)),
     (0.5, -2.0, ((16.0, 1.8, (53, 57, 60), "AA"), (18.0, 1.5, (53, 57, 60), "OW"))),
-    (0.5, -2.0, ((20.0, 1.8, (55, 59, 62), "AA"), (22.0, 1.6, (55, 59, 62), "EY"))),
+    (0.5, -2.0, ((20.0, 1.8, (55, 59, 62), "AA"), (22.0, 1.6, (55, 59, 62), "EY", -0.6))),
     (
         0.55,
         -1.0,
         (
-            (24.0, 0.5, (57, 60, 64), "K AE"),
+            (24.0, 0.5, (57, 60, 64), "K AE", -2.0),
             (24.5, 0.5, (57, 60, 64), "R IY"),
             (25.0, 0.9, (57, 60, 64), "M IY"),
             (26.0, 1.6, (57, 60, 64), "HH OW M"),
@@ -130,10 +159,10 @@ BACKING_LINES = (
         0.6,
         0.0,
         (
-            (28.0, 0.7, (55, 59, 62), "N AY T"),
-            (28.75, 0.45, (55, 59, 62), "IH N"),
-            (29.25, 0.5, (55, 59, 62), "T UW"),
-            (30.0, 1.3, (55, 59, 62), "D EY"),
+            (28.0, 0.7, (55, 59, 62), "N AY T", 3.0),
+            (28.75, 0.45, (55, 59, 62), "IH N", -1.5),
+            (29.25, 0.5, (55, 59, 62), "T UW", -0.6),
+            (30.0, 1.3, (55, 59, 62), "D EY", -1.7),
         ),
     ),
 )
@@ -213,6 +242,6 @@ SCENE_SECONDS = 17.5
 def syllables(line: tuple, part: int | None = None) -> list[Syllable]:
     """A written line's syllables in seconds; `part` picks a note where each part has its own."""
     return [
-        Syllable(beat * BEAT_S, (beat + beats) * BEAT_S, notes if part is None else notes[part], sounds)
-        for beat, beats, notes, sounds in line
+        Syllable(beat * BEAT_S, (beat + beats) * BEAT_S, notes if part is None else notes[part], sounds, *stress_db)
+        for beat, beats, notes, sounds, *stress_db in line
     ]

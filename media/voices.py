@@ -1,6 +1,6 @@
-"""A voice from formulas: a glottal pulse and breath noise through moving formants, and how it sings."""
+"""A voice from formulas: a glottal pulse and breath noise through moving formants."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from recording import RATE_HZ, band, high_pass, low_pass, random_stream
@@ -8,20 +8,6 @@ from scipy import signal
 
 CONTROL_SAMPLES = 24
 CONTROL_HZ = RATE_HZ // CONTROL_SAMPLES
-
-
-@dataclass(frozen=True)
-class Target:
-    """Where the mouth wants to be during one stretch of sound; levels are amplitudes against a plain vowel."""
-
-    formants_hz: tuple[float, float, float]
-    seconds: float
-    voicing: float = 1.0
-    aspiration: float = 0.0
-    friction: float = 0.0
-    friction_hz: float = 5000.0
-    friction_width_hz: float = 2000.0
-    nasal: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -39,118 +25,6 @@ class Singer:
     vibrato_cents: float = 46.0
     air_db: float = -35.0
     friction: float = 1.0
-
-
-# Vowel formants: averages of men's voices, Peterson and Barney 1952, table II (from memory); the consonants are usual
-# textbook values for the places of articulation (common practice).
-VOWELS = {
-    "IY": (270, 2290, 3010),
-    "IH": (390, 1990, 2550),
-    "EH": (530, 1840, 2480),
-    "AE": (660, 1720, 2410),
-    "AA": (730, 1090, 2440),
-    "AO": (570, 840, 2410),
-    "UH": (440, 1020, 2240),
-    "UW": (300, 870, 2240),
-    "AH": (640, 1190, 2390),
-    "ER": (490, 1350, 1690),
-    "AX": (500, 1450, 2450),
-}
-GLIDES = {"AY": ("AA", "IH"), "EY": ("EH", "IY"), "OW": ("AO", "UW"), "AW": ("AA", "UH"), "OY": ("AO", "IH")}
-CONSONANTS = {
-    "L": Target((330, 1050, 2800), 0.065, 0.55),
-    "R": Target((330, 1060, 1400), 0.065, 0.6),
-    "W": Target((290, 610, 2150), 0.065, 0.5),
-    "Y": Target((260, 2170, 3020), 0.06, 0.6),
-    "M": Target((270, 1000, 2200), 0.07, 0.6, nasal=1.0),
-    "N": Target((270, 1600, 2600), 0.06, 0.6, nasal=1.0),
-    "NG": Target((270, 2000, 2700), 0.07, 0.6, nasal=1.0),
-    "F": Target((340, 1100, 2080), 0.09, 0.0, 0.02, 0.07, 7000, 6000),
-    "V": Target((250, 1100, 2080), 0.06, 0.45, 0.01, 0.018, 7000, 6000),
-    "TH": Target((320, 1290, 2540), 0.085, 0.0, 0.03, 0.06, 6500, 4500),
-    "DH": Target((270, 1290, 2540), 0.045, 0.45, 0.01, 0.016, 6500, 4500),
-    "S": Target((320, 1500, 2600), 0.10, 0.0, 0.02, 0.24, 6300, 2200),
-    "Z": Target((260, 1500, 2600), 0.075, 0.3, 0.01, 0.17, 6300, 2200),
-    "SH": Target((300, 1840, 2750), 0.10, 0.0, 0.02, 0.32, 3200, 1300),
-    "HH": Target((500, 1450, 2450), 0.06, 0.0, 0.12),
-}
-# place, voiced: closure target, burst centre and width
-STOPS = {
-    "P": ((300, 850, 2150), 0.0, 900, 1200),
-    "B": ((250, 850, 2150), 0.12, 900, 1200),
-    "T": ((300, 1750, 2700), 0.0, 4500, 2500),
-    "D": ((250, 1750, 2700), 0.12, 4200, 2500),
-    "K": ((300, 1900, 2400), 0.0, 1900, 700),
-    "G": ((250, 1900, 2400), 0.12, 1900, 700),
-}
-SILENCE = Target((500, 1450, 2450), 0.1, 0.0)
-
-
-def is_vowel(symbol: str) -> bool:
-    """Whether a symbol, with or without its stress digit, is the heart of a syllable."""
-    return symbol.rstrip("012") in VOWELS or symbol.rstrip("012") in GLIDES
-
-
-def vowel_targets(symbol: str, seconds: float, hold: float) -> list[Target]:
-    """A vowel as one target, or a gliding one as two; `hold` is the share of time spent on the first."""
-    if symbol in GLIDES:
-        first, second = GLIDES[symbol]
-        return [Target(VOWELS[first], seconds * hold), Target(VOWELS[second], seconds * (1 - hold))]
-    return [Target(VOWELS[symbol], seconds)]
-
-
-def neighbour_formants(symbol: str | None) -> tuple[float, float, float] | None:
-    """Where the mouth is during the sound before or after, if that sound has a shape of its own."""
-    if symbol is None:
-        return None
-    if is_vowel(symbol):
-        return vowel_targets(symbol.rstrip("012"), 1.0, 0.5)[0].formants_hz
-    return CONSONANTS[symbol].formants_hz if symbol in ("L", "R", "W", "Y") else None
-
-
-# Sounds with round lips, which lower the hiss of the consonant beside them.
-ROUND = ("OW", "UW", "AO", "UH", "W", "OY")
-
-
-def consonant_targets(symbol: str, before: str | None, after: str | None) -> list[Target]:
-    """A consonant as one target or two, or a stop as closure, burst and breath; neighbours lend their formants."""
-    if symbol == "HH":
-        return [replace(CONSONANTS["HH"], formants_hz=neighbour_formants(after) or VOWELS["AX"])]
-    rounded = (after or before or "").rstrip("012") in ROUND
-    if symbol in CONSONANTS:
-        own = CONSONANTS[symbol]
-        if own.friction < 0.05:
-            return [own]
-        # a hiss swells and fades
-        shaped = replace(own, friction_hz=own.friction_hz * (0.86 if rounded else 1.0))
-        parts = ((0.25, 0.55), (0.5, 1.0), (0.25, 0.6))
-        return [replace(shaped, seconds=own.seconds * time, friction=own.friction * loud) for time, loud in parts]
-    place, bar, burst_hz, burst_width_hz = STOPS[symbol]
-    opened = after is not None and (is_vowel(after) or after in "LRWY")
-    if symbol in "KG":
-        # the back of the tongue closes further forward before a front vowel, so the burst follows the next sound
-        beside = neighbour_formants(after) or neighbour_formants(before) or place
-        second_hz = min(max(1.1 * beside[1], 1250), 2350)
-        place = (place[0], second_hz, max(second_hz + 250, 2150))
-        burst_hz = second_hz + 100
-    closure = Target(place, 0.055 if bar else 0.065, bar)
-    burst = Target(
-        place,
-        0.008 if bar else 0.012,
-        0.0,
-        0.02,
-        (0.25 if bar else 0.3) * (1.0 if opened else 0.5),
-        burst_hz,
-        burst_width_hz,
-    )
-    targets = [closure, burst]
-    if not bar:
-        shape = neighbour_formants(after) or place
-        soft = before == "S" or not opened
-        targets.append(
-            Target(shape, 0.015 if soft else 0.055, 0.0, 0.05 if soft else 0.12, 0.03, burst_hz, 2 * burst_width_hz)
-        )
-    return targets
 
 
 def smooth(track: np.ndarray, seconds: float) -> np.ndarray:
@@ -250,32 +124,6 @@ class Movement:
     friction_width_hz: np.ndarray
 
 
-def frame_counts(seconds: list[float]) -> np.ndarray:
-    """How many control frames each of some stretches has, so that what rounding leaves over is not lost."""
-    ends = np.round(np.cumsum(seconds) * CONTROL_HZ).astype(int)
-    return np.diff(np.concatenate([[0], ends]))
-
-
-def movement(targets: list[Target], glide_s: float) -> Movement:
-    """Targets in sequence as smooth curves; `glide_s` is how slowly the mouth moves."""
-    counts = frame_counts([t.seconds for t in targets])
-
-    def track(values: list[float], seconds: float) -> np.ndarray:
-        return smooth(np.repeat(np.array(values, float), counts), seconds)
-
-    return Movement(
-        f1_hz=track([t.formants_hz[0] for t in targets], glide_s),
-        f2_hz=track([t.formants_hz[1] for t in targets], glide_s),
-        f3_hz=track([t.formants_hz[2] for t in targets], glide_s),
-        voicing=track([t.voicing for t in targets], 0.028),
-        aspiration=track([t.aspiration for t in targets], 0.022),
-        friction=track([t.friction for t in targets], 0.012),
-        nasal=track([t.nasal for t in targets], 0.03),
-        friction_hz=track([t.friction_hz for t in targets], 0.01),
-        friction_width_hz=track([t.friction_width_hz for t in targets], 0.01),
-    )
-
-
 def voice(moves: Movement, f0_hz: np.ndarray, effort: np.ndarray, singer: Singer, seed: int) -> np.ndarray:
     """Let a voice sound through a moving mouth; pitch and effort have one value for each `CONTROL_SAMPLES`."""
     frames = len(moves.voicing)
@@ -348,121 +196,6 @@ def voice(moves: Movement, f0_hz: np.ndarray, effort: np.ndarray, singer: Singer
     # a resonator with unit gain at 0 Hz peaks at about centre over width
     hiss /= to_samples(np.maximum(friction_hz / friction_width_hz, 1.0))
     return mouth / reference + air + 1.7 * hiss
-
-
-@dataclass(frozen=True)
-class Syllable:
-    """One sung syllable: when its vowel starts and stops (seconds), its note (MIDI number) and its sounds."""
-
-    start_s: float
-    end_s: float
-    note: float
-    sounds: str
-
-
-def sing(syllables: list[Syllable], effort: float, singer: Singer, seed: int) -> tuple[np.ndarray, float]:
-    """Sing a phrase; returns samples and the second at which they start (consonants come before the beat)."""
-    stream = random_stream(seed + 10)
-    targets: list[Target] = []
-    notes: list[tuple[float, float, float]] = []
-    begin = None
-    clock = 0.0
-    for index, syllable in enumerate(syllables):
-        sounds = syllable.sounds.split()
-        heart = next(i for i, s in enumerate(sounds) if is_vowel(s))
-        onset = [
-            t
-            for i, s in enumerate(sounds[:heart])
-            for t in consonant_targets(s, sounds[i - 1] if i else None, sounds[i + 1])
-        ]
-        coda = [
-            t
-            for i, s in enumerate(sounds[heart + 1 :])
-            for t in consonant_targets(
-                s, sounds[heart + i], sounds[heart + i + 2] if heart + i + 2 < len(sounds) else None
-            )
-        ]
-        start = syllable.start_s + 0.012 * stream.standard_normal()
-        lead_in = sum(t.seconds for t in onset)
-        if begin is None:
-            begin = start - lead_in - 0.03
-            clock = begin
-            targets.append(replace(SILENCE, formants_hz=onset[0].formants_hz if onset else VOWELS["AX"], seconds=0.03))
-            clock += 0.03
-        gap = start - lead_in - clock
-        if gap > 0.002:
-            targets.append(replace(SILENCE, formants_hz=targets[-1].formants_hz, seconds=gap))
-            clock += gap
-        targets += onset
-        clock += lead_in
-        following = syllables[index + 1] if index + 1 < len(syllables) else None
-        limit = (
-            following.start_s
-            - 0.02
-            - sum(
-                t.seconds
-                for i, s in enumerate(following.sounds.split())
-                if i < next(j for j, x in enumerate(following.sounds.split()) if is_vowel(x))
-                for t in consonant_targets(s, None, following.sounds.split()[i + 1])
-            )
-            if following
-            else np.inf
-        )
-        tail = sum(t.seconds for t in coda)
-        length = max(0.06, min(syllable.end_s, limit) - tail - clock)
-        notes.append((clock - lead_in, clock + length + tail, syllable.note))
-        targets += vowel_targets(sounds[heart], length, 0.72)
-        targets += coda
-        clock += length + tail
-    targets.append(replace(SILENCE, formants_hz=targets[-1].formants_hz, seconds=0.07))
-    assert begin is not None
-    total = sum(t.seconds for t in targets)
-    frames = int(total * CONTROL_HZ) + 2
-    seconds = begin + np.arange(frames) / CONTROL_HZ
-
-    pitch = np.full(frames, notes[0][2], float)
-    vibrato = np.zeros(frames)
-    for start, end, note in notes:
-        pitch[seconds >= start] = note
-        held = end - start
-        if held > 0.35:
-            inside = (seconds >= start) & (seconds < end)
-            rise = np.clip((seconds - start - 0.14) / 0.22, 0, 1)
-            vibrato += np.where(inside, rise, 0.0)
-    # slides into the first note from below, and small wandering that no singer is free of
-    shouted = effort > 0.9
-    pitch -= (4.0 if shouted else 0.9) * np.exp(-np.maximum(seconds - seconds[0] - 0.1, 0) / 0.06)
-    if shouted:
-        # a shout comes from further below, falls off at the end and trembles less
-        pitch -= 6.0 * np.clip((seconds - notes[-1][1] + 0.22) / 0.22, 0, 1) ** 1.5
-        vibrato *= 0.4
-    drift = 0.07 * slow_wander(frames, 2.0, stream)
-    wobble = singer.vibrato_hz * (1 + 0.03 * stream.standard_normal())
-    vibrato = (
-        smooth(vibrato, 0.1)
-        * singer.vibrato_cents
-        / 100
-        * np.sin(2 * np.pi * wobble * (seconds - seconds[0]) + 6.28 * stream.random_sample())
-    )
-    pitch = smooth(pitch, 0.12) + vibrato + drift
-    f0_hz = 440.0 * 2 ** ((pitch - 69) / 12)
-    arc = np.sin(np.pi * np.clip((seconds - seconds[0]) / total, 0, 1)) ** 0.5
-    push = np.clip(effort * (0.75 + 0.25 * arc) + 0.04 * vibrato, 0, 1)
-    swell = np.zeros(frames)
-    for start, end, _ in notes:
-        inside = np.clip((seconds - start) / (end - start), 0, 1)
-        swell = np.where(
-            (seconds >= start) & (seconds <= end),
-            2.5 * np.sin(np.pi * inside**0.7) - 2.0 * inside + 0.8 * stream.standard_normal(),
-            swell,
-        )
-    swell += 0.8 * slow_wander(frames, 4.0, stream) + 0.6 * vibrato / 0.3
-    # the last note dies away as the air runs out
-    swell -= 5.0 * np.clip((seconds - notes[-1][1] + 0.35) / 0.35, 0, 1) ** 2
-    loudness = 10 ** (smooth(swell, 0.07) / 20)
-    sung = voice(movement(targets, 0.075), f0_hz, push, singer, seed)
-    count = len(sung) // CONTROL_SAMPLES
-    return sung * np.interp(np.arange(len(sung)) / CONTROL_SAMPLES, np.arange(count), loudness[:count]), begin
 
 
 def breathe_in(seconds: float, seed: int) -> np.ndarray:

@@ -485,7 +485,7 @@ SPOILT = [
     ),
     ("judge", "varies.hard =", "varies.order =", "kept for the order of the candidates"),
     ("session", 'at = "main/fader", at_least = -7', 'at = "mian/fader", at_least = -7', "did you mean main?"),
-    ("session", '"main/fader/gain_db" = 0, low', '"main/fader/gain_db" = 40, low', "comes to 40; the move goes from"),
+    ("session", '"main/fader/gain_db" = -2, low', '"main/fader/gain_db" = 40, low', "comes to 40; the move goes from"),
     ("session", 'name   = "bass"', 'name   = "kick"', "two strips named 'kick'"),
     ("ride", "points = true, from = -15, to = 15", "from = -15, to = 15, step = 1", "needs a move with points = true"),
 ]

@@ -55,8 +55,8 @@ def over_peak_on_paper(name):
 CLAIMS = {
     "turned down by 8 dB": (8, 0.5, lambda: most_on_paper(0), lambda s: most_db(s, 0), CURVE),
     "three sounds: 0.7 dB": (0.7, 0.05, lambda: most_on_paper(-12), lambda s: most_db(s, -12), CURVE),
-    "0.7 dB, 7.7 dB": (7.7, 0.05, lambda: most_on_paper(0), lambda s: most_db(s, 0), CURVE),
-    "7.7 dB and 16.5 dB": (16.5, 0.05, lambda: most_on_paper(12), lambda s: most_db(s, 12), CURVE),
+    "0.7 dB, 8.2 dB": (8.2, 0.05, lambda: most_on_paper(0), lambda s: most_db(s, 0), CURVE),
+    "8.2 dB and 17.1 dB": (17.1, 0.05, lambda: most_on_paper(12), lambda s: most_db(s, 12), CURVE),
     "They lie 11 dB apart": (
         11,
         0.5,
