@@ -48,8 +48,8 @@ COLUMNS = {
         Column("loudness_range_lu", "shape", "Range"),
         Column("crest_db", "shape", "Crest"),
         Column("headroom_db", "room"),
-        Column("noise_floor_dbfs", "floor", "Noise floor"),
-        Column("noise_under_sound_dbfs", "floor", "Noise under sound", of_sum=False),
+        Column("noise_floor_dbfs", "floor", "Noise floor"),  # on the sheet noise under sound stands there, in brackets
+        Column("noise_under_sound_dbfs", "floor", of_sum=False),
         Column("dc_offset_dbfs", "floor", "DC"),
         Column("clipped_runs", "count", "Clipped", least_change=0.5),
         Column("flat_tops", "count", "Flat tops", least_change=0.5, of_sum=False),

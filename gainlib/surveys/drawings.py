@@ -98,13 +98,15 @@ def waveform(stem: Stem, faults: Sequence[Fault]) -> str:
     y = _WAVE_HEIGHT / 2 * (1.0 - np.concatenate((highs, lows[::-1])) / peak)
     runs = [stem.clipped] if any(fault.kind == "clipped" for fault in faults) else []
     runs += [stem.flat] if any(fault.kind == "flat tops" for fault in faults) else []
+    others = [place.sample for fault in faults if fault.kind not in ("clipped", "flat tops") for place in fault.places]
+    starts = [start for run in runs for start in run.start.tolist()] + others
     told = ", ".join(f"{fault.kind} {fault.count} times" for fault in faults if fault.places)
     level = f"peak {_plain(db_from_ratio(peak), 1)} dBFS"
     return part(
         "waveform.svg",
         said=f"{stem.name}, {clock(stem.seconds)} long, {level}{f', marked: {told}' if told else ''}",
         width=_WAVE_WIDTH, height=_WAVE_HEIGHT, points=" ".join(map("{:.0f},{:.1f}".format, x, y)),
-        marks=_marks({round(start / stem.frames * _WAVE_WIDTH) for run in runs for start in run.start.tolist()}),
+        marks=_marks({round(start / stem.frames * _WAVE_WIDTH) for start in starts}),
     )  # fmt: skip
 
 

@@ -190,10 +190,10 @@ def unjudged_lines(survey: SurveyResult) -> list[str]:
         if found is None and from_dbfs is not None and not each.silent:
             after_dbfs = from_dbfs + survey.trim(each.name).gain_db
             if after_dbfs > survey.practice.noise_limit_dbfs:
-                hidden.append((after_dbfs, f"{shortened(each.name)} ({signed(after_dbfs, 0, 'dBFS')})"))
+                hidden.append((after_dbfs, f"{shortened(each.name)} up to {signed(after_dbfs, 0, 'dBFS')}"))
     if hidden:
         parts = [said for _, said in sorted(hidden, reverse=True)]
-        told.append(f"Mains hum could hide below these levels, after the trims, under what plays: {_some(parts)}.")
+        told.append(f"Mains hum could hide under what plays, told after the trims: {_some(parts)}.")
     return told
 
 

@@ -134,6 +134,7 @@ def _faults_and_table(survey: SurveyResult) -> dict[str, Any]:
         "rows": [_row(survey, stem, list(shown)) for stem in survey.stems],
         "after": {"heading": _heading_after(target.name), "unit": target.unit},
         "held": any(trim.held == "peaks" for trim in survey.trims),
+        "under": any(stem.noise.under_sound_dbfs is not None for stem in survey.stems),
     }
 
 
@@ -165,13 +166,18 @@ def _row(survey: SurveyResult, stem: Stem, names: Sequence[str]) -> dict[str, An
         "stem": stem.name,
         "name": shortened(stem.name),
         "bad": _bad(survey, stem),
-        "readings": [
-            _plain(stem.readings[name], measures()[name].digits) if name in stem.readings else "–" for name in names
-        ],
+        "readings": [_reading(stem, name) for name in names],
         "trim": signed(trim.gain_db, 1, "") + ("*" if trim.held == "peaks" else ""),
         "after": "" if trim.after is None else _plain(trim.after, 1),
         "true_peak": _plain(trim.true_peak_dbtp, 1),
     }
+
+
+def _reading(stem: Stem, name: str) -> str:
+    if name in stem.readings:
+        return _plain(stem.readings[name], measures()[name].digits)
+    under_dbfs = stem.noise.under_sound_dbfs
+    return f"({_plain(under_dbfs, 1)})" if name == "noise_floor_dbfs" and under_dbfs is not None else "–"
 
 
 def _heading_after(measure: str) -> str:

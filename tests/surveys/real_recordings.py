@@ -19,7 +19,8 @@ from gainlib.surveys.survey import survey
 
 PACKAGES = (
     "alsa-utils", "sound-theme-freedesktop", "frozen-bubble-data", "tuxpaint-data", "pingus-data",
-    "wesnoth-1.16-music", "asterisk-core-sounds-en-wav",
+    "wesnoth-1.16-music", "asterisk-core-sounds-en-wav", "asterisk-moh-opsound-wav", "asc-music", "supertux-data",
+    "hedgewars-data", "lincity-ng-data", "extremetuxracer-data", "klettres-data", "ktuberling-data",
 )  # fmt: skip
 
 

@@ -8,6 +8,7 @@ import soundfile
 
 from gainlib.storage import bundled
 from gainlib.surveys.damage import DamageMeter
+from gainlib.surveys.drawings import waveform
 from gainlib.surveys.stem import block_frames
 from gainlib.surveys.survey import survey
 
@@ -147,6 +148,8 @@ def test_it_is_told_with_its_place_and_what_to_do(tmp_path, making, voice):
     assert (place.channel, told["drop-out"].count) == (2, 1)
     assert "on its channel 2 only, the longest 100 ms, first at 0:0" in told["drop-out"].sentence
     assert told["drop-out"].sentence.endswith("record or export it again, or mend it by hand.")
+    # The waveform is 480 wide, and its mark stands where the drop-out is.
+    assert f'x1="{round(at / len(planted) * 480)}"' in waveform(made.stems[0], [told["drop-out"]])
 
 
 def test_one_drop_out_of_both_channels_is_one(tmp_path, making, voice):

@@ -12,6 +12,7 @@ import soundfile
 from gainlib.storage import bundled
 from gainlib.surveys.record import as_dict
 from gainlib.surveys.report import as_csv, lines
+from gainlib.surveys.sheet import gain_sheet
 from gainlib.surveys.stem import measure_stem
 from gainlib.surveys.survey import survey
 
@@ -106,6 +107,8 @@ def test_noise_in_pauses_and_noise_under_sound_are_two_readings_and_told_apart(t
     told = {each.stem: each.sentence for each in made.faults if each.kind == "noise"}
     assert told["voice"].startswith("its noise floor comes to")
     assert told["organ"].startswith("noise under its sound comes to")
+    under = made.stem("organ").readings["noise_under_sound_dbfs"]
+    assert f">({under:.1f})<".replace("-", "−") in gain_sheet(made)
     assert made.trim("organ").noise_dbfs is None
     assert made.trim("organ").noise_under_sound_dbfs == pytest.approx(-45.0 + made.trim("organ").gain_db, abs=1.5)
     row = dict(zip(*csv.reader(io.StringIO(as_csv(survey(tmp_path / "organ.wav")))), strict=True))
@@ -119,8 +122,8 @@ def test_where_hum_could_hide_is_said(tmp_path, making, chords):
     making.save(tmp_path / "organ.wav", chords + notes)
     making.save(tmp_path / "rain.wav", 0.1 * chords + white(-40.0, len(chords)))
     made = survey(tmp_path)
-    told = [each for each in lines(made) if each.startswith("Mains hum could hide below")]
-    assert [each for each in told if "organ (" in each and "after the trims" in each]
+    told = [each for each in lines(made) if each.startswith("Mains hum could hide under what plays")]
+    assert [each for each in told if "organ up to −" in each and "after the trims" in each]
     of_file = as_dict(made)["stems"]
     assert {each["name"]: each["hum_told_from_dbfs"] for each in of_file}["rain"] < -50.0
     assert "rain" not in told[0]
