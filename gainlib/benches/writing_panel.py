@@ -45,6 +45,8 @@ KINDS = {
     "hear": "find what one can just hear",
     "record": "record a take of one's own",
 }
+NO_BOUNDS = ("reads.at_least", "reads.at_most", "reads.is")
+"""What a rung that is read has no use for."""
 OF_GIVEN = ("take", "strip", "strips", "buses", "groups", "between")
 
 
@@ -355,7 +357,7 @@ class WritingPanel(Panel):
         if self._has("ladder"):
             self._put(
                 self.ladder,
-                entry_fields(LadderEntry, taps=self.writer.taps, paths=list(self.writer.settings)),
+                entry_fields(LadderEntry, leave=NO_BOUNDS, taps=self.writer.taps, paths=list(self.writer.settings)),
                 entry_values(LadderEntry, self.writer.draft.get("ladder", unless={})),
             )
 

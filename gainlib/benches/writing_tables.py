@@ -42,7 +42,9 @@ def tables_of(writer: ExerciseWriter) -> dict[str, RowsForm]:
     ]
     planted = More("Put something wrong", lambda: {"at": next(iter(writer.settings), ""), "by": -6})
     made = [
-        table("strips", StripEntry, "Strip", more=[strip], leave=["stages"], options=recordings),
+        table(
+            "strips", StripEntry, "Strip", more=[strip], leave=["stages"], options=recordings, needless=_no_use_to_sound
+        ),
         table("buses", BusEntry, "Bus", more=[bus], leave=["stages"]),
         table("groups", GroupEntry, "Fader group"),
         table("checks", CheckEntry, "Check"),
@@ -114,6 +116,10 @@ def _no_use_to_ask(row: Mapping[str, Any]) -> set[str]:
         "seconds": {"among", "at", "moment", "within", "low", "high"},
     }.get(row.get("among", ""), {"by", "order" if "order" in row else "pick", "wrong"})
     return (OF_A_NUMBER | OF_A_CHOICE | {"among", "of", "at", "moment"}) - uses
+
+
+def _no_use_to_sound(row: Mapping[str, Any]) -> set[str]:
+    return {"signal"} if "take" in row else set()
 
 
 def _no_use_to_draw(row: Mapping[str, Any]) -> set[str]:
