@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from datetime import date, datetime, time
+from datetime import date, datetime, time, timedelta
 from typing import Any
 
 from gainlib.errors import GainError
@@ -37,9 +37,10 @@ def typed_date(given: str, what: str) -> datetime:
 
 
 def _refused(given: str, what: str) -> datetime:
-    found = meant_date(given)
-    wanted = f"write {found:%Y-%m-%dT%H:%M}" if found else "give a date and a time such as 2027-01-15T18:00"
-    raise GainError(f"{what} is {describe_value(given)}; {wanted}.")
+    found = _meant(given)
+    if isinstance(found, datetime):
+        raise GainError(f"{what} is {describe_value(given)}; write {found:%Y-%m-%dT%H:%M}.")
+    raise GainError(f"{what} is {describe_value(given)}{found}; give a date and a time such as 2027-01-15T18:00.")
 
 
 def meant_date(given: str) -> datetime | None:
@@ -48,6 +49,12 @@ def meant_date(given: str) -> datetime | None:
     >>> meant_date("28.11.2026"), meant_date("3/4/2026")
     (datetime.datetime(2026, 11, 28, 18, 0), None)
     """
+    found = _meant(given)
+    return found if isinstance(found, datetime) else None
+
+
+def _meant(given: str) -> datetime | str:
+    """The moment that a text seems to mean; else what a sentence adds to it, where no calendar or clock has it."""
     text = given.strip()
     if found := _YEAR_FIRST.search(text):
         year, month, day = map(int, found.groups())
@@ -56,24 +63,31 @@ def meant_date(given: str) -> datetime | None:
     elif found := _EITHER_FIRST.search(text):
         first, second, year = map(int, found.groups())
         if first <= 12 and second <= 12 and first != second:
-            return None
+            return ""
         day, month = (first, second) if first > 12 else (second, first)
     else:
-        return None
-    clock = _CLOCK.search(text[found.end() :])
+        return ""
     try:
-        return datetime.combine(date(year, month, day), time(int(clock[1]) % 24, int(clock[2])) if clock else _HOUR)
+        named = datetime.combine(date(year, month, day), time())
     except ValueError:
-        return None
+        return ", a day that no calendar has"
+    clock = _CLOCK.search(text[found.end() :])
+    hour, minute = map(int, clock.groups()) if clock else (_HOUR.hour, _HOUR.minute)
+    if minute > 59 or (hour, minute) > (24, 0):
+        return ", a time that no clock has"
+    try:
+        return named + timedelta(hours=hour, minutes=minute)  # 24:00 is the midnight after that day
+    except OverflowError:
+        return ""
 
 
-def _told(where: str, shown: str, meant: datetime | None) -> str:
-    if meant is None:
-        return f"{where} is {shown}; write year, month, day, time and zone, such as 2026-11-28T18:00:00+01:00."
+def _told(where: str, shown: str, meant: datetime | str) -> str:
+    if isinstance(meant, str):
+        return f"{where} is {shown}{meant}; write year, month, day, time and zone, such as 2026-11-28T18:00:00+01:00."
     try:
         whole = meant.astimezone().isoformat(timespec="seconds")
     except (OverflowError, OSError, ValueError):
-        return _told(where, shown, None)
+        return _told(where, shown, "")
     return f"{where} is {shown}; write {whole} without quotes (the end, {whole[19:]}, is this computer's time zone)."
 
 
@@ -89,7 +103,8 @@ def date_faults(value: Any, place: Place = ()) -> Iterator[Fault]:
             meant = each if isinstance(each, datetime) else datetime.combine(each, _HOUR)
             yield (*place, key), _told("due", f"{each.isoformat()}, without a time zone", meant)
         else:
-            yield (*place, key), _told("due", describe_value(each), meant_date(each) if isinstance(each, str) else None)
+            shown = str(each) if type(each) is int and abs(each) < 10**12 else describe_value(each)
+            yield (*place, key), _told("due", shown, _meant(each) if isinstance(each, str) else "")
 
 
 def untangled_dates(text: str) -> tuple[str, list[str]]:
@@ -104,12 +119,17 @@ def untangled_dates(text: str) -> tuple[str, list[str]]:
         found = None if line.lstrip().startswith("#") else _ENTRY.search(line)
         if not found or found[3] or _is_toml(shown := found[4].strip()):
             continue
-        meant = meant_date(shown)
-        told.append(f"line {index + 1}: {_told('due', shown[:40], meant)}")
+        told.append(f"line {index + 1}: {_told('due', shown[:40], _meant(shown))}")
         lines[index] = f"{line[: found.start(4)]}2026-01-01T00:00:00Z{line[found.end(4) :]}"
     return "\n".join(lines), told
 
 
 def _is_toml(shown: str) -> bool:
     """Whether TOML reads it as a moment or a day; TOML 1.0.0 wants the seconds as well."""
-    return bool(re.fullmatch(r"\d{4}-\d\d-\d\d([Tt ]\d\d:\d\d:\d\d(\.\d+)?([Zz]|[-+]\d\d:\d\d)?)?", shown))
+    if not re.fullmatch(r"\d{4}-\d\d-\d\d([Tt ]\d\d:\d\d:\d\d(\.\d+)?([Zz]|[-+]\d\d:\d\d)?)?", shown):
+        return False
+    try:
+        datetime.fromisoformat(shown.upper())
+    except ValueError:
+        return isinstance(_meant(shown), datetime)  # a zone beyond all bounds: TOML's own sentence tells it
+    return True

@@ -33,9 +33,13 @@ def class_report(
     names: Mapping[str, str],
     without: Sequence[tuple[str, str]],
     without_count: int,
+    superseded: int = 0,
     edition: str = "",
 ) -> str:
-    """The report as a page: what was handed in, how totals spread, each exercise, slips, who needs help with what."""
+    """The report as a page: what was handed in, how totals spread, each exercise, slips, who needs help with what.
+
+    Of `without_count` files and answers without a mark, `superseded` lack nothing but that another hand-in counts.
+    """
     slips = [(each.exercise, slip) for each in figures.exercises for slip in each.slips]
     answered = [each for each in figures.exercises if each.difficulty is not None]
     return render(
@@ -57,6 +61,7 @@ def class_report(
         names=names,
         without=without,
         without_count=without_count,
+        superseded=superseded,
         script=script(),
     )
 

@@ -190,11 +190,12 @@ def _written(marks: Marks, target: Path, wrong: Sequence[tuple[str, str]] = ()) 
         private=True,
     )
     pairs = [replace(each, learner=marks.shown_id(each.learner), other=marks.shown_id(each.other)) for each in pairs]
+    superseded = marks.superseded()
     report = class_report(marks.class_file, figures, pairs, marks.shown_names(), without[:MOST_LISTED], len(without),
-                          edition_of(marks.class_file, marks.exercises))  # fmt: skip
+                          superseded, edition_of(marks.class_file, marks.exercises))  # fmt: skip
     atomic_write(target / "report.html", report, private=True)
     earlier = sum(why == EARLIER for _, why in without)
-    return figures, len(without) - marks.superseded(), earlier
+    return figures, len(without) - superseded, earlier
 
 
 def _kept(folder: Path, work: PageWork) -> str:

@@ -102,6 +102,7 @@ def run_lesson(source: Path, answers: bool = False) -> Any:
         client = NotebookClient(
             lesson, lesson_kernel(Path(made)), timeout=300, store_widget_state=False,
             resources={"metadata": {"path": str(source.parent.resolve())}},
+            extra_arguments=["--log-level=ERROR"],  # what a kernel warns of, its connection, ends with it
         )  # fmt: skip
         try:
             with client.setup_kernel(env=environment, cleanup_kc=True):

@@ -36,6 +36,7 @@ def zone(request, monkeypatch):
         ("2026-11-28T12:00", "2026-11-28T12:00:00"),
         ("2026-11-28 12:00:00", "2026-11-28T12:00:00"),
         ("11/28/2026", "2026-11-28T18:00:00"),
+        ("28.11.2026 24:00", "2026-11-29T00:00:00"),
         ('"28.11.2026"', "2026-11-28T18:00:00"),
         ('"2026-11-28T18:00+01:00"', "2026-11-28T18:00:00"),
     ],
@@ -57,6 +58,27 @@ def test_a_date_that_could_be_two_or_none_is_not_guessed(group, typed):
     group.file.write_text(text.replace(OLD, typed), encoding="utf-8")
     with pytest.raises(GainError, match="write year, month, day, time and zone, such as 2026-11-28T18:00:00"):
         read_class(group.file)
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ("2026-11-31", "due is 2026-11-31, a day that no calendar has; write year"),
+        ("2026-13-01T18:00:00+01:00", "due is 2026-13-01T18:00:00[+]01:00, a day that no calendar has; write year"),
+        ("31.02.2026", "due is 31.02.2026, a day that no calendar has; write year"),
+        ("2026-11-28T25:00", "due is 2026-11-28T25:00, a time that no clock has; write year"),
+        ("2026-11-28T18:61:00", "due is 2026-11-28T18:61:00, a time that no clock has; write year"),
+        ("20261128", "due is 20261128; write year"),
+    ],
+)
+def test_a_day_that_is_none_is_called_so(group, typed, said):
+    text = group.file.read_text(encoding="utf-8")
+    group.file.write_text(text.replace(OLD, typed), encoding="utf-8")
+    with pytest.raises(GainError, match=said):
+        read_class(group.file)
+    if "." not in typed and typed != "20261128":
+        with pytest.raises(GainError, match=said.split("; ")[0].replace("due is ", "--due is '").replace(",", "',")):
+            typed_date(typed, "--due")
 
 
 def test_every_wrong_date_is_told_at_once_with_its_line_or_whose_it_is(group):

@@ -344,3 +344,13 @@ def test_a_hand_in_with_anything_in_any_entry_is_marked_or_listed_and_its_neighb
     assert 0 <= lines["a-02"].total <= 5.0
     odd = [place for place in without if place.startswith("odd.json")]
     assert bool(odd) or lines["a-02"].file is not None
+
+
+def test_an_earlier_hand_in_is_listed_and_not_counted_as_something_without_a_mark(group, run):
+    group.put("early.json", group.content("a-01", made="2026-01-14T12:00:00Z"))
+    group.put("late.json", group.content("a-01"))
+    group.put("letter.json", "Dear teacher")
+    run("mark", group.folder, "--class", group.file, "--feedback", "none")
+    report = (group.home / "marks-of-group-a" / "report.html").read_text(encoding="utf-8")
+    assert "files and answers without a mark<b>1</b>" in report
+    assert "an earlier hand-in of a-01; the latest counts." in report
