@@ -119,9 +119,12 @@ def told_of_media(start: str | os.PathLike[str] | None = None) -> tuple[str, ...
     except GainError as fault:
         return fault.args
     own = [_heading(name) for name in lesson_files() if told.get(name) == ""]
+    kept = {_heading(name): why for name in lesson_files() if isinstance(why := told.get(name), str) and why}
     return (
         f"Your school's takes ({found.get('title')}) are in: {'; '.join(own) or 'no lesson'}.",
-        "The other lessons, and all exercises, keep the bundled takes.",
+        *(f"{heading} keeps the bundled takes, since {why}." for heading, why in kept.items()),
+        f"{'So do the other lessons' if kept else 'The other lessons'}, and all exercises"
+        f"{'.' if kept else ', keep the bundled takes.'}",
     )
 
 

@@ -36,11 +36,22 @@ def test_a_course_is_taught_on_a_set_until_another_is_given(home, second):
     assert gl.takes(LESSON)["lead voice"].seconds == second_takes.SECONDS
     lessons = "01 Work with decibels; 03 Read the meters; 05 Set a recording level"
     assert f"Your school's takes (Second song) are in: {lessons}" in contents().note
+    assert "keeps the bundled takes, since" not in contents().note
     install_lessons(home, "2")  # opened again, without a word of takes
     assert gl.takes(LESSON).own
     media_choice.keep_media(home, media_choice.media_meant("bundled"))
     assert not gl.takes(LESSON).own
     assert contents().note == ""
+
+
+def test_the_contents_say_of_each_lesson_why_it_keeps_the_bundled_takes(home, second, tmp_path):
+    fewer = shutil.copytree(second, tmp_path / "fewer")
+    table = (fewer / "takes.toml").read_text(encoding="utf-8").splitlines(keepends=True)
+    (fewer / "takes.toml").write_text("".join(each for each in table if "shout" not in each), encoding="utf-8")
+    media_choice.keep_media(home, media_choice.media_meant(str(fewer)))
+    why = "05 Set a recording level keeps the bundled takes, since your table has no part named shout."
+    assert why in contents().note
+    assert "So do the other lessons, and all exercises." in contents().note
 
 
 def test_takes_that_are_gone_are_told_and_the_way_back(home, second, tmp_path):
