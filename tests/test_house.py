@@ -64,6 +64,8 @@ OPENED_LATE = {
     "benches/exercise_panel.py": "the teacher's side: an exercise that a learner opens needs none of it",
     "benches/survey_on_bench.py": "ipywidgets: a survey in a script shows no bench",
     "flow/session.py": "pydantic: a lesson that reads and writes no session file needs none of it",
+    "surveys/report.py": "pydantic: a survey that has no order to meet needs none of it",
+    "surveys/survey.py": "Jinja: a survey that writes no gain sheet needs none of it",
     "loops/__init__.py": "numba: what it does not have to compile opens without it",
 }
 
@@ -256,6 +258,14 @@ def test_importing_gainlib_opens_none_of_the_heavy_libraries():
 
 def test_the_meters_open_nothing_of_scipy_until_one_needs_it():
     code = "import sys, gainlib.meters; print([each for each in sys.modules if each.partition('.')[0] == 'scipy'])"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+def test_a_survey_opens_what_an_order_and_a_gain_sheet_need_for_those_alone():
+    code = (
+        "import sys, gainlib.surveys; print([each for each in ('pydantic', 'jinja2', 'scipy') if each in sys.modules])"
+    )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
 

@@ -6,18 +6,20 @@ import json
 import math
 from collections.abc import Sequence
 from decimal import Decimal
+from typing import TYPE_CHECKING
 
 from gainlib.meters import measures
 from gainlib.storage import Cell, csv_text
 from gainlib.surveys.columns import COLUMNS
 from gainlib.surveys.comparison import Changes
-from gainlib.surveys.order import OrderLine
-from gainlib.surveys.order import as_dict as order_as_dict
 from gainlib.surveys.record import as_dict
 from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.stem import Stem
 from gainlib.surveys.trims import MOST_SUMMED, Sum, Trim
 from gainlib.text import counted, printable, shortened, signed
+
+if TYPE_CHECKING:
+    from gainlib.surveys.order import OrderLine
 
 __all__ = [
     "as_csv",
@@ -218,7 +220,10 @@ def _printed(measure: str, value: float) -> str:
 def as_json(survey: SurveyResult, *, changes: Changes | None = None, order: Sequence[OrderLine] | None = None) -> str:
     """`as_dict` as text, with `changes` where there is something to compare with, `order` where there is an order."""
     content = as_dict(survey) | ({} if changes is None else {"changes": changes.as_dict()})
-    content |= {} if order is None else {"order": order_as_dict(order)}
+    if order is not None:
+        from gainlib.surveys.order import as_dict as order_as_dict
+
+        content["order"] = order_as_dict(order)
     return json.dumps(content, ensure_ascii=False, indent=1, allow_nan=False)
 
 

@@ -21,7 +21,6 @@ from gainlib.surveys.groups import Groups, group_stems, share_trims
 from gainlib.surveys.measuring import Measuring, Progress
 from gainlib.surveys.report import as_csv, as_json, lines
 from gainlib.surveys.result import SurveyResult
-from gainlib.surveys.sheet import write_sheet
 from gainlib.surveys.stem import Stem
 from gainlib.surveys.targets import Practice, Tempo
 from gainlib.surveys.trims import Sum, Trim, add_up, apply_trim, find_noise, lower_alike, propose_trim
@@ -66,6 +65,8 @@ class Survey(SurveyResult):
 
     def sheet(self, path: str | os.PathLike[str], *, overwrite: bool = False) -> Path:
         """Write the gain sheet as one HTML file; gives the path back."""
+        from gainlib.surveys.sheet import write_sheet
+
         return write_sheet(self, path, overwrite=overwrite)
 
     def write(self, folder: str | os.PathLike[str], *, word: str = "24", overwrite: bool = False) -> tuple[Path, ...]:
