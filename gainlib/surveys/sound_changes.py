@@ -72,6 +72,8 @@ class SoundChange:
         found = self.likeness
         if found is None:
             return "its readings"
+        if found.passages and found.passages[-1].end <= 0 and not found.other:
+            return "its start is gone"
         if found.passages and not found.other:
             first, last = found.passages[0].seconds[0], found.passages[-1].seconds[1]
             if self.tempo is None:

@@ -71,6 +71,12 @@ def test_only_the_voice_changed(revised):
     )
 
 
+def test_a_stem_without_its_start_is_said_so(revised):
+    # Half a second and 96 samples off its head; what is left is the same.
+    changes = revised({"voice": lambda samples: samples[24_096:]})
+    assert changes.summary == "revision 3: only voice changed, its start is gone."
+
+
 def test_several_changed_and_each_is_told(revised, making):
     changes = revised(
         {
