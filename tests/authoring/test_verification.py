@@ -373,3 +373,15 @@ def test_a_share_of_distortion_is_found_though_the_drive_moves_the_peak(tmp_path
     for each in proof.found:
         # What marks a learner's answer says that it is right.
         assert check(load(file).with_values(each.values), each.answer).passed
+
+
+def test_an_answer_of_a_session_that_fails_is_told_though_something_is_asked_beside(tmp_path):
+    """The search moves controls and answers no ask; what it finds is an answer to the checks."""
+    file = new_exercise("levels/low", kind="session", folder=tmp_path)
+    text = file.read_text(encoding="utf-8")
+    file.write_text(
+        text.replace('"main/fader/gain_db" = -2, low', '"main/fader/gain_db" = 4, low', 1), encoding="utf-8"
+    )
+    proof = verify(file, variants=2)
+    assert any("your answer fails in" in each.text for each in proof.faults)
+    assert not proof.unsolved
