@@ -131,7 +131,7 @@ def verify_all(
     `progress` is called with the exercise's name as well; of more workers, with none, as they begin and after each.
     Raises GainError as `verify` does.
 
-    >>> [proof.sound for proof in verify_all(["recording/leave-room", "gain/lift-the-take"], quick=True)]
+    >>> [proof.sound for proof in verify_all(["recording/leave-room", "levels/two-tracks"], quick=True)]
     [True, True]
     """
     if workers == 1:

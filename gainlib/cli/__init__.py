@@ -249,8 +249,8 @@ def _prove(
             work.add(proof, show=not as_json)
     if as_json:
         typer.echo(work.json())
-    else:
-        say(*work.lines())
+    elif lines := work.lines():
+        say(*lines)
     if work.whole and picture is not None and files:
         said = draw_passing(files[0], picture, pair)
         say(said, err=as_json)

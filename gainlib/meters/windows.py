@@ -105,7 +105,7 @@ class WindowMeter(StreamMeter):
     Examples
     --------
     >>> meter = WindowMeter(48000, 1)
-    >>> meter.push(np.full(4800, 0.001))
+    >>> meter.push(np.resize([0.001, -0.001], 4800))
     >>> meter.noise_floor_dbfs.round(2).tolist(), meter.active_rms_dbfs().round(2).tolist()
     ([-56.99], [-56.99])
     """
@@ -414,7 +414,7 @@ def noise_floor_dbfs(samples: ArrayLike, rate_hz: int) -> Readings:
 
     Examples
     --------
-    >>> noise_floor_dbfs(np.full(48000, 0.001), 48000).round(2).tolist()
+    >>> noise_floor_dbfs(np.resize([0.001, -0.001], 48000), 48000).round(2).tolist()
     [-56.99]
     """
     return read_whole(lambda channels: WindowMeter(rate_hz, channels), samples).noise_floor_dbfs

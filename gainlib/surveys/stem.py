@@ -124,8 +124,8 @@ def measure_stem(
 
     >>> from gainlib.storage import bundled
     >>> stem = measure_stem(bundled("media/kick.flac"), "kick")
-    >>> stem.name, stem.readings["flat_tops"], sorted(stem.readings) == sorted(COLUMNS)
-    ('kick', 0.0, True)
+    >>> stem.name, stem.readings["flat_tops"], sorted(set(COLUMNS) - set(stem.readings))
+    ('kick', 0.0, ['noise_under_sound_dbfs'])
     """
     with SoundFile(path) as recording:
         meter = StemMeter(recording.rate_hz, recording.channels, name, recording.coding)
