@@ -50,7 +50,7 @@ def test_a_restarted_kernel_is_said_and_the_cell_run_again_moves(lab, page, keep
     moved(page)
     before = headline(page)
     restart(page)
-    page.locator(LINE, has_text="The kernel of this page was restarted").wait_for(timeout=30_000)
+    page.locator(LINE, has_text="The kernel of this page was restarted").wait_for()
     # Said once, above; a page without the extension has the bench's own sentence.
     message = page.locator(".gainlib-headline .gainlib-message")
     assert not message.is_visible()
@@ -168,7 +168,7 @@ def test_a_saved_notebook_shows_the_last_picture_and_its_sentence_with_no_kernel
         assert saved.stat().st_size < 1_000_000  # no BokehJS in the notebook
         lab.end_kernels()
         page.goto(f"{lab.base}/lab/tree/saved.ipynb?token={lab.token}&reset")
-        page.locator(".gainlib-headline-line", has_text="The preamp clips").wait_for(timeout=30_000)
+        page.locator(".gainlib-headline-line", has_text="The preamp clips").wait_for()
         page.get_by_role("alert").filter(has_text="No kernel answers this bench").wait_for()
         assert page.locator("img.gainlib-still").count() == 2
         wide = page.locator("img.gainlib-still").first.evaluate("each => each.naturalWidth")

@@ -86,7 +86,7 @@ class Firefox:
             )
         self._wire: Any = None
         try:
-            self._wire = websocket.create_connection(f"{self._address(log)}/session", timeout=60, suppress_origin=True)
+            self._wire = websocket.create_connection(f"{self._address(log)}/session", timeout=180, suppress_origin=True)
             self._numbers = itertools.count(1)
             self.ask("session.new", capabilities={})
             self._page = self.ask("browsingContext.create", type="tab")["context"]
@@ -151,11 +151,11 @@ class Firefox:
         assert "fault" not in said, said["fault"]
         return said["found"]
 
-    def wait_for_function(self, function: str, *, arg: Any = None, timeout: int = 30_000) -> Any:
+    def wait_for_function(self, function: str, *, arg: Any = None, timeout: int = 60_000) -> Any:
         """Wait until a function of the page gives something."""
         return self.evaluate(UNTIL % function, arg, int(time.time() * 1000) + timeout)
 
-    def wait_for_selector(self, selector: str, timeout: int = 30_000) -> None:
+    def wait_for_selector(self, selector: str, timeout: int = 60_000) -> None:
         """Wait until the page has such an element."""
         self.wait_for_function("selector => Boolean(document.querySelector(selector))", arg=selector, timeout=timeout)
 

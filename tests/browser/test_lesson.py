@@ -21,7 +21,7 @@ def lesson(lab, page):
     if not lab.shows(page, LESSON):
         lab.open(page, LESSON)
         lab.run_all(page)
-        page.wait_for_function("() => course.bokeh.library?.documents.length >= 5", timeout=30_000)
+        page.wait_for_function("() => course.bokeh.library?.documents.length >= 5")
     return page
 
 

@@ -25,7 +25,7 @@ def test_it_shows_its_pictures_with_no_connection(browser, tmp_path, keep):
     shown.goto(page.as_uri())
     count = shown.locator("[data-gainlib]").count()
     assert count >= 5
-    shown.wait_for_function(f"() => window.Bokeh?.documents.length === {count}", timeout=20_000)
+    shown.wait_for_function(f"() => window.Bokeh?.documents.length === {count}")
     shown.locator("[data-gainlib]").first.scroll_into_view_if_needed()
     shown.wait_for_function("() => document.querySelector('[data-gainlib]').getBoundingClientRect().height > 250")
     keep(shown, "lesson-page")

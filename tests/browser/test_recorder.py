@@ -259,9 +259,7 @@ def test_a_chain_of_known_gain_and_polarity_is_measured_and_nothing_is_sent_befo
     measure.click()
     said(page, "The signal goes out")
     keep(page, "chain-sending")
-    page.wait_for_function(
-        "() => document.querySelector('.gainlib-take-said').innerText.includes('Gain at 997 Hz')", timeout=30_000
-    )
+    page.wait_for_function("() => document.querySelector('.gainlib-take-said').innerText.includes('Gain at 997 Hz')")
     keep(page, "chain-measured")
     told = page.locator(".gainlib-take-said").inner_text()
     assert "Gain at 997 Hz, channel 1: −6.02 dB. The polarity is turned." in told
