@@ -195,6 +195,8 @@ def firefox(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Firefox]:
         stderr=subprocess.DEVNULL,
     )  # fmt: skip
     try:
+        while not socket.exists() and sink.poll() is None:  # Firefox that finds no sink at its start may wait for ever
+            time.sleep(0.05)
         shown = Firefox(PROGRAM, folder, {"PULSE_SERVER": f"unix:{socket}"})
         yield shown
         shown.close()
