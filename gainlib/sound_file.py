@@ -57,6 +57,9 @@ _LOUDEST = 1e10
 _SAMPLE_BY_SAMPLE = ("PCM_", "FLOAT", "DOUBLE", "ULAW", "ALAW", "ALAC", "DECODED")
 """Codings of which any sample is had without those before it, as libsndfile names them (FLAC is PCM to it)."""
 
+_LOW_BYTE_FIRST = ("WAV", "WAVEX", "RF64", "W64")
+"""Forms whose words stand low byte first, unless their header says otherwise."""
+
 _LOSSY = ("VORBIS", "OPUS", "MPEG")
 _RUN_UP_SECONDS = 2.0
 """Before a part of a long lossy file: many times what a decoder carries along, and next to nothing to decode."""
@@ -340,9 +343,11 @@ class SoundFile:
             raise self._truncated()
         self.channels, self.rate_hz = int(self._sound.channels), int(self._sound.samplerate)
         self.frames, self.form, self.coding = int(self._sound.frames), self._sound.format, self._sound.subtype
+        low_first = self.form in _LOW_BYTE_FIRST and self._sound.endian == "FILE"
+        self._as_words = (self.coding == "PCM_16" and not self.wide) or (self.coding == "PCM_24" and low_first)
         self._at = 0
         if self._decoded is not None:
-            self.form, self.coding = where.suffix.removeprefix(".").upper(), "DECODED"
+            self.form, self.coding, self._as_words = where.suffix.removeprefix(".").upper(), "DECODED", False
         if self.channels < 1 or self.frames < 1 or self.rate_hz < 1:
             self.close()
             what = "channels" if self.channels < 1 else "samples"
@@ -466,10 +471,32 @@ class SoundFile:
 
         try:
             with _unheard:
-                samples: Samples = self._sound.read(frames, dtype=dtype, always_2d=True)
+                if self._as_words:
+                    samples = self._words(frames)
+                else:
+                    samples = self._sound.read(frames, dtype=dtype, always_2d=True)
         except (soundfile.LibsndfileError, RuntimeError, OSError, MemoryError, ValueError) as fault:
             raise self._unreadable(fault) from fault
         self._at += len(samples)
+        return samples
+
+    def _words(self, frames: int) -> Samples:
+        """The next samples from their words as they lie in the file: what the library's own floats are, to the bit.
+
+        Its own way to floats takes each sample by itself, and four times as long.
+        """
+        import soundfile
+
+        if self.coding == "PCM_16":
+            short: NDArray[np.int16] = self._sound.read(frames, dtype="int16", always_2d=True)
+            return np.multiply(short, np.float32(2.0**-15), dtype=np.float32)
+        # Each word is seen with the byte before it, as the low byte of 32 bits, and that byte taken out. The words are
+        # had from libsndfile itself, which soundfile hands out by no name of its own.
+        held = np.zeros(1 + 3 * frames * self.channels, np.uint8)
+        place = soundfile._ffi.from_buffer(held[1:])
+        got = soundfile._snd.sf_read_raw(self._sound._file, place, len(held) - 1) // (3 * self.channels)
+        words = np.ndarray((got, self.channels), "<i4", held, strides=(3 * self.channels, 3))
+        samples: Samples = np.multiply(words & -256, np.float32(2.0**-31), dtype=np.float32)
         return samples
 
     def _sought(self, start: int) -> None:

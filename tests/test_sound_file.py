@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 import gainlib as gl
 from gainlib.audio import Audio, require_memory
 from gainlib.errors import GainError
-from gainlib.sound_file import read, write
+from gainlib.sound_file import SoundFile, read, write
 from gainlib.storage import bundled_folder
 
 RATE_HZ = 48_000
@@ -40,6 +40,24 @@ def test_fixed_point_files_give_back_every_code(tmp_path, ending, subtype, bits)
     back = read(tmp_path / f"a.{ending}")
     assert back.rate_hz == RATE_HZ
     assert np.array_equal(back.samples[:, 0] * top, codes)
+
+
+@pytest.mark.parametrize("channels", [1, 2, 5])
+@pytest.mark.parametrize("subtype", ["PCM_16", "PCM_24"])
+@pytest.mark.parametrize("form", ["WAV", "WAV BIG", "WAVEX", "RF64", "W64", "AIFF", "AIFF LITTLE", "CAF", "FLAC"])
+def test_words_become_the_floats_that_libsndfile_makes_of_them(tmp_path, form, subtype, channels):
+    kind, order = (*form.split(), "FILE")[:2]
+    codes = np.random.default_rng(3).integers(-(2**31), 2**31, (1001, channels), dtype=np.int64).astype(np.int32)
+    codes[:4] = np.array([-(2**31), 2**31 - 1, 0, -256])[:, None]  # with the words' other neighbours beside them
+    path = tmp_path / "some.sound"
+    soundfile.write(path, codes, 48_000, format=kind, subtype=subtype, endian=order)
+    theirs, _ = soundfile.read(path, dtype="float32", always_2d=True)
+    with SoundFile(path) as recording:
+        ours = list(recording.blocks(97))
+        assert {block.dtype for block in ours} == {np.dtype(np.float32)}
+        assert np.array_equal(np.concatenate(ours), theirs)
+        assert np.array_equal(recording.part(500, 700), theirs[500:700])
+        assert np.array_equal(np.concatenate(list(recording.blocks(300, start=101))), theirs[101:])
 
 
 @pytest.mark.parametrize(
