@@ -66,6 +66,9 @@ class Audio:
         What the recording is called; it does not count when two are compared.
     path : Path, optional
         The file that it was read from, whole; it does not count either.
+    room_dbfs : float, optional
+        The noise of its room (AES17 RMS) where that was heard beside it, as at the head of the take that it is a part
+        of; it does not count either.
 
     Raises
     ------
@@ -83,6 +86,7 @@ class Audio:
     rate_hz: int
     name: str = ""
     path: Path | None = field(default=None, repr=False)
+    room_dbfs: float | None = field(default=None, repr=False)
 
     def __post_init__(self) -> None:
         rate: object = self.rate_hz
@@ -156,7 +160,7 @@ class Audio:
         """
         if self.samples.dtype == np.float64:
             return self
-        return Audio(self.samples.astype(np.float64), self.rate_hz, self.name)
+        return Audio(self.samples.astype(np.float64), self.rate_hz, self.name, room_dbfs=self.room_dbfs)
 
     def between(self, start_seconds: float, end_seconds: float) -> Audio:
         """The part from one moment to another, to the nearest sample.
@@ -169,7 +173,8 @@ class Audio:
         start, end = part_frames(start_seconds, end_seconds, self.frames, self.rate_hz)
         (part,) = self.stretches([(start, end)])
         # A view of a short part would hold on to the whole recording.
-        return Audio(part.copy() if 2 * len(part) <= self.frames else part, self.rate_hz, self.name)
+        held = part.copy() if 2 * len(part) <= self.frames else part
+        return Audio(held, self.rate_hz, self.name, room_dbfs=self.room_dbfs)
 
     def __repr__(self) -> str:
         form = f"{channels_in_words(self.channels)}, {self.rate_hz / 1000:g} kHz"

@@ -137,7 +137,7 @@ class BenchModel:
             raise GainError("there is one part, the whole; takes of more than a minute without a ride have others.")
         if start is not None and not (isinstance(start, int | float) and math.isfinite(start) and start >= 0.0):
             raise GainError(f"start is {describe_value(start)}; give the second at which the part begins.")
-        part = self._loudest if start is None else part_at(self.start, float(start))
+        part = self._loudest if start is None else part_at(self.start, float(start), self._loudest.rooms)
         return self._work_on(part, None)
 
     def render_all(self, progress: Callable[[float], object] | None = None) -> BenchModel:

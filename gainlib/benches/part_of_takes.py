@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -11,6 +11,7 @@ import numpy as np
 from gainlib.audio import Audio
 from gainlib.flow import Session, Strip
 from gainlib.meters.loudest import LOUDEST_SECONDS, loudest_start_seconds
+from gainlib.meters.take_noise import room_at_head_dbfs
 from gainlib.sound_file import LONG_SECONDS
 from gainlib.text import clock
 
@@ -21,13 +22,16 @@ __all__ = ["PartOfTakes", "loudest_part", "part_at"]
 class PartOfTakes:
     """Where the part begins and how long it lasts, of takes whose longest lasts `longest` seconds.
 
-    `takes` are the takes cut to it, by strip: a move changes settings and no samples, so they are cut once.
+    `takes` are the takes cut to it, by strip: a move changes settings and no samples, so they are cut once. `rooms` is
+    the noise of each take's room, heard at its head (dBFS), which a part that never pauses could not tell; None where
+    nobody knows it.
     """
 
     start: float
     seconds: float
     longest: float
     takes: dict[str, Audio]
+    rooms: dict[str, float | None] = field(default_factory=dict)
 
     def of(self, session: Session) -> Session:
         """The session with its takes cut to the part."""
@@ -60,17 +64,22 @@ def loudest_part(session: Session) -> PartOfTakes | None:
         _goes_by_the_clock(stage) for channel in session.channels for stage in channel.stages
     ):
         return None
-    return part_at(session, loudest_start_seconds(takes))
+    part = part_at(session, loudest_start_seconds(takes), {})
+    rooms = {each.name: room_at_head_dbfs(each.take, part.takes[each.name]) for each in session.strips}
+    return dataclasses.replace(part, rooms=rooms, takes=_told_of_rooms(part.takes, rooms))
 
 
-def part_at(session: Session, start: float) -> PartOfTakes:
-    """The part of a session that begins at a second, or as late as the longest take allows."""
+def part_at(session: Session, start: float, rooms: dict[str, float | None]) -> PartOfTakes:
+    """The part of a session that begins at a second, or as late as the longest take allows; `rooms` go with it."""
     longest = max(each.take.seconds for each in session.strips)
     begin = round(min(max(0.0, start), max(0.0, longest - LOUDEST_SECONDS)), 2)
     seconds = min(LOUDEST_SECONDS, longest)
-    return PartOfTakes(
-        begin, seconds, longest, {each.name: _cut(each.take, begin, begin + seconds) for each in session.strips}
-    )
+    takes = {each.name: _cut(each.take, begin, begin + seconds) for each in session.strips}
+    return PartOfTakes(begin, seconds, longest, _told_of_rooms(takes, rooms), rooms)
+
+
+def _told_of_rooms(takes: dict[str, Audio], rooms: dict[str, float | None]) -> dict[str, Audio]:
+    return {name: dataclasses.replace(each, room_dbfs=rooms.get(name)) for name, each in takes.items()}
 
 
 def _cut(take: Audio, start: float, end: float) -> Audio:

@@ -21,7 +21,7 @@ from gainlib.decibels import db_from_ratio, power_from_rms_dbfs, ratio_from_db, 
 from gainlib.errors import GainError
 from gainlib.flow.buffers import FEW_SIGNALS, Buffer
 from gainlib.flow.channels import Bus, Strip, Sum
-from gainlib.meters import noise_in_pauses_dbfs
+from gainlib.meters.take_noise import take_noise_dbfs
 from gainlib.stages import Fader, Signal, Stage, StageResult
 
 __all__ = ["Node", "Tap", "TapLevels", "plan_nodes", "render_taps"]
@@ -73,8 +73,8 @@ class _Take:
 
     @functools.cached_property
     def _noise_power(self) -> float:
-        """The mean square of its own noise, read in its pauses; 0 where it never pauses, since nobody can tell."""
-        floor = noise_in_pauses_dbfs(self._samples, self.recording.rate_hz)
+        """The mean square of its own noise; 0 where nobody can tell it."""
+        floor = take_noise_dbfs(self.recording)
         return 0.0 if floor is None else power_from_rms_dbfs(floor)
 
 

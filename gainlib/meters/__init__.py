@@ -14,6 +14,7 @@ What it holds
 - `streaming`: `StreamMeter`, what all meters share: `push` checks a block, `take` trusts it.
 - `levels`: `peak_dbfs`, `rms_dbfs`, `crest_db`, `dc_offset_dbfs` (`LevelMeter`).
 - `windows`: `active_rms_dbfs`, `noise_floor_dbfs`, `noise_in_pauses_dbfs`, `level_histogram` (`WindowMeter`).
+- `take_noise`: the noise of a take, read in its pauses, or in the room at its head.
 - `noise_under_sound`: `noise_under_sound_dbfs`, of a recording that never rests (`NoiseUnderSoundMeter`).
 - `hum`: `hum_dbfs`, mains hum under all of it (`find_hum`).
 - `phrases`: `find_phrases`, where somebody plays and where not; the only definition of a phrase.

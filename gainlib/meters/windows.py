@@ -19,6 +19,7 @@ __all__ = [
     "MOMENT_SECONDS",
     "NOBODY_PLAYS_DBFS",
     "PAUSE_DB",
+    "QUIETEST",
     "WINDOW_SECONDS",
     "LevelHistogram",
     "WindowMeter",
@@ -48,7 +49,8 @@ PAUSE_DB = 20.0
 LEAST_PAUSING_SECONDS = 2.0
 """What is shorter has no pause that could be told from its sound."""
 
-_QUIETEST = 0.05
+QUIETEST = 0.05
+"""The share of the windows that is asked for noise."""
 
 _OFFSET_DB = 3.0
 """An offset (DC) that is half of what the quietest windows hold, or more, is one, and no noise."""
@@ -258,12 +260,12 @@ def floor_dbfs_of(powers: Readings) -> Readings:
         sounding = np.sort(powers[away_from_silence(powers[:, channel]), channel])
         if len(sounding) == 0:
             continue
-        quietest = rms_dbfs_from_power(float(sounding[: math.ceil(_QUIETEST * len(sounding))].mean()))
+        quietest = rms_dbfs_from_power(float(sounding[: math.ceil(QUIETEST * len(sounding))].mean()))
         # All that sounds is loud, and the rest is silent: pauses that were emptied have no floor. Silence before the
         # first sound and after the last is no pause.
         heard = np.flatnonzero(powers[:, channel])
         within = int(heard[-1] - heard[0]) + 1
-        emptied = within - len(heard) >= _QUIETEST * within and -math.inf < active < quietest + PAUSE_DB
+        emptied = within - len(heard) >= QUIETEST * within and -math.inf < active < quietest + PAUSE_DB
         readings[channel] = -math.inf if emptied else quietest
     return readings
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from gainlib.decibels import alignment
 from gainlib.flow import Rendering, TapLevels
-from gainlib.meters import noise_in_pauses_dbfs
+from gainlib.meters.take_noise import take_noise_dbfs
 from gainlib.stages import Converter, Source
 from gainlib.text import dbfs, left, level, plain, signed, times
 from gainlib.views.base import Columns, View
@@ -397,12 +397,12 @@ def _equipment_alone(rendering: Rendering, table: list[TapLevels]) -> bool:
 
 
 def _noise_is_untold(rendering: Rendering, tap: str) -> bool:
-    """Whether the recording at the head of a strip never pauses, and no setting says what its noise is."""
+    """Whether nobody can tell the noise of the recording at the head of a strip, and no setting says what it is."""
     strip, stage = rendering.session.tap(tap)
     head = stage_of(rendering, strip, stage)
     take = next((each.take for each in rendering.session.strips if each.name == strip), None)
     said = isinstance(head, Source) and head.noise_dbfs is not None
-    return take is not None and not said and noise_in_pauses_dbfs(take.samples, take.rate_hz) is None
+    return take is not None and not said and take_noise_dbfs(take) is None
 
 
 def _floor(scales: _Scales, index: int, each: TapLevels) -> str:

@@ -13,6 +13,7 @@ from gainlib.audio import Audio
 from gainlib.errors import GainError
 from gainlib.learners.takes import keep_take, kept_takes, takes_folder
 from gainlib.meters import measures, rms_dbfs
+from gainlib.meters.take_noise import ROOM_SECONDS
 from gainlib.sound_file import read
 from gainlib.text import counted, dbfs, path_text
 from gainlib.widgets.as_left import as_left
@@ -20,13 +21,10 @@ from gainlib.widgets.assets import STYLES, script
 from gainlib.widgets.base import CourseWidget
 from gainlib.widgets.cell_display import replace_in_cell
 
-__all__ = ["LONGEST_SECONDS", "ROOM_SECONDS", "Recorder", "record"]
+__all__ = ["LONGEST_SECONDS", "Recorder", "record"]
 
 LONGEST_SECONDS = 600.0
 """The longest take that a page can be asked to hold: ten minutes of stereo at 48 kHz are 230 MB."""
-
-ROOM_SECONDS = 3.0
-"""So much silence stands first in a take: the room's own noise, before anybody plays (a choice of this course)."""
 
 PROMPTS = [
     [0.0, "Quiet, please: the room’s own noise."],

@@ -12,6 +12,7 @@ import soundfile
 import gainlib as gl
 from gainlib.benches.bench_model import BenchModel
 from gainlib.errors import GainError
+from gainlib.meters.take_noise import take_noise_dbfs
 
 RATE_HZ = 8000
 LOUD = 61.0
@@ -70,6 +71,47 @@ def test_all_is_rendered_with_its_progress_until_something_moves(long):
     long.move("fader/gain_db", -6.0)
     assert long.part.start == 7.0
     assert long.rendering.at("fader").seconds == 30.0
+
+
+ROOM_DBFS = -58.0
+
+
+def after_the_room(room):
+    """A tone that never pauses, loudest at a minute, behind three seconds of what is given as the room."""
+    held = 0.1 * np.sin(2 * np.pi * 440 * np.arange(117 * RATE_HZ) / RATE_HZ)
+    held[57 * RATE_HZ : 87 * RATE_HZ] *= 3.0
+    return gl.Audio(np.concatenate([room, held]), RATE_HZ, "held")
+
+
+def noise(level_dbfs):
+    """White noise of that RMS (AES17), 3 s of it."""
+    drawn = np.random.default_rng(5).standard_normal(3 * RATE_HZ)
+    return 10 ** (level_dbfs / 20) * drawn / np.sqrt(2 * np.mean(drawn**2))
+
+
+def test_the_noise_of_the_room_at_a_takes_head_goes_with_each_part_and_with_the_whole():
+    """The quietest twentieth of white noise lies 0.5 dB below its level: of 60 windows of 400 samples the lowest three
+    are on average two standard deviations down, each the square root of 2/400 of the power (derived: −0.65 dB)."""
+    session = gl.Session.of(after_the_room(noise(ROOM_DBFS)), [gl.Trim(), gl.Fader()], name="voice")
+    made = gl.bench(session, controls=["trim/gain_db"])
+    assert made.part.start == pytest.approx(60.0, abs=120 / 400)
+    for show in (lambda: None, lambda: made.show_part(10.0), made.render_all):
+        show()
+        assert made.rendering.level("trim").noise_dbfs == pytest.approx(ROOM_DBFS - 0.65, abs=0.3)
+    made.show_part(10.0).move("trim/gain_db", 6.0)
+    assert made.rendering.level("fader").noise_dbfs == pytest.approx(ROOM_DBFS + 6.0 - 0.65, abs=0.3)
+    (told,) = re.findall(r"Trim.*?noise floor −(\d+\.\d) dBFS", made.sentences[0])
+    assert float(told) == pytest.approx(-ROOM_DBFS - 6.0 + 0.65, abs=0.3)
+
+
+@pytest.mark.parametrize("head", [np.zeros(3 * RATE_HZ), noise(-25.0)])
+def test_a_head_that_is_silent_or_plays_tells_nothing_of_a_room(head):
+    session = gl.Session.of(after_the_room(head), [gl.Trim()], name="voice")
+    assert take_noise_dbfs(session.strips[0].take) is None
+    made = gl.bench(session, controls=["trim/gain_db"])
+    for show in (lambda: None, made.render_all):
+        show()
+        assert made.rendering.level("trim").noise_dbfs == -np.inf
 
 
 def test_what_is_saved_and_copied_is_of_the_whole(long, tmp_path):
