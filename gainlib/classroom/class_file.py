@@ -81,6 +81,7 @@ class ClassFile(ClassBasis):
     late: Late | None = None
     lists_names: bool = True
     counts: WhichCounts = "latest"
+    takes: ShortText | None = None
     csv: CsvEntry = Field(default_factory=CsvEntry)
     groups: Annotated[list[Section], Field(max_length=1000)] = Field(default_factory=list)
     corrections: Annotated[list[Correction], Field(max_length=100_000)] = Field(default_factory=list)
@@ -236,6 +237,8 @@ def class_text(made: ClassFile) -> str:
         lines.append(f"collect = {toml_value(made.collect)}")
     else:
         lines.append('# A folder that everybody reaches, where hand-ins are put as well:\n# collect = "/srv/hand-ins"')
+    if made.takes is not None:
+        lines.append(f"takes   = {toml_value(made.takes)}  # what lessons are taught on")
     if not made.lists_names:
         lines.append("lists_names = false  # in the start file for all; each types their id")
     lines += [_MORE, "\nexercises = [", *exercise_rows(made), "]"]

@@ -22,6 +22,7 @@ from gainlib.exercises.contents import task_digest
 from gainlib.learners.learners_file import ENDING, ClassExercise, Learner, code_of, load_entry, validate_class
 from gainlib.learners.naming import file_names, require_text
 from gainlib.learners.start_file import LARGEST_BYTES, fault_of_path, pack, read_start_file
+from gainlib.media_sets import MediaSet, read_media_set
 from gainlib.storage import atomic_write, bundled_folder, given_path, toml_value
 from gainlib.text import counted, describe_value, memory, path_text
 
@@ -35,6 +36,7 @@ __all__ = [
     "packing_of",
     "start_file_of",
     "told_size",
+    "told_takes",
     "told_unproven",
     "write_start_files",
 ]
@@ -45,12 +47,16 @@ MUCH_BYTES = 1_000_000_000
 
 @dataclass(frozen=True)
 class Packing:
-    """What goes into the start files of a class: every file by its path there, and the edition of the class."""
+    """What goes into the start files of a class: every file by its path there, and the edition of the class.
+
+    Of the `takes` that its lessons are taught on they name the title and the table's digest.
+    """
 
     of_class: ClassFile
     files: Mapping[str, Path]
     edition: str
     made: datetime
+    takes: MediaSet | None = None
 
     @property
     def bytes(self) -> int:
@@ -85,6 +91,9 @@ class Packing:
         due = of.due_for(learner.id) if learner else of.due
         lines += [f"due     = {due.isoformat()}"] if due else []
         lines += [f"collect = {toml_value(of.collect)}"] if of.collect else []
+        if self.takes:
+            known = {"title": self.takes.title, "sha256": self.takes.digest}
+            lines += [f"takes   = {toml_value(known)}  # what the lessons are taught on; its sound is not here"]
         lines += [f"edition = {toml_value(self.edition)}", f"made    = {self.made.isoformat()}"]
         lines += ["\nexercises = [", *exercise_rows(self._packed(learner)), "]", "files = [", *self._listed, "]"]
         if not learner and of.learners and of.lists_names:
@@ -118,7 +127,8 @@ def packing_of(of_class: ClassFile, home: Path) -> Packing:
         if entry.file:
             for path, file in _files_of(exercises[entry.name]).items():
                 _add(files, path, file, entry.name)
-    made = Packing(of_class, files, edition_of(of_class, exercises), datetime.now(UTC).replace(microsecond=0))
+    takes = read_media_set(home / of_class.takes) if of_class.takes else None
+    made = Packing(of_class, files, edition_of(of_class, exercises), datetime.now(UTC).replace(microsecond=0), takes)
     if made.bytes > LARGEST_BYTES:
         raise GainError(
             f"the exercises of your own come to {memory(made.bytes)} with their recordings, and a start file may have "
@@ -192,6 +202,7 @@ def new_class(
     exercises: Iterable[str] = (),
     due: datetime | None = None,
     collect: str = "",
+    takes: str | os.PathLike[str] = "",
     lists_names: bool = True,
 ) -> tuple[Path, Path]:
     """Write the teacher's file of a new class, with a new key, and the start file for all; gives both paths.
@@ -200,8 +211,8 @@ def new_class(
     one for all lists ids and names to choose from, unless `lists_names` is false.
 
     `exercises` are names of the collection (all of it, when none is given) or paths of TOML files of one's own, which
-    are packed into the start files with their recordings. Nothing is written over. Raises GainError for what makes no
-    sense.
+    are packed into the start files with their recordings. `takes` is the folder of a media set that the lessons are
+    taught on: start files name it. Nothing is written over. Raises GainError for what makes no sense.
 
     >>> import tempfile
     >>> for each in new_class(Path(tempfile.mkdtemp()) / "group-a", exercises=["recording/leave-room"]):
@@ -233,6 +244,8 @@ def new_class(
         content["due"] = due
     if collect:
         content["collect"] = collect
+    if os.fspath(takes):
+        content["takes"] = Path(os.path.relpath(given_path(takes).resolve(), target.parent.resolve())).as_posix()
     made = validate_class(content, ClassFile, target)
     for path in (target, start_file_of(target), own_files_of(target)):
         if path.exists() or path.is_symlink():
@@ -312,6 +325,20 @@ def told_size(packing: Packing) -> tuple[str, ...]:
         size += f", so all {count} have {memory(packing.bytes * count)}; recordings saved as FLAC have less"
     held = f"{counted(own, 'exercise')} of your own" + (f" and {counted(takes, 'recording')}" if takes else "")
     return (f"Each start file holds {held}, {size}.",)
+
+
+def told_takes(packing: Packing) -> tuple[str, ...]:
+    """What start files say of the takes that the lessons are taught on; none where these are the bundled ones.
+
+    >>> told_takes(Packing(ClassFile.model_construct(exercises=[]), {}, "0", datetime.now(UTC)))
+    ()
+    """
+    if packing.takes is None:
+        return ()
+    return (
+        f"Start files name the takes “{packing.takes.title}” and do not hold them: each computer opens the course once "
+        "with --media and their folder. Exercises and marks keep the bundled takes.",
+    )
 
 
 def told_unproven(packing: Packing) -> tuple[str, ...]:

@@ -110,7 +110,7 @@ def _open(
     from gainlib.cli.joining import join
     from gainlib.learners.course_folder import install_lessons
     from gainlib.learners.jupyter_server import serve
-    from gainlib.learners.media_choice import keep_media, media_meant, told_of_media
+    from gainlib.learners.media_choice import keep_media, media_meant, told_of_class_takes, told_of_media
     from gainlib.learners.naming import require_text
     from gainlib.learners.progress import Progress
 
@@ -126,7 +126,10 @@ def _open(
     name = name or (here.name if here and class_file else "")
     laid = install_lessons(place, __version__, only=lessons or None)
     say(*laid.text.split("\n"))
-    say(*(keep_media(laid.folder, takes) if media else told_of_media(laid.folder)))
+    if media:
+        say(*keep_media(laid.folder, takes), *told_of_class_takes(laid.folder))
+    else:
+        say(*told_of_media(laid.folder))
     progress = Progress.at(laid.folder, name=name)
     if progress.note:
         say(progress.note)

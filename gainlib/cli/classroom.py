@@ -47,6 +47,9 @@ def _new_class(
     ] = None,
     due: Annotated[str, typer.Option(help="When hand-ins are due, such as 2027-01-15T18:00.")] = "",
     collect: Annotated[str, typer.Option(help="A folder that everybody reaches; hand-ins are copied there.")] = "",
+    media: Annotated[
+        str, typer.Option(help="The folder of the takes that your class opens the lessons with.", metavar="FOLDER")
+    ] = "",
     without_names: Annotated[
         bool, typer.Option("--without-names", help="No names in the start file for all: each types their id.")
     ] = False,
@@ -66,6 +69,7 @@ def _new_class(
         packing_of,
         start_file_of,
         told_size,
+        told_takes,
         told_unproven,
         write_start_files,
     )
@@ -74,7 +78,7 @@ def _new_class(
         teacher = file if file.suffix == ".toml" else file.with_suffix(".toml")
         packing, own = write_start_files(teacher), own_files_of(teacher)
         say(f"Written again: {start_file_of(teacher)}{f' and {own}' if own.is_dir() else ''}", *told_size(packing))
-        say(*told_unproven(packing))
+        say(*told_takes(packing), *told_unproven(packing))
         say(
             f"This is edition {packing.edition}. Who opens theirs again has it, and everybody where it lies on a share."
         )
@@ -95,6 +99,7 @@ def _new_class(
         exercises=exercise or (),
         due=when,
         collect=collect,
+        takes=media,
         lists_names=not without_names,
     )
     if roster and found:
@@ -109,7 +114,7 @@ def _new_class(
     else:
         say(f"{for_all} is for the learners: gainlib open {for_all.name}")
     packing = packing_of(read_class(teacher), teacher.parent)
-    say(*told_size(packing), *told_unproven(packing))
+    say(*told_size(packing), *told_takes(packing), *told_unproven(packing))
 
 
 def _column(given: str) -> tuple[str, str]:

@@ -206,13 +206,14 @@ def contents() -> Contents:
         )
     pages = (("Exercise book", "exercise-book.ipynb"), ("Glossary: every trade word in one sentence", "glossary.ipynb"))
     laid = tuple((title, _link(folder, name)) for title, name in pages if (folder / name).is_file())
-    note, work = " ".join(filter(None, [progress.note, *told_of_media(folder)])), None
+    note, work = progress.note, None
     try:
         if here := brought_up_to_date(course_folder()):
             headings = {each: _linked(folder, file) for each, file in files.items()}
             work = set_work(here, folder, progress, lambda name: _link(folder, name), headings)
     except GainError as fault:
         note = " ".join(filter(None, [note, f"Your class cannot be shown: {fault}"]))
+    note = " ".join(filter(None, [note, *told_of_media(folder)]))
     return Contents(tuple(lessons), note, laid, work)
 
 

@@ -27,6 +27,7 @@ from gainlib.text import describe_value, listed
 __all__ = [
     "ClassBasis",
     "ClassExercise",
+    "ClassTakes",
     "Learner",
     "LearnersFile",
     "PackedFile",
@@ -109,6 +110,13 @@ class PackedFile(Entry):
     sha256: Annotated[str, StringConstraints(pattern=r"[0-9a-f]{64}")]
 
 
+class ClassTakes(Entry):
+    """The media set that a class is taught on: its title and the SHA-256 of its table, and nothing of its sound."""
+
+    title: ShortText
+    sha256: Annotated[str, StringConstraints(pattern=r"[0-9a-f]{64}")]
+
+
 class LearnersFile(ClassBasis):
     """What a learner's computer gets of a class.
 
@@ -125,6 +133,7 @@ class LearnersFile(ClassBasis):
     edition: ShortText = ""
     made: datetime | None = None
     files: Annotated[list[PackedFile], Field(max_length=MOST_FILES)] = Field(default_factory=list)
+    takes: ClassTakes | None = None
 
     @property
     def tag(self) -> str:

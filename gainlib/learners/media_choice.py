@@ -9,13 +9,14 @@ from pathlib import Path
 
 from gainlib.errors import GainError
 from gainlib.learners.course_folder import MARK, course_folder
+from gainlib.learners.enrolment import enrolled
 from gainlib.media_sets import TABLE, LessonTakes, MediaSet, first_table, lesson_needs, read_media_set, taught_on
 from gainlib.sound_file import sounds_in
 from gainlib.storage import atomic_write, given_path, lesson_files, lesson_heading, lesson_number
 from gainlib.storage.foreign import read_json
 from gainlib.text import counted, path_text
 
-__all__ = ["BUNDLED", "chosen_takes", "keep_media", "media_meant", "takes", "told_of_media"]
+__all__ = ["BUNDLED", "chosen_takes", "keep_media", "media_meant", "takes", "told_of_class_takes", "told_of_media"]
 
 CHOICE = "takes.json"
 LARGEST_BYTES = 64 * 1024
@@ -108,8 +109,37 @@ def chosen_takes(start: str | os.PathLike[str] | None = None) -> MediaSet | None
         ) from fault
 
 
+def told_of_class_takes(start: str | os.PathLike[str] | None = None) -> tuple[str, ...]:
+    """What is said where the learner's class is taught on other takes than this course: which, and where to ask.
+
+    >>> import tempfile
+    >>> told_of_class_takes(tempfile.mkdtemp())
+    ()
+    """
+    try:
+        here, chosen = enrolled(course_folder(start)), chosen_takes(start)
+    except GainError:  # a class that is damaged, and takes that are gone, are told where they are asked for
+        return ()
+    wanted = here.of.takes if here else None
+    if here is None or wanted is None or (chosen and chosen.digest == wanted.sha256):
+        return ()
+    if chosen and chosen.title == wanted.title:
+        why = f"This course has another {TABLE} of “{wanted.title}” than {here.of.title}"
+    else:
+        has = f"is taught on “{chosen.title}”" if chosen else "has the bundled takes"
+        why = f"{here.of.title} is taught on the takes “{wanted.title}”, and this course {has}"
+    return (
+        f"{why}: ask your teacher which folder they lie in, then gainlib open COURSE --media FOLDER. "
+        "Exercises and marks do not hang on it.",
+    )
+
+
 def told_of_media(start: str | os.PathLike[str] | None = None) -> tuple[str, ...]:
     """What the learner's page says of a school's own takes, by sentences; nothing where the bundled ones are used."""
+    return *_told_of_choice(start), *told_of_class_takes(start)
+
+
+def _told_of_choice(start: str | os.PathLike[str] | None) -> tuple[str, ...]:
     found = _choice(start)
     told = found.get("lessons")
     if not isinstance(told, Mapping):

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import dataclasses
 import functools
+import hashlib
 import math
 import os
 from collections.abc import Mapping
@@ -56,6 +58,8 @@ class MediaSet:
         How many seconds of each role are used.
     rates_hz, channels : mapping of str to int
         Of each role.
+    digest : str
+        The SHA-256 of its table, by which a set is known again wherever its folder lies.
     """
 
     folder: Path
@@ -67,6 +71,7 @@ class MediaSet:
     channels: Mapping[str, int]
     starts_at: float = 0.0
     tempo_bpm: float | None = None
+    digest: str = ""
 
     def take(self, role: str, part: str = "") -> Audio:
         """The take of that role, or a part of it, as it was recorded; named after the role.
@@ -113,7 +118,7 @@ def read_media_set(folder: str | os.PathLike[str]) -> MediaSet:
     if found.faults:
         told = sorted(((line_of(lines, place) or 0, said) for place, said in found.faults), key=lambda each: each[0])
         raise GainError(*(_at(line, said) for line, said in told[:MOST_TOLD]))
-    return found.media
+    return dataclasses.replace(found.media, digest=hashlib.sha256(text.encode()).hexdigest())
 
 
 def _at(line: int, said: str) -> str:

@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import shutil
+import tomllib
+import zipfile
 
 import pytest
 import second_takes
 
 import gainlib as gl
+from gainlib.classroom import new_class
 from gainlib.errors import GainError
+from gainlib.exercises import load
 from gainlib.learners import media_choice
 from gainlib.learners.contents import contents
 from gainlib.learners.course_folder import MARK, install_lessons
+from gainlib.learners.enrolment import enrol
 
 LESSON = "set-recording-level"
 
@@ -94,3 +100,42 @@ def test_what_a_learner_had_done_is_there_again_when_the_takes_come_back(home, s
     for each in (str(second), "bundled"):
         media_choice.keep_media(home, media_choice.media_meant(each))
     assert json.loads(left.read_text(encoding="utf-8")) == {"preamp/gain_db": 41.0}
+
+
+@pytest.fixture
+def in_class(home, second, tmp_path):
+    """The learner is in a class that is taught on the second set."""
+    _, start_file = new_class(tmp_path / "group-a", title="Group A", exercises=["recording/leave-room"], takes=second)
+    enrol(home, start_file, "a-17")
+    return start_file
+
+
+def test_who_opens_a_class_without_its_takes_is_told_which_and_where_to_ask(home, second, in_class, tmp_path):
+    asked = "“Second song”, and this course {}: ask your teacher which folder they lie in"
+    assert asked.format("has the bundled takes") in contents().note
+    other = shutil.copytree(second, tmp_path / "other")
+    table = (other / "takes.toml").read_text(encoding="utf-8")
+    (other / "takes.toml").write_text(table.replace("Second song", "Third song"), encoding="utf-8")
+    media_choice.keep_media(home, media_choice.media_meant(str(other)))
+    assert asked.format("is taught on “Third song”") in contents().note
+    (other / "takes.toml").write_text(table + "# another\n", encoding="utf-8")
+    assert "another takes.toml of “Second song” than Group A: ask your teacher" in contents().note
+    # Wherever its folder lies, the set of the class is known again.
+    (other / "takes.toml").write_bytes(table.encode())
+    assert "ask your teacher" not in contents().note
+
+
+def test_a_start_file_names_the_takes_and_holds_no_sound_and_marks_keep_the_bundled_ones(in_class, second):
+    with zipfile.ZipFile(in_class) as archive:
+        assert archive.namelist() == ["class.toml"]
+        known = tomllib.loads(archive.read("class.toml").decode())["takes"]
+    table = (second / "takes.toml").read_bytes()
+    assert known == {"title": "Second song", "sha256": hashlib.sha256(table).hexdigest()}
+    variant = load("recording/leave-room").variant("a-17")
+    assert variant.session.strips[0].take == gl.read("media/lead-voice.flac")
+
+
+def test_takes_that_are_none_make_no_class(tmp_path):
+    with pytest.raises(GainError, match=r"has no takes\.toml"):
+        new_class(tmp_path / "group-a", exercises=["recording/leave-room"], takes=tmp_path)
+    assert not list(tmp_path.iterdir())
