@@ -8,6 +8,7 @@ the loops themselves, which are cut so that the processor's lanes fill without.
 from __future__ import annotations
 
 import os
+import sys
 from collections.abc import Callable
 from typing import Any, TypeVar, cast
 
@@ -30,6 +31,16 @@ _PIECE = 2048  # samples that are filtered at a time, likewise
 # What is kept is run, so where that is must not be told by a file in the current folder (.numba_config.yaml).
 _config: Any = numba.config
 _config.CACHE_DIR = os.environ.get("NUMBA_CACHE_DIR", "")
+
+# Numba looks whether its np.convolve has BLAS to work with, and opens all of scipy.linalg for that, a tenth of a second
+# and 16 MB. No loop here convolves so; np.dot and the like ask again when they are compiled.
+_BLAS = "scipy.linalg.cython_blas"
+if _BLAS not in sys.modules:
+    sys.modules[_BLAS] = cast(Any, None)
+    try:
+        import numba.np.arraymath
+    finally:
+        del sys.modules[_BLAS]
 
 
 def compiled(loop: Loop) -> Loop:

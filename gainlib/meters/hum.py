@@ -171,13 +171,11 @@ def _standing(frames: NDArray[np.floating]) -> tuple[NDArray[np.float64], ...] |
     stands where it is and is not the slope of another, and how high it would have to be for that; and each line's
     weight.
     """
-    from scipy import fft  # 15 MB and a third of a second, which a lesson without hum does not need
-
     rest = np.count_nonzero(frames.reshape(len(frames), 40, -1).any(axis=2), axis=1) == 40
     if np.count_nonzero(rest) < _LEAST_FRAMES:  # digital silence has no hum and says nothing of it
         return None
     window = np.hanning(_FRAME).astype(np.float32)
-    spectra = fft.rfft((frames - frames.mean(axis=1, keepdims=True)) * window, axis=1)[:, :_TOP_HZ]
+    spectra = np.fft.rfft((frames - frames.mean(axis=1, keepdims=True)) * window, axis=1)[:, :_TOP_HZ]
     powers = np.abs(spectra).astype(np.float64) ** 2
     # What sounds beside a line, on the side where that is less: another note may stand on the other.
     first, last = _BESIDE
@@ -189,7 +187,7 @@ def _standing(frames: NDArray[np.floating]) -> tuple[NDArray[np.float64], ...] |
     # A line of a whole number of hertz turns by so much from frame to frame.
     turns = np.exp(-2j * np.pi * (_HOP / 1000.0) * (np.arange(len(frames))[:, None] * np.arange(_TOP_HZ) % 1000))
     weighted = (spectra * weights * turns).astype(np.complex64)
-    steady = np.abs(fft.fft(weighted, 2 * len(frames), axis=0)).astype(np.float64) ** 2
+    steady = np.abs(np.fft.fft(weighted, 2 * len(frames), axis=0)).astype(np.float64) ** 2
     off_hz = np.abs(np.fft.fftfreq(2 * len(frames), _HOP / 1000.0))
     total = weights.sum(axis=0)
     strongest = steady.max(axis=0) / total**2

@@ -104,8 +104,6 @@ class NoiseUnderSoundMeter(StreamMeter):
         self._look(rows)
 
     def _look(self, rows: NDArray[np.floating]) -> None:
-        from scipy import fft  # 15 MB and a third of a second, which a lesson without noise does not need
-
         full = rows.shape[1] // self._width
         chosen = np.arange(self._next - self._looked, full, self._stride)
         self._looked += full
@@ -114,7 +112,7 @@ class NoiseUnderSoundMeter(StreamMeter):
         self._next += self._stride * len(chosen)
         windows = rows.reshape(len(rows), full, self._width)[:, chosen]
         with np.errstate(over="ignore", invalid="ignore"):
-            lines = fft.rfft(windows * self._window, axis=2)
+            lines = np.fft.rfft(windows * self._window, axis=2)
             powers = (lines.real**2 + lines.imag**2).astype(np.float32)
             sums = finite_powers(np.add.reduceat(powers, self._edges, axis=2))
         logs = np.add.reduceat(np.log(powers + np.float32(1e-30)), self._edges, axis=2) / self._lines
