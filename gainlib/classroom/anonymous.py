@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from gainlib.classroom.class_file import RosterLine
@@ -21,13 +21,11 @@ class AnonymousMarks(Marks):
     What quotes a file's name, or a name that a hand-in carries, is left out, since it may tell whose it is.
     """
 
-    _named: Marks
-
     @classmethod
     def of(cls, marks: Marks) -> AnonymousMarks:
         """The marks of a folder without names."""
         made = cls.__new__(cls)
-        made.__dict__ = {**marks.__dict__, "_named": marks}
+        made.__dict__ = {**marks.__dict__}
         return made
 
     def shown_id(self, learner_id: str) -> str:
@@ -57,7 +55,7 @@ class AnonymousMarks(Marks):
             name=code,
             file=replace(line.file, place="", name="") if line.file else None,
             remarks=(_LOOK,) if line.remarks else (),
-            strange=(),
+            strange=(_HIDDEN,) * len(line.strange),
             unusable=tuple(HandedFile("a file", "", fault="it cannot be used.") for _ in line.unusable),
             foreign=tuple(
                 ForeignNumbers("", tuple(map(self.shown_id, each.owners)), each.exercises) for each in line.foreign
@@ -65,7 +63,6 @@ class AnonymousMarks(Marks):
             fault="the line could not be made." if line.fault else "",
         )
 
-    def not_marked(self) -> Iterator[tuple[str, str]]:
-        """As many rows as got no mark, without what tells whose they are."""
-        for number, _ in enumerate(self._named.not_marked(), start=1):
-            yield f"{number}", _HIDDEN
+    def shown_without(self, rows: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:
+        """As many rows, without what tells whose they are."""
+        return [(f"{number}", _HIDDEN) for number, _ in enumerate(rows, start=1)]

@@ -14,7 +14,7 @@ from gainlib.classroom.store import Store
 from gainlib.html.pages import render
 from gainlib.text import counted, listed, moment_in_words
 
-__all__ = ["MarkChange", "changes_page", "note_changes"]
+__all__ = ["Changes", "MarkChange", "changes_page"]
 
 MOST_SHOWN = 20
 """So many markings that changed something stand on the page."""
@@ -32,22 +32,28 @@ class MarkChange:
     why: str
 
 
-def note_changes(store: Store, lines: Iterable[LearnerMark], now: datetime) -> list[MarkChange]:
-    """Compare each mark line with that of the last marking, keep the new ones, and give what changed.
+class Changes:
+    """What this marking changes: each mark line is noted, then all are kept for the next one to compare with.
 
-    Nothing changed in a first marking, since there was none before.
+    Nothing changes in a first marking, since there was none before.
     """
-    known = store.told()
-    found: list[MarkChange] = []
-    told: list[tuple[str, str]] = []
-    for line in lines:
+
+    def __init__(self, store: Store) -> None:
+        self._store, self._known = store, store.told()
+        self._told: list[tuple[str, str]] = []
+        self.found: list[MarkChange] = []
+
+    def note(self, line: LearnerMark) -> None:
+        """Compare a mark line with that of the last marking."""
         content = _told(line)
-        told.append((line.learner_id, json.dumps(content)))
-        if known:
-            found += _changes(line, known.get(line.learner_id), content)
-    rows = json.dumps([asdict(each) for each in found])
-    store.keep_told(told, (now.isoformat(timespec="seconds"), rows) if found else None)
-    return found
+        self._told.append((line.learner_id, json.dumps(content)))
+        if self._known:
+            self.found += _changes(line, self._known.get(line.learner_id), content)
+
+    def keep(self, now: datetime) -> None:
+        """Let what was noted stand as the last marking."""
+        rows = json.dumps([asdict(each) for each in self.found])
+        self._store.keep_told(self._told, (now.isoformat(timespec="seconds"), rows) if self.found else None)
 
 
 def changes_page(store: Store, title: str) -> str:

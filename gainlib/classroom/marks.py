@@ -154,6 +154,17 @@ class LearnerMark:
         return round(sum(each.counted_out_of for each in self.exercises), 2)
 
     @property
+    def without_mark(self) -> Iterator[tuple[str, str]]:
+        """Every answer of the hand-in that got no mark, with the sentence that says why; or why the line has none."""
+        if self.fault:
+            yield f"the marks of {self.learner_id}", self.fault
+        elif self.file:
+            for each in self.exercises:
+                if each.fault:
+                    yield f"{self.file.place}, {each.exercise.name}", each.fault
+            yield from ((self.file.place, each) for each in self.strange)
+
+    @property
     def exempt(self) -> bool:
         """Whether this learner need do nothing of what counts."""
         return not self.out_of
@@ -185,7 +196,7 @@ class LearnerMark:
 
 
 class Marks:
-    """A marked folder: `lines()` gives a mark line for every learner, `not_marked()` every file that got none.
+    """A marked folder: `lines()` gives a mark line for every learner, `files_without_mark()` every file that got none.
 
     `answers` is how many different answers count, `marked_before` how many of them an earlier run had marked.
     Lines are made one at a time from the store, so a large class takes no more memory than a small one.
@@ -282,7 +293,7 @@ class Marks:
         done = answer.work
         if done is None:
             return replace(of, fault=answer.fault, attempts=answer.attempts)
-        mark = self.store.mark(done.key) or {"fault": self._failed.get(done.key, _ENDED)}
+        mark = answer.mark or {"fault": self._failed.get(done.key, _ENDED)}
         if fault := str(mark.get("fault", "")):
             return replace(of, fault=fault, attempts=answer.attempts, work=done, mark=mark)
         measured = round(of.out_of * float(mark["points"]) / float(mark["out_of"]), 2)
@@ -353,8 +364,8 @@ class Marks:
         more = f" or {counted(len(owners) - 3, 'other')}" if len(owners) > 3 else ""
         return f"the numbers of {' or '.join(owners[:3])}{more}"
 
-    def not_marked(self) -> Iterator[tuple[str, str]]:
-        """Every file and every answer that got no mark, with the sentence that says why; earlier hand-ins as well."""
+    def files_without_mark(self) -> Iterator[tuple[str, str]]:
+        """Every file that got no mark, with the sentence that says why; earlier hand-ins as well."""
         for file, counts in self.store.files():
             if file.fault:
                 yield file.place, file.fault
@@ -368,14 +379,10 @@ class Marks:
                 )
             elif not counts:
                 yield file.place, _OTHER_COUNTS[self.class_file.counts].format(file.learner)
-        for line in self.lines():
-            if line.fault:
-                yield f"the marks of {line.learner_id}", line.fault
-            elif line.file:
-                for each in line.exercises:
-                    if each.fault:
-                        yield f"{line.file.place}, {each.exercise.name}", each.fault
-                yield from ((line.file.place, each) for each in line.strange)
+
+    def shown_without(self, rows: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:
+        """What sheets and pages may tell of what got no mark."""
+        return [*rows]
 
     def _day(self, file: HandedFile) -> str:
         return _in_words(file.made_at, self.class_file.due)

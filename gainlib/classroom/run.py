@@ -2,24 +2,23 @@
 
 from __future__ import annotations
 
-import itertools
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from gainlib.classroom.anonymous import AnonymousMarks
-from gainlib.classroom.changes import changes_page, note_changes
+from gainlib.classroom.changes import Changes, changes_page
 from gainlib.classroom.class_file import read_class
 from gainlib.classroom.feedback import PageWork, feedback_pages
 from gainlib.classroom.grade_profile import read_profile
 from gainlib.classroom.grades import write_grades
-from gainlib.classroom.item_analysis import ClassFigures, analyse_items
+from gainlib.classroom.item_analysis import analyse_items
 from gainlib.classroom.mark_sheet import MarkSheet
-from gainlib.classroom.marking import Work, mark_answers
-from gainlib.classroom.marks import EARLIER, Marks, OnProgress, mark_folder
+from gainlib.classroom.marking import mark_answers
+from gainlib.classroom.marks import EARLIER, LearnerMark, Marks, OnProgress, mark_folder
 from gainlib.classroom.report import class_report
 from gainlib.classroom.similarity import MarkedAnswer, find_alike
 from gainlib.classroom.start_files import edition_given_out, edition_of
@@ -131,71 +130,86 @@ def mark_class(
         if anonymous:
             target /= ANONYMOUS
             marks = AnonymousMarks.of(marks)
-        figures, without, earlier = _written(marks, target)
-        changed = []
+        changes = Changes(store)
+        results = _Results(marks, target, changes.note if not anonymous else lambda line: None)
+        results.write()
         if not anonymous:
-            changed = note_changes(store, marks.lines(), datetime.now(UTC))
+            changes.keep(datetime.now(UTC))
             atomic_write(target / "changes.html", changes_page(store, of_class.title), private=True)
         pages = 0
         if feedback != "none":
             wrong: list[tuple[str, str]] = []
             pages = _feedback(marks, target / "feedback", feedback == "light", workers, cluster, on_progress, wrong)
             if wrong:
-                figures, without, earlier = _written(marks, target, wrong)
+                results.without += wrong
+                results.write()
         own = file_names(learner_id for learner_id, _ in marks.learners())
         pages_of = {each: target / "feedback" / f"for-{name}.html" for each, name in own.items()}
         there = {each: page for each, page in pages_of.items() if page.is_file()}
         sent = [
             each for name, profile in profiles.items() for each in write_grades(marks, profile, name, target, there)
         ]
+    figures = results.figures
     return Marking(
-        target, figures.learners, figures.handed_in, marks.answers, marks.marked_before, without, pages,
-        len(figures.unusable), len(figures.to_look_at), len({each.learner_id for each in changed}),
+        target, figures.learners, figures.handed_in, marks.answers, marks.marked_before,
+        len(results.without) - results.superseded, pages,
+        len(figures.unusable), len(figures.to_look_at), len({each.learner_id for each in changes.found}),
         tuple(each.name for each in sent), edition_of(of_class, marks.exercises), edition_given_out(source),
-        earlier,
+        sum(why == EARLIER for _, why in results.without),
     )  # fmt: skip
 
 
-def _written(marks: Marks, target: Path, wrong: Sequence[tuple[str, str]] = ()) -> tuple[ClassFigures, int, int]:
-    """Write sheets and report; gives the figures, how much got no mark, and how much of it for its version alone.
+class _Results:
+    """Sheets and report of a marking. Each mark line is worked out once, for all of them and for who `notes` it.
 
-    `wrong` are pages that were not made."""
-    sheet = MarkSheet(list(marks.exercises), marks.shown_roster)
-    form = marks.class_file.csv.form
-    write_csv(
-        target / "marks.csv",
-        itertools.chain([sheet.heading], map(sheet.row, marks.lines())),
-        form,
-        private=True,
-        make_folder=True,
-    )
-    groups = {each.id: each.group for each in marks.shown_roster.values() if each.group}
-    figures = analyse_items(marks.lines(), groups)
-    without = [*marks.not_marked(), *wrong]
-    pairs = find_alike(
-        _given(marks), figures.learners, _ranges(marks), lambda mine, theirs: _fits(marks, mine, theirs), without
-    )
-    not_marked: list[tuple[Cell, ...]] = [("file", "why"), *without]
-    write_csv(target / "not-marked.csv", not_marked, form, private=True)
-    slips: list[tuple[Cell, ...]] = [("exercise", "slip", "learners", "what was said")]
-    for each in figures.exercises:
-        slips += [(each.exercise.name, slip.name, slip.count, slip.said) for slip in each.slips]
-    write_workbook(
-        target / "marks.xlsx",
-        [
-            ("Marks", itertools.chain([sheet.heading], map(sheet.row, marks.lines()))),
+    `without` is what got no mark, and grows with the pages that could not be made.
+    """
+
+    def __init__(self, marks: Marks, target: Path, note: Callable[[LearnerMark], None]) -> None:
+        self._marks, self._target = marks, target
+        sheet = MarkSheet(list(marks.exercises), marks.shown_roster)
+        self._rows: list[Sequence[Cell]] = [sheet.heading]
+        of_lines: list[tuple[str, str]] = []
+
+        def lines() -> Iterator[LearnerMark]:
+            for line in marks.lines():
+                self._rows.append(sheet.row(line))
+                of_lines.extend(line.without_mark)
+                note(line)
+                yield line
+
+        groups = {each.id: each.group for each in marks.shown_roster.values() if each.group}
+        self.figures = analyse_items(lines(), groups)
+        wrong: list[tuple[str, str]] = []
+        pairs = find_alike(
+            _given(marks), self.figures.learners, _ranges(marks), lambda mine, theirs: _fits(marks, mine, theirs), wrong
+        )
+        self._pairs = [
+            replace(each, learner=marks.shown_id(each.learner), other=marks.shown_id(each.other)) for each in pairs
+        ]
+        self.without = marks.shown_without([*marks.files_without_mark(), *of_lines, *wrong])
+        self.superseded = marks.superseded()
+
+    def write(self) -> None:
+        """Write them, over those that are there."""
+        marks, target, form = self._marks, self._target, self._marks.class_file.csv.form
+        write_csv(target / "marks.csv", self._rows, form, private=True, make_folder=True)
+        not_marked: list[tuple[Cell, ...]] = [("file", "why"), *self.without]
+        write_csv(target / "not-marked.csv", not_marked, form, private=True)
+        slips: list[tuple[Cell, ...]] = [("exercise", "slip", "learners", "what was said")]
+        for each in self.figures.exercises:
+            slips += [(each.exercise.name, slip.name, slip.count, slip.said) for slip in each.slips]
+        sheets: list[tuple[str, Sequence[Sequence[Cell]]]] = [
+            ("Marks", self._rows),
             ("Not marked", not_marked),
             ("Slips", slips),
-        ],
-        private=True,
-    )
-    pairs = [replace(each, learner=marks.shown_id(each.learner), other=marks.shown_id(each.other)) for each in pairs]
-    superseded = marks.superseded()
-    report = class_report(marks.class_file, figures, pairs, marks.shown_names(), without[:MOST_LISTED], len(without),
-                          superseded, edition_of(marks.class_file, marks.exercises))  # fmt: skip
-    atomic_write(target / "report.html", report, private=True)
-    earlier = sum(why == EARLIER for _, why in without)
-    return figures, len(without) - superseded, earlier
+        ]
+        write_workbook(target / "marks.xlsx", sheets, private=True)
+        report = class_report(
+            marks.class_file, self.figures, self._pairs, marks.shown_names(), self.without[:MOST_LISTED],
+            len(self.without), self.superseded, edition_of(marks.class_file, marks.exercises),
+        )  # fmt: skip
+        atomic_write(target / "report.html", report, private=True)
 
 
 def _kept(folder: Path, work: PageWork) -> str:
@@ -207,9 +221,8 @@ def _given(marks: Marks) -> Iterator[list[MarkedAnswer]]:
     """The marked answers to one exercise after the other."""
     for name in marks.exercises:
         given = []
-        for learner, key, text in marks.store.of_exercise(name):
-            mark, work = marks.store.mark(key), Work.of(text)
-            if mark and not mark["fault"]:
+        for learner, work, mark in marks.store.of_exercise(name):
+            if not mark["fault"]:
                 share = mark["points"] / mark["out_of"]
                 given.append(MarkedAnswer(learner, name, work.values, work.answer, mark["passed"], share))
         yield given

@@ -72,12 +72,13 @@ class HandedFile:
 
 @dataclass(frozen=True)
 class KeptAnswer:
-    """One answer of a file: the work that marks it, or why it gets no mark."""
+    """One answer of a file: the work that marks it, or why it gets no mark; and its mark, once there is one."""
 
     exercise: str
     work: Work | None
     attempts: int
     fault: str = ""
+    mark: dict[str, Any] | None = None
 
 
 class Store:
@@ -157,6 +158,7 @@ class Store:
         if rule == "best in time":
             self._base.execute("UPDATE files SET counts = 1 WHERE fault = '' AND NOT ahead AND NOT late")
         self._base.execute("CREATE INDEX by_learner ON answers (learner)")
+        self._base.execute("CREATE INDEX by_exercise ON answers (exercise, key)")
         self._base.execute("CREATE INDEX files_by_learner ON files (learner)")
         self._only_counting()
 
@@ -193,10 +195,11 @@ class Store:
         reading = self._base.cursor()
         last = ("", "")
         while True:
-            # In portions, since marks are added meanwhile.
+            # In portions, since marks are added meanwhile; each begins in the index where the last one ended.
             rows = reading.execute(
-                "SELECT DISTINCT exercise, key, work FROM answers WHERE key NOT NULL AND (exercise, key) > (?, ?) "
-                "AND key NOT IN (SELECT key FROM marks) ORDER BY exercise, key LIMIT 500",
+                "SELECT exercise, key, work FROM answers WHERE key NOT NULL AND (exercise, key) > (?, ?) "
+                "AND NOT EXISTS (SELECT 1 FROM marks WHERE marks.key = answers.key) "
+                "GROUP BY exercise, key ORDER BY exercise, key LIMIT 500",
                 last,
             ).fetchall()
             if not rows:
@@ -217,20 +220,21 @@ class Store:
     def answers(self, learner: str, file: int | None = None) -> list[KeptAnswer]:
         """The answers of a learner that count, or those of one of their hand-ins, by its number."""
         return [
-            KeptAnswer(exercise, Work.of(work) if work else None, attempts, fault)
-            for exercise, work, attempts, fault in self._base.execute(
-                "SELECT exercise, work, attempts, fault FROM answers WHERE learner = ? AND ifnull(file = ?, 1) "
-                "ORDER BY exercise",
+            KeptAnswer(exercise, Work.of(work) if work else None, attempts, fault, json.loads(mark) if mark else None)
+            for exercise, work, attempts, fault, mark in self._base.execute(
+                "SELECT exercise, work, attempts, fault, mark FROM answers LEFT JOIN marks USING (key) "
+                "WHERE learner = ? AND ifnull(file = ?, 1) ORDER BY exercise",
                 (learner, file),
             )
         ]
 
-    def of_exercise(self, exercise: str) -> Iterator[tuple[str, str, str]]:
-        """Every answer to an exercise that counts: learner, key, work."""
-        yield from self._base.execute(
-            "SELECT learner, key, work FROM answers WHERE exercise = ? AND key IS NOT NULL ORDER BY learner",
+    def of_exercise(self, exercise: str) -> Iterator[tuple[str, Work, dict[str, Any]]]:
+        """Every marked answer to an exercise that counts: learner, work, mark."""
+        for learner, work, mark in self._base.execute(
+            "SELECT learner, work, mark FROM answers JOIN marks USING (key) WHERE exercise = ? ORDER BY learner",
             (exercise,),
-        )
+        ):
+            yield learner, Work.of(work), json.loads(mark)
 
     def files(self, learner: str | None = None) -> Iterator[tuple[HandedFile, bool]]:
         """Every file that was found, or those of a learner, with whether it counts, by place."""

@@ -139,7 +139,9 @@ class SmallClass:
         """Lines by learner, and place -> sentence of what got no mark."""
         with Store(self.home / "marks.sqlite") as store:
             marks = mark_folder(self.folder, self.class_file, store, home=self.home, **given)
-            return {each.learner_id: each for each in marks.lines()}, dict(marks.not_marked())
+            lines = {each.learner_id: each for each in marks.lines()}
+            without = [*marks.files_without_mark(), *(row for each in lines.values() for row in each.without_mark)]
+            return lines, dict(without)
 
 
 WORK = """

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from gainlib.classroom.changes import changes_page, note_changes
+from gainlib.classroom.changes import Changes, changes_page
 from gainlib.classroom.marks import mark_folder
 from gainlib.classroom.run import mark_class
 from gainlib.classroom.store import Store
@@ -31,8 +31,11 @@ def wrong(group, learner):
 def changed(group, **given):
     with Store(group.home / "marks.sqlite") as store:
         marks = mark_folder(group.folder, group.class_file, store, home=group.home, **given)
-        found = note_changes(store, marks.lines(), DUE)
-    return [(each.learner_id, each.exercise, each.before, each.after, each.why) for each in found]
+        changes = Changes(store)
+        for line in marks.lines():
+            changes.note(line)
+        changes.keep(DUE)
+    return [(each.learner_id, each.exercise, each.before, each.after, each.why) for each in changes.found]
 
 
 def edit(group, old, new):
