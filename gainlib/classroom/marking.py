@@ -67,9 +67,17 @@ class Work:
 
     @functools.cached_property
     def key(self) -> str:
-        """The digest of all that the mark depends on: the same key, the same mark."""
+        """The digest of all that the mark depends on: the same key, the same mark.
+
+        It begins with that of the numbers, so that in the order of the keys those of one variant stand together, and
+        what is rendered of it is rendered once.
+        """
         content = {name: value for name, value in self._content.items() if name != "source"}
-        return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()[:32]
+        return _digest(self.values)[:8] + _digest(content)[:24]
+
+
+def _digest(content: Mapping[str, Any]) -> str:
+    return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()
 
 
 def mark_answers(works: Sequence[Work]) -> list[dict[str, Any]]:
@@ -87,7 +95,7 @@ def _mark(work: Work) -> dict[str, Any]:
     if task_digest(exercise) != work.task:
         raise GainError(f"{exercise.name} is another file on a worker than here; put the same one on all machines.")
     try:
-        variant = exercise.with_values(work.values)
+        variant = _variant(work.source, work.task, json.dumps(work.values))
         verdict = check(variant, work.answer, work.hints_used, renderings)
         return {"fault": "", **_told(variant, verdict), **_heard(variant, verdict, work.answer)}
     except Exception as fault:  # whatever one answer does, the others are marked
@@ -127,6 +135,12 @@ def _loaded(source: str, task: str) -> tuple[Exercise, Renderings]:
     rendered is taken over, which gives the same to the last bit.
     """
     return load(source), Renderings()
+
+
+@functools.lru_cache(maxsize=1)
+def _variant(source: str, task: str, values: str) -> Variant:
+    """A variant with what was worked out of it, kept for the next answer: those to the same numbers come together."""
+    return _loaded(source, task)[0].with_values(json.loads(values))
 
 
 def engine_digest() -> str:

@@ -2,8 +2,9 @@
 
     python tests/benchmarks/bench_marking.py notebook            # one answer rendered again, beside running a notebook
     python tests/benchmarks/bench_marking.py growth              # 250 to 2,000 hand-ins: time and memory
+    python tests/benchmarks/bench_marking.py growth --kind reckon --sizes 1000 3000 10000
     python tests/benchmarks/bench_marking.py workers             # one worker beside two, on the same work
-    python tests/benchmarks/bench_marking.py kills               # 30 kills of a marking of 200, and what it ends with
+    python tests/benchmarks/bench_marking.py kills               # 12 kills of a marking of 60, and what it ends with
     python tests/benchmarks/bench_marking.py class --learners 10000 --keep /tmp/big-class
     python tests/benchmarks/bench_marking.py cluster             # two workers of a Dask cluster, beside one process
 
@@ -24,6 +25,7 @@ import multiprocessing
 import os
 import random
 import shutil
+import sqlite3
 import statistics
 import subprocess
 import sys
@@ -314,45 +316,61 @@ def results(folder):
 
 def kills(arguments):
     """Kill the command at random moments until it ends by itself; hold what it wrote against an undisturbed run."""
-    home, learners = Path(tempfile.mkdtemp(prefix="gainlib-bench-")), arguments.learners or 200
+    home, learners = Path(tempfile.mkdtemp(prefix="gainlib-bench-")), arguments.learners or 60
     exercises = arguments.exercises or ["recording/leave-room", "levels/two-tracks", "levels/out-of-line"]
     file, broken = made_apart(home, learners, exercises, distinct=True)
     chance = random.Random(7)
 
-    def begun(out):
+    def ended(out, seconds=None):
+        """Mark into a folder; whether it came to its end, or was killed after so many seconds."""
         command = [
             sys.executable, "-c", "from gainlib.cli import main; main()", "mark", home / "hand-ins", "--class", file,
             "--out", out, "--workers", str(arguments.workers), "--feedback", "light",
         ]  # fmt: skip
-        return subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
+        process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
+        try:
+            said = process.communicate(timeout=seconds)[1]
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.communicate()
+            return False
+        assert (process.returncode, said) == (1 if broken else 0, b""), said
+        return True
 
     begin = time.perf_counter()
-    process = begun(home / "undisturbed")
-    said = process.communicate()[1]
-    assert (process.returncode, said) == (1 if broken else 0, b""), said
+    ended(home / "undisturbed")
     whole = time.perf_counter() - begin
     wanted = results(home / "undisturbed")
-    killed = ended = unlike = left = 0
-    while killed < arguments.times or (home / f"out-{ended}").exists():
-        process = begun(home / f"out-{ended}")
-        with contextlib.suppress(subprocess.TimeoutExpired):
-            said = process.communicate(timeout=chance.uniform(0.2, whole) if killed < arguments.times else None)[1]
-            assert (process.returncode, said) == (1 if broken else 0, b""), said
-            found = results(home / f"out-{ended}")
-            unlike += sum(found.get(name) != wanted[name] for name in wanted)
-            left += len(found.keys() - wanted.keys())
-            shutil.rmtree(home / f"out-{ended}")
-            ended += 1
+    print(f"{learners} hand-ins, {broken} broken: undisturbed {whole:.1f} s, {len(wanted)} files", flush=True)
+    killed = unlike = left = compared = 0
+    out = home / "out"
+    while killed < arguments.times or out.exists():
+        seconds = chance.uniform(0.2, whole) if killed < arguments.times else None
+        if not ended(out, seconds):
+            killed += 1
+            print(f"killed {killed} of {arguments.times} after {seconds:.1f} s: {kept_in(out)} marks kept", flush=True)
             continue
-        process.kill()
-        process.communicate()
-        killed += 1
-    print(
-        f"{killed} kills of a marking of {learners} hand-ins ({broken} broken), which takes {whole:.1f} s; {ended} "
-        f"came to their end: {unlike} of {ended * len(wanted)} files unlike the undisturbed run's, {left} left over"
-    )
+        found = results(out)
+        unlike += sum(found.get(name) != wanted[name] for name in wanted)
+        left += len(found.keys() - wanted.keys())
+        compared += len(wanted)
+        print(
+            f"came to its end: {unlike} of {compared} files unlike the undisturbed run's, {left} left over", flush=True
+        )
+        shutil.rmtree(out)
     shutil.rmtree(home)
-    assert not unlike
+    assert not unlike and not left
+
+
+def kept_in(out):
+    """How many marks a killed marking left in its store."""
+    if not (out / "marks.sqlite").exists():
+        return 0
+    with contextlib.closing(sqlite3.connect(out / "marks.sqlite")) as base:
+        try:
+            return base.execute("SELECT count(*) FROM marks").fetchone()[0]
+        except sqlite3.OperationalError:  # it was killed before it had made its tables
+            return 0
 
 
 def whole_class(arguments):
@@ -368,7 +386,8 @@ def whole_class(arguments):
 
 
 def exercises_of(arguments):
-    return (arguments.exercises or list(exercise_names()))[: arguments.count]
+    names = arguments.exercises or [each for each in exercise_names() if arguments.kind in (None, load(each).spec.kind)]
+    return names[: arguments.count]
 
 
 def main():
@@ -384,11 +403,12 @@ def main():
     given.add_argument("part", choices=parts)
     given.add_argument("--exercise", default="recording/leave-room")
     given.add_argument("--exercises", nargs="*")
+    given.add_argument("--kind", help="only exercises of this kind, such as reckon or set")
     given.add_argument("--count", type=int, default=10, help="how many exercises a hand-in has")
     given.add_argument("--learners", type=int, default=0)
     given.add_argument("--sizes", type=int, nargs="*", default=[250, 500, 1000, 2000])
     given.add_argument("--workers", type=int, default=2)
-    given.add_argument("--times", type=int, default=30, help="how many kills")
+    given.add_argument("--times", type=int, default=12, help="how many kills")
     given.add_argument("--distinct", action="store_true", help="every answer different, so that each is measured")
     given.add_argument("--keep", type=Path)
     arguments = given.parse_args()

@@ -17,7 +17,7 @@ from gainlib.classroom import marks as marks_module
 from gainlib.classroom.marking import Work, engine_digest, mark_answers, own_values, task_digest
 from gainlib.classroom.run import mark_class
 from gainlib.errors import GainError
-from gainlib.exercises import author_answer, load
+from gainlib.exercises import Exercise, author_answer, load
 from gainlib.learners.hand_in_file import signature_of
 from gainlib.sound_file import read, write
 from gainlib.workers import run_on_workers
@@ -214,6 +214,18 @@ def test_the_same_answer_at_the_same_numbers_is_measured_once(group, counted):
     assert [line.split(",")[3].strip('"') for line in lines[1:]] == ["5.0", "5.0", "2.0"]
 
 
+def test_answers_at_the_same_numbers_come_together_and_their_variant_is_made_once(group, monkeypatch):
+    group.grow(30)
+    different = {json.dumps(group.variant(f"b-{index:02d}").values) for index in range(30)}
+    made = []
+    whole = Exercise.with_values
+    monkeypatch.setattr(Exercise, "with_values", lambda self, values: made.append(values) or whole(self, values))
+    marking._variant.cache_clear()
+    marks = group.marked()[0].values()
+    assert [each.total for each in marks].count(0) == 0
+    assert len(made) == len(different) < 15
+
+
 STOPPING = """
 import sys
 from gainlib.classroom.run import mark_class
@@ -247,8 +259,9 @@ def test_a_killed_marking_goes_on_where_it_was(group, counted):
     assert written[0] == written[1]
 
 
-def test_a_mark_does_not_hang_on_what_was_marked_before_it():
-    exercise = load("recording/leave-room")
+@pytest.mark.parametrize("name", ["recording/leave-room", "levels/two-tracks", "balance/two-sums"])
+def test_a_mark_does_not_hang_on_what_was_marked_before_it(name):
+    exercise = load(name)
     works = []
     for learner in ("ada", "ben", "cem", "dora"):
         values = own_values(exercise, learner, "key")
@@ -258,8 +271,10 @@ def test_a_mark_does_not_hang_on_what_was_marked_before_it():
     alone = []
     for work in works:
         marking._loaded.cache_clear()
+        marking._variant.cache_clear()
         alone += mark_answers([work])
     marking._loaded.cache_clear()
+    marking._variant.cache_clear()
     together = mark_answers(works)
     assert [mark["fault"] for mark in alone] == [""] * len(works)
     assert len({json.dumps(mark) for mark in alone}) > 2
