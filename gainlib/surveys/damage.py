@@ -27,6 +27,8 @@ _SOUNDING_DBFS = -60.0
 _BACK_DB = -20.0
 _SLOPE_SECONDS, _SLOPE_SHARE = 0.0005, 0.4
 """A wave that stops on its zero crossing is as steep up to there as it was, where a fade of a millisecond flattens."""
+_HARD_SHARE, _LESS_STEEP_SHARE = 0.3, 0.2
+"""Where the sound comes back so hard, it need be but so steep before: no fade is."""
 _LONGEST_SMOOTH_SECONDS = 0.1
 """Between two zero crossings a longer silence may be a rest between tones that were made to begin and end there."""
 _LONGEST_GAP_SECONDS = 3.5  # after Mühlbauer's upper bound for gaps: what is longer is a pause, or the end
@@ -35,19 +37,34 @@ _BUFFERS = (64, 96, 128, 192, 256, 441, 480, 512, 882, 960, 1024, 2048, 4096)
 _LAGS = np.array(_BUFFERS)
 _STRIDE = 16
 
-_WINDOW = 256
 _ISOLATED_SECONDS = 0.03
-_CLICK_RATIO = 8.0
+_LOW_RATE_HZ = 16_000
 _LEAST_BEND = 1e-3
 _CLICK_SIGMA = 20.0
 _ORDER = 24
 _APART = np.abs(np.subtract.outer(np.arange(_ORDER), np.arange(_ORDER)))
-_AROUND = 768
-_WIDEST_CLICK = 4
-_HOLE = 8
-
 _CONTEXT = 12_288
 _MOST_KEPT = 2000
+
+
+@dataclass(frozen=True)
+class _Clicks:
+    """How clicks are looked for at one rate: what changes within milliseconds, as speech does, leaves few samples.
+
+    In windows of `width`, of which one bends `times` as sharply as those around; within `reach` lies the sound that is
+    to lead to the samples within `hole` of the click's middle, of which at most `widest` are off: a pulse of a voice is
+    four samples wide at 8 kHz.
+    """
+
+    width: int
+    times: float
+    reach: int
+    hole: int
+    widest: int
+
+    @classmethod
+    def at(cls, rate_hz: int) -> _Clicks:
+        return cls(64, 2.0, 384, 5, 3) if rate_hz < _LOW_RATE_HZ else cls(256, 8 / 3, 768, 8, 4)
 
 
 @dataclass(frozen=True)
@@ -75,15 +92,19 @@ def _rms(samples: NDArray[np.floating]) -> float:
 
 @dataclass(frozen=True)
 class _Edge:
-    """The sound on one side of a run: its level, how far it jumps to the run's value, whether it is steep up to it."""
+    """The sound on one side of a run: its level, how far it jumps to the run's value, how steep it is up to it."""
 
     level: float = 0.0
     jump: float = 0.0
-    steep: bool = False
+    steepness: float = 0.0
 
     @property
     def torn(self) -> bool:
         return self.jump >= _TORN_SHARE * self.level
+
+    @property
+    def steep(self) -> bool:
+        return self.steepness >= _SLOPE_SHARE
 
     @classmethod
     def of(cls, sound: NDArray[np.floating], value: float, nearest: int) -> _Edge:
@@ -91,8 +112,9 @@ class _Edge:
         if not len(sound):
             return cls()
         bends = np.diff(sound, append=value)
-        steep = len(sound) > 2 * nearest and _rms(bends[-nearest:]) >= _SLOPE_SHARE * _rms(bends)
-        return cls(_level(sound), abs(float(sound[-1]) - value), steep)
+        whole = _rms(bends)
+        steepness = _rms(bends[-nearest:]) / whole if len(sound) > 2 * nearest and whole > 0.0 else 0.0
+        return cls(_level(sound), abs(float(sound[-1]) - value), steepness)
 
 
 def _stands_still(before: NDArray[np.floating], value: float, jump: float) -> bool:
@@ -124,6 +146,7 @@ class DamageMeter:
         self._wide = max(32, round(_WIDE_SECONDS * rate_hz))
         self._steep = max(8, round(_SLOPE_SECONDS * rate_hz))
         self._edge = max(4, round(_EDGE_SECONDS * rate_hz))
+        self._search = _Clicks.at(rate_hz)
         self._recent: NDArray[np.floating] = np.empty((channels, 0), dtype=np.float32)
         self._samples = 0
         self._looked = 0
@@ -188,15 +211,16 @@ class DamageMeter:
         torn = before.torn or (value != 0.0 and after.jump >= _TORN_SHARE * before.level)
         length, sounds_on = end - first, after.level >= before.level * ratio_from_db(_BACK_DB)
         if length > _LONGEST_GAP_SECONDS * self._rate_hz:
-            if torn and value == 0.0:
+            if (torn or before.steep) and value == 0.0:
                 self._add(Damage("cut", first, 0, index, float(db_from_ratio(before.level))))
         elif torn:
             if sounds_on or (after.level >= sounding and after.torn):
                 self._add(Damage("frozen" if value else "drop-out", first, length, index, abs(value)))
-        elif value == 0.0 and before.steep and sounds_on and after.level >= sounding:
+        elif before.steepness >= _LESS_STEEP_SHARE and sounds_on and after.level >= sounding:
             short = length <= _LONGEST_SMOOTH_SECONDS * self._rate_hz
-            if after.torn or (after.steep and short):
-                self._add(Damage("drop-out", first, length, index))
+            hard = after.jump >= _HARD_SHARE * after.level
+            if hard or (before.steep and (after.torn or (after.steep and short))):
+                self._add(Damage("frozen" if value else "drop-out", first, length, index, abs(value)))
 
     # Blocks that come twice
 
@@ -218,19 +242,20 @@ class DamageMeter:
     # Clicks
 
     def _clicks(self, channel: NDArray[np.floating], base: int, index: int, until: int) -> None:
-        margin = _AROUND + _WINDOW
+        search, width = self._search, self._search.width
+        margin = search.reach + width
         low = max(0, self._looked - base - margin)
         high = min(len(channel), until - base + self._wide)
         part = channel[low:high]
-        apart = max(2, round(_ISOLATED_SECONDS * self._rate_hz / _WINDOW))
-        for window in loops.sharp_bends(part, _WINDOW, apart, _CLICK_RATIO / 3, _LEAST_BEND).tolist():
+        apart = max(2, round(_ISOLATED_SECONDS * self._rate_hz / width))
+        for window in loops.sharp_bends(part, width, apart, search.times, _LEAST_BEND).tolist():
             # The sharpest bend of the window, by its middle sample.
-            bent = part[window * _WINDOW : (window + 1) * _WINDOW + 2]
-            at = int(np.abs(bent[2:] - 2 * bent[1:-1] + bent[:-2]).argmax()) + window * _WINDOW + 1
+            bent = part[window * width : (window + 1) * width + 2]
+            at = int(np.abs(bent[2:] - 2 * bent[1:-1] + bent[:-2]).argmax()) + window * width + 1
             where = at + low + base
             if not self._looked - 48 <= where < until - 48:
                 continue
-            found = _click(channel, at + low)
+            found = _click(channel, at + low, search)
             if found is not None:
                 start, length, size_db = found
                 if any(
@@ -248,7 +273,7 @@ class DamageMeter:
             sounding = ratio_from_db(_SOUNDING_DBFS)
             if open_ is not None:
                 first, value, before = open_
-                if value == 0.0 and before.level >= sounding and before.torn:
+                if value == 0.0 and before.level >= sounding and (before.torn or before.steep):
                     self._add(Damage("cut", first, 0, index, float(db_from_ratio(before.level))))
             elif self._is_full(channel[-self._wide :], 4 * self._edge):
                 self._add(Damage("cut", self._samples, 0, index, _level_dbfs(channel[-self._wide :])))
@@ -291,14 +316,14 @@ def _grown(part: NDArray[np.floating], at: int, lag: int) -> tuple[int, int]:
     return start + low, end + low
 
 
-def _click(channel: NDArray[np.floating], at: int) -> tuple[int, int, float] | None:
+def _click(channel: NDArray[np.floating], at: int, search: _Clicks) -> tuple[int, int, float] | None:
     """A few samples near one place that the sound on both sides does not lead to expect: where, how many, how far."""
-    low, high = max(0, at - _AROUND), min(len(channel), at + _AROUND)
+    low, high = max(0, at - search.reach), min(len(channel), at + search.reach)
     if at - low < 128 or high - at < 128:
         return None
     around = channel[low:high].astype(np.float64)
     middle = at - low
-    hole = slice(max(0, middle - _HOLE), middle + _HOLE + 1)
+    hole = slice(max(0, middle - search.hole), middle + search.hole + 1)
     known = around.copy()
     known[hole] = 0.0
     lags = np.array([np.dot(known[: len(known) - lag], known[lag:]) for lag in range(_ORDER + 1)])
@@ -312,7 +337,8 @@ def _click(channel: NDArray[np.floating], at: int) -> tuple[int, int, float] | N
     if len(outside) < 200:
         return None
     sigma = 1.4826 * float(np.median(np.abs(outside)))
-    before, after = _rms(error[_ORDER : hole.start][-256:]), _rms(error[hole.stop + _ORDER :][:256])
+    before = _rms(error[_ORDER : hole.start][-search.width :])
+    after = _rms(error[hole.stop + _ORDER :][: search.width])
     # A hit goes on sounding; a click is over at once.
     if after > 4.0 * before or before > 4.0 * after:
         return None
@@ -327,7 +353,7 @@ def _click(channel: NDArray[np.floating], at: int) -> tuple[int, int, float] | N
         return None
     wide = np.flatnonzero(off > 0.25 * top)
     length = int(wide[-1] - wide[0] + 1)
-    if length > _WIDEST_CLICK:
+    if length > search.widest:
         return None
     return hole.start + low + int(wide[0]), length, 20.0 * float(np.log10(top / step))
 

@@ -1,11 +1,12 @@
 """How often a survey finds what is wrong, and how often it accuses what is whole.
 
 `python tests/benchmarks/bench_survey_faults.py [FOLDER] [--most FILES]`. Plants each fault at places drawn by chance in
-the course's ten stems, and in the sound files of a folder that is named (real recordings; the first 60 s of each unless
---seconds says otherwise), and prints for each fault how many were found and named rightly; then a table of every kind:
-how many were found of those planted, and of how many of the same files it was told untouched. Of noise that was not
-found it is counted apart how often the survey says that it cannot be told. What is planted is known to the sample;
-nothing is tuned here.
+the course's ten stems, or in files drawn by chance from a folder that is named (real recordings; the first 60 s of each
+unless --seconds says otherwise), and prints for each fault how many were found and named rightly, with the files in
+which it was missed; then a table of every kind: how many were found of those planted, and of how many of the same files
+it was told untouched. Of noise that was not found it is counted apart how often the survey says that it cannot be told.
+What is planted is known to the sample; nothing is tuned here. `--whole` plants nothing and prints what is told of each
+file of the folder as it is, to be read one by one.
 """
 
 from __future__ import annotations
@@ -30,6 +31,7 @@ MEDIA = Path(__file__).resolve().parents[2] / "media"
 AMONG = ("twin", "opposed", "late", "length", "swapped sides", "rate", "start")
 _NEAR = 64
 _DAMAGES = 11
+_LEAST_SECONDS = 5.0
 Samples = np.ndarray
 
 
@@ -168,18 +170,32 @@ def sessions(samples: Samples, rate: int) -> Iterator[tuple[str, str, dict[str, 
         )
 
 
+def tell_whole_files(files: list[Path]) -> None:
+    """Print what is told of each file by itself, and of how many files each kind is."""
+    told: Counter[str] = Counter()
+    for path in files:
+        found = survey(path, workers=1).faults
+        told.update({each.kind for each in found})
+        for each in found:
+            print(f"{path.name}: {each.kind}: {each.sentence}", flush=True)
+    print(f"{len(files)} files as they are; " + ", ".join(f"{kind} {told[kind]}" for kind in KINDS if told[kind]))
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("folder", nargs="?")
     parser.add_argument("--seconds", type=int, default=60, help="of each file so many at most, from its start")
-    parser.add_argument("--most", type=int, default=20, help="of a folder's files so many, evenly spread")
+    parser.add_argument("--most", type=int, default=20, help="of a folder's files so many, drawn by chance")
+    parser.add_argument("--whole", action="store_true", help="plant nothing: what is told of each file as it is")
     given = parser.parse_args()
-    files = [path for path, _ in find_files([MEDIA]).files]
-    if given.folder:
-        real = list(find_files([f"{given.folder}/**/*"]).files)
-        real = [path for path, _ in real if soundfile.info(str(path)).duration >= 5.0]
-        files += real[:: max(1, len(real) // given.most)][: given.most]
     rng = np.random.default_rng(1)
+    files = [path for path, _ in find_files([f"{given.folder}/**/*" if given.folder else MEDIA]).files]
+    if given.whole:
+        tell_whole_files(files)
+        return
+    if given.folder:
+        long = [path for path in files if soundfile.info(str(path)).duration >= _LEAST_SECONDS]
+        files = [long[index] for index in sorted(rng.choice(len(long), min(given.most, len(long)), replace=False))]
     found: dict[str, Counter[bool]] = defaultdict(Counter)
     missed: dict[str, list[str]] = defaultdict(list)
     untouched: Counter[str] = Counter()
@@ -264,7 +280,7 @@ def main() -> None:
             print("Ended before its end; of the last file only a part was planted.")
     print(f"{count} files; found of planted:")
     for name, hits in found.items():
-        print(f"  {name:48}{hits[True]:4} of {sum(hits.values()):3}   {', '.join(missed[name][:4])}")
+        print(f"  {name:48}{hits[True]:4} of {sum(hits.values()):3}   {', '.join(missed[name])}")
     print(f"\n{'kind':18}{'found of planted':>18}{'told of ' + str(count) + ' files as they are':>32}")
     for kind in KINDS:
         rates = by_kind[kind]
