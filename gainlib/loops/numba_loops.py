@@ -743,6 +743,7 @@ def flat_crests(
     first: int,
     count: int,
     width: int,
+    reach: int,
     longest: int,
     least: float,
     shared: float,
@@ -750,7 +751,6 @@ def flat_crests(
     steep: float,
 ) -> Array:
     """The crests of both sides that have three neighbours at one height and fall off steeply, window by window."""
-    reach = 2 * width
     found, total = np.empty((2 * count, 4), dtype=np.int64), 0
     lowest, highest = np.zeros(count + 2, dtype=channel.dtype), np.zeros(count + 2, dtype=channel.dtype)
     _lowest_and_highest(channel[first:], width, count, lowest[1:], highest[1:])

@@ -391,6 +391,7 @@ def flat_crests(
     first: int,
     count: int,
     width: int,
+    reach: int,
     longest: int,
     least: float,
     shared: float,
@@ -400,15 +401,15 @@ def flat_crests(
     """The crests of both sides of one channel that have three neighbours at one height and fall off steeply.
 
     Looked at are `count` windows of `width` samples from `first` on: the highest (or lowest) sample of each, where it
-    is `least` and more and no lower, bar `shared`, than those of the windows beside. Its top is what lies within `near`
-    of it without a break, `longest` at most; within its own length before and after the channel falls by `steep`
-    and more on both sides. `(found, 4)`: 0 for a crest and 1 for a trough, first sample, length, highest sample.
+    is `least` and more and no lower, bar `shared`, than those of the windows beside, and `reach` samples
+    stand on both sides. Its top is what lies within `near` of it without a break, `longest` at most; within its own
+    length before and after the channel falls by `steep` and more on both sides. `(found, 4)`: 0 for a crest and 1 for a
+    trough, first sample, length, highest sample.
 
     >>> wave = np.clip(1.5 * np.sin(np.arange(60) / 10), -1, 1)
-    >>> flat_crests(np.tile(wave, 8), 96, 3, 96, 96, 0.01, 1e-4, 1e-4, 0.003).tolist()[:1]
+    >>> flat_crests(np.tile(wave, 8), 96, 3, 96, 192, 96, 0.01, 1e-4, 1e-4, 0.003).tolist()[:1]
     [[0, 188, 17, 192]]
     """
-    reach = 2 * width
     places = np.arange(-reach, reach + 1)
     found = []
     for number, side in enumerate((channel, -channel)):

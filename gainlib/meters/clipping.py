@@ -232,9 +232,12 @@ _SHARED_PART, _AROUND = 0.6, 10
 _LEAST_STEADY, _JUMP = 12, 0.5
 _LEAST_HEIGHT = 0.01
 _WINDOW = 96
-_LONGEST_TOP = 180  # what is looked at about a crest reaches 192 samples to either side
+_REACH, _LONGEST_TOP = 768, 560  # so far is looked to either side; 3 dB over at 30 Hz cut 400 samples off a crest
+_BESIDE = np.arange(1, 200)
 _CRESTS_AT_ONCE = 1024  # each with its 400 samples, sorted
-_LEAST_VALUES = 64  # among the 400 samples about a top; a word of few bits has fewer, and stands still by itself
+# Sound that is held for two samples stands still at every other; what is clipped stands still at its tops.
+_LOOKED_AT, _HELD_BELOW, _HELD_SHARE = 4, 0.9, 0.4
+_LEAST_VALUES = 64  # among the 400 samples beside a top; a word of few bits has fewer, and stands still by itself
 
 
 def flat_tops(samples: ArrayLike, *, least_samples: int = 3) -> ClippedRuns:
@@ -298,6 +301,19 @@ def flat_tops(samples: ArrayLike, *, least_samples: int = 3) -> ClippedRuns:
     return read_whole(functools.partial(FlatTopsMeter, least_samples=least_samples), samples).reading()
 
 
+def _held(side: NDArray[np.floating], starts: Indices, lengths: Indices) -> bool:
+    """Whether the sound about most of these tops stands still as well, each of its samples held for some, as by a
+    rate made higher without a filter."""
+    some = slice(None, None, max(1, len(starts) // _LOOKED_AT))
+    held = 0
+    for start, length in zip(starts[some].tolist(), lengths[some].tolist(), strict=True):
+        around = side[max(0, start - len(_BESIDE)) : start + length + len(_BESIDE)]
+        lower = (around[1:] != 0.0) & (np.abs(around[1:]) < _HELD_BELOW * side[start])
+        still = lower & (around[1:] == around[:-1])
+        held += int(np.count_nonzero(still) > _HELD_SHARE * np.count_nonzero(lower))
+    return held > len(starts[some]) / 2
+
+
 class _Tops:
     """The flat tops near the highest sample so far, of one side of one channel."""
 
@@ -332,6 +348,8 @@ class _Tops:
         starts, lengths, heights, falls = loops.find_flat_tops(side, self.highest - 3 * flat, _FLAT_PART, _FLAT_STEPS)
         good = (starts >= first) & (starts < end) & (lengths >= least) & (heights >= self.highest - 2 * flat)
         good &= falls >= _STEEP * np.maximum(heights * _FLAT_PART, _FLAT_STEPS)
+        if good.any() and _held(side, starts[good], lengths[good]):
+            return
         room = _MOST_KEPT - len(self.start)
         self.beyond += max(0, int(good.sum()) - room)
         self.start = np.concatenate((self.start, starts[good][:room] + offset))
@@ -361,7 +379,8 @@ class _LowerTops:
         start, length, middle = start[good], length[good], middle[good]
         for some in range(0, len(middle), _CRESTS_AT_ONCE):
             part = slice(some, some + _CRESTS_AT_ONCE)
-            around = np.sort(side[middle[part, None] + np.arange(-2 * _WINDOW, 2 * _WINDOW + 1)], axis=1)
+            before, after = start[part, None] - _BESIDE, start[part, None] + length[part, None] - 1 + _BESIDE
+            around = np.sort(side[np.concatenate((before, after), axis=1)], axis=1)
             many = np.count_nonzero(np.diff(around, axis=1), axis=1) >= _LEAST_VALUES
             first, count = start[part][many], length[part][many]
             height = side[middle[part][many]].astype(np.float64)
@@ -456,6 +475,7 @@ class FlatTopsMeter(StreamMeter):
                     first,
                     count,
                     _WINDOW,
+                    _REACH,
                     _LONGEST_TOP,
                     _LEAST_HEIGHT,
                     _SHARED_STEPS,

@@ -92,11 +92,15 @@ def _rms(samples: NDArray[np.floating]) -> float:
 
 @dataclass(frozen=True)
 class _Edge:
-    """The sound on one side of a run: its level, how far it jumps to the run's value, how steep it is up to it."""
+    """The sound on one side of a run: its level, how far its nearest sample stands above the run's value, how steep."""
 
     level: float = 0.0
-    jump: float = 0.0
+    above: float = 0.0
     steepness: float = 0.0
+
+    @property
+    def jump(self) -> float:
+        return abs(self.above)
 
     @property
     def torn(self) -> bool:
@@ -114,11 +118,16 @@ class _Edge:
         bends = np.diff(sound, append=value)
         whole = _rms(bends)
         steepness = _rms(bends[-nearest:]) / whole if len(sound) > 2 * nearest and whole > 0.0 else 0.0
-        return cls(_level(sound), abs(float(sound[-1]) - value), steepness)
+        return cls(_level(sound), float(sound[-1]) - value, steepness)
 
 
 def _stands_still(before: NDArray[np.floating], value: float, jump: float) -> bool:
-    """Whether words of so few bits, in whatever file, stay at this value by themselves, as on one of their steps."""
+    """Whether words of so few bits, in whatever file, stay at this value by themselves, as on one of their steps.
+
+    So does sound that is held for several samples each.
+    """
+    if np.count_nonzero((before[1:] == before[:-1]) & (before[1:] != 0.0)) > len(before) / 2:
+        return True
     values = np.unique(before)
     step = float(np.diff(values).min()) if len(values) > 1 else 0.0
     if value == 0.0:
@@ -219,7 +228,9 @@ class DamageMeter:
         elif before.steepness >= _LESS_STEEP_SHARE and sounds_on and after.level >= sounding:
             short = length <= _LONGEST_SMOOTH_SECONDS * self._rate_hz
             hard = after.jump >= _HARD_SHARE * after.level
-            if hard or (before.steep and (after.torn or (after.steep and short))):
+            # A wave that turns back where it stands still was clipped there.
+            turns = value != 0.0 and before.above * after.above > 0.0
+            if hard or (before.steep and not turns and (after.torn or (after.steep and short))):
                 self._add(Damage("frozen" if value else "drop-out", first, length, index, abs(value)))
 
     # Blocks that come twice

@@ -325,12 +325,18 @@ def test_find_flat_tops(channel, level, relative, absolute):
 
 
 @many
-@given(channels(least=100), st.integers(0, 60), st.sampled_from([1.0, 0.7, 0.1]), st.sampled_from([96, 40, 7]))
-def test_flat_crests(channel, first, ceiling, width):
+@given(
+    channels(least=100),
+    st.integers(0, 60),
+    st.sampled_from([1.0, 0.7, 0.1]),
+    st.sampled_from([96, 40, 7]),
+    st.sampled_from([1, 2, 5]),
+)
+def test_flat_crests(channel, first, ceiling, width, reach):
     clipped = np.clip(channel, -ceiling * largest(channel), ceiling * largest(channel)).astype(channel.dtype)
     step = largest(channel) * 2.0**-12
     count = (len(clipped) - first) // width
-    bounds = (first, count, width, 2 * width - 6, 4 * step, 3 * step, 4 * step, 100 * step)
+    bounds = (first, count, width, reach * width, reach * width - 6, 4 * step, 3 * step, 4 * step, 100 * step)
     compiled, plain = both(lambda module: module.flat_crests(clipped, *bounds))
     assert np.array_equal(compiled, plain)
 
@@ -341,7 +347,7 @@ def test_flat_crests_by_hand():
     channel[50:54], channel[85:90], channel[125:127] = 1.0, -1.0, 1.0
     channel[144:152] = 0.6, 0.8, 0.9, 1.0, 1.0, 1.0, 0.9, 0.8
     for module in (numba_loops, numpy_loops):
-        assert module.flat_crests(channel, 40, 7, 20, 20, 0.5, 0.1, 1e-3, 0.5).tolist() == [
+        assert module.flat_crests(channel, 40, 7, 20, 40, 20, 0.5, 0.1, 1e-3, 0.5).tolist() == [
             [0, 50, 4, 50],
             [1, 85, 5, 85],
         ]

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 import soundfile
 
+from gainlib.stages.delivery import resampled
 from gainlib.storage import bundled
 from gainlib.surveys.damage import DamageMeter
 from gainlib.surveys.drawings import waveform
@@ -21,8 +22,8 @@ def voice():
     return soundfile.read(bundled("media/lead-voice.flac"), dtype="float32", always_2d=True)[0]
 
 
-def damage(samples, frames=45_600):
-    meter = DamageMeter(RATE_HZ, samples.shape[1])
+def damage(samples, frames=45_600, rate_hz=RATE_HZ):
+    meter = DamageMeter(rate_hz, samples.shape[1])
     for start in range(0, len(samples), frames):
         meter.take(np.asarray(samples[start : start + frames], dtype=np.float32))
     return meter.reading()
@@ -92,6 +93,52 @@ def test_a_drop_out_that_begins_on_a_zero_crossing_is_found(voice, length, ends)
     level = np.sqrt((voice[start - 2400 : start] ** 2).mean())
     assert abs(planted[start - 1, 0]) < 0.1 * level
     assert [(each.kind, each.start, each.length) for each in damage(planted)] == [("drop-out", start, stop - start)]
+
+
+@pytest.mark.parametrize("length", [64, 480, 2_000])
+def test_a_wave_that_freezes_and_goes_on_from_there_is_found(voice, length):
+    # Up to the freeze and after it nothing is lost: no sample jumps.
+    start = crossing(voice, loud(voice))
+    planted = np.concatenate((voice[:start], np.repeat(voice[start : start + 1], length, axis=0), voice[start:]))
+    assert [(each.kind, each.start) for each in damage(planted)] == [("frozen", start)]
+
+
+def test_a_wave_that_stops_on_its_zero_crossing_is_cut(voice):
+    planted, start = voice.copy(), crossing(voice, loud(voice))
+    planted[start:] = 0.0
+    assert [(each.kind, each.start) for each in damage(planted)] == [("cut", start)]
+    # Also where little silence is left.
+    assert [(each.kind, each.start) for each in damage(planted[: start + 48_000])] == [("cut", start)]
+
+
+@pytest.mark.parametrize("over_db", [3.0, 6.0])
+def test_a_clipped_bass_below_a_whole_peak_does_not_freeze(making, over_db):
+    # Its tops stand still for a millisecond and more, and the wave turns back there.
+    tone = making.tone(4.0, 1.0, 55.0)
+    bass = 0.45 * np.clip(10 ** (over_db / 20) * tone, -1.0, 1.0)
+    crest = slice(round(34 * 48_000 / 55), round(34.5 * 48_000 / 55))  # one half wave
+    bass[crest] = 0.7 * tone[crest]
+    assert not {each.kind for each in damage(bass)} & {"frozen", "drop-out"}
+
+
+@pytest.mark.parametrize("held", [24, 48, 64])
+def test_what_is_held_for_several_samples_does_not_freeze(voice, held):
+    take = np.repeat(voice[: 20 * RATE_HZ : held], held, axis=0)
+    assert not {each.kind for each in damage(take)} & {"frozen", "drop-out"}
+
+
+def test_clicks_in_speech_of_8_khz_are_found(voice):
+    # As on a telephone; at 20 places where it is loud. One in 20 may be missed.
+    speech = resampled(voice.astype(float), RATE_HZ, 8_000)
+    assert not [each for each in damage(speech, 8_000, 8_000) if each.kind == "click"]
+    rows = (speech[: len(speech) // 400 * 400, 0].reshape(-1, 400) ** 2).sum(axis=1)
+    places = np.sort(np.argsort(rows)[-200::10]) * 400 + np.arange(20) * 17
+    found = 0
+    for at in places.tolist():
+        planted = speech.copy()
+        planted[at, 0] = -0.9 * np.sign(planted[at, 0])
+        found += any(each.kind == "click" and abs(each.start - at) <= 1 for each in damage(planted, 8_000, 8_000))
+    assert found >= 19
 
 
 @pytest.mark.parametrize("fade_ms", [0, 1, 2])

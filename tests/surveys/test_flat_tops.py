@@ -7,9 +7,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gainlib import GainError
+from gainlib import GainError, read
 from gainlib.audio import Audio
 from gainlib.meters import FlatTopsMeter, clipped_runs, flat_tops, measure
+from gainlib.storage import bundled
 
 
 def dithered(samples, bits, seed=0):
@@ -62,7 +63,7 @@ def below_a_whole_peak(wave):
 
 @pytest.mark.parametrize("bits", [None, 16])
 @pytest.mark.parametrize("over_db", [1.0, 3.0, 6.0])
-@pytest.mark.parametrize("frequency_hz", [146.83, 220.0, 440.0, 997.0])
+@pytest.mark.parametrize("frequency_hz", [30.87, 41.2, 61.74, 82.41, 146.83, 220.0, 440.0, 997.0])
 def test_a_steady_tone_clipped_below_a_whole_peak_is_found(making, frequency_hz, over_db, bits):
     # A planted truth: each half wave is cut off, bar those that the whole peak covers.
     tone = np.clip(making.tone(2.0, 10 ** (over_db / 20), frequency_hz), -1.0, 1.0)
@@ -78,6 +79,14 @@ def test_steady_waves_that_nobody_clipped_are_not_told_below_a_whole_peak(making
     for wave in (np.sin(2 * np.pi * frequency_hz * time), np.sign(saw), saw, 2.0 * np.abs(saw) - 1.0):
         for bits in (16, 24):
             assert len(flat_tops(dithered(below_a_whole_peak(wave[:, None]), bits))) == 0
+
+
+@pytest.mark.parametrize("held", [2, 3, 4, 6, 8, 12])
+@pytest.mark.parametrize("name", ["lead-voice", "pad", "guitar"])
+def test_what_is_held_for_several_samples_is_no_clip(name, held):
+    # Nobody cut it: each of its samples stands still for some, its crests as well.
+    take = read(bundled(f"media/{name}.flac")).samples[: 20 * 48_000]
+    assert len(flat_tops(np.repeat(take[::held], held, axis=0))) == 0
 
 
 @pytest.mark.parametrize("bits", [None, 16, 24])
