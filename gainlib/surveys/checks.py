@@ -43,6 +43,7 @@ KINDS = {
     "rate": 200.0,
     "start": 190.0,
     "length": 180.0,
+    "format": 150.0,
     "imbalance": 100.0,
     "dual mono": 0.0,
     "word": 0.0,
@@ -60,6 +61,12 @@ _CANCELLING_SHARE, _MOSTLY_CANCELLING = 0.05, 0.5
 _MONO_LOSS_DB = 6.0
 _DUAL_NULL_DB = -50.0
 _LEAST_BITS = 16
+
+_FAMILIES = (
+    ({"wav", "wave", "bwf", "rf64", "w64"}, {"WAV", "WAVEX", "RF64", "W64"}), ({"flac"}, {"FLAC"}), ({"mp3"}, {"MP3"}),
+    ({"ogg", "oga", "opus"}, {"OGG"}), ({"aif", "aiff", "aifc"}, {"AIFF"}), ({"caf"}, {"CAF"}),
+)  # fmt: skip
+"""The endings by which formats are known, and libsndfile's names of these."""
 
 _AT_ONCE_SECONDS = 0.002
 _PLACES = 200  # as many places are told of each fault; its count has them all
@@ -220,7 +227,7 @@ def _alone(stem: Stem, practice: Practice, tempo: Tempo | None) -> list[Fault]:
                 stem.name,
                 "flat tops",
                 tops,
-                f"{said}: it was clipped before this file was made; take it again.",
+                f"{said}: it was clipped or driven flat before this file was made; take it again unless that is meant.",
                 places,
             )
         )
@@ -243,6 +250,12 @@ def _alone(stem: Stem, practice: Practice, tempo: Tempo | None) -> list[Fault]:
         else:
             found += _as_a_pair(stem, practice)
     found += _damaged(stem, tempo)
+    named = stem.path.suffix.removeprefix(".").lower()
+    if any(named in endings and stem.form not in forms for endings, forms in _FAMILIES) and (
+        any(stem.form in forms for _, forms in _FAMILIES)
+    ):
+        said = f"its name ends in .{named}, but {stem.form.removesuffix('EX')} is in it"
+        found.append(Fault(stem.name, "format", 1, f"{said}: export it again, or name it by what it holds."))
     if stem.used_bits is not None and stem.used_bits <= _LEAST_BITS and not stem.silent:
         said = f"of its words of 24 bits only {stem.used_bits} are in use: it was a file of {_LEAST_BITS} bits before"
         found.append(Fault(stem.name, "word", 1, f"{said}."))

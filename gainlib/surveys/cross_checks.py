@@ -16,7 +16,7 @@ from gainlib.decibels import db_from_power
 from gainlib.sound_file import SoundFile
 from gainlib.surveys.lags import find_lag, shape_of_spectra, spectra_of
 from gainlib.surveys.stem import Stem
-from gainlib.text import spaced
+from gainlib.text import counted, spaced
 
 __all__ = ["Related", "commonest", "find_mismatches", "find_related"]
 
@@ -146,8 +146,9 @@ def commonest(values: Sequence[float]) -> float:
 def find_mismatches(stems: Sequence[Stem]) -> Iterator[tuple[Stem, str, str]]:
     """Each stem whose rate, length or start is not that of most: the stem, which of the three, a sentence.
 
-    Where no value is that of more than half, they are not of one session and nothing is told. Of two that differ the
-    shorter, the earlier, the lower one is told.
+    Of stems at one rate a single sample is told, where most have the same number of them; else a millisecond. Where no
+    value is that of more than half, they are not of one session and nothing is told. Of two that differ the shorter,
+    the earlier, the lower one is told.
 
     >>> list(find_mismatches(()))
     []
@@ -155,15 +156,19 @@ def find_mismatches(stems: Sequence[Stem]) -> Iterator[tuple[Stem, str, str]]:
     if len(stems) < 2:
         return
     rate = _of_most([float(each.rate_hz) for each in stems])
-    length = _of_most([round(each.seconds, 3) for each in stems])
+    exact = _of_most([each.seconds for each in stems])
+    length = _of_most([round(each.seconds, 3) for each in stems]) if exact is None else exact
     start = _of_most([each.starts_at / each.rate_hz for each in stems if each.starts_at is not None])
     for each in stems:
         if rate is not None and each.rate_hz != rate:
             yield each, "rate", f"its rate is {spaced(each.rate_hz)} Hz, that of most is {spaced(rate)} Hz"
         difference = 0.0 if length is None else each.seconds - length
-        if abs(difference) >= 0.001:
+        least = 0.001 if exact is None or each.rate_hz != rate else 0.5 / each.rate_hz
+        if abs(difference) >= least:
             more = "longer" if difference > 0 else "shorter"
-            said = f"it is {_duration(abs(difference))} {more} than most ({length:.3f} s)"
+            samples = counted(round(abs(difference) * each.rate_hz), "sample")
+            by = _duration(abs(difference)) if abs(difference) >= 0.001 else samples
+            said = f"it is {by} {more} than most ({length:.3f} s)"
             yield each, "length", said + _as_another_rate(each.seconds, length or 0.0)
         if start is not None and each.starts_at is not None:
             off = each.starts_at / each.rate_hz - start

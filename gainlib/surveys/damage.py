@@ -225,12 +225,13 @@ class DamageMeter:
         elif torn:
             if sounds_on or (after.level >= sounding and after.torn):
                 self._add(Damage("frozen" if value else "drop-out", first, length, index, abs(value)))
-        elif before.steepness >= _LESS_STEEP_SHARE and sounds_on and after.level >= sounding:
+        elif before.steepness >= _LESS_STEEP_SHARE and after.level >= sounding:
             short = length <= _LONGEST_SMOOTH_SECONDS * self._rate_hz
-            hard = after.jump >= _HARD_SHARE * after.level
+            # Where it comes back hard it tore, also where it is soft there.
+            hard = after.jump >= _HARD_SHARE * after.level and (sounds_on or before.steep)
             # A wave that turns back where it stands still was clipped there.
             turns = value != 0.0 and before.above * after.above > 0.0
-            if hard or (before.steep and not turns and (after.torn or (after.steep and short))):
+            if hard or (sounds_on and before.steep and (after.torn or (after.steep and short and not turns))):
                 self._add(Damage("frozen" if value else "drop-out", first, length, index, abs(value)))
 
     # Blocks that come twice

@@ -118,6 +118,13 @@ def test_a_survey_is_a_test_in_a_script(called, planted, making, tmp_path):
     assert called(fine, "--fail-on", "clipped")[0] == 0
     # What could not be looked at has not passed.
     assert called(fine, tmp_path / "gone.wav", "--fail-on", "clipped")[0] == 1
+    spoilt = tmp_path / "spoilt.wav"
+    spoilt.write_bytes(fine.read_bytes()[:20_000])
+    status, said, _ = called(fine, spoilt, "--fail-on", "silent")
+    assert status == 1
+    assert "spoilt.wav is truncated" in said
+    # Where nothing could be looked at, nothing was done.
+    assert called(spoilt, "--fail-on", "silent")[0] == 2
     status, said, aside = called(fine, "--fail-on", "cliped")
     assert (status, said) == (2, "")
     assert "--fail-on names 'cliped'; did you mean clipped?" in aside

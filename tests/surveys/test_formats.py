@@ -96,6 +96,26 @@ def test_what_is_no_recording_opens_nothing_else(tmp_path, making):
             gl.read(tmp_path / "a.m4a")
 
 
+@pytest.mark.parametrize(
+    ("kind", "coding", "ending", "said"),
+    [
+        ("MP3", None, "wav", "its name ends in .wav, but MP3 is in it: export it again, or name it by what it holds."),
+        ("WAV", "PCM_24", "flac", "its name ends in .flac, but WAV is in it: export it again"),
+        ("AIFF", "PCM_24", "wav", "but AIFF is in it"),
+        ("RF64", "PCM_24", "wav", None),
+        ("WAVEX", "PCM_24", "wav", None),
+        ("OGG", "OPUS", "opus", None),
+        ("WAV", "PCM_24", "take", None),
+    ],
+)
+def test_a_name_that_does_not_say_what_is_in_it(tmp_path, making, kind, coding, ending, said):
+    path = tmp_path / f"take.{ending}"
+    soundfile.write(path, making.noise(1, 2.0), 48_000, format=kind, subtype=coding)
+    found = [each.sentence for each in survey(path).faults if each.kind == "format"]
+    assert len(found) == (said is not None)
+    assert all(said in each for each in found)
+
+
 def ogg_checksum(page):
     """That of an Ogg page: CRC-32 of 0x04C11DB7, nothing turned round (RFC 3533)."""
     remainder = 0

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from gainlib import read
+from gainlib.storage import bundled
 from gainlib.surveys.stem import measure_stem
 from gainlib.surveys.survey import survey
 
@@ -131,6 +133,31 @@ def test_a_rate_that_the_header_has_wrong(tmp_path, making):
     found = {each.stem: each.sentence for each in survey(tmp_path).faults}
     assert "just as if sound of 44.1 kHz were labelled 48 kHz" in found["d"]
     assert set(found) == {"d"}
+
+
+@pytest.mark.parametrize("missing", [1, 20, 100])
+def test_samples_that_are_missing_at_the_end(tmp_path, making, missing):
+    found = session(tmp_path, making, a=making.noise(1, 4.0), b=making.noise(2, 4.0), c=making.noise(3, 4.0)[:-missing])
+    by = {1: "1 sample", 20: "20 samples", 100: "0.002 s"}[missing]
+    assert found == {("c", "length"): f"it is {by} shorter than most (4.000 s)."}
+
+
+def test_another_rate_has_no_length_of_so_many_samples(tmp_path, making):
+    # 4.00001 s of 44.1 kHz, and no two of the others alike: no millisecond is missing anywhere.
+    for index, name in enumerate("abc"):
+        making.save(tmp_path / f"{name}.wav", making.noise(index, 4.0)[: -1 - index])
+    making.save(tmp_path / "d.wav", making.noise(4, 4.0, rate_hz=44_100), rate_hz=44_100)
+    assert {each.kind for each in survey(tmp_path).faults} == {"rate"}
+
+
+@pytest.mark.parametrize("seconds", [1.0, 2.0, 4.0])
+def test_two_takes_of_one_part_are_no_late_channel(tmp_path, making, seconds):
+    # The course's guitar is played twice, panned apart: neither take is the other, a little later.
+    take = read(bundled("media/guitar.flac")).samples
+    count = round(seconds * making.RATE_HZ)
+    for start in range(0, len(take) - count, count // 2):
+        excerpt = take[start : start + count]
+        assert "late channel" not in told(making, tmp_path, excerpt[:, :1], excerpt[:, 1:])
 
 
 def test_words_that_use_16_bits_and_coarse_words_that_are_not_clipped(tmp_path, making):
