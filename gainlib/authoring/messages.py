@@ -41,6 +41,9 @@ def parse_text(text: str, found: list[FileFault]) -> tuple[dict[str, Any] | None
     """The entries of a text, with the usual slips of the pen told and mended; None where that does not help."""
     with contextlib.suppress(GainError):
         return toml_table(text, "this"), text
+    if "\r" in text.replace("\r\n", "\n"):
+        found.append(FileFault(1, "its lines end in a carriage return alone; save it with the usual line ends."))
+        text = text.replace("\r\n", "\n").replace("\r", "\n")
     mended, open_quotes, opened = [], "", 0
     for number, line in enumerate(text.split("\n"), 1):
         said_of_it: list[str] = []
@@ -93,6 +96,16 @@ _SLIPS_OF_THE_PEN: tuple[tuple[re.Pattern[str], str, Callable[[re.Match[str]], s
         re.compile(r"(?<=[=\[,])(\s*)[−–—]\s*(?=\d)"),
         "a long dash stands for minus; type the hyphen of the keyboard: -",
         lambda found: f"{found[1]}-",
+    ),
+    (
+        re.compile(rf"(=\s*{SIGN}?\d{{1,3}}(?:\.\d{{3}})+),(\d+)|(=\s*{SIGN}?\d{{1,3}}(?:,\d{{3}})+)\.(\d+)"),
+        "a sign for thousands stands in a number; leave it out, and write the decimals behind a point",
+        lambda found: f"{re.sub('[.,]', '', found[1] or found[3])}.{found[2] or found[4]}",
+    ),
+    (
+        re.compile(r"(=\s*)(yes|no|on|off)(?=\s*(?:[,}\]\0]|$))", re.IGNORECASE),
+        "yes and no are written true and false, without quotes",
+        lambda found: f"{found[1]}{'true' if found[2].lower() in ('yes', 'on') else 'false'}",
     ),
     (
         re.compile(rf"(=\s*{SIGN}?\d+),(\d+)(?=\s*[A-Za-z%]*\s*(?:[,}}\]\0]|$))"),

@@ -7,9 +7,9 @@ from collections.abc import Iterator
 
 from gainlib.authoring.evidence import Evidence
 from gainlib.exercises.formulas import formulas
-from gainlib.exercises.readings import LEVEL_UNITS, Reading, reading_of
-from gainlib.exercises.tables import PLACEHOLDER, READS, AskEntry, ValueEntry
-from gainlib.exercises.variant import Variant
+from gainlib.exercises.readings import LEVEL_UNITS, Reading, reading_of, words_of
+from gainlib.exercises.tables import PLACEHOLDER, READS, AskEntry, ValueEntry, fill_in
+from gainlib.exercises.variant import Variant, unit_of_path
 from gainlib.meters import measures
 from gainlib.storage.entry_faults import Place
 from gainlib.text import listed
@@ -37,6 +37,11 @@ def check_texts(evidence: Evidence) -> None:
             evidence.note_remark(
                 ("varies", name, "unit"), f"the unit of {name} is {vary.unit!r}; it is written {near}."
             )
+        for variant in evidence.variants[:1] if vary.unit and vary.path else ():
+            path = fill_in(vary.path or "", words_of(variant.values))
+            if not near and (own := unit_of_path(variant.session, path)) != vary.unit:
+                said = f"the unit of {name} is {vary.unit!r}, but {path} is in {own or 'none'}; leave the unit out."
+                evidence.note_remark(("varies", name, "unit"), said)
     if not evidence.count or not evidence.variants:
         return
     texts: list[tuple[Place, str, str]] = [(("brief",), "the brief", evidence.spec.brief)]

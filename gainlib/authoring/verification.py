@@ -115,7 +115,11 @@ def verify(
         made.takes  # noqa: B018  (read once; its faults are the file's)
     except GainError as fault:
         return Verification(name, file, (FileFault(line_of(lines, ("given", "take")), str(fault).replace("\n", " ")),))
-    return _verify(Evidence(made, lines, variants, quick=quick, progress=progress), quick)
+    evidence = Evidence(made, lines, variants, quick=quick, progress=progress)
+    if own and name in exercise_names() and not file.resolve().is_relative_to(bundled_folder("exercises").resolve()):
+        said = f"an exercise of the course is called {name} too, and no class can have both; rename file or folder."
+        evidence.note_remark((), said)
+    return _verify(evidence, quick)
 
 
 def verify_all(

@@ -332,12 +332,13 @@ def printed_values(parameters: Mapping[str, Parameter], session: Session, drawn:
         else:
             unit = parameter.unit
             if parameter.path is not None and not unit:
-                unit = _unit_of(session, fill_in(parameter.path, words_of(drawn)))
+                unit = unit_of_path(session, fill_in(parameter.path, words_of(drawn)))
             printed[name] = printed_number(value, unit, parameter.step)
     return printed
 
 
-def _unit_of(session: Session, path: str) -> str:
+def unit_of_path(session: Session, path: str) -> str:
+    """The unit of what a path names, a setting or the given signal; empty for what has none."""
     if "/signal/" in f"/{path}":
         return "Hz" if path.endswith("_hz") else "dBFS"
     return unit_of_setting(session, path)

@@ -94,6 +94,35 @@ def test_a_fault_is_told_with_its_line(written, change, says):
     assert fault.text == f"line {fault.line}: {fault.said}"
 
 
+@pytest.mark.parametrize("number", ["1.000,5", "1,000.5", "-1.000,5"])
+def test_a_sign_for_thousands_is_told(written, number):
+    _, faults = spoilt(written, (PREAMP, PREAMP.replace("40", number)))
+    meant = "-1000.5" if number[0] == "-" else "1000.5"
+    assert [fault.said for fault in faults] == [
+        f"a sign for thousands stands in a number; leave it out, and write the decimals behind a point: {meant}",
+        f"gain_db of the preamp is {meant}; it must be from -200 to 200 dB.",
+    ]
+
+
+def test_yes_for_a_number_is_told_as_what_it_means_and_where_it_may_not_stand(written):
+    lines, faults = spoilt(written, ("step = 0.5 }", "step = yes }"))
+    assert [fault.said for fault in faults] == [
+        "yes and no are written true and false, without quotes: true",
+        "step of move 2 is true; it must be a number.",
+    ]
+    assert {lines[fault.line - 1].count("step = yes }") for fault in faults} == {1}
+
+
+def test_a_file_with_line_ends_of_old_computers_is_read_and_told(written):
+    file = written()
+    file.write_bytes(file.read_bytes().replace(b"\r\n", b"\n").replace(b"\n", b"\r"))
+    exercise, faults, _ = validate(file)
+    assert exercise is None
+    assert [fault.text for fault in faults] == [
+        "line 1: its lines end in a carriage return alone; save it with the usual line ends."
+    ]
+
+
 def test_all_faults_are_told_in_the_order_of_the_lines(written):
     # One of every kind: slips of the pen, wrong names, wrong types, and what makes no sense beside the stages.
     changes = [FAULTS[index][0] for index in (8, 15, 16, 5, 1, 3, 2, 17, 13, 12)]

@@ -9,6 +9,7 @@ from gainlib.authoring.new_exercise import new_exercise
 from gainlib.authoring.verification import verify, verify_all
 from gainlib.errors import GainError
 from gainlib.exercises import check, load
+from gainlib.storage import bundled_folder
 
 VARIANTS = 3
 CLIP = 'reads    = { measure = "clipped_runs", at = "converter", at_most = 0 }'
@@ -289,6 +290,23 @@ def test_a_unit_that_is_wrong_or_missing_is_remarked(tmp_path, before, after, sa
     assert before in text
     file.write_text(text.replace(before, after, 1), encoding="utf-8")
     assert [says in each.said for each in verify(file, variants=2).remarks].count(True) == 1
+
+
+def test_a_unit_beside_a_path_that_has_another_is_remarked(tmp_path):
+    file = new_exercise("setting", folder=tmp_path, kind="set")
+    text = file.read_text(encoding="utf-8")
+    assert "to = -14, step = 1 }" in text
+    file.write_text(text.replace("to = -14, step = 1 }", 'to = -14, step = 1, unit = "dB" }'), encoding="utf-8")
+    told = [each.said for each in verify(file, variants=2, quick=True).remarks if "unit" in each.said]
+    assert told == ["the unit of loud is 'dB', but source/full_scale_dbu is in dBu; leave the unit out."]
+
+
+def test_a_file_named_as_an_exercise_of_the_course_is_remarked(tmp_path):
+    file = new_exercise("recording/leave-room", folder=tmp_path, kind="set")
+    (told,) = [each.said for each in verify(file, variants=2, quick=True).remarks if "called" in each.said]
+    assert told.startswith("an exercise of the course is called recording/leave-room too")
+    bundled = bundled_folder("exercises") / "recording" / "leave-room.toml"
+    assert not [each for each in verify(bundled, variants=2, quick=True).remarks if "called" in each.said]
 
 
 def test_a_level_may_be_the_sum_of_levels(tmp_path):

@@ -359,7 +359,8 @@ def kills(arguments):
         )
         shutil.rmtree(out)
     shutil.rmtree(home)
-    assert not unlike and not left
+    assert not unlike
+    assert not left
 
 
 def kept_in(out):
