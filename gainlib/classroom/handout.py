@@ -26,6 +26,8 @@ __all__ = ["PAPERS", "Handout", "write_handout"]
 
 PAPERS = ("A4", "letter")
 _BY_EAR = ("judge", "hear", "record")
+_DONE_BY_EAR = "This one is done by ear, at the computer. Write down here what you hand in there."
+_FOUND = [{"title": "What the ladder found, with its unit", "unit": "", "choices": (), "ordered": False}]
 MOST_SHEETS = 2000
 MOST_COLUMNS = 7
 _GROUPS = (
@@ -214,16 +216,19 @@ def _moved(variant: Variant, answer: dict[str, Any]) -> dict[str, Any]:
 def _sheet(exercise: Exercise, variant: Variant, entry: ClassExercise) -> dict[str, Any]:
     by_ear = exercise.kind in _BY_EAR
     shown = None if by_ear else answered_picture(variant, variant.start)
+    at_computer = _DONE_BY_EAR if by_ear else ""
+    if shown and exercise.kind == "find" and len(variant.session.strips) > 1:
+        at_computer = "The other strips, and how all of them sound, are at the computer."
     return {
         "title": exercise.title,
         "points": f"{entry.worth(exercise):g}",
         "role": ROLES[entry.role],
         "brief": variant.brief.split("\n\n"),
-        "by_ear": by_ear,
+        "at_computer": at_computer,
         "picture": figure_html(shown[0], shown[1], shown[2]) if shown else "",
         "heading": shown[2] if shown else "",
         "sentence": shown[3] if shown else "",
-        "asks": [_asked(each) for each in variant.questions],
+        "asks": [_asked(each) for each in variant.questions] + _FOUND * (exercise.kind == "hear"),
         "moves": [_to_move(each) for each in variant.controls],
         "versions": [each.label for each in variant.candidates] if not variant.questions else [],
     }
@@ -237,11 +242,14 @@ def _asked(ask: Question) -> dict[str, Any]:
 def _to_move(move: ControlSpec) -> dict[str, Any]:
     """A control, with what it may be set to."""
     if move.points:
-        span = f"points from {printed_number(move.low, move.unit)} to {printed_number(move.high, move.unit)}"
+        ends = (printed_number(each, move.unit) for each in (move.low, move.high))
+        span = "from {} to {}; or draw it into the picture".format(*ends)
     elif move.options:
         span = ""
     else:
         low, high, start = (printed_number(each, move.unit, move.step) for each in (move.low, move.high, move.start))
         span = f"from {low} to {high}, now {start}"
     choices = [("on" if each else "off") if isinstance(each, bool) else str(each) for each in move.options]
-    return {"title": move.label, "unit": "" if move.options else move.unit, "choices": choices, "span": span}
+    unit = "" if move.options else move.unit
+    title = f"{move.label}, ride" if move.points and "ride" not in move.label.lower() else move.label
+    return {"title": title, "unit": unit, "choices": choices, "span": span, "points": move.points}

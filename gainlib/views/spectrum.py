@@ -19,7 +19,7 @@ from gainlib.views.style import coloured, decibel_axis, frame, hover, level_axis
 
 __all__ = ["HarmonicSpectrum"]
 
-_LOW_HZ, _HIGH_HZ, _EDGE_HZ = 20.0, 20_000.0, 110_000.0  # the table of harmonics stands right of what is heard
+_LOW_HZ, _HIGH_HZ, _EDGE_HZ = 20.0, 20_000.0, 158_000.0  # the table of harmonics stands right of what is heard
 _FLOOR_DBFS, _TOP_DBFS = -120.0, 6.0
 _COLUMNS = 500
 _ORDERS = 10
@@ -99,8 +99,8 @@ class HarmonicSpectrum(TapView):
             },
             "table": {
                 "x_order": np.full(count, 42_000.0),
-                "x_percent": np.full(count, 68_000.0),
-                "x_decibels": np.full(count, 107_000.0),
+                "x_percent": np.full(count, 80_000.0),
+                "x_decibels": np.full(count, 152_000.0),
                 "y": _TOP_DBFS - _ROW_DB * (np.arange(count) + 0.6),
                 "order": [each[0] for each in rows],
                 "percent": [each[1] for each in rows],

@@ -111,6 +111,20 @@ def test_every_exercise_of_the_collection_can_be_printed(group):
     assert key.read_text(encoding="utf-8").count("<section>") == len(kinds)
 
 
+def test_a_sheet_has_room_for_what_its_exercise_wants_and_says_what_paper_cannot_show(group):
+    wants = {
+        "fader-rides/make-room": ("Fader of guitar, ride at s dB at s dB", "from −12 dB to +12 dB; or draw it into"),
+        "hearing/step-in-level": ("This one is done by ear, at the computer.", "What the ladder found, with its unit"),
+        "saturation/which-distorts": ("The other strips, and how all of them sound, are at the computer.",),
+    }
+    group.made_anew([RosterLine(id="a-01", name="Ada Quill")], exercises=sorted(wants))
+    sheets, _ = write_handout(group.file)
+    parts = sheets.read_text(encoding="utf-8").split('<section class="exercise">')[1:]
+    for (name, wanted), part in zip(sorted(wants.items()), parts, strict=True):
+        text = " ".join(plain(part.split("</section>")[0]).split())
+        assert [each for each in wanted if each not in text] == [], name
+
+
 @pytest.mark.parametrize(
     ("given", "said"),
     [
