@@ -4,9 +4,10 @@
 the course's ten stems, or in files drawn by chance from a folder that is named (real recordings; the first 60 s of each
 unless --seconds says otherwise), and prints for each fault how many were found and named rightly, with the files in
 which it was missed; then a table of every kind: how many were found of those planted, and of how many of the same files
-it was told untouched. Of noise that was not found it is counted apart how often the survey says that it cannot be told.
-What is planted is known to the sample; nothing is tuned here. `--whole` plants nothing and prints what is told of each
-file of the folder as it is, to be read one by one.
+it was told untouched. Of noise and hum that were not found it is counted apart how often the survey says that they
+cannot be told, and clips are counted again by how many crests of three samples and more they cut. What is planted is
+known to the sample; nothing is tuned here. `--whole` plants nothing and prints what is told of each file of the folder
+as it is, to be read one by one.
 """
 
 from __future__ import annotations
@@ -30,7 +31,7 @@ from gainlib.surveys.survey import Survey, survey
 MEDIA = Path(__file__).resolve().parents[2] / "media"
 AMONG = ("twin", "opposed", "late", "length", "swapped sides", "rate", "start")
 _NEAR = 64
-_DAMAGES = 11
+_DAMAGES = 12
 _LEAST_SECONDS = 5.0
 Samples = np.ndarray
 
@@ -40,13 +41,24 @@ def ratio(db: float) -> float:
 
 
 def loud_places(samples: Samples, rate: int, rng: np.random.Generator, count: int) -> list[int]:
-    """Samples at which it sounds: within 12 dB of the loudest half of its windows of 50 ms."""
+    """Samples at which it sounds: in windows of 50 ms within 15 dB of the loudest tenth of them."""
     width = rate // 20
     rows = samples[: len(samples) // width * width, 0].reshape(-1, width)
     levels = np.sqrt((rows.astype(float) ** 2).mean(axis=1))
-    good = np.flatnonzero(levels > np.quantile(levels, 0.9) * ratio(-12.0))
+    loudest = np.sort(levels)[-max(1, len(levels) // 10) :]
+    good = np.flatnonzero(levels > np.sqrt((loudest**2).mean()) * ratio(-15.0))
     good = good[(good * width > rate // 2) & (good * width < len(samples) - rate)]
     return [int(each) * width + int(rng.integers(width)) for each in rng.choice(good, count)] if len(good) else []
+
+
+def cut_crests(samples: Samples, over_db: float) -> str:
+    """How many crests of three samples and more a clip so far over full scale cuts, in words."""
+    beyond = np.abs(samples) * ratio(over_db) >= np.abs(samples).max()
+    steps = np.diff(np.pad(beyond, ((1, 1), (0, 0))).astype(np.int8), axis=0)
+    count = 0
+    for channel in steps.T:
+        count += int(np.count_nonzero(np.flatnonzero(channel < 0) - np.flatnonzero(channel > 0) >= 3))
+    return "none" if count == 0 else "one" if count == 1 else "2 to 5" if count < 6 else "6 and more"
 
 
 def damage(y: Samples, at: int, rate: int) -> Iterator[tuple[str, str, object, object]]:
@@ -62,6 +74,8 @@ def damage(y: Samples, at: int, rate: int) -> Iterator[tuple[str, str, object, o
     yield "drop-out of 512 samples from a zero crossing on", "drop-out", (slice(zero, zero + 512), 0), 0.0
     yield "drop-out of 512 samples, one side", "drop-out", (slice(at, at + 512), 0), 0.0
     yield "frozen for 256 samples", "drop-out", (slice(at, at + 256), 0), y[at, 0]
+    stood = np.concatenate((np.repeat(y[at : at + 1], 256, axis=0), y[at:-256]))
+    yield "frozen for 256 samples, then on from there", "drop-out", slice(at, None), stood
     yield "buffer of 512 samples played twice", "repeated", slice(at, at + 512), y[at - 512 : at].copy()
     yield "buffer of 64 samples played twice", "repeated", slice(at, at + 64), y[at - 64 : at].copy()
     yield "digital silence from there to the end", "cut", slice(at, None), 0.0
@@ -85,8 +99,9 @@ def whole_file(samples: Samples, rate: int, rng: np.random.Generator) -> Iterato
         buzz = sum(np.sin(2 * np.pi * 60.02 * k * time + k * k) / k for k in range(1, 12) if 60 * k < 0.4 * rate)
         buzz = buzz * ratio(level - 3.01) / buzz.std()
         yield f"buzz of 60 Hz at {level} dBFS", "hum", np.clip(samples + buzz, -1, 1)
-    yield "an offset of 1 %", "dc", np.clip(samples + 0.01, -1, 1)
-    yield "an offset of 0.2 %", "dc", np.clip(samples + 0.002, -1, 1)
+    centred = samples - samples.mean(axis=0)
+    yield "an offset of 1 %", "dc", np.clip(centred + 0.01, -1, 1)
+    yield "an offset of 0.2 %", "dc", np.clip(centred + 0.002, -1, 1)
     for over in (1, 3, 6):
         cut = np.clip(samples / top * ratio(over), -1, 1) * ratio(-7.0)
         yield f"clipped by {over} dB, then 7 dB down", "flat tops", cut
@@ -131,8 +146,9 @@ def whole_file(samples: Samples, rate: int, rng: np.random.Generator) -> Iterato
         yield "both channels the same, the right 1 dB down", "dual mono", wide * [1.0, ratio(-1.0)]
         yield "right upside down", "opposed channels", wide * [1.0, -1.0]
         third = wide.copy()
-        third[: count // 3, 1] *= -1
-        yield "right upside down for a third", "opposed channels", third
+        parts = np.array_split(third, 3)
+        parts[int(np.argmax([(each**2).sum() for each in parts]))][:, 1] *= -1
+        yield "right upside down for the loudest third", "opposed channels", third
         late = round(0.005 * rate)
         yield "right 5 ms late", "late channel", np.stack((samples[late:, 0], samples[:-late, 0]), axis=1)
         late = round(0.002 * rate)
@@ -200,6 +216,7 @@ def main() -> None:
     missed: dict[str, list[str]] = defaultdict(list)
     untouched: Counter[str] = Counter()
     untold: Counter[str] = Counter()
+    crests: dict[tuple[str, str], Counter[bool]] = defaultdict(Counter)
     accused: list[str] = []
     count = 0
     by_kind: dict[str, Counter[bool]] = defaultdict(Counter)
@@ -270,7 +287,15 @@ def main() -> None:
                 made = surveyed(planted, rate)
                 good = any(each.kind == kind for each in made.faults)
                 tally(name, kind, good, path)
-                untold[name] += kind == "noise" and not good and made.stems[0].noise.level_dbfs is None
+                noise = made.stems[0].noise
+                if kind in ("noise", "hum") and not good:
+                    level, from_dbfs = float(name.split()[-2]), noise.hum_told_from_dbfs
+                    hides = from_dbfs is None or from_dbfs > level
+                    untold[kind] += hides if kind == "hum" else noise.level_dbfs is None
+                if " by " in name:
+                    over_db = float(name.split(" by ")[1].split()[0])
+                    how = name.replace(f" by {over_db:g} dB", "")
+                    crests[how, cut_crests(samples, over_db)][good] += 1
             return True
 
         try:
@@ -286,7 +311,11 @@ def main() -> None:
         rates = by_kind[kind]
         share = f"{rates[True]} of {sum(rates.values())}" if rates else "–"
         print(f"{kind:18}{share:>18}{untouched[kind]:>32}")
-    print(f"Of noise that was not found {sum(untold.values())} times it was said that it cannot be told.")
+    for kind, times in untold.items():
+        print(f"Of {kind} that was not found {times} times it was said that it cannot be told, or could hide there.")
+    print("Clips by the crests of three samples and more that they cut:")
+    for (how, many), hits in sorted(crests.items()):
+        print(f"  {how:48}{many:12}{hits[True]:4} of {sum(hits.values()):3}")
     print("\n".join(f"  {each}" for each in accused))
 
 
