@@ -88,10 +88,12 @@ class Practice:
             "and more below the sound, and fills its bands as noise does; where a stem never rests, noise under its "
             "sound is what stands still in the gaps of its treble. Soft notes and fades are not noise. Mains hum is "
             "what stands at 50 or 60 Hz and multiples all the time.",
-            "A drop-out is a wave that tears and goes on; a click a sample or a few that the sound on both sides does "
-            "not lead to expect. What was crossfaded, filtered or coded afterwards may hide either.",
-            "Flat tops are found where a clipped stem was only turned down or dithered; an equaliser, a capacitor, a "
-            "filter or lossy coding after the clip hides them, so none found does not prove that a stem is whole.",
+            "A drop-out is a wave that tears and goes on after a millisecond or more; a click a sample or a few that "
+            "the sound on both sides does not lead to expect. What was crossfaded, filtered or coded afterwards may "
+            "hide either, and so may a consonant in speech of 8 kHz.",
+            "Flat tops are found where a clipped stem was only turned down or dithered, from two crests of three "
+            "samples on, below a higher peak from six on: fewer cannot be told from chance. An equaliser, a capacitor, "
+            "a filter or lossy coding after the clip hides them, so none found does not prove that a stem is whole.",
             f"The compressor that is looked at has its threshold at {_level(self.threshold_dbfs, 'dBFS')} and hears "
             "the sample peak and windows of 50 ms.",
             "RMS levels have the AES17 zero: a full-scale sine reads 0 dBFS. Loudness is after ITU-R BS.1770-5, true "
