@@ -139,13 +139,15 @@ class DamageMeter:
     """The damage in a stream: `push` each block `(n, channels)`, ask `reading` at its end.
 
     A *drop-out* is a stretch of 1 ms to 3.5 s at one value (zero, or frozen at another) that tears a wave in the
-    middle: the last sample before it stands a tenth and more of the sound's RMS away (behind a fade it does not), or it
-    is zero from a zero crossing on, up to which the sound is as steep as it was, and ends torn or, within 0.1 s, just
-    so; and the sound goes on afterwards. A *repeated* block is a stretch of one of the usual buffer lengths that
-    equals, bit for bit, the one before it, and neither more nor less than that. A *click* is up to 4 samples that a
-    prediction from both sides (24 coefficients) misses by 20 times what it misses around, alone within 30 ms. A *cut*
-    is sound that stops in the middle of a wave and is followed by nothing but digital silence, or by the end of the
-    file, or that is there in full with the file's first sample and does not rise from zero there. All bounds are this
+    middle: the last sample before it stands a tenth and more of the sound's RMS away (behind a fade it does not), or
+    the sound is as steep up to there as it was, and ends torn or, within 0.1 s, just so without turning back; or it is
+    half as steep and comes back with a jump of 0.3 of its RMS; and the sound goes on afterwards. A *repeated* block is
+    a stretch of one of the usual buffer lengths that equals, bit for bit, the one before it, and neither more nor less
+    than that. A *click* is up to 4 samples (3 below 16 kHz) that a prediction from both sides (24 coefficients) misses
+    by 20 times what it misses around, alone within 30 ms. A *cut* is sound that stops in the middle of a wave, torn or
+    steep, and is followed by nothing but digital silence, or by the end of the file, or that is there in full with the
+    file's first sample and does not rise from zero there. Sound each of whose samples is held for several stands still
+    by itself and is none of these. All bounds are this
     course's own; the benchmark of faults prints how often each is right.
     """
 
