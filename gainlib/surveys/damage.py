@@ -147,8 +147,8 @@ class DamageMeter:
     by 20 times what it misses around, alone within 30 ms. A *cut* is sound that stops in the middle of a wave, torn or
     steep, and is followed by nothing but digital silence, or by the end of the file, or that is there in full with the
     file's first sample and does not rise from zero there. Sound each of whose samples is held for several stands still
-    by itself and is none of these. All bounds are this
-    course's own; the benchmark of faults prints how often each is right.
+    by itself and is none of these. All bounds are this course's own; the benchmark of faults prints how often each is
+    right.
     """
 
     def __init__(self, rate_hz: int, channels: int) -> None:
