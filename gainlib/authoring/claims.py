@@ -43,6 +43,7 @@ __all__ = [
 
 MOST_SEARCHED = 6  # variants that are searched with a grid of their own
 MOST_PAIRS = 40  # learners of whom one hands in what is right for the other
+MOST_NEAR = 1 / 3  # of such answers; if more pass, who sits beside somebody needs no answer of their own
 
 
 def questions_have_one_answer(evidence: Evidence) -> None:
@@ -238,7 +239,7 @@ class Rates:
 
     Of `right` answers of the author `right_refused` fail, of the `beside` ones, one step of a control off,
     `beside_refused`; of `wrong` answers (starts and slips) `wrong_accepted` pass. Of those that are right for `another`
-    learner `another_accepted` pass; where what is drawn lies near, they may.
+    learner, near and far ones alike, `another_accepted` pass; where what is drawn lies near, they may.
     """
 
     right: int = 0
@@ -278,19 +279,38 @@ def verdict_seldom_errs(evidence: Evidence, solved: dict[int, Look]) -> Rates:
         failing = [each for each in looks if not each.passed]
         wrong += failing if evidence.slip_may_be_right(slip) and failing else looks
     count = len(variants)
-    pairs = [
-        (variants[index], solved[other].answer)
-        for index in solved
-        for other in sorted({(index + 1) % count, (index + count // 2) % count} - {index})
-        if other in solved and solved[index].answer.keys() == solved[other].answer.keys()
-    ]
-    another = [evidence.look(variant, answer) for variant, answer in pairs[:: 1 + len(pairs) // MOST_PAIRS]]
+    own = list(solved.values())
+    pairs = [(own[mine], own[theirs]) for mine, theirs in _pairs(len(own), MOST_PAIRS)]
+    pairs = [(mine, theirs) for mine, theirs in pairs if mine.answer.keys() == theirs.answer.keys()]
+    another = [evidence.look(mine.variant, theirs.answer) for mine, theirs in pairs]
     rates = Rates(
         count, count - len(solved), len(beside), sum(not each.passed for each in beside),
         len(wrong), sum(each.passed for each in wrong), len(another), sum(each.passed for each in another),
     )  # fmt: skip
     evidence.shown.append(rates.sentence)
+    near = sum(
+        look.passed and mine.answer != theirs.answer for look, (mine, theirs) in zip(another, pairs, strict=True)
+    )
+    if near > MOST_NEAR * len(another):
+        evidence.note_remark(
+            ("varies",),
+            f"another learner's answer passes here in {near} of {len(another)} cases, since their numbers lie near: "
+            "draw them farther apart (a larger step), or over a wider range, or narrow the bounds.",
+        )
     return rates
+
+
+def _pairs(count: int, most: int) -> list[tuple[int, int]]:
+    """Pairs of two of so many, spread evenly over near and far ones; all of them where there are no more."""
+    if count * (count - 1) <= most:
+        return list(itertools.permutations(range(count), 2))
+    found: dict[tuple[int, int], None] = {}
+    for first, second in halton(2):
+        mine, theirs = int(first * count), int(second * (count - 1))
+        found[mine, theirs + (theirs >= mine)] = None
+        if len(found) == most:
+            break
+    return list(found)
 
 
 def _one_step_beside(variant: Variant, answer: Answer) -> Iterator[Answer]:

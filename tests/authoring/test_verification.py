@@ -141,17 +141,46 @@ def test_variants_that_cannot_be_solved_are_named_with_their_numbers(proven):
 
 
 def test_how_often_the_verdict_errs_is_counted(written, proven):
-    # The verse at level + gain - 18 dBFS and 2 dB from both bounds: of three levels 7 dB apart none serves for another,
-    # of all fifteen each serves for the next, 1 dB away, and for none half the range away, but 15 % 7 = 1 wraps once.
+    # The verse at level + gain - 18 dBFS and 2 dB from both bounds: of three levels 7 dB apart none serves for another.
     (rates,) = [each.rates for each in [proven()]]
     assert (rates.right, rates.right_refused, rates.beside, rates.beside_refused) == (3, 0, 12, 0)
     assert (rates.wrong, rates.wrong_accepted) == (3 + 3 * 3, 0)
-    assert (rates.another, rates.another_accepted) == (3, 0)
-    whole = verify(written()).rates
-    assert (whole.another, whole.another_accepted) == (30, 14)
+    assert (rates.another, rates.another_accepted) == (6, 0)
     # With bounds 0.2 dB from the answer a step of 0.5 dB or 1 dB of either control is refused.
     narrow = proven(("at_least = -17, at_most = -13 }", "at_least = -15.2, at_most = -14.8 }"))
     assert narrow.rates.beside_refused >= 6
+
+
+def test_neighbours_whose_answer_passes_are_counted_over_all_pairs_and_remarked_where_they_are_many(
+    written, monkeypatch
+):
+    # *Derived*: an answer serves for a level d dB away where d is below 2, and there are 2 (n - d) such pairs of n
+    # levels in steps of 1 dB: 28 of the 210 pairs of fifteen, 8 of the 20 pairs of five. At 2 dB it lies on a bound.
+    monkeypatch.setattr(claims, "MOST_PAIRS", 210)
+    for change, levels, near, on_bound in [
+        (("", ""), 15, 28, 26),
+        (("from = -30, to = -16", "from = -20, to = -16"), 5, 8, 6),
+    ]:
+        file = written(change)
+        looked = evidence.Evidence(load(str(file)), {("varies",): line_in(file, "varies.level")}, levels)
+        rates = claims.verdict_seldom_errs(looked, claims.author_passes(looked))
+        assert rates.another == levels * (levels - 1)
+        assert near <= rates.another_accepted <= near + on_bound
+        remarks = [each for each in looked.remarks if "lie near" in each.said]
+        assert len(remarks) == (levels == 5)
+        for each in remarks:
+            assert f"passes here in {rates.another_accepted} of 20 cases" in each.said
+            assert each.line == line_in(file, "varies.level")
+
+
+def test_pairs_are_near_and_far_alike():
+    pairs = claims._pairs(15, 40)
+    assert len(set(pairs)) == 40
+    assert all(mine != theirs and {mine, theirs} <= set(range(15)) for mine, theirs in pairs)
+    # *Derived*: 54 of the 210 pairs of fifteen lie at most 2 apart, so about 10 of 40; 4 is one standard deviation
+    # and a half of as many that are drawn by chance, and these are spread more evenly.
+    assert abs(sum(abs(mine - theirs) <= 2 for mine, theirs in pairs) - 54 / 210 * 40) <= 4
+    assert claims._pairs(3, 40) == [(0, 1), (0, 2), (1, 0), (1, 2), (2, 0), (2, 1)]
 
 
 def test_ctrl_c_leaves_what_was_shown_until_then_and_is_no_proof(written, monkeypatch):
