@@ -48,6 +48,7 @@ class Marking:
     answers: int
     marked_before: int
     not_marked: int
+    superseded: int
     pages: int
     unusable: int
     to_look_at: int
@@ -62,9 +63,11 @@ class Marking:
         """What was done, a line for each sentence."""
         before = f", {self.marked_before} of them marked before" if self.marked_before else ""
         what = "answer" if self.answers == 1 else "different answers"
-        without = (
-            f"{self.not_marked} got no mark; not-marked.csv says why." if self.not_marked else "Everything got a mark."
-        )
+        without = f"{self.not_marked} got no mark" if self.not_marked else "Everything got a mark"
+        if self.superseded:
+            earlier = counted(self.superseded, "hand-in")
+            without += f", and {earlier} gave way to another of the same learner"
+        without += "; not-marked.csv says why." if self.not_marked or self.superseded else "."
         more, look = counted(self.unusable, "more learner"), counted(self.to_look_at, "learner")
         stands_out = f"From {more} only files came that cannot be read or marked.\n" if self.unusable else ""
         stands_out += f"Look at {look} first: something stands out, report.html says what.\n" if self.to_look_at else ""
@@ -152,7 +155,7 @@ def mark_class(
     figures = results.figures
     return Marking(
         target, figures.learners, figures.handed_in, marks.answers, marks.marked_before,
-        len(results.without) - results.superseded, pages,
+        len(results.without) - results.superseded, results.superseded, pages,
         len(figures.unusable), len(figures.to_look_at), len({each.learner_id for each in changes.found}),
         tuple(each.name for each in sent), edition_of(of_class, marks.exercises), edition_given_out(source),
         sum(why == EARLIER for _, why in results.without),

@@ -175,3 +175,18 @@ def test_the_sheet_follows_the_weight_that_the_class_gives_an_exercise(handed):
     done = mark_class(handed.folder, handed.file, feedback="none")
     assert [row["total"] for row in table(done.out / "marks.csv")] == ["20.0", "4.0", "0.0"]
     assert load(EXERCISE).out_of == 5
+
+
+def test_what_gave_way_to_another_hand_in_is_told_apart_from_what_got_no_mark(group):
+    group.put("1.json", group.content("a-01"))
+    done = mark_class(group.folder, group.file, feedback="none")
+    assert "\nEverything got a mark.\n" in done.text
+    group.put("2.json", group.content("a-01", made="2026-01-15T13:00:00Z"))
+    done = mark_class(group.folder, group.file, feedback="none")
+    assert "\nEverything got a mark, and 1 hand-in gave way to another of the same learner; not-marked.csv" in done.text
+    group.put("3.json", "{")
+    done = mark_class(group.folder, group.file, feedback="none")
+    assert (
+        "\n1 got no mark, and 1 hand-in gave way to another of the same learner; not-marked.csv says why." in done.text
+    )
+    assert len((done.out / "not-marked.csv").read_text(encoding="utf-8-sig").splitlines()) == 1 + 2
