@@ -6,6 +6,7 @@ const FADE_IN = 0.5;
 const SETTLED_MS = 400; // a move has ended when nothing was moved for this long
 const TICKS_A_SECOND = 16; // all that moves with the sound is painted at once: each frame costs the whole page
 const CALM_MS = 1000; // between two of them where the system asks for less motion
+const ASK_SECONDS = 1; // between two questions how far the ear is behind, and before the first
 const PATIENCE_TICKS = 2 * TICKS_A_SECOND;
 const LEFT_MS = 300; // so long a player may stand nowhere while its bench is laid out anew
 const NO_DEVICE = "No sound device answers. Plug in headphones or loudspeakers, or choose them in the computer’s sound settings; "
@@ -85,16 +86,25 @@ export class Loop {
     return (this.startedFrom + Math.max(0, at - this.startedAt)) % this.seconds;
   }
 
-  // The place that is heard now: the context's clock runs ahead of the ear by what its device holds.
-  heard() {
+  // By how many seconds the context's clock is ahead of the ear. Firefox asks its audio process and stands until that
+  // answers; while a device is being started that process may itself wait for the page, and both stand for ever (seen on
+  // Linux with PulseAudio on a busy machine). So it is asked when sound has gone out for a while, and seldom.
+  asked() {
     const { context } = this;
     const stamp = context.getOutputTimestamp?.();
-    const now = stamp?.performanceTime > 0
+    const heard = stamp?.performanceTime > 0
       ? stamp.contextTime + (performance.now() - stamp.performanceTime) / 1000
       : context.currentTime - (context.outputLatency || context.baseLatency || 0);
+    return Math.max(0, context.currentTime - heard);
+  }
+
+  // The place that is heard now: the context's clock runs ahead of the ear by what its device holds.
+  heard() {
     if (!this.playing || !this.seconds) return this.startedFrom;
+    const { currentTime } = this.context;
+    if (currentTime >= this.askAt) [this.ahead, this.askAt] = [this.asked(), currentTime + ASK_SECONDS];
     // A swap goes on from one place; before the sound began, or behind a leap, nothing newer is heard.
-    const since = Math.max(Math.min(now, context.currentTime), this.begunAt ?? 0) - this.startedAt;
+    const since = Math.max(currentTime - this.ahead, this.begunAt ?? 0) - this.startedAt;
     return (((this.startedFrom + since) % this.seconds) + this.seconds) % this.seconds;
   }
 
@@ -193,7 +203,8 @@ export class Loop {
     this.volume.gain.cancelScheduledValues(0);
     this.volume.gain.setValueAtTime(0, at);
     this.volume.gain.linearRampToValueAtTime(this.level, at + FADE_IN);
-    Object.assign(this, { startedAt: at, begunAt: at, seconds: buffer.duration, playing: true, busyUntil: at + CROSSFADE });
+    Object.assign(this, { startedAt: at, begunAt: at, seconds: buffer.duration, playing: true, busyUntil: at + CROSSFADE,
+      ahead: this.context.baseLatency ?? 0, askAt: at + ASK_SECONDS });
   }
 
   pause() {

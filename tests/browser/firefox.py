@@ -25,6 +25,7 @@ PREFERENCES = {
     "app.update.enabled": False,
     "network.captive-portal-service.enabled": False,
     "network.connectivity-service.enabled": False,
+    "media.navigator.permission.disabled": True,  # the microphone, which is the tests' own, is given without a question
 }
 KEYS = {
     "ArrowLeft": "\ue012",
