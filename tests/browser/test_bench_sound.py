@@ -221,6 +221,35 @@ def test_a_place_is_sought_by_key_and_by_a_click_on_a_picture(lab, page):
     page.wait_for_function(f"() => ({place})() > 1.1")
 
 
+# A device a quarter of a second away, which counts how often the page asks.
+AWAY = """() => {
+    const { loop } = [...course.players.values()].find(each => each.loop);
+    window.asked = [];
+    loop.context.getOutputTimestamp = () => {
+        asked.push(loop.context.currentTime - loop.begunAt);
+        return { contextTime: loop.context.currentTime - 0.25, performanceTime: performance.now() };
+    };
+    loop.seek(0);
+    loop.pause();
+    loop.play();
+    return loop.begunAt;
+}"""
+
+
+def test_how_far_the_ear_is_behind_is_asked_seldom_and_not_while_the_device_is_started(lab, page):
+    """An answer may take as long as the browser's audio process is busy, and all of the page waits for it."""
+    opened(lab, page, "asked.ipynb", RAMP)
+    page.evaluate(AWAY)
+    page.wait_for_function("() => [...course.players.values()].find(each => each.loop).loop.position() > 2.6")
+    found = page.evaluate("""() => {
+        const { loop } = [...course.players.values()].find(each => each.loop);
+        return [asked, loop.position() - loop.heard()];
+    }""")
+    assert found[0][0] >= 1.0
+    assert 1 <= len(found[0]) <= 3
+    assert found[1] == pytest.approx(0.25, abs=0.1)  # the clock of a context goes on in steps of its device
+
+
 def test_a_stage_is_heard_alone_and_the_place_is_kept(lab, page):
     opened(lab, page, "tap.ipynb", RAMP)
     page.get_by_role("slider", name="Trim").focus()
