@@ -20,7 +20,7 @@ FIRST = "start"
         ("outboard/noisy-device", FIRST, 4, "Raise the trim before the device"),
         ("outboard/note-on-the-desk", {"room": -14.0}, 1, "The level below full scale carries the minus"),
         ("outboard/note-on-the-desk", {"reads": 14.0}, 2, "what stands below it carries a minus"),
-        ("limiter/between-samples", {"down": -2.1}, 2, "“Turned down by” says the direction already"),
+        ("limiter/between-samples", {"down": -1.85}, 2, "“Turned down by” says the direction already"),
         ("outboard/late-loop", {"loop/polarity/inverted": True}, 3, "That is the null, well found"),
     ],
 )
