@@ -27,9 +27,10 @@ def ringing(hz: np.ndarray, levels: np.ndarray, ring_s: np.ndarray, phases: np.n
 
 # The modes of a bass drum with two heads at one tension: ratios to the lowest. (0,1) is split in two by the air
 # between the heads, (1,1) too; then (2,1) to (5,1). Measured on one drum: 50, 118, 86, 93, 136, 182, 225, 273 Hz
-# (Fletcher and Rossing, The Physics of Musical Instruments; second hand). Level of a blow near the centre, ring time.
+# (Fletcher and Rossing, The Physics of Musical Instruments; second hand). Level of a blow near the centre, time to
+# fall by 1/e at the end, with a cushion against the heads.
 HEAD_MODES = (
-    (1.0, 1.0, 0.150),
+    (1.0, 1.0, 0.056),
     (2.36, 0.58, 0.060),
     (1.72, 0.24, 0.070),
     (1.86, 0.18, 0.060),
@@ -38,6 +39,15 @@ HEAD_MODES = (
     (4.50, 0.06, 0.028),
     (5.46, 0.05, 0.024),
 )
+
+
+def muffled(length: int, time_constant_s: float, swing: float) -> np.ndarray:
+    """How a head dies with a cushion against it: a wide swing throws the cushion off and lasts, a small one is damped.
+
+    The rate grows from 1 - `swing` of its last value to that value as the head comes to rest: of a' = -(a/T)(1 - s a)
+    the solution, with a = 1 at first (derived; that a cushion damps so is an assumption).
+    """
+    return 1 / (swing + (1 - swing) * np.exp(np.arange(length) / (RATE_HZ * time_constant_s)))
 
 
 def kick(velocity: float, stream: np.random.RandomState) -> np.ndarray:
@@ -49,13 +59,14 @@ def kick(velocity: float, stream: np.random.RandomState) -> np.ndarray:
     length = int(0.8 * RATE_HZ)
     tuned_hz = 53 * (1 + 0.006 * stream.standard_normal())
     beside = np.clip(1 + 0.35 * stream.standard_normal(), 0.1, 2.2)  # how far from the centre, 1 as usual
+    swing = 0.5 + 0.3 * velocity
     slack_s = 0.026 * (1 + 0.12 * stream.standard_normal())
     head = np.zeros(length)
     for number, (ratio, level, ring_s) in enumerate(HEAD_MODES):
         level *= (1 if number < 2 else beside) * (1 + 0.12 * stream.standard_normal())
         ring_s *= 1 + 0.06 * stream.standard_normal()
         hz = tuned_hz * ratio
-        head += level * swept_tone(hz * (1.15 + 0.75 * velocity), hz, slack_s, length) * decay(length, ring_s)
+        head += level * swept_tone(hz * (1.15 + 0.75 * velocity), hz, slack_s, length) * muffled(length, ring_s, swing)
     head *= 1 - decay(length, 0.0009)
     seconds = np.arange(length) / RATE_HZ
     contact_s = 0.0045 - 0.002 * velocity
@@ -208,11 +219,11 @@ def guitar(note: float, held_s: float, velocity: float, stream: np.random.Random
     seconds = min(held_s + 0.25, 2.6)
     at = 0.16 + 0.03 * stream.standard_normal()
     at = float(np.clip(at, 0.08, 0.25))
-    treble_hz = 1500 + 1900 * velocity
-    ring_s = 4.6 * (220 / note_hz(note)) ** 0.35
+    treble_hz = 1000.0  # of the string, however hard it is struck: the tenth partial dies some four times as fast
+    ring_s = 4.8 * (220 / note_hz(note)) ** 0.35
     touch_s = 0.00009 + 0.00012 * (1 - velocity)
-    across = string(note, seconds, at, ring_s, treble_hz, touch_s, 1000.0, 4e-5)
-    down = string(note + 0.012, seconds, at * 1.07, ring_s * 0.35, treble_hz, touch_s, 1000.0, 4e-5)
+    across = string(note, seconds, at, ring_s, treble_hz, touch_s, 1300.0, 4e-5)
+    down = string(note + 0.012, seconds, at * 1.07, ring_s * 0.45, treble_hz, touch_s, 1300.0, 4e-5)
     sound = np.zeros(TOUCH_SAMPLES + len(across))
     sound[TOUCH_SAMPLES:] += 0.6 * across + 0.5 * down
     landing = 0.010 * burst(1500, 9000, 0.0015, len(sound), stream)

@@ -14,7 +14,8 @@ CONTROL_HZ = RATE_HZ // CONTROL_SAMPLES
 class Singer:
     """One person's instrument: size of the vocal tract, steadiness, breathiness, vibrato to either side, hiss.
 
-    `air_db` is the turbulence above 3 kHz that the open folds let through, against a plain vowel.
+    `air_db` is the turbulence above 3 kHz that the open folds let through, against a plain vowel. `upper_formants` are
+    those from the fourth on, each with its frequency and width in Hz, in a man's mouth.
     """
 
     formant_scale: float
@@ -25,6 +26,7 @@ class Singer:
     vibrato_cents: float = 46.0
     air_db: float = -35.0
     friction: float = 1.0
+    upper_formants: tuple[tuple[float, float], ...] = ((3400.0, 180.0), (4300.0, 250.0))
 
 
 def smooth(track: np.ndarray, seconds: float) -> np.ndarray:
@@ -150,11 +152,10 @@ def voice(moves: Movement, f0_hz: np.ndarray, effort: np.ndarray, singer: Singer
     excitation += noise * (to_samples(breath * voicing) * (0.3 + 0.7 * opening) + 0.35 * to_samples(aspiration))
 
     wide = 1 + 2.0 * np.clip(aspiration / 0.12, 0, 1)
-    higher = np.array([3400.0, 4300.0]) * singer.formant_scale
-    hz = np.stack([f1, f2, f3, np.full(frames, higher[0]), np.full(frames, higher[1])], 1)
-    width = np.stack(
-        [(70 + 0.02 * f1) * wide, 85 + 0.02 * f2, 90 + 0.025 * f3, np.full(frames, 180.0), np.full(frames, 250.0)], 1
-    )
+    upper = [np.full(frames, singer.formant_scale * upper_hz) for upper_hz, _ in singer.upper_formants]
+    upper_width = [np.full(frames, width_hz) for _, width_hz in singer.upper_formants]
+    hz = np.stack([f1, f2, f3, *upper], 1)
+    width = np.stack([(70 + 0.02 * f1) * wide, 85 + 0.02 * f2, 90 + 0.025 * f3, *upper_width], 1)
     width[:, :3] *= (1 + 0.8 * nasal)[:, None]
     nose_hz = np.full(frames, 270.0) * singer.formant_scale
     # from the top down, so that the lowest resonances smooth over what little the steps of the moving ones leave

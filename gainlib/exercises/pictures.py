@@ -16,7 +16,7 @@ def view_for(choice: str, variant: Variant) -> View:
 
     >>> from gainlib.exercises import load
     >>> view_for("waveform", load("recording/leave-room").variant("ada")).parts["shout"]
-    (17.7, 18.7)
+    (17.7, 18.8)
     """
     if choice == Waveform.name:
         return Waveform(parts=variant.parts)

@@ -34,7 +34,7 @@ class LessonTakes:
     Examples
     --------
     >>> taught_on("set-recording-level")["lead voice", "shout"]
-    lead-voice: 0.95 s, mono, 48 kHz
+    lead-voice: 1.07 s, mono, 48 kHz
     """
 
     lesson: str

@@ -77,7 +77,7 @@ class MediaSet:
         """The take of that role, or a part of it, as it was recorded; named after the role.
 
         >>> bundled_set().take("lead voice", "shout")
-        lead-voice: 0.95 s, mono, 48 kHz
+        lead-voice: 1.07 s, mono, 48 kHz
         """
         whole = 0.0, self.lasts[role]
         start, end = (self.starts_at + at for at in (self.parts[part] if part else whole))
@@ -92,7 +92,7 @@ def bundled_set() -> MediaSet:
     """The course's own takes.
 
     >>> bundled_set().parts["shout"]
-    (17.73, 18.68)
+    (17.73, 18.8)
     """
     return read_media_set(bundled_folder("media"))
 

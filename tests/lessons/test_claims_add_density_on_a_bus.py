@@ -69,38 +69,38 @@ def rise_on_paper(signals):
 
 
 def test_the_peak_stays_and_the_rms_rises(drums, reckoned):
-    """Read: "The peak did not move. The RMS rose by 3.8 dB"."""
+    """Read: "The peak did not move. The RMS rose by 3.5 dB"."""
     driven, expected = drums(8), on_paper(8)
     stays = abs(driven.level("drums/bent 0").peak_dbfs - driven.level("drums/trim").peak_dbfs) < 0.01
     moved = paper.peak_dbfs(expected[1]) - paper.peak_dbfs(expected[0])
     reckoned("The peak did not move.", True, abs(moved) < 0.01, stays, source=CURVE)
-    quote = "The RMS rose by 3.8 dB"
-    reckoned(quote, 3.8, rise_on_paper(expected), rise_db(driven), within=0.06, near=NEAR, source=CURVE)
+    quote = "The RMS rose by 3.5 dB"
+    reckoned(quote, 3.5, rise_on_paper(expected), rise_db(driven), within=0.06, near=NEAR, source=CURVE)
 
 
-def test_the_drums_have_a_crest_factor_of_21_db(drums, reckoned):
-    """Read: "their crest factor, peak − RMS (AES17) + 3.0 dB, is 21 dB here"."""
+def test_the_drums_have_a_crest_factor_of_20_db(drums, reckoned):
+    """Read: "their crest factor, peak − RMS (AES17) + 3.0 dB, is 20 dB here"."""
     came = drums(8)
     level = came.level("drums/trim")
-    quote = "their crest factor, peak − RMS (AES17) + 3.0 dB, is 21 dB here"
+    quote = "their crest factor, peak − RMS (AES17) + 3.0 dB, is 20 dB here"
     for read in (gl.measure("crest_db", came.at("drums/trim")), level.peak_dbfs - level.rms_dbfs + 3.0):
         source = "published: IEC 60268-1, the stems' own samples"
-        reckoned(quote, 21, paper.crest_db(DRUMS), read, within=0.5, near=0.02, source=source)
+        reckoned(quote, 20, paper.crest_db(DRUMS), read, within=0.5, near=0.02, source=source)
 
 
 def test_12_db_lower_the_same_drive_does_next_to_nothing(drums, reckoned):
-    """Read: "With the trim at −12 dB the same drive raises the RMS by only 0.4 dB"."""
-    quote = "With the trim at −12 dB the same drive raises the RMS by only 0.4 dB"
+    """Read: "With the trim at −12 dB the same drive raises the RMS by only 0.3 dB"."""
+    quote = "With the trim at −12 dB the same drive raises the RMS by only 0.3 dB"
     expected = rise_on_paper(on_paper(8, trim_db=-12.0))
-    reckoned(quote, 0.4, expected, rise_db(drums(8, trim_db=-12.0)), near=NEAR, source=CURVE)
+    reckoned(quote, 0.3, expected, rise_db(drums(8, trim_db=-12.0)), near=NEAR, source=CURVE)
 
 
 def test_what_the_distortion_reading_says(drums, reckoned):
-    """Read: "5.0 % may be heard"; the cell prints 0.39 % for the same drive 12 dB lower."""
+    """Read: "5.4 % may be heard"; the cell prints 0.41 % for the same drive 12 dB lower."""
     expected = paper.distortion_percent(*on_paper(8))
-    reckoned("5.0 % may be heard", 5.0, expected, percent(drums(8)), near=NEAR, source=CURVE)
-    assert paper.distortion_percent(*on_paper(8, trim_db=-12.0)) < 0.4
-    assert percent(drums(8, trim_db=-12.0)) < 0.4
+    reckoned("5.4 % may be heard", 5.4, expected, percent(drums(8)), near=NEAR, source=CURVE)
+    assert paper.distortion_percent(*on_paper(8, trim_db=-12.0)) == pytest.approx(0.41, abs=0.005)
+    assert percent(drums(8, trim_db=-12.0)) == pytest.approx(0.41, abs=0.005)
 
 
 @pytest.mark.parametrize(
@@ -124,37 +124,37 @@ def test_the_low_end_spares_the_top(name, quotes, stems, reckoned):
 
 
 def test_three_times_4_db_is_not_12_db(drums, reckoned):
-    """Read: "It raised the RMS by 4.6 dB, and once 12 dB by 6.3 dB"; the cell prints 10.2 %."""
-    quote = "It raised the RMS by 4.6 dB, and once 12 dB by 6.3 dB"
+    """Read: "It raised the RMS by 4.1 dB, and once 12 dB by 5.8 dB"; the cell prints 11.1 %."""
+    quote = "It raised the RMS by 4.1 dB, and once 12 dB by 5.8 dB"
     read = rise_db(drums(4, 4, 4), "bent 2")
     # Three filters in a row leave the tips of the drums 0.03 dB apart.
-    reckoned(quote, 4.6, rise_on_paper(on_paper(4, 4, 4)), read, within=0.08, near=0.03, source=CURVE)
-    reckoned(quote, 6.3, rise_on_paper(on_paper(12)), rise_db(drums(12)), within=0.06, near=0.03, source=CURVE)
-    assert percent(drums(12)) == pytest.approx(10.2, abs=0.05)
-    assert paper.distortion_percent(*on_paper(12)) == pytest.approx(10.2, abs=0.05)
+    reckoned(quote, 4.1, rise_on_paper(on_paper(4, 4, 4)), read, within=0.08, near=0.03, source=CURVE)
+    reckoned(quote, 5.8, rise_on_paper(on_paper(12)), rise_db(drums(12)), within=0.06, near=0.03, source=CURVE)
+    assert percent(drums(12)) == pytest.approx(11.1, abs=0.05)
+    assert paper.distortion_percent(*on_paper(12)) == pytest.approx(11.1, abs=0.05)
 
 
 def test_three_small_figures_add_up(drums, reckoned):
-    """Read: "The three show 1.8, 2.2 and 2.6 %", "All three together make 6.7 %"."""
+    """Read: "The three show 2.0, 2.3 and 2.7 %", "All three together make 7.0 %"."""
     thrice, expected = drums(4, 4, 4), on_paper(4, 4, 4)
-    for place, said in enumerate((1.8, 2.2, 2.6)):
+    for place, said in enumerate((2.0, 2.3, 2.7)):
         one = paper.distortion_percent(expected[place], expected[place + 1])
-        quote, read = "The three show 1.8, 2.2 and 2.6 %", percent(thrice, f"bent {place}")
+        quote, read = "The three show 2.0, 2.3 and 2.7 %", percent(thrice, f"bent {place}")
         reckoned(quote, said, one, read, within=0.05, near=NEAR, source=CURVE)
     came, went = thrice.at("drums/trim").samples, thrice.at("drums/bent 2").samples
     gain = float(np.vdot(came, went) / np.vdot(came, came))
     together = 100 * math.sqrt(float(np.sum((went - gain * came) ** 2) / np.sum(went**2)))
     whole = paper.distortion_percent(expected[0], expected[-1])
-    reckoned("All three together make 6.7 %", 6.7, whole, together, near=NEAR, source=CURVE)
+    reckoned("All three together make 7.0 %", 7.0, whole, together, near=NEAR, source=CURVE)
 
 
 def test_one_saturation_of_the_same_density_distorts_as_much(drums, reckoned):
-    """Read: "one saturation of the same density makes 6.3 %"."""
-    quote = "one saturation of the same density makes 6.3 %"
-    assert rise_db(drums(9.2)) == pytest.approx(rise_db(drums(4, 4, 4), "bent 2"), abs=0.05)
-    assert rise_on_paper(on_paper(9.2)) == pytest.approx(rise_on_paper(on_paper(4, 4, 4)), abs=0.05)
-    expected = paper.distortion_percent(*on_paper(9.2))
-    reckoned(quote, 6.3, expected, percent(drums(9.2)), near=NEAR, source=CURVE)
+    """Read: "one saturation of the same density makes 6.7 %"."""
+    quote = "one saturation of the same density makes 6.7 %"
+    assert rise_db(drums(9.1)) == pytest.approx(rise_db(drums(4, 4, 4), "bent 2"), abs=0.05)
+    assert rise_on_paper(on_paper(9.1)) == pytest.approx(rise_on_paper(on_paper(4, 4, 4)), abs=0.05)
+    expected = paper.distortion_percent(*on_paper(9.1))
+    reckoned(quote, 6.7, expected, percent(drums(9.1)), near=NEAR, source=CURVE)
 
 
 @pytest.mark.reading_of_our_own
@@ -256,20 +256,20 @@ def test_without_holding_the_peak_drive_is_louder(drums, stems, reckoned):
 
 
 def test_without_holding_the_peak_a_fair_comparison_is_by_loudness(stems, reckoned):
-    """Read: "With **holds peak** off the peak rises by 3.8 dB and the RMS by 7.6 dB"; "some 7 dB", "4 dB louder"."""
+    """Read: "With **holds peak** off the peak rises by 4.0 dB and the RMS by 7.5 dB"; "some 7 dB", "3 dB louder"."""
     after, came = paper.saturated(DRUMS, 8, 0.0, holds_peak=False), DRUMS
     rendering = freely_driven(stems, 8)
     first, last = rendering.level("drums/trim"), rendering.level("drums/bent 0")
-    quote = "With holds peak off the peak rises by 3.8 dB and the RMS by 7.6 dB"
+    quote = "With holds peak off the peak rises by 4.0 dB and the RMS by 7.5 dB"
     peak, read = paper.peak_dbfs(after) - paper.peak_dbfs(came), last.peak_dbfs - first.peak_dbfs
-    reckoned(quote, 3.8, peak, read, within=0.1, near=0.08, source=CURVE)
+    reckoned(quote, 4.0, peak, read, within=0.1, near=0.08, source=CURVE)
     rms, rms_read = paper.rms_dbfs(after) - paper.rms_dbfs(came), last.rms_dbfs - first.rms_dbfs
-    reckoned(quote, 7.6, rms, rms_read, within=0.06, near=0.03, source=CURVE)
+    reckoned(quote, 7.5, rms, rms_read, within=0.06, near=0.03, source=CURVE)
     loud = paper.loudness_lufs(paper.both_sides(after)) - paper.loudness_lufs(paper.both_sides(came))
     here = [gl.measure("loudness_lufs", rendering.at(f"drums/{tap}")) for tap in ("trim", "bent 0")]
     reckoned("some 7 dB", 7, loud, here[1] - here[0], within=0.5, near=0.05, source="published: BS.1770-5")
     still = loud - peak, here[1] - here[0] - read
-    reckoned("still compares 4 dB louder", 4, *still, within=0.5, near=0.1, source=CURVE)
+    reckoned("still compares 3 dB louder", 3, *still, within=0.5, near=0.1, source=CURVE)
 
 
 def freely_driven(stems, *drives_db):
@@ -281,9 +281,9 @@ def freely_driven(stems, *drives_db):
 
 
 def test_drives_add_up_where_nothing_brings_the_peak_back(stems, reckoned):
-    """Read: "three times 4 dB come to 11.0 dB of RMS and once 12 dB to 11.1 dB"."""
-    quote = "three times 4 dB come to 11.0 dB of RMS and once 12 dB to 11.1 dB"
-    for drives_db, said in (((4, 4, 4), 11.0), ((12,), 11.1)):
+    """Read: "three times 4 dB come to 10.7 dB of RMS and once 12 dB to 10.8 dB"."""
+    quote = "three times 4 dB come to 10.7 dB of RMS and once 12 dB to 10.8 dB"
+    for drives_db, said in (((4, 4, 4), 10.7), ((12,), 10.8)):
         after = DRUMS
         for each in drives_db:
             after = paper.saturated(after, each, 0.0, holds_peak=False)

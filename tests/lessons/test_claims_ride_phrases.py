@@ -58,15 +58,15 @@ def ride_points():
 
 # Sentence of the lesson: (the number in it, how near, what paper says, what is measured, what the paper rests on).
 RECKONED = {
-    "takes away 8.1 dB at most": (
-        8.1,
+    "takes away 7.6 dB at most": (
+        7.6,
         0.05,
         lambda: most_on_paper(-24, ride_points()),
         lambda s: most_db(ridden(s)),
         CURVE,
     ),
-    "instead of 11.1 dB": (11.1, 0.05, lambda: most_on_paper(-24), most_db, CURVE),
-    "Alone it takes away 16 dB": (16, 0.5, lambda: most_on_paper(-30), lambda s: most_db(s, -30), CURVE),
+    "instead of 10.6 dB": (10.6, 0.05, lambda: most_on_paper(-24), most_db, CURVE),
+    "Alone it takes away 15 dB": (15, 0.5, lambda: most_on_paper(-30), lambda s: most_db(s, -30), CURVE),
     "After the ride 5 dB are enough for": (
         5,
         0.5,

@@ -178,10 +178,10 @@ def test_the_booth_covers_the_steps_at_41_db(session, reckoned):
 
 
 @pytest.mark.parametrize(
-    ("bits", "quote", "said"), [(24, "24 bits lose only 0.2 dB", 0.2), (16, "With 16 bits 1.3 dB are gone", 1.3)]
+    ("bits", "quote", "said"), [(24, "24 bits lose only 0.16 dB", 0.16), (16, "With 16 bits 1.2 dB are gone", 1.2)]
 )
 def test_far_down_16_bits_lose_distance_and_24_bits_little(session, reckoned, bits, quote, said):
-    """Read: "24 bits lose only 0.2 dB. With 16 bits 1.3 dB are gone"."""
+    """Read: "24 bits lose only 0.16 dB. With 16 bits 1.2 dB are gone"."""
     lost = added(noise_at(17), CONVERTER, paper.steps_noise_dbfs(bits)) - noise_at(17)
     lost -= added(noise_at(41), CONVERTER) - noise_at(41)
     read = distance_db(session, 41, 24) - distance_db(session, 17, bits)

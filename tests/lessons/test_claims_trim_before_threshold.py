@@ -54,9 +54,9 @@ def over_peak_on_paper(name):
 # Sentence of the lesson: (the number in it, how near, what paper says, what is measured, what the paper rests on).
 CLAIMS = {
     "turned down by 8 dB": (8, 0.5, lambda: most_on_paper(0), lambda s: most_db(s, 0), CURVE),
-    "three sounds: 0.7 dB": (0.7, 0.05, lambda: most_on_paper(-12), lambda s: most_db(s, -12), CURVE),
-    "0.7 dB, 8.2 dB": (8.2, 0.05, lambda: most_on_paper(0), lambda s: most_db(s, 0), CURVE),
-    "8.2 dB and 17.1 dB": (17.1, 0.05, lambda: most_on_paper(12), lambda s: most_db(s, 12), CURVE),
+    "three sounds: 0.6 dB": (0.6, 0.05, lambda: most_on_paper(-12), lambda s: most_db(s, -12), CURVE),
+    "0.6 dB, 7.7 dB": (7.7, 0.05, lambda: most_on_paper(0), lambda s: most_db(s, 0), CURVE),
+    "7.7 dB and 16.5 dB": (16.5, 0.05, lambda: most_on_paper(12), lambda s: most_db(s, 12), CURVE),
     "They lie 11 dB apart": (
         11,
         0.5,
@@ -64,8 +64,8 @@ CLAIMS = {
         lambda s: spread([gl.measure("active_rms_dbfs", chorus(each)) for each in STEMS]),
         LEVELS,
     ),
-    "With this snare it would be 3.7 dB": (
-        3.7,
+    "With this snare it would be 3.5 dB": (
+        3.5,
         0.05,
         lambda: paper.peak_dbfs(chorus_on_paper("snare")) - 20 - paper.active_rms_dbfs(chorus_on_paper("snare")),
         lambda s: gl.measure("peak_dbfs", chorus("snare")) - 20 - gl.measure("active_rms_dbfs", chorus("snare")),

@@ -17,7 +17,7 @@ def mix():
     # The strips of the lesson; the test below holds the two together.
     takes = gl.takes(LESSON)
     voice, bass = (takes[role, "chorus"].between(0, 8) for role in ("lead voice", "bass"))
-    trims = [gl.Trim(round(-20 - gl.measure("rms_dbfs", each), 1)) for each in (voice, bass)]
+    trims = [gl.Trim(round(-20 - gl.measure("rms_dbfs", each), 2)) for each in (voice, bass)]
     off = gl.Fader(muted=True)
     strips = [
         gl.Strip("voice", voice, [trims[0]]),
@@ -49,7 +49,7 @@ def test_the_mix_and_the_desk_here_are_the_lessons(lesson_text):
     text = lesson_text(LESSON)
     for part in (
         'takes["lead voice", "chorus"].between(0, 8), takes["bass", "chorus"].between(0, 8)',
-        'trims = [gl.Trim(round(-20 - gl.measure("rms_dbfs", each), 1)) for each in (voice, bass)]',
+        'trims = [gl.Trim(round(-20 - gl.measure("rms_dbfs", each), 2)) for each in (voice, bass)]',
         "tone = gl.tone(-20, 1000, seconds=3, rate_hz=48_000)",
         'chain = [gl.Source(20, noise_dbfs=-90), gl.Preamp(0, name="desk"), gl.Converter("EBU R 68")]',
         'gl.Strip("voice", voice, [trims[0]]), gl.Strip("copy", voice, [trims[0], off])',
@@ -59,9 +59,9 @@ def test_the_mix_and_the_desk_here_are_the_lessons(lesson_text):
 
 
 def at_minus_20(role):
-    """Eight seconds of the chorus behind a trim to a tenth of a decibel."""
+    """Eight seconds of the chorus behind a trim to a hundredth of a decibel."""
     samples = paper.part(paper.take(LESSON, role, "chorus"), 0, 8)
-    return samples * 10 ** (round(-20 - paper.rms_dbfs(samples), 1) / 20)
+    return samples * 10 ** (round(-20 - paper.rms_dbfs(samples), 2) / 20)
 
 
 VOICE, BASS = at_minus_20("lead voice"), at_minus_20("bass")

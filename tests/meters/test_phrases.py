@@ -18,7 +18,7 @@ STEMS = sorted(file.stem for file in bundled_folder("media").glob("*.flac"))
 # line before it without a breath.
 LINES = [
     (0.24, 2.30), (2.59, 4.58), (5.01, 7.08), (7.33, 9.12),
-    (9.33, 11.68), (11.85, 13.93), (14.09, 16.40), (16.55, 18.68),
+    (9.33, 11.68), (11.85, 13.93), (14.09, 16.40), (16.55, 18.80),
 ]  # fmt: skip
 
 

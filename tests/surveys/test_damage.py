@@ -30,11 +30,15 @@ def damage(samples, frames=45_600, rate_hz=RATE_HZ):
 
 
 def loud(samples):
-    """A sample in the loudest 50 ms near the middle of the take, halfway up a wave: at its zero nothing is torn."""
+    """A sample in the loudest 50 ms near the middle of the take, halfway up a wave: at its zero nothing is torn.
+
+    256 samples on, where the frozen stretch ends, the wave stands elsewhere, so that it is torn at both ends.
+    """
     rows = samples[AT : AT + 48_000, 0].reshape(-1, 2400)
-    row = int((rows**2).sum(axis=1).argmax())
-    middle = rows[row, 1200:]
-    return AT + row * 2400 + 1200 + int(np.argmax(np.abs(middle) > np.abs(middle).max() / 2))
+    start = AT + int((rows**2).sum(axis=1).argmax()) * 2400 + 1200
+    middle, later = samples[start : start + 1200, 0], samples[start + 256 : start + 1456, 0]
+    half = np.abs(middle).max() / 2
+    return start + int(np.argmax((np.abs(middle) > half) & (np.abs(later - middle) > half)))
 
 
 PLANTED = {
@@ -141,9 +145,10 @@ def test_what_is_held_for_several_samples_does_not_freeze(voice, held):
 
 
 @pytest.mark.parametrize("wide", [1, 3])
-def test_clicks_in_speech_of_8_khz_are_found(voice, wide):
+def test_clicks_in_speech_of_8_khz_are_found(wide):
     # As on a telephone; at 40 places where it is loud. One in 20 may be missed.
-    speech = resampled(voice.astype(float), RATE_HZ, 8_000)
+    talk = soundfile.read(bundled("media/radio-presenter.flac"), always_2d=True)[0]
+    speech = resampled(talk, RATE_HZ, 8_000)
     assert not [each for each in damage(speech, 8_000, 8_000) if each.kind == "click"]
     rows = (speech[: len(speech) // 400 * 400, 0].reshape(-1, 400) ** 2).sum(axis=1)
     places = np.sort(np.argsort(rows)[-200::5]) * 400 + np.arange(40) * 9
