@@ -27,6 +27,8 @@ _SOUNDING_DBFS = -60.0
 _BACK_DB = -20.0
 _SLOPE_SECONDS, _SLOPE_SHARE = 0.0005, 0.4
 """A wave that stops on its zero crossing is as steep up to there as it was, where a fade of a millisecond flattens."""
+_HELD_SHARE = 0.1
+"""Nothing but a freeze keeps a wave at a value that is not zero and lets it go on through that."""
 _HARD_SHARE, _LESS_STEEP_SHARE = 0.3, 0.2
 """Where the sound comes back so hard, it need be but so steep before: no fade is."""
 _LONGEST_SMOOTH_SECONDS = 0.1
@@ -140,15 +142,15 @@ class DamageMeter:
 
     A *drop-out* is a stretch of 1 ms to 3.5 s at one value (zero, or frozen at another) that tears a wave in the
     middle: the last sample before it stands a tenth and more of the sound's RMS away (behind a fade it does not), or
-    the sound is as steep up to there as it was, and ends torn or, within 0.1 s, just so without turning back; or it is
-    half as steep and comes back with a jump of 0.3 of its RMS; and the sound goes on afterwards. A *repeated* block is
-    a stretch of one of the usual buffer lengths that equals, bit for bit, the one before it, and neither more nor less
-    than that. A *click* is up to 4 samples (3 below 16 kHz) that a prediction from both sides (24 coefficients) misses
-    by 20 times what it misses around, alone within 30 ms. A *cut* is sound that stops in the middle of a wave, torn or
-    steep, and is followed by nothing but digital silence, or by the end of the file, or that is there in full with the
-    file's first sample and does not rise from zero there. Sound each of whose samples is held for several stands still
-    by itself and is none of these. All bounds are this course's own; the benchmark of faults prints how often each is
-    right.
+    the sound is as steep up to there as it was, and ends torn or, within 0.1 s, just so without turning back (frozen at
+    another value, a fourth as steep will do); or it is half as steep and comes back with a jump of 0.3 of its RMS; and
+    the sound goes on afterwards. A *repeated* block is a stretch of one of the usual buffer lengths that equals, bit
+    for bit, the one before it, and neither more nor less than that. A *click* is up to 4 samples (3 below 16 kHz) that
+    a prediction from both sides (24 coefficients) misses by 20 times what it misses around, alone within 30 ms. A *cut*
+    is sound that stops in the middle of a wave, torn or steep, and is followed by nothing but digital silence, or by
+    the end of the file, or that is there in full with the file's first sample and does not rise from zero there. Sound
+    each of whose samples is held for several stands still by itself and is none of these. All bounds are this course's
+    own; the benchmark of faults prints how often each is right.
     """
 
     def __init__(self, rate_hz: int, channels: int) -> None:
@@ -227,13 +229,15 @@ class DamageMeter:
         elif torn:
             if sounds_on or (after.level >= sounding and after.torn):
                 self._add(Damage("frozen" if value else "drop-out", first, length, index, abs(value)))
-        elif before.steepness >= _LESS_STEEP_SHARE and after.level >= sounding:
+        elif after.level >= sounding:
             short = length <= _LONGEST_SMOOTH_SECONDS * self._rate_hz
             # Where it comes back hard it tore, also where it is soft there.
             hard = after.jump >= _HARD_SHARE * after.level and (sounds_on or before.steep)
-            # A wave that turns back where it stands still was clipped there.
-            turns = value != 0.0 and before.above * after.above > 0.0
-            if hard or (sounds_on and before.steep and (after.torn or (after.steep and short and not turns))):
+            # A wave that turns back where it stands still was clipped there; one that goes on through it was held.
+            through = value == 0.0 or before.above * after.above < 0.0
+            held = value != 0.0 and min(before.steepness, after.steepness) >= _HELD_SHARE
+            soft = after.torn or (short and through and (after.steep or held))
+            if (hard and before.steepness >= _LESS_STEEP_SHARE) or (sounds_on and (before.steep or held) and soft):
                 self._add(Damage("frozen" if value else "drop-out", first, length, index, abs(value)))
 
     # Blocks that come twice

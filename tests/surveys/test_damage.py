@@ -102,9 +102,22 @@ def test_a_drop_out_that_begins_on_a_zero_crossing_is_found(voice, length, ends)
 @pytest.mark.parametrize("length", [64, 480, 2_000])
 def test_a_wave_that_freezes_and_goes_on_from_there_is_found(voice, length):
     # Up to the freeze and after it nothing is lost: no sample jumps.
-    start = crossing(voice, loud(voice))
-    planted = np.concatenate((voice[:start], np.repeat(voice[start : start + 1], length, axis=0), voice[start:]))
-    assert [(each.kind, each.start) for each in damage(planted)] == [("frozen", start)]
+    crossed = crossing(voice, loud(voice))
+    crest = crossed + int(np.argmax(np.abs(voice[crossed : crossed + 100, 0])))
+    for start in (crossed, (crossed + crest) // 2):
+        planted = np.concatenate((voice[:start], np.repeat(voice[start : start + 1], length, axis=0), voice[start:]))
+        assert [(each.kind, each.start) for each in damage(planted)] == [("frozen", start)]
+
+
+def test_a_slow_wave_that_freezes_and_goes_on_from_there_is_found():
+    # Where it is not as steep as elsewhere: above a quarter of the steepness of the tone that went before.
+    time = np.arange(96_000)
+    tone = 0.3 * np.sin(2 * np.pi * 100 * time / RATE_HZ) * np.linspace(0.02, 1, 96_000)
+    fast = 0.3 * np.sin(2 * np.pi * 500 * time / RATE_HZ) * (time % 12_000 > 9_500)
+    take = (tone + fast * (time < 47_000) + fast * (time > 50_000))[:, None]
+    start = 48_000 + 30  # its steepest is at 48 000
+    planted = np.concatenate((take[:start], np.repeat(take[start : start + 1], 480, axis=0), take[start:]))
+    assert [(each.kind, each.start) for each in damage(planted) if each.kind != "cut"] == [("frozen", start)]
 
 
 @pytest.mark.parametrize("softer", [1.0, 0.3])
