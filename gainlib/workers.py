@@ -28,7 +28,7 @@ Result = TypeVar("Result")
 Function = Callable[[list[Item]], list[Result]]
 Done = Iterator[tuple[Item, "Result | None"]]
 
-CHUNK = 16
+CHUNK, LARGEST_CHUNK = 16, 64
 _WAITING = 3  # chunks that lie ready for each worker, so that none waits and few are held in memory
 _RETRIES = 5
 LONGEST_ANSWER_SECONDS = 20
@@ -74,6 +74,7 @@ def run_on_workers(
     cluster: str = "",
     ahead: bool = False,
     weight: Callable[[Item], float] = lambda item: 0.0,
+    together: Callable[[Item], object] | None = None,
 ) -> Done[Item, Result]:
     """Each item with its result, as they come; None where the worker ended on that very item, twice.
 
@@ -82,7 +83,7 @@ def run_on_workers(
     function raises is raised. `ahead` starts the processes before the first item is asked for, so that they are there
     when a slow source gives it. Items go out 16 at a time, or fewer where their `weight` together comes to 1.
     """
-    chunks = _chunks(items, CHUNK, weight)
+    chunks = _chunks(items, weight, together)
     if cluster:
         yield from _on_cluster(function, chunks, cluster)
     elif workers > 1:
@@ -92,13 +93,20 @@ def run_on_workers(
             yield from zip(chunk, function(chunk), strict=True)
 
 
-def _chunks(items: Iterable[Item], size: int, weight: Callable[[Item], float]) -> Iterator[list[Item]]:
+def _chunks(
+    items: Iterable[Item], weight: Callable[[Item], float], together: Callable[[Item], object] | None
+) -> Iterator[list[Item]]:
     chunk: list[Item] = []
-    load = 0.0
+    load, group = 0.0, None
     for each in items:
+        of = together(each) if together else None
+        if len(chunk) >= (LARGEST_CHUNK if together and of == group else CHUNK):
+            yield chunk
+            chunk, load = [], 0.0
         chunk.append(each)
         load += weight(each)
-        if len(chunk) == size or load >= 1.0:
+        group = of
+        if load >= 1.0 or (together is None and len(chunk) == CHUNK):
             yield chunk
             chunk, load = [], 0.0
     if chunk:

@@ -450,7 +450,11 @@ def mark_folder(
         on_progress("marking answers", count, every)
         yield from store.work()
 
-    for work, mark in run_on_workers(mark_answers, to_do(), workers=workers, cluster=cluster, ahead=True):
+    marked = run_on_workers(
+        mark_answers, to_do(), workers=workers, cluster=cluster, ahead=True,
+        together=lambda work: (work.exercise, work.values),
+    )  # fmt: skip
+    for work, mark in marked:
         if mark is None:
             failed[work.key] = _ENDED
         elif mark.get("kept", True):

@@ -214,6 +214,25 @@ def test_the_same_answer_at_the_same_numbers_is_measured_once(group, counted):
     assert [line.split(",")[3].strip('"') for line in lines[1:]] == ["5.0", "5.0", "2.0"]
 
 
+def test_items_that_belong_together_go_to_one_worker_as_far_as_64_of_them():
+    sizes = []
+
+    def asked(items):
+        sizes.append(len(items))
+        return items
+
+    def sent(groups, **given):
+        sizes.clear()
+        items = [(group, index) for group, count in groups for index in range(count)]
+        assert [item for item, _ in run_on_workers(asked, items, **given)] == items
+        return sizes
+
+    groups = [("a", 10), ("b", 30), ("c", 16), ("d", 100)]
+    assert sent(groups, together=lambda item: item[0]) == [40, 16, 64, 36]
+    assert sent(groups) == [16] * 9 + [12]
+    assert sent(groups, together=lambda item: item[0], weight=lambda item: 0.25) == [4] * 39
+
+
 def test_answers_at_the_same_numbers_come_together_and_their_variant_is_made_once(group, monkeypatch):
     group.grow(30)
     different = {json.dumps(group.variant(f"b-{index:02d}").values) for index in range(30)}
