@@ -2,13 +2,15 @@
 
 Every cell is run in a new kernel; then each bench is written out with its headline, its pictures (drawn by the BokehJS
 of the installed Bokeh, which is put into the page once) and its settings. Nothing can be moved or played in it. Code
-that only makes a tool is left out, as a lesson folds it. A learner's page has the answers to the predictions folded;
-a teacher's has no code, and all answers.
+that only makes a tool is left out, as a lesson folds it. A learner's page has the answers to the predictions folded,
+and what explains them stands there when they are unfolded; on paper both begin a new sheet. A teacher's page has no
+code, and all answers.
 """
 
 from __future__ import annotations
 
 import os
+import re
 import tempfile
 from pathlib import Path
 from typing import Any
@@ -29,6 +31,8 @@ TOOL = "tool"
 """The tag of a cell whose code only makes a tool."""
 BY_HAND = "by-hand"
 """The tag of a cell that tells how cells are run by hand."""
+COMPARES, EXPLAINS = r"\bgl\.compare\(", r"^## (Read|Listen|In one breath)\b"
+"""What a cell holds that shows an answer, and the headings of what explains one; a lesson's live page has the same."""
 
 # Asked of the lesson's own kernel when its cells have run: a box is written out by what stands in it, every other
 # widget by itself.
@@ -67,6 +71,8 @@ def lesson_page(
     source, target = wanted_files(notebook, page, overwrite)
     lesson = run_lesson(source, answers)
     lesson.cells = [each for each in lesson.cells if BY_HAND not in each.metadata.get("tags", [])]
+    if not answers:
+        _tag_explanations(lesson)
     for cell in lesson.cells:
         if answers or TOOL in cell.metadata.get("tags", []):
             cell.metadata["transient"] = {"remove_source": True}  # the exporter's own word for it
@@ -127,6 +133,18 @@ def _read_notebook(source: Path) -> Any:
         return nbformat.reads(text, as_version=4)  # type: ignore[no-untyped-call]
     except Exception as fault:  # whatever that library stumbles over
         raise GainError(f"{source.name} is JSON, but no notebook; give the path of a lesson.") from fault
+
+
+def _tag_explanations(lesson: Any) -> None:
+    """Tag what explains an answer, so that the page holds it back as long as one above it is folded."""
+    compared = explains = False
+    for cell in lesson.cells:
+        compares = cell.cell_type == "code" and bool(re.search(COMPARES, cell.source))
+        if cell.cell_type == "markdown" and cell.source.startswith("## "):
+            explains = bool(re.match(EXPLAINS, cell.source))
+        if compared and explains and not compares:
+            cell.metadata["tags"] = [*cell.metadata.get("tags", []), "explains"]
+        compared = compared or compares
 
 
 def title_of(lesson: Any) -> str:

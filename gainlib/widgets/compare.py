@@ -65,7 +65,9 @@ class Comparison(CourseWidget):
 
     def static_html(self) -> str:
         """The question, and below it what can be folded out."""
-        folded = f"<details><summary>Show me</summary><p>{escape(self.answer_sentence)}</p></details>"
+        folded = (
+            f"<details class='gainlib-folded'><summary>Show me</summary><p>{escape(self.answer_sentence)}</p></details>"
+        )
         return f"<p><strong>{escape(self.question)}</strong></p>{folded}"
 
     def answer_html(self) -> str:
