@@ -76,6 +76,8 @@ def test_the_verse_is_quiet_and_the_chorus_loud(voice, reckoned):
     quote = "In the verse, 0 to 4.4 s, the singer is quiet. In the chorus, from 4.6 s, she is loud"
     louder = expected[1] - expected[0] > 6, levels[1] - levels[0] > 6
     reckoned(quote, True, *louder, source="published: AES17; the course's level while singing, worked out again")
+    for said, at in ((4.4, VERSE[1]), (4.6, CHORUS[0])):
+        reckoned(quote, said, at, source="the table of the takes")
 
 
 def test_6_db_before_the_compressor_come_out_as_3(before, reckoned):
