@@ -19,7 +19,7 @@ __all__ = ["NoiseUnderSoundMeter", "noise_under_sound_dbfs"]
 _LEAST_LINES = 8
 _LOWEST_HZ, _HIGHEST_HZ = 100.0, 16_000.0
 _MOST_WINDOWS, _LEAST_WINDOWS = 800, 80
-_AT_ONCE = 100
+_AT_ONCE = 50
 _LEAST_WIDTH = 200  # samples: of less than 4 kHz nothing is told
 _LEAST_TOLD_LINES = 20
 """In a band of fewer lines, below 1.4 kHz, chance scatters noise as widely as music moves."""
