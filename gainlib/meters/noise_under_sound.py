@@ -73,6 +73,11 @@ class NoiseUnderSoundMeter(StreamMeter):
         self._count = 0
         self._open: NDArray[np.floating] = np.empty((0, channels))
 
+    def expect(self, samples: int) -> None:
+        """Say how many samples a channel are to come, so that no window is looked at only to go again."""
+        while math.ceil(samples // self._width / self._stride) > _MOST_WINDOWS:
+            self._stride *= 2
+
     def take(self, checked: Samples) -> None:
         """`push` of samples that were checked before."""
         waiting = np.concatenate((self._open, checked)) if len(self._open) else checked

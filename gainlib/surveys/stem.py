@@ -22,6 +22,7 @@ from gainlib.meters import (
     LevelHistogram,
     LevelMeter,
     Meters,
+    NoiseUnderSoundMeter,
     WindowMeter,
 )
 from gainlib.meters.hum import LOW_END_A_WINDOW, Hum, find_hum, low_end
@@ -128,7 +129,7 @@ def measure_stem(
     ('kick', 0.0, ['noise_under_sound_dbfs'])
     """
     with SoundFile(path) as recording:
-        meter = StemMeter(recording.rate_hz, recording.channels, name, recording.coding)
+        meter = StemMeter(recording.rate_hz, recording.channels, name, recording.coding, recording.frames)
         for block in recording.blocks(block_frames(recording.rate_hz)):
             if stop():
                 raise Stopped
@@ -160,7 +161,8 @@ _Kind = TypeVar("_Kind")
 class StemMeter:
     """All that is told of one recording, in one pass: the measures, and what draws it and compares it with others.
 
-    `coding` is its file's, as libsndfile names it: of words of 24 bits it is told how many are in use.
+    `coding` is its file's, as libsndfile names it: of words of 24 bits it is told how many are in use. `frames` is how
+    many samples a channel its file says that it has, 0 where it does not say.
 
     >>> meter = StemMeter(48000, 1, "tone")
     >>> meter.push(np.full((4800, 1), 0.5))
@@ -168,12 +170,13 @@ class StemMeter:
     -6.02
     """
 
-    def __init__(self, rate_hz: int, channels: int, name: str, coding: str = "") -> None:
+    def __init__(self, rate_hz: int, channels: int, name: str, coding: str = "", frames: int = 0) -> None:
         self.name = name
         self._in_words_of_24 = coding == "PCM_24"
         self.measures = Meters(rate_hz, channels, COLUMNS)
         self._levels = self._meter("peak_dbfs", LevelMeter)
         self._windows = self._meter("active_rms_dbfs", WindowMeter)
+        self._meter("noise_under_sound_dbfs", NoiseUnderSoundMeter).expect(frames)
         self._difference = 0.0  # of two channels, squared and added up
         self._products = Growing((), np.float64)
         self._digest = hashlib.sha256()

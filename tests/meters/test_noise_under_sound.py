@@ -67,3 +67,26 @@ def test_what_it_cannot_read_is_said():
         noise_under_sound_dbfs(np.zeros(48), 0)
     with pytest.raises(GainError, match=r"noise_under_sound_dbfs needs 4 s or more; this recording lasts 1 s\."):
         measure("noise_under_sound_dbfs", Audio(white(-40.0, RATE_HZ), RATE_HZ))
+
+
+@pytest.mark.parametrize(("windows", "looks"), [(79, 0), (800, 800), (801, 401), (1600, 800), (5000, 625)])
+def test_who_knows_how_long_it_is_looks_at_no_window_in_vain_and_reads_the_same(monkeypatch, windows, looks):
+    """All windows, or every second, or every eighth, as far as 800: below 80 none, since of so few nothing is told."""
+    sound = np.random.default_rng(4).standard_normal((windows * 400 + 7, 2)) * [0.01, 0.02]
+    looked_at, rfft = [], np.fft.rfft
+
+    def counted(lines, **given):
+        looked_at.append(lines.shape[1])
+        return rfft(lines, **given)
+
+    monkeypatch.setattr(np.fft, "rfft", counted)
+    readings = []
+    for expected in (len(sound), 0):
+        meter = NoiseUnderSoundMeter(8_000, 2)
+        meter.expect(expected)
+        for start in range(0, len(sound), 30_000):
+            meter.push(sound[start : start + 30_000])
+        readings.append(meter.noise_under_sound_dbfs)
+        assert sum(looked_at) == looks or not expected
+    assert np.array_equal(*readings)
+    assert np.isfinite(readings[0]).all() == (windows >= 80)
