@@ -37,8 +37,11 @@ def faults(bench, said):
     named = [path for path in paths if path.partition("/")[2].replace("-", " ") in text]
     peaks = {path: peak_db(rendering.at(path)) for path in {*named, *last}}
 
+    judged = text.lower()
+    for path in paths:  # a stage that is called so is no judgement
+        judged = judged.replace(path.partition("/")[2].replace("-", " "), "")
     for word in _TASTE:
-        if word in text.lower() and not any(word in each.why.lower() for each in getattr(bench, "aims", ())):
+        if word in judged and not any(word in each.why.lower() for each in getattr(bench, "aims", ())):
             found.append(f"judges by {word!r}, which nobody aimed at")
 
     fine = re.search(r"clean|nothing clips", text, re.IGNORECASE)
