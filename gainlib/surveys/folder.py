@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import glob
 import os
 import re
@@ -68,8 +69,10 @@ def find_files(given: Iterable[str | os.PathLike[str]]) -> FoundFiles:
                 (printable(each), f"{printable(each)} is not there; check the name and the folder you are in.")
             )
     seen: dict[str, Path] = {}
+    real_folder = functools.cache(os.path.realpath)  # of thousands of files there are few folders
     for path in paths:
-        seen.setdefault(os.path.realpath(path), path)
+        real = os.path.realpath(path) if path.is_symlink() else os.path.join(real_folder(path.parent), path.name)
+        seen.setdefault(real, path)
     return FoundFiles(_named(list(seen.values())), tuple(missing), tuple(notes))
 
 

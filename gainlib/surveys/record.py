@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import os
-from dataclasses import asdict
+from dataclasses import asdict, fields
 from importlib import resources
 from typing import Any
 
@@ -125,7 +125,8 @@ def _hum(hum: Hum | None) -> dict[str, Any] | None:
 
 def _trim(trim: Trim) -> dict[str, Any]:
     """A trim by the names of its fields; a text that is empty is null."""
-    entries = {name: value for name, value in asdict(trim).items() if name != "hum"}  # the stem's entry has it
+    names = (each.name for each in fields(trim) if each.name != "hum")  # the stem's entry has it
+    entries = {name: getattr(trim, name) for name in names}
     return {name: value or None if isinstance(value, str) else _number(value) for name, value in entries.items()}
 
 
