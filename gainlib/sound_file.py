@@ -343,11 +343,9 @@ class SoundFile:
             raise self._truncated()
         self.channels, self.rate_hz = int(self._sound.channels), int(self._sound.samplerate)
         self.frames, self.form, self.coding = int(self._sound.frames), self._sound.format, self._sound.subtype
-        low_first = self.form in _LOW_BYTE_FIRST and self._sound.endian == "FILE"
-        self._as_words = (self.coding == "PCM_16" and not self.wide) or (self.coding == "PCM_24" and low_first)
         self._at = 0
         if self._decoded is not None:
-            self.form, self.coding, self._as_words = where.suffix.removeprefix(".").upper(), "DECODED", False
+            self.form, self.coding = where.suffix.removeprefix(".").upper(), "DECODED"
         if self.channels < 1 or self.frames < 1 or self.rate_hz < 1:
             self.close()
             what = "channels" if self.channels < 1 else "samples"
@@ -480,6 +478,12 @@ class SoundFile:
         self._at += len(samples)
         return samples
 
+    @property
+    def _as_words(self) -> bool:
+        """Whether its samples are had from their words."""
+        low_first = self.form in _LOW_BYTE_FIRST and self._sound.endian == "FILE"
+        return (self.coding == "PCM_16" and not self.wide) or (self.coding == "PCM_24" and low_first)
+
     def _words(self, frames: int) -> Samples:
         """The next samples from their words as they lie in the file: what the library's own floats are, to the bit.
 
@@ -492,7 +496,7 @@ class SoundFile:
             return np.multiply(short, np.float32(2.0**-15), dtype=np.float32)
         # Each word is seen with the byte before it, as the low byte of 32 bits, and that byte taken out. The words are
         # had from libsndfile itself, which soundfile hands out by no name of its own.
-        held = np.zeros(1 + 3 * frames * self.channels, np.uint8)
+        held = np.empty(1 + 3 * frames * self.channels, np.uint8)
         place = soundfile._ffi.from_buffer(held[1:])
         got = soundfile._snd.sf_read_raw(self._sound._file, place, len(held) - 1) // (3 * self.channels)
         words = np.ndarray((got, self.channels), "<i4", held, strides=(3 * self.channels, 3))

@@ -82,6 +82,7 @@ def run_on_workers(
     Dask scheduler at that address; a worker that ends takes nothing along, its items are done by another. What the
     function raises is raised. `ahead` starts the processes before the first item is asked for, so that they are there
     when a slow source gives it. Items go out 16 at a time, or fewer where their `weight` together comes to 1.
+    Of neighbours for which `together` gives the same, which share what is worked out, up to 64 go to one worker.
     """
     chunks = _chunks(items, weight, together)
     if cluster:

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from gainlib.authoring.evidence import Evidence
 from gainlib.exercises.formulas import formulas
 from gainlib.exercises.readings import LEVEL_UNITS, Reading, reading_of, words_of
-from gainlib.exercises.tables import PLACEHOLDER, READS, AskEntry, ValueEntry, fill_in
+from gainlib.exercises.tables import PLACEHOLDER, READS, AskEntry, ValueEntry, VaryEntry, fill_in
 from gainlib.exercises.variant import Variant, unit_of_path
 from gainlib.meters import measures
 from gainlib.storage.entry_faults import Place
@@ -33,15 +33,7 @@ def check_texts(evidence: Evidence) -> None:
         _texts_that_answer(evidence, ask)
         _unit_of_ask(evidence, index, ask)
     for name, vary in evidence.spec.varies.items():
-        if near := _unit_meant(vary.unit):
-            evidence.note_remark(
-                ("varies", name, "unit"), f"the unit of {name} is {vary.unit!r}; it is written {near}."
-            )
-        for variant in evidence.variants[:1] if vary.unit and vary.path else ():
-            path = fill_in(vary.path or "", words_of(variant.values))
-            if not near and (own := unit_of_path(variant.session, path)) != vary.unit:
-                said = f"the unit of {name} is {vary.unit!r}, but {path} is in {own or 'none'}; leave the unit out."
-                evidence.note_remark(("varies", name, "unit"), said)
+        _unit_of_drawn(evidence, name, vary)
     if not evidence.count or not evidence.variants:
         return
     texts: list[tuple[Place, str, str]] = [(("brief",), "the brief", evidence.spec.brief)]
@@ -102,6 +94,19 @@ def _unit_of_value(value: ValueEntry, variant: Variant) -> str:
         return formulas()[value.reckon].unit
     read = READS & value.model_fields_set
     return reading_of(value, variant.values, variant.session).unit(variant.session) if read else ""
+
+
+def _unit_of_drawn(evidence: Evidence, name: str, vary: VaryEntry) -> None:
+    said = f"the unit of {name} is {vary.unit!r}"
+    if near := _unit_meant(vary.unit):
+        evidence.note_remark(("varies", name, "unit"), f"{said}; it is written {near}.")
+    elif vary.unit and vary.path and evidence.variants:
+        variant = evidence.variants[0]
+        path = fill_in(vary.path, words_of(variant.values))
+        own = unit_of_path(variant.session, path)
+        if own != vary.unit:
+            has = f"is in {own}" if own else "has none"
+            evidence.note_remark(("varies", name, "unit"), f"{said}, but {path} {has}; leave the unit out.")
 
 
 def _unit_meant(given: str) -> str:

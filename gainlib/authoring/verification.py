@@ -116,7 +116,7 @@ def verify(
     except GainError as fault:
         return Verification(name, file, (FileFault(line_of(lines, ("given", "take")), str(fault).replace("\n", " ")),))
     evidence = Evidence(made, lines, variants, quick=quick, progress=progress)
-    if own and name in exercise_names() and not file.resolve().is_relative_to(bundled_folder("exercises").resolve()):
+    if own and name in exercise_names() and file.resolve() != _bundled(name).resolve():
         said = f"an exercise of the course is called {name} too, and no class can have both; rename file or folder."
         evidence.note_remark((), said)
     return _verify(evidence, quick)

@@ -125,8 +125,8 @@ def _hum(hum: Hum | None) -> dict[str, Any] | None:
 
 def _trim(trim: Trim) -> dict[str, Any]:
     """A trim by the names of its fields; a text that is empty is null."""
-    names = (each.name for each in fields(trim) if each.name != "hum")  # the stem's entry has it
-    entries = {name: getattr(trim, name) for name in names}
+    # Its hum stands in the stem's entry.
+    entries = {each.name: getattr(trim, each.name) for each in fields(trim) if each.name != "hum"}
     return {name: value or None if isinstance(value, str) else _number(value) for name, value in entries.items()}
 
 

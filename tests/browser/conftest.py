@@ -25,6 +25,7 @@ from typing import Any
 import numpy as np
 import pytest
 from browser import forked_kernels
+from browser.processes import end_process
 
 from gainlib.page import EXTENSIONS, course_digests
 from gainlib.widgets.assets import SHARED_URL
@@ -167,12 +168,7 @@ class Lab:
     def stop(self) -> None:
         """End the server, which ends its kernels."""
         if self.process.poll() is None:
-            self.process.terminate()
-            try:
-                self.process.wait(15)
-            except subprocess.TimeoutExpired:
-                self.process.kill()
-                self.process.wait()
+            end_process(self.process)
         self.process.stdin.close()
         if self.nest:
             self.nest.communicate()  # it ends as its input is closed

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import websocket
+from browser.processes import end_process
 
 ANSWERS_SECONDS = 90.0
 """So long a command may take on a busy machine; what waits for something on the page may take its own time besides."""
@@ -120,12 +121,7 @@ class Firefox:
 
     def close(self) -> None:
         """End it."""
-        self.process.terminate()
-        try:
-            self.process.wait(15)
-        except subprocess.TimeoutExpired:
-            self.process.kill()
-            self.process.wait()
+        end_process(self.process)
         if self._wire is not None:
             self._wire.shutdown()
 

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 import soundfile
 from browser.firefox import Firefox
+from browser.processes import end_process
 
 from gainlib.exercises import author_answer, load
 from gainlib.learners.progress import Progress
@@ -78,12 +79,7 @@ def sound(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
             time.sleep(0.05)
         yield address
     finally:
-        server.terminate()
-        try:
-            server.wait(15)
-        except subprocess.TimeoutExpired:
-            server.kill()
-            server.wait()
+        end_process(server)
 
 
 def _answers(address: str) -> bool:
@@ -166,8 +162,7 @@ def test_a_take_in_firefox_has_its_length_and_level_and_firefox_says_that_it_lef
         firefox.wait_for_function(SAID, arg="It was ended at 3 s")
         told = firefox.evaluate("() => document.querySelector('.gainlib-take-said').innerText")
     finally:
-        player.terminate()
-        player.wait(15)
+        end_process(player)
     (path,) = set((lab.root / "takes").glob("*.wav")) - earlier
     samples, rate_hz = soundfile.read(path, always_2d=True)
     assert (rate_hz, len(samples)) == (RATE_HZ, 3 * RATE_HZ)
