@@ -202,10 +202,12 @@ function watch(kernel, manager) {
   if (!kernel?.anyMessage || watched.has(kernel)) return;
   watched.add(kernel);
   let session = "";
+  kernel.disposed.connect(() => manager.disconnect());
   kernel.anyMessage.connect((_, { msg, direction }) => {
     if (direction !== "recv" || msg.channel !== "iopub") return;
     const { msg_type: kind, session: by } = msg.header;
-    const another = (kind === "iopub_welcome" || kind.startsWith("comm_")) && by !== session;
+    // That it restarts or is dead is the server's word, in a session of the server's.
+    const another = !["restarting", "dead"].includes(msg.content.execution_state) && by !== session;
     if (kind === "shutdown_reply" || (another && session)) manager.disconnect();
     if (another) session = by;
   });

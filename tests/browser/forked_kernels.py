@@ -87,6 +87,7 @@ def _become_kernel(step: socket.socket, handles: list[int], told: dict[str, obje
 
     threading.Thread(target=end_with_step, daemon=True).start()
     IPKernelApp.launch_instance(argv=["-f", told["connection_file"]])
+    IPKernelApp.instance().close()  # as at the end of Python: what it said last goes out
     os._exit(0)
 
 

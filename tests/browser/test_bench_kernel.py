@@ -33,6 +33,8 @@ def restart(page):
 
 
 LINE = ".gainlib-page-line"
+# A page hears of a new kernel when that says something; its very first words may come before anybody listens.
+ASK = "() => { jupyterapp.shell.currentWidget.context.sessionContext.session?.kernel?.requestKernelInfo(); }"
 SAVE = "() => jupyterapp.shell.currentWidget.context.save()"
 
 
@@ -83,6 +85,7 @@ def test_a_kernel_that_goes_from_elsewhere_is_said_once_and_a_press_brings_the_p
     page.wait_for_function("() => document.querySelectorAll('.gainlib-bench .bk-Figure').length >= 3")
     kernel = page.evaluate("() => jupyterapp.shell.currentWidget.context.sessionContext.session.kernel.id")
     lab.ask(f"api/kernels/{kernel}{path}", method, b"{}" if path else None)
+    page.evaluate(ASK)
     page.locator(LINE, has_text=said).wait_for()
     page.wait_for_function("() => document.querySelectorAll('.gainlib-bench.gainlib-gone').length >= 2")
     assert page.locator(".gainlib-bench :is(input, button, select):not(:disabled)").count() == 0
@@ -93,6 +96,30 @@ def test_a_kernel_that_goes_from_elsewhere_is_said_once_and_a_press_brings_the_p
     page.get_by_role("button", name="Run this page").click()
     page.wait_for_function("() => !document.querySelector('.gainlib-page-line')", timeout=60_000)
     page.locator(".gainlib-headline-line").first.wait_for()
+    moved(page)
+
+
+LOSE = """() => {
+    const { kernel } = jupyterapp.shell.currentWidget.context.sessionContext.session;
+    const socket = kernel._ws, hear = socket.onmessage;
+    const lost = new Set();
+    socket.onmessage = (event) => {
+        const { channel, parent_header: of } = kernel.serverSettings.serializer.deserialize(event.data, socket.protocol);
+        if (channel === "iopub" && of.msg_type === "execute_request" && lost.size < 2) lost.add(of.msg_id);
+        if (channel !== "iopub" || !lost.has(of.msg_id)) hear(event);
+    };
+}"""
+
+
+def test_a_page_goes_on_where_what_a_new_kernel_said_first_was_lost(lab, page):
+    # As when somebody presses before the server's way to a kernel that was started anew stands in both directions.
+    lab.run(page, "lost.ipynb", OPENING, FIRST, pictures=2)
+    kernel = page.evaluate("() => jupyterapp.shell.currentWidget.context.sessionContext.session.kernel.id")
+    page.evaluate(LOSE)
+    lab.ask(f"api/kernels/{kernel}/restart", "POST", b"{}")
+    page.evaluate(ASK)
+    page.get_by_role("button", name="Run this page").click()
+    page.wait_for_function("() => !document.querySelector('.gainlib-page-line')")
     moved(page)
 
 

@@ -102,7 +102,11 @@ function say(panel, text, press = null, label = RUN) {
   line.node.append(Object.assign(document.createElement("span"), { textContent: text }));
   if (press) {
     const button = Object.assign(document.createElement("button"), { type: "button", textContent: label });
-    button.onclick = press;
+    button.onclick = async () => {
+      button.disabled = true;
+      await press();
+      button.disabled = false;
+    };
     line.node.append(button);
   }
   panel.contentHeader.addWidget(line);
@@ -135,6 +139,8 @@ function stay(panel) {
 
 const MAKES_A_PICTURE = /\bgl\.(bench|exercise)\(/;
 const LONGEST_PAINT_MS = 4000;
+const HEARD_MS = 1000;
+const MOST_KERNELS = 3;
 
 // What is run at once: all down to the first picture, since the kernel then works while the page draws; after it cell by
 // cell, so that a control that is moved, and whatever a picture asks the kernel for, is answered between two cells.
@@ -164,6 +170,20 @@ async function run(panel, cells, quietly = false) {
   return panel.gainlibRuns;
 }
 
+const prepare = (kernel) => kernel.requestExecute({ code: PREPARE, silent: true, store_history: false, stop_on_error: false });
+
+// Whether a kernel that others ended or started anew is there, and the page hears it: what such a kernel says at first may
+// be lost, and a cell whose end is lost is waited for for ever. So what goes before all cells is asked for until its end comes.
+async function heard(kernel) {
+  while (kernel && !kernel.isDisposed && kernel.status !== "dead") {
+    const asked = prepare(kernel);
+    const ended = asked.done.then(() => true, () => false);
+    if (await Promise.race([ended, new Promise((resolve) => setTimeout(resolve, HEARD_MS))])) return true;
+    asked.dispose();
+  }
+  return false;
+}
+
 async function runNow(panel, cells, quietly) {
   const { NotebookActions } = parts;
   const { content: notebook, context, sessionContext } = panel;
@@ -180,7 +200,8 @@ async function runNow(panel, cells, quietly) {
     back();
   };
   NotebookActions.executed.connect(ran);
-  sessionContext.session?.kernel?.requestExecute({ code: PREPARE, silent: true, store_history: false, stop_on_error: false });
+  const { kernel } = sessionContext.session ?? {};
+  if (kernel && kernel.status !== "dead") prepare(kernel);
   // Not by the command that runs all: that makes the last cell the active one, and goes there.
   let well = true;
   for (const [index, turn] of turns(cells).entries()) {
@@ -216,6 +237,9 @@ function followChanges(panel) {
   });
 }
 
+// What comes of a kernel on its channel, and is the server's word: whose session it is says nothing of the kernel's.
+const SAID_BY_THE_SERVER = ["restarting", "dead"];
+
 // That the kernel of a page is another one or gone, or that the page goes on elsewhere, stands once above it, in any
 // notebook that shows something of ours; the panels of the page then keep silent.
 function heed(panel) {
@@ -230,12 +254,17 @@ function heed(panel) {
   let kernelSaid = "";
   const anew = () => {
     kernelSaid = "";
-    if (!panel.gainlibRuns) told("anew", ANEW, () => begin(panel));
+    if (!panel.gainlibRuns) told("anew", ANEW, async () => { if (await heard(sessionContext.session?.kernel)) await begin(panel); });
   };
   const gone = () => told("gone", GONE, async () => {
     const name = sessionContext.session?.kernel?.name || sessionContext.prevKernelName || "python3";
     await sessionContext.shutdown().catch(() => {}); // what the server knows no more cannot be given another kernel
-    if (await sessionContext.changeKernel({ name }).catch(() => null)) await begin(panel);
+    // A list of what runs that was asked for before the new kernel was there, and comes after, ends the page's way to it.
+    for (let left = MOST_KERNELS; left > 0; left--) {
+      const kernel = await sessionContext.changeKernel({ name }).catch(() => null);
+      if (await heard(kernel)) return begin(panel);
+    }
+    return false;
   });
   panel.gainlibElsewhere = () => told("elsewhere", ELSEWHERE, () => begin(panel), TAKE_BACK);
   sessionContext.kernelChanged.connect((_, { oldValue, newValue }) => {
@@ -253,7 +282,7 @@ function heed(panel) {
     const said = kind === "comm_msg" ? content.data?.content : null;
     if (said?.kind === "taken away" && said.by !== sessionContext.session?.kernel?.clientId) panel.gainlibElsewhere();
     if (kind === "shutdown_reply") (content.restart ? anew : gone)();
-    if (kind !== "iopub_welcome" && !kind.startsWith("comm_")) return;
+    if (SAID_BY_THE_SERVER.includes(content.execution_state)) return;
     if (kernelSaid && kernelSaid !== by) anew();
     kernelSaid = by;
   });
