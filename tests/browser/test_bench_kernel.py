@@ -104,7 +104,8 @@ LOSE = """() => {
     const socket = kernel._ws, hear = socket.onmessage;
     const lost = new Set();
     socket.onmessage = (event) => {
-        const { channel, parent_header: of } = kernel.serverSettings.serializer.deserialize(event.data, socket.protocol);
+        const message = kernel.serverSettings.serializer.deserialize(event.data, socket.protocol);
+        const { channel, parent_header: of } = message;
         if (channel === "iopub" && of.msg_type === "execute_request" && lost.size < 2) lost.add(of.msg_id);
         if (channel !== "iopub" || !lost.has(of.msg_id)) hear(event);
     };
