@@ -125,6 +125,11 @@ class Audio:
         return False
 
     @property
+    def seeks_slowly(self) -> bool:
+        """Whether to go to a place in its file takes several milliseconds, as in Ogg, which is searched by halves."""
+        return False
+
+    @property
     def bytes_on_disk(self) -> float:
         """How large the file is that its samples stay in; infinite for what is held, since somebody has read it."""
         return math.inf

@@ -187,6 +187,7 @@ class _AudioOnDisk(Audio):
             "rate_hz": recording.rate_hz, "name": where.stem, "path": where, "_given": given,
             "_frames": recording.frames, "_channels": recording.channels, "_state": _state_of(where),
             "_bytes": float(where.stat().st_size), "_nbytes": recording.bytes_for(recording.frames), "_held": None,
+            "_ogg": recording.form == "OGG",
         }.items():  # fmt: skip
             object.__setattr__(self, name, value)
 
@@ -197,6 +198,7 @@ class _AudioOnDisk(Audio):
     _nbytes: int
     _state: tuple[int, ...]
     _held: weakref.ref[Samples] | None
+    _ogg: bool
 
     @property
     def samples(self) -> Samples:
@@ -223,6 +225,10 @@ class _AudioOnDisk(Audio):
     @property
     def on_disk(self) -> bool:
         return True
+
+    @property
+    def seeks_slowly(self) -> bool:
+        return self._ogg
 
     @property
     def bytes_on_disk(self) -> float:

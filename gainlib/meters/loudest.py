@@ -16,12 +16,12 @@ __all__ = ["LOUDEST_SECONDS", "loudest_start_seconds", "loudest_step", "powers_i
 LOUDEST_SECONDS = 30.0
 """How long the stretch is: enough for a verse, and short enough that a move is heard at once (the course's choice)."""
 
-STEPS = 400
-"""A recording is looked at in so many steps, so the stretch is found to a quarter of a percent of its length."""
+STEPS = 300
+"""A recording is looked at in so many steps, so the stretch is found to a third of a percent of its length."""
 
-SEEN_SECONDS = 0.5
+LOOK_SECONDS = 0.25
 LOOKS = 2
-"""Of a step that lasts longer so much is looked at, in so many places: what that takes does not grow with a file."""
+"""Of a step that lasts longer so many looks are taken, one where a file seeks slowly: it does not grow with a file."""
 GOLDEN = 0.618034
 """Looks one as far from the next would hit each beat of a steady tempo, or none; those go through it evenly."""
 
@@ -45,24 +45,25 @@ def powers_in_steps(recording: Audio, steps: int) -> NDArray[np.float64]:
     """
     edges = np.linspace(0, recording.frames, steps + 1).astype(np.int64)
     pairs = enumerate(itertools.pairwise(edges.tolist()))
-    bounds = [_seen(first, end, recording.rate_hz, step) for step, (first, end) in pairs]
+    looks = 1 if recording.seeks_slowly else LOOKS
+    bounds = [_seen(first, end, recording.rate_hz, step, looks) for step, (first, end) in pairs]
     parts = recording.stretches(itertools.chain.from_iterable(bounds))
     powers = []
-    for looks, first, end in zip(bounds, edges, edges[1:], strict=False):
-        seen = sum(last - begin for begin, last in looks)
-        power = sum(float(np.vdot(part, part)) for part in itertools.islice(parts, len(looks)))
+    for places, first, end in zip(bounds, edges, edges[1:], strict=False):
+        seen = sum(last - begin for begin, last in places)
+        power = sum(float(np.vdot(part, part)) for part in itertools.islice(parts, len(places)))
         powers.append(power * (int(end - first) / seen if seen else 1.0))
     return np.array(powers)
 
 
-def _seen(first: int, end: int, rate_hz: int, step: int) -> list[tuple[int, int]]:
+def _seen(first: int, end: int, rate_hz: int, step: int, looks: int) -> list[tuple[int, int]]:
     """Where one looks in a step from sample to sample: all of it, or a place in each share of it."""
-    wanted = round(SEEN_SECONDS * rate_hz)
-    if end - first <= wanted:
+    each = max(1, round(LOOK_SECONDS * rate_hz))
+    if end - first <= each * LOOKS:
         return [(first, end)]
-    share, each = (end - first) / LOOKS, max(1, wanted // LOOKS)
+    share = (end - first) / looks
     starts = (
-        first + int(share * index + (share - each) * (GOLDEN * (step * LOOKS + index) % 1.0)) for index in range(LOOKS)
+        first + int(share * index + (share - each) * (GOLDEN * (step * looks + index) % 1.0)) for index in range(looks)
     )
     return [(start, start + each) for start in starts]
 
