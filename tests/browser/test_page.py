@@ -176,6 +176,65 @@ def test_a_control_is_answered_between_the_cells_below_it(lab, page, busy_cell):
     assert (lab.root / "moves.txt").read_text() == "1"
 
 
+LIST = """\
+import pathlib
+with pathlib.Path("ran.txt").open("a") as file:
+    file.write("x")"""
+HAPPENED = 'window.dispatchEvent(new CustomEvent("gainlib-class"))'
+
+
+@pytest.fixture
+def list_page(lab, page, busy_cell, request):
+    """A strange page with a list that is made again when something happened, and below it what may keep it starting."""
+    (lab.root / "ran.txt").unlink(missing_ok=True)
+    name = lab.write("list.ipynb", LIST, busy_cell, f"'the end of {request.node.name}'", lesson=True)
+    made = json.loads((lab.root / name).read_text())
+    made["cells"][0]["metadata"]["tags"] = ["again"]
+    (lab.root / name).write_text(json.dumps(made))
+    lab.open(page, name)
+    page.get_by_text("The code of this page is not the course's own").wait_for()
+    page.wait_for_function(READY)
+    return page
+
+
+def test_a_strange_page_makes_no_list_again_when_one_comes_back_to_it(lab, list_page):
+    list_page.evaluate(f"""async () => {{
+        document.dispatchEvent(new Event("visibilitychange"));
+        {HAPPENED};
+        await new Promise((resolve) => setTimeout(resolve));
+        await jupyterapp.shell.currentWidget.gainlibRuns;
+    }}""")
+    assert times_run(lab) == 0
+    list_page.get_by_role("button", name="Run this page").click()
+    list_page.wait_for_function("() => !document.querySelector('.gainlib-page-line')", timeout=60_000)
+    list_page.wait_for_function(READY)
+    assert times_run(lab) == 1
+    list_page.evaluate(f"() => {{ {HAPPENED}; }}")
+    list_page.wait_for_function(
+        "() => /^\\[4\\]:$/.test(document.querySelector('.jp-CodeCell .jp-InputPrompt').textContent.trim())"
+    )
+    assert times_run(lab) == 2
+
+
+def test_what_happened_while_a_page_started_is_in_its_list_as_well(lab, list_page):
+    page = list_page
+    page.get_by_role("button", name="Run this page").click()
+    page.wait_for_function("() => !document.querySelector('.gainlib-page-line')", timeout=60_000)
+    page.wait_for_function(READY)
+    lab.hold()
+    page.evaluate("() => jupyterapp.shell.currentWidget.dispose()")
+    page.evaluate("() => { jupyterapp.commands.execute('docmanager:open', { path: 'list.ipynb' }); }")
+    # Its list is there, and the page is still starting.
+    page.get_by_text("The page is starting: 2 of 3.").wait_for(timeout=60_000)
+    assert (times_run(lab), page.evaluate("() => jupyterapp.shell.currentWidget.gainlibReady")) == (2, False)
+    page.evaluate(f"() => {{ {HAPPENED}; }}")
+    lab.free()
+    page.wait_for_function(
+        "() => /^\\[7\\]:$/.test(document.querySelector('.jp-CodeCell .jp-InputPrompt')?.textContent.trim())"
+    )
+    assert times_run(lab) == 3
+
+
 def test_only_the_error_of_a_toolbar_that_is_closed_as_it_is_shown_is_let_pass(browser, lab):
     ours = [*PACKAGE.rglob("*.js"), *PACKAGE.rglob("*.html")]
     assert not [each.name for each in ours if re.search(r"\.promise\b", each.read_text(encoding="utf-8"))]

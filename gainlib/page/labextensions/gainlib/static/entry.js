@@ -575,12 +575,13 @@ function steer(app, tracker) {
   // A list of what was done is made again when one comes back to it.
   const comeBack = () => {
     const panel = tracker.currentWidget;
-    if (document.hidden || !panel?.gainlibReady || !panel.isVisible) return;
+    if (document.hidden || !panel?.gainlibReady || !panel.gainlibOwn || !panel.isVisible) return;
     const cells = codeCells(panel).filter((each) => tagged(each, "again"));
     if (cells.length) void run(panel, cells, true);
   };
   document.addEventListener("visibilitychange", comeBack);
-  window.addEventListener("gainlib-class", comeBack); // one has entered a class, or handed in
+  // One has entered a class, or handed in; the page may still be starting.
+  window.addEventListener("gainlib-class", () => tracker.currentWidget?.gainlibStarts?.then(comeBack));
   tracker.currentChanged.connect(comeBack);
   return follow;
 }
@@ -645,7 +646,9 @@ const shared = async (key) => (await Object.values(scope[key])[0].get())();
       runAllInPlace(tracker);
       const opened = async (panel) => {
         heed(panel);
-        await open(app, panel, loaded).catch((fault) => console.warn("gainlib: the page does not run by itself", fault));
+        panel.gainlibStarts = open(app, panel, loaded)
+          .catch((fault) => console.warn("gainlib: the page does not run by itself", fault));
+        await panel.gainlibStarts;
         follow(panel);
       };
       tracker.forEach((each) => void opened(each));
