@@ -174,6 +174,20 @@ def test_clicks_in_speech_of_8_khz_are_found(wide):
     assert found >= 38
 
 
+@pytest.mark.parametrize("rate_hz", [8_000, 48_000])
+@pytest.mark.parametrize("louder_db", [20.0, -20.0])
+def test_a_click_just_before_or_after_a_plosive_is_found_and_the_plosive_is_none(rate_hz, louder_db):
+    # Noise without its treble, whose level steps in the middle; the click lies 8 ms away on the soft side.
+    noise = np.convolve(np.random.default_rng(3).standard_normal(2 * rate_hz + 8), np.hanning(9), "valid")
+    gain = np.where(np.arange(2 * rate_hz) < rate_hz, 0.002, 0.002 * 10 ** (louder_db / 20))
+    speech = (noise * gain * (1.0 if louder_db < 0.0 else 0.1))[:, None]
+    assert not [each for each in damage(speech, 16_000, rate_hz) if each.kind == "click"]
+    at = rate_hz - round(np.sign(louder_db) * 0.008 * rate_hz)
+    speech[at] = 0.4
+    found = [each for each in damage(speech, 16_000, rate_hz) if each.kind == "click"]
+    assert [(each.start, each.length) for each in found] == [(at, 1)]
+
+
 @pytest.mark.parametrize("fade_ms", [0, 1, 2])
 def test_tones_with_rests_between_zero_crossings_are_whole(fade_ms):
     # A signal of tones, as a telephone's or a metronome's: 0.4 s of sound, 0.2 s of rest; 440 Hz in whole periods.
