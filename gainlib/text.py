@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 
 from gainlib.errors import escaped
@@ -12,7 +12,7 @@ from gainlib.errors import escaped
 __all__ = [
     "channels_in_words", "clock", "counted", "day_in_words", "dbfs", "describe_value", "lasting", "left", "level",
     "listed", "memory", "moment_in_words", "path_text", "plain", "printable", "printed_number", "reason_of",
-    "short_day", "shortened", "signed", "spaced", "times",
+    "row_of_names", "short_day", "shortened", "signed", "spaced", "times",
 ]  # fmt: skip
 
 LONGEST_PATH = 300
@@ -187,6 +187,18 @@ def listed(parts: Iterable[str]) -> str:
     """
     unlike = list(dict.fromkeys(parts))
     return unlike[0] if len(unlike) == 1 else f"{', '.join(unlike[:-1])} and {unlike[-1]}"
+
+
+def row_of_names(names: Sequence[str], most: int = 40) -> str:
+    """Names of people one after the other, as many as may be told; by semicolons where a name holds a comma.
+
+    >>> row_of_names(["Ada Quill", "Bo Marsh", "Cy Fenn"], most=2)
+    'Ada Quill, Bo Marsh and 1 more'
+    >>> row_of_names(["Quill, Ada", "Marsh, Bo"])
+    'Quill, Ada; Marsh, Bo'
+    """
+    told = ("; " if any("," in each for each in names) else ", ").join(names[:most])
+    return f"{told} and {len(names) - most} more" if len(names) > most else told
 
 
 def plain(name: str) -> str:

@@ -13,6 +13,7 @@ from gainlib.classroom.class_file import MOST_COLUMNS, RosterLine
 from gainlib.errors import GainError, suggest
 from gainlib.learners.naming import require_text
 from gainlib.storage.foreign import read_bytes
+from gainlib.text import row_of_names
 
 __all__ = ["KINDS", "ClassList", "read_class_list", "read_roster"]
 
@@ -22,7 +23,7 @@ _MARKS = {b"\xef\xbb\xbf": "utf-8-sig", b"\xff\xfe": "utf-16", b"\xfe\xff": "utf
 KINDS = ("id", "name", "first", "last", "mail", "group")
 """What a column of a class list can be taken for; all others are carried along."""
 
-# As the words stand with small letters, without blanks, hyphens, dots and underscores.
+# As the words stand with small letters, without blanks, hyphens, dots, underscores, commas and slashes.
 _WORDS = {
     "id": (
         "id", "learnerid", "studentid", "number", "no", "login", "user", "username", "studentnumber", "loginname",
@@ -35,7 +36,14 @@ _WORDS = {
     "mail": ("mail", "email", "emailaddress", "mailaddress", "emailadresse", "mailadresse", "courriel"),
     "group": ("group", "section", "gruppe", "groupe", "gruppo", "grupo"),
 }  # fmt: skip
-_NOT_LETTERS = str.maketrans("", "", " \u00a0-._")
+_NOT_LETTERS = str.maketrans("", "", " \u00a0-._,/")
+# Both in one column, as in "Last name, First name": what a school writes there is the name.
+_WORDS["name"] += tuple(
+    one + other
+    for last in ("name", *_WORDS["last"])
+    for first in _WORDS["first"]
+    for one, other in ((last, first), (first, last))
+)
 
 
 @dataclass(frozen=True)
@@ -58,8 +66,8 @@ class ClassList:
         odd = [each.name for each in self.learners if not each.name.isascii()] if self.guessed else []
         if not odd:
             return ()
-        names = ", ".join(odd[:MOST_NAMES]) + (f" and {len(odd) - MOST_NAMES} more" if len(odd) > MOST_NAMES else "")
-        return (f"Look at the letters of {names}: if one is wrong, save the list as CSV in UTF-8 and begin again.",)
+        told = row_of_names(odd, MOST_NAMES)
+        return (f"Look at the letters of {told}: if one is wrong, save the list as CSV in UTF-8 and begin again.",)
 
     @property
     def table(self) -> list[str]:
@@ -115,14 +123,14 @@ def read_class_list(
     rest = [each for index, each in enumerate(headings) if index not in at.values() and index in held]
     if "name" not in at and "first" not in at and "last" not in at:
         raise GainError(
-            f"the heading of {path.name} is {', '.join(rows[0][1])[:80]!r}; it must have a column named name, or first "
-            "name and last name. Or say which it is: --column name=HEADING."
+            f"the heading of {path.name} is {row_of_names(rows[0][1])[:80]!r}; it must have a column named name, or "
+            "first name and last name. Or say which it is: --column name=HEADING."
         )
     if "id" not in at and "id" not in (columns or {}) and rest:
         if ask is None:
             raise GainError(
-                f"{path.name} has no column that is known for ids; its other columns are {', '.join(rest)[:200]}. Say "
-                "which it is, --column id=HEADING, or --column id= to have the learners numbered in their order."
+                f"{path.name} has no column that is known for ids; its other columns are {row_of_names(rest)[:200]}. "
+                "Say which it is, --column id=HEADING, or --column id= to have the learners numbered in their order."
             )
         if chosen := ask("id", tuple(rest)).strip():
             at["id"] = _place_of(chosen, "id", headings, path.name)

@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from gainlib.errors import escaped
 from gainlib.palette import css_strokes, css_variables
+from gainlib.text import row_of_names
 
 __all__ = ["TEMPLATES", "part", "render"]
 
@@ -27,7 +28,7 @@ def _environment() -> Environment:
         loader=PackageLoader("gainlib.html", "templates"), autoescape=True, undefined=StrictUndefined,
         finalize=_shown, trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
-    made.globals |= {"palette": _palette, "strokes": _strokes}
+    made.globals |= {"palette": _palette, "strokes": _strokes, "row_of_names": row_of_names}
     return made
 
 

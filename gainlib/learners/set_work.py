@@ -168,15 +168,18 @@ def _handed_in(standing: Standing, handed: object) -> str:
 
 
 def _away(due: datetime, now: datetime) -> str:
-    """How far a due date is off, in days.
+    """How far a due date is off, in days; in hours and, before the last of them, in minutes where it is today.
 
     >>> noon = datetime(2027, 1, 15, 12, tzinfo=UTC)
-    >>> [_away(noon + timedelta(hours=each), noon) for each in (5, 30, 72, -1, -50)]
-    ['in 5 hours', 'tomorrow', 'in 3 days', 'which is past', 'which is past']
+    >>> [_away(noon + timedelta(hours=each), noon) for each in (0.2, 5, 30, 72, -1, -50)]
+    ['in 12 minutes', 'in 5 hours', 'tomorrow', 'in 3 days', 'which is past', 'which is past']
     """
     if due < now:
         return "which is past"
     days = (due.date() - now.astimezone(due.tzinfo).date()).days
     if days > 1:
         return f"in {days} days"
-    return "tomorrow" if days else f"in {counted(int((due - now) / timedelta(hours=1)), 'hour')}"
+    if days:
+        return "tomorrow"
+    hours = (due - now) // timedelta(hours=1)
+    return f"in {counted(hours, 'hour') if hours else counted((due - now) // timedelta(minutes=1), 'minute')}"

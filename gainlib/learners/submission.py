@@ -104,7 +104,7 @@ def hand_in(folder: str | os.PathLike[str] | None = None, to: str | os.PathLike[
                 file = _free(own, here.learner_id, str(content["made"]))
                 atomic_write(file, text, then=", so nothing is handed in")
                 said = f"Written: {file}."
-        copied = ""
+        copied = "Give this file to your teacher: it lies in your own folder and is sent nowhere."
         if target := to or here.of.collect:
             place = Path(target)
             if not place.is_dir():
@@ -122,7 +122,7 @@ def hand_in(folder: str | os.PathLike[str] | None = None, to: str | os.PathLike[
         f"It holds your id, your name and your answers to {count} of {len(here.of.exercises)} exercises, and no points."
     )
     missing = [f"Without an answer: {', '.join(without)}."] if without else []
-    return HandedIn(file, (said, *([copied] if copied else []), holds, *missing, *told_why))
+    return HandedIn(file, (said, copied, holds, *missing, *told_why))
 
 
 def _handed(standing: Standing) -> dict[str, Any]:

@@ -102,6 +102,7 @@ def test_it_holds_the_best_answer_and_no_points(group, learner):
     assert "points" not in json.dumps(content)
     assert group.class_file.key not in json.dumps(content)
     assert "no points" in done.text
+    assert "Give this file to your teacher" in done.text  # the class collects them nowhere
     read_hand_in(done.file.read_bytes())
 
 

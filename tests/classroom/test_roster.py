@@ -124,3 +124,17 @@ def test_letters_of_an_encoding_that_had_to_be_guessed_are_to_be_looked_at(tmp_p
     assert all(each in said for each in told)
     assert ("Look at the letters of" in said) == bool(told)
     assert "Ada" not in said
+
+
+@pytest.mark.parametrize("heading", ["Nachname, Vorname", "Name/Vorname", "First name, Last name"])
+def test_both_names_in_one_column_are_the_name_and_stay_apart_from_the_next(tmp_path, heading):
+    rows = ["7", '"Šmíd, Jan"'], ["8", '"Gül, Ela"']
+    found = read_class_list(listed(tmp_path, ["id", f'"{heading}"'], *rows, code="cp1250"))
+    assert [each.name.split(", ")[1] for each in found.learners] == ["Jan", "Ela"]
+    assert "Jan; Gül, Ela:" in found.to_look_at[0]
+
+
+def test_a_heading_that_has_no_name_is_told_so_that_its_columns_stand_apart(tmp_path):
+    file = listed(tmp_path, ["id", '"Wer, wo"'], ["7", "Ada"])
+    with pytest.raises(GainError, match=r"the heading of list\.csv is 'id; Wer, wo'; it must have a column named name"):
+        read_class_list(file)
