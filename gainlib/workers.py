@@ -28,7 +28,9 @@ Result = TypeVar("Result")
 Function = Callable[[list[Item]], list[Result]]
 Done = Iterator[tuple[Item, "Result | None"]]
 
-CHUNK, LARGEST_CHUNK = 16, 64
+CHUNK, LARGEST_CHUNK = 16, 256
+_OF_A_KIND = 64  # so many neighbours that share what is worked out stay in one chunk
+_CHUNK_SECONDS = 0.25  # of a processor: sending a chunk and its results costs some 5 ms of client, scheduler and worker
 _WAITING = 3  # chunks that lie ready for each worker, so that none waits and few are held in memory
 _RETRIES = 5
 LONGEST_ANSWER_SECONDS = 20
@@ -81,12 +83,13 @@ def run_on_workers(
     `function` takes a list and gives a list. With `workers` above 1 it runs in as many processes, with `cluster` on the
     Dask scheduler at that address; a worker that ends takes nothing along, its items are done by another. What the
     function raises is raised. `ahead` starts the processes before the first item is asked for, so that they are there
-    when a slow source gives it. Items go out 16 at a time, or fewer where their `weight` together comes to 1.
+    when a slow source gives it. Items go out 16 at a time, or more where a worker needs less than a quarter of a second
+    for them; fewer where their `weight` together comes to 1.
     Of neighbours for which `together` gives the same, which share what is worked out, up to 64 go to one worker.
     """
-    chunks = _chunks(items, weight, together)
+    chunks = _Chunks(items, weight, together)
     if cluster:
-        yield from _on_cluster(function, chunks, cluster)
+        yield from _on_cluster(function, chunks, cluster, ahead)
     elif workers > 1:
         yield from _in_processes(function, chunks, workers, ahead)
     else:
@@ -94,31 +97,53 @@ def run_on_workers(
             yield from zip(chunk, function(chunk), strict=True)
 
 
-def _chunks(
-    items: Iterable[Item], weight: Callable[[Item], float], together: Callable[[Item], object] | None
-) -> Iterator[list[Item]]:
-    chunk: list[Item] = []
-    load, group = 0.0, None
-    for each in items:
-        of = together(each) if together else None
-        if len(chunk) >= (LARGEST_CHUNK if together and of == group else CHUNK):
+class _Chunks(Iterator[list[Item]]):
+    """The items in chunks, the next as large as the last one that came back lets it be."""
+
+    def __init__(
+        self, items: Iterable[Item], weight: Callable[[Item], float], together: Callable[[Item], object] | None
+    ) -> None:
+        self._size = CHUNK
+        self._chunks = self._cut(items, weight, together)
+
+    def __next__(self) -> list[Item]:
+        return next(self._chunks)
+
+    def took(self, count: int, seconds: float) -> None:
+        """Hear how long so many items kept a processor."""
+        self._size = min(max(CHUNK, int(count * _CHUNK_SECONDS / max(seconds, 1e-6))), LARGEST_CHUNK)
+
+    def _cut(
+        self, items: Iterable[Item], weight: Callable[[Item], float], together: Callable[[Item], object] | None
+    ) -> Iterator[list[Item]]:
+        chunk: list[Item] = []
+        load, group = 0.0, None
+        for each in items:
+            of = together(each) if together else None
+            if len(chunk) >= (max(self._size, _OF_A_KIND) if together and of == group else self._size):
+                yield chunk
+                chunk, load = [], 0.0
+            chunk.append(each)
+            load += weight(each)
+            group = of
+            if load >= 1.0 or (together is None and len(chunk) >= self._size):
+                yield chunk
+                chunk, load = [], 0.0
+        if chunk:
             yield chunk
-            chunk, load = [], 0.0
-        chunk.append(each)
-        load += weight(each)
-        group = of
-        if load >= 1.0 or (together is None and len(chunk) == CHUNK):
-            yield chunk
-            chunk, load = [], 0.0
-    if chunk:
-        yield chunk
+
+
+def _timed(function: Function[Item, Result], chunk: list[Item]) -> tuple[list[Result], float]:
+    """The results of a chunk, and how long it kept a processor."""
+    begin = time.thread_time()
+    return function(chunk), time.thread_time() - begin
 
 
 def _in_processes(
-    function: Function[Item, Result], chunks: Iterator[list[Item]], count: int, ahead: bool
+    function: Function[Item, Result], chunks: _Chunks[Item], count: int, ahead: bool
 ) -> Done[Item, Result]:
     pool = _Pool(count)
-    held: dict[concurrent.futures.Future[list[Result]], list[Item]] = {}
+    held: dict[concurrent.futures.Future[tuple[list[Result], float]], list[Item]] = {}
     try:
         for _ in range(count if ahead else 0):
             pool.submit(function, [])
@@ -131,16 +156,19 @@ def _in_processes(
                     more = False
                     continue
                 try:
-                    held[pool.submit(function, chunk)] = chunk
+                    held[pool.submit(_timed, function, chunk)] = chunk
                 except BrokenProcessPool:  # a worker ended since the last results were taken
                     lost.append(chunk)
             done = () if lost else concurrent.futures.wait(held, return_when=concurrent.futures.FIRST_COMPLETED).done
             for future in done:
                 chunk = held.pop(future)
                 try:
-                    yield from zip(chunk, future.result(), strict=True)
+                    results, seconds = future.result()
                 except BrokenProcessPool:
                     lost.append(chunk)
+                else:
+                    chunks.took(len(chunk), seconds)
+                    yield from zip(chunk, results, strict=True)
             if lost:
                 # One worker ended, and the pool with it. What it held is done one by one: so the item is known.
                 lost += held.values()
@@ -195,7 +223,9 @@ def _end_with_parent(ended: Connection) -> None:
         threading.Thread(target=watch, daemon=True).start()
 
 
-def _on_cluster(function: Function[Item, Result], chunks: Iterator[list[Item]], address: str) -> Done[Item, Result]:
+def _on_cluster(
+    function: Function[Item, Result], chunks: _Chunks[Item], address: str, ahead: bool
+) -> Done[Item, Result]:
     try:
         dask: Any = importlib.import_module("distributed")
     except ImportError as fault:
@@ -211,21 +241,28 @@ def _on_cluster(function: Function[Item, Result], chunks: Iterator[list[Item]], 
             latest = time.monotonic() + LONGEST_RETURN_SECONDS
             while not (there := sorted(set(client.scheduler_info()["workers"]) - ended)):
                 if time.monotonic() > latest:
-                    raise GainError(f"the cluster at {address} has no workers; start one: dask worker {address}.")
+                    start = f"dask worker {address} --nworkers -1 --nthreads 1"
+                    raise GainError(f"the cluster at {address} has no workers; start some: {start}")
                 time.sleep(0.1)
             return there
 
-        other_workers(set())
+        there = other_workers(set())
+        for worker in there if ahead else ():
+            dask.fire_and_forget(client.submit(function, [], pure=False, workers=[worker]))
         held: dict[str, list[Item]] = {}
         coming = dask.as_completed()
+        most = until_asked = 0
 
         def send(chunk: list[Item]) -> None:
-            future = client.submit(function, chunk, pure=False, retries=_RETRIES)
+            future = client.submit(_timed, function, chunk, pure=False, retries=_RETRIES)
             held[future.key] = chunk
             coming.add(future)
 
         def fill() -> None:
-            most = max(1, sum(client.nthreads().values())) * _WAITING
+            nonlocal most, until_asked
+            if until_asked <= 0:  # workers come and go, but asking costs as much as a chunk
+                most = until_asked = max(1, sum(client.nthreads().values())) * _WAITING
+            until_asked -= 1
             while len(held) < most and (chunk := next(chunks, None)) is not None:
                 send(chunk)
 
@@ -236,13 +273,14 @@ def _on_cluster(function: Function[Item, Result], chunks: Iterator[list[Item]], 
             future: Any = next(coming)
             chunk = held.pop(future.key)
             try:
-                results = future.result()
+                results, seconds = future.result()
             except dask.KilledWorker as fault:
                 # What only shared a worker with the item that ended it is blamed as well.
                 suspects += chunk
                 ended.add(fault.last_worker.address)
             else:
                 future.release()
+                chunks.took(len(chunk), seconds)
                 yield from zip(chunk, results, strict=True)
             fill()
         for each in suspects:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 import hashlib
 import json
+import threading
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 from typing import Any
@@ -91,11 +92,11 @@ def mark_answers(works: Sequence[Work]) -> list[dict[str, Any]]:
 
 def _mark(work: Work) -> dict[str, Any]:
     require_same_gainlib(work.engine, engine_digest())
-    exercise, renderings = _loaded(work.source, work.task)
+    exercise, renderings = _KEPT.exercise(work.source, work.task)
     if task_digest(exercise) != work.task:
         raise GainError(f"{exercise.name} is another file on a worker than here; put the same one on all machines.")
     try:
-        variant = _variant(work.source, work.task, json.dumps(work.values))
+        variant = _KEPT.variant(work.source, work.task, json.dumps(work.values))
         verdict = check(variant, work.answer, work.hints_used, renderings)
         return {"fault": "", **_told(variant, verdict), **_heard(variant, verdict, work.answer)}
     except Exception as fault:  # whatever one answer does, the others are marked
@@ -127,20 +128,30 @@ def _heard(variant: Variant, verdict: Verdict, answer: Mapping[str, Any]) -> dic
     return {} if found is None or estimate is None else {"heard": [estimate.rung, found.size]}
 
 
-@functools.lru_cache(maxsize=4)
-def _loaded(source: str, task: str) -> tuple[Exercise, Renderings]:
-    """An exercise with its recordings; answers come sorted by exercise, so a few are enough and memory stays flat.
+class _Kept(threading.local):
+    """What is kept for the next answer, in each thread its own: two that took over from one another would mis-mark.
 
-    It is loaded once for each state of its files, which `task` tells. What one answer leaves unchanged of the last one
-    rendered is taken over, which gives the same to the last bit.
+    Answers come sorted by exercise and numbers, so a few exercises and one variant are enough and memory stays flat.
+    """
+
+    def __init__(self) -> None:
+        self.exercise = functools.lru_cache(maxsize=4)(_loaded)
+        self.variant = functools.lru_cache(maxsize=1)(self._variant)
+
+    def _variant(self, source: str, task: str, values: str) -> Variant:
+        """A variant with what was worked out of it."""
+        return self.exercise(source, task)[0].with_values(json.loads(values))
+
+
+def _loaded(source: str, task: str) -> tuple[Exercise, Renderings]:
+    """An exercise with its recordings, loaded once for each state of its files, which `task` tells.
+
+    What one answer leaves unchanged of the last one rendered is taken over, which gives the same to the last bit.
     """
     return load(source), Renderings()
 
 
-@functools.lru_cache(maxsize=1)
-def _variant(source: str, task: str, values: str) -> Variant:
-    """A variant with what was worked out of it, kept for the next answer: those to the same numbers come together."""
-    return _loaded(source, task)[0].with_values(json.loads(values))
+_KEPT = _Kept()
 
 
 def engine_digest() -> str:

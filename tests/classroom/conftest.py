@@ -158,6 +158,11 @@ def ends_on_7(items):
         os._exit(9)
     return doubled(items)
 
+def tells_its_start(items):
+    if not items:
+        (Path(__file__).parent / f"started-{os.getpid()}").touch()
+    return doubled(items)
+
 def refuses(items):
     raise GainError("no.")
 

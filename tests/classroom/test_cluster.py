@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import os
 import signal
+import time
 from collections import Counter
+from pathlib import Path
 
 import pytest
 
@@ -67,6 +69,16 @@ def test_a_worker_killed_halfway_loses_nothing_and_doubles_nothing(group, cluste
     assert len(added) == 12
     alone = mark_class(group.folder, group.file, tmp_path / "alone", feedback="none")
     assert sheet(done) == sheet(alone)
+
+
+def test_workers_of_a_cluster_load_what_they_need_while_the_items_are_still_being_read(work, cluster):
+    def read():
+        while len(list(Path(work.__file__).parent.glob("started-*"))) < 2:
+            time.sleep(0.01)  # for ever, were they not started before the first item is there
+        yield from range(3)
+
+    found = list(run_on_workers(work.tells_its_start, read(), cluster=cluster.scheduler_address, ahead=True))
+    assert sorted(found) == [(0, 0), (1, 2), (2, 4)]
 
 
 def test_an_item_that_ends_every_worker_is_given_back_without_a_result(work, cluster, monkeypatch):

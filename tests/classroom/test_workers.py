@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 import threading
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
@@ -233,13 +234,34 @@ def test_items_that_belong_together_go_to_one_worker_as_far_as_64_of_them():
     assert sent(groups, together=lambda item: item[0], weight=lambda item: 0.25) == [4] * 39
 
 
+def test_a_chunk_is_as_large_as_what_a_worker_does_in_a_quarter_of_a_second():
+    chunks = workers._Chunks(range(1000), weight=lambda item: 0.0, together=None)
+    for seconds, size in ((0.125, 32), (10.0, 16), (0.0, 256), (0.01, 256), (0.25, 16)):
+        chunks.took(16, seconds)
+        assert len(next(chunks)) == size
+
+
+def test_two_threads_of_a_worker_take_nothing_over_from_one_another():
+    """A Dask worker has as many as its machine has processors, unless it is told otherwise."""
+    task = task_digest(load(EXERCISE))
+    with ThreadPoolExecutor(1) as one, ThreadPoolExecutor(1) as other:
+        kept = [each.submit(lambda: marking._KEPT.exercise(EXERCISE, task)).result() for each in (one, other, one)]
+        values = json.dumps(kept[0][0].variant("ada").values)
+        variants = [
+            each.submit(lambda: marking._KEPT.variant(EXERCISE, task, values)).result() for each in (one, other)
+        ]
+    assert kept[0] is kept[2]
+    assert kept[0][1] is not kept[1][1]
+    assert variants[0] is not variants[1]
+
+
 def test_answers_at_the_same_numbers_come_together_and_their_variant_is_made_once(group, monkeypatch):
     group.grow(30)
     different = {json.dumps(group.variant(f"b-{index:02d}").values) for index in range(30)}
     made = []
     whole = Exercise.with_values
     monkeypatch.setattr(Exercise, "with_values", lambda self, values: made.append(values) or whole(self, values))
-    marking._variant.cache_clear()
+    marking._KEPT.variant.cache_clear()
     marks = group.marked()[0].values()
     assert [each.total for each in marks].count(0) == 0
     assert len(made) == len(different) < 15
@@ -289,11 +311,11 @@ def test_a_mark_does_not_hang_on_what_was_marked_before_it(name):
             works.append(Work(exercise.name, exercise.name, task_digest(exercise), engine_digest(), values, answer, 0))
     alone = []
     for work in works:
-        marking._loaded.cache_clear()
-        marking._variant.cache_clear()
+        marking._KEPT.exercise.cache_clear()
+        marking._KEPT.variant.cache_clear()
         alone += mark_answers([work])
-    marking._loaded.cache_clear()
-    marking._variant.cache_clear()
+    marking._KEPT.exercise.cache_clear()
+    marking._KEPT.variant.cache_clear()
     together = mark_answers(works)
     assert [mark["fault"] for mark in alone] == [""] * len(works)
     assert len({json.dumps(mark) for mark in alone}) > 2
