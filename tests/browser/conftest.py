@@ -22,9 +22,9 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+import forked_kernels
 import numpy as np
 import pytest
-from browser import forked_kernels
 from browser.processes import end_process
 
 from gainlib.page import EXTENSIONS, course_digests
@@ -103,11 +103,8 @@ class Lab:
         if forked_kernels.FORKS:
             kernels = folder / "forked" / "kernels" / "python3"
             kernels.mkdir(parents=True)
-            place = str(folder / "nest")
-            (kernels / "kernel.json").write_text(json.dumps(forked_kernels.kernel_spec(place)))
-            self.nest = subprocess.Popen(
-                [sys.executable, forked_kernels.__file__, place], stdin=subprocess.PIPE, stdout=subprocess.PIPE
-            )
+            self.nest = forked_kernels.Nest(folder)
+            (kernels / "kernel.json").write_text(json.dumps(self.nest.kernel_spec))
         else:
             profile = folder / "ipython" / "profile_default"
             profile.mkdir(parents=True)
@@ -143,7 +140,7 @@ class Lab:
             except OSError:
                 time.sleep(0.05)
         if self.nest:
-            assert self.nest.stdout.readline() == b"ready\n"
+            self.nest.ready()
 
     def ask(self, path: str, method: str = "GET", body: bytes | None = None) -> bytes:
         """One request to the server's own interface."""
@@ -171,7 +168,7 @@ class Lab:
             end_process(self.process)
         self.process.stdin.close()
         if self.nest:
-            self.nest.communicate()  # it ends as its input is closed
+            self.nest.end()
 
     def write(self, name: str, *cells: str, lesson: bool = False) -> str:
         """A notebook of these cells in the server's folder, on request marked as a lesson; gives its name back."""
@@ -241,9 +238,7 @@ class Lab:
 
     def drawn(self, page: Any, pictures: int) -> None:
         """Wait until so many pictures stand on the page."""
-        page.wait_for_function(
-            "count => window.course?.bokeh.library?.documents.length === count", arg=pictures, timeout=30_000
-        )
+        page.wait_for_function("count => window.course?.bokeh.library?.documents.length === count", arg=pictures)
 
     def samples(self, page: Any, script: str, given: Any = None) -> Any:
         """The samples that a function of the page gives, as an array of doubles."""
@@ -361,6 +356,7 @@ class Shared:
     def __init__(self, browser: Any, lab: Lab, clock: bool = False) -> None:
         self._made = lambda: watched(browser, lab, clock)
         self._held: Any = None
+        self.problems: list[str] = []
 
     def unload(self) -> None:
         """Close it; whoever asks next has another."""
@@ -373,10 +369,10 @@ class Shared:
         if self._held is None:
             context = self._made()
             self._held = (context, *context.__enter__())
-        _, page, problems = self._held
+        _, page, self.problems = self._held
         yield page
-        found = list(problems)
-        problems.clear()
+        found = list(self.problems)
+        self.problems.clear()
         if found or request.node.stash.get(FAILED, False):
             self.unload()
         else:
@@ -413,15 +409,13 @@ def clocked_page(shared_clocked_page: Shared, request: pytest.FixtureRequest) ->
 
 
 @pytest.fixture
-def keep(tmp_path: Path) -> Callable[[Any, str], Path]:
-    """Take a picture of the page into the folder that GAINLIB_SHOTS names, or a temporary one."""
-    folder = Path(os.environ.get("GAINLIB_SHOTS") or tmp_path)
-    folder.mkdir(parents=True, exist_ok=True)
+def keep() -> Callable[[Any, str], None]:
+    """Take a picture of the page into the folder that GAINLIB_SHOTS names; none where nobody wants to look at it."""
+    folder = os.environ.get("GAINLIB_SHOTS")
 
-    def taken(page: Any, name: str) -> Path:
-        where = folder / f"{name}.png"
-        page.screenshot(path=where)
-        return where
+    def taken(page: Any, name: str) -> None:
+        if folder:
+            page.screenshot(path=Path(folder) / f"{name}.png")
 
     return taken
 

@@ -102,6 +102,7 @@ def test_what_is_heard_while_a_control_is_moved_is_one_rendering_or_the_next_in_
     trim.focus()
     for step in (1, 2, 3):
         page.keyboard.press("ArrowLeft")
+        lab.settled(page)
         for _ in range(60):
             more(page, 0.1)
             if sounds(step):
@@ -274,7 +275,7 @@ MARKS = """() => {
     const ink = document.querySelector(".gainlib-marks").getContext("2d");
     const coloured = ink.getImageData(0, 0, ink.canvas.width, ink.canvas.height).data.some(each => each);
     const place = [...course.players.values()].find(each => each.loop).position();
-    return drawn && { ...drawn, coloured, place };
+    return drawn && { ...structuredClone(drawn), coloured, place };  // which the next frame writes into
 }"""
 
 

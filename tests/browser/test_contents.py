@@ -104,7 +104,8 @@ def test_one_joins_a_class_by_its_start_file_and_what_is_set_is_a_click_away(pag
     install_lessons(lab.root / "in a class", "1", only="start-here")
 
     lab.end_kernels()
-    lab.enter(page)
+    if not page.url.startswith(f"{lab.base}/lab"):
+        lab.enter(page)
     page.evaluate(OPEN_IN_ITS_FOLDER, "in a class/contents.ipynb")
     box = page.locator(".gainlib-join")
     box.wait_for(timeout=60_000)

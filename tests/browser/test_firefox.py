@@ -7,7 +7,6 @@ import shutil
 import subprocess
 import time
 from collections.abc import Iterator
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -18,6 +17,7 @@ from browser.processes import end_process
 from gainlib.exercises import author_answer, load
 from gainlib.learners.progress import Progress
 from gainlib.storage import lesson_files
+from tests.browser.conftest import FAILED
 
 pytestmark = pytest.mark.browser
 
@@ -90,12 +90,25 @@ def _answers(address: str) -> bool:
     return asked.returncode == 0
 
 
+@pytest.fixture(scope="module")
+def held() -> Iterator[list[Firefox]]:
+    """The Firefox that runs, if one does."""
+    running: list[Firefox] = []
+    yield running
+    for each in running:
+        each.close()
+
+
 @pytest.fixture
-def firefox(sound: str, tmp_path: Path) -> Iterator[Firefox]:
-    """A fresh Firefox, so that one that stands still takes no other test with it."""
-    shown = Firefox(PROGRAM, tmp_path, {"PULSE_SERVER": sound})
-    yield shown
-    shown.close()
+def firefox(
+    sound: str, held: list[Firefox], tmp_path_factory: pytest.TempPathFactory, request: pytest.FixtureRequest
+) -> Iterator[Firefox]:
+    """The Firefox of these tests; after one that failed another, so that none suffers from what stands still."""
+    if not held:
+        held.append(Firefox(PROGRAM, tmp_path_factory.mktemp("firefox"), {"PULSE_SERVER": sound}))
+    yield held[0]
+    if request.node.stash.get(FAILED, False):
+        held.pop().close()
 
 
 def test_a_ride_typed_in_firefox_is_kept_while_the_kernel_is_slow(ride_is_typed, firefox):

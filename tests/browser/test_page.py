@@ -9,7 +9,6 @@ from pathlib import Path
 import pytest
 
 import gainlib
-from tests.browser.conftest import watched
 
 pytestmark = pytest.mark.browser
 
@@ -235,22 +234,22 @@ def test_what_happened_while_a_page_started_is_in_its_list_as_well(lab, list_pag
     assert times_run(lab) == 3
 
 
-def test_only_the_error_of_a_toolbar_that_is_closed_as_it_is_shown_is_let_pass(browser, lab):
+def test_only_the_error_of_a_toolbar_that_is_closed_as_it_is_shown_is_let_pass(lab, shared_page, page):
     ours = [*PACKAGE.rglob("*.js"), *PACKAGE.rglob("*.html")]
     assert not [each.name for each in ours if re.search(r"\.promise\b", each.read_text(encoding="utf-8"))]
-    with watched(browser, lab) as (page, problems):
-        with page.expect_event("pageerror"):
-            page.evaluate("() => { setTimeout(() => null.width); }")
-        assert len(problems) == 1
-        assert "reading 'width'" in problems[0]
-        lab.open(page, "contents.ipynb")
-        with page.expect_event("pageerror") as seen:
-            page.evaluate(
-                """() => {
-                    const { toolbar } = jupyterapp.shell.currentWidget;
-                    toolbar.onAfterShow();
-                    toolbar.dispose();
-                }"""
-            )
-        assert "/static/lab/jlab_core" in seen.value.stack
-        assert len(problems) == 1
+    with page.expect_event("pageerror"):
+        page.evaluate("() => { setTimeout(() => null.width); }")
+    (problem,) = shared_page.problems
+    assert "reading 'width'" in problem
+    shared_page.problems.clear()
+    lab.open(page, "contents.ipynb")
+    with page.expect_event("pageerror") as seen:
+        page.evaluate(
+            """() => {
+                const { toolbar } = jupyterapp.shell.currentWidget;
+                toolbar.onAfterShow();
+                toolbar.dispose();
+            }"""
+        )
+    assert "/static/lab/jlab_core" in seen.value.stack
+    assert shared_page.problems == []

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from contextlib import contextmanager
-
 import pytest
+
+from tests.browser.conftest import CLEAR
 
 pytestmark = pytest.mark.browser
 
@@ -23,19 +23,33 @@ SAID = "This page is open in another tab or window; it goes on there."
 LINE = ".gainlib-page-line"
 
 
-@contextmanager
-def another_tab(lab, page, name):
-    """The same notebook in a second tab of the same browser, on the same kernel, with nothing run."""
-    shown = page.context.new_page()
-    shown.set_default_timeout(60_000)
-    lab.enter(shown, "lab/workspaces/second")
-    shown.evaluate("path => jupyterapp.commands.execute('docmanager:open', { path })", name)
-    shown.wait_for_selector(".jp-Notebook .jp-CodeCell", timeout=60_000)
-    shown.wait_for_function("() => jupyterapp.shell.currentWidget?.context?.sessionContext.session?.kernel")
-    try:
-        yield shown
-    finally:
-        shown.close()
+@pytest.fixture(scope="module")
+def tabs():
+    """The second tab, which both tests use, by the browser's context that it is in."""
+    made = {}
+    yield made
+    for each in made.values():
+        each.close()
+
+
+@pytest.fixture
+def another_tab(lab, page, tabs):
+    """Opens the same notebook in a second tab of the same browser, on the same kernel, with nothing run."""
+    if page.context not in tabs:
+        tabs[page.context] = page.context.new_page()
+        tabs[page.context].set_default_timeout(60_000)
+        lab.enter(tabs[page.context], "lab/workspaces/second")
+    shown = tabs[page.context]
+
+    def opened(name):
+        shown.bring_to_front()
+        shown.evaluate("path => jupyterapp.commands.execute('docmanager:open', { path })", name)
+        shown.wait_for_selector(".jp-Notebook .jp-CodeCell", timeout=60_000)
+        shown.wait_for_function("() => jupyterapp.shell.currentWidget?.context?.sessionContext.session?.kernel")
+        return shown
+
+    yield opened
+    shown.evaluate(CLEAR)
 
 
 def moves(page):
@@ -56,43 +70,43 @@ def at_rest(page):
     page.wait_for_function("() => !document.querySelector('.gainlib-page-line')")
 
 
-def test_the_tab_that_was_opened_last_goes_on_and_the_other_says_so_with_a_button(lab, page, keep):
+def test_the_tab_that_was_opened_last_goes_on_and_the_other_says_so_with_a_button(lab, page, another_tab, keep):
     lab.open(page, lab.write("tabs.ipynb", *CELLS, lesson=True))
     page.get_by_role("button", name="Run this page").click()
     lab.drawn(page, PICTURES)
     at_rest(page)
     page.evaluate("() => jupyterapp.commands.execute('docmanager:save').then(() => {})")
-    with another_tab(lab, page, "tabs.ipynb") as other:
-        # It was accepted and is saved, so the second takes up what the kernel holds, without a run.
-        lab.drawn(other, PICTURES)
-        told(page)
-        assert page.locator(".gainlib-bench").count() == 0
-        moves(other)
-        page.bring_to_front()
-        keep(page, "two-tabs")
-        page.get_by_role("button", name="Go on here").click()
-        told(other)
-        lab.drawn(page, PICTURES)
-        at_rest(page)
-        assert other.locator(".gainlib-bench").count() == 0
-        moves(page)
-        # A cell that is run anew or taken away in the tab where it goes on is no other tab.
-        bench = page.locator(".jp-CodeCell", has_text="gl.bench")
-        bench.locator(".jp-InputArea-editor").click()
-        page.evaluate("() => jupyterapp.commands.execute('notebook:run-cell')")
-        bench.locator(".gainlib-headline-line", has_text="Nothing clips").wait_for()
-        page.evaluate("() => jupyterapp.commands.execute('notebook:delete-cell')")
-        bench.wait_for(state="detached")
-        assert page.locator(LINE).count() == 0
-        told(other)
+    other = another_tab("tabs.ipynb")
+    # It was accepted and is saved, so the second takes up what the kernel holds, without a run.
+    lab.drawn(other, PICTURES)
+    told(page)
+    assert page.locator(".gainlib-bench").count() == 0
+    moves(other)
+    page.bring_to_front()
+    keep(page, "two-tabs")
+    page.get_by_role("button", name="Go on here").click()
+    told(other)
+    lab.drawn(page, PICTURES)
+    at_rest(page)
+    assert other.locator(".gainlib-bench").count() == 0
+    moves(page)
+    # A cell that is run anew or taken away in the tab where it goes on is no other tab.
+    bench = page.locator(".jp-CodeCell", has_text="gl.bench")
+    bench.locator(".jp-InputArea-editor").click()
+    page.evaluate("() => jupyterapp.commands.execute('notebook:run-cell')")
+    bench.locator(".gainlib-headline-line", has_text="Nothing clips").wait_for()
+    page.evaluate("() => jupyterapp.commands.execute('notebook:delete-cell')")
+    bench.wait_for(state="detached")
+    assert page.locator(LINE).count() == 0
+    told(other)
 
 
-def test_in_a_notebook_of_ones_own_the_last_run_goes_on(lab, page):
+def test_in_a_notebook_of_ones_own_the_last_run_goes_on(lab, page, another_tab):
     lab.run(page, "own-tabs.ipynb", *CELLS[:2], pictures=1)
-    with another_tab(lab, page, "own-tabs.ipynb") as other:
-        lab.run_all(other)
-        told(page)
-        page.get_by_role("button", name="Go on here").click()
-        told(other)
-        lab.drawn(page, 1)
-        moves(page)
+    other = another_tab("own-tabs.ipynb")
+    lab.run_all(other)
+    told(page)
+    page.get_by_role("button", name="Go on here").click()
+    told(other)
+    lab.drawn(page, 1)
+    moves(page)

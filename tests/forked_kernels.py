@@ -1,9 +1,9 @@
 """Kernels that are there at once: each is a fork of one process that has opened what a lesson opens.
 
 A kernel of Jupyter's own opens ipykernel, scipy, Bokeh and the course anew, two seconds of processor time each, and
-the browser tests want some fifty of them. Here `NEST` opens them once and forks; what Jupyter starts, watches,
-interrupts and ends in the kernel's place is `STEP`, which hands on what it is told and ends as the kernel does.
-Where there is no such fork the tests use Jupyter's own kernels.
+the lessons and the browser tests want some eighty of them. Here a nest opens them once and forks; what Jupyter starts,
+watches, interrupts and ends in the kernel's place is a step, which hands on what it is told and ends as the kernel
+does. Where there is no such fork the tests use Jupyter's own kernels.
 """
 
 from __future__ import annotations
@@ -12,10 +12,32 @@ import json
 import os
 import signal
 import socket
+import subprocess
 import sys
+from pathlib import Path
 
 OPENED = ("gainlib.benches.book_panel", "gainlib.notebook", "bokeh.plotting", "scipy.signal", "ipykernel.ipkernel")
 FORKS = sys.platform == "linux"
+
+
+class Nest:
+    """A nest that runs beside the tests, and ends with them."""
+
+    def __init__(self, folder: Path) -> None:
+        place = str(folder / "nest")
+        self.kernel_spec = kernel_spec(place)
+        command = [sys.executable, __file__, place]
+        self._process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE)
+
+    def ready(self) -> Nest:
+        """Wait until it gives kernels."""
+        assert self._process.stdout is not None
+        assert self._process.stdout.readline() == b"ready\n"
+        return self
+
+    def end(self) -> None:
+        """It ends as its input is closed."""
+        self._process.communicate()
 
 
 def kernel_spec(place: str) -> dict[str, object]:
