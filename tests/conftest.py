@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import functools
 import re
 import sys
+import tempfile
 from pathlib import Path
 
 import nbformat
+import nbval.kernel
 import numpy as np
 import pytest
 import soundfile
@@ -20,6 +23,7 @@ RATE_HZ = 48_000
 EVERY_CONTROL = Path(__file__).parent / "lessons"
 sys.path.append(str(Path(__file__).parent))  # what spoils files, and other takes, are shared by tests of several rooms
 
+import forked_kernels  # noqa: E402
 import second_takes  # noqa: E402
 
 # The first call of a compiled loop compiles it; how long a call takes is a matter for the benchmarks.
@@ -117,6 +121,25 @@ def written(stand_in, tmp_path):
         return file
 
     return write_it
+
+
+def pytest_configure(config):
+    """Where processes fork, a lesson's kernel is a fork of one that has opened what every lesson opens."""
+    if not forked_kernels.FORKS:
+        return
+
+    @functools.cache
+    def nest():
+        folder = tempfile.TemporaryDirectory()
+        made = forked_kernels.Nest(Path(folder.name)).ready()
+        config.add_cleanup(folder.cleanup)
+        config.add_cleanup(made.end)
+        return made
+
+    def forked(manager, _name):
+        return manager.kernel_spec_class(**nest().kernel_spec)
+
+    nbval.kernel.NbvalKernelspecManager.get_kernel_spec = forked
 
 
 def pytest_collection_modifyitems(items):

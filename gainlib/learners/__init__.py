@@ -22,4 +22,5 @@ jupyter_server     JupyterLab for this folder, once: command, run, end
 hub_server         a learner's server on a JupyterHub: their lessons laid, then as gainlib open has it
 course_contents    how its notebooks are given to the page
 lab_process        a process that ends with the one that started it
+spared             what a process of Jupyter need not open
 """
