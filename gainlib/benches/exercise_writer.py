@@ -505,7 +505,7 @@ class ExerciseWriter:
         before, channel, old = self.session, self.channel, self.bench
         session = draft.session(self.file.parent)
         self.channel = channel if channel in draft.channels else next(iter(draft.channels))
-        draft = _without_lost(draft, before, session)
+        draft = _without_lost(_with_new_names(draft, self.draft), before, session)
         try:
             bench = self._make_bench(draft, session)
             if draft is not self.draft and self._begun(draft):
@@ -565,6 +565,50 @@ def _standing(reading: Reading, read: MeasuredRendering, session: Session) -> st
 
 def _wanted(reading: Reading, session: Session) -> str:
     return reading.wanted(session) if reading.least is not None or reading.most is not None else "no bound yet"
+
+
+def _with_new_names(draft: Draft, before: Draft) -> Draft:
+    """The draft in which a strip, bus or stage that was only given another name has it wherever it is named."""
+    heads: dict[str, str] = {}
+    places = list(before.channels.values())
+    if places != list(draft.channels.values()):
+        return draft
+    several = bool(before.get("given", "strips"))
+    for place, was, now in zip(places, before.channels, draft.channels, strict=True):
+        if several and was != now and _but_name(before.get(*place[:-1])) == _but_name(draft.get(*place[:-1])):
+            heads[was] = now
+        rows = before.get(*place, unless=()), draft.get(*place, unless=())
+        if len(rows[0]) == len(rows[1]):
+            for old, new, row, row_now in zip(*map(stage_names, rows), *rows, strict=True):
+                if old != new and _but_name(row) == _but_name(row_now):
+                    heads[f"{was}/{old}" if several else old] = f"{now}/{new}" if several else new
+
+    def called(value: Any) -> Any:
+        if isinstance(value, Mapping):
+            return {
+                called(key) if "/" in key else key: each if key in _NAMES_NOTHING else called(each)
+                for key, each in value.items()
+            }
+        if isinstance(value, (list, tuple)):
+            return [called(each) for each in value]
+        if isinstance(value, str):
+            for old, new in heads.items():
+                if value == old or value.startswith(f"{old}/"):
+                    return new + value[len(old) :]
+        return value
+
+    return Draft({**called(draft.entries), "given": draft.entries["given"]}) if heads else draft
+
+
+def _but_name(row: Mapping[str, Any]) -> dict[str, Any]:
+    return {key: each for key, each in row.items() if key != "name"}
+
+
+# Entries that hold words of their own: texts, names of what is drawn, and what an ask is about.
+_NAMES_NOTHING = {
+    "title", "lesson", "kind", "goal", "brief", "name", "text", "say", "low", "high", "good", "wrong", "source",
+    "standing", "unit", "measure", "told", "reckon", "plus", "minus", "ask", "among", "pick", "order", "each",
+}  # fmt: skip
 
 
 def _without_lost(draft: Draft, before: Session, session: Session) -> Draft:

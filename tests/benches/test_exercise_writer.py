@@ -8,6 +8,7 @@ import pytest
 import gainlib as gl
 from gainlib.authoring.completion import reading_of_check
 from gainlib.authoring.draft import read_draft
+from gainlib.benches.exercise_writer import ExerciseWriter
 from gainlib.errors import GainError
 from gainlib.sound_file import write
 
@@ -112,6 +113,26 @@ def test_a_stage_that_is_taken_away_takes_what_names_it_along(writer):
     assert (writer.draft.get("moves"), writer.draft.get("solution")) == ([], {})
     with pytest.raises(GainError, match="one stage must stay"):
         writer.remove_stage("trim 2")
+
+
+def test_another_name_of_a_stage_is_its_name_wherever_it_stands(writer):
+    shown(writer).add_check("peak_dbfs", "trim")
+    at = next(i for i, row in enumerate(writer.draft.get("given", "stages")) if row["stage"] == "Trim")
+    before = writer.draft.text
+    writer.put("given", "stages", at, "name", value="make up")
+    assert [each["path"] for each in writer.draft.get("moves")] == ["make up/gain_db"]
+    assert list(writer.draft.get("solution")) == ["make up/gain_db"]
+    assert writer.draft.get("checks", 0, "reads", "at") == "make up"
+    writer.put("given", "stages", at, "name", value=None)
+    assert writer.draft.text == before
+
+
+def test_another_name_of_a_strip_is_its_name_wherever_it_stands(tmp_path):
+    writer = ExerciseWriter(tmp_path / "found.toml", kind="find")
+    writer.put("given", "strips", 0, "name", value="drum")
+    assert writer.draft.get("varies", "where", "choose") == ["drum", "snare"]
+    assert writer.draft.get("asks", 1, "name") == "stage"
+    assert writer.prove(quick=True).faults == ()
 
 
 REFUSED = [
