@@ -27,10 +27,12 @@ _SOUNDING_DBFS = -60.0
 _BACK_DB = -20.0
 _SLOPE_SECONDS, _SLOPE_SHARE = 0.0005, 0.4
 """A wave that stops on its zero crossing is as steep up to there as it was, where a fade of a millisecond flattens."""
-_HELD_SHARE = 0.1
-"""Nothing but a freeze keeps a wave at a value that is not zero and lets it go on through that."""
+_HELD_SHARE, _LONGEST_CREST_SECONDS = 0.03, 0.025
+"""Nothing but a freeze keeps a wave at a value that is not zero and lets it go on through that, or for 25 ms."""
 _HARD_SHARE, _LESS_STEEP_SHARE = 0.3, 0.2
 """Where the sound comes back so hard, it need be but so steep before: no fade is."""
+_ON_SECONDS, _LEAST_STEEP_SHARE = 0.5, 0.05
+"""Less steep yet where it had gone on so long without a rest: beats and staccato notes rest more often."""
 _LONGEST_SMOOTH_SECONDS = 0.1
 """Between two zero crossings a longer silence may be a rest between tones that were made to begin and end there."""
 _LONGEST_GAP_SECONDS = 3.5  # after Mühlbauer's upper bound for gaps: what is longer is a pause, or the end
@@ -145,15 +147,16 @@ class DamageMeter:
     A *drop-out* is a stretch of 1 ms to 3.5 s at one value (zero, or frozen at another) that tears a wave in the
     middle: the last sample before it stands a tenth and more of the sound's RMS away (behind a fade it does not), or
     the sound is as steep up to there as it was, and ends torn or, within 0.1 s, just so without turning back (frozen at
-    another value, a fourth as steep will do); or it is half as steep and comes back with a jump of 0.3 of its RMS; and
-    the sound goes on afterwards. A *repeated* block is a stretch of one of the usual buffer lengths that equals, bit
-    for bit, the one before it, and neither more nor less than that. A *click* is up to 4 samples (3 below 16 kHz) that
-    a prediction from both sides (24 coefficients) misses by 14 times what it misses around, and without which 0.92 of
-    the power of what it misses there is gone, alone within 30 ms. A *cut* is sound that stops in the middle of a wave,
-    torn or steep, and is followed by nothing but digital silence, or by the end of the file, or that is there in full
-    with the file's first sample and does not rise from zero there. Sound each of whose samples is held for several
-    stands still by itself and is none of these. All bounds are this course's own; the benchmark of faults prints how
-    often each is right.
+    another value, a tenth as steep will do, and longer than 25 ms also on a crest); or it is half as steep, or an
+    eighth where nothing rested for 0.5 s, and comes back with a jump of 0.3 of its RMS; and the sound goes on
+    afterwards. A *repeated* block is a stretch of one of the usual buffer lengths that equals, bit for bit, the one
+    before it, and neither more nor less than that. A *click* is up to 4 samples (3 below 16 kHz) that a prediction from
+    both sides (24 coefficients) misses by 14 times what it misses around, and without which 0.92 of the power of what
+    it misses there is gone, alone within 30 ms. A *cut* is sound that stops in the middle of a wave, torn or steep, and
+    is followed by nothing but digital silence, or by the end of the file, or that is there in full with the file's
+    first sample and does not rise from zero there. Sound each of whose samples is held for several stands still by
+    itself and is none of these. All bounds are this course's own; the benchmark of faults prints how often each is
+    right.
     """
 
     def __init__(self, rate_hz: int, channels: int) -> None:
@@ -169,6 +172,8 @@ class DamageMeter:
         self._found: list[Damage] = []
         # The run that goes on: first sample, value, and what was heard just before it.
         self._open: list[tuple[int, float, _Edge] | None] = [None] * channels
+        self._rested = [0] * channels
+        """Up to which sample nothing but a rest was heard last."""
         self._first: NDArray[np.floating] | None = None
         self._tops = np.zeros(channels)
 
@@ -218,6 +223,7 @@ class DamageMeter:
             elif end + base > self._looked:
                 after = _Edge.of(channel[end : end + self._wide][::-1], value, self._steep)
                 self._judge(index, first, end + base, value, before, after)
+                self._rested[index] = end + base
 
     def _judge(self, index: int, first: int, end: int, value: float, before: _Edge, after: _Edge) -> None:
         sounding = ratio_from_db(_SOUNDING_DBFS)
@@ -230,17 +236,21 @@ class DamageMeter:
             if (torn or before.steep) and value == 0.0:
                 self._add(Damage("cut", first, 0, index, float(db_from_ratio(before.level))))
         elif torn:
-            if sounds_on or (after.level >= sounding and after.torn):
+            if sounds_on or (after.level >= sounding and (after.torn or before.steep)):
                 self._add(Damage("frozen" if value else "drop-out", first, length, index, abs(value)))
         elif after.level >= sounding:
             short = length <= _LONGEST_SMOOTH_SECONDS * self._rate_hz
             # Where it comes back hard it tore, also where it is soft there.
             hard = after.jump >= _HARD_SHARE * after.level and (sounds_on or before.steep)
-            # A wave that turns back where it stands still was clipped there; one that goes on through it was held.
-            through = value == 0.0 or before.above * after.above < 0.0
+            # A wave that turns back where it stands still was clipped there, but for longer than half a wave that one
+            # hears; one that goes on through it was held.
+            crest = value != 0.0 and before.above * after.above >= 0.0
+            through = not crest or length > _LONGEST_CREST_SECONDS * self._rate_hz
             held = value != 0.0 and min(before.steepness, after.steepness) >= _HELD_SHARE
             soft = after.torn or (short and through and (after.steep or held))
-            if (hard and before.steepness >= _LESS_STEEP_SHARE) or (sounds_on and (before.steep or held) and soft):
+            went_on = short and first - self._rested[index] >= _ON_SECONDS * self._rate_hz
+            steep = before.steepness >= (_LEAST_STEEP_SHARE if went_on else _LESS_STEEP_SHARE)
+            if (hard and steep) or (sounds_on and (before.steep or held) and soft):
                 self._add(Damage("frozen" if value else "drop-out", first, length, index, abs(value)))
 
     # Blocks that come twice

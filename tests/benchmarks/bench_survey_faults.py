@@ -6,8 +6,9 @@ unless --seconds says otherwise), and prints for each fault how many were found 
 which it was missed; then a table of every kind: how many were found of those planted, and of how many of the same files
 it was told untouched. Of noise and hum that were not found it is counted apart how often the survey says that they
 cannot be told, and clips are counted again by how many crests of three samples and more they cut. What is planted is
-known to the sample; nothing is tuned here. `--whole` plants nothing and prints what is told of each file of the folder
-as it is, to be read one by one.
+known to the sample; nothing is tuned here. `--seed` draws other files and places; `--only click,drop-out` plants and
+counts these kinds alone, at the same places as a run of all does. `--whole` plants nothing and prints what is told of
+each file of the folder as it is, to be read one by one.
 """
 
 from __future__ import annotations
@@ -197,14 +198,25 @@ def tell_whole_files(files: list[Path]) -> None:
     print(f"{len(files)} files as they are; " + ", ".join(f"{kind} {told[kind]}" for kind in KINDS if told[kind]))
 
 
+def kinds_named(text: str) -> tuple[str, ...]:
+    """The kinds that `--only` names."""
+    named = tuple(each.strip() for each in text.split(","))
+    unknown = [each for each in named if each not in KINDS]
+    if unknown:
+        raise argparse.ArgumentTypeError(f"{unknown[0]!r} is no kind; kinds are {', '.join(KINDS)}.")
+    return named
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("folder", nargs="?")
     parser.add_argument("--seconds", type=int, default=60, help="of each file so many at most, from its start")
     parser.add_argument("--most", type=int, default=20, help="of a folder's files so many, drawn by chance")
+    parser.add_argument("--seed", type=int, default=1, help="other files and places are drawn with another number")
+    parser.add_argument("--only", type=kinds_named, default=KINDS, metavar="KINDS", help="with commas between them")
     parser.add_argument("--whole", action="store_true", help="plant nothing: what is told of each file as it is")
     given = parser.parse_args()
-    rng = np.random.default_rng(1)
+    rng = np.random.default_rng(given.seed)
     files = [path for path, _ in find_files([f"{given.folder}/**/*" if given.folder else MEDIA]).files]
     if given.whole:
         tell_whole_files(files)
@@ -267,6 +279,8 @@ def main() -> None:
                 accused.append(f"{path.name}: {', '.join(sorted(before))}")
             for index, at in enumerate(loud_places(samples, rate, rng, _DAMAGES)):
                 name, kind, where, what = list(damage(samples, at, rate))[index]
+                if kind not in given.only:
+                    continue
                 first = where[0] if isinstance(where, tuple) else where
                 at = first.start if isinstance(first, slice) else first
                 planted = samples.copy()
@@ -277,6 +291,8 @@ def main() -> None:
                 )
                 tally(name, kind, good, path)
             for name, kind, files_of in sessions(samples, rate):
+                if not set(given.only).intersection([kind] if name else AMONG):
+                    continue
                 told = faults_among(files_of)
                 if not name:
                     untouched.update({each.kind for each in told if each.kind in AMONG})
@@ -284,6 +300,8 @@ def main() -> None:
                 good = any(each.kind == kind for each in told)
                 tally(name, kind, good, path)
             for name, kind, planted in whole_file(samples, rate, rng):
+                if kind not in given.only:
+                    continue
                 made = surveyed(planted, rate)
                 good = any(each.kind == kind for each in made.faults)
                 tally(name, kind, good, path)
@@ -307,13 +325,14 @@ def main() -> None:
     for name, hits in found.items():
         print(f"  {name:48}{hits[True]:4} of {sum(hits.values()):3}   {', '.join(missed[name])}")
     print(f"\n{'kind':18}{'found of planted':>18}{'told of ' + str(count) + ' files as they are':>32}")
-    for kind in KINDS:
+    for kind in given.only:
         rates = by_kind[kind]
         share = f"{rates[True]} of {sum(rates.values())}" if rates else "–"
         print(f"{kind:18}{share:>18}{untouched[kind]:>32}")
     for kind, times in untold.items():
         print(f"Of {kind} that was not found {times} times it was said that it cannot be told, or could hide there.")
-    print("Clips by the crests of three samples and more that they cut:")
+    if crests:
+        print("Clips by the crests of three samples and more that they cut:")
     for (how, many), hits in sorted(crests.items()):
         print(f"  {how:48}{many:12}{hits[True]:4} of {sum(hits.values()):3}")
     print("\n".join(f"  {each}" for each in accused))

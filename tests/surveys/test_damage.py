@@ -151,6 +151,51 @@ def test_a_clipped_bass_below_a_whole_peak_does_not_freeze(making, over_db):
     assert not {each.kind for each in damage(bass)} & {"frozen", "drop-out"}
 
 
+@pytest.mark.parametrize(("ms", "told"), [(50, True), (20, False)])
+def test_a_wave_that_stands_on_its_crest_for_longer_than_half_a_wave_that_one_hears_was_frozen(making, ms, told):
+    tone = making.tone(4.0, 0.3, 220.0)
+    tone[100] = -0.5  # so that the crest is not the channel's own height
+    crest = round(220.25 * 48_000 / 220)
+    planted = np.concatenate((tone[:crest], np.repeat(tone[crest : crest + 1], ms * 48, axis=0), tone[crest:]))
+    found = [
+        (each.kind, abs(each.start - crest) <= 2) for each in damage(planted) if each.kind in ("frozen", "drop-out")
+    ]
+    assert found == ([("frozen", True)] if told else [])
+
+
+def test_a_voice_that_is_torn_off_before_a_soft_sound_is_a_drop_out(voice):
+    # What comes back is 26 dB softer and fades in.
+    planted, at = voice.copy(), loud(voice)
+    planted[at : at + 4_800] = 0.0
+    planted[at + 4_800 :] = 0.05 * voice[at:-4_800]
+    planted[at + 4_800 : at + 5_280, 0] *= np.linspace(0, 1, 480)
+    assert [(each.kind, each.start) for each in damage(planted)] == [("drop-out", at)]
+
+
+@pytest.mark.parametrize("rate_hz", [8_000, 48_000])
+@pytest.mark.parametrize(("on_ms", "rest_ms"), [(60, 65), (30, 30), (50, 75)])
+def test_a_beat_whose_hits_begin_hard_rests_and_drops_nothing(on_ms, rest_ms, rate_hz):
+    # As a drum machine's: each hit decays, is faded out within 2 ms, and the next begins at full level.
+    count, rest, fade = (ms * rate_hz // 1000 for ms in (on_ms, rest_ms, 2))
+    hit = 0.2 * np.random.default_rng(1).standard_normal((40, count)) * np.exp(-np.arange(count) / (0.015 * rate_hz))
+    hit[:, -fade:] *= np.linspace(1, 0, fade)
+    beat = np.pad(hit, ((0, 0), (0, rest))).reshape(-1, 1)
+    assert not {each.kind for each in damage(beat, 16_000, rate_hz)} - {"cut"}
+
+
+def test_a_soft_end_before_a_short_gap_that_ends_hard_is_found_where_nothing_rested_before(making):
+    # The last 4 ms fade to nothing, as between the pulses of a voice; the wave comes back on its crest.
+    tone = making.tone(4.0, 0.3, 440.0)
+    start = round(300 * 48_000 / 440)
+    tone[start - 192 : start, 0] *= np.linspace(1, 0, 192)
+    tone[start : start + 2_400 + 27] = 0.0
+    assert [(each.kind, abs(each.start - start) <= 2) for each in damage(tone) if each.kind != "cut"] == [
+        ("drop-out", True)
+    ]
+    tone[start - 14_400 : start - 12_000] = 0.0  # a rest before it, between zero crossings
+    assert ("drop-out", start) not in [(each.kind, each.start) for each in damage(tone)]
+
+
 @pytest.mark.parametrize("held", [24, 48, 64])
 def test_what_is_held_for_several_samples_does_not_freeze(voice, held):
     take = np.repeat(voice[: 20 * RATE_HZ : held], held, axis=0)
