@@ -7,10 +7,12 @@ import json
 import pytest
 
 import gainlib as gl
-from gainlib.exercises import author_answer, check, exercise_names, load
+from gainlib.exercises import author_answer, check, exercise_names
+
+WITHOUT_PANEL = {*exercise_names("hear"), *exercise_names("record")}
 
 
-@pytest.mark.parametrize("name", [name for name in exercise_names() if load(name).kind not in ("hear", "record")])
+@pytest.mark.parametrize("name", [name for name in exercise_names() if name not in WITHOUT_PANEL])
 def test_the_authors_answer_given_by_the_exercises_own_inputs_passes(name, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     sitting = gl.exercise(name, learner="ada")

@@ -41,8 +41,15 @@ def press(slider, key, times):
 
 
 def set_to(slider, value, step=1.0):
-    times = round((value - float(slider.input_value())) / step)
-    press(slider, "ArrowRight" if times > 0 else "ArrowLeft", abs(times))
+    """By whole pages until it is there or past it, then back by single steps."""
+
+    def away():
+        return round((value - float(slider.input_value())) / step)
+
+    page, back = ("PageUp", "ArrowLeft") if away() > 0 else ("PageDown", "ArrowRight")
+    while away() * (1 if page == "PageUp" else -1) > 0:
+        press(slider, page, 1)
+    press(slider, back, abs(away()))
     assert float(slider.input_value()) == pytest.approx(value)
 
 
@@ -62,19 +69,19 @@ def test_the_lesson_from_the_rehearsal_to_the_turned_down_take(lesson, keep):
     runs = headline(take).split(" times")[0].split()[-1]
 
     trim = take.get_by_role("slider", name="Trim")
-    press(trim, "ArrowLeft", 24)
-    assert trim.get_attribute("aria-valuetext") == "−12.0 dB"
+    press(trim, "Home", 1)
+    assert trim.get_attribute("aria-valuetext").startswith("−24.0 dB")
     lesson.wait_for_function(
-        "([box, runs]) => box.textContent.includes('−12') && box.textContent.includes(runs)",
+        "([box, runs]) => box.textContent.includes('−24') && box.textContent.includes(runs)",
         arg=[take.element_handle(), runs],
     )
     assert runs in headline(take)  # the level fell and the clipped runs stay
     take.locator(".gainlib-headline").scroll_into_view_if_needed()
     keep(lesson, "lesson-turned-down")
-    press(trim, "ArrowRight", 24)
+    press(trim, "Delete", 1)
 
     gain = take.get_by_role("slider", name="Preamp gain")
-    press(gain, "ArrowLeft", 12)
+    set_to(gain, 41.0)
     assert gain.get_attribute("aria-valuetext") == "+41.0 dB"
     lesson.wait_for_function(
         "box => box.textContent.includes('(verse −15.4 dBFS, shout −5.1 dBFS)')", arg=take.element_handle()
@@ -172,12 +179,12 @@ def test_the_exercise_answered_wrong_in_the_usual_ways_then_right(lab, lesson, k
     assert "turn the preamp down" in said.lower()
 
     # turned down after the converter: the slip that this lesson is about
-    press(trim, "ArrowLeft", 20)
+    press(trim, "PageDown", 3)
     said = verdict_after(part, earlier + 2)
     assert "Turning it down afterwards does not mend it" in said
 
     # far too low, whatever level this learner was given
-    press(trim, "ArrowRight", 20)
+    press(trim, "Delete", 1)
     press(gain, "Home", 1)
     assert gain.get_attribute("aria-valuetext").endswith("at its lowest")
     said = verdict_after(part, earlier + 3)
