@@ -199,10 +199,12 @@ def run_of(home, file, learners, broken, out, **given):
     workers = after.children_user + after.children_system - before.children_user - before.children_system
     workers = max(workers, sum(peaks.used.values()))  # those of a cluster go on, so the system has not counted them yet
     assert (done.handed_in, done.not_marked) == (learners - broken, broken), done
+    each = " + ".join(f"{used:.1f}" for used in sorted(peaks.used.values()) if used >= 0.1) or "0.0"
     print(
         f"{learners:6d} hand-ins, {broken} broken: {seconds:7.1f} s, {learners / seconds:6.1f} hand-ins/s; "
         f"{done.answers} different answers, {done.marked_before} marked before; processor time: {own:.1f} s here, "
-        f"{workers:.1f} s in workers; at most {peaks.own:.0f} MB here, {peaks.worker:.0f} MB in a worker; "
+        f"{each} s in others, {workers:.1f} s in all of them; "
+        f"at most {peaks.own:.0f} MB here, {peaks.worker:.0f} MB in a worker; "
         f"load {os.getloadavg()[0]:.1f}",
         flush=True,
     )
@@ -294,13 +296,21 @@ def tell_ratio(who, one, more):
 
 
 def cluster(arguments):
-    """Two workers of a Dask cluster beside one process, on the same hand-ins; both must write the same sheets."""
-    from distributed import LocalCluster
+    """Two workers of a Dask cluster beside one process, on the same hand-ins; both must write the same sheets.
+
+    Scheduler and workers are processes of their own, as they are elsewhere, so that each one's processor time is told.
+    They wake up 50 to 100 times a second, whatever they do: on a machine that others keep busy that is much of it.
+    """
+    from distributed import Client
+    from distributed.deploy.subprocess import SubprocessCluster
 
     home, learners = Path(tempfile.mkdtemp(prefix="gainlib-bench-")), arguments.learners or 200
     file, broken = made_apart(home, learners, exercises_of(arguments), distinct=True)
     one = run_of(home, file, learners, broken, home / "out-one")
-    with LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as local:
+    plain = {"worker_class": "distributed.Worker", "dashboard_address": None}
+    with SubprocessCluster(n_workers=2, threads_per_worker=1, **plain) as local:
+        with Client(local.scheduler_address) as client:
+            client.wait_for_workers(2)
         two = run_of(home, file, learners, broken, home / "out-two", cluster=local.scheduler_address)
     tell_ratio("two workers of a cluster", [one], [two])
     first, second = results(home / "out-one"), results(home / "out-two")
