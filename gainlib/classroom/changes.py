@@ -39,7 +39,7 @@ class Changes:
     """
 
     def __init__(self, store: Store) -> None:
-        self._store, self._known = store, store.told()
+        self._store, self._first = store, not store.has_told()
         self._told: list[tuple[str, str]] = []
         self.found: list[MarkChange] = []
 
@@ -47,8 +47,8 @@ class Changes:
         """Compare a mark line with that of the last marking."""
         content = _told(line)
         self._told.append((line.learner_id, json.dumps(content)))
-        if self._known:
-            self.found += _changes(line, self._known.get(line.learner_id), content)
+        if not self._first:
+            self.found += _changes(line, self._store.told(line.learner_id), content)
 
     def keep(self, now: datetime) -> None:
         """Let what was noted stand as the last marking."""

@@ -8,19 +8,20 @@ import zipfile
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path, PurePosixPath
+from typing import Any
 
 from gainlib.classroom.class_file import ClassFile, RosterLine
 from gainlib.classroom.grade_profile import GradeProfile
 from gainlib.classroom.lti_scores import score_of
 from gainlib.classroom.marks import LearnerMark, Marks
-from gainlib.classroom.one_roster import gradebook
+from gainlib.classroom.one_roster import Gradebook
 from gainlib.errors import GainError, suggest
 from gainlib.learners.learners_file import ROLES
 from gainlib.learners.naming import file_names
 from gainlib.storage import Cell, atomic_path, atomic_write, csv_text, write_csv
 from gainlib.text import counted
 
-__all__ = ["comment_of", "write_grades"]
+__all__ = ["Grades", "comment_of"]
 
 _IN_BRACKETS = re.compile(r"\{([^{}]*)\}")
 _NOT_IN_A_NAME = re.compile(r'[\x00-\x1f\x7f/\\:*?"<>|]+')
@@ -52,47 +53,84 @@ def comment_of(line: LearnerMark) -> str:
     return " ".join(" ".join(each.split()) for each in told)
 
 
-def write_grades(marks: Marks, profile: GradeProfile, name: str, out: Path, pages: Mapping[str, Path]) -> list[Path]:
-    """Write what a profile asks for into a folder, and give the files; `pages` are the feedback pages by learner.
+class Grades:
+    """What one profile asks for: each mark line is added, then the files are written.
 
-    `grades-NAME.csv` has the columns, `grades-NAME.zip` is the gradebook of OneRoster, `scores-NAME.json` has LTI's
-    scores, `pages-NAME.zip` the pages.
-    Raises GainError where two learners would have the same page's name.
+    Of a line only what the files hold is kept. Raises GainError where two learners would have the same page's name.
     """
-    of_class = marks.class_file
-    chosen = [
-        line for line in marks.lines()
-        if profile.group is None or getattr(of_class.roster.get(line.learner_id), "group", None) == profile.group
-    ]  # fmt: skip
-    named = _page_names(profile, of_class, chosen)
-    made = []
-    if profile.columns:
-        heading: Sequence[Cell] = [each.heading for each in profile.columns]
-        rows = [heading, *(_row(profile, of_class, line, named) for line in chosen)]
-        made.append(write_csv(out / f"grades-{name}.csv", rows, profile.csv.form, private=True))
-    if profile.one_roster:
-        of = [
-            (line, str(_held(profile.one_roster.learner, profile, of_class, line, named)), comment_of(line))
-            for line in chosen
-        ]
-        tables = gradebook(of_class, profile.one_roster, profile.grade, of, datetime.now(UTC).date())
-        files = {file: csv_text(rows).encode() for file, rows in tables.items()}
-        made.append(_zip(out / f"grades-{name}.zip", files))
-    if profile.lti_scores:
-        word, now = profile.lti_scores.learner, datetime.now(UTC)
-        scores = [
-            score_of(line, profile.grade, str(_held(word, profile, of_class, line, named)), comment_of(line), now)
-            for line in chosen
-            if not line.exempt
-        ]
-        text = json.dumps(scores, indent=1, ensure_ascii=False)
-        made.append(atomic_write(out / f"scores-{name}.json", text, private=True))
-    if profile.pages:
-        files = {
-            named[line.learner_id]: pages[line.learner_id].read_bytes() for line in chosen if line.learner_id in pages
-        }
-        made.append(_zip(out / f"pages-{name}.zip", files))
-    return made
+
+    def __init__(self, marks: Marks, profile: GradeProfile, name: str) -> None:
+        self._profile, self._name, self._of_class = profile, name, marks.class_file
+        self._now = datetime.now(UTC)
+        self._chosen = [each for each in (self._listed(*of) for of in marks.learners()) if self._is_asked_for(each)]
+        self._pages = _page_names(profile, self._of_class, self._chosen)
+        self._rows: list[Sequence[Cell]] = [[each.heading for each in profile.columns]]
+        self._scores: list[dict[str, Any]] = []
+        ids = profile.one_roster
+        self._book = Gradebook(self._of_class, ids, profile.grade, self._now.date()) if ids else None
+
+    def _listed(self, learner_id: str, name: str) -> RosterLine:
+        return self._of_class.roster.get(learner_id) or RosterLine(id=learner_id, name=name)
+
+    def _is_asked_for(self, learner: RosterLine) -> bool:
+        return self._profile.group is None or learner.group == self._profile.group
+
+    def add(self, line: LearnerMark) -> None:
+        """Add a learner, unless the profile asks for others."""
+        profile, of = self._profile, self._listed(line.learner_id, line.name)
+        if not self._is_asked_for(of):
+            return
+        if profile.columns:
+            self._rows.append([
+                each.text if each.holds is None else self._held(each.holds, line, of) for each in profile.columns
+            ])  # fmt: skip
+        if profile.one_roster and self._book:
+            self._book.add(line, str(self._held(profile.one_roster.learner, line, of)), comment_of(line))
+        if profile.lti_scores and not line.exempt:
+            user = str(self._held(profile.lti_scores.learner, line, of))
+            self._scores.append(score_of(line, profile.grade, user, comment_of(line), self._now))
+
+    def _held(self, word: str, line: LearnerMark, of: RosterLine) -> Cell:
+        """What a word of the profile stands for, of a learner."""
+        grade = self._profile.grade
+        match word:
+            case "grade":
+                return grade.of_line(line)
+            case "comment":
+                return comment_of(line)
+            case "percent":
+                return "" if line.exempt else line.percent
+            case "total" | "out of" | "before lateness" | "days late":
+                number: float = getattr(line, word.replace(" ", "_"))
+                return number
+            case "handed in":
+                return line.made.isoformat(timespec="minutes") if line.made else ""
+            case "page":
+                return self._pages.get(line.learner_id, "")
+        exercise = next((each for each in line.exercises if each.exercise.name == word), None)
+        if exercise is None:
+            return _of_list(word, of)
+        return grade.exempt if exercise.exempt else exercise.points if exercise.has_points else ""
+
+    def write(self, out: Path, pages: Mapping[str, Path]) -> list[Path]:
+        """Write the files into a folder, and give them; `pages` are the feedback pages by learner.
+
+        `grades-NAME.csv` has the columns, `grades-NAME.zip` is the gradebook of OneRoster, `scores-NAME.json` has
+        LTI's scores, `pages-NAME.zip` the pages.
+        """
+        profile, name, made = self._profile, self._name, []
+        if profile.columns:
+            made.append(write_csv(out / f"grades-{name}.csv", self._rows, profile.csv.form, private=True))
+        if self._book:
+            files = {file: csv_text(rows).encode() for file, rows in self._book.tables().items()}
+            made.append(_zip(out / f"grades-{name}.zip", files))
+        if profile.lti_scores:
+            text = json.dumps(self._scores, indent=1, ensure_ascii=False)
+            made.append(atomic_write(out / f"scores-{name}.json", text, private=True))
+        if profile.pages:
+            files = {self._pages[each.id]: pages[each.id].read_bytes() for each in self._chosen if each.id in pages}
+            made.append(_zip(out / f"pages-{name}.zip", files))
+        return made
 
 
 def _zip(path: Path, files: Mapping[str, bytes]) -> Path:
@@ -103,44 +141,15 @@ def _zip(path: Path, files: Mapping[str, bytes]) -> Path:
     return path
 
 
-def _row(profile: GradeProfile, of_class: ClassFile, line: LearnerMark, named: Mapping[str, str]) -> list[Cell]:
-    return [
-        each.text if each.holds is None else _held(each.holds, profile, of_class, line, named)
-        for each in profile.columns
-    ]
+def _of_list(word: str, of: RosterLine) -> str:
+    """What the class list has of a learner under a word: `id`, `name`, `mail`, `group`, or a heading of its own."""
+    return (getattr(of, word) or "") if word in ("id", "name", "mail", "group") else of.more.get(word, "")
 
 
-def _held(word: str, profile: GradeProfile, of_class: ClassFile, line: LearnerMark, named: Mapping[str, str]) -> Cell:
-    """What a word of a profile stands for, of a learner."""
-    of = of_class.roster.get(line.learner_id) or RosterLine(id=line.learner_id, name=line.name)
-    match word:
-        case "id" | "name":
-            return of.id if word == "id" else of.name
-        case "mail" | "group":
-            return getattr(of, word) or ""
-        case "grade":
-            return profile.grade.of_line(line)
-        case "comment":
-            return comment_of(line)
-        case "percent":
-            return "" if line.exempt else line.percent
-        case "total" | "out of" | "before lateness" | "days late":
-            number: float = getattr(line, word.replace(" ", "_"))
-            return number
-        case "handed in":
-            return line.made.isoformat(timespec="minutes") if line.made else ""
-        case "page":
-            return named.get(line.learner_id, "")
-    exercise = next((each for each in line.exercises if each.exercise.name == word), None)
-    if exercise is None:
-        return of.more.get(word, "")
-    return profile.grade.exempt if exercise.exempt else exercise.points if exercise.has_points else ""
-
-
-def _page_names(profile: GradeProfile, of_class: ClassFile, lines: Sequence[LearnerMark]) -> dict[str, str]:
+def _page_names(profile: GradeProfile, of_class: ClassFile, learners: Sequence[RosterLine]) -> dict[str, str]:
     """The name in the archive of each learner's page; without a pattern as in the feedback folder."""
     if profile.pages is None:
-        own = file_names(line.learner_id for line in lines)
+        own = file_names(each.id for each in learners)
         return {each: f"feedback/for-{name}.html" for each, name in own.items()}
     known = ["id", "name", "mail", "group", *dict.fromkeys(head for each in of_class.learners for head in each.more)]
     for word in _IN_BRACKETS.findall(profile.pages):
@@ -149,16 +158,15 @@ def _page_names(profile: GradeProfile, of_class: ClassFile, lines: Sequence[Lear
     if not profile.pages.endswith(".html"):
         raise GainError(f"pages is {profile.pages!r}; it must end with .html.")
     found: dict[str, str] = {}
-    for line in lines:
+    for learner in learners:
         named = profile.pages
         for word in set(_IN_BRACKETS.findall(named)):
-            held = str(_held(word, profile, of_class, line, {}))
-            named = named.replace(f"{{{word}}}", _NOT_IN_A_NAME.sub("_", held))
+            named = named.replace(f"{{{word}}}", _NOT_IN_A_NAME.sub("_", _of_list(word, learner)))
         path = PurePosixPath(named)
         if path.is_absolute() or ".." in path.parts or _NOT_IN_A_NAME.search(named.replace("/", "")):
-            raise GainError(f"pages gives {named!r} for {line.learner_id}; it must stay in the archive.")
+            raise GainError(f"pages gives {named!r} for {learner.id}; it must stay in the archive.")
         same = next((each for each, other in found.items() if other.casefold() == str(path).casefold()), None)
         if same is not None:
-            raise GainError(f"pages gives {named!r} for {same} and for {line.learner_id}; put {{id}} into it.")
-        found[line.learner_id] = str(path)
+            raise GainError(f"pages gives {named!r} for {same} and for {learner.id}; put {{id}} into it.")
+        found[learner.id] = str(path)
     return found

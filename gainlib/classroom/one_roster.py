@@ -8,7 +8,7 @@ list of files in the manifest, `bulk` and `absent`, and that status and dateLast
 from __future__ import annotations
 
 import uuid
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from datetime import date
 from decimal import Decimal
 
@@ -17,7 +17,7 @@ from gainlib.classroom.grade_profile import Grade, OneRosterIds
 from gainlib.classroom.marks import ExerciseMark, LearnerMark
 from gainlib.storage import Cell
 
-__all__ = ["CATEGORIES", "LINE_ITEMS", "MANIFEST", "RESULTS", "gradebook"]
+__all__ = ["CATEGORIES", "LINE_ITEMS", "MANIFEST", "RESULTS", "Gradebook"]
 
 LINE_ITEMS = (
     "sourcedId", "status", "dateLastModified", "title", "description", "assignDate", "dueDate", "classSourcedId",
@@ -39,53 +39,62 @@ _FILES = (
 )  # fmt: skip
 
 
-def gradebook(
-    of_class: ClassFile,
-    ids: OneRosterIds,
-    grade: Grade,
-    lines: Iterable[tuple[LearnerMark, str, str]],
-    today: date,
-) -> dict[str, list[Sequence[Cell]]]:
-    """The tables by file name; of each learner come the mark line, their id in the school's system, and the comment.
+class Gradebook:
+    """The gradebook of a class, to which each learner is added.
 
     One line item is the whole class's work, with the grade as its score; with `each_exercise` there is one for each
     exercise that counts as well. The ids of line items and results follow from the class and do not change, so a later
     file corrects an earlier one.
     """
-    lines = list(lines)
-    due = ids.due or (of_class.due.date() if of_class.due else today)
-    items = [("whole", of_class.title, "", _highest(grade))]
-    names = {}
-    if ids.each_exercise and lines:
-        for each in lines[0][0].exercises:
-            if each.role != "optional":
-                names[each.exercise.name] = each.exercise.title
-                items.append((each.exercise.name, each.exercise.title, each.exercise.goal, Decimal(str(each.out_of))))
-    results: list[Sequence[Cell]] = []
-    for line, student, comment in lines:
-        for name, _, _, _ in items:
-            of = next((each for each in line.exercises if each.exercise.name == name), None) if name in names else None
-            results.append([
-                _id(of_class, "result", name, line.learner_id), "", "", _id(of_class, "line item", name), student,
-                *(_of_exercise(of, line) if of else _of_whole(line, grade)), (line.made.date() if line.made else today)
-                .isoformat(), "" if of else comment, _word(line, grade) if not of else "", ids.class_, "false",
+
+    def __init__(self, of_class: ClassFile, ids: OneRosterIds, grade: Grade, today: date) -> None:
+        self._of_class, self._ids, self._grade, self._today = of_class, ids, grade, today
+        self._of_exercises: dict[str, tuple[str, str, Decimal]] = {}
+        self._results: list[Sequence[Cell]] = []
+
+    def add(self, line: LearnerMark, student: str, comment: str) -> None:
+        """Add a learner: the mark line, their id in the school's system, and the comment."""
+        if self._ids.each_exercise and not self._results:
+            for each in line.exercises:
+                if each.role != "optional":
+                    about = each.exercise
+                    self._of_exercises[about.name] = (about.title, about.goal, Decimal(str(each.out_of)))
+        for name in ("whole", *self._of_exercises):
+            of = next((each for each in line.exercises if each.exercise.name == name), None)
+            of = of if name in self._of_exercises else None
+            self._results.append([
+                self._id("result", name, line.learner_id), "", "", self._id("line item", name), student,
+                *(_of_exercise(of, line) if of else _of_whole(line, self._grade)),
+                (line.made.date() if line.made else self._today).isoformat(),
+                "" if of else comment, _word(line, self._grade) if not of else "", self._ids.class_, "false",
                 _flag(bool(of.fault) if of else any(each.fault for each in line.exercises)), _flag(line.days_late > 0),
                 _flag(not line.exempt and not line.has_points),
             ])  # fmt: skip
-    tables: dict[str, list[Sequence[Cell]]] = {
-        "manifest.csv": [MANIFEST, *_manifest()],
-        "categories.csv": [CATEGORIES, [ids.category, "", "", ids.category_title, ""]],
-        "lineItems.csv": [LINE_ITEMS],
-        "results.csv": [RESULTS, *results],
-    }
-    tables["lineItems.csv"] += [
-        (
-            _id(of_class, "line item", name), "", "", title, goal, ids.assigned.isoformat(), due.isoformat(),
-            ids.class_, ids.category, ids.academic_session, 0, most, ids.school,
-        )
-        for name, title, goal, most in items
-    ]  # fmt: skip
-    return tables
+
+    def tables(self) -> dict[str, list[Sequence[Cell]]]:
+        """The tables by file name."""
+        ids, due = self._ids, self._of_class.due
+        until = (ids.due or (due.date() if due else self._today)).isoformat()
+        items = {"whole": (self._of_class.title, "", _highest(self._grade)), **self._of_exercises}
+        return {
+            "manifest.csv": [MANIFEST, *_manifest()],
+            "categories.csv": [CATEGORIES, [ids.category, "", "", ids.category_title, ""]],
+            "lineItems.csv": [
+                LINE_ITEMS,
+                *(
+                    (
+                        self._id("line item", name), "", "", title, goal, ids.assigned.isoformat(), until, ids.class_,
+                        ids.category, ids.academic_session, 0, most, ids.school,
+                    )
+                    for name, (title, goal, most) in items.items()
+                ),
+            ],
+            "results.csv": [RESULTS, *self._results],
+        }  # fmt: skip
+
+    def _id(self, *about: str) -> str:
+        """An id that is the same in each marking of a class, and that no other class has (UUID of a name, RFC 9562)."""
+        return str(uuid.uuid5(uuid.NAMESPACE_URL, "/".join(["gainlib", self._of_class.tag, *about])))
 
 
 def _manifest() -> Iterator[Sequence[Cell]]:
@@ -131,8 +140,3 @@ def _of_exercise(of: ExerciseMark, line: LearnerMark) -> tuple[str, Cell]:
 
 def _flag(value: bool) -> str:
     return "true" if value else "false"
-
-
-def _id(of_class: ClassFile, *about: str) -> str:
-    """An id that is the same in each marking of a class, and that no other class has (UUID of a name, RFC 9562)."""
-    return str(uuid.uuid5(uuid.NAMESPACE_URL, "/".join(["gainlib", of_class.tag, *about])))

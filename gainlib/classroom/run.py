@@ -14,7 +14,7 @@ from gainlib.classroom.changes import Changes, changes_page
 from gainlib.classroom.class_file import read_class
 from gainlib.classroom.feedback import PageWork, feedback_pages
 from gainlib.classroom.grade_profile import read_profile
-from gainlib.classroom.grades import write_grades
+from gainlib.classroom.grades import Grades
 from gainlib.classroom.item_analysis import analyse_items
 from gainlib.classroom.mark_sheet import MarkSheet
 from gainlib.classroom.marking import mark_answers
@@ -134,7 +134,8 @@ def mark_class(
             target /= ANONYMOUS
             marks = AnonymousMarks.of(marks)
         changes = Changes(store)
-        results = _Results(marks, target, changes.note if not anonymous else lambda line: None)
+        sending = [Grades(marks, profile, name) for name, profile in profiles.items()]
+        results = _Results(marks, target, [changes.note, *(each.add for each in sending)] if not anonymous else [])
         results.write()
         if not anonymous:
             changes.keep(datetime.now(UTC))
@@ -149,9 +150,7 @@ def mark_class(
         own = file_names(learner_id for learner_id, _ in marks.learners())
         pages_of = {each: target / "feedback" / f"for-{name}.html" for each, name in own.items()}
         there = {each: page for each, page in pages_of.items() if page.is_file()}
-        sent = [
-            each for name, profile in profiles.items() for each in write_grades(marks, profile, name, target, there)
-        ]
+        sent = [file for each in sending for file in each.write(target, there)]
     figures = results.figures
     return Marking(
         target, figures.learners, figures.handed_in, marks.answers, marks.marked_before,
@@ -163,12 +162,12 @@ def mark_class(
 
 
 class _Results:
-    """Sheets and report of a marking. Each mark line is worked out once, for all of them and for who `notes` it.
+    """Sheets and report of a marking. Each mark line is worked out once, for all of them and for all who `note` it.
 
     `without` is what got no mark, and grows with the pages that could not be made.
     """
 
-    def __init__(self, marks: Marks, target: Path, note: Callable[[LearnerMark], None]) -> None:
+    def __init__(self, marks: Marks, target: Path, note: Sequence[Callable[[LearnerMark], None]]) -> None:
         self._marks, self._target = marks, target
         sheet = MarkSheet(list(marks.exercises), marks.shown_roster)
         self._rows: list[Sequence[Cell]] = [sheet.heading]
@@ -178,7 +177,8 @@ class _Results:
             for line in marks.lines():
                 self._rows.append(sheet.row(line))
                 of_lines.extend(line.without_mark)
-                note(line)
+                for each in note:
+                    each(line)
                 yield line
 
         groups = {each.id: each.group for each in marks.shown_roster.values() if each.group}

@@ -260,9 +260,14 @@ class Store:
         """Note that a page was made from this."""
         self._base.execute("INSERT OR REPLACE INTO pages VALUES (?, ?)", (name, digest))
 
-    def told(self) -> dict[str, dict[str, Any]]:
-        """What the last marking told of each learner, by id; empty before the first."""
-        return {learner: json.loads(line) for learner, line in self._base.execute("SELECT learner, line FROM told")}
+    def has_told(self) -> bool:
+        """Whether an earlier marking came to its end."""
+        return self._base.execute("SELECT 1 FROM told LIMIT 1").fetchone() is not None
+
+    def told(self, learner: str) -> dict[str, Any] | None:
+        """What the last marking told of a learner, if it told anything."""
+        found = self._base.execute("SELECT line FROM told WHERE learner = ?", (learner,)).fetchone()
+        return dict(json.loads(found[0])) if found else None
 
     def keep_told(self, lines: Iterable[tuple[str, str]], changes: tuple[str, str] | None) -> None:
         """Keep what this marking told of each learner, and what it changed with its time, both or neither."""

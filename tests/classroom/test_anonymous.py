@@ -10,6 +10,7 @@ import pytest
 
 from gainlib.classroom import RosterLine
 from gainlib.classroom.run import mark_class
+from gainlib.classroom.store import Store
 from gainlib.errors import GainError
 from gainlib.exercises import author_answer
 
@@ -68,6 +69,16 @@ def texts(folder):
 def table(file):
     with file.open(encoding="utf-8-sig", newline="") as text:
         return list(csv.DictReader(text))
+
+
+def test_a_marking_without_names_compares_nothing_with_the_last_one(handed, monkeypatch):
+    mark_class(handed.folder, handed.file, feedback="none")
+    read, told = [], Store.told
+    monkeypatch.setattr(Store, "told", lambda store, learner: read.append(learner) or told(store, learner))
+    mark_class(handed.folder, handed.file, feedback="none", anonymous=True)
+    assert read == []
+    mark_class(handed.folder, handed.file, feedback="none")
+    assert sorted(read) == sorted(each.id for each in ROSTER)
 
 
 def test_nothing_tells_whose_a_mark_is(handed):

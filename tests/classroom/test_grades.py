@@ -15,6 +15,7 @@ import pytest
 
 from gainlib.classroom import RosterLine
 from gainlib.classroom.grade_profile import Grade, write_profile
+from gainlib.classroom.marks import Marks
 from gainlib.classroom.run import mark_class
 from gainlib.errors import GainError
 from gainlib.exercises import author_answer
@@ -74,6 +75,17 @@ def test_a_grade_is_the_share_on_its_scale_halves_up(share, grade, wanted):
     steps = [{"grade": word, "least": float(least)} for word, least in grade.pop("steps", [])]
     made = Grade.model_validate({name: float(each) for name, each in grade.items()} | {"steps": steps})
     assert str(made.of(share)) == wanted
+
+
+def test_a_mark_line_is_worked_out_once_for_the_sheet_and_every_profile(handed, monkeypatch):
+    made, line = [], Marks.line
+    monkeypatch.setattr(Marks, "line", lambda self, *of: made.append(of[0]) or line(self, *of))
+    profiles = [handed.home / f"{name}.toml" for name in ("office", "other")]
+    for each in profiles:
+        each.write_text(PROFILE + 'columns = [ { heading = "Id", holds = "id" } ]\n', encoding="utf-8")
+    done = mark_class(handed.folder, handed.file, grades=profiles, feedback="none")
+    assert done.sent == ("grades-office.csv", "grades-other.csv")
+    assert made == [each.id for each in ROSTER]
 
 
 def test_columns_go_in_the_form_that_is_asked_for(handed):
