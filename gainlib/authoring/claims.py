@@ -18,6 +18,7 @@ from gainlib.authoring.evidence import (
 )
 from gainlib.authoring.search import Answer, halton, on_step, spread_answers
 from gainlib.exercises import author_answer, check
+from gainlib.exercises.model import Question
 from gainlib.exercises.questions import ExpectedAnswer, expected_answers
 from gainlib.exercises.readings import DIFFERENCES, LEVEL_UNITS
 from gainlib.exercises.tables import SlipEntry
@@ -204,6 +205,16 @@ def slips_meet_their_sentences(evidence: Evidence) -> None:
         place: Place = ("slips", index)
         _rides_within_reach(evidence, (*place, "answer"), f"the answer of the slip {slip.name!r}", looks)
         faults = len(evidence.faults)
+        for at, ask in enumerate(evidence.spec.asks):
+            reach = [_within_reach(each.answer.get(ask.name), each.variant.questions[at]) for each in looks]
+            outside = [each for each, within in zip(looks, reach, strict=True) if not within]
+            if outside and ask.name in slip.answer:
+                evidence.note_fault(
+                    ("asks", at, "from"),
+                    f"the answer of the slip {slip.name!r} cannot be typed "
+                    f"{evidence.describe([each.variant for each in outside])}: it is {outside[0].answer[ask.name]:g}; "
+                    f"widen from and to of the ask {ask.title!r}.",
+                )
         passing = [each.variant for each in looks if each.passed]
         if evidence.slip_may_be_right(slip) and len(passing) < len(looks):
             # A name that is right for some learners is a slip for the others alone.
@@ -576,9 +587,12 @@ def questions_can_be_missed_alone(evidence: Evidence) -> dict[str, bool]:
 
 
 def _typed(truth: ExpectedAnswer) -> bool:
-    return bool(truth.fault) or (
-        isinstance(truth.right, float) and truth.question.low <= truth.right <= truth.question.high
-    )
+    return bool(truth.fault) or (isinstance(truth.right, float) and _within_reach(truth.right, truth.question))
+
+
+def _within_reach(answer: Any, asked: Question) -> bool:
+    """Whether a number lies where it may be typed; any other answer does."""
+    return asked.form != "number" or answer is None or asked.low <= answer <= asked.high
 
 
 def _chance(truth: ExpectedAnswer) -> float:

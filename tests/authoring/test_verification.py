@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from gainlib.authoring import claims, evidence
@@ -336,6 +338,20 @@ def test_a_file_named_as_an_exercise_of_the_course_is_remarked(tmp_path):
     assert told.startswith("an exercise of the course is called recording/leave-room too")
     bundled = bundled_folder("exercises") / "recording" / "leave-room.toml"
     assert not [each for each in verify(bundled, variants=2, quick=True).remarks if "called" in each.said]
+
+
+def test_a_wrong_answer_that_nobody_could_type_is_a_fault(tmp_path):
+    """A tone of 8 dBu taken for 4 dB over full scale reads +4 dBFS."""
+    file = new_exercise("reading", folder=tmp_path, kind="reckon")
+    assert verify(file).proven
+    text = file.read_text(encoding="utf-8")
+    file.write_text(text.replace("to       = 24\n", "to       = 0\n"), encoding="utf-8")
+    (told,) = verify(file).faults
+    assert re.fullmatch(
+        r"the answer of the slip '0 dBu is 0 dBFS' cannot be typed in \d+ of \d+ variants, first with .*: it is [24]; "
+        r"widen from and to of the ask 'Reading after the converter'\.",
+        told.said,
+    )
 
 
 def test_a_level_may_be_the_sum_of_levels(tmp_path):
