@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import functools
 import hashlib
 from pathlib import Path
+from typing import NamedTuple
 
 from pydantic import ValidationError
 
@@ -17,7 +19,7 @@ from gainlib.storage.entry_faults import Fault, describe_fault
 from gainlib.storage.foreign import read_text, toml_table
 from gainlib.text import describe_value
 
-__all__ = ["build_exercise", "exercise_names", "load"]
+__all__ = ["Entry", "build_exercise", "entry", "exercise_names", "load"]
 
 LARGEST_FILE_BYTES = 64 * 1024
 
@@ -54,7 +56,36 @@ def load(name: str | Path) -> Exercise:
     known = exercise_names()
     if name not in known:
         raise GainError(f"there is no exercise {str(name)[:80]!r}; {suggest(str(name)[:80], known)}")
-    return _load_file(str(name), bundled_folder("exercises").joinpath(*str(name).split("/")).with_suffix(".toml"))
+    return _load_file(str(name), _file_of(str(name)))
+
+
+class Entry(NamedTuple):
+    """What a list of the collection's exercises shows of one."""
+
+    name: str
+    title: str
+    lesson: str
+    level: int
+    out_of: float
+
+
+def entry(name: str) -> Entry:
+    """What a list shows of the collection's exercise of that name; made anew only where its file has changed.
+
+    >>> entry("recording/leave-room").out_of
+    5.0
+    """
+    return _entry(name, read_content(_file_of(name)))
+
+
+@functools.lru_cache(maxsize=1024)
+def _entry(name: str, _content: str) -> Entry:
+    exercise = load(name)
+    return Entry(name, exercise.title, exercise.lesson, exercise.level, exercise.out_of)
+
+
+def _file_of(name: str) -> Path:
+    return bundled_folder("exercises").joinpath(*name.split("/")).with_suffix(".toml")
 
 
 def _load_file(name: str, file: Path) -> Exercise:

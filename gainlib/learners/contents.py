@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
 from gainlib.errors import GainError
-from gainlib.exercises import exercise_names, load
+from gainlib.exercises import exercise_names
+from gainlib.exercises.collection import entry
 from gainlib.learners.course_folder import chosen_lessons, course_folder, laid_name
 from gainlib.learners.enrolment import brought_up_to_date
 from gainlib.learners.media_choice import told_of_media
@@ -180,7 +181,7 @@ def contents() -> Contents:
     """
     folder = course_folder() or Path.cwd()
     progress = Progress.at(folder, make=False)
-    exercises = [load(name) for name in exercise_names()]
+    exercises = [entry(name) for name in exercise_names()]
     chosen, lessons = chosen_lessons(folder), []
     files = lesson_files()
     for name, file in files.items():

@@ -9,8 +9,9 @@ import pytest
 
 from gainlib.authoring import evidence
 from gainlib.authoring.verification import verify
-from gainlib.exercises import author_answer, exercise_names, load
+from gainlib.exercises import author_answer, collection, exercise_names, load
 from gainlib.exercises.tables import EXERCISE_KINDS
+from gainlib.storage import bundled_folder
 
 VARIANTS = 1
 LEAST_EXERCISES = 45
@@ -27,6 +28,21 @@ def test_an_exercise_is_proven(name, monkeypatch):
 
 def test_the_collection_is_large_enough():
     assert len(exercise_names()) >= LEAST_EXERCISES
+
+
+def test_what_a_list_shows_of_an_exercise_follows_its_file(monkeypatch, tmp_path):
+    name, file = "recording/leave-room", tmp_path / "recording" / "leave-room.toml"
+    text = (bundled_folder("exercises") / "recording" / "leave-room.toml").read_text(encoding="utf-8")
+    file.parent.mkdir()
+    monkeypatch.setattr(collection, "bundled_folder", lambda _: tmp_path)
+    for points in (2, 4):
+        changed = text.replace("points   = 2", f"points   = {points}", 1)
+        assert points == 2 or changed != text
+        file.write_text(changed, encoding="utf-8")
+        exercise = load(name)
+        assert collection.entry(name) == (
+            name, exercise.title, exercise.lesson, exercise.level, 3.0 + points
+        )  # fmt: skip
 
 
 def test_every_kind_is_used():
