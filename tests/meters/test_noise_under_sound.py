@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 
 import numpy as np
@@ -14,9 +15,10 @@ from gainlib.meters import NoiseUnderSoundMeter, noise_under_sound_dbfs
 RATE_HZ = 48_000
 
 
-def chords(seconds=20.0):
+@functools.cache
+def five_seconds():
     """Three notes of 40 harmonics, struck anew each half second, the higher the sooner gone: never at rest."""
-    time = np.arange(round(seconds * RATE_HZ)) / RATE_HZ
+    time = np.arange(5 * RATE_HZ) / RATE_HZ
     since = time % 0.5
     notes = (
         np.sin(2 * np.pi * note * harmonic * time + harmonic**2) * np.exp(-(0.4 + 0.25 * harmonic) * since) / harmonic
@@ -24,6 +26,11 @@ def chords(seconds=20.0):
         for harmonic in range(1, 40)
     )
     return 0.1 * sum(notes)
+
+
+def chords(seconds=20.0):
+    """The chords for so long: in 5 s each harmonic has a whole number of periods, so there they begin again."""
+    return np.resize(five_seconds(), round(seconds * RATE_HZ))
 
 
 def white(level_dbfs, count, seed=1):
