@@ -540,8 +540,8 @@ def test_one_answer_that_is_right_for_all_is_a_fault(made):
 
 
 def test_the_share_of_guesses_is_told(templates):
-    # 2 x 0.5 of 60 dB, and 2 x 0.05 of 10 V.
-    assert verify(templates["reckon"], variants=2).guesses == pytest.approx(1 / 60 * 0.01)
+    # 2 x 0.5 of 84 dB, from -60 to 24, and 2 x 0.05 of 10 V.
+    assert verify(templates["reckon"], variants=2).guesses == pytest.approx(1 / 84 * 0.01)
     # One of three, and one of six orders.
     assert verify(templates["judge"], variants=2).guesses == pytest.approx(1 / 18)
 
