@@ -30,7 +30,7 @@ Done = Iterator[tuple[Item, "Result | None"]]
 
 CHUNK, LARGEST_CHUNK = 16, 256
 _OF_A_KIND = 64  # so many neighbours that share what is worked out stay in one chunk
-_CHUNK_SECONDS = 0.25  # of a processor: sending a chunk and its results costs some 5 ms of client, scheduler and worker
+_CHUNK_SECONDS = 0.25  # of a processor: sending a chunk costs client, scheduler and worker some ms each
 _WAITING = 3  # chunks that lie ready for each worker, so that none waits and few are held in memory
 _RETRIES = 5
 LONGEST_ANSWER_SECONDS = 20
