@@ -180,8 +180,8 @@ def _margin_of_question(evidence: Evidence, index: int, title: str, variants: li
         unit = DIFFERENCES.get(first.question.unit, first.question.unit)
         evidence.shown.append(
             f"{title}: your own answer lies within {off:.2g} of what is right; {first.within:g} {unit} are allowed."
-            if off > 0
-            else f"{title}: your own answer is what is right, to the last figure."
+            if off > first.within / 1000
+            else f"{title}: your own answer is what is right, to a thousandth of what is allowed."
         )
         if off > first.within / 2:
             evidence.note_remark(("solution",), f"{title}: your own answer takes up more than half of what is allowed.")
