@@ -537,7 +537,7 @@ function steer(app, tracker) {
   let added = null; // the cell that the notebook put behind the last one in this very moment
   const followed = new WeakSet();
   const follow = (panel) => {
-    if (!panel?.gainlibPage || followed.has(panel)) return;
+    if (!panel?.gainlibPage || panel.isDisposed || followed.has(panel)) return;
     followed.add(panel);
     panel.context.model.cells.changed.connect((cells, { type, newIndex }) => {
       if (type !== "add" || newIndex !== cells.length - 1) return;
