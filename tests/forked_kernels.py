@@ -91,6 +91,7 @@ def _reaped() -> bool:
 def _become_kernel(step: socket.socket, handles: list[int], told: dict[str, object]) -> None:
     import threading
 
+    import ipywidgets
     from ipykernel.kernelapp import IPKernelApp
 
     os.setsid()
@@ -108,8 +109,11 @@ def _become_kernel(step: socket.socket, handles: list[int], told: dict[str, obje
         os._exit(1)
 
     threading.Thread(target=end_with_step, daemon=True).start()
-    IPKernelApp.launch_instance(argv=["-f", told["connection_file"]])
-    IPKernelApp.instance().close()  # as at the end of Python: what it said last goes out
+    kernel = IPKernelApp.instance()
+    kernel.initialize(["-f", told["connection_file"]])
+    ipywidgets.load_ipython_extension(kernel.shell)  # as opening it in a kernel does: a page that comes back asks for it
+    kernel.start()
+    kernel.close()  # as at the end of Python: what it said last goes out
     os._exit(0)
 
 
