@@ -111,7 +111,8 @@ def _become_kernel(step: socket.socket, handles: list[int], told: dict[str, obje
     threading.Thread(target=end_with_step, daemon=True).start()
     kernel = IPKernelApp.instance()
     kernel.initialize(["-f", told["connection_file"]])
-    ipywidgets.load_ipython_extension(kernel.shell)  # as opening it in a kernel does: a page that comes back asks for it
+    # As opening it in a kernel does; a page that comes back asks for the widgets by what is named there.
+    ipywidgets.load_ipython_extension(kernel.shell)
     kernel.start()
     kernel.close()  # as at the end of Python: what it said last goes out
     os._exit(0)
