@@ -21,7 +21,9 @@ STEPS = 300
 
 LOOK_SECONDS = 0.25
 LOOKS = 2
-"""Of a step that lasts longer so many looks are taken, one where a file seeks slowly: it does not grow with a file."""
+"""Of a step that lasts longer so many looks are taken: what that takes does not grow with a file."""
+SLOW_LOOKS = 200
+"""So many in all where a file seeks slowly, 5 ms a look: its first picture is to stand within two seconds too."""
 GOLDEN = 0.618034
 """Looks one as far from the next would hit each beat of a steady tempo, or none; those go through it evenly."""
 
@@ -43,6 +45,9 @@ def powers_in_steps(recording: Audio, steps: int) -> NDArray[np.float64]:
     >>> powers_in_steps(Audio([1.0, 1.0, 2.0, 0.0], 48000), 2).tolist()
     [2.0, 4.0]
     """
+    if recording.seeks_slowly and steps > SLOW_LOOKS:
+        power = np.concatenate(([0.0], np.cumsum(powers_in_steps(recording, SLOW_LOOKS))))
+        return np.diff(np.interp(np.linspace(0, 1, steps + 1), np.linspace(0, 1, SLOW_LOOKS + 1), power))
     edges = np.linspace(0, recording.frames, steps + 1).astype(np.int64)
     pairs = enumerate(itertools.pairwise(edges.tolist()))
     looks = 1 if recording.seeks_slowly else LOOKS
@@ -51,8 +56,8 @@ def powers_in_steps(recording: Audio, steps: int) -> NDArray[np.float64]:
     powers = []
     for places, first, end in zip(bounds, edges, edges[1:], strict=False):
         seen = sum(last - begin for begin, last in places)
-        power = sum(float(np.vdot(part, part)) for part in itertools.islice(parts, len(places)))
-        powers.append(power * (int(end - first) / seen if seen else 1.0))
+        power_seen = sum(float(np.vdot(part, part)) for part in itertools.islice(parts, len(places)))
+        powers.append(power_seen * (int(end - first) / seen if seen else 1.0))
     return np.array(powers)
 
 

@@ -69,6 +69,24 @@ def test_of_a_long_step_a_few_looks_stand_for_all_and_fewer_where_a_file_seeks_s
     assert looked_at == 10 * seen
 
 
+def test_a_file_that_seeks_slowly_is_looked_at_in_200_places_at_most_and_a_planted_stretch_is_found_still():
+    places = 0
+
+    class Slow(Audio):
+        seeks_slowly = True
+
+        def stretches(self, bounds):
+            nonlocal places
+            for start, end in bounds:
+                places += 1
+                yield self.samples[start:end]
+
+    planted = Slow(noise(600.0, (123.0, 153.0)).samples, RATE_HZ)
+    assert loudest_start_seconds([planted]) == pytest.approx(123.0, abs=600.0 / 200)
+    assert places == 200
+    assert powers_in_steps(planted, 300).sum() == pytest.approx(powers_in_steps(planted, 200).sum())
+
+
 def test_of_equal_stretches_the_first_counts_and_a_width_beyond_all_is_all():
     assert loudest_step(np.ones(9), 3) == 0
     assert loudest_step(np.ones(9), 99) == 0
