@@ -48,42 +48,39 @@ def test_powers_add_up_to_that_of_the_whole():
     assert powers_in_steps(recording, 20).sum() == pytest.approx(np.square(recording.samples).sum())
 
 
+class Watched(Audio):
+    """A recording that says where one looked in it, and perhaps that it seeks slowly."""
+
+    def __init__(self, recording, *, slow):
+        super().__init__(recording.samples, recording.rate_hz)
+        object.__setattr__(self, "slow", slow)
+        object.__setattr__(self, "looks", [])
+
+    @property
+    def seeks_slowly(self):
+        return self.slow
+
+    def stretches(self, bounds):
+        for start, end in bounds:
+            self.looks.append(end - start)
+            yield self.samples[start:end]
+
+
 @pytest.mark.parametrize("slow", [False, True])
 def test_of_a_long_step_a_few_looks_stand_for_all_and_fewer_where_a_file_seeks_slowly(slow):
     """Steady noise has one power everywhere, so a part of it tells that of 10 s; in closed form 2 * n * 0.01²."""
-    looked_at = 0
-
-    class Counted(Audio):
-        seeks_slowly = slow
-
-        def stretches(self, bounds):
-            nonlocal looked_at
-            for start, end in bounds:
-                looked_at += end - start
-                yield self.samples[start:end]
-
-    powers = powers_in_steps(Counted(noise(100.0).samples, RATE_HZ), 10)
+    recording = Watched(noise(100.0), slow=slow)
+    powers = powers_in_steps(recording, 10)
     # Four standard deviations of the mean square of so many samples of two channels.
     seen = 250 if slow else 500
     assert powers == pytest.approx(np.full(10, 2 * 10_000 * 1e-4), rel=4 * np.sqrt(2 / (2 * seen)))
-    assert looked_at == 10 * seen
+    assert sum(recording.looks) == 10 * seen
 
 
 def test_a_file_that_seeks_slowly_is_looked_at_in_200_places_at_most_and_a_planted_stretch_is_found_still():
-    places = 0
-
-    class Slow(Audio):
-        seeks_slowly = True
-
-        def stretches(self, bounds):
-            nonlocal places
-            for start, end in bounds:
-                places += 1
-                yield self.samples[start:end]
-
-    planted = Slow(noise(600.0, (123.0, 153.0)).samples, RATE_HZ)
+    planted = Watched(noise(600.0, (123.0, 153.0)), slow=True)
     assert loudest_start_seconds([planted]) == pytest.approx(123.0, abs=600.0 / 200)
-    assert places == 200
+    assert len(planted.looks) == 200
     assert powers_in_steps(planted, 300).sum() == pytest.approx(powers_in_steps(planted, 200).sum())
 
 
