@@ -28,7 +28,7 @@ __all__ = ["Change", "Changes", "compare"]
 _LOW_DBFS = -90.0  # what lies below this on both sides is noise of no consequence
 _MOST_RENAMED = 64  # pairs of stems that came and went are laid over each other
 _SAME_LENGTH = 0.1
-_SAME_DATE_SECONDS = 2.0  # as coarse as some disks keep it
+_SAME_DATE_SECONDS = 0.001  # as a survey keeps it
 _TOLD = 6
 _SUM = "the sum before trims"
 _OF_THE_SUM = ("true_peak_dbtp", "loudness_lufs")  # where the stems were heard, no more of it is told
@@ -306,7 +306,7 @@ class _Comparison:
             elif found.st_size == size:
                 if abs(found.st_mtime - float(entry["file_modified"])) <= _SAME_DATE_SECONDS:
                     return path
-                if checksum and sound_checksum(path, self.ended.is_set) == checksum:  # a copy has another date
+                if checksum and sound_checksum(path, self.ended.is_set) == checksum:  # a copy, or coarse dates
                     return path
         return None
 
