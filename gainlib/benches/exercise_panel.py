@@ -24,7 +24,7 @@ from gainlib.exercises import ControlSpec, Exercise, Hint, Variant, Verdict, aut
 from gainlib.exercises.answers import read_answer
 from gainlib.exercises.ladder import ladder_of
 from gainlib.exercises.pictures import aims_of, view_for
-from gainlib.learners.enrolment import enrolled, find_exercise, own_variant
+from gainlib.learners.enrolment import brought_up_to_date, find_exercise, own_variant
 from gainlib.learners.progress import Progress
 from gainlib.text import counted, signed
 from gainlib.views import Advice, View
@@ -407,8 +407,9 @@ def exercise(name: str | Path, learner: str | None = None, class_file: str | Pat
     """An exercise with its brief, a bench, hints and a verdict; as the last line of a cell it shows itself.
 
     The numbers are the learner's own, drawn from the id in the progress of the current folder, or from the one that
-    they have in a class; every attempt is kept in that progress. In a lesson of a learner's folder it stands as it was
-    left, also when the kernel was restarted.
+    they have in a class; every attempt is kept in that progress. What the teacher changed is taken over first, and told
+    once, where the start file lies within reach. In a lesson of a learner's folder it stands as it was left, also when
+    the kernel was restarted.
 
     Parameters
     ----------
@@ -436,6 +437,7 @@ def exercise(name: str | Path, learner: str | None = None, class_file: str | Pat
     >>> opened.check().passed
     False
     """
+    here = None if learner else brought_up_to_date()
     made = find_exercise(name)
     progress = Progress(Path("progress.json"), learner) if learner else Progress.here()
     if class_file is not None:
@@ -450,8 +452,9 @@ def exercise(name: str | Path, learner: str | None = None, class_file: str | Pat
     opened.folded = opened.run is not None
     if learner is None:
         opened.come_back()
-        if here := enrolled(progress.file.parent):
-            opened.note = " ".join(filter(None, [here.told_of(made), opened.note]))
+        if here:
+            changed = "Your teacher changed something." if here.fresh else ""
+            opened.note = " ".join(filter(None, [changed, *here.news, here.told_of(made), opened.note]))
     return opened
 
 

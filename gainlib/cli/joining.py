@@ -8,7 +8,7 @@ from pathlib import Path
 import typer
 
 from gainlib.cli.saying import say
-from gainlib.learners.enrolment import Enrolment, brought_up_to_date, enrol, enrolled, learner_of
+from gainlib.learners.enrolment import Enrolment, brought_up_to_date, enrol, learner_of
 from gainlib.learners.learners_file import LearnersFile
 from gainlib.learners.start_file import read_start_file
 from gainlib.text import printable
@@ -26,14 +26,16 @@ def join(folder: Path, start_file: Path | None, learner: str) -> Enrolment | Non
     if start_file is None:
         if not folder.is_dir():
             return None
-        before, here = enrolled(folder), brought_up_to_date(folder)
-        if before and here and (here.note or here.stamp != before.stamp):
-            say(*([here.note] if here.note else here.changes))
-        return here
+        return _told(brought_up_to_date(folder))
     found = read_start_file(start_file)
     here = enrol(folder, start_file, learner_of(found, learner, _who if sys.stdin.isatty() else None))
     say(f"You are {here.name or here.learner_id} in {here.of.title}.")
-    say(*([here.note] if here.note else here.changes))
+    return _told(here)
+
+
+def _told(here: Enrolment | None) -> Enrolment | None:
+    if here and here.news:
+        say(*here.news)
     return here
 
 

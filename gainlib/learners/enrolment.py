@@ -56,7 +56,8 @@ class Enrolment:
     """A learner's id in a class, and what their computer knows of that class; `home` is where its own exercises lie.
 
     `source` is the start file that it came from and `stamp` what tells whether that was written anew; `changes` is what
-    was other when it was last taken over, at `changed`; `note` says why nothing newer could be taken over.
+    was other when it was last taken over, at `changed`, and `fresh` is the same where that was only now; `note` says
+    why nothing newer could be taken over.
     """
 
     learner_id: str
@@ -66,6 +67,7 @@ class Enrolment:
     stamp: tuple[int, int] = _NOT_THERE
     changes: tuple[str, ...] = ()
     changed: datetime | None = None
+    fresh: tuple[str, ...] = ()
     note: str = ""
 
     def variant(self, exercise: Exercise) -> Variant:
@@ -96,6 +98,11 @@ class Enrolment:
         points = counted(worth, "point") if worth else ""
         due = f"due {moment_in_words(self.of.due)}" if self.of.due else ""
         return f"Set in {', '.join(filter(None, [self.of.title, points, ROLES[entry.role], due]))}."
+
+    @property
+    def news(self) -> tuple[str, ...]:
+        """What is told once, as it happens: what was other in what has just been taken over, or why nothing was."""
+        return (self.note,) if self.note else self.fresh
 
     @property
     def told_of_newer(self) -> str:
@@ -272,7 +279,7 @@ def _taken_over(
         if same and before and before.learner_id == learner_id:
             changes = told_changes(before.of, of, _titles(here, before))
             now = datetime.now(UTC) if changes else before.changed
-            here = replace(here, changes=changes or before.changes, changed=now)
+            here = replace(here, changes=changes or before.changes, changed=now, fresh=changes)
         _write(mark, here, found.text)
         lay_pages(folder, of.exercises)
         _cleared(mark, {here.home, before.home} if before else {here.home})

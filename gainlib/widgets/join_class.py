@@ -111,7 +111,7 @@ class JoinClass(CourseWidget):
             self._drop()
             self._show(here)
             top = f"You are {here.name or here.learner_id} in {here.of.title}. What is set stands on top of this page."
-            self.said = [top, *([here.note] if here.note else here.changes)]
+            self.said = [top, *here.news]
             self.joined += 1
         return here
 

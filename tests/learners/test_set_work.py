@@ -9,6 +9,7 @@ import pytest
 import gainlib as gl
 from gainlib.classroom import RosterLine, new_class
 from gainlib.classroom.start_files import write_start_files
+from gainlib.cli.joining import join
 from gainlib.exercises import author_answer, check, load
 from gainlib.learners.course_folder import install_lessons
 from gainlib.learners.enrolment import brought_up_to_date, enrol, own_variant
@@ -117,6 +118,29 @@ def test_what_was_changed_is_told_for_two_weeks(course, monkeypatch):
     then = here.changed - timedelta(days=15)
     kept.write_text(kept.read_text().replace(here.changed.isoformat(), then.isoformat()))
     assert gl.contents().work.news == ()
+
+
+def test_an_exercise_that_is_opened_by_itself_has_what_was_changed_too_and_tells_it_once(course, capsys):
+    folder, file = course
+    assert gl.exercise(SET[1]).note == "Set in Group A, 5 points, due Thursday 15 January 2099, 18:00 (UTC)."
+    file.write_text(file.read_text().replace("2099-01-15", "2099-01-22"))
+    write_start_files(file)
+    now = "Set in Group A, 5 points, due Thursday 22 January 2099, 18:00 (UTC)."
+    assert gl.exercise(SET[1], learner="a-01").note == ""  # another's numbers, tried, change nothing here
+    assert gl.exercise(SET[1]).note == (
+        "Your teacher changed something. Due Thursday 22 January 2099, 18:00 (UTC) now. "
+        f"It was Thursday 15 January 2099, 18:00 (UTC). {now}"
+    )
+    assert gl.exercise(SET[1]).note == now
+    assert len(gl.contents().work.news) == 1
+    join(folder, None, "")  # as the course is opened again
+    assert capsys.readouterr().out == ""
+    file.write_text(file.read_text().replace("exercises = [", 'exercises = [ { name = "levels/out-of-line" },'))
+    write_start_files(file)
+    assert gl.exercise("levels/out-of-line").note.startswith("Your teacher changed something. New: ")
+    assert "Set in Group A" in gl.exercise("levels/out-of-line").note
+    (file.parent / "a.gainclass").write_bytes(b"PK")
+    assert gl.exercise(SET[1]).note.startswith("Your class may have changed, and cannot be read: a.gainclass")
 
 
 def test_one_that_cannot_be_read_is_told_in_its_row_and_a_class_that_cannot_in_a_sentence(course):
