@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import os
+import re
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 
@@ -12,10 +13,11 @@ from gainlib.errors import escaped
 __all__ = [
     "channels_in_words", "clock", "counted", "day_in_words", "dbfs", "describe_value", "lasting", "left", "level",
     "listed", "memory", "moment_in_words", "path_text", "plain", "printable", "printed_number", "reason_of",
-    "row_of_names", "short_day", "shortened", "signed", "spaced", "times",
+    "row_of_names", "short_day", "shortened", "signed", "spaced", "times", "with_decimals",
 ]  # fmt: skip
 
 LONGEST_PATH = 300
+_DECIMAL = re.compile(r"(?<![\w.])(\d+)\.(\d+)(?!\w|\.\d)")
 
 
 def signed(value: float, digits: int = 1, unit: str = "dB", *, plus: bool = True) -> str:
@@ -41,6 +43,15 @@ def spaced(value: float, digits: int = 0) -> str:
     """
     whole, point, rest = f"{abs(value):,.{digits}f}".partition(".")
     return whole.replace(",", " " if len(whole) > len("9,999") else "") + point + rest
+
+
+def with_decimals(text: str, sign: str) -> str:
+    """A sentence with another decimal sign in its numbers, as the table has it in which it stands.
+
+    >>> with_decimals("The peak is −15.2 dBFS at 1:15.250. Read edition 1.2.3 of BS.1770.", ",")
+    'The peak is −15,2 dBFS at 1:15,250. Read edition 1.2.3 of BS.1770.'
+    """
+    return text if sign == "." else _DECIMAL.sub(rf"\1{sign}\2", text)
 
 
 def dbfs(value: float) -> str:

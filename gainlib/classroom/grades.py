@@ -19,7 +19,7 @@ from gainlib.errors import GainError, suggest
 from gainlib.learners.learners_file import ROLES
 from gainlib.learners.naming import file_names
 from gainlib.storage import Cell, atomic_path, atomic_write, csv_text, write_csv
-from gainlib.text import counted
+from gainlib.text import counted, with_decimals
 
 __all__ = ["Grades", "comment_of"]
 
@@ -27,30 +27,38 @@ _IN_BRACKETS = re.compile(r"\{([^{}]*)\}")
 _NOT_IN_A_NAME = re.compile(r'[\x00-\x1f\x7f/\\:*?"<>|]+')
 
 
-def comment_of(line: LearnerMark) -> str:
-    """What a learner is told, as one plain text: points, lateness, what is off in each exercise, the teacher's word."""
+def comment_of(line: LearnerMark, decimal: str = ".") -> str:
+    """What a learner is told, as one plain text: points, lateness, what is off in each exercise, the teacher's word.
+
+    `decimal` is the sign in its numbers; the teacher's word stands as it was written.
+    """
     if line.exempt:
         return " ".join(filter(None, ["Exempt.", line.remark]))
     if not line.has_points:
         said = "Handed in, but it cannot be read or marked." if line.unusable else "Nothing was handed in."
         return " ".join(filter(None, [said, line.remark]))
-    told = [f"{line.total:g} of {line.out_of:g} points."]
+    told: list[str] = []
+
+    def tell(text: str) -> None:
+        told.append(with_decimals(text, decimal))
+
+    tell(f"{line.total:g} of {line.out_of:g} points.")
     if line.penalty_percent:
-        told.append(f"{line.penalty_percent:g} % taken off: {counted(line.days_late, 'day')} late.")
-    if line.remark:
-        told.append(line.remark)
+        tell(f"{line.penalty_percent:g} % taken off: {counted(line.days_late, 'day')} late.")
+    told.append(line.remark)
     for each in line.exercises:
         points = "exempt" if each.exempt else f"{each.points:g} of {each.out_of:g}"
         role = f", {ROLES[each.role]}" if ROLES[each.role] and not each.exempt else ""
-        told.append(f"{each.exercise.title}: {points if each.exempt or each.has_points else 'no answer'}{role}.")
+        tell(f"{each.exercise.title}: {points if each.exempt or each.has_points else 'no answer'}{role}.")
         if each.fault and not each.exempt:
-            told.append(f"Not marked: {each.fault}")
-        if each.remark:
-            told.append(each.remark)
+            tell(f"Not marked: {each.fault}")
+        told.append(each.remark)
         if each.answered and not each.exempt:
-            told += [f"{title}: {sentence}" for title, met, _, _, sentence in each.mark["lines"] if not met]
-            told += [each.mark["slip_said"]] if each.mark["slip_said"] else []
-    return " ".join(" ".join(each.split()) for each in told)
+            for title, met, _, _, sentence in each.mark["lines"]:
+                if not met:
+                    tell(f"{title}: {sentence}")
+            tell(each.mark["slip_said"] or "")
+    return " ".join(" ".join(each.split()) for each in told if each)
 
 
 class Grades:
@@ -97,7 +105,7 @@ class Grades:
             case "grade":
                 return grade.of_line(line)
             case "comment":
-                return comment_of(line)
+                return comment_of(line, self._profile.csv.decimal)
             case "percent":
                 return "" if line.exempt else line.percent
             case "total" | "out of" | "before lateness" | "days late":

@@ -7,17 +7,21 @@ from collections.abc import Iterator, Mapping, Sequence
 from gainlib.classroom.class_file import RosterLine
 from gainlib.classroom.marks import LearnerMark
 from gainlib.storage import Cell
+from gainlib.text import with_decimals
 
-__all__ = ["MarkSheet", "told_decisions"]
+__all__ = ["MarkSheet"]
 
 _BEHIND = ("made", "hand-in", "remarks")
 
 
 class MarkSheet:
-    """The mark sheet of a class: mail, group and what else its list had are columns where anybody has them."""
+    """The mark sheet of a class: mail, group and what else its list had are columns where anybody has them.
 
-    def __init__(self, exercises: Sequence[str], roster: Mapping[str, RosterLine]) -> None:
-        self._roster = roster
+    `decimal` is the sign in the numbers of its sentences.
+    """
+
+    def __init__(self, exercises: Sequence[str], roster: Mapping[str, RosterLine], decimal: str = ".") -> None:
+        self._roster, self._decimal = roster, decimal
         self._mail = any(each.mail for each in roster.values())
         self._group = any(each.group for each in roster.values())
         self._more = list(dict.fromkeys(heading for each in roster.values() for heading in each.more))
@@ -41,7 +45,7 @@ class MarkSheet:
             remarks = " ".join(["Handed in, cannot be read or marked.", *files, *line.remarks])
         elif not line.file:
             remarks = "Exempt." if line.exempt else "Nothing was handed in."
-        remarks = " ".join([*filter(None, [remarks]), *told_decisions(line)])
+        remarks = " ".join([*filter(None, [remarks]), *_decisions(line, self._decimal)])
         of_list = self._roster.get(line.learner_id)
         mail = [(of_list and of_list.mail) or ""] if self._mail else []
         group = [(of_list and of_list.group) or ""] if self._group else []
@@ -53,12 +57,13 @@ class MarkSheet:
         ]  # fmt: skip
 
 
-def told_decisions(line: LearnerMark) -> Iterator[str]:
+def _decisions(line: LearnerMark, decimal: str) -> Iterator[str]:
     """What the teacher decided on a learner's marks, a sentence each."""
     for each in line.exercises:
         if each.corrected_points is not None:
             was = f"{each.measured:g} measured" if each.answered else "no answer marked"
-            yield f"{each.exercise.name}: {each.corrected_points:g} points by the teacher ({was})."
+            given = f"{each.corrected_points:g} points by the teacher ({was})."
+            yield f"{each.exercise.name}: {with_decimals(given, decimal)}"
         if each.remark:
             yield f"{each.exercise.name}: {each.remark}"
     if line.remark:

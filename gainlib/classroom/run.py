@@ -27,7 +27,7 @@ from gainlib.errors import GainError
 from gainlib.html.figures import SCRIPT, bokeh_script
 from gainlib.learners.naming import file_names
 from gainlib.storage import Cell, atomic_write, write_csv, write_workbook
-from gainlib.text import counted
+from gainlib.text import counted, with_decimals
 from gainlib.workers import run_on_workers
 
 __all__ = ["Marking", "mark_class"]
@@ -169,7 +169,7 @@ class _Results:
 
     def __init__(self, marks: Marks, target: Path, note: Sequence[Callable[[LearnerMark], None]]) -> None:
         self._marks, self._target = marks, target
-        sheet = MarkSheet(list(marks.exercises), marks.shown_roster)
+        sheet = MarkSheet(list(marks.exercises), marks.shown_roster, marks.class_file.csv.decimal)
         self._rows: list[Sequence[Cell]] = [sheet.heading]
         of_lines: list[tuple[str, str]] = []
 
@@ -201,7 +201,10 @@ class _Results:
         write_csv(target / "not-marked.csv", not_marked, form, private=True)
         slips: list[tuple[Cell, ...]] = [("exercise", "slip", "learners", "what was said")]
         for each in self.figures.exercises:
-            slips += [(each.exercise.name, slip.name, slip.count, slip.said) for slip in each.slips]
+            slips += [
+                (each.exercise.name, slip.name, slip.count, with_decimals(slip.said, form.decimal))
+                for slip in each.slips
+            ]
         sheets: list[tuple[str, Sequence[Sequence[Cell]]]] = [
             ("Marks", self._rows),
             ("Not marked", not_marked),

@@ -20,7 +20,7 @@ from gainlib.classroom.run import mark_class
 from gainlib.errors import GainError
 from gainlib.exercises import author_answer
 
-from .conftest import GAIN, TRIM
+from .conftest import EXERCISE, GAIN, TRIM
 
 ROSTER = (
     RosterLine(id="a-01", name="Ada Quill", mail="ada@school.example", group="Tuesday", more={"Seat": "7/2"}),
@@ -126,6 +126,28 @@ def test_marks_csv_is_written_as_the_class_file_asks(handed):
     done = mark_class(handed.folder, handed.file, feedback="none")
     rows = table((done.out / "marks.csv").read_bytes(), "\t")
     assert rows[1][rows[0].index("percent")] == "100,0"
+
+
+def test_sentences_have_the_decimal_sign_of_their_file_and_the_teachers_stand_as_written(handed):
+    text = handed.file.read_text(encoding="utf-8")
+    more = f"""csv = {{ separator = ";", decimal = "," }}
+corrections = [
+  {{ learner = "a-01", exercise = "{EXERCISE}", points = 3.5, remark = "See sheet 2.5." }},
+]
+"""
+    handed.file.write_text(text.replace("exercises = [", f"{more}exercises = [", 1), encoding="utf-8")
+    column = 'columns = [ { heading = "Said", holds = "comment" }, { heading = "Points", holds = "total" } ]\n'
+    for sign, other in (",.", ".,"):
+        done = sent(handed, f'csv = {{ separator = ";", decimal = "{sign}" }}\n{column}')
+        (_, ada, bo, *_) = table((done.out / "grades-office.csv").read_bytes(), ";")
+        shout = f"3{sign}5 of 5"
+        assert ada == [f"{shout} points. Leave room for the shout: {shout}. See sheet 2.5.", f"3{sign}5"]
+        assert re.search(rf"−\d+{re.escape(sign)}\d dBFS", bo[0])
+        assert not re.search(rf"\d{re.escape(other)}\d", bo[0])
+    rows = table((done.out / "marks.csv").read_bytes(), ";")
+    assert rows[1][rows[0].index("remarks")] == (
+        f"{EXERCISE}: 3,5 points by the teacher (5 measured). {EXERCISE}: See sheet 2.5."
+    )
 
 
 def test_pages_are_named_as_the_profile_says_and_stay_in_their_archive(handed):
