@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from gainlib.classroom.class_file import RosterLine
@@ -41,11 +41,13 @@ class AnonymousMarks(Marks):
         """The code of each learner in the place of a name."""
         return {code: code for code in self.class_file.codes.values()}
 
-    def lines(self) -> Iterator[LearnerMark]:
-        """The mark line of each learner under their code, in the order of the codes."""
-        by_code = sorted(self.learners(), key=lambda each: self.shown_id(each[0]))
-        for learner_id, name in by_code:
-            yield self._hidden(self.line(learner_id, name))
+    def learners(self) -> list[tuple[str, str]]:
+        """Id and name, in the order of the codes."""
+        return sorted(super().learners(), key=lambda each: self.shown_id(each[0]))
+
+    def line(self, learner_id: str, name: str) -> LearnerMark:
+        """The mark line of one learner, under their code."""
+        return self._hidden(super().line(learner_id, name))
 
     def _hidden(self, line: LearnerMark) -> LearnerMark:
         code = self.shown_id(line.learner_id)

@@ -135,18 +135,16 @@ def mark_class(
             marks = AnonymousMarks.of(marks)
         changes = Changes(store)
         sending = [Grades(marks, profile, name) for name, profile in profiles.items()]
-        results = _Results(marks, target, [changes.note, *(each.add for each in sending)] if not anonymous else [])
+        pages = _Pages(marks, target / "feedback", feedback == "light") if feedback != "none" else None
+        note = [changes.note, *(each.add for each in sending)] if not anonymous else []
+        results = _Results(marks, target, [*note, *([pages.note] if pages else [])])
         results.write()
         if not anonymous:
             changes.keep(datetime.now(UTC))
             atomic_write(target / "changes.html", changes_page(store, of_class.title), private=True)
-        pages = 0
-        if feedback != "none":
-            wrong: list[tuple[str, str]] = []
-            pages = _feedback(marks, target / "feedback", feedback == "light", workers, cluster, on_progress, wrong)
-            if wrong:
-                results.without += wrong
-                results.write()
+        if pages and (wrong := pages.write(workers, cluster, on_progress)):
+            results.without += wrong
+            results.write()
         own = file_names(learner_id for learner_id, _ in marks.learners())
         pages_of = {each: target / "feedback" / f"for-{name}.html" for each, name in own.items()}
         there = {each: page for each, page in pages_of.items() if page.is_file()}
@@ -154,7 +152,7 @@ def mark_class(
     figures = results.figures
     return Marking(
         target, figures.learners, figures.handed_in, marks.answers, marks.marked_before,
-        len(results.without) - results.superseded, results.superseded, pages,
+        len(results.without) - results.superseded, results.superseded, pages.count if pages else 0,
         len(figures.unusable), len(figures.to_look_at), len({each.learner_id for each in changes.found}),
         tuple(each.name for each in sent), edition_of(of_class, marks.exercises), edition_given_out(source),
         sum(why == EARLIER for _, why in results.without),
@@ -218,9 +216,59 @@ class _Results:
         atomic_write(target / "report.html", report, private=True)
 
 
-def _kept(folder: Path, work: PageWork) -> str:
-    """By what name the store knows a page; that of a learner with a code is another one."""
-    return work.file if folder.parent.name != ANONYMOUS else f"{ANONYMOUS}/{work.file}"
+class _Pages:
+    """The feedback pages of a marking: each mark line is noted, then the pages that are not there yet are written.
+
+    `count` is of how many learners there is one. Of a line nothing is kept, so that of a page that is to be written is
+    worked out again, which takes a hundredth of the time that the page does.
+    """
+
+    def __init__(self, marks: Marks, folder: Path, light: bool) -> None:
+        self._marks, self._folder, self._light = marks, folder, light
+        self._names = file_names(marks.shown_id(learner_id) for learner_id, _ in marks.learners())
+        self._to_do: list[str] = []
+        self.count = 0
+
+    def note(self, line: LearnerMark) -> None:
+        """Note whether a page is to be written: for all who have points, unless one is there, made from the same."""
+        if not line.has_points:
+            return
+        self.count += 1
+        file = f"for-{self._names[line.learner_id]}.html"
+        made = self._marks.store.page(self._kept(file)) if (self._folder / file).is_file() else ""
+        if not made or made != self._work(line).digest:
+            self._to_do.append(line.learner_id)
+
+    def write(self, workers: int, cluster: str, on_progress: OnProgress) -> list[tuple[str, str]]:
+        """Write them, and give what could not be written and why: an earlier page of it tells other marks, and goes."""
+        marks, wrong = self._marks, list[tuple[str, str]]()
+        if self._light:
+            atomic_write(self._folder / SCRIPT, bokeh_script(), make_folder=True)
+        learners = {marks.shown_id(each[0]): each for each in marks.learners()}
+        works = (self._work(marks.line(*learners[each])) for each in self._to_do)
+        of, there = self.count, self.count - len(self._to_do)
+        made = run_on_workers(feedback_pages, works, workers=workers, cluster=cluster)
+        for done, (work, page) in enumerate(made, start=there + 1):
+            text, fault = page or ("", "it could not be made: the worker that had it ended, twice.")
+            if fault:
+                wrong.append((f"feedback/{work.file}", fault))
+                (self._folder / work.file).unlink(missing_ok=True)
+                self.count -= 1
+            else:
+                atomic_write(self._folder / work.file, text, private=True, make_folder=True)
+                marks.store.add_page(self._kept(work.file), work.digest)
+                marks.store.write()
+            on_progress("writing feedback", done, of)
+        on_progress("writing feedback", of, of)
+        return wrong
+
+    def _work(self, line: LearnerMark) -> PageWork:
+        file = f"for-{self._names[line.learner_id]}.html"
+        return PageWork.of(line, self._marks.class_file.title, file, self._light)
+
+    def _kept(self, file: str) -> str:
+        """By what name the store knows a page; that of a learner with a code is another one."""
+        return file if self._folder.parent.name != ANONYMOUS else f"{ANONYMOUS}/{file}"
 
 
 def _given(marks: Marks) -> Iterator[list[MarkedAnswer]]:
@@ -251,49 +299,3 @@ def _fits(marks: Marks, mine: MarkedAnswer, theirs: MarkedAnswer) -> bool:
         if found.get("kept", True):
             marks.store.add_mark(work.key, found)
     return bool(found.get("passed"))
-
-
-def _feedback(
-    marks: Marks,
-    folder: Path,
-    light: bool,
-    workers: int,
-    cluster: str,
-    on_progress: OnProgress,
-    wrong: list[tuple[str, str]],
-) -> int:
-    """Write the page of all who handed in, unless one is there, made from the same; gives how many there are.
-
-    A page that cannot be made is noted in `wrong`, and an earlier one of it is taken away, since it tells other marks.
-    """
-    names = file_names(marks.shown_id(learner_id) for learner_id, _ in marks.learners())
-    if light:
-        atomic_write(folder / SCRIPT, bokeh_script(), make_folder=True)
-    count = 0
-
-    def to_do() -> Iterator[PageWork]:
-        nonlocal count
-        for line in marks.lines():
-            if not line.has_points:
-                continue
-            count += 1
-            work = PageWork.of(line, marks.class_file.title, f"for-{names[line.learner_id]}.html", light)
-            if marks.store.page(_kept(folder, work)) == work.digest and (folder / work.file).is_file():
-                on_progress("writing feedback", count, 0)
-                continue
-            yield work
-
-    made = run_on_workers(feedback_pages, to_do(), workers=workers, cluster=cluster)
-    for done, (work, page) in enumerate(made, start=1):
-        text, fault = page or ("", "it could not be made: the worker that had it ended, twice.")
-        if fault:
-            wrong.append((f"feedback/{work.file}", fault))
-            (folder / work.file).unlink(missing_ok=True)
-            count -= 1
-        else:
-            atomic_write(folder / work.file, text, private=True, make_folder=True)
-            marks.store.add_page(_kept(folder, work), work.digest)
-            marks.store.write()
-        on_progress("writing feedback", done, 0)
-    on_progress("writing feedback", count, count)
-    return count

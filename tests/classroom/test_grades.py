@@ -77,15 +77,31 @@ def test_a_grade_is_the_share_on_its_scale_halves_up(share, grade, wanted):
     assert str(made.of(share)) == wanted
 
 
-def test_a_mark_line_is_worked_out_once_for_the_sheet_and_every_profile(handed, monkeypatch):
+def test_a_mark_line_is_worked_out_once_for_the_sheet_every_profile_and_pages_that_are_there(handed, monkeypatch):
     made, line = [], Marks.line
     monkeypatch.setattr(Marks, "line", lambda self, *of: made.append(of[0]) or line(self, *of))
     profiles = [handed.home / f"{name}.toml" for name in ("office", "other")]
     for each in profiles:
         each.write_text(PROFILE + 'columns = [ { heading = "Id", holds = "id" } ]\n', encoding="utf-8")
-    done = mark_class(handed.folder, handed.file, grades=profiles, feedback="none")
+    every = [each.id for each in ROSTER]
+
+    def worked_out(**how):
+        made.clear()
+        done = mark_class(handed.folder, handed.file, **how)
+        return done, list(made)
+
+    done, first = worked_out(grades=profiles)
     assert done.sent == ("grades-office.csv", "grades-other.csv")
-    assert made == [each.id for each in ROSTER]
+    assert (done.pages, first) == (2, [*every, "a-01", "a-02"])  # the two pages that were written
+    done, again = worked_out(grades=profiles)
+    assert (done.pages, again) == (2, every)
+    (done.out / "feedback" / "for-a-02.html").unlink()
+    done, lost = worked_out()
+    assert (done.pages, lost) == (2, [*every, "a-02"])
+    by_code = sorted(every, key=handed.class_file.codes.__getitem__)
+    pages = [each for each in by_code if each in ("a-01", "a-02")]
+    assert worked_out(anonymous=True)[1] == [*by_code, *pages]
+    assert worked_out(anonymous=True)[1] == by_code
 
 
 def test_columns_go_in_the_form_that_is_asked_for(handed):
