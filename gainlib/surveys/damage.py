@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -33,6 +33,9 @@ _HARD_SHARE, _LESS_STEEP_SHARE = 0.3, 0.2
 """Where the sound comes back so hard, it need be but so steep before: no fade is."""
 _ON_SECONDS, _LEAST_STEEP_SHARE = 0.5, 0.05
 """Less steep yet where it had gone on so long without a rest: beats and staccato notes rest more often."""
+_SWING_LIKENESS, _SWING_DB, _SWING_REST_DB = 0.9, 2.0, -12.0
+"""A wave that lies flat where it ends was cut off there, if it is as high as a period before, and does not rest there.
+A fade of 3 ms and more leaves it lower."""
 _LONGEST_SMOOTH_SECONDS = 0.1
 """Between two zero crossings a longer silence may be a rest between tones that were made to begin and end there."""
 _LONGEST_GAP_SECONDS = 3.5  # after Mühlbauer's upper bound for gaps: what is longer is a pause, or the end
@@ -103,6 +106,7 @@ class _Edge:
     level: float = 0.0
     above: float = 0.0
     steepness: float = 0.0
+    in_swing: bool = False
 
     @property
     def jump(self) -> float:
@@ -114,7 +118,7 @@ class _Edge:
 
     @property
     def steep(self) -> bool:
-        return self.steepness >= _SLOPE_SHARE
+        return self.steepness >= _SLOPE_SHARE or self.in_swing
 
     @classmethod
     def of(cls, sound: NDArray[np.floating], value: float, nearest: int) -> _Edge:
@@ -124,7 +128,36 @@ class _Edge:
         bends = np.diff(sound, append=value)
         whole = _rms(bends)
         steepness = _rms(bends[-nearest:]) / whole if len(sound) > 2 * nearest and whole > 0.0 else 0.0
-        return cls(_level(sound), float(sound[-1]) - value, steepness)
+        edge = cls(_level(sound), float(sound[-1]) - value, steepness)
+        if edge.level < ratio_from_db(_SOUNDING_DBFS) or edge.torn or edge.steep:
+            return edge
+        return replace(edge, in_swing=_in_swing(sound))
+
+
+def _in_swing(sound: NDArray[np.floating]) -> bool:
+    """Whether sound is up to its end, the last sample, what it was a period before: no fade leaves it so."""
+    width = len(sound) // 5
+    nearest, longest = width // 4, len(sound) // 2
+    if nearest < 8:
+        return False
+    sound = sound.astype(np.float64) - sound.mean()
+    last = sound[-width:]
+    # The latest first: a lag of one sample, of two, and so on.
+    before = np.lib.stride_tricks.sliding_window_view(sound[-width - longest : -1], width)[::-1]
+    powers = np.einsum("wn,wn->w", before, before)
+    alike = before @ last / np.sqrt(powers * np.dot(last, last) + 1e-30)
+    turned = alike < 0.0
+    if not turned.any():
+        return False
+    turn = int(turned.argmax())
+    best = turn + int(alike[turn:].argmax())
+    if alike[best] < _SWING_LIKENESS:
+        return False
+    end, was = last[-nearest:], before[best][-nearest:]
+    if _rms(end) < _rms(last) * ratio_from_db(_SWING_REST_DB):
+        return False
+    most = ratio_from_db(_SWING_DB)
+    return all(a <= most * b and b <= most * a for a, b in ((_rms(last), _rms(before[best])), (_rms(end), _rms(was))))
 
 
 def _stands_still(before: NDArray[np.floating], value: float, jump: float) -> bool:
@@ -146,17 +179,17 @@ class DamageMeter:
 
     A *drop-out* is a stretch of 1 ms to 3.5 s at one value (zero, or frozen at another) that tears a wave in the
     middle: the last sample before it stands a tenth and more of the sound's RMS away (behind a fade it does not), or
-    the sound is as steep up to there as it was, and ends torn or, within 0.1 s, just so without turning back (frozen at
-    another value, a tenth as steep will do, and longer than 25 ms also on a crest); or it is half as steep, or an
-    eighth where nothing rested for 0.5 s, and comes back with a jump of 0.3 of its RMS; and the sound goes on
-    afterwards. A *repeated* block is a stretch of one of the usual buffer lengths that equals, bit for bit, the one
-    before it, and neither more nor less than that. A *click* is up to 4 samples (3 below 16 kHz) that a prediction from
-    both sides (24 coefficients) misses by 14 times what it misses around, and without which 0.92 of the power of what
-    it misses there is gone, alone within 30 ms. A *cut* is sound that stops in the middle of a wave, torn or steep, and
-    is followed by nothing but digital silence, or by the end of the file, or that is there in full with the file's
-    first sample and does not rise from zero there. Sound each of whose samples is held for several stands still by
-    itself and is none of these. All bounds are this course's own; the benchmark of faults prints how often each is
-    right.
+    the sound is as steep up to there as it was, or as high as a period before, and ends torn or, within 0.1 s, just so
+    without turning back (frozen at another value, a tenth as steep will do, and longer than 25 ms also on a crest); or
+    it is half as steep, or an eighth where nothing rested for 0.5 s, and comes back with a jump of 0.3 of its RMS; and
+    the sound goes on afterwards. A *repeated* block is a stretch of one of the usual buffer lengths that equals, bit
+    for bit, the one before it, and neither more nor less than that. A *click* is up to 4 samples (3 below 16 kHz) that
+    a prediction from both sides (24 coefficients) misses by 14 times what it misses around, and without which 0.92 of
+    the power of what it misses there is gone, alone within 30 ms. A *cut* is sound that stops in the middle of a wave,
+    torn, steep or as high as a period before, and is followed by nothing but digital silence, or by the end of the
+    file, or that is there in full with the file's first sample and does not rise from zero there. Sound each of whose
+    samples is held for several stands still by itself and is none of these. All bounds are this course's own; the
+    benchmark of faults prints how often each is right.
     """
 
     def __init__(self, rate_hz: int, channels: int) -> None:
@@ -321,8 +354,10 @@ class DamageMeter:
         if len(edge) < self._wide:
             return False
         level, last = _level(edge), _rms(edge[-near:] - edge.mean())
-        if level < ratio_from_db(_EDGE_LEAST_DBFS) or last < level * ratio_from_db(_EDGE_DB):
+        if level < ratio_from_db(_EDGE_LEAST_DBFS):
             return False
+        if last < level * ratio_from_db(_EDGE_DB):
+            return _in_swing(edge)
         beside = _Edge.of(edge, 0.0, self._steep)
         return beside.torn or beside.steep
 

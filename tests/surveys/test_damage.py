@@ -141,6 +141,37 @@ def test_a_wave_that_stops_on_its_zero_crossing_is_cut(voice):
     assert ("cut", start) in [(each.kind, each.start) for each in damage(planted)]
 
 
+def flat_wave(rate_hz, seconds=1.0):
+    """A wave of 125 Hz that lies flat on its zero, neither high nor steep there, for whole periods."""
+    time = np.arange(round(seconds * rate_hz)) / rate_hz
+    return (0.3 * np.sin(2 * np.pi * 125 * time) ** 5)[:, None]
+
+
+@pytest.mark.parametrize("rate_hz", [8_000, 48_000])
+@pytest.mark.parametrize(("fade_ms", "told"), [(0, True), (5, False), (20, False)])
+def test_a_wave_that_lies_flat_where_it_stops_or_begins_is_cut_where_it_is_what_it_was_a_period_before(
+    rate_hz, fade_ms, told
+):
+    wave = flat_wave(rate_hz)
+    fade = np.linspace(0.0, 1.0, round(fade_ms / 1000 * rate_hz))[:, None]
+    wave[: len(fade)] *= fade
+    wave[len(wave) - len(fade) :] *= fade[::-1]
+    begun = [(each.kind, each.start) for each in damage(wave, rate_hz=rate_hz)]
+    assert begun == ([("cut", 0), ("cut", len(wave))] if told else [])
+    stopped = np.concatenate((np.zeros_like(wave), wave, np.zeros_like(wave)))
+    found = damage(stopped, rate_hz=rate_hz)
+    assert [each.kind for each in found] == (["cut"] if told else [])
+    assert all(abs(each.start - 2 * len(wave)) <= rate_hz // 1000 for each in found)
+
+
+@pytest.mark.parametrize("rate_hz", [8_000, 48_000])
+def test_two_equal_hits_close_together_at_the_start_of_a_file_are_no_cut(rate_hz):
+    time = np.arange(rate_hz // 80) / rate_hz
+    hit = np.sin(2 * np.pi * 900 * time) * np.exp(-(((time - 0.006) / 0.0015) ** 2))
+    hits = np.concatenate((np.tile(hit, 2), np.zeros(rate_hz // 4)))[:, None]
+    assert damage(0.3 * hits, rate_hz=rate_hz) == []
+
+
 @pytest.mark.parametrize("over_db", [3.0, 6.0])
 def test_a_clipped_bass_below_a_whole_peak_does_not_freeze(making, over_db):
     # Its tops stand still for a millisecond and more, and the wave turns back there.
