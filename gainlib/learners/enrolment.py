@@ -6,6 +6,7 @@ import contextlib
 import json
 import os
 import shutil
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -32,7 +33,7 @@ from gainlib.learners.naming import require_text
 from gainlib.learners.progress import Progress
 from gainlib.learners.start_file import StartFile, read_start_file
 from gainlib.state import state_folder
-from gainlib.storage import append_line, atomic_write, given_path, held_alone
+from gainlib.storage import append_line, atomic_write, given_path, held_alone, is_settled
 from gainlib.storage.foreign import read_json, read_text, toml_table
 from gainlib.text import counted, moment_in_words, path_text
 
@@ -384,12 +385,12 @@ def _on_hub(source: Path, user: str, folder: Path | None) -> Enrolment:
 
 
 def _stamp(file: Path) -> tuple[int, int]:
-    """What tells whether a file was written anew."""
+    """What tells whether a file was written anew; while its date cannot tell that, what no other look gives."""
     try:
         found = file.stat()
     except FileNotFoundError:
         return _NOT_THERE
-    return found.st_size, found.st_mtime_ns
+    return found.st_size, found.st_mtime_ns if is_settled(found) else -time.time_ns()
 
 
 def _is_on_a_server(file: Path) -> bool:

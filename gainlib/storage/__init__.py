@@ -6,6 +6,7 @@ its owner's alone where it is `private`. Text in a table is never computed by th
 - `atomic`: `atomic_write`, `atomic_path` where a library wants a path, `atomic_files` for a set
 - `lines`: a file that grows by a line at a time, and who may write alone
 - `paths`: a path as somebody gives it
+- `dates`: whether the date of a file tells that it was written anew
 - `tables`: CSV and XLSX
 - `toml_text`: values as TOML writes them
 - `foreign`: the one reader of TOML and the one of JSON; a file from anybody is read by it
@@ -16,6 +17,7 @@ its owner's alone where it is `private`. Text in a table is never computed by th
 """
 
 from gainlib.storage.atomic import atomic_files, atomic_path, atomic_write, fault_of_disk
+from gainlib.storage.dates import is_settled
 from gainlib.storage.lessons import (
     find_lesson,
     lesson_files,
@@ -32,6 +34,7 @@ from gainlib.storage.toml_text import toml_key, toml_value
 
 __all__ = [
     "Cell", "append_line", "atomic_files", "atomic_path", "atomic_write", "bundled", "bundled_folder", "csv_text",
-    "fault_of_disk", "find_lesson", "given_path", "held_alone", "lesson_files", "lesson_heading", "lesson_name",
-    "lesson_number", "page_with_a_cell", "plain_cell", "toml_key", "toml_value", "write_csv", "write_workbook",
+    "fault_of_disk", "find_lesson", "given_path", "held_alone", "is_settled", "lesson_files", "lesson_heading",
+    "lesson_name", "lesson_number", "page_with_a_cell", "plain_cell", "toml_key", "toml_value", "write_csv",
+    "write_workbook",
 ]  # fmt: skip

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from gainlib.state import made_private, state_folder
+from gainlib.storage import is_settled
 from gainlib.surveys.stem import Stem
 
 __all__ = ["FileWork", "KeptStems"]
@@ -33,6 +34,8 @@ CREATE TABLE IF NOT EXISTS stems (
 class FileWork:
     """One file to be measured: as it was found here, and by which gainlib (a digest of its sources).
 
+    Where it is not `settled`, another that is written in its place at once could look the same, so it is not kept.
+
     >>> FileWork("bass.wav", "bass", 4, 0, "0123456789abcdef").name
     'bass'
     """
@@ -42,6 +45,7 @@ class FileWork:
     size: int
     modified_ns: int
     engine: str
+    settled: bool = True
 
     @classmethod
     def of(cls, path: Path, name: str, engine: str) -> FileWork:
@@ -50,7 +54,7 @@ class FileWork:
             found = path.stat()
         except OSError:
             return cls(os.fspath(path), name, 0, 0, engine)
-        return cls(os.fspath(path), name, found.st_size, found.st_mtime_ns, engine)
+        return cls(os.fspath(path), name, found.st_size, found.st_mtime_ns, engine, is_settled(found))
 
     @functools.cached_property
     def key(self) -> bytes:
@@ -87,8 +91,8 @@ class KeptStems:
 
     def add(self, work: FileWork, stem: Stem) -> None:
         """Keep a stem; it is written when the survey has taken some time already."""
-        if stem.file_bytes != work.size:
-            return  # it changed while it was measured
+        if not work.settled or stem.file_bytes != work.size:
+            return  # the latter where it changed while it was measured
         with self._lock:
             self._waiting.append((work, stem))
             if time.monotonic() - self._last_write >= _SECONDS_BETWEEN_WRITES:

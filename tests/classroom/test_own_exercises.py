@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 import shutil
+import time
 from pathlib import Path
 
 import numpy as np
@@ -143,6 +145,7 @@ def test_each_that_is_set_has_a_page_that_opens_it_by_its_name(own, tmp_path):
 
 def test_one_that_cannot_be_read_hinders_no_other(own, tmp_path):
     course = tmp_path / "course"
+    os.utime(own[1], (1e9, 1e9))  # so it is not looked into again
     enrol(course, own[1], "a-01")
     answered(course, load(EXERCISE))
     shutil.rmtree(course / ".gainlib" / "class-exercises")
@@ -183,6 +186,24 @@ def test_what_the_teacher_changes_arrives_where_the_start_file_lies_on_a_share(o
     assert "much too hot" in find_own(course).spec.brief
     assert (course / "set-by-your-teacher" / "levels" / "two-tracks.ipynb").is_file()
     assert "Answered in an earlier version of the exercise: “A hot hum”. Answer it again," in hand_in(course).text
+
+
+def test_a_change_arrives_also_where_the_disk_gives_it_the_date_and_size_of_what_it_replaces(own, tmp_path):
+    for_all, course = own[1], tmp_path / "course"
+    ahead = int(time.time()) + 60  # by the clock of a disk that has not gone on since
+
+    def lies(*, points):
+        rewrite(for_all, (f"points = {points - 1}", f"points = {points}"))
+        os.utime(for_all, (ahead, ahead))
+        return for_all.stat().st_size
+
+    size = lies(points=6)
+    enrol(course, for_all, "a-01")
+    for points in (7, 8):
+        assert lies(points=points) == size
+        assert brought_up_to_date(course).changes == (f"“Leave room for the shout” is worth {points} points now.",)
+    os.utime(for_all, (1e9, 1e9))
+    assert brought_up_to_date(course).stamp == enrolled(course).stamp == brought_up_to_date(course).stamp
 
 
 def find_own(course):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -12,7 +13,7 @@ from gainlib.classroom.start_files import write_start_files
 from gainlib.cli.joining import join
 from gainlib.exercises import author_answer, check, load
 from gainlib.learners.course_folder import install_lessons
-from gainlib.learners.enrolment import brought_up_to_date, enrol, own_variant
+from gainlib.learners.enrolment import brought_up_to_date, enrol, enrolled, own_variant
 from gainlib.learners.progress import Progress
 from gainlib.learners.submission import hand_in
 
@@ -27,6 +28,7 @@ def course(tmp_path, monkeypatch):
     install_lessons(folder, "1", only="start-here")
     people = [RosterLine(id="a-01", name="Ada <Quill>")]
     file, for_all = new_class(tmp_path / "a", title="Group A", roster=people, exercises=SET, due=DUE)
+    os.utime(for_all, (1e9, 1e9))  # what lies there for a while is not looked into again
     enrol(folder, for_all, "a-01")
     monkeypatch.chdir(folder)
     return folder, file
@@ -88,10 +90,10 @@ def test_points_are_those_of_the_class_and_what_is_for_practice_counts_to_none(c
     assert [each.role for each in work.exercises] == ["required", "required", "optional"]
     assert (work.exercises[1].points, work.exercises[1].out_of) == (20.0, 20.0)
     assert f"Passed: 1 of 2. Points: 20 of {20 + load(SET[0]).out_of:g}." in work.sentence
-    today = work.now.astimezone()
+    day = enrolled(folder).changed.astimezone()  # by now it may be another
     assert work.news == (
-        f"Changed on {today.day} {today:%B}: “Leave room for the shout” is worth 20 points now.",
-        f"Changed on {today.day} {today:%B}: “Where did it clip?” is for practice and does not count now.",
+        f"Changed on {day.day} {day:%B}: “Leave room for the shout” is worth 20 points now.",
+        f"Changed on {day.day} {day:%B}: “Where did it clip?” is for practice and does not count now.",
     )
 
 

@@ -7,6 +7,7 @@ import os
 import signal
 import subprocess
 import sys
+import time
 from concurrent.futures import FIRST_COMPLETED, wait
 
 import pytest
@@ -24,7 +25,8 @@ from gainlib.surveys.survey import survey
 def stems(tmp_path, making):
     """A folder of five stems, the longest first in order of name."""
     for number, name in enumerate("abcde"):
-        making.save(tmp_path / "stems" / f"{name}.wav", making.noise(number, 3.0 - 0.3 * number))
+        path = making.save(tmp_path / "stems" / f"{name}.wav", making.noise(number, 3.0 - 0.3 * number))
+        os.utime(path, (1e9, 1e9))  # exported a while ago
     return tmp_path / "stems"
 
 
@@ -118,6 +120,16 @@ def test_a_store_that_cannot_be_read_is_as_if_there_was_none(stems, ended, measu
     KeptStems().file.unlink()
 
 
+def test_a_stem_that_was_exported_this_very_moment_is_not_kept(stems):
+    path, now = stems / "a.wav", int(time.time()) + 60
+    os.utime(path, (now, now))
+    work, stem = FileWork.of(path, "a", "0" * 16), measure_stem(path, "a")
+    store = KeptStems()
+    store.add(work, stem)
+    assert store.leave()
+    assert KeptStems().of(work) is None
+
+
 def test_a_short_survey_writes_nothing(stems, monkeypatch):
     monkeypatch.setattr(KeptStems, "_write", lambda store: pytest.fail("it wrote"))
     assert survey(stems).whole
@@ -125,6 +137,7 @@ def test_a_short_survey_writes_nothing(stems, monkeypatch):
 
 STOPPING = """
 import sys
+import time
 from gainlib.surveys import kept
 from gainlib.surveys.survey import survey
 kept.KEPT_AFTER_SECONDS = kept._SECONDS_BETWEEN_WRITES = 0.0
