@@ -10,7 +10,7 @@ from pathlib import Path, PurePosixPath
 from gainlib.errors import GainError
 from gainlib.exercises import exercise_names
 from gainlib.exercises.collection import entry
-from gainlib.learners.course_folder import chosen_lessons, course_folder, laid_name
+from gainlib.learners.course_folder import chosen_lessons, course_folder, laid_name, newer_beside
 from gainlib.learners.enrolment import brought_up_to_date
 from gainlib.learners.media_choice import told_of_media
 from gainlib.learners.progress import Progress
@@ -188,13 +188,13 @@ def contents() -> Contents:
         if chosen and name not in chosen:
             continue
         own = laid_name(folder, file.name)
-        newer = sorted(folder.glob(f"{Path(own).stem} (new in *).ipynb"), key=lambda each: each.stat().st_mtime)
+        newer = newer_beside(folder, own)
         title, minutes = lesson_heading(file)
         lessons.append(
             Lesson(
                 title=title,
                 link=_link(folder, own),
-                newer=_link(folder, newer[-1].name) if newer else "",
+                newer=_link(folder, newer) if newer else "",
                 minutes=minutes,
                 tasks=tuple(
                     Task(each.name, each.title, progress.passed(each.name), best[0], each.out_of)

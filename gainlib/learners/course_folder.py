@@ -23,7 +23,9 @@ from gainlib.storage import (
 from gainlib.storage.foreign import LARGEST_NOTEBOOK_BYTES, json_value, read_json
 from gainlib.text import reason_of
 
-__all__ = ["InstallReport", "chosen_lessons", "course_folder", "install_lessons", "laid_name", "lesson_file"]
+__all__ = [
+    "InstallReport", "chosen_lessons", "course_folder", "install_lessons", "laid_name", "lesson_file", "newer_beside",
+]  # fmt: skip
 
 MARK = ".gainlib"
 MANIFEST = "course.json"
@@ -203,6 +205,19 @@ def _beside(target: Path, version: str, digest: str) -> Path:
         if beside.is_file() and _digest(beside.name, beside.read_bytes()) == digest:
             return beside
         count += 1
+
+
+def newer_beside(home: Path, name: str) -> str:
+    """The file in a learner's folder that holds the newest version of a lesson which was changed; empty for none.
+
+    >>> newer_beside(Path("no-such-folder"), "contents.ipynb")
+    ''
+    """
+    found = sorted(home.glob(f"{Path(name).stem} (new in *).ipynb"), key=lambda each: (each.stat().st_mtime, each.name))
+    offered = _manifest(home / MARK / MANIFEST).get(name, {}).get("offered") if found else None
+    as_offered = [each for each in found if _digest(name, each.read_bytes()) == offered]
+    # What a learner changed as well is known by its date alone.
+    return (as_offered or found)[-1].name if found else ""
 
 
 def _course_files(source: Path) -> list[str]:

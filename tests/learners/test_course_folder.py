@@ -17,7 +17,7 @@ import gainlib as gl
 from gainlib.errors import GainError
 from gainlib.exercises import author_answer, check, load
 from gainlib.learners.contents import Contents, Lesson, Task, contents
-from gainlib.learners.course_folder import MANIFEST, MARK, install_lessons, lesson_file
+from gainlib.learners.course_folder import MANIFEST, MARK, install_lessons, lesson_file, newer_beside
 from gainlib.learners.jupyter_server import server_command
 from gainlib.learners.progress import Progress
 from gainlib.storage import bundled_folder, lesson_files, lesson_number
@@ -92,6 +92,22 @@ def test_a_changed_lesson_stays_and_the_newer_one_is_laid_beside_it_once(course,
     beside.unlink()
     assert "up to date" in install_lessons(own, "0.2", course).text
     assert not beside.exists()
+
+
+def test_the_newest_of_several_versions_is_what_was_laid_last_whenever_they_were_written(course, own):
+    install_lessons(own, "0.1", course)
+    (own / LESSON).write_text("mine")
+    assert newer_beside(own, LESSON) == ""
+    laid = {}
+    for version in ("0.9", "0.10", "0.8"):
+        (course / LESSON).write_text(f"as {version} has it")
+        install_lessons(own, version, course)
+        laid[version] = own / f"{LESSON[:-6]} (new in {version}).ipynb"
+        for at, each in enumerate(laid.values()):
+            os.utime(each, (1e9 - at, 1e9 - at))  # as they lie in a copy that went through them in its own order
+        assert newer_beside(own, LESSON) == laid[version].name
+    laid["0.8"].write_text("mine as well")
+    assert newer_beside(own, LESSON) == laid["0.8"].name
 
 
 def notebook(source, **shown):
