@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import os
+import random
 import secrets
 import shutil
 import signal
@@ -86,14 +87,15 @@ def address(port: int, token: str, page: str = FIRST_PAGE) -> str:
 
 
 def free_port() -> int:
-    """A port on this computer that nobody uses now.
+    """A port on this computer that nobody uses now, below those that a system gives to whoever asks for any.
 
-    >>> 1024 <= free_port() <= 65535
+    A server takes seconds to listen at it, in which each kernel and each page that opens is given some of the latter.
+
+    >>> 20_000 <= free_port() < 32_000
     True
     """
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
+    # Linux gives those from 32768 on, macOS and Windows those from 49152 on (*published*: ip(7); RFC 6335, 6).
+    return next(filter(_is_free, random.sample(range(20_000, 32_000), 1_000)))
 
 
 def serve(
@@ -157,8 +159,10 @@ def serve(
                 beside.communicate()
             _stop(process)
             shutil.rmtree(place / "runtime", ignore_errors=True)
-    with contextlib.suppress(OSError):  # the window that would show it may be what was closed
+    try:
         say(f"{what} is closed.")
+    except OSError:  # the window that would show it may be what was closed
+        _say_nothing_more()
 
 
 @contextlib.contextmanager
@@ -207,6 +211,12 @@ def _answering(record: Path) -> tuple[int, str] | None:
     except (GainError, OSError, ValueError, KeyError, TypeError):
         return None
     return running
+
+
+def _say_nothing_more() -> None:
+    """Lead what is said to where nothing is, or Python tries again at its end and tells of a failure."""
+    with contextlib.suppress(OSError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _show(where: str, browser: bool, say: Callable[[str], object]) -> None:

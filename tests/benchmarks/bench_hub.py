@@ -19,7 +19,6 @@ import json
 import os
 import secrets
 import shutil
-import socket
 import statistics
 import subprocess
 import sys
@@ -37,6 +36,7 @@ import gainlib
 from gainlib.classroom import RosterLine, new_class
 from gainlib.classroom.run import mark_class
 from gainlib.exercises import author_answer, load
+from gainlib.learners.jupyter_server import free_port
 from gainlib.learners.start_file import read_start_file
 from gainlib.storage import lesson_files
 
@@ -70,12 +70,6 @@ AWAKE = [
     "--disable-backgrounding-occluded-windows",
 ]  # fmt: skip
 READY = "() => document.querySelector('.gainlib-bench') && !document.querySelector('.gainlib-page-line')"
-
-
-def free_port():
-    with socket.socket() as found:
-        found.bind(("127.0.0.1", 0))
-        return found.getsockname()[1]
 
 
 def signed_in(browser, base, name, password):

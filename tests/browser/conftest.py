@@ -12,7 +12,6 @@ import json
 import os
 import secrets
 import shutil
-import socket
 import subprocess
 import sys
 import time
@@ -27,6 +26,7 @@ import numpy as np
 import pytest
 from browser.processes import end_process
 
+from gainlib.learners.jupyter_server import free_port
 from gainlib.page import EXTENSIONS, course_digests
 from gainlib.widgets.assets import SHARED_URL
 
@@ -84,9 +84,7 @@ class Lab:
         for lesson in LESSONS.glob("*"):
             if lesson.is_file():
                 shutil.copy(lesson, self.root)
-        with socket.socket() as found:
-            found.bind(("127.0.0.1", 0))
-            port = found.getsockname()[1]
+        port = free_port()
         self.token = secrets.token_hex(16)
         self.base = f"http://127.0.0.1:{port}"
         settings = folder / "settings" / "@jupyterlab" / "apputils-extension"

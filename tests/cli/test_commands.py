@@ -75,8 +75,22 @@ def test_a_port_in_use_is_told(run, tmp_path):
     assert f"port {port} is in use" in err
 
 
+def test_a_free_port_is_in_nobodys_use(monkeypatch):
+    import random
+    import socket
+
+    from gainlib.learners.jupyter_server import free_port
+
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen(1)
+        first, free = taken.getsockname()[1], free_port()
+        monkeypatch.setattr(random, "sample", lambda ports, count: [first, free])
+        assert free_port() == free
+
+
 def test_a_server_that_does_not_start_is_one_sentence(run, tmp_path, monkeypatch):
-    command = [sys.executable, "-c", "import sys; print('first'); sys.exit('the reason.')"]
+    command = [sys.executable, "-c", "import sys; print('first', flush=True); sys.exit('the reason.')"]
     monkeypatch.setattr("gainlib.learners.jupyter_server.server_command", lambda folder, port: command)
     status, _, err = run("open", str(tmp_path / "own"), "--no-browser")
     assert status == 2
