@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import asyncio
 import functools
 import re
+import selectors
 import sys
 import tempfile
 from pathlib import Path
@@ -36,6 +38,7 @@ def _own_state(tmp_path_factory):
     """What gainlib and Jupyter keep for the user is kept for these tests, and nobody's own is touched."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("GAINLIB_STATE", str(tmp_path_factory.mktemp("state")))
+        patch.delenv("PYTHONUNBUFFERED", raising=False)  # what is said is kept back as on a user's computer
         yield
 
 
@@ -57,6 +60,35 @@ def run(monkeypatch, capsys):
             main()
         said = capsys.readouterr()
         return ended.value.code, said.out, said.err
+
+    return run_it
+
+
+class _NobodyWaits(asyncio.SelectorEventLoop):
+    """A loop whose clock stands, and goes on at once to where the next that waits is due."""
+
+    def __init__(self) -> None:
+        selector = selectors.DefaultSelector()
+        super().__init__(selector)
+        self._now, look = 0.0, selector.select
+
+        def select(timeout=None):
+            self._now += timeout or 0.0
+            return look(None if timeout is None else 0)
+
+        selector.select = select
+
+    def time(self) -> float:
+        return self._now
+
+
+@pytest.fixture
+def run_at_once():
+    """Run a coroutine by a clock of its own, so that no computer is too slow or too quick for it."""
+
+    def run_it(coroutine):
+        with asyncio.Runner(loop_factory=_NobodyWaits) as runner:
+            return runner.run(coroutine)
 
     return run_it
 

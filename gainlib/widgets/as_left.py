@@ -12,7 +12,6 @@ import contextlib
 import hashlib
 import json
 import os
-import time
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -48,7 +47,7 @@ class AsLeft:
         self.file = file
         self._state: Mapping[str, Any] = {}
         self._waits = False
-        self._written = -_PAUSE_SECONDS
+        self._next = 0.0
 
     @property
     def found(self) -> dict[str, Any]:
@@ -73,13 +72,16 @@ class AsLeft:
         try:
             loop = asyncio.get_running_loop()
             # What the move changes on the page goes first; a cell that is run next comes after this.
-            loop.call_later(max(0.0, self._written + _PAUSE_SECONDS - time.monotonic()), self._write)
+            loop.call_at(max(loop.time(), self._next), self._write_in, loop)
             self._waits = True
         except RuntimeError:  # outside a kernel nobody comes back to write
             self._write()
 
+    def _write_in(self, loop: asyncio.AbstractEventLoop) -> None:
+        self._waits, self._next = False, loop.time() + _PAUSE_SECONDS
+        self._write()
+
     def _write(self) -> None:
-        self._waits, self._written = False, time.monotonic()
         with contextlib.suppress(GainError, OSError, ValueError, TypeError):
             if self._state:
                 text = json.dumps(self._state, ensure_ascii=False, allow_nan=False) + "\n"

@@ -20,6 +20,7 @@ from hypothesis import strategies as st
 from IPython.core.events import EventManager, available_events
 
 import gainlib as gl
+from gainlib.flow.buffers import PAUSE_SECONDS
 from gainlib.views import Waveform
 from gainlib.widgets.cell_display import close_tree
 from gainlib.widgets.listening import CAUTION, CEILING_DBFS, listening_codes, matched_db, matched_words
@@ -341,8 +342,7 @@ def test_a_bench_that_a_cell_showed_rests_when_the_cell_has_run_and_moves_as_bef
     bench.close()
 
 
-def test_a_bench_rests_when_nothing_was_moved_for_a_while(session, monkeypatch):
-    monkeypatch.setattr("gainlib.widgets.resting.PAUSE_SECONDS", 0.2)
+def test_a_bench_rests_when_nothing_was_moved_for_a_while(session, run_at_once):
     shell = SimpleNamespace()
     shell.events = EventManager(shell, available_events)
     rest_in_pauses(shell)
@@ -353,12 +353,12 @@ def test_a_bench_rests_when_nothing_was_moved_for_a_while(session, monkeypatch):
         for gain_db in (30.0, 31.0, 32.0, 33.0):
             bench.move("preamp/gain_db", gain_db)
             shell.events.trigger("post_execute")
-            await asyncio.sleep(0.1)
+            await asyncio.sleep(PAUSE_SECONDS - 0.1)
             kept.append(bench.rendering.held_bytes)
-        await asyncio.sleep(0.3)
+        await asyncio.sleep(0.2)
         return kept
 
-    kept = asyncio.run(moved_and_left())
+    kept = run_at_once(moved_and_left())
     assert min(kept) > 0  # each move puts the pause off
     assert bench.rendering.held_bytes == 0
 

@@ -176,7 +176,7 @@ def test_where_nothing_can_be_written_a_move_goes_on(course, monkeypatch):
     assert files(course) == []
 
 
-def test_during_a_drag_the_last_place_is_written_and_not_each(tmp_path, monkeypatch):
+def test_during_a_drag_the_last_place_is_written_and_not_each(tmp_path, monkeypatch, run_at_once):
     written = []
     monkeypatch.setattr("gainlib.widgets.as_left.atomic_write", lambda file, text, **_: written.append(text))
     place = AsLeft(tmp_path / "bench.json")
@@ -184,12 +184,12 @@ def test_during_a_drag_the_last_place_is_written_and_not_each(tmp_path, monkeypa
     async def drag():
         for step in range(100):
             place.keep({"trim/gain_db": float(step)})
-            await asyncio.sleep(0)
-        while json.loads(written[-1])["trim/gain_db"] < 99.0:
             await asyncio.sleep(0.01)
+        await asyncio.sleep(1.0)
 
-    asyncio.run(drag())
-    assert 1 <= len(written) <= 3
+    run_at_once(drag())
+    assert len(written) == 5  # at the start of that second, three times in it, and what stands at its end
+    assert json.loads(written[-1])["trim/gain_db"] == 99.0
 
 
 def sit(name, learner=None):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from datetime import date
+from datetime import date, datetime
 
 import pytest
 
@@ -27,10 +27,11 @@ def kept(tmp_path, monkeypatch):
     def made(*runs, name=STEP, today=date(2030, 3, 9), **change):
         lines = []
         for day, size in runs:
+            noon = datetime(2030, 3, day, 12).astimezone()
             attempt = {
                 "exercise": name, "exercise_digest": load(name).digest, "values": {},
                 "answer": {"trials": TRIALS, "threshold": size}, "points": 1.0, "out_of": 1.0, "passed": True,
-                "hints_used": 0, "time": f"2030-03-{day:02d}T12:00:00Z", **change,
+                "hints_used": 0, "time": noon.isoformat(), **change,
             }  # fmt: skip
             lines.append(json.dumps(attempt))
         with (tmp_path / "attempts.jsonl").open("a") as file:
