@@ -33,6 +33,7 @@ __all__ = [
     "read",
     "require_sound",
     "sounds_in",
+    "state_of",
     "write",
     "write_blocks",
 ]
@@ -185,7 +186,7 @@ class _AudioOnDisk(Audio):
         where = recording.path.absolute()
         for name, value in {
             "rate_hz": recording.rate_hz, "name": where.stem, "path": where, "_given": given,
-            "_frames": recording.frames, "_channels": recording.channels, "_state": _state_of(where),
+            "_frames": recording.frames, "_channels": recording.channels, "_state": state_of(where),
             "_bytes": float(where.stat().st_size), "_nbytes": recording.bytes_for(recording.frames), "_held": None,
             "_ogg": recording.form == "OGG",
         }.items():  # fmt: skip
@@ -265,7 +266,7 @@ class _AudioOnDisk(Audio):
     def _opened(self) -> SoundFile:
         assert self.path is not None
         recording = SoundFile(self.path)
-        if _state_of(self.path) != self._state:
+        if state_of(self.path) != self._state:
             recording.close()
             raise GainError(f"{self._given} was changed since it was read; read it again.")
         return recording
@@ -285,8 +286,12 @@ class _AudioOnDisk(Audio):
         return Audio, (self.samples, self.rate_hz, self.name, self.path)
 
 
-def _state_of(path: Path) -> tuple[int, ...]:
-    """What changes when a file is written anew."""
+def state_of(path: Path) -> tuple[int, ...]:
+    """What changes when a file is written anew, or when another one takes its name.
+
+    >>> state_of(bundled("media/kick.flac")) == state_of(bundled("media/kick.flac"))
+    True
+    """
     told = path.stat()
     return told.st_dev, told.st_ino, told.st_size, told.st_mtime_ns
 

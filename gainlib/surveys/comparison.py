@@ -28,7 +28,6 @@ __all__ = ["Change", "Changes", "compare"]
 _LOW_DBFS = -90.0  # what lies below this on both sides is noise of no consequence
 _MOST_RENAMED = 64  # pairs of stems that came and went are laid over each other
 _SAME_LENGTH = 0.1
-_SAME_DATE_SECONDS = 0.001  # as a survey keeps it
 _TOLD = 6
 _SUM = "the sum before trims"
 _OF_THE_SUM = ("true_peak_dbtp", "loudness_lufs")  # where the stems were heard, no more of it is told
@@ -296,18 +295,14 @@ class _Comparison:
         for path in (given, *([] if self.beside is None else [self.beside / given, self.beside / given.name])):
             if not path.is_file():
                 continue
-            found = path.stat()
             if size is None:  # surveyed before these were kept: what has another form is not it
                 with SoundFile(path) as sound:
                     if (sound.rate_hz, sound.channels, sound.frames) == tuple(
                         entry[each] for each in ("rate_hz", "channels", "frames")
                     ) and entry not in self.new["stems"]:
                         return path
-            elif found.st_size == size:
-                if abs(found.st_mtime - float(entry["file_modified"])) <= _SAME_DATE_SECONDS:
-                    return path
-                if checksum and sound_checksum(path, self.ended.is_set) == checksum:  # a copy, or coarse dates
-                    return path
+            elif path.stat().st_size == size and sound_checksum(path, self.ended.is_set) == checksum:
+                return path
         return None
 
 

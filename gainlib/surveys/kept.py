@@ -13,6 +13,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from gainlib.sound_file import state_of
 from gainlib.state import made_private, state_folder
 from gainlib.storage import is_settled
 from gainlib.surveys.stem import Stem
@@ -25,8 +26,8 @@ KEPT_AFTER_SECONDS = 10.0
 _SECONDS_BETWEEN_WRITES = 1.0
 _LONGEST_KEPT_SECONDS = 30 * 86_400.0
 _TABLE = """
-CREATE TABLE IF NOT EXISTS stems (
-  path BLOB PRIMARY KEY, size INTEGER, modified_ns INTEGER, engine TEXT, at REAL, stem BLOB) WITHOUT ROWID;
+CREATE TABLE IF NOT EXISTS files (
+  path BLOB PRIMARY KEY, state TEXT, engine TEXT, at REAL, stem BLOB) WITHOUT ROWID;
 """
 
 
@@ -34,7 +35,7 @@ CREATE TABLE IF NOT EXISTS stems (
 class FileWork:
     """One file to be measured: as it was found here, and by which gainlib (a digest of its sources).
 
-    Where it is not `settled`, another that is written in its place at once could look the same, so it is not kept.
+    `state` is what changes when it is written anew, empty where that would not be seen by its date.
 
     >>> FileWork("bass.wav", "bass", 4, 0, "0123456789abcdef").name
     'bass'
@@ -45,16 +46,17 @@ class FileWork:
     size: int
     modified_ns: int
     engine: str
-    settled: bool = True
+    state: str = ""
 
     @classmethod
     def of(cls, path: Path, name: str, engine: str) -> FileWork:
         """The work that a file is now; one that is not there any more is empty."""
         try:
-            found = path.stat()
+            found, state = path.stat(), " ".join(map(str, state_of(path)))
         except OSError:
             return cls(os.fspath(path), name, 0, 0, engine)
-        return cls(os.fspath(path), name, found.st_size, found.st_mtime_ns, engine, is_settled(found))
+        state = state if is_settled(found) else ""
+        return cls(os.fspath(path), name, found.st_size, found.st_mtime_ns, engine, state)
 
     @functools.cached_property
     def key(self) -> bytes:
@@ -73,17 +75,16 @@ class KeptStems:
         self._base: sqlite3.Connection | None = None
         self._lock = threading.Lock()
         self._waiting: list[tuple[FileWork, Stem]] = []
+        self._kept = False
         self._last_write = time.monotonic() + KEPT_AFTER_SECONDS - _SECONDS_BETWEEN_WRITES
 
     def of(self, work: FileWork) -> Stem | None:
         """The stem of a file that has not changed since it was measured, by the same gainlib."""
-        if not self.file.exists():
+        if not work.state or not self.file.exists():
             return None
-        asked = (work.key, work.size, work.modified_ns, work.engine)
+        asked = (work.key, work.state, work.engine)
         with self._lock, contextlib.suppress(sqlite3.Error, OSError, pickle.PickleError, AttributeError, EOFError):
-            row = self._opened().execute(
-                "SELECT stem FROM stems WHERE path = ? AND size = ? AND modified_ns = ? AND engine = ?", asked
-            )
+            row = self._opened().execute("SELECT stem FROM files WHERE path = ? AND state = ? AND engine = ?", asked)
             found = row.fetchone()
             stem = None if found is None else pickle.loads(found[0])
             return replace(stem, name=work.name, path=Path(work.path)) if isinstance(stem, Stem) else None
@@ -91,19 +92,20 @@ class KeptStems:
 
     def add(self, work: FileWork, stem: Stem) -> None:
         """Keep a stem; it is written when the survey has taken some time already."""
-        if not work.settled or stem.file_bytes != work.size:
-            return  # the latter where it changed while it was measured
+        if not work.state or stem.file_bytes != work.size:
+            return  # it has changed, or may have, without being seen
         with self._lock:
+            self._kept = True
             self._waiting.append((work, stem))
             if time.monotonic() - self._last_write >= _SECONDS_BETWEEN_WRITES:
                 self._write()
 
     def leave(self) -> bool:
-        """Write what is not written yet, for the next survey, and let the file go; whether all of it is kept."""
+        """Write what is not written yet, for the next survey, and let the file go; whether anything is kept."""
         with self._lock:
             self._write()
             self._close()
-            return not self._waiting
+            return self._kept and not self._waiting
 
     def forget(self, works: Iterable[FileWork]) -> None:
         """Take away what is kept of these files, and let the file go."""
@@ -111,7 +113,7 @@ class KeptStems:
             self._waiting.clear()
             if self._base is not None:
                 with contextlib.suppress(sqlite3.Error):
-                    self._base.executemany("DELETE FROM stems WHERE path = ?", ((each.key,) for each in works))
+                    self._base.executemany("DELETE FROM files WHERE path = ?", ((each.key,) for each in works))
                     self._base.commit()
                     self._base.execute("VACUUM")
             self._close()
@@ -123,13 +125,13 @@ class KeptStems:
         with contextlib.suppress(sqlite3.Error, OSError, pickle.PickleError):
             base = self._opened()
             base.executemany(
-                "INSERT OR REPLACE INTO stems VALUES (?, ?, ?, ?, ?, ?)",
+                "INSERT OR REPLACE INTO files VALUES (?, ?, ?, ?, ?)",
                 (
-                    (work.key, work.size, work.modified_ns, work.engine, now, pickle.dumps(stem, protocol=5))
+                    (work.key, work.state, work.engine, now, pickle.dumps(stem, protocol=5))
                     for work, stem in self._waiting
                 ),
             )
-            base.execute("DELETE FROM stems WHERE at < ?", (now - _LONGEST_KEPT_SECONDS,))
+            base.execute("DELETE FROM files WHERE at < ?", (now - _LONGEST_KEPT_SECONDS,))
             base.commit()
             self._waiting.clear()
         self._last_write = time.monotonic()

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from gainlib import loops
 from gainlib.audio import Samples
 from gainlib.decibels import power_from_rms_dbfs
+from gainlib.errors import GainError
 from gainlib.meters import (
     ClippedRuns,
     ClippedRunsMeter,
@@ -28,7 +29,7 @@ from gainlib.meters import (
 from gainlib.meters.hum import LOW_END_A_WINDOW, Hum, find_hum, low_end
 from gainlib.meters.streaming import Growing, Readings
 from gainlib.meters.windows import NOBODY_PLAYS_DBFS, WINDOW_SECONDS
-from gainlib.sound_file import SoundFile, require_sound
+from gainlib.sound_file import SoundFile, require_sound, state_of
 from gainlib.surveys.columns import COLUMNS
 from gainlib.surveys.damage import Damage, DamageMeter
 from gainlib.surveys.noise import Noise, QuietWindows, judge_noise
@@ -121,7 +122,8 @@ def measure_stem(
     """Read one file to its end and measure it, in the same few megabytes for a second or for hours.
 
     `tick` hears what share of the file was done since the last time; when `stop` says so, Stopped is raised. Raises
-    GainError for a file that cannot be read to its end and for samples that are not numbers.
+    GainError for a file that cannot be read to its end, for one that is written while it is read, and for samples that
+    are not numbers.
 
     >>> from gainlib.storage import bundled
     >>> stem = measure_stem(bundled("media/kick.flac"), "kick")
@@ -129,13 +131,17 @@ def measure_stem(
     ('kick', 0.0, ['noise_under_sound_dbfs'])
     """
     with SoundFile(path) as recording:
+        before = state_of(recording.path)
         meter = StemMeter(recording.rate_hz, recording.channels, name, recording.coding, recording.frames)
         for block in recording.blocks(block_frames(recording.rate_hz)):
             if stop():
                 raise Stopped
             meter.push(block)
             tick(len(block) / recording.frames)
-        return meter.stem(path, recording)
+        stem = meter.stem(path, recording)
+        if state_of(recording.path) != before:
+            raise GainError(f"{name} was changed while it was measured; survey it again when it is written.")
+        return stem
 
 
 def sound_checksum(path: Path, stop: Callable[[], bool] = lambda: False) -> str:

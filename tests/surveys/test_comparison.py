@@ -174,9 +174,9 @@ def test_where_the_earlier_sound_is_gone_readings_are_compared_and_it_is_said(fi
     shutil.copytree(first, folder)
     before = survey(folder).as_json()
     samples, _ = soundfile.read(folder / "voice.wav", always_2d=True)
-    written = (folder / "voice.wav").stat().st_mtime
+    written = (folder / "voice.wav").stat().st_mtime_ns
     soundfile.write(folder / "voice.wav", 0.5 * samples, RATE_HZ, subtype="PCM_24")
-    os.utime(folder / "voice.wav", (written, written + 0.5))  # as long, and half a second later
+    os.utime(folder / "voice.wav", ns=(written, written))  # as long, and within one tick of the disk's clock
     (tmp_path / "then.json").write_text(before, encoding="utf-8")
     changes = compare(read_survey(tmp_path / "then.json"), survey(folder))
     said = [line for line in changes.lines if line.startswith("voice: ")]

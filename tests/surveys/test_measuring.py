@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -23,7 +24,7 @@ from gainlib.surveys.survey import survey
 
 @pytest.fixture
 def stems(tmp_path, making):
-    """A folder of five stems, the longest first in order of name."""
+    """A folder of five stems, written long ago, the longest first in order of name."""
     for number, name in enumerate("abcde"):
         path = making.save(tmp_path / "stems" / f"{name}.wav", making.noise(number, 3.0 - 0.3 * number))
         os.utime(path, (1e9, 1e9))  # exported a while ago
@@ -97,6 +98,37 @@ def test_what_is_kept_of_a_stem_is_all_of_it(stems):
     assert KeptStems().of(work) is None
 
 
+def test_two_stems_of_one_date_and_size_whose_names_were_changed_over_are_measured_again(stems):
+    paths, store = [stems / "a.wav", stems / "b.wav"], KeptStems()
+    shutil.copy(paths[0], paths[1])
+    os.utime(paths[1], (1e9, 1e9))
+    for each in paths:
+        store.add(FileWork.of(each, each.stem, "0" * 16), measure_stem(each, each.stem))
+    assert store.leave()
+    works = [FileWork.of(each, each.stem, "0" * 16) for each in paths]
+    assert [KeptStems().of(each).name for each in works] == ["a", "b"]
+    paths[0].rename(stems / "c")
+    paths[1].rename(paths[0])
+    (stems / "c").rename(paths[1])
+    assert [KeptStems().of(FileWork.of(each, each.stem, "0" * 16)) for each in paths] == [None, None]
+    store.forget(works)
+
+
+def test_a_file_that_is_written_while_it_is_measured_is_refused(stems):
+    path, heard = stems / "a.wav", []
+
+    def written_anew(share):
+        heard.append(share)
+        path.write_bytes(path.read_bytes())
+
+    with pytest.raises(GainError, match=r"^a was changed while it was measured; survey it again when it is written\.$"):
+        measure_stem(path, "a", tick=written_anew)
+    assert heard
+    found = survey(stems)
+    assert found.whole
+    assert len(found.stems) == 5
+
+
 def test_a_changed_file_is_measured_again(stems, ended, measured):
     changed = next(each for each in "abcde" if each in {stem.name for stem in ended.stems})
     data = bytearray((stems / f"{changed}.wav").read_bytes())
@@ -126,7 +158,7 @@ def test_a_stem_that_was_exported_this_very_moment_is_not_kept(stems):
     work, stem = FileWork.of(path, "a", "0" * 16), measure_stem(path, "a")
     store = KeptStems()
     store.add(work, stem)
-    assert store.leave()
+    assert not store.leave()  # so it is not said that anything was kept
     assert KeptStems().of(work) is None
 
 
