@@ -384,10 +384,11 @@ def every_variant_can_be_solved(
     # Of the first and the last the middle of what passes is looked for, since a rule is made from two.
     found = [evidence.found(each, centred=index in (0, len(passing) - 1)) for index, each in enumerate(passing)]
     if found:
+        both = [*zip(passing, found, strict=True)]
+        telling = [(look, each) for look, each in both if each.passes] if len(both) > 2 else []
         told = "; ".join(
             f"with {describe_numbers(look.variant)}: {describe_found(look.variant, each)}"
-            for look, each in zip(passing, found, strict=True)
-            if each.passes or len(found) <= 2
+            for look, each in telling or both[:2]
         )
         evidence.note_remark(
             ("solution",),
@@ -395,7 +396,8 @@ def every_variant_can_be_solved(
             f"where yours fails, {told}.",
         )
     if len(left) > len(searched):
-        evidence.note_remark(("solution",), f"{len(left) - len(searched)} more variants fail and were not searched.")
+        more = counted(len(left) - len(searched), "more variant")
+        evidence.note_remark(("solution",), f"not searched: {more} in which yours fails.")
     if not left:
         # The author's rule may pass by one lucky spot; a search that does not know it says how it is for a learner.
         ends = evidence.ends()

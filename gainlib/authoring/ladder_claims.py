@@ -15,6 +15,8 @@ __all__ = ["ladder_is_sound"]
 MATCHED_WITHIN_DB = 0.1
 LEAST_SPAN_DB = 15.0
 """So far at least the difference of the two sounds falls from the first rung to the last."""
+SAME_BELOW_DB = -200.0
+"""What differs by less than this is the same but for the rounding of arithmetic."""
 OUTSIDE_KNOWN = 2
 """So many rungs lie on either side of what others have found that people can hear."""
 
@@ -77,8 +79,9 @@ def _rungs(evidence: Evidence, variant: Variant) -> tuple[float, float]:
 def _wrong(evidence: Evidence, ladder: Ladder, heard: Heard, before: float) -> str:
     if heard.apart_db == math.inf:
         return "there is nothing to hear"
-    if heard.apart_db == -math.inf:
-        return "the odd one is the same as the others"
+    if heard.apart_db < SAME_BELOW_DB:
+        how = " once all are equally loud (with matched = false they are not)" if evidence.spec.matched else ""
+        return f"the odd one is the same as the others{how}"
     if heard.apart_db >= before:
         return f"the odd one differs by more than on the rung before ({signed(heard.apart_db)}, {signed(before)})"
     usual, odd = heard.levels

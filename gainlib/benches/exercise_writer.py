@@ -494,6 +494,7 @@ class ExerciseWriter:
 
     def _take(self, draft: Draft) -> None:
         """Go on from this draft, the file first; what is wrong is told before anything is lost."""
+        draft = _with_answers_to(draft, self.draft)
         if draft.get("given") != self.draft.get("given"):
             self._stand(draft)
         else:
@@ -598,6 +599,26 @@ def _with_new_names(draft: Draft, before: Draft) -> Draft:
         return value
 
     return Draft({**called(draft.entries), "given": draft.entries["given"]}) if heads else draft
+
+
+def _with_answers_to(draft: Draft, before: Draft) -> Draft:
+    """The draft in which a question's answers have the name that it was given, and go where the question went."""
+    was, now = ([each.get("name") for each in of.get("asks", unless=())] for of in (before, draft))
+    if was == now:
+        return draft
+    same = len(was) == len(now)
+    called = dict(zip(was, now, strict=True)) if same else {each: each if each in now else None for each in was}
+
+    def renamed(answer: Mapping[str, Any]) -> dict[str, Any]:
+        return {name: each for key, each in answer.items() if (name := called.get(key, key))}
+
+    draft = draft.put("solution", value=renamed(draft.get("solution", unless={})))
+    slips = []
+    for each in draft.get("slips", unless=()):
+        looks = [{**row, "ask": called.get(row["ask"], row["ask"])} if "ask" in row else row for row in each["when"]]
+        slip = {**each, "answer": renamed(each["answer"]), "when": [row for row in looks if row.get("ask", True)]}
+        slips += [slip] if slip["answer"] else []
+    return draft.put("slips", value=slips or None)
 
 
 def _but_name(row: Mapping[str, Any]) -> dict[str, Any]:

@@ -310,7 +310,7 @@ class WritingPanel(Panel):
             {"name": "say", "label": say, "form": "prose"},
             {"name": "wrong", "label": "This is a version" if version else "This is wrong", "form": "button"},
         ]
-        self._put(self.wrong, fields, {"name": "", "say": ""})
+        self._put(self.wrong, fields, {"name": "", "say": ""} | self.wrong.values)
 
     def _answer(self) -> None:
         """The author's own answer, a line each; a choice is a word, anything else a value or a rule."""
@@ -368,7 +368,11 @@ class WritingPanel(Panel):
             if not each["name"].startswith("signal")
         ]
         values = entry_values(Given, self.writer.draft.get("given"))
-        self._put(self.seen, fields, {each["name"]: values[each["name"]] for each in fields})
+        shown = {each["name"]: values[each["name"]] for each in fields}
+        if self._has("candidates") or self._has("ladder"):
+            fields.append({"name": "matched", "label": "All are played equally loud", "form": "tick"})
+            shown["matched"] = self.writer.draft.get("matched", unless=True)
+        self._put(self.seen, fields, shown)
 
     def _proof(self) -> None:
         self._put(
@@ -380,6 +384,8 @@ class WritingPanel(Panel):
             ],
             {},
         )
+        if self.writer.proof is None:  # what was said of an earlier state is not so of this one
+            self.proof.said = ""
         self.result.value = proof_html(self.writer.proof, self.writer.file)
 
     def _read(self) -> None:
@@ -415,8 +421,8 @@ class WritingPanel(Panel):
         try:
             form.said = work() or said
         except GainError as fault:
-            form.said = f"Not taken: {fault}"
             self._follow()
+            form.said = f"Not taken: {fault}"
 
     def _task_changed(self, values: dict[str, Any]) -> None:
         writer = self.writer
@@ -514,14 +520,18 @@ class WritingPanel(Panel):
         self._done(self.measure, work, "It is in the table, with bounds around what is right; change them below.")
 
     def _wrong_pressed(self, _name: str) -> None:
-        values = self.wrong.values
-        if self.writer.draft.kind == "judge":
-            self._done(
-                self.wrong, lambda: self.writer.this_is_a_version(values["name"], values["say"]), "Kept as a version."
-            )
-        else:
-            said = "Kept. Stand the bench right again before you go on."
-            self._done(self.wrong, lambda: self.writer.this_is_wrong(values["name"], values["say"]), said)
+        name, say = self.wrong.values["name"], self.wrong.values["say"]
+        version = self.writer.draft.kind == "judge"
+
+        def work() -> None:
+            (self.writer.this_is_a_version if version else self.writer.this_is_wrong)(name, say)
+            self.wrong.values = {"name": "", "say": ""}
+
+        self._done(
+            self.wrong,
+            work,
+            "Kept as a version." if version else "Kept. Stand the bench right again before you go on.",
+        )
 
     def _answer_changed(self, values: dict[str, Any]) -> None:
         draft = self.writer.draft
@@ -564,8 +574,13 @@ class WritingPanel(Panel):
         self._done(self.ladder, lambda: self.writer.put("ladder", value=entry_with(LadderEntry, row, values)))
 
     def _seen_changed(self, values: dict[str, Any]) -> None:
-        row = self.writer.draft.get("given")
-        self._done(self.seen, lambda: self.writer.put("given", value=entry_with(Given, row, values)))
+        writer = self.writer
+        row, matched = writer.draft.get("given"), values.get("matched")
+        given = {name: each for name, each in values.items() if name != "matched"}
+        if matched not in (None, writer.draft.get("matched", unless=True)):
+            self._done(self.seen, lambda: writer.put("matched", value=matched))
+        else:
+            self._done(self.seen, lambda: writer.put("given", value=entry_with(Given, row, given)))
 
     def _prove_pressed(self, name: str) -> None:
         self._done(

@@ -145,9 +145,15 @@ def _slips(writer: ExerciseWriter) -> list[More]:
 
 
 def _strip(writer: ExerciseWriter) -> Row:
+    """One like the last, so that the part that is cut out fits, and what is asked of every strip can be read of it."""
+
     def row() -> dict[str, Any]:
-        number = len(writer.draft.get("given", "strips", unless=())) + 1
-        return {"name": f"strip {number}", "take": writer.recordings[0], "stages": [{"stage": "Trim"}]}
+        strips = writer.draft.get("given", "strips")
+        names = {each.get("name") for each in strips}
+        name = next(
+            each for number in range(len(strips) + 1, 2 * len(strips) + 2) if (each := f"strip {number}") not in names
+        )
+        return {**strips[-1], "name": name}
 
     return row
 

@@ -216,6 +216,17 @@ def test_what_a_search_found_is_said_and_how_far_it_reaches(proven):
     assert proof.as_dict()["found"][0]["answer"]["voice/preamp/gain_db"] == 47.0
 
 
+def test_of_a_ride_the_variants_in_which_an_answer_was_found_are_named(tmp_path):
+    file = new_exercise("verse", kind="ride", folder=tmp_path)
+    text = file.read_text(encoding="utf-8")
+    file.write_text(text.replace("even_to_db = -16, strength = 0.7", "even_to_db = -40, strength = 0.7"), "utf-8")
+    proof = verify(file)
+    (remark,) = [each.said for each in proof.remarks if "a search found" in each.said]
+    assert remark.count("with moved ") == 2
+    assert "where yours fails, with moved −3 dB: Ride with" in remark
+    assert "not searched: 1 more variant in which yours fails." in [each.said for each in proof.remarks]
+
+
 def test_a_quick_look_says_what_it_leaves(written):
     proof = verify(written(), quick=True)
     assert (proof.sound, proof.proven, proof.as_dict()["proven"]) == (True, False, False)

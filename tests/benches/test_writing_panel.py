@@ -92,6 +92,24 @@ def test_a_session_gets_a_strip_whose_stages_are_on_the_bench(tmp_path):
     page.close()
 
 
+def test_a_strip_more_is_one_like_the_last_under_a_name_of_its_own(tmp_path):
+    short = gl.tone(-20, 997, seconds=1, rate_hz=48_000)
+    gl.write(tmp_path / "a second.wav", short)  # the first to choose from, in which no part from 9.5 s on lies
+    page = gl.write_exercise(tmp_path / "low.toml", kind="find")
+    strips, writer = page.panel.tables["strips"], page.writer
+    for _ in range(2):
+        strips._pressed("more 0")
+        assert strips.form.said == ""
+    made = writer.draft.get("given", "strips")
+    assert [each["name"] for each in made][3:] == ["strip 4", "strip 5"]
+    assert all(each == {**made[2], "name": each["name"]} for each in made[3:])
+    strips.chosen = 3
+    strips._pressed("drop")
+    strips._pressed("more 0")
+    assert [each["name"] for each in writer.draft.get("given", "strips")][3:] == ["strip 5", "strip 6"]
+    page.close()
+
+
 def test_a_version_is_stood_on_the_bench(tmp_path):
     page = gl.write_exercise(tmp_path / "which.toml", kind="judge")
     page.writer.bench.move("trim/gain_db", 9.0)
@@ -99,6 +117,65 @@ def test_a_version_is_stood_on_the_bench(tmp_path):
     page.panel._wrong_pressed("wrong")
     versions = page.writer.draft.get("candidates")
     assert versions[-1] == {"name": "pushed", "set": {"trim/gain_db": 9.0}, "say": "9 dB hotter"}
+    page.close()
+
+
+def test_what_was_typed_for_a_version_that_is_refused_stays_typed(tmp_path):
+    page = gl.write_exercise(tmp_path / "which.toml", kind="judge")
+    typed = {"name": "Much off", "say": "9 dB hotter"}
+    page.panel.wrong.values = typed
+    page.panel._wrong_pressed("wrong")
+    assert page.panel.wrong.said == "Not taken: the version's name is 'Much off'; give small letters, such as squeezed."
+    assert page.panel.wrong.values == typed
+    page.panel.wrong.values = typed | {"name": "off"}
+    page.panel._wrong_pressed("wrong")
+    assert page.panel.wrong.said == "Kept as a version."
+    assert page.panel.wrong.values == {"name": "", "say": ""}
+    page.close()
+
+
+def test_what_a_proof_came_to_is_not_said_of_what_was_changed_since(tmp_path):
+    page = gl.write_exercise(tmp_path / "sum.toml", kind="reckon")
+    page.panel._prove_pressed("quick")
+    assert page.panel.proof.said.startswith("Nothing wrong at a quick look.")
+    page.writer.change(title="Another title")
+    assert page.panel.proof.said == ""
+    page.writer.put("solution", value={})
+    page.panel._prove_pressed("prove")
+    assert page.panel.proof.said == "Not taken: say first what is right: give your own answer."
+    page.close()
+
+
+def test_a_question_with_another_name_keeps_its_answers_and_one_that_goes_takes_them_along(tmp_path):
+    page = gl.write_exercise(tmp_path / "sum.toml", kind="reckon")
+    writer, asks = page.writer, page.panel.tables["asks"]
+    right = writer.draft.get("solution")
+    assert list(right) == ["reads", "volts"]
+    asks.chosen = 0
+    asks.follow()
+    asks._changed(asks.form.values | {"name": "level"})
+    assert writer.draft.get("solution") == {"level": right["reads"], "volts": right["volts"]}
+    assert writer.draft.get("slips", 0, "when", 0, "ask") == "level"
+    assert list(writer.draft.get("slips", 0, "answer")) == ["level"]
+    assert writer.prove(quick=True).faults == ()
+    asks._pressed("drop")
+    assert list(writer.draft.get("solution")) == ["volts"]
+    assert writer.draft.get("slips") is None
+    page.close()
+
+
+def test_a_ladder_of_levels_is_written_in_its_fields(tmp_path):
+    page = gl.write_exercise(tmp_path / "louder.toml", kind="hear")
+    page.writer.put("ladder", "path", value="trim/gain_db")
+    page.writer.put("ladder", "rungs", value=[6, 4, 2.8, 2, 1.4, 1, 0.7, 0.5])
+    page.writer.put("ladder", "reads", value={"measure": "rms_dbfs", "at": "trim"})
+    (fault,) = page.writer.prove().faults
+    assert "the odd one is the same as the others once all are equally loud (with matched = false" in fault.text
+    seen = page.panel.seen
+    assert seen.fields[-1]["label"] == "All are played equally loud"
+    seen._changed(seen.values | {"matched": False})
+    assert page.writer.draft.get("matched") is False
+    assert page.writer.prove().faults == ()
     page.close()
 
 
