@@ -24,18 +24,20 @@ Settings = Mapping[str, Any]
 Rules = dict[str, dict[str, int]]
 MOST_RULES = 243
 """So many ways in which settings may follow what is drawn are tried at most."""
+MOST_ENDS = 8
+"""At so many ends of what is drawn a wrong answer is looked at, at most."""
 
 
 def complete(draft: Draft, file: Path) -> Draft:
     """The draft with what was left open worked out: rules, the looks of wrong answers, sentences that nobody wrote.
 
     Which settings follow what is drawn is found by trying: the fewest that let the right answer pass, and the beginning
-    fail, at both ends of each range. What is said already stays. Raises GainError where the recording or the stages are
-    at fault.
+    fail, at both ends of each range; the beginning follows as well, where controls reach so far. What is said already
+    stays. Raises GainError where the recording or the stages are at fault.
     """
     session = draft.session(file.parent)
     if _rules_are_open(draft):
-        draft = _with_rules(draft, _found_rules(draft, session), session)
+        draft = _with_rules(draft, *_found_rules(draft, session), session)
     renderings = Renderings()
     for at, slip in enumerate(draft.get("slips", unless=())):
         if not slip.get("when"):
@@ -87,23 +89,38 @@ def _numbers(draft: Draft) -> list[Mapping[str, Any]]:
 
 def _rules_are_open(draft: Draft) -> bool:
     """Whether rules are to be found: settings are drawn from ranges, and the right answer is that of one bench."""
-    varies = draft.get("varies", unless={}).values()
     plain = all(is_number(each) for each in (
         draft.get("solution", row["path"]) for row in _numbers(draft)
     ))  # fmt: skip
-    ranges = all(
-        "step" in each and "{" not in each.get("path", "{") and "signal/" not in each["path"] for each in varies
-    )
     checks = draft.get("checks", unless=())
     simple = not any("each" in each or _has_words(each.get("reads")) for each in checks)
-    return bool(varies and checks and _numbers(draft)) and plain and ranges and simple and not draft.get("plant")
+    return bool(_ends(draft) and checks and _numbers(draft)) and plain and simple and not draft.get("plant")
 
 
-def _found_rules(draft: Draft, session: Session) -> Rules:
-    """Which moved settings follow which drawn values, and in which direction; none where no rule serves."""
+def _ends(draft: Draft) -> list[dict[str, float]]:
+    """Both ends of each range with those of all others; empty where anything but a setting in a range is drawn."""
+    varies = draft.get("varies", unless={})
+    if not varies or not all(
+        "step" in each and "{" not in each.get("path", "{") and "signal/" not in each["path"]
+        for each in varies.values()
+    ):
+        return []
+    ends = itertools.product(*((each["from"], each["to"]) for each in varies.values()))
+    return [dict(zip(varies, each, strict=True)) for each in ends]
+
+
+def _put(draft: Draft, drawn: Mapping[str, float]) -> dict[str, float]:
+    """What is drawn as the settings that it is drawn of."""
+    return {draft.get("varies", name, "path"): value for name, value in drawn.items()}
+
+
+def _found_rules(draft: Draft, session: Session) -> tuple[Rules, bool]:
+    """Which moved settings follow which drawn values, and in which direction, and whether the beginning follows too.
+
+    No rules where none serves.
+    """
     numbers, varies = _numbers(draft), draft.get("varies")
     right = draft.stood(draft.get("solution"), session)
-    corners = list(itertools.product(*((each["from"], each["to"]) for each in varies.values())))
     checks = draft.get("checks")
     renderings = Renderings()
 
@@ -112,10 +129,9 @@ def _found_rules(draft: Draft, session: Session) -> Rules:
         readings = (reading_of_check(each, session, drawn) for each in checks)
         return not any(reading.side(read.value(reading)) for reading in readings)
 
-    def serves(rules: Rules) -> bool:
-        for corner in corners:
-            drawn = dict(zip(varies, corner, strict=True))
-            put = {varies[name]["path"]: value for name, value in drawn.items()}
+    def serves(rules: Rules, begins: bool) -> bool:
+        for drawn in _ends(draft):
+            put = _put(draft, drawn)
             moved = {}
             for each in numbers:
                 moved[each["path"]] = sum(
@@ -124,7 +140,9 @@ def _found_rules(draft: Draft, session: Session) -> Rules:
                     if (slope := rules.get(each["path"], {}).get(name, 0))
                 )
             answer = {path: value + moved[path] if path in moved else value for path, value in right.items()}
-            start = {each["path"]: float(session.setting(each["path"])) + moved[each["path"]] for each in numbers}
+            start = {
+                each["path"]: float(session.setting(each["path"])) + begins * moved[each["path"]] for each in numbers
+            }
             ends = ((each, settings[each["path"]]) for each in numbers for settings in (answer, start))
             if not all(each["from"] <= value <= each["to"] for each, value in ends):
                 return False
@@ -132,7 +150,8 @@ def _found_rules(draft: Draft, session: Session) -> Rules:
                 return False
         return True
 
-    return next((rules for rules in itertools.islice(_rules(varies, numbers), MOST_RULES) if serves(rules)), {})
+    ways = itertools.product(itertools.islice(_rules(varies, numbers), MOST_RULES), (True, False))
+    return next((way for way in ways if serves(*way)), ({}, False))
 
 
 def _rules(varies: Mapping[str, Any], numbers: list[Mapping[str, Any]]) -> Iterator[Rules]:
@@ -148,19 +167,25 @@ def _rules(varies: Mapping[str, Any], numbers: list[Mapping[str, Any]]) -> Itera
         yield rules
 
 
-def _with_rules(draft: Draft, rules: Rules, session: Session) -> Draft:
-    """The draft whose right answer, beginnings and wrong answers follow what is drawn."""
+def _with_rules(draft: Draft, rules: Rules, begins: bool, session: Session) -> Draft:
+    """The draft whose right answer follows what is drawn, with beginnings and wrong answers as far as controls go."""
     nominal = draft.nominal(session)
+    moves = {each["path"]: each for each in draft.get("moves")}
+
+    def reaches(path: str, rule: Any) -> bool:
+        stood = [draft.stood({path: rule}, session, drawn)[path] for drawn in _ends(draft)]
+        return all(moves[path]["from"] <= each <= moves[path]["to"] for each in stood)
+
     for path, slopes in rules.items():
         draft = draft.put("solution", path, value=rule_of(draft.get("solution", path), slopes, nominal))
         for at, move in enumerate(draft.get("moves")):
-            if move["path"] == path and "start" not in move:
+            if begins and move["path"] == path and "start" not in move:
                 start = rule_of(float(session.setting(path)), slopes, nominal)
                 draft = draft.put("moves", at, "start", value=start)
         for at, slip in enumerate(draft.get("slips", unless=())):
             value = slip["answer"].get(path)
-            if is_number(value):
-                draft = draft.put("slips", at, "answer", path, value=rule_of(value, slopes, nominal))
+            if is_number(value) and reaches(path, rule := rule_of(value, slopes, nominal)):
+                draft = draft.put("slips", at, "answer", path, value=rule)
     return draft
 
 
@@ -177,12 +202,20 @@ def _looks_of(
     when: list[Mapping[str, Any]] = []
     missed = 0
     if checks := draft.get("checks", unless=()):
-        drawn = draft.nominal(session)
-        read = renderings.read(session.replaced(draft.stood(slip["answer"], session)))
+        ends = _ends(draft)[:MOST_ENDS]
+        every = [draft.nominal(session), *ends]
+        put = [{}, *(_put(draft, each) for each in ends)]
+        reads = [
+            renderings.read(session.replaced(settings | draft.stood(slip["answer"], session, drawn)))
+            for settings, drawn in zip(put, every, strict=True)
+        ]
         for each in checks:
-            reading = reading_of_check(each, session, drawn)
-            value = read.value(reading)
-            side = reading.side(value)
+            seen = [reading_of_check(each, session, drawn) for drawn in every]
+            values = [read.value(reading) for read, reading in zip(reads, seen, strict=True)]
+            reading, side = seen[0], seen[0].side(values[0])
+            # The nearest to the bound of what any learner's wrong answer reads, where all are on one side of it.
+            same = all(one.side(value) == side for one, value in zip(seen, values, strict=True))
+            value = values[0] if not same else min(values) if side == "high" else max(values)
             found = dict(each["reads"])
             if side and math.isfinite(value):
                 bound = float((reading.most if side == "high" else reading.least) or 0.0)

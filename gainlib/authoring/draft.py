@@ -154,9 +154,11 @@ class Draft:
                     found[name] = value
         return found
 
-    def stood(self, answer: Mapping[str, Any], session: Session) -> dict[str, Any]:
-        """The settings that an answer means where what is drawn stands at its nominal value; asks are left out."""
-        nominal = self.nominal(session)
+    def stood(
+        self, answer: Mapping[str, Any], session: Session, drawn: Mapping[str, Any] | None = None
+    ) -> dict[str, Any]:
+        """The settings that an answer means at what is drawn, at nominal values unless given; asks are left out."""
+        nominal = self.nominal(session) if drawn is None else drawn
         words = {name: each for name, each in nominal.items() if isinstance(each, str)}
         found: dict[str, Any] = {}
         for key, part in answer.items():

@@ -160,3 +160,18 @@ def test_what_cannot_be_done_is_said_and_changes_nothing(writer, work, says):
 def test_a_name_that_cannot_be_one_is_refused(tmp_path, name):
     with pytest.raises(GainError, match="the name is"):
         gl.write_exercise(tmp_path / name)
+
+
+def test_a_control_follows_what_is_drawn_though_the_beginning_and_a_wrong_answer_stand_at_its_ends(writer):
+    writer.change(stages=({"stage": "Trim", "gain_db": 12.0}, {"stage": "Saturation", "drive_db": 0.0}))
+    writer.bench.move("saturation/drive_db", 7.0)
+    writer.this_is_right()
+    writer.add_check("distortion_percent", "saturation")
+    writer.vary("trim/gain_db")
+    writer.bench.move("saturation/drive_db", 12.0)
+    writer.this_is_wrong("too much", "That is fuzz, not warmth.")
+    assert writer.prove(quick=True).faults == ()
+    # A decibel more into the curve is one less of drive; the controls end at 0 and 12 dB.
+    assert writer.draft.get("solution", "saturation/drive_db") == {"base": 19.0, "minus": "trim"}
+    assert writer.draft.get("moves", 0, "start") is None
+    assert writer.draft.get("slips", 0, "answer") == {"saturation/drive_db": 12.0}
