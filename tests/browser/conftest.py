@@ -413,6 +413,15 @@ def clocked_page(shared_clocked_page: Shared, request: pytest.FixtureRequest) ->
 
 
 @pytest.fixture
+def pressed_at(page: Any) -> Iterator[Callable[[float], None]]:
+    """Sets when the page is told that keys and buttons are pressed, in milliseconds, however long that takes."""
+    page.evaluate("""() => Object.defineProperty(UIEvent.prototype, "timeStamp", {
+        get: () => window.pressedAt, configurable: true })""")
+    yield lambda moment: page.evaluate("moment => { window.pressedAt = moment; }", moment)
+    page.evaluate("() => { delete UIEvent.prototype.timeStamp; delete window.pressedAt; }")
+
+
+@pytest.fixture
 def keep() -> Callable[[Any, str], None]:
     """Take a picture of the page into the folder that GAINLIB_SHOTS names; none where nobody wants to look at it."""
     folder = os.environ.get("GAINLIB_SHOTS")

@@ -72,8 +72,9 @@ def undo(page):
     page.get_by_role("button", name="Undo").click()
 
 
-def test_a_ride_is_drawn_in_the_picture(ride, keep):
+def test_a_ride_is_drawn_in_the_picture(ride, pressed_at, keep):
     page, at = ride
+    pressed_at(0)
     # Dragged, in many steps: one step for undo.
     page.mouse.move(*at(2.0, -6.0))
     page.mouse.down()
@@ -98,6 +99,7 @@ def test_a_ride_is_drawn_in_the_picture(ride, keep):
     undo(page)
     near(page, [[1.0, 0.0], [2.0, -6.0]])
     # Taken away.
+    pressed_at(1000)
     page.mouse.dblclick(*at(1.0, 0.0))
     near(page, [[2.0, -6.0]])
     undo(page)
