@@ -162,7 +162,8 @@ def serve(
     try:
         say(f"{what} is closed.")
     except OSError:  # the window that would show it may be what was closed
-        _say_nothing_more()
+        with contextlib.suppress(OSError):
+            sys.stdout.close()  # or Python tries again at its end, and ends with a failure
 
 
 @contextlib.contextmanager
@@ -211,12 +212,6 @@ def _answering(record: Path) -> tuple[int, str] | None:
     except (GainError, OSError, ValueError, KeyError, TypeError):
         return None
     return running
-
-
-def _say_nothing_more() -> None:
-    """Lead what is said to where nothing is, or Python tries again at its end and tells of a failure."""
-    with contextlib.suppress(OSError):
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _show(where: str, browser: bool, say: Callable[[str], object]) -> None:

@@ -153,7 +153,7 @@ def test_a_store_that_cannot_be_read_is_as_if_there_was_none(stems, ended, measu
 
 
 def test_a_stem_that_was_exported_this_very_moment_is_not_kept(stems):
-    path, now = stems / "a.wav", int(time.time()) + 60
+    path, now = stems / "a.wav", int(time.time()) + 10**6
     os.utime(path, (now, now))
     work, stem = FileWork.of(path, "a", "0" * 16), measure_stem(path, "a")
     store = KeptStems()
