@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -154,9 +154,7 @@ def _refined(channel: Series, turns_a_sample: float, passes: int) -> float:
     for _ in range(passes):
         # Without its harmonics a tone of few periods would be pulled off.
         orders = np.arange(1, max(2, min(11, math.ceil(0.5 / turns_a_sample), size // 8)))
-        # Each order is the one before turned once more: a product instead of a sine and a cosine.
-        spun = np.exp(2j * np.pi * turns_a_sample * at)[:, None]
-        spun = np.cumprod(np.broadcast_to(spun, (size, len(orders))), axis=1) * weights
+        spun = _orders_of(2.0 * np.pi * turns_a_sample * at, len(orders)) * weights
         cosine, sine = spun.real, spun.imag
         table = np.concatenate((cosine, sine, weights, np.zeros((size, 1))), axis=1)
         in_phase, quadrature = np.split(_least_squares(table[:, :-1], channel)[:-1], 2)
@@ -218,7 +216,8 @@ def harmonics(samples: ArrayLike, rate_hz: int, *, fundamental_hz: float | None 
     if not 0 < fundamental_hz < rate_hz / 2:
         raise GainError(f"fundamental_hz is {fundamental_hz:g}; it must lie between 0 and {rate_hz / 2:g} Hz.")
     orders = [order for order in range(1, count + 1) if order * fundamental_hz < rate_hz / 2 * (1.0 - 1e-9)]
-    amplitude, offset = _amplitudes(checked, [order * fundamental_hz for order in orders], rate_hz)
+    turn, count = 2.0 * np.pi * fundamental_hz / rate_hz, len(orders)
+    amplitude, offset = _amplitudes(checked, count, lambda at: _orders_of(turn * at, count))
     if not (amplitude[0] > 0).all():
         raise GainError(f"one channel holds nothing at {fundamental_hz:g} Hz; distortion is measured on a tone.")
     return Harmonics(float(fundamental_hz), amplitude, offset)
@@ -413,7 +412,8 @@ def intermodulation(
             found[frequency] = (m, n)
     if (1, 0) not in found.values() or (0, 1) not in found.values():
         raise GainError(f"samples lasts {len(checked) / rate_hz:.3g} s; too short to tell the two tones apart.")
-    amplitude, _ = _amplitudes(checked, list(found), rate_hz)
+    radians = 2j * np.pi * np.asarray(list(found)) / rate_hz
+    amplitude, _ = _amplitudes(checked, len(found), lambda at: np.exp(np.outer(at, radians)))
     return Intermodulation(tuple(found), tuple(found.values()), amplitude)
 
 
@@ -548,33 +548,43 @@ def _hann(size: int, at: NDArray[np.int64] | None = None) -> Series:
     return np.asarray(0.5 - 0.5 * np.cos(2.0 * np.pi * (where + 0.5) / size))
 
 
+def _orders_of(turns: NDArray[np.floating], count: int) -> NDArray[np.complex128]:
+    """Cosine and sine, as real and imaginary part, of an angle and of its multiples up to so many: `(n, count)`.
+
+    Each order is the one before turned once more: a product instead of a sine and a cosine.
+    """
+    spun = np.broadcast_to(np.exp(1j * turns)[:, None], (len(turns), count))
+    return np.asarray(np.cumprod(spun, axis=1))
+
+
 def _least_squares(table: Series, values: Series) -> Series:
     return np.asarray(np.linalg.lstsq(table.T @ table, table.T @ values, rcond=None)[0])
 
 
-def _amplitudes(checked: NDArray[np.floating], frequencies_hz: Sequence[float], rate_hz: int) -> tuple[Series, Series]:
-    """Amplitudes `(frequencies, channels)` and offsets of sines fitted together by weighted least squares."""
-    columns = 2 * len(frequencies_hz) + 1
+def _amplitudes(
+    checked: NDArray[np.floating], count: int, spun: Callable[[NDArray[np.int64]], NDArray[np.complex128]]
+) -> tuple[Series, Series]:
+    """Amplitudes `(count, channels)` and offsets of sines fitted together by weighted least squares.
+
+    `spun` gives their cosines and sines at some samples, `(n, count)`.
+    """
+    columns = 2 * count + 1
     if len(checked) < 2 * columns:
-        raise GainError(
-            f"samples holds {len(checked)} samples; {len(frequencies_hz)} tones need at least {2 * columns}."
-        )
+        raise GainError(f"samples holds {len(checked)} samples; {count} tones need at least {2 * columns}.")
     products = np.zeros((columns, columns))
     matches = np.zeros((columns, checked.shape[1]))
     scale = float(np.abs(checked).max()) or 1.0
-    radians = 2.0 * np.pi * np.asarray(frequencies_hz) / rate_hz
     for start in range(0, len(checked), 65_536):
         part = checked[start : start + 65_536].astype(np.float64) / scale
         at = np.arange(start, start + len(part))
-        turns = np.outer(at, radians)
         weights = _hann(len(checked), at)[:, None]
-        table = np.concatenate((np.cos(turns), np.sin(turns), np.ones((len(part), 1))), axis=1) * weights
+        turned = spun(at) * weights
+        table = np.concatenate((turned.real, turned.imag, weights), axis=1)
         part = part * weights
         products += table.T @ table
         matches += table.T @ part
     found = np.linalg.lstsq(products, matches, rcond=None)[0] * scale
-    half = len(frequencies_hz)
-    return np.asarray(np.hypot(found[:half], found[half : 2 * half])), np.asarray(found[-1])
+    return np.asarray(np.hypot(found[:count], found[count:-1])), np.asarray(found[-1])
 
 
 def _power_below(rest: Series, rate_hz: int, bandwidth_hz: float | None) -> Series:
