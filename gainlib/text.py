@@ -11,8 +11,8 @@ from datetime import date, datetime
 from gainlib.errors import escaped
 
 __all__ = [
-    "channels_in_words", "clock", "counted", "day_in_words", "dbfs", "describe_value", "lasting", "left", "level",
-    "listed", "memory", "moment_in_words", "path_text", "plain", "printable", "printed_number", "reason_of",
+    "channels_in_words", "clock", "counted", "day_in_words", "dbfs", "describe_value", "is_gain", "lasting", "left",
+    "level", "listed", "memory", "moment_in_words", "path_text", "plain", "printable", "printed_number", "reason_of",
     "row_of_names", "short_day", "shortened", "signed", "spaced", "times", "with_decimals",
 ]  # fmt: skip
 
@@ -84,14 +84,25 @@ def left(headroom_db: float) -> str:
     return signed(headroom_db, 1 if tenths < 2.0 and tenths % 1 else 0, plus=False)
 
 
-def printed_number(value: float, unit: str, step: float = 0.0, *, plus: bool = True) -> str:
+def is_gain(setting: str) -> bool:
+    """Whether a setting, by its name or path, changes a level by its decibels, so that they are told with a plus too.
+
+    A range, a knee, a pad, a drive, a room in hand is an amount, which has no direction.
+
+    >>> is_gain("voice/trim/gain_db"), is_gain("makeup_db"), is_gain("voice/ride/points"), is_gain("knee_db")
+    (True, True, True, False)
+    """
+    return setting.endswith(("gain_db", "makeup_db", "ride/points", "fader/ride"))
+
+
+def printed_number(value: float, unit: str, step: float = 0.0, *, plus: bool = False) -> str:
     """A number as a sentence prints it, with as many digits as it (or its step) has, up to four.
 
-    >>> printed_number(-30.0, "dBu", 1.0), printed_number(1.5, "dB", 0.5), printed_number(50_000, "ohm")
+    >>> printed_number(-30.0, "dBu", 1.0), printed_number(1.5, "dB", 0.5, plus=True), printed_number(50_000, "ohm")
     ('−30 dBu', '+1.5 dB', '50 000 ohm')
     """
     digits = next((count for count in range(4) if _has_digits(value, count) and _has_digits(step, count)), 4)
-    return signed(value, digits, unit, plus=plus and unit in ("dB", "LU"))
+    return signed(value, digits, unit, plus=plus)
 
 
 def _has_digits(value: float, digits: int) -> bool:

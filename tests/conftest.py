@@ -27,6 +27,7 @@ sys.path.append(str(Path(__file__).parent))  # what spoils files, and other take
 
 import forked_kernels  # noqa: E402
 import second_takes  # noqa: E402
+from pluses import wrong_in_outputs  # noqa: E402
 
 # The first call of a compiled loop compiles it; how long a call takes is a matter for the benchmarks.
 settings.register_profile("gainlib", deadline=None)
@@ -174,14 +175,23 @@ def pytest_configure(config):
     nbval.kernel.NbvalKernelspecManager.get_kernel_spec = forked
 
 
+def _run_and_read(item, run):
+    run()
+    assert wrong_in_outputs(item.test_outputs) == []
+
+
 def pytest_collection_modifyitems(items):
     """Behind the last cell of each lesson comes one more, in the same kernel, that moves all that the lesson showed.
 
-    So a lesson is executed once, by nbval, and its controls are pushed where its benches stand.
+    So a lesson is executed once, by nbval, and its controls are pushed where its benches stand. What its cells say in
+    figures is read as well: no amount has a plus.
     """
     last = {item.path: place for place, item in enumerate(items) if re.match(r"\d\d-.+\.ipynb", item.path.name)}
+    for item in items:
+        if item.path in last:
+            item.runtest = functools.partial(_run_and_read, item, item.runtest)
     code = (
-        f"import sys; sys.path.insert(0, {str(EVERY_CONTROL)!r})\n"
+        f"import sys; sys.path[:0] = [{str(EVERY_CONTROL)!r}, {str(EVERY_CONTROL.parent)!r}]\n"
         "from every_control import push_every_control\n"
         "push_every_control()"
     )

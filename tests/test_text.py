@@ -65,7 +65,8 @@ def test_moments_read_as_a_clock_tells_them():
 
 def test_a_number_has_as_many_digits_as_it_or_its_step():
     given = [(3.0, "dB", 0.25), (-30.0, "dBu", 1.0), (1 / 3, "V", 0.0), (2.0, "LU", 0.0), (math.inf, "dB", 1.0)]
-    assert [words.printed_number(*each) for each in given] == ["+3.00 dB", "−30 dBu", "0.3333 V", "+2 LU", "+∞ dB"]
+    assert [words.printed_number(*each) for each in given] == ["3.00 dB", "−30 dBu", "0.3333 V", "2 LU", "∞ dB"]
+    assert words.printed_number(3.0, "dB", 0.25, plus=True) == "+3.00 dB"
 
 
 def test_names_of_any_kind_can_be_printed():

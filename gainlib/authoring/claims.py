@@ -139,7 +139,7 @@ def _rides_within_reach(evidence: Evidence, place: Place, whose: str, looks: Seq
         ]
         if beyond:
             variant, seconds, gain_db = max(beyond, key=lambda each: abs(each[2]))
-            gain, low, high = (printed_number(each, "dB") for each in (gain_db, move.low, move.high))
+            gain, low, high = map(move.printed, (gain_db, move.low, move.high))
             evidence.note_fault(
                 place,
                 f"{whose} rides to {gain} at {printed_number(seconds, 's')}, with {describe_numbers(variant)}; "

@@ -21,7 +21,7 @@ from gainlib.exercises.variant import Exercise, Variant
 from gainlib.exercises.verdict import met_slips, reaches
 from gainlib.storage.entry_faults import Place
 from gainlib.storage.positions import line_of
-from gainlib.text import describe_value, printed_number
+from gainlib.text import describe_value
 
 __all__ = ["Evidence", "FoundAnswer", "Look", "describe_found", "describe_numbers", "describe_settings"]
 
@@ -324,7 +324,7 @@ def describe_found(variant: Variant, found: FoundAnswer) -> str:
         said = describe_settings(variant, found.answer, [move])
         low, high = found.passes.get(move.path, (0.0, 0.0))
         if low < high:
-            ends = [printed_number(each, move.unit, move.step) for each in (low, high)]
+            ends = [move.printed(each) for each in (low, high)]
             said += f" ({ends[0].removesuffix(move.unit).strip()} to {ends[1]} pass)"
         told.append(said)
     return ", ".join(told) + (f" and {len(moved) - MOST_TOLD} more" if len(moved) > MOST_TOLD else "")
@@ -340,5 +340,5 @@ def describe_settings(variant: Variant, answer: Mapping[str, Any], moves: Sequen
         elif move.options:
             said.append(f"{move.label} {describe_value(value)}")
         else:
-            said.append(f"{move.label} {printed_number(value, move.unit, move.step)}")
+            said.append(f"{move.label} {move.printed(value)}")
     return ", ".join(said)

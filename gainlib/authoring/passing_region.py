@@ -15,7 +15,7 @@ from gainlib.exercises.readings import Renderings
 from gainlib.html.figures import figure_html, script
 from gainlib.html.pages import render
 from gainlib.storage import atomic_write
-from gainlib.text import printed_number, reason_of
+from gainlib.text import reason_of
 from gainlib.views.style import coloured, frame
 
 __all__ = ["PassingRegion", "TriedAnswer", "passing_region", "write_passing_page"]
@@ -77,8 +77,8 @@ class PassingRegion:
         return " ".join(told)
 
     def _told(self, what: str, cell: TriedAnswer) -> str:
-        across = f"{_named(self.across)} {_said(self.across, cell.across)}"
-        where = f"{what}, {across} and {_named(self.up)} {_said(self.up, cell.up)},"
+        across = f"{_named(self.across)} {self.across.printed(cell.across)}"
+        where = f"{what}, {across} and {_named(self.up)} {self.up.printed(cell.up)},"
         return f"{where} passes." if cell.passes else f"{where} fails: {'; '.join(cell.fails)}."
 
     def figure(self) -> Any:
@@ -101,8 +101,8 @@ class PassingRegion:
                 data={
                     "across": [each.across for each in cells],
                     "up": [each.up for each in cells],
-                    "across_said": [_said(across, each.across) for each in cells],
-                    "up_said": [_said(up, each.up) for each in cells],
+                    "across_said": [across.printed(each.across) for each in cells],
+                    "up_said": [up.printed(each.up) for each in cells],
                     "says": ["passes" if each.passes else "fails: " + "; ".join(each.fails) for each in cells],
                 },
             )
@@ -269,12 +269,8 @@ def _named(move: ControlSpec) -> str:
     return move.label[:1].lower() + move.label[1:]
 
 
-def _said(move: ControlSpec, value: float) -> str:
-    return printed_number(value, move.unit, move.step)
-
-
 def _reach(move: ControlSpec, values: Sequence[float]) -> str:
-    low, high = _said(move, min(values)), _said(move, max(values))
+    low, high = move.printed(min(values)), move.printed(max(values))
     return f"at {low}" if low == high else f"from {low} to {high}"
 
 

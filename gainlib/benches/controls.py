@@ -14,7 +14,7 @@ from gainlib.flow.channels import GROUP
 from gainlib.stages import TAPER, Fader, Pan, Taper, choices_of, settings_of
 from gainlib.stages.base import Stage, unit_of
 from gainlib.storage.foreign import is_number
-from gainlib.text import plain, signed
+from gainlib.text import is_gain, plain, signed
 
 __all__ = ["Breakpoints", "Control", "Pick", "Range", "control_of"]
 
@@ -88,15 +88,20 @@ class Range:
 
     @property
     def in_decibels(self) -> bool:
-        """Whether it is written with its sign: a gain, or a voltage in dBu or dBV."""
+        """Whether it is a level, or a change of one."""
         return self.unit in ("dB", "dBu", "dBV")
+
+    @property
+    def signed(self) -> bool:
+        """Whether it is written with a plus as well: a gain, or a voltage in dBu or dBV."""
+        return is_gain(self.path) if self.unit == "dB" else self.in_decibels
 
     def printed(self, value: float) -> str:
         """A value as the bench writes it."""
         if self.ends:
             size = f"{abs(value):.{self.digits}f}"
             return f"{self.ends[value > 0]} {size}" if float(size) else "middle"
-        return signed(value, self.digits, self.unit, plus=self.in_decibels)
+        return signed(value, self.digits, self.unit, plus=self.signed)
 
     def held(self, value: Any) -> float:
         """The setting of a session as this control's value."""

@@ -29,7 +29,7 @@ def input_of(control: Range | Pick | Breakpoints, value: Any, channel: str) -> R
         )  # fmt: skip
     return RangeInput(
         value=value, start=control.start, low=control.low, high=control.high, step=control.step,
-        digits=control.digits, unit=control.unit, signed=control.in_decibels,
+        digits=control.digits, unit=control.unit, signed=control.signed,
         marks=[list(each) for each in control.taper.marks] if control.taper else [],
         ends=list(control.ends or ()), **named,
     )  # fmt: skip

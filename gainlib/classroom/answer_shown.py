@@ -71,7 +71,7 @@ def answer_parts(variant: Variant, answer: Mapping[str, Any]) -> list[tuple[str,
         if isinstance(value, bool):
             parts.append((move.path, move.label, "on" if value else "off"))
         elif isinstance(value, int | float):
-            parts.append((move.path, move.label, printed_number(float(value), move.unit, move.step)))
+            parts.append((move.path, move.label, move.printed(float(value))))
         elif isinstance(value, list):
             parts.append((move.path, move.label, f"of {counted(len(value), 'point')}"))
         elif isinstance(value, str):
@@ -83,5 +83,5 @@ def answer_parts(variant: Variant, answer: Mapping[str, Any]) -> list[tuple[str,
         elif isinstance(value, str):
             parts.append((ask.name, ask.title, value))
         elif is_number(value):
-            parts.append((ask.name, ask.title, printed_number(float(value), ask.unit, plus=False)))
+            parts.append((ask.name, ask.title, printed_number(float(value), ask.unit)))
     return parts

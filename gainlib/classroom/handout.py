@@ -173,7 +173,7 @@ def _key_row(variant: Variant, learner: RosterLine, renderings: Renderings) -> _
             gives[f"{each.question.title}, as read"] = each.measured
         elif each.within:
             unit = DIFFERENCES.get(each.question.unit, each.question.unit)
-            wanted[each.question.title] = f"within {printed_number(each.within, unit, plus=False)}"
+            wanted[each.question.title] = f"within {printed_number(each.within, unit)}"
     return _KeyRow(learner.name, learner.id, numbers, told, gives, wanted)
 
 
@@ -242,12 +242,12 @@ def _asked(ask: Question) -> dict[str, Any]:
 def _to_move(move: ControlSpec) -> dict[str, Any]:
     """A control, with what it may be set to."""
     if move.points:
-        ends = (printed_number(each, move.unit) for each in (move.low, move.high))
+        ends = map(move.printed, (move.low, move.high))
         span = "from {} to {}; or draw it into the picture".format(*ends)
     elif move.options:
         span = ""
     else:
-        low, high, start = (printed_number(each, move.unit, move.step) for each in (move.low, move.high, move.start))
+        low, high, start = map(move.printed, (move.low, move.high, move.start))
         span = f"from {low} to {high}, now {start}"
     choices = [("on" if each else "off") if isinstance(each, bool) else str(each) for each in move.options]
     unit = "" if move.options else move.unit

@@ -75,7 +75,7 @@ def _moved(move: ControlSpec, given: object, variant: Variant) -> tuple[Any, str
     if number is None:
         return None, f"{move.label} is {describe_value(given)}; it must be a number"
     if not move.low <= number <= move.high:
-        came, low, high = (printed_number(each, move.unit, move.step) for each in (number, move.low, move.high))
+        came, low, high = map(move.printed, (number, move.low, move.high))
         return None, f"{move.label} is {came}; the control goes from {low} to {high}"
     return number, ""
 
@@ -95,7 +95,7 @@ def _ridden(move: ControlSpec, given: object, variant: Variant) -> tuple[Any, st
         if seconds < 0.0 or seconds > longest + 1.0 or (index and seconds <= points[index - 1][0]):
             return None, f"{move.label} has a point at {printed_number(seconds, 's')}; {wanted}"
         if not move.low - 1e-9 <= gain_db <= move.high + 1e-9:
-            came, low, high = (printed_number(each, "dB") for each in (gain_db, move.low, move.high))
+            came, low, high = map(move.printed, (gain_db, move.low, move.high))
             return None, f"{move.label} goes to {came}; the ride goes from {low} to {high}"
     return tuple(points), ""
 

@@ -116,7 +116,7 @@ class Ladder:
         if self._reading is None:
             size = _rounded(size)
             unit = "dBFS" if "/signal/" in f"/{self.entry.path}" else unit_of_setting(session, self.entry.path)
-            return printed_number(size, unit, plus=False)
+            return printed_number(size, unit)
         unit, digits = self._reading.unit(session), self._reading.digits or 0
         if self._reading.probe.told == "clipped":
             return f"{float(f'{size:.2g}'):g}"

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from gainlib.flow import Session
+from gainlib.text import is_gain, printed_number
 
 __all__ = ["Candidate", "ControlSpec", "Hint", "Question"]
 
@@ -27,6 +28,10 @@ class ControlSpec:
     unit: str = ""
     options: tuple[Any, ...] = ()
     points: bool = False
+
+    def printed(self, value: float) -> str:
+        """A value of it as a sentence prints it, a gain with its sign."""
+        return printed_number(value, self.unit, 0.0 if self.points else self.step, plus=is_gain(self.path))
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ import numpy as np
 from gainlib.errors import GainError
 from gainlib.exercises.each_strip import within_part
 from gainlib.exercises.model import Question
-from gainlib.exercises.readings import DIFFERENCES, Reading, Renderings, reading_of, value_of, words_of
+from gainlib.exercises.readings import COUNTED, DIFFERENCES, Reading, Renderings, reading_of, value_of, words_of
 from gainlib.exercises.tables import AskEntry, Drawn, WhenEntry, fill_in
 from gainlib.exercises.variant import Variant
 from gainlib.flow import Session
@@ -29,8 +29,9 @@ TIE = 1e-9
 class ExpectedAnswer:
     """What is right for one ask: a number, the label of a choice, labels in order, or a moment in seconds.
 
-    `read` is what was read of each choice, in `unit`, `told` the same as it is printed; `margin` is how far the right
-    choice stands from the next. `fault` says why there is no right answer, and is empty in a sound exercise.
+    `read` is what was read of each choice, in `unit`, `told` the same as it is printed, `counted` what a number without
+    a unit is of; `margin` is how far the right choice stands from the next. `fault` says why there is no right answer,
+    and is empty in a sound exercise.
     """
 
     question: Question
@@ -40,6 +41,7 @@ class ExpectedAnswer:
     told: dict[str, str] = field(default_factory=dict, hash=False)
     margin: float = math.inf
     unit: str = ""
+    counted: str = ""
     fault: str = ""
 
     def accepts(self, answer: object) -> bool:
@@ -69,9 +71,15 @@ class ExpectedAnswer:
         """What was measured: the right number as finely as its tolerance asks, or the reading of the right choice."""
         if isinstance(self.right, float):
             digits = next((count for count in range(4) if self.within >= 10.0**-count), 4)
-            return signed(self.right, digits, self.question.unit, plus=self.question.unit in ("dB", "LU"))
+            return signed(self.right, digits, self.question.unit, plus=False)
         labels = self.right if isinstance(self.right, tuple) else (self.right,)
         return ", ".join(self.told[label] for label in labels if label in self.told)
+
+    @property
+    def measured_in_words(self) -> str:
+        """The same with what is counted, where that is no unit."""
+        told = self.measured
+        return f"{told} {self.counted.removesuffix('s') if told == '1' else self.counted}".rstrip()
 
     def off(self, answer: object) -> str:
         """How far off a number is, roughly, so that it stays something to work out: 5 to 10 dB."""
@@ -114,8 +122,9 @@ def _expected_answer(entry: AskEntry, ask: Question, variant: Variant, rendering
     if not readings:
         raise GainError(f"nothing can be read for the ask {ask.name!r}; no choice has what by names.")
     read = {label: value for label, (_, value) in readings.items()}
-    told = {label: reading.printed(value, variant.session) for label, (reading, value) in readings.items()}
-    unit = next(iter(readings.values()))[0].unit(variant.session)
+    told = {label: reading.printed(value, variant.session, plus=False) for label, (reading, value) in readings.items()}
+    first = next(iter(readings.values()))[0]
+    unit, counted = first.unit(variant.session), COUNTED.get(first.probe.name, "")
     right: str | tuple[str, ...]
     if any(math.isnan(value) for value in read.values()):
         right, margin, fault = "", 0.0, "two silences cannot be compared"
@@ -125,7 +134,7 @@ def _expected_answer(entry: AskEntry, ask: Question, variant: Variant, rendering
         fault = "" if margin > TIE else "two of them read the same"
     else:
         right, margin, fault = _picked(entry, {label: pair[0] for label, pair in readings.items()}, read)
-    return ExpectedAnswer(ask, right, read=read, told=told, margin=margin, unit=unit, fault=fault)
+    return ExpectedAnswer(ask, right, read=read, told=told, margin=margin, unit=unit, counted=counted, fault=fault)
 
 
 def _picked(entry: AskEntry, readings: dict[str, Reading], read: dict[str, float]) -> tuple[str, float, str]:

@@ -16,7 +16,7 @@ from gainlib.meters.registry import Reader
 from gainlib.stages import Choice, Setting, choices_of, settings_of, stage_kinds
 from gainlib.stages.base import unit_of
 from gainlib.storage.foreign import is_number
-from gainlib.text import describe_value, printed_number, signed
+from gainlib.text import describe_value, is_gain, printed_number, signed
 
 __all__ = ["MeasuredRendering", "Probe", "Reading", "Renderings", "stage_readings"]
 
@@ -24,6 +24,8 @@ A_LONG_WAY = 1e9
 
 OF_EVERY_STAGE = {"clipped": "", "headroom_db": "dB", "noise_dbfs": "dBFS"}
 """What every stage tells: how often it clipped, what is left to its ceiling, the noise floor that passes it."""
+COUNTED = {"clipped": "clipped runs", "clipped_runs": "clipped runs", "flat_tops": "flat tops"}
+"""What is counted by a reading that has no unit."""
 DIFFERENCES = {"dBFS": "dB", "dBTP": "dB", "dBu": "dB", "LUFS": "LU"}
 LEVEL_UNITS = ("dB", "dBFS", "dBTP", "dBu", "LUFS", "LU")
 
@@ -103,15 +105,15 @@ class Reading:
         high = math.inf if self.most is None else self.most - value
         return -math.inf if math.isnan(value) else min(low, high)
 
-    def printed(self, value: float, session: Session, *, bound: bool = False) -> str:
-        """A value of it as a sentence prints it, with its unit."""
+    def printed(self, value: float, session: Session, *, bound: bool = False, plus: bool = True) -> str:
+        """A value of it as a sentence prints it, with its unit; a gain and a difference have a plus too."""
         if math.isnan(value):
             return "nothing to compare"
         if self.options:
             chosen = self.options[round(value)]
             return {True: "on", False: "off"}[chosen] if isinstance(chosen, bool) else str(chosen)
-        unit, measure = self.unit(session), self.probe.measure
-        plus = self.less is not None or self.digits is None or bool(measure and measures()[measure].plus)
+        unit = self.unit(session)
+        plus = plus and (self.less is not None or is_gain(self.probe.setting or ""))
         if self.digits is None or bound:
             return printed_number(value, unit, plus=plus)
         return signed(value, self.digits, unit, plus=plus)

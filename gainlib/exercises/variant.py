@@ -37,7 +37,7 @@ from gainlib.exercises.tables import (
     readings_in,
 )
 from gainlib.flow import FaderGroup, Send, Session
-from gainlib.text import describe_value, printed_number
+from gainlib.text import describe_value, is_gain, printed_number
 
 __all__ = ["Exercise", "Variant"]
 
@@ -333,7 +333,9 @@ def printed_values(parameters: Mapping[str, Parameter], session: Session, drawn:
             unit = parameter.unit
             if parameter.path is not None and not unit:
                 unit = unit_of_path(session, fill_in(parameter.path, words_of(drawn)))
-            printed[name] = printed_number(value, unit, parameter.step)
+            low, high = parameter.numbers or (0.0, 0.0)
+            plus = unit in ("dB", "LU") and (is_gain(parameter.path or "") or low < 0.0 < high)
+            printed[name] = printed_number(value, unit, parameter.step, plus=plus)
     return printed
 
 

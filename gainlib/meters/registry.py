@@ -93,8 +93,6 @@ class Measure:
         Asks that meter, or without `make` the Audio; gives one reading a channel.
     digits : int
         How many decimals are printed.
-    plus : bool
-        Whether a plus is printed.
     worst : "highest" or "lowest"
         Which channel's reading stands for the whole.
     whole : bool
@@ -122,7 +120,6 @@ class Measure:
     make: MakeMeter | None
     reading: Callable[[Any], Readings]
     digits: int = 1
-    plus: bool = False
     worst: Literal["highest", "lowest"] = "highest"
     whole: bool = False
     tone: bool = False
@@ -133,7 +130,7 @@ class Measure:
 
     def printed(self, value: float) -> str:
         """The reading as a person reads it, with its unit."""
-        return signed(value, self.digits, self.unit, plus=self.plus)
+        return signed(value, self.digits, self.unit, plus=False)
 
     @property
     def needs(self) -> str:
@@ -397,7 +394,6 @@ _MEASURES = Measures(
             "Peak over plain RMS, a sine 3 dB: the distance of peak and RMS (AES17), plus 3.0 dB.",
             _levels,
             lambda meter: meter.crest_db,
-            plus=True,
         ),
         Measure(
             "headroom_db",
@@ -405,7 +401,6 @@ _MEASURES = Measures(
             "What is left from the sample peak up to full scale.",
             _levels,
             lambda meter: -meter.peak_dbfs,
-            plus=True,
             worst="lowest",
         ),
         Measure(
@@ -463,7 +458,6 @@ _MEASURES = Measures(
             "From the quietest to the loudest phrase, as RMS; 0 dB for one phrase or none.",
             None,
             _phrase_range_db,
-            plus=True,
             whole=True,
         ),
         _programme(

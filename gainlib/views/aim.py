@@ -89,11 +89,11 @@ class Aim:
     def bounds(self) -> str:
         """What is wanted, in words."""
         if math.isinf(self.least):
-            return f"at most {printed_number(self.most, self.unit, plus=False)}"
+            return f"at most {printed_number(self.most, self.unit)}"
         if math.isinf(self.most):
-            return f"at least {printed_number(self.least, self.unit, plus=False)}"
-        least = printed_number(self.least, "", plus=False)
-        return f"{least} to {printed_number(self.most, self.unit, plus=False)}"
+            return f"at least {printed_number(self.least, self.unit)}"
+        least = printed_number(self.least, "")
+        return f"{least} to {printed_number(self.most, self.unit)}"
 
     @property
     def wanted(self) -> float:

@@ -239,7 +239,7 @@ def _first(rendering: Rendering, knobs: list[_Knob], wanted: float, fits: Callab
 def _step(knob: _Knob, by: float, ends: bool = False) -> Step:
     way = "raise" if by > 0 else "lower"
     about = "" if knob.exact else "about "
-    words = f"{way} {knob.words} by {about}{printed_number(abs(by), 'dB', plus=False)}"
+    words = f"{way} {knob.words} by {about}{printed_number(abs(by), 'dB')}"
     if ends:
         words += ", as far as it goes"
     return Step(tuple(each.path for each in knob.controls), by, words, ends, knob.driver)

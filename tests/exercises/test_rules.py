@@ -136,9 +136,7 @@ def test_what_no_rule_can_be_is_told_with_its_line(phrases, before, after, says)
 def test_a_ride_that_nobody_can_draw_is_told_with_its_moment(phrases):
     file = phrases("ride", RIDDEN.replace("from = -15, to = 15", "from = -5, to = 5"))
     (fault,) = [each for each in verify(file, variants=2).faults if "rides to" in each.said]
-    assert fault.said.startswith(
-        "your answer rides to +6 dB at 1.8 s, with soft +12 dB; Ride goes from −5 dB to +5 dB."
-    )
+    assert fault.said.startswith("your answer rides to +6 dB at 1.8 s, with soft 12 dB; Ride goes from −5 dB to +5 dB.")
 
 
 # --- one check for each strip ---

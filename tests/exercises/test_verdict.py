@@ -256,7 +256,7 @@ def test_no_verdict_calls_a_fader_coarse_where_its_picture_calls_it_fine():
 @pytest.mark.parametrize(
     ("name", "answer", "said"),
     [
-        ("levels/volts-and-decibels", {"gain": "26,02 dB"}, "Not read: “26,02 dB” is a text; give −60 dB to +120 dB."),
+        ("levels/volts-and-decibels", {"gain": "26,02 dB"}, "Not read: “26,02 dB” is a text; give −60 dB to 120 dB."),
         ("levels/volts-and-decibels", {"gain": "26 dBu"}, "“26 dBu” is in dBu, and dB is asked for"),
         ("loudness/loudest-as-a-whole", {"where": "musik"}, "did you mean music?\n"),
     ],

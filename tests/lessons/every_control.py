@@ -6,6 +6,7 @@ import gc
 import math
 
 from advice_judge import after_the_step, faults
+from pluses import wrong_pluses
 
 from gainlib.benches import Bench, OpenExercise
 from gainlib.benches.controls import Breakpoints, Pick
@@ -50,6 +51,7 @@ def require_sound(bench):
     said = str(bench.advice)
     assert said.endswith(".")
     assert all(sentence and "nan" not in sentence for sentence in bench.sentences)
+    assert not [each for sentence in (said, *bench.sentences) for each in wrong_pluses(sentence)]
     assert all(not math.isnan(level.peak_dbfs) for level in bench.rendering.levels)
     assert not isinstance(bench, LookingBench) or said == "Look and listen, then answer below."
     if isinstance(bench, LookingBench):

@@ -174,7 +174,7 @@ def test_the_registry_names_every_measure_once_and_helps_with_a_wrong_name():
         measure("peak_dbf", Audio(SINE, RATE_HZ))
     with pytest.raises(GainError, match="peak_dbfs was asked of ndarray; give Audio"):
         measure("peak_dbfs", SINE)
-    assert measures()["headroom_db"].printed(3.04) == "+3.0 dB"
+    assert measures()["headroom_db"].printed(3.04) == "3.0 dB"
     assert measures()["rms_dbfs"].printed(-18.0) == "−18.0 dBFS"
     assert "AES17" in repr(measures())
 

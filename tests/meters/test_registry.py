@@ -164,7 +164,7 @@ def test_readings_are_printed_as_a_person_reads_them():
     for name, value, expected in (
         ("loudness_lufs", -23.04, "−23.0 LUFS"),
         ("loudness_range_lu", 7.26, "7.3 LU"),
-        ("crest_db", 3.01, "+3.0 dB"),
+        ("crest_db", 3.01, "3.0 dB"),
         ("thd_percent", 0.0123, "0.012 %"),
         ("clipped_runs", 3.0, "3"),
         ("true_peak_dbtp", 1.25, "1.2 dBTP"),
