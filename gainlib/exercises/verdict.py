@@ -20,6 +20,9 @@ from gainlib.text import counted
 
 __all__ = ["CheckLine", "Verdict", "check"]
 
+HALF_DB = 3.0
+"""So far below a whole lies what has half of its power."""
+
 
 @dataclass(frozen=True)
 class CheckLine:
@@ -260,6 +263,30 @@ def _one_step(
             figures = f"{reading.printed(value, session)}; wanted: {reading.wanted(session)}."
             told = f"{figures} Mend “{lines[before].title}” first: this moves with it."
             said[index] = replace(lines[index], sentence=told)
+    return _hum_first(said, variant, read)
+
+
+def _hum_first(lines: list[CheckLine], variant: Variant, read: MeasuredRendering) -> list[CheckLine]:
+    """Where half of the noise and more is hum, which is missed as well, the noise has no cure of its own."""
+    missed = {
+        (each.probe.measure, each.probe.at, each.less): index
+        for index, each in enumerate(variant.checks)
+        if not lines[index].passed
+    }
+    said = list(lines)
+    for (measure, at, less), index in missed.items():
+        hum = missed.get(("hum_dbfs", at, less))
+        if measure != "noise_floor_dbfs" or hum is None:
+            continue
+        reading, session = variant.checks[index], read.rendering.session
+        try:
+            noise_db, hum_db = read.value(reading), read.value(variant.checks[hum])
+        except GainError:
+            continue
+        if hum_db >= noise_db - HALF_DB:
+            figures = f"{reading.printed(noise_db, session)}; wanted: {reading.wanted(session)}."
+            told = f"{figures} Most of it is hum: mend “{lines[hum].title}” first."
+            said[index] = replace(lines[index], sentence=told)
     return said
 
 
@@ -286,7 +313,7 @@ def _asked(
         "low": "That is {off} too low.",
         "high": "That is {off} too high.",
         "wrong": "That is not it.",
-        "": "It is {measured}." if isinstance(given, float) else "That is right: {measured}.",
+        "": "It is {measured}." if isinstance(given, float) else f"That is right: {truth.measured_in_words}.",
     }[side]
     text = own or usual
     said = fill_in(text if "{answered}" in text else f"You said: {{answered}}. {text}", words)

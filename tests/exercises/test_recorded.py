@@ -53,7 +53,7 @@ def test_a_take_at_the_right_level_passes_whatever_its_rate(variant):
         (planted(-15.0, 6.0), "Clipped runs in the whole take", "Turn the gain of your interface down"),
         (planted(-15.0, -14.0), "How far the shout is over the verse", "hardly louder than the verse"),
         (planted(room_dbfs=-45.0), "The room's noise under the verse", "The gain does not help there."),
-        (planted(hum_dbfs=-58.0), "Mains hum", "Never take the protective earth off."),
+        (planted(hum_dbfs=-58.0), "Mains hum", "Never take the protective earth off"),
         (planted(seconds=12.0), "The verse", "Not measured: the part from 3 s to 13 s was asked for"),
         (Audio(np.zeros(18 * RATE_HZ), RATE_HZ), "The verse", "Turn the gain of your interface up by a long way."),
     ],
@@ -64,6 +64,18 @@ def test_each_miss_is_told_with_its_cure(variant, take, title, sentence):
     assert not lines[title].passed
     assert sentence in lines[title].sentence
     assert not verdict.passed
+
+
+def test_a_room_that_only_hums_is_told_what_hum_wants_and_nothing_of_windows(variant):
+    for hum_dbfs, room_dbfs in ((-45.0, -90.0), (-47.0, -56.0)):
+        _, lines = said(variant, planted(hum_dbfs=hum_dbfs, room_dbfs=room_dbfs))
+        room = lines["The room's noise under the verse"].sentence
+        assert room.endswith(" dB; wanted: at most −40 dB. Most of it is hum: mend “Mains hum” first.")
+        assert "Keep the cable and the microphone away from mains adapters" in lines["Mains hum"].sentence
+        assert "licensed electrician" in lines["Mains hum"].sentence
+    _, lines = said(variant, planted(hum_dbfs=-60.0, room_dbfs=-40.0))
+    assert "close the window" in lines["The room's noise under the verse"].sentence
+    assert not lines["Mains hum"].passed
 
 
 def test_a_slip_is_met_by_its_own_sentence(variant):
