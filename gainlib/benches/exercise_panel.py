@@ -322,10 +322,22 @@ class OpenExercise(ShownByPanel[ExercisePanel | LadderPanel]):
         """What keeps a check from having anything to judge, in words; empty when there is something."""
         if self.recorder is not None and not self.figures:
             return "Nothing is checked yet: press Record first, and do what the page asks for."
+        if self.mistyped:
+            return self.mistyped
         if self.variant.controls or not self.answers or any(each is not None for each in self.answers.values()):
             return ""
         titles = [f"“{each.title}”" for each in self.variant.questions]
         return f"Nothing is checked yet: answer {' and '.join(titles)} first."
+
+    @property
+    def mistyped(self) -> str:
+        """Which answers were typed and cannot be read, with what to write; empty when there is none."""
+        unread = read_answer(self.variant, {name: each for name, each in self.answers.items() if each is not None})[1]
+        return " ".join(
+            f"Not checked, since “{each.title}” is {unread[each.name]}."
+            for each in self.variant.questions
+            if self.answers[each.name] is not None and each.name in unread
+        )
 
     def _tried(self) -> None:
         """After a trial of a ladder: judged as soon as it has ended."""
@@ -335,8 +347,11 @@ class OpenExercise(ShownByPanel[ExercisePanel | LadderPanel]):
     def check(self, unread: Sequence[str] = ()) -> Verdict:
         """Measure the answer as it stands; what is said and saved is in `verdict` and `saved`.
 
-        `unread` says of controls what was typed there and could not be taken: the verdict tells it.
+        `unread` says of controls what was typed there and could not be taken: the verdict tells it. Raises GainError
+        where an answer to a question cannot be read: nothing is judged then, and nothing kept.
         """
+        if self.mistyped:
+            raise GainError(self.mistyped)
         answer = self.answer
         judged = check(self.variant, answer, len(self.hints))
         self.verdict, self.stale = replace(judged, notes=(*judged.notes, *unread)), False

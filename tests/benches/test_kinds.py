@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -81,21 +82,36 @@ def test_an_answer_that_was_changed_since_is_said_to_be(sit):
         sitting.reply("levle", 1.0)
 
 
-def test_what_cannot_be_read_gets_a_verdict_of_its_own_in_place_of_the_last_one(sit, tmp_path):
+MISTYPED = (
+    (None, "ten dB", "“ten dB” is not a number"),
+    (None, "−12,,5", "“−12,,5” is not a number"),
+    (None, "12 Hz", "“12 Hz” is in Hz, and dBFS is asked for"),
+    (12.0, "", "12 dBFS is out of reach"),
+)
+
+
+def test_what_was_mistyped_is_said_and_is_no_attempt(sit, tmp_path):
     sitting = sit("read-the-verse")
     field = sitting.panel.questions["level"]
     sitting.reply("level", author_answer(sitting.variant)["level"])
-    assert press(sitting).verdict["lines"][0]["passed"] is True
+    earlier = press(sitting).verdict
+    assert earlier["lines"][0]["passed"] is True
     # As the page gives it: what was typed, and no number.
     field.set_state({"moved": {"turn": 1, "values": {"number": None, "text": "ten dB"}}})
     assert (field.seen, sitting.answers["level"]) == (1, "ten dB")
-    assert press(sitting).missing == ""
-    line = press(sitting).verdict["lines"][0]
-    assert (line["passed"], line["points"]) == (False, "0 of 2 points")
-    assert line["sentence"] == "Not read: “ten dB” is not a number; give −60 dBFS to 0 dBFS."
-    field.set_state({"moved": {"turn": 2, "values": {"number": 12.0, "text": ""}}})
-    line = press(sitting).verdict["lines"][0]
-    assert line["sentence"] == "Not read: 12 dBFS is out of reach; give −60 dBFS to 0 dBFS."
+    head = "Not checked, since “Peak of the verse” is not read: "
+    for turn, (number, text, why) in enumerate(MISTYPED, 2):
+        field.set_state({"moved": {"turn": turn, "values": {"number": number, "text": text}}})
+        desk = press(sitting)
+        assert desk.missing == f"{head}{why}; give −60 dBFS to 0 dBFS."
+        assert (desk.stale, desk.verdict["hint"]) == (True, earlier["hint"])
+        with pytest.raises(gl.GainError, match=re.escape(why)):
+            sitting.check()
+    assert len(sitting.progress.at(tmp_path).attempts) == 1
+    field.set_state({"moved": {"turn": 9, "values": {"number": -30.0, "text": ""}}})
+    desk = press(sitting)
+    assert (desk.missing, desk.verdict["lines"][0]["passed"]) == ("", False)
+    assert len(sitting.progress.at(tmp_path).attempts) == 2
 
 
 def test_what_a_control_could_not_take_is_told_beside_what_was_checked(sit):
