@@ -51,7 +51,7 @@ const ONLY_SAFE = "A browser gives the microphone only to pages of this computer
 const WENT = "The microphone went away; what came until then is kept.";
 const BUSY = "The kernel is busy. The take waits in this page and goes over when it is free: do not close the page.";
 const DEAF = "No kernel hears this page, so the take could not be handed over. Save it as a file, or run this cell again: it is then taken.";
-const SOUNDS = "A bench is playing. Stop it, or put on headphones so that the microphone does not hear it; then press Record again.";
+const STOPPED = "What was playing was stopped, so that the microphone does not hear it. With headphones on you may press Play again.";
 const NOBODY = "Nobody listens: headphones are unplugged, and loudspeakers turned down.";
 const FIRST = "Nothing is sent yet: do what stands above, and tick that nobody listens.";
 const OVER = "The take goes over to the kernel.";
@@ -144,6 +144,7 @@ export default {
     const scale = make("div", { className: "gainlib-take-scale", "aria-hidden": "true" }, ...marks, make("span", { className: "gainlib-take-unit", textContent: "dBFS" }));
     const figures = make("p", { className: "gainlib-take-figures" });
     const now = make("p", { role: "status", className: "gainlib-take-said" });
+    const silenced = make("p", { role: "status", className: "gainlib-message", hidden: true });
     // Where a signal is sent while it records, through a chain that is measured.
     const sends = model.get("sends");
     const verb = sends ? "Measure" : "Record";
@@ -156,10 +157,9 @@ export default {
           make("label", { className: "gainlib-labelled" }, nobody, NOBODY), make("label", { className: "gainlib-labelled" }, "Sent", level)),
       );
     }
-    el.append(make("div", { className: "gainlib-take-row" }, button, inputLabel, whichLabel, earlierLabel, again, file), meter, scale, figures, now);
+    el.append(make("div", { className: "gainlib-take-row" }, button, inputLabel, whichLabel, earlierLabel, again, file), meter, scale, figures, now, silenced);
 
     let take = null; // what is being recorded, or waits to be handed over
-    let warned = false;
     const say = (text) => { if (now.textContent !== text) now.textContent = text; };
     const show = () => {
       const recording = take && !take.ended;
@@ -184,8 +184,10 @@ export default {
     };
 
     const leaving = (event) => event.preventDefault();
+    const caution = (text) => Object.assign(silenced, { textContent: text, hidden: !text });
     const closed = () => {
       microphone.open = false;
+      caution("");
       take?.stream?.getTracks().forEach((each) => each.stop());
       if (take?.context?.state !== "closed") take?.context?.close();
     };
@@ -283,14 +285,15 @@ export default {
       take.began = beganAt - take.firstAt;
       take.ends = take.began + frames + TAIL_SECONDS * rate;
     };
+    const silence = () => {
+      const sounding = [...players.values()].filter((each) => each.loop?.playing || each.wanting);
+      for (const each of sounding) each.stop();
+      if (sounding.length && !sends) caution(STOPPED);
+    };
     const begin = async () => {
       if (sends && !nobody.checked) return say(FIRST);
-      if (sends) for (const each of players.values()) each.stop?.();
-      if (!warned && [...players.values()].some((each) => each.loop?.playing)) {
-        warned = true;
-        return say(SOUNDS);
-      }
-      warned = false;
+      caution("");
+      silence();
       const chosen = Number(which.value);
       take = {
         gathered: [], frames: 0, skipped: 0, peak: 0, clipped: 0, lost: 0, most: 1, quiet: true, room: model.get("room"),
@@ -310,7 +313,8 @@ export default {
         take.node.port.onmessage = heard;
         take.node.onprocessorerror = () => stop(WENT);
         source.connect(take.node);
-        Object.assign(microphone, { open: true, warned: false });
+        silence(); // the browser may have asked for long
+        Object.assign(microphone, { open: true, warned: Boolean(silenced.textContent) }); // the caution is said once
         void devices();
       } catch (fault) {
         done();

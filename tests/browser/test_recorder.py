@@ -19,6 +19,7 @@ CELL = """import gainlib as gl
 from gainlib.widgets.recorder import Recorder
 recorder = Recorder(longest={longest}, room=0.2, prompts=[[0, "Quiet."], [0.2, "Now play or sing."]])
 recorder"""
+PLAYING = "[...course.players.values()].some((each) => each.loop?.playing)"
 BENCH = """mine = recorder.take or gl.tone(-20, 997, seconds=1, rate_hz=48000)
 gl.bench(gl.Session.of(mine, [gl.Trim()], name="mine"), controls=["trim/gain_db"], key="own")"""
 
@@ -144,6 +145,27 @@ def test_what_goes_wrong_is_one_sentence_and_what_was_recorded_is_kept(microphon
     assert (file.samplerate, file.subtype, file.channels) == (RATE_HZ, "FLOAT", 2)
     assert file.frames > 0.2 * RATE_HZ
     assert len(takes(lab)) == len(earlier) + 2
+
+
+def test_one_press_stops_what_plays_and_records_and_the_caution_is_said_once(microphone, lab, keep):
+    page = microphone
+    lab.open(page, lab.write("playing.ipynb", CELL.format(longest=30.0), BENCH))
+    lab.run_all(page)
+    lab.drawn(page, 1)
+    play = page.get_by_role("button", name="Play")
+    play.click()
+    page.wait_for_function(f"() => {PLAYING}")
+    page.get_by_role("button", name="Record", exact=True).click()
+    caution = page.locator(".gainlib-take").get_by_text("What was playing was stopped, so that the microphone")
+    caution.wait_for()
+    said(page, "Now play or sing")
+    assert not page.evaluate(PLAYING)
+    keep(page, "recorder-silenced")
+    play.click()  # with headphones on: nothing more is asked
+    page.wait_for_function(f"() => {PLAYING}")
+    page.locator(".gainlib-take-button", has_text="Stop").click()
+    said(page, "Kept as take-")
+    assert not caution.is_visible()
 
 
 # In the audio thread's place: a minute of two channels, each sample telling where it belongs.
