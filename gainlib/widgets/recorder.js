@@ -62,7 +62,7 @@ const TAIL_SECONDS = 1;
 const READY = "The take stays on this computer, in the folder takes; nothing is sent anywhere.";
 
 const db = (size) => (size > 0 ? 20 * Math.log10(size) : -Infinity);
-const printed = (size) => (size > 0 ? `${db(size).toFixed(1).replace("-", "−")} dBFS` : "−∞ dBFS");
+const printed = (size) => (size > 0 ? `${db(size).toFixed(1).replace(/^-0.0$/, "0.0").replace("-", "−")} dBFS` : "−∞ dBFS");
 const share = (level) => `${Math.max(0, Math.min(1, (level - FLOOR_DB) / -FLOOR_DB)) * 100}%`;
 
 async function opened(take, device) {
