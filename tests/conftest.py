@@ -94,6 +94,26 @@ def run_at_once():
     return run_it
 
 
+@pytest.fixture(scope="module")
+def two_workers():
+    """Two worker processes of a cluster on this machine."""
+    distributed = pytest.importorskip("distributed", reason='Dask is not installed: pip install "gainlib[cluster]"')
+    with distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, silence_logs=50
+    ) as started:
+        yield started
+
+
+@pytest.fixture
+def cluster(two_workers):
+    """The same, both there: one that an earlier test has killed comes back first."""
+    import distributed
+
+    with distributed.Client(two_workers.scheduler_address) as client:
+        client.wait_for_workers(2, timeout=60)
+    return two_workers
+
+
 @pytest.fixture
 def long_flac():
     """A FLAC of a second of silence, whose header says that it lasts for hours; as a packed silence of hours would."""

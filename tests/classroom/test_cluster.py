@@ -24,12 +24,9 @@ pytestmark = [
 
 
 @pytest.fixture(scope="module")
-def cluster(work_module):
-    """Two worker processes, which find the gainlib under test and the work of these tests."""
-    with distributed.LocalCluster(
-        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, silence_logs=50
-    ) as started:
-        yield started
+def two_workers(work_module, two_workers):
+    """They find the gainlib under test and the work of these tests."""
+    return two_workers
 
 
 def sheet(done):

@@ -229,16 +229,6 @@ def test_a_worker_refuses_files_that_it_does_not_see(stems):
 # -- on a cluster
 
 
-@pytest.fixture(scope="module")
-def cluster():
-    """Two worker processes of a cluster on this machine."""
-    distributed = pytest.importorskip("distributed", reason='Dask is not installed: pip install "gainlib[cluster]"')
-    with distributed.LocalCluster(
-        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, silence_logs=50
-    ) as started:
-        yield started
-
-
 @pytest.mark.filterwarnings("default")  # Dask tells of the worker that the test kills in warnings of its own
 @pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="this system has no kill signal")
 def test_a_cluster_measures_the_same_also_when_a_worker_is_killed(stems, cluster, measured, monkeypatch):
