@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 import itertools
 import os
+from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -36,6 +37,7 @@ __all__ = [
     "class_variant",
     "exercise_rows",
     "read_class",
+    "read_typed",
     "require_learner",
 ]
 
@@ -176,17 +178,25 @@ def class_variant(file: str | os.PathLike[str], learner_id: str, exercise: Exerc
     return exercise.variant(learner_id, require_learner(file, learner_id).key_of(learner_id))
 
 
-def _entries(path: Path) -> dict[str, Any]:
-    """The entries of a teacher's file; what they typed otherwise than TOML has it is told with its line."""
-    text = read_text(path, LARGEST_CLASS_BYTES, "a class file")
+def read_typed(path: Path, most_bytes: int, kind: str, days: Sequence[str] = ()) -> dict[str, Any]:
+    """The entries of a TOML file that a teacher typed; what they typed otherwise than TOML has it is told by its line.
+
+    `days` are entries that hold a day, where `due` is not a moment with its time zone.
+    """
+    text = read_text(path, most_bytes, kind)
     try:
-        content = toml_table(text, path.name)
+        return toml_table(text, path.name)
     except GainError as fault:
-        text, told = untangled_dates(text)
+        text, told = untangled_dates(text, days)
         slips: list[FileFault] = []
         parse_text(text, slips)
         told += [slip.text for slip in slips]
         raise GainError(*(f"{path.name}, {each}" for each in told[:MOST_TOLD] or [str(fault)])) from fault
+
+
+def _entries(path: Path) -> dict[str, Any]:
+    """The entries of a teacher's file, whose dates are moments with their time zone."""
+    content = read_typed(path, LARGEST_CLASS_BYTES, "a class file")
     faults = itertools.islice(date_faults(content), MOST_TOLD)
     if dates := [f"{path.name}{_of_whom(place, content)}: {said}" for place, said in faults]:
         raise GainError(*dates)

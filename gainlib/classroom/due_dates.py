@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import date, datetime, time, timedelta
 from typing import Any
 
@@ -19,7 +19,7 @@ _YEAR_FIRST = re.compile(r"(\d{4})[-./](\d{1,2})[-./](\d{1,2})")
 _DAY_FIRST = re.compile(r"(\d{1,2})\s?[.]\s?(\d{1,2})\s?[.]\s?(\d{4})")
 _EITHER_FIRST = re.compile(r"(\d{1,2})[-/](\d{1,2})[-/](\d{4})")
 _CLOCK = re.compile(r"(?<![\d+-])(\d{1,2})[:.h](\d{2})(?::\d{2}(?:\.\d+)?)?(?!\d)")
-_ENTRY = re.compile(r"""(?<![\w-])due(\s*)=(\s*)(["']?)([^"'\n#,}\]]*)(["']?)""")
+_ENTRY = r"""(?<![\w-])({names})\s*=\s*(["']?)([^"'\n#,}}\]]*)["']?"""
 
 
 def typed_date(given: str, what: str) -> datetime:
@@ -81,7 +81,11 @@ def _meant(given: str) -> datetime | str:
         return ""
 
 
-def _told(where: str, shown: str, meant: datetime | str) -> str:
+def _told(where: str, shown: str, meant: datetime | str, day: bool = False) -> str:
+    if day:
+        if isinstance(meant, str):
+            return f"{where} is {shown}{meant}; write year, month and day, such as 2026-11-28."
+        return f"{where} is {shown}; write {meant:%Y-%m-%d}."
     if isinstance(meant, str):
         return f"{where} is {shown}{meant}; write year, month, day, time and zone, such as 2026-11-28T18:00:00+01:00."
     try:
@@ -107,20 +111,25 @@ def date_faults(value: Any, place: Place = ()) -> Iterator[Fault]:
             yield (*place, key), _told("due", shown, _meant(each) if isinstance(each, str) else "")
 
 
-def untangled_dates(text: str) -> tuple[str, list[str]]:
+def untangled_dates(text: str, days: Sequence[str] = ()) -> tuple[str, list[str]]:
     """A text in TOML with each date that no TOML is put right, and the sentences on them with their lines.
+
+    Those are the entries `due`, which are moments; or the `days`, if they are given.
 
     >>> untangled_dates("due = 28.11.2026 18:00")[1][0][:45]
     'line 1: due is 28.11.2026 18:00; write 2026-1'
+    >>> untangled_dates("assigned = 2.11.2026", days=["assigned"])[1]
+    ['line 1: assigned is 2.11.2026; write 2026-11-02.']
     """
     told = []
     lines = text.split("\n")
+    entry = re.compile(_ENTRY.format(names="|".join(days or ["due"])))
     for index, line in enumerate(lines):
-        found = None if line.lstrip().startswith("#") else _ENTRY.search(line)
-        if not found or found[3] or _is_toml(shown := found[4].strip()):
+        found = None if line.lstrip().startswith("#") else entry.search(line)
+        if not found or found[2] or _is_toml(shown := found[3].strip()):
             continue
-        told.append(f"line {index + 1}: {_told('due', shown[:40], _meant(shown))}")
-        lines[index] = f"{line[: found.start(4)]}2026-01-01T00:00:00Z{line[found.end(4) :]}"
+        told.append(f"line {index + 1}: {_told(found[1], shown[:40], _meant(shown), bool(days))}")
+        lines[index] = f"{line[: found.start(3)]}2026-01-01T00:00:00Z{line[found.end(3) :]}"
     return "\n".join(lines), told
 
 

@@ -12,14 +12,13 @@ from typing import Annotated, Literal
 
 from pydantic import Field, StringConstraints, ValidationError
 
-from gainlib.classroom.class_file import ClassFile
+from gainlib.classroom.class_file import ClassFile, read_typed
 from gainlib.classroom.decisions import CsvEntry
 from gainlib.classroom.marks import LearnerMark
 from gainlib.errors import GainError, suggest
 from gainlib.learners.learners_file import ShortText
 from gainlib.storage import atomic_write, given_path, toml_value
 from gainlib.storage.entry_faults import Entry, describe_first
-from gainlib.storage.foreign import read_toml
 
 __all__ = ["OF_LEARNER", "Column", "Grade", "GradeProfile", "OneRosterIds", "read_profile", "write_profile"]
 
@@ -131,7 +130,7 @@ def read_profile(file: str | os.PathLike[str], of_class: ClassFile) -> GradeProf
     gainlib.errors.GainError: no-such-profile.toml is not there; check the name and the folder.
     """
     path = Path(file)
-    content = read_toml(path, LARGEST_PROFILE_BYTES, "a profile for grades")
+    content = read_typed(path, LARGEST_PROFILE_BYTES, "a profile for grades", days=("assigned", "due"))
     if content.get("schema") != "gainlib grades":
         raise GainError(
             f"{path.name} is no profile for grades; write one with `gainlib new-profile NAME --class FILE`."
@@ -168,6 +167,8 @@ def _faults(made: GradeProfile, of_class: ClassFile) -> list[str]:
             found.append(f"learner of {name} is {entry.learner!r}; {suggest(entry.learner, known)}")
     if made.one_roster and not (made.one_roster.due or of_class.due):
         found.append("OneRoster wants a due date; give due in the class file or in one_roster.")
+    if made.one_roster and made.one_roster.due and made.one_roster.due < made.one_roster.assigned:
+        found.append(f"due of one_roster is {made.one_roster.due}, before assigned; change one of them.")
     if not (made.columns or made.one_roster or made.lti_scores or made.pages):
         found.append("it asks for nothing; give columns, one_roster, lti_scores or pages.")
     return found

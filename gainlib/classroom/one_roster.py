@@ -68,7 +68,7 @@ class Gradebook:
                 (line.made.date() if line.made else self._today).isoformat(),
                 "" if of else comment, _word(line, self._grade) if not of else "", self._ids.class_, "false",
                 _flag(bool(of.fault) if of else any(each.fault for each in line.exercises)), _flag(line.days_late > 0),
-                _flag(not line.exempt and not line.has_points),
+                _flag(not line.exempt and not line.has_points and not line.unusable),
             ])  # fmt: skip
 
     def tables(self) -> dict[str, list[Sequence[Cell]]]:

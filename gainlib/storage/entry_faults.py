@@ -63,6 +63,8 @@ def describe_fault(fault: Any, model: Any) -> str:
         "string_type": "text in quotes",
         "float_type": "a number",
         "int_type": "a whole number",
+        "bool_type": "true or false, without quotes",
+        "date_type": "a day such as 2027-01-15, without quotes",
         "list_type": "a list in square brackets",
         "dict_type": "a table",
         "model_type": "a table",
@@ -77,7 +79,7 @@ def describe_fault(fault: Any, model: Any) -> str:
             return f"{where} is {describe_value(given)}; {number_in_quotes(given)}"
         wanted = form
     elif kind == "literal_error":
-        wanted = f"one of {context.get('expected', '')}".replace(" or ", ", ").replace("'", "")
+        wanted = _one_of(context.get("expected", ""))
     elif kind in ("greater_than", "greater_than_equal", "less_than", "less_than_equal"):
         words = {"gt": "above", "ge": "at least", "lt": "below", "le": "at most"}
         key = next(iter(context))
@@ -110,6 +112,18 @@ def describe_first(fault: ValidationError, model: type[BaseModel]) -> str:
         return f"there is no entry {where}; {f'did you mean {near}?' if near else 'leave it out.'}"
     known = [field.alias or own for own, field in model.model_fields.items()]
     return f"there is no entry {str(name)[:80]}; {suggest(str(name)[:80], known)}"
+
+
+def _one_of(expected: str) -> str:
+    """The words that may stand there; in quotes where one of them is a mere sign.
+
+    >>> _one_of("'latest' or 'best'"), _one_of("',', ';' or 'tab'"), _one_of("1")
+    ('one of latest, best', "one of ',', ';', 'tab'", '1')
+    """
+    words = expected.replace(" or ", ", ")
+    if all(re.search(r"\w", each) for each in re.findall(r"'([^']*)'", expected)):
+        words = words.replace("'", "")
+    return f"one of {words}" if ", " in words else words
 
 
 def _form_of(class_name: str | None, kind: type[Entry] = Entry) -> str:

@@ -31,6 +31,23 @@ ROSTER = (
 PROFILE = 'schema = "gainlib grades"\nversion = 1\n'
 
 
+ONE_ROSTER = """
+[grade]
+scale = 20
+round_to = 1
+{grade}
+[one_roster]
+class = "c-1"
+school = "s-1"
+academic_session = "w-26"
+category = "k-1"
+assigned = 2026-01-02
+due = 2026-01-15
+learner = "{learner}"
+each_exercise = {each}
+"""
+
+
 @pytest.fixture
 def handed(group):
     """Ada has 5 of 5 points, Bo 1 of 5, Cy nothing, Di is exempt."""
@@ -189,7 +206,17 @@ def test_pages_are_named_as_the_profile_says_and_stay_in_their_archive(handed):
         ('columns = [{ heading = "x" }]', r"column 1 \(x\) must have one of holds and text"),
         ('group = "Teusday"\npages = "{id}.html"', "group is 'Teusday', which nobody of the class is in; did you mean"),
         ("", "it asks for nothing"),
-        ('csv = { separator = "|" }', "separator of csv is '|'; it must be one of ,"),
+        ('csv = { separator = "|" }', "separator of csv is '|'; it must be one of ',', ';', 'tab'"),
+        ('csv = { marked = "no" }', "marked of csv is 'no'; it must be true or false, without quotes"),
+        ("[grade]\nscale = 15,0", "office.toml, line 4: a comma stands in a number; write its decimals behind a point"),
+        ("[grade]\nnothing = “absent”", "office.toml, line 4: curly quotation marks; type straight ones"),
+        ("[one_roster]\nassigned = 2.11.2026", "office.toml, line 4: assigned is 2.11.2026; write 2026-11-02"),
+        ("[one_roster]\ndue = 2027-02-30", "line 4: due is 2027-02-30, a day that no calendar has; write year, month"),
+        (ONE_ROSTER.format(learner="id", each="1", grade=""), "each_exercise of one_roster is 1; it must be true or"),
+        (ONE_ROSTER.format(learner="id", each="true", grade="").replace("2026-01-02", '"2.1.2026"'),
+         "assigned of one_roster is '2.1.2026'; it must be a day such as 2027-01-15, without quotes"),
+        (ONE_ROSTER.format(learner="id", each="true", grade="").replace("2026-01-02", "2026-02-02"),
+         "due of one_roster is 2026-01-15, before assigned; change one of them"),
         ("[grade]\nround_to = 0", "round_to of grade is 0; it must be above 0"),
         ("[grade]\nscale = 100\npages = \"{id}.html\"", "pages stands under grade, but belongs to the whole file"),
     ],
@@ -230,23 +257,6 @@ def test_a_new_profile_can_be_used_as_it_is_and_each_of_its_examples_too(handed)
         (example,) = [line for line in commented if line.startswith(each)]
         (handed.home / "one.toml").write_text(text.replace(example, example.removeprefix("# ")))
         mark_class(handed.folder, handed.file, grades=[handed.home / "one.toml"])
-
-
-ONE_ROSTER = """
-[grade]
-scale = 20
-round_to = 1
-{grade}
-[one_roster]
-class = "c-1"
-school = "s-1"
-academic_session = "w-26"
-category = "k-1"
-assigned = 2026-01-02
-due = 2026-01-15
-learner = "{learner}"
-each_exercise = {each}
-"""
 
 
 def test_the_gradebook_has_the_headings_of_one_roster_in_their_order(handed):
@@ -292,6 +302,10 @@ def test_the_gradebook_has_each_learner_s_score_and_what_became_of_the_others(ha
     assert [row["score"] for row in of_exercise] == ["5.0", "1.0", "", ""]
     assert {row["classSourcedId"] for row in results} == {"c-1"}
     assert len({row["sourcedId"] for row in results}) == len(results)
+    handed.put("hand-in a-03 20260115-120000-000.json", b"{")
+    done = sent(handed, ONE_ROSTER.format(learner="id", each="false", grade=""))
+    (cy,) = [each for each in table(archive(done.out / "grades-office.zip")["results.csv"]) if each[4] == "a-03"]
+    assert (cy[5], cy[-1]) == ("submitted", "false")  # it came, and cannot be read: nothing is missing
     again = archive(sent(handed, ONE_ROSTER.format(learner="id", each="true", grade="")).out / "grades-office.zip")
     assert again["lineItems.csv"] == files["lineItems.csv"]
 
