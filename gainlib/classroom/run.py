@@ -220,7 +220,7 @@ class _Pages:
     """The feedback pages of a marking: each mark line is noted, then the pages that are not there yet are written.
 
     `count` is of how many learners there is one. Of a line nothing is kept, so that of a page that is to be written is
-    worked out again, which takes a hundredth of the time that the page does.
+    worked out again, which takes less than a hundredth of the time that the page does.
     """
 
     def __init__(self, marks: Marks, folder: Path, light: bool) -> None:
