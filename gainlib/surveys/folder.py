@@ -72,7 +72,9 @@ def find_files(given: Iterable[str | os.PathLike[str]]) -> FoundFiles:
     real_folder = functools.cache(os.path.realpath)  # of thousands of files there are few folders
     for path in paths:
         real = os.path.realpath(path) if path.is_symlink() else os.path.join(real_folder(path.parent), path.name)
-        seen.setdefault(real, path)
+        known = seen.setdefault(real, path)
+        if len(path.parts) < len(known.parts):  # a link to a folder above leads to each file by ever longer ways
+            seen[real] = path
     return FoundFiles(_named(list(seen.values())), tuple(missing), tuple(notes))
 
 

@@ -191,7 +191,7 @@ def unjudged_lines(survey: SurveyResult) -> list[str]:
     for each in survey.stems:
         found, from_dbfs = each.noise.hum, each.noise.hum_told_from_dbfs
         if found is None and from_dbfs is not None and not each.silent:
-            after_dbfs = from_dbfs + survey.trim(each.name).gain_db
+            after_dbfs = min(from_dbfs, each.readings["active_rms_dbfs"]) + survey.trim(each.name).gain_db
             if after_dbfs > survey.practice.noise_limit_dbfs:
                 hidden.append((after_dbfs, f"{shortened(each.name)} up to {signed(after_dbfs, 0, 'dBFS')}"))
     if hidden:

@@ -45,6 +45,24 @@ def test_noise_and_a_tune_have_none():
         assert float(hum_dbfs(Audio(each, 48_000))[0]) == -math.inf
 
 
+@pytest.mark.parametrize(("tempo", "steps_a_beat"), [(75, 4), (100, 2), (120, 1), (125, 1), (125, 4), (150, 2)])
+@pytest.mark.parametrize("kind", ["drum", "brush"])
+def test_a_beat_that_repeats_to_the_sample_has_none(tempo, steps_a_beat, kind):
+    # Its lines lie at multiples of the strokes a second, some of them at those of the mains, and stand as still.
+    time = np.arange(24_000) / 48_000
+    brush = np.random.default_rng(3).standard_normal(24_000) * np.exp(-time / 0.03)
+    stroke = 0.1 * {"drum": np.sin(2 * np.pi * 185.0 * time) * np.exp(-time / 0.08), "brush": brush}[kind]
+    beat = np.zeros(20 * 48_000)
+    for start in np.arange(0.0, 19.0, 60.0 / tempo / steps_a_beat):
+        at = round(start * 48_000)
+        beat[at : at + len(stroke)] += stroke[: len(beat) - at]
+    assert find_hum(low_end(beat, 2400), 0.0).hum is None
+    hum = 0.01 * np.sin(2 * np.pi * 50.0 * np.arange(len(beat)) / 48_000)
+    found = find_hum(low_end(beat + hum, 2400), 0.0).hum
+    assert found is not None
+    assert found.level_dbfs == pytest.approx(-40.0, abs=1.0)
+
+
 def test_each_channel_has_its_own_and_the_highest_stands_for_all():
     clean = noise(48_000, -40.0)
     both = np.stack([clean, clean + lines(48_000, (50, -50.0), (100, -50.0))], axis=1)

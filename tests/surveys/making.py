@@ -56,7 +56,9 @@ def session(folder):
     folder = Path(folder)
     seconds = 4.0
     one = noise(1, seconds)
-    save(folder / "bass.wav", tone(seconds, 0.25, 55.0))
+    bass = tone(seconds, 0.25, 55.0)
+    bass[-RATE_HZ // 10 :] *= np.linspace(1.0, 0.0, RATE_HZ // 10)[:, None]  # it ends, it is not cut off
+    save(folder / "bass.wav", bass)
     save(folder / "drum-top.wav", one)
     save(folder / "drum-under.wav", -0.8 * one + noise(2, seconds, rms=0.01))
     clipped = np.clip(4.0 * noise(3, seconds, rms=0.15), -1.0, 1.0)

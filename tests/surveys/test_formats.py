@@ -45,6 +45,16 @@ def test_a_folder_says_what_it_passed_over(tmp_path, making):
     )
 
 
+def test_a_link_to_the_folder_above_leads_to_no_stem_by_a_longer_way(tmp_path, making):
+    (tmp_path / "drums").mkdir()
+    paths = [making.save(tmp_path / each, making.noise(1, 0.5)) for each in ("bass.wav", "drums/kick.wav")]
+    (tmp_path / "drums" / "again").symlink_to(tmp_path)
+    assert [path for path, _ in find_files([tmp_path / "**"]).files] == paths
+    assert [path for path, _ in find_files([tmp_path / "drums" / "again" / "*.wav"]).files] == [
+        tmp_path / "drums" / "again" / "bass.wav"
+    ]
+
+
 @with_ffmpeg
 @pytest.mark.parametrize(
     ("ending", "coding", "off"), [("wv", "wavpack", 1e-6), ("m4a", "alac", 1e-6), ("m4a", "aac", 0.02)]

@@ -129,6 +129,19 @@ def test_where_hum_could_hide_is_said(tmp_path, making, chords):
     assert "rain" not in told[0]
 
 
+def test_no_more_hum_is_said_to_hide_than_there_is_sound(tmp_path, making):
+    # Eight strokes a second: the lines of the beat lie beside that of the mains, far above what it could be.
+    beat, time = np.zeros(20 * RATE_HZ), np.arange(RATE_HZ // 8) / RATE_HZ
+    stroke = 0.1 * np.sin(2 * np.pi * 185.0 * time) * np.exp(-time / 0.08)
+    beat[: 19 * RATE_HZ] = np.tile(stroke, 19 * 8)
+    made = survey(making.save(tmp_path / "drum.wav", beat))
+    stem = made.stems[0]
+    assert stem.noise.hum is None
+    assert stem.noise.hum_told_from_dbfs > stem.readings["active_rms_dbfs"]
+    after = stem.readings["active_rms_dbfs"] + made.trim("drum").gain_db
+    assert any(f"drum up to −{-after:.0f} dBFS" in each for each in lines(made))
+
+
 def test_silence_around_music_is_no_pause_that_was_emptied(tmp_path, making, chords):
     around = np.zeros((3 * RATE_HZ, 1))
     noisy = np.concatenate((around, chords + white(-50.0, len(chords)), around))
