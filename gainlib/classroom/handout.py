@@ -52,14 +52,15 @@ def write_handout(
     and its name, unless `folder` names another place; earlier ones are replaced. Raises GainError for a name that the
     class has not, for a class without a roster, and for more than 2000 sheets.
     """
-    if paper not in PAPERS:
+    known = {each.casefold(): each for each in PAPERS}
+    if paper.casefold() not in known:
         raise GainError(f"--paper is {paper!r}; it must be one of {', '.join(PAPERS)}.")
     source = Path(class_file)
     of_class = read_class(source)
     chosen = _chosen(of_class, exercises, learners)
     works = [load_entry(each, source.parent) for each in of_class.exercises if each.name in chosen[0]]
     target = Path(folder) if folder is not None else source.with_name(f"handout-of-{source.stem}")
-    made = Handout(of_class, works, chosen[1], paper)
+    made = Handout(of_class, works, chosen[1], known[paper.casefold()])
     sheets = made.sheets(functools.partial(on_progress, "writing sheets"))
     key = made.key(functools.partial(on_progress, "writing the key"))
     return (

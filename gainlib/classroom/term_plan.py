@@ -37,7 +37,8 @@ def write_term_plan(
     """Write the plan of these lessons, in this order, from a first day on; gives its path.
 
     It is of all lessons where none is named. With a class, its due date and the points of what it sets stand in the
-    plan, and its own exercises, whose files lie by `class_folder`, at home with the lesson that they name. Raises
+    plan, and its own exercises, whose files lie by `class_folder`, at home with the lesson that they name; what it sets
+    of other lessons is named below. Raises
     GainError for a lesson that is not there, and for a page that is there already unless `overwrite` is set.
 
     >>> import tempfile
@@ -51,7 +52,8 @@ def write_term_plan(
     names = [_found(each, files) for each in lessons] or list(files)
     points = {each.name: each.points for each in of_class.exercises} if of_class else {}
     exercises = exercises_of_lesson()
-    own = [load_entry(each, class_folder) for each in of_class.exercises if each.file] if of_class else []
+    of_the_class = [(each, load_entry(each, class_folder)) for each in of_class.exercises] if of_class else []
+    own = [exercise for each, exercise in of_the_class if each.file]
     rows: list[dict[str, Any]] = []
     for index, name in enumerate(names):
         heading, lasting = lesson_heading(files[name])
@@ -67,10 +69,12 @@ def write_term_plan(
             + [_told(each, points) for each in own if each.lesson == name],
         })  # fmt: skip
     minutes = sum(each["minutes"] for each in rows)
+    beside = [_told(each, points) for _, each in of_the_class if each.lesson not in names]
     due = moment_in_words(of_class.due) if of_class and of_class.due else ""
     text = render(
-        "term_plan.html", title=title, rows=rows, dated=start is not None, minutes=minutes, due=due, script=""
-    )
+        "term_plan.html", title=title, rows=rows, dated=start is not None, minutes=minutes, due=due, beside=beside,
+        script="",
+    )  # fmt: skip
     return atomic_write(target, text, then="; give another name")
 
 

@@ -86,9 +86,9 @@ def test_a_number_in_the_key_is_as_fine_as_it_is_asked_for(group):
     assert page.count("Done at the computer.") == 1
 
 
-@pytest.mark.parametrize("paper", ["A4", "letter"])
-def test_the_paper_is_the_one_that_is_asked_for(three, paper):
-    for each in write_handout(three.file, three.home / paper, exercises=[SAME_FOR_ALL], paper=paper):
+@pytest.mark.parametrize(("asked", "paper"), [("A4", "A4"), ("a4", "A4"), ("Letter", "letter")])
+def test_the_paper_is_the_one_that_is_asked_for(three, asked, paper):
+    for each in write_handout(three.file, three.home / asked, exercises=[SAME_FOR_ALL], paper=asked):
         assert f"@page {{ size: {paper};" in each.read_text(encoding="utf-8")
         assert each.stat().st_mode & 0o077 == 0
 
