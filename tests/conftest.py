@@ -205,7 +205,11 @@ def pytest_collection_modifyitems(items):
 
     So a lesson is executed once, by nbval, and its controls are pushed where its benches stand. What its cells say in
     figures is read as well: no amount has a plus.
+
+    What drives a browser comes last, in whatever order files were named: as long as one is open, nothing else of the
+    process can run a loop of its own.
     """
+    items.sort(key=lambda item: item.get_closest_marker("browser") is not None)
     last = {item.path: place for place, item in enumerate(items) if re.match(r"\d\d-.+\.ipynb", item.path.name)}
     for item in items:
         if item.path in last:

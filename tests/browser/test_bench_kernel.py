@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from waiting import wait_until
 
 pytestmark = pytest.mark.browser
 
@@ -206,8 +207,7 @@ def test_a_saved_notebook_shows_the_last_picture_and_its_sentence_with_no_kernel
         saved = lab.root / "saved.ipynb"
         page.evaluate(SAVE)
         # The pictures are kept when they have come to rest.
-        while saved.read_text().count("data:image/png") < 2:
-            page.evaluate(SAVE)
+        wait_until(lambda: saved.read_text().count("data:image/png") >= 2, lambda: page.evaluate(SAVE))
         assert saved.stat().st_size < 1_000_000  # no BokehJS in the notebook
         lab.end_kernels()
         page.goto(f"{lab.base}/lab/tree/saved.ipynb?token={lab.token}&reset")

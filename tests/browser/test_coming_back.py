@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from waiting import wait_until
 
 from gainlib.learners.course_folder import MANIFEST, MARK
 
@@ -43,8 +44,9 @@ def test_after_a_restart_and_run_all_the_bench_stands_as_it_was_left(lab, page, 
     lab.settled(page)
     page.wait_for_function("() => document.querySelector('.gainlib-prediction-kept').textContent.startsWith('Noted')")
     left = course / MARK / "as-left"
-    while not (left.is_dir() and any('": 38.0' in file.read_text() for file in left.glob("*.json"))):
-        page.wait_for_timeout(20)
+    wait_until(
+        lambda: any('": 38.0' in file.read_text() for file in left.glob("*.json")), lambda: page.wait_for_timeout(20)
+    )
     page.get_by_role("button", name="Restart the kernel and run all cells").click()
     page.get_by_role("button", name="Confirm Kernel Restart").click()
     page.get_by_text("This stands as you left it; Reset takes it back.").wait_for(timeout=60_000)

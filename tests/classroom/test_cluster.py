@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import os
 import signal
-import time
 from collections import Counter
 from pathlib import Path
 
 import pytest
+from waiting import wait_until
 
 from gainlib.classroom.run import mark_class
 from gainlib.classroom.store import Store
@@ -70,8 +70,8 @@ def test_a_worker_killed_halfway_loses_nothing_and_doubles_nothing(group, cluste
 
 def test_workers_of_a_cluster_load_what_they_need_while_the_items_are_still_being_read(work, cluster):
     def read():
-        while len(list(Path(work.__file__).parent.glob("started-*"))) < 2:
-            time.sleep(0.01)  # for ever, were they not started before the first item is there
+        # In vain, were they not started before the first item is there.
+        wait_until(lambda: len(list(Path(work.__file__).parent.glob("started-*"))) == 2)
         yield from range(3)
 
     found = list(run_on_workers(work.tells_its_start, read(), cluster=cluster.scheduler_address, ahead=True))

@@ -90,9 +90,10 @@ async def _open(kernels, folder, notebook):
 
 async def _held(kernels):
     """The kernel that is held, once it is."""
-    while kernels._coming is None:
-        await asyncio.sleep(0.01)
-    return await kernels._coming
+    async with asyncio.timeout(60):
+        while kernels._coming is None:
+            await asyncio.sleep(0.01)
+        return await kernels._coming
 
 
 def test_each_notebook_is_given_the_kernel_that_was_held_and_the_next_is_held_then(kernels, monkeypatch, tmp_path):
