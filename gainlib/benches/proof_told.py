@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from html import escape
 from pathlib import Path
@@ -31,7 +32,8 @@ def proven(form: Form, work: Callable[[Callable[[str, int], None]], Verification
 def headline(proof: Verification) -> str:
     """What a proof comes to, in a sentence, and what is done next."""
     if proof.proven:
-        sit = f'gl.exercise("{proof.file.name}", learner="Bea")'
+        here = proof.file.resolve().parent == Path.cwd().resolve()
+        sit = f'gl.exercise({json.dumps(proof.file.name if here else proof.file.as_posix())}, learner="Bea")'
         return f"Proven, in {counted(proof.variants, 'variant')}. To sit it yourself, in a cell of your own: {sit}"
     if proof.sound:
         return "Nothing wrong at a quick look. Prove it before you give it out."

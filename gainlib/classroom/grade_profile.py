@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Sequence
 from datetime import date
 from decimal import Decimal
@@ -20,9 +21,20 @@ from gainlib.learners.learners_file import ShortText
 from gainlib.storage import atomic_write, given_path, toml_value
 from gainlib.storage.entry_faults import Entry, describe_first
 
-__all__ = ["OF_LEARNER", "Column", "Grade", "GradeProfile", "OneRosterIds", "read_profile", "write_profile"]
+__all__ = [
+    "IN_BRACKETS",
+    "OF_LEARNER",
+    "Column",
+    "Grade",
+    "GradeProfile",
+    "OneRosterIds",
+    "read_profile",
+    "write_profile",
+]
 
 LARGEST_PROFILE_BYTES = 256 * 1024
+IN_BRACKETS = re.compile(r"\{([^{}]*)\}")
+"""What stands in curly brackets in the name of a page."""
 OF_LEARNER = (
     "id", "name", "mail", "group", "grade", "comment", "percent", "total", "out of", "before lateness", "days late",
     "handed in", "page",
@@ -165,6 +177,15 @@ def _faults(made: GradeProfile, of_class: ClassFile) -> list[str]:
     for name, entry in (("one_roster", made.one_roster), ("lti_scores", made.lti_scores)):
         if entry and entry.learner not in (known := ["id", "mail", *headings]):
             found.append(f"learner of {name} is {entry.learner!r}; {suggest(entry.learner, known)}")
+    if made.pages is not None:
+        known = ["id", "name", "mail", "group", *headings]
+        found += [
+            f"pages names {{{word}}}; {suggest(word, known)}"
+            for word in IN_BRACKETS.findall(made.pages)
+            if word not in known
+        ]
+        if not made.pages.endswith(".html"):
+            found.append(f"pages is {made.pages!r}; it must end with .html.")
     if made.one_roster and not (made.one_roster.due or of_class.due):
         found.append("OneRoster wants a due date; give due in the class file or in one_roster.")
     if made.one_roster and made.one_roster.due and made.one_roster.due < made.one_roster.assigned:
@@ -224,8 +245,8 @@ columns = [
 {columns}
 ]
 
-# A zip of the feedback pages, one name for each learner; a slash makes a folder. In curly brackets stands what a column
-# may hold.
+# A zip of the feedback pages, one name for each learner; a slash makes a folder. In curly brackets stands id, name,
+# mail, group, or a heading of the class list.
 # pages = "{{id}} {{name}}/feedback.html"
 
 # The grade is the share of the full marks on a scale, rounded (halves up); `at_most` caps what bonus gives.

@@ -10,12 +10,12 @@ from datetime import UTC, datetime
 from pathlib import Path, PurePosixPath
 from typing import Any
 
-from gainlib.classroom.class_file import ClassFile, RosterLine
-from gainlib.classroom.grade_profile import GradeProfile
+from gainlib.classroom.class_file import RosterLine
+from gainlib.classroom.grade_profile import IN_BRACKETS, GradeProfile
 from gainlib.classroom.lti_scores import score_of
 from gainlib.classroom.marks import LearnerMark, Marks
 from gainlib.classroom.one_roster import Gradebook
-from gainlib.errors import GainError, suggest
+from gainlib.errors import GainError
 from gainlib.learners.learners_file import ROLES
 from gainlib.learners.naming import file_names
 from gainlib.storage import Cell, atomic_path, atomic_write, csv_text, write_csv
@@ -23,7 +23,6 @@ from gainlib.text import counted, with_decimals
 
 __all__ = ["Grades", "comment_of"]
 
-_IN_BRACKETS = re.compile(r"\{([^{}]*)\}")
 _NOT_IN_A_NAME = re.compile(r'[\x00-\x1f\x7f/\\:*?"<>|]+')
 
 
@@ -71,7 +70,7 @@ class Grades:
         self._profile, self._name, self._of_class = profile, name, marks.class_file
         self._now = datetime.now(UTC)
         self._chosen = [each for each in (self._listed(*of) for of in marks.learners()) if self._is_asked_for(each)]
-        self._pages = _page_names(profile, self._of_class, self._chosen)
+        self._pages = _page_names(profile, self._chosen)
         self._rows: list[Sequence[Cell]] = [[each.heading for each in profile.columns]]
         self._scores: list[dict[str, Any]] = []
         ids = profile.one_roster
@@ -154,21 +153,15 @@ def _of_list(word: str, of: RosterLine) -> str:
     return (getattr(of, word) or "") if word in ("id", "name", "mail", "group") else of.more.get(word, "")
 
 
-def _page_names(profile: GradeProfile, of_class: ClassFile, learners: Sequence[RosterLine]) -> dict[str, str]:
+def _page_names(profile: GradeProfile, learners: Sequence[RosterLine]) -> dict[str, str]:
     """The name in the archive of each learner's page; without a pattern as in the feedback folder."""
     if profile.pages is None:
         own = file_names(each.id for each in learners)
         return {each: f"feedback/for-{name}.html" for each, name in own.items()}
-    known = ["id", "name", "mail", "group", *dict.fromkeys(head for each in of_class.learners for head in each.more)]
-    for word in _IN_BRACKETS.findall(profile.pages):
-        if word not in known:
-            raise GainError(f"pages names {{{word}}}; {suggest(word, known)}")
-    if not profile.pages.endswith(".html"):
-        raise GainError(f"pages is {profile.pages!r}; it must end with .html.")
     found: dict[str, str] = {}
     for learner in learners:
         named = profile.pages
-        for word in set(_IN_BRACKETS.findall(named)):
+        for word in set(IN_BRACKETS.findall(named)):
             named = named.replace(f"{{{word}}}", _NOT_IN_A_NAME.sub("_", _of_list(word, learner)))
         path = PurePosixPath(named)
         if path.is_absolute() or ".." in path.parts or _NOT_IN_A_NAME.search(named.replace("/", "")):

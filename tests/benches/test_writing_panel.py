@@ -146,6 +146,19 @@ def test_what_a_proof_came_to_is_not_said_of_what_was_changed_since(tmp_path):
     page.close()
 
 
+def test_what_a_proof_says_to_sit_the_exercise_by_opens_it_from_where_the_page_is(tmp_path, monkeypatch):
+    (tmp_path / "page").mkdir()
+    for place, named in ((tmp_path, '"sum.toml"'), (tmp_path / "page", f'"{(tmp_path / "sum.toml").as_posix()}"')):
+        monkeypatch.chdir(place)
+        page = gl.write_exercise(
+            tmp_path / "sum.toml", **({} if (tmp_path / "sum.toml").exists() else {"kind": "reckon"})
+        )
+        page.panel._prove_pressed("prove")
+        assert page.panel.proof.said.endswith(f'in a cell of your own: gl.exercise({named}, learner="Bea")')
+        assert gl.exercise(named.strip('"'), learner="Bea").exercise.title == "Sum"
+        page.close()
+
+
 def test_a_question_with_another_name_keeps_its_answers_and_one_that_goes_takes_them_along(tmp_path):
     page = gl.write_exercise(tmp_path / "sum.toml", kind="reckon")
     writer, asks = page.writer, page.panel.tables["asks"]
