@@ -68,7 +68,7 @@ class SoundChange:
 
     @property
     def short(self) -> str:
-        """The same in a few words, to stand after the stem's name: where, else what."""
+        """The same in a few words, to stand after the stem's name: what became of all of it, and where else."""
         found = self.likeness
         if found is None:
             return "its readings"
@@ -76,10 +76,11 @@ class SoundChange:
             return "its start is gone"
         if found.passages and not found.other:
             first, last = found.passages[0].seconds[0], found.passages[-1].seconds[1]
-            if self.tempo is None:
-                return f"{clock(first)} to {clock(last)}"
-            one, other = _bar(self.tempo.place(first)), _bar(self.tempo.place(max(first, last - 1e-6)))
-            return f"bar {one}" if one == other else f"bars {one} to {other}"
+            where = f"{clock(first)} to {clock(last)}"
+            if self.tempo is not None:
+                one, other = _bar(self.tempo.place(first)), _bar(self.tempo.place(max(first, last - 1e-6)))
+                where = f"bar {one}" if one == other else f"bars {one} to {other}"
+            return ", ".join([*_tags(found), where])
         if found.other or found.all_through:
             return "all of it"
         tags = _tags(found) + (["another form"] if self.forms else [])

@@ -169,6 +169,11 @@ def test_an_earlier_survey_finds_its_files_by_size_and_date_or_by_their_sound(fi
     assert compare(before, found, beside=moved).summary == "stems: only voice changed, 0:01.500 to 0:02.500."
 
 
+def test_a_stem_that_is_later_and_changed_somewhere_is_said_to_be_both(revised):
+    changes = revised({"voice": lambda samples: phrase(np.concatenate((np.zeros((480, 1)), samples[:-480])))})
+    assert changes.summary.startswith("revision 3: only voice changed, 480 samples later, bar")
+
+
 def test_where_the_earlier_sound_is_gone_readings_are_compared_and_it_is_said(first, tmp_path):
     folder = tmp_path / "stems"
     shutil.copytree(first, folder)
