@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
-from urllib.parse import unquote
+from urllib.parse import unquote_to_bytes
 from urllib.request import url2pathname
 
 from gainlib.errors import GainError
@@ -422,4 +422,4 @@ def _path_of(address: str) -> Path:
     """The path that an address names."""
     if os.name == "nt":
         return Path(url2pathname(address.removeprefix("file:")))
-    return Path(unquote(address.removeprefix("file://"), errors="surrogateescape"))
+    return Path(os.fsdecode(unquote_to_bytes(address.removeprefix("file://"))))
