@@ -26,7 +26,7 @@ from gainlib.exercises.ladder import ladder_of
 from gainlib.exercises.pictures import aims_of, view_for
 from gainlib.learners.enrolment import brought_up_to_date, find_exercise, own_variant
 from gainlib.learners.progress import Progress
-from gainlib.text import counted, signed
+from gainlib.text import counted, listed, signed
 from gainlib.views import Advice, View
 from gainlib.widgets.answer_panel import AnswerPanel
 from gainlib.widgets.as_left import as_left
@@ -327,17 +327,19 @@ class OpenExercise(ShownByPanel[ExercisePanel | LadderPanel]):
         if self.variant.controls or not self.answers or any(each is not None for each in self.answers.values()):
             return ""
         titles = [f"“{each.title}”" for each in self.variant.questions]
-        return f"Nothing is checked yet: answer {' and '.join(titles)} first."
+        return f"Nothing is checked yet: answer {listed(titles)} first."
 
     @property
     def mistyped(self) -> str:
-        """Which answers were typed and cannot be read, with what to write; empty when there is none."""
-        unread = read_answer(self.variant, {name: each for name, each in self.answers.items() if each is not None})[1]
-        return " ".join(
+        """The first answer that was typed and cannot be read, with what to write; empty when there is none."""
+        given = {name: each for name, each in self.answers.items() if each is not None}
+        unread = read_answer(self.variant, given)[1]
+        said = (
             f"Not checked, since “{each.title}” is {unread[each.name]}."
             for each in self.variant.questions
-            if self.answers[each.name] is not None and each.name in unread
+            if each.name in given.keys() & unread.keys()
         )
+        return next(said, "")
 
     def _tried(self) -> None:
         """After a trial of a ladder: judged as soon as it has ended."""
