@@ -494,7 +494,7 @@ class ExerciseWriter:
 
     def _take(self, draft: Draft) -> None:
         """Go on from this draft, the file first; what is wrong is told before anything is lost."""
-        draft = _with_answers_to(draft, self.draft)
+        draft = _with_drawn_names(_with_answers_to(draft, self.draft), self.draft)
         if draft.get("given") != self.draft.get("given"):
             self._stand(draft)
         else:
@@ -621,9 +621,31 @@ def _with_answers_to(draft: Draft, before: Draft) -> Draft:
     return draft.put("slips", value=slips or None)
 
 
+def _with_drawn_names(draft: Draft, before: Draft) -> Draft:
+    """The draft in which what is drawn, if it was only given another name, has it in each rule, path and text."""
+    was, now = (dict(of.get("varies", unless={})) for of in (before, draft))
+    gone, new = [each for each in was if each not in now], [each for each in now if each not in was]
+    if len(gone) != 1 or len(new) != 1 or was[gone[0]] != now[new[0]]:
+        return draft
+
+    def called(value: Any, key: str = "") -> Any:
+        if isinstance(value, Mapping):
+            return {name.replace(f"{{{gone[0]}}}", f"{{{new[0]}}}"): called(each, name) for name, each in value.items()}
+        if isinstance(value, (list, tuple)):
+            return [called(each, key) for each in value]
+        if not isinstance(value, str):
+            return value
+        return new[0] if key in _NAMES_DRAWN and value == gone[0] else value.replace(f"{{{gone[0]}}}", f"{{{new[0]}}}")
+
+    return Draft({name: each if name == "varies" else called(each, name) for name, each in draft.entries.items()})
+
+
 def _but_name(row: Mapping[str, Any]) -> dict[str, Any]:
     return {key: each for key, each in row.items() if key != "name"}
 
+
+# Entries that may hold the name of what is drawn as it is.
+_NAMES_DRAWN = {"base", "plus", "minus", "times", "to", "by"}
 
 # Entries that hold words of their own: texts, names of what is drawn, and what an ask is about.
 _NAMES_NOTHING = {

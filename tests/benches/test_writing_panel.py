@@ -177,6 +177,27 @@ def test_a_question_with_another_name_keeps_its_answers_and_one_that_goes_takes_
     page.close()
 
 
+@pytest.mark.parametrize("kind", ["reckon", "find", "judge", "ride", "session"])
+def test_another_name_of_what_is_drawn_is_its_name_wherever_it_stands(tmp_path, kind):
+    page = gl.write_exercise(tmp_path / "drawn.toml", kind=kind)
+    writer, varies = page.writer, page.panel.tables["varies"]
+    before = writer.draft
+    names = list(before.get("varies"))
+    for name in names:
+        varies.chosen = name
+        varies.follow()
+        varies._changed(varies.form.values | {"(name)": f"drawn_{name}"})
+        assert varies.form.said == ""
+    assert list(writer.draft.get("varies")) == [f"drawn_{name}" for name in names]
+    assert writer.prove(quick=True).faults == ()
+    for name in names:
+        varies.chosen = f"drawn_{name}"
+        varies.follow()
+        varies._changed(varies.form.values | {"(name)": name})
+    assert writer.draft.text == before.text
+    page.close()
+
+
 def test_a_ladder_of_levels_is_written_in_its_fields(tmp_path):
     page = gl.write_exercise(tmp_path / "louder.toml", kind="hear")
     page.writer.put("ladder", "path", value="trim/gain_db")
