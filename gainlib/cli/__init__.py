@@ -37,7 +37,7 @@ import typer
 from gainlib import __version__
 from gainlib.cli import classroom
 from gainlib.cli.meanwhile import COMPILE_LOOPS
-from gainlib.cli.saying import say
+from gainlib.cli.saying import say, say_data
 from gainlib.cli.survey import EXAMPLE, survey_command
 from gainlib.errors import GainError
 from gainlib.text import counted
@@ -159,7 +159,7 @@ def _check_setup(
     faults = sum(not each.works for each in found)
     if as_json:
         content = {"gainlib": __version__, "works": not faults}
-        typer.echo(json.dumps(content | {"findings": [each.as_dict() for each in found]}, indent=1, ensure_ascii=False))
+        say_data(json.dumps(content | {"findings": [each.as_dict() for each in found]}, indent=1, ensure_ascii=False))
     else:
         typer.echo("Everything works." if not faults else f"{counted(faults, 'thing')} to see to.")
     raise typer.Exit(0 if not faults else 1)
@@ -251,7 +251,7 @@ def _prove(
             keep_proof(proof, variants)
             work.add(proof, show=not as_json)
     if as_json:
-        typer.echo(work.json())
+        say_data(work.json())
     elif lines := work.lines():
         say(*lines)
     if work.whole and picture is not None and files:

@@ -12,7 +12,7 @@ from typing import Annotated
 import typer
 
 from gainlib import __version__
-from gainlib.cli.saying import say
+from gainlib.cli.saying import say, say_data
 from gainlib.errors import GainError
 from gainlib.text import path_text
 
@@ -143,7 +143,7 @@ def _hand_in(
 
     done = hand_in(folder, to)
     if as_json:
-        typer.echo(json.dumps({"file": str(done.file), "said": list(done.sentences)}, indent=1, ensure_ascii=False))
+        say_data(json.dumps({"file": str(done.file), "said": list(done.sentences)}, indent=1, ensure_ascii=False))
     else:
         say(*done.sentences)
 
@@ -184,7 +184,7 @@ def _mark(
             grades=grades or (), anonymous=anonymous, on_progress=on_progress,
         )  # fmt: skip
     if as_json:
-        typer.echo(json.dumps({"gainlib": __version__} | done.as_dict(), indent=1, ensure_ascii=False))
+        say_data(json.dumps({"gainlib": __version__} | done.as_dict(), indent=1, ensure_ascii=False))
     else:
         say(*done.text.split("\n"))
     raise typer.Exit(1 if done.not_marked else 0)

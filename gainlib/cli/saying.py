@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import errno
+import os
+import sys
+
 import typer
 
+from gainlib.errors import GainError
 from gainlib.text import printable
 
-__all__ = ["say"]
+__all__ = ["say", "say_data"]
 
 
 def say(*lines: str, err: bool = False) -> None:
@@ -16,4 +21,27 @@ def say(*lines: str, err: bool = False) -> None:
     Written: kick\\x1b[2J.csv
     12 stems
     """
-    typer.echo("\n".join(map(printable, lines)), err=err)
+    _put("\n".join(map(printable, lines)), err=err)
+
+
+def say_data(text: str) -> None:
+    """Print what another program reads, as it is.
+
+    >>> say_data("{}")
+    {}
+    """
+    _put(text)
+
+
+def _put(text: str, err: bool = False) -> None:
+    """Raises GainError where what is printed goes into a file for which there is no room."""
+    try:
+        typer.echo(text, err=err)
+    except OSError as fault:
+        if fault.errno != errno.ENOSPC:
+            raise
+        # What was not written would be tried once more as the process ends.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), (sys.stderr if err else sys.stdout).fileno())
+        raise GainError(
+            "what is printed could not be written, no room is left there; free some, or name another file."
+        ) from fault

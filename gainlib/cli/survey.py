@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from gainlib.cli.saying import say
+from gainlib.cli.saying import say, say_data
 from gainlib.errors import GainError, suggest
 
 if TYPE_CHECKING:
@@ -106,7 +106,7 @@ def survey_command(
     from gainlib.surveys.survey import survey
 
     if schema:
-        typer.echo(schema_text())
+        say_data(schema_text())
         return
     _print_any_script()
     practice = Practice(
@@ -150,7 +150,7 @@ def survey_command(
             changes = compare(before, found, beside=against.resolve().parent, progress=progress)
     checked = None if ordered is None else check_order(found, ordered)
     if as_json:
-        typer.echo(json_of(found, changes=changes, order=checked))
+        say_data(json_of(found, changes=changes, order=checked))
     else:
         # A screen holds so much; into a file or another program goes all of it.
         columns, rows = shutil.get_terminal_size()
@@ -160,25 +160,26 @@ def survey_command(
             say(line)
         for checked_line in checked or []:
             say(checked_line.line)
-    if write_order is not None and found.stems:
-        atomic_write(require_writable(write_order, overwrite=overwrite), order_text(found))
-        say(f"Written: {write_order}", err=as_json)
-    if csv is not None:
-        atomic_write(require_writable(csv, overwrite=overwrite), as_csv(found))
-        say(f"Written: {csv}", err=as_json)
-    if sheet is not None:
-        top = None if ordered is None else ordered.session
-        made = write_sheet(found, sheet, changes=changes, order=checked or (), session=top, overwrite=overwrite)
-        say(f"Written: {made}", err=as_json)
     copies: tuple[Path, ...] = ()
-    if write is not None and found.whole:
-        copies = export(found, write, word=word, overwrite=overwrite)
-        say(f"Written: {len(copies)} trimmed copies in {write}", err=as_json)
-        if any(each.starts_at is not None for each in found.stems):
-            say("They carry the start times that the originals' headers hold.", err=as_json)
-    if inventory is not None and found.whole:
-        listed = write_inventory(found, inventory, copies=copies, overwrite=overwrite)
-        say(f"Written: {', '.join(each.name for each in listed)} in {inventory}", err=as_json)
+    with _said_if_ended():
+        if write_order is not None and found.stems:
+            atomic_write(require_writable(write_order, overwrite=overwrite), order_text(found))
+            say(f"Written: {write_order}", err=as_json)
+        if csv is not None:
+            atomic_write(require_writable(csv, overwrite=overwrite), as_csv(found))
+            say(f"Written: {csv}", err=as_json)
+        if sheet is not None:
+            top = None if ordered is None else ordered.session
+            made = write_sheet(found, sheet, changes=changes, order=checked or (), session=top, overwrite=overwrite)
+            say(f"Written: {made}", err=as_json)
+        if write is not None and found.whole:
+            copies = export(found, write, word=word, overwrite=overwrite)
+            say(f"Written: {len(copies)} trimmed copies in {write}", err=as_json)
+            if any(each.starts_at is not None for each in found.stems):
+                say("They carry the start times that the originals' headers hold.", err=as_json)
+        if inventory is not None and found.whole:
+            listed = write_inventory(found, inventory, copies=copies, overwrite=overwrite)
+            say(f"Written: {', '.join(each.name for each in listed)} in {inventory}", err=as_json)
     sound = found.sound
     if kinds or checked is not None:
         wrong = any(each.kind in kinds for each in found.faults) or not all(each.met for each in checked or [])
@@ -197,6 +198,15 @@ def _kinds(text: str) -> set[str]:
             raise GainError(f"--fail-on names {each!r}; {suggest(each, known)}")
         found.add(known[each])
     return found
+
+
+@contextmanager
+def _said_if_ended() -> Iterator[None]:
+    """Raises GainError where Ctrl-C ends what is written after a survey."""
+    try:
+        yield
+    except KeyboardInterrupt:
+        raise GainError("ended before all was written; only what is told as written is there.") from None
 
 
 def _print_any_script() -> None:

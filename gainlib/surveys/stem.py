@@ -138,10 +138,15 @@ def measure_stem(
                 raise Stopped
             meter.push(block)
             tick(len(block) / recording.frames)
-        stem = meter.stem(path, recording)
-        if state_of(recording.path) != before:
+        try:
+            changed = state_of(recording.path) != before
+        except OSError as fault:
+            raise GainError(
+                f"{name} was taken away while it was measured; survey it again when it is there."
+            ) from fault
+        if changed:
             raise GainError(f"{name} was changed while it was measured; survey it again when it is written.")
-        return stem
+        return meter.stem(path, recording)
 
 
 def sound_checksum(path: Path, stop: Callable[[], bool] = lambda: False) -> str:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
@@ -40,6 +42,31 @@ def test_words_and_files(planted, tmp_path):
     assert "Written: 11 trimmed copies" in done.stdout
     assert (tmp_path / "table.csv").read_text(encoding="utf-8").startswith('"stem",')
     assert len(list((tmp_path / "out").iterdir())) == 11
+
+
+def test_copies_that_are_ended_while_they_are_written_are_said_to_be(called, planted, tmp_path, monkeypatch):
+    def ended(*given, **named):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("gainlib.surveys.exports.write_blocks", ended)
+    status, _, complaint = called(planted[0] / "bass.wav", "--write", tmp_path / "out", "--csv", tmp_path / "a.csv")
+    assert status == 2
+    assert complaint == "gainlib: ended before all was written; only what is told as written is there.\n"
+    assert (tmp_path / "a.csv").exists()
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no file that is always full")
+def test_json_for_which_there_is_no_room_is_refused_in_a_sentence(planted):
+    with open("/dev/full", "w") as full:
+        done = subprocess.run(
+            [sys.executable, "-c", "from gainlib.cli import main; main()", "survey", planted[0] / "bass.wav", "--json"],
+            stdout=full, stderr=subprocess.PIPE, text=True,
+        )  # fmt: skip
+    assert done.returncode == 2
+    assert done.stderr == (
+        "gainlib: what is printed could not be written, no room is left there; free some, or name another file.\n"
+    )
 
 
 def test_faults_alone(called, planted):

@@ -129,6 +129,14 @@ def test_a_file_that_is_written_while_it_is_measured_is_refused(stems):
     assert len(found.stems) == 5
 
 
+def test_a_file_that_is_taken_away_while_it_is_measured_is_refused(stems):
+    path = stems / "a.wav"
+    with pytest.raises(
+        GainError, match=r"^a was taken away while it was measured; survey it again when it is there\.$"
+    ):
+        measure_stem(path, "a", tick=lambda share: path.unlink(missing_ok=True))
+
+
 def test_a_changed_file_is_measured_again(stems, ended, measured):
     changed = next(each for each in "abcde" if each in {stem.name for stem in ended.stems})
     data = bytearray((stems / f"{changed}.wav").read_bytes())
