@@ -283,9 +283,10 @@ class ExerciseWriter:
         if wanted:
             draft = draft.put("solution", path, value=_raw(self.values[path]))
         for at, slip in enumerate(draft.get("slips", unless=())):
-            kept = {key: value for key, value in slip["answer"].items() if self._here(key) != path}
-            more = {path: _raw(self.begins(path))} if wanted else {}
-            draft = draft.put("slips", at, value={**slip, "answer": kept | more})
+            own = {key: value for key, value in slip["answer"].items() if self._here(key) == path}
+            rest = {key: value for key, value in slip["answer"].items() if key not in own}
+            more = own or {path: _raw(self.begins(path))} if wanted else {}
+            draft = draft.put("slips", at, value={**slip, "answer": rest | more})
         self._take(draft)
 
     def vary(self, path: str, low: float | None = None, high: float | None = None, step: float | None = None) -> None:

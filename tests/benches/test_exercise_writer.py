@@ -162,6 +162,19 @@ def test_a_name_that_cannot_be_one_is_refused(tmp_path, name):
         gl.write_exercise(tmp_path / name)
 
 
+def test_a_control_that_is_taken_away_and_given_back_leaves_a_wrong_answer_as_it_was_shown(writer):
+    shown(writer).add_check("peak_dbfs", "trim")
+    writer.bench.move("trim/gain_db", 4.0)
+    writer.this_is_wrong("too hot", "Four decibels too many.")
+    writer.put("moves", 0, value=None)
+    writer.bench.move("trim/gain_db", 0.0)
+    writer.move("trim/gain_db", True)
+    assert writer.moves == ["trim/gain_db"]
+    assert writer.draft.get("slips", 0, "answer") == {"trim/gain_db": 4.0}
+    writer.move("trim/gain_db", False)
+    assert writer.draft.get("slips", 0, "answer") == {}
+
+
 def test_a_control_follows_what_is_drawn_though_the_beginning_and_a_wrong_answer_stand_at_its_ends(writer):
     writer.change(stages=({"stage": "Trim", "gain_db": 12.0}, {"stage": "Saturation", "drive_db": 0.0}))
     writer.bench.move("saturation/drive_db", 7.0)
