@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gainlib.audio import Audio
-from gainlib.decibels import db_from_ratio
+from gainlib.decibels import db_from_ratio, ratio_from_db
 from gainlib.errors import GainError
 from gainlib.meters.distortion import harmonics, thd_n_percent
 from gainlib.meters.levels import rms_dbfs
@@ -38,6 +38,9 @@ _ALIKE = 0.5
 _COMPRESSED_DB = 0.3
 _BENT_PERCENT = 1.0
 _OVER_NOISE_DB = 10.0
+_PIECES = 8
+_TORN_DB = 0.5
+LOST_SAMPLES = "the computer lost samples meanwhile: close what is busy, and measure again."
 _ONE_CLOCK_PPM = 2.0
 
 
@@ -218,7 +221,7 @@ def read_round_trip(sent: SentSignal, heard: Audio, *, began: int = 0) -> RoundT
     Raises
     ------
     GainError
-        Where nothing came back, where only a part did, and for another rate.
+        Where nothing came back, where only a part did, where samples were lost within a tone, and for another rate.
 
     References
     ----------
@@ -266,6 +269,8 @@ def read_round_trip(sent: SentSignal, heard: Audio, *, began: int = 0) -> RoundT
     for kind, frequency_hz, level_dbfs, part in places.values():
         if kind == "response":
             amplitude = _fitted(part, frequency_hz * clock / rate_hz)
+            if _torn(part, frequency_hz * clock / rate_hz, amplitude):
+                raise GainError(LOST_SAMPLES)
             came = float(db_from_ratio(amplitude))
             if came > noise_dbfs + _OVER_NOISE_DB or not math.isfinite(noise_dbfs):
                 response.append((frequency_hz, came - level_dbfs - gain_db))
@@ -310,6 +315,12 @@ def _fitted(samples: Series, turns_a_sample: float) -> float:
     table = np.stack([np.cos(phase), np.sin(phase), np.ones(len(samples))], axis=1)
     found = np.linalg.lstsq(table, samples, rcond=None)[0]
     return float(math.hypot(found[0], found[1]))
+
+
+def _torn(samples: Series, turns_a_sample: float, whole: float) -> bool:
+    """Whether a tone goes on with another phase from some place on: as a whole it then fits worse than its pieces."""
+    pieces = [_fitted(each, turns_a_sample) for each in np.array_split(samples, _PIECES)]
+    return whole < math.sqrt(float(np.mean(np.square(pieces)))) * float(ratio_from_db(-_TORN_DB))
 
 
 def _clips_at(

@@ -9,6 +9,7 @@ import traitlets
 
 from gainlib.errors import GainError
 from gainlib.meters import RoundTrip, SentSignal, read_round_trip
+from gainlib.meters.round_trip import LOST_SAMPLES
 from gainlib.widgets.listening import CEILING_DBFS
 from gainlib.widgets.recorder import Recorder
 
@@ -67,7 +68,7 @@ class ChainTest(Recorder):
             if told.get("began") is None:
                 raise GainError("it was stopped before anything was sent; measure again.")
             if told.get("lost"):
-                raise GainError("the computer lost samples meanwhile: close what is busy, and measure again.")
+                raise GainError(LOST_SAMPLES)
             self.reading = read_round_trip(self._sent, self.take, began=int(told["began"]))
             self.said = "\n".join(self.reading.sentences)
         except (GainError, ValueError, TypeError) as fault:

@@ -39,6 +39,28 @@ def test_gain_delay_and_polarity_are_read_again(rate_hz, gain_db, turned, delay)
     assert found.clips_at_dbfs is None
 
 
+def middle_of(sent, wanted_hz):
+    """The sample of what is sent at which the response tone of this frequency is half over."""
+    at = 0
+    for kind, frequency_hz, _, seconds in sent.parts:
+        if (kind, frequency_hz) == ("response", wanted_hz):
+            return at + round(0.5 * seconds * sent.rate_hz)
+        at += round(seconds * sent.rate_hz)
+    raise AssertionError(wanted_hz)
+
+
+@pytest.mark.parametrize("frequency_hz", [8000.0, 12_500.0, 16_000.0])
+def test_a_sample_that_is_lost_or_repeated_within_a_tone_is_no_fall_of_the_response(frequency_hz):
+    """One sample of 48 000 a second is a sixth of a turn at 8 kHz: the halves then add to 20 log10 cos 30°, −1.2 dB."""
+    sent = SentSignal(48_000, -20.0, -20.0)
+    whole = came_back(sent, delay=0).samples[:, 0]
+    place = middle_of(sent, frequency_hz)
+    for torn in (np.delete(whole, place), np.insert(whole, place, whole[place])):
+        with pytest.raises(GainError, match="the computer lost samples meanwhile"):
+            read_round_trip(sent, Audio(torn, 48_000))
+    assert max(abs(gain_db) for _, gain_db in read_round_trip(sent, Audio(whole, 48_000)).response_db) < 0.01
+
+
 def test_half_a_sample_is_read_as_such():
     sent = SentSignal(48_000, -20.0, -20.0)
     whole = came_back(sent, delay=100).samples[:, 0]
