@@ -413,9 +413,19 @@ def _read(form: Form, text: Any) -> Any:
     if form == "sends":
         return [send_from(each) for each in lines]
     if form == "row":
-        return [] if text == NONE else [_scalar(each) for each in text.split(",") if each.strip()]
-    given = [_scalar(each) for each in text.split(",") if each.strip()]
+        return [] if text == NONE else _listed(text)
+    given = _listed(text)
     return given[0] if len(given) == 1 else given
+
+
+def _listed(text: str) -> list[Any]:
+    """What stands between commas; one with a digit on each side may as well be a decimal sign, so it is asked."""
+    if found := re.search(r"[\d.]*\d,\d+", text):
+        raise GainError(
+            f"{found[0]} may be one number or two; write decimals behind a point and a blank behind a comma, "
+            f"as {found[0].replace(',', '.')} or {found[0].replace(',', ', ')}."
+        )
+    return [_scalar(each) for each in text.split(",") if each.strip()]
 
 
 def _less(text: str) -> dict[str, Any]:

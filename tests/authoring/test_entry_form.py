@@ -111,6 +111,7 @@ UNREAD = [
     (CheckEntry, {"reads.seconds": "to 9"}, "“to 9” is no stretch of time; write two numbers of seconds, as 0 to 9.3"),
     (CheckEntry, {"reads.at_least": "loud!"}, "what stands at “!” cannot be read"),
     (SlipEntry, {"answer": "sum 4"}, "“sum 4” cannot be read; write a path or the name of a question, = and the value"),
+    (LadderEntry, {"rungs": "6, 4, 2,8"}, "2,8 may be one number or two; .* behind a comma, as 2.8 or 2, 8"),
 ]
 
 
