@@ -43,6 +43,17 @@ status = open("/proc/self/status").read() if sys.platform == "linux" else "VmHWM
 print(took, int(status.split("VmHWM:")[1].split()[0]) / 1024)
 """
 
+COMMAND = """
+import sys
+from gainlib.cli import main
+sys.argv = ["gainlib", "survey", sys.argv[1]]
+try:
+    main()
+except SystemExit:
+    status = open("/proc/self/status").read() if sys.platform == "linux" else "VmHWM: 0 kB"
+    print(int(status.split("VmHWM:")[1].split()[0]) / 1024, file=sys.stderr)
+"""
+
 
 def programme(seed: int, seconds: float, rate_hz: int, channels: int = 2) -> np.ndarray:
     """Notes and noise that swell and pause: what a stem may hold."""
@@ -170,6 +181,8 @@ def memory(folder: Path) -> None:
     for what in ("loops compiled now", "compiled before"):
         seconds, megabytes = survey([path])
         print(f"3 hours of 96 kHz stereo, {what}: {seconds:.0f} s, {megabytes:.0f} MB (aim 200)")
+    done = subprocess.run([sys.executable, "-c", COMMAND, path], capture_output=True, text=True, check=True)
+    print(f"the same by the command, with what it opens for itself: {float(done.stderr.split()[-1]):.0f} MB")
     path.unlink()
 
 
