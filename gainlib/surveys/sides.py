@@ -81,7 +81,7 @@ def compare_sides(
     ((0.0, 0.4),)
     """
     (first, second), both = powers.mean(axis=0), float(products.mean())
-    correlation = min(1.0, max(-1.0, both / math.sqrt(first * second)))
+    correlation = min(1.0, max(-1.0, both / (math.sqrt(first) * math.sqrt(second))))
     cancelling, share = _cancelling(powers, products, window_seconds)
     later_ms, at_delay = (0.0, 0.0) if abs(correlation) > 0.9 else _later(*envelopes)
     return Sides(

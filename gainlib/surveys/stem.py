@@ -299,16 +299,16 @@ class StemMeter:
 
     def _pair(self) -> Sides | None:
         """The first two channels against each other, where there are two and both sound."""
-        powers = self._levels.mean_squares
-        if len(powers) != 2 or not (powers > 0).all():
+        if len(self._levels.mean_squares) != 2:
             return None
         products = self._products.all()
-        if not len(products):
+        powers = self._windows.powers[: len(products)]  # what sounds only behind the last window is in none
+        if not (powers > 0).any(axis=0).all():
             return None
         both, apart = self._envelope.all(), self._apart.all()
         width = self._windows.width
         return compare_sides(
-            self._windows.powers[: len(products)], products, self._difference / self.measures.samples,
+            powers, products, self._difference / self.measures.samples,
             ((both + apart) / 2, (both - apart) / 2), width / self.measures.rate_hz,
         )  # fmt: skip
 
