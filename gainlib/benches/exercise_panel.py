@@ -163,6 +163,8 @@ class ExercisePanel(Panel):
         ]
 
     def _asked(self, _widget: object, content: dict[str, Any], _buffers: object) -> None:
+        if content.get("after") != self.answer.answered:
+            return  # said once more by a page that could not know that it had been heard
         # In one message: whoever reads the verdict may press the button at once, and it is heard.
         with self.answer.hold_sync():
             if content.get("kind") == "check":

@@ -43,21 +43,31 @@ export default {
       stale();
     };
     // What is asked for waits until the last move anywhere in this exercise has reached the kernel.
-    // Then the next is asked for when this has been answered, and a second press meanwhile asks for nothing more.
+    // Then the next is asked for when this has been answered, and a second press meanwhile asks for nothing more: one
+    // after BUSY only says the same again, and the kernel answers it once.
     const waiting = new Set();
     let asked = Promise.resolve();
+    let again = null;
+    let leave = null;
     const answer = (kind) => new Promise((resolve) => {
+      const after = model.get("answered");
       let patience = 0;
-      const done = () => {
+      const send = () => {
+        again = null;
+        patience = setTimeout(() => { missing.textContent = BUSY; again = send; }, PATIENCE_MS);
+        tell(model, { kind, after });
+      };
+      leave = () => {
         clearTimeout(patience);
+        again = leave = null;
         stop();
         resolve();
       };
-      const stop = follow(model, ["answered"], done);
-      patience = setTimeout(() => { missing.textContent = BUSY; done(); }, PATIENCE_MS);
-      tell(model, { kind });
+      const stop = follow(model, ["answered"], leave);
+      send();
     });
     const ask = (kind) => {
+      again?.();
       if (waiting.has(kind)) return;
       waiting.add(kind);
       el.setAttribute("aria-busy", "true");
@@ -78,6 +88,7 @@ export default {
     const stops = Object.entries(followed).map(([name, update]) => follow(model, [name], update));
     offer(); taken(); say(); lack();
     stops.push(whenGone(el, ".gainlib-exercise", (gone) => {
+      leave?.();
       missing.textContent = gone ? GONE : "";
       check.disabled = hint.disabled = gone;
       if (!gone) offer();

@@ -52,7 +52,7 @@ def test_a_wrong_answer_and_a_right_one_are_told_apart_and_kept(sitting, tmp_pat
 def test_hints_are_shown_one_by_one_and_their_cost_comes_off(sitting):
     desk = sitting.panel.answer
     assert desk.offer == "Show a hint (free)"
-    desk._handle_custom_msg({"kind": "hint"}, None)
+    desk._handle_custom_msg({"kind": "hint", "after": 0}, None)
     assert desk.hints == [sitting.variant.hints[0].text]
     assert desk.offer == "Show a hint (costs 0.5 points)"
     sitting.hint()
@@ -60,9 +60,16 @@ def test_hints_are_shown_one_by_one_and_their_cost_comes_off(sitting):
     sitting.hint()
     assert (desk.offer, sitting.hint(), len(sitting.hints)) == ("", None, 3)
     answered(sitting)
-    desk._handle_custom_msg({"kind": "check"}, None)
+    desk._handle_custom_msg({"kind": "check", "after": 1}, None)
     # 5 points less 0, 0.5 and 1 for the three hints of the exercise's file
     assert desk.verdict["head"].startswith("Passed: 3.5 of 5 points, 1.5 taken off for hints")
+
+
+def test_a_press_that_the_page_says_twice_is_one_attempt(sitting, tmp_path):
+    desk = sitting.panel.answer
+    for after in (0, 0, 1, 1):
+        desk._handle_custom_msg({"kind": "check", "after": after}, None)
+    assert len((tmp_path / "attempts.jsonl").read_text().splitlines()) == desk.answered == 2
 
 
 def test_a_hint_that_was_taken_is_not_told_twice(sitting):

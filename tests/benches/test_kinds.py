@@ -34,8 +34,9 @@ def sit(tmp_path, monkeypatch):
 
 
 def press(sitting, kind="check"):
-    sitting.panel.answer._handle_custom_msg({"kind": kind}, None)
-    return sitting.panel.answer
+    desk = sitting.panel.answer
+    desk._handle_custom_msg({"kind": kind, "after": desk.answered}, None)
+    return desk
 
 
 @pytest.mark.parametrize("name", SOLVED)

@@ -33,7 +33,7 @@ def record(opened, verse_dbfs, shout_dbfs):
 def test_a_take_is_shown_checked_and_kept_as_figures_that_are_judged_alike(here):
     opened = gl.exercise(NAME)
     panel = opened.panel
-    opened.panel._asked(None, {"kind": "check"}, None)
+    opened.panel._asked(None, {"kind": "check", "after": 0}, None)
     assert "press Record first" in panel.answer.missing
     assert opened.recorder.longest == 18.0
     record(opened, -25.0, -17.0)
