@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
-import os
 import sys
 
 import typer
@@ -40,8 +40,8 @@ def _put(text: str, err: bool = False) -> None:
     except OSError as fault:
         if fault.errno != errno.ENOSPC:
             raise
-        # What was not written would be tried once more as the process ends.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), (sys.stderr if err else sys.stdout).fileno())
+        with contextlib.suppress(OSError):
+            (sys.stderr if err else sys.stdout).close()  # or Python tries again at its end
         raise GainError(
             "what is printed could not be written, no room is left there; free some, or name another file."
         ) from fault

@@ -213,9 +213,10 @@ def test_a_saved_notebook_shows_the_last_picture_and_its_sentence_with_no_kernel
         page.goto(f"{lab.base}/lab/tree/saved.ipynb?token={lab.token}&reset")
         page.locator(".gainlib-headline-line", has_text="The preamp clips").wait_for()
         page.get_by_role("alert").filter(has_text="No kernel answers this bench").wait_for()
-        assert page.locator("img.gainlib-still").count() == 2
-        wide = page.locator("img.gainlib-still").first.evaluate("each => each.naturalWidth")
-        assert wide > 300
+        page.wait_for_function("""() => {  // an image has no width before it is decoded
+            const stills = [...document.querySelectorAll("img.gainlib-still")];
+            return stills.length === 2 && stills.every(each => each.naturalWidth > 300);
+        }""")
         assert "clipped run" in page.locator(".gainlib-caption").inner_text()
         keep(page, "saved-without-kernel")
     finally:
