@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gainlib.audio import Audio
-from gainlib.decibels import db_from_ratio, ratio_from_db
+from gainlib.decibels import db_from_ratio
 from gainlib.errors import GainError
 from gainlib.meters.distortion import harmonics, thd_n_percent
 from gainlib.meters.levels import rms_dbfs
@@ -268,10 +268,12 @@ def read_round_trip(sent: SentSignal, heard: Audio, *, began: int = 0) -> RoundT
     response = []
     for kind, frequency_hz, level_dbfs, part in places.values():
         if kind == "response":
-            amplitude = _fitted(part, frequency_hz * clock / rate_hz)
-            if _torn(part, frequency_hz * clock / rate_hz, amplitude):
+            turns_a_sample = frequency_hz * clock / rate_hz
+            came = float(db_from_ratio(_fitted(part, turns_a_sample)))
+            in_pieces = float(db_from_ratio(_fitted_in_pieces(part, turns_a_sample)))
+            # What goes on with another phase from some place on fits worse as a whole; and so does noise alone.
+            if in_pieces > max(came + _TORN_DB, noise_dbfs + _OVER_NOISE_DB):
                 raise GainError(LOST_SAMPLES)
-            came = float(db_from_ratio(amplitude))
             if came > noise_dbfs + _OVER_NOISE_DB or not math.isfinite(noise_dbfs):
                 response.append((frequency_hz, came - level_dbfs - gain_db))
     return RoundTrip(
@@ -317,10 +319,10 @@ def _fitted(samples: Series, turns_a_sample: float) -> float:
     return float(math.hypot(found[0], found[1]))
 
 
-def _torn(samples: Series, turns_a_sample: float, whole: float) -> bool:
-    """Whether a tone goes on with another phase from some place on: as a whole it then fits worse than its pieces."""
+def _fitted_in_pieces(samples: Series, turns_a_sample: float) -> float:
+    """The amplitude with the mean power of those that are fitted to each of a few pieces, whatever their phases."""
     pieces = [_fitted(each, turns_a_sample) for each in np.array_split(samples, _PIECES)]
-    return whole < math.sqrt(float(np.mean(np.square(pieces)))) * float(ratio_from_db(-_TORN_DB))
+    return math.sqrt(float(np.mean(np.square(pieces))))
 
 
 def _clips_at(

@@ -9,7 +9,7 @@ import pytest
 
 from gainlib.audio import Audio
 from gainlib.errors import GainError
-from gainlib.meters.round_trip import SentSignal, read_round_trip
+from gainlib.meters.round_trip import RESPONSE_HZ, SentSignal, read_round_trip
 
 RATES = [44_100, 48_000, 96_000]
 
@@ -59,6 +59,29 @@ def test_a_sample_that_is_lost_or_repeated_within_a_tone_is_no_fall_of_the_respo
         with pytest.raises(GainError, match="the computer lost samples meanwhile"):
             read_round_trip(sent, Audio(torn, 48_000))
     assert max(abs(gain_db) for _, gain_db in read_round_trip(sent, Audio(whole, 48_000)).response_db) < 0.01
+
+
+def test_samples_that_are_lost_for_half_a_turn_are_told_although_the_tone_then_cancels():
+    sent = SentSignal(48_000, -20.0, -20.0)
+    whole = came_back(sent, delay=0, noise_dbfs=-80.0).samples[:, 0]
+    place = middle_of(sent, 12_500.0)
+    with pytest.raises(GainError, match="the computer lost samples meanwhile"):
+        read_round_trip(sent, Audio(np.delete(whole, [place, place + 1]), 48_000))
+
+
+@pytest.mark.parametrize(
+    ("kept_hz", "hum_dbfs", "left_out"), [((0, 10_000), -90.0, {12_500.0, 16_000.0}), ((90, 24_000), -50.0, {40.0})]
+)
+def test_a_tone_that_a_chain_does_not_pass_is_left_out_and_nothing_is_said_to_be_lost(kept_hz, hum_dbfs, left_out):
+    def chain(samples):
+        spectrum, at_hz = np.fft.rfft(samples), np.fft.rfftfreq(len(samples), 1 / 48_000)
+        return np.fft.irfft(np.where((at_hz >= kept_hz[0]) & (at_hz <= kept_hz[1]), spectrum, 0.0), len(samples))
+
+    sent = SentSignal(48_000, -20.0, -20.0)
+    heard = came_back(sent, chain, noise_dbfs=-80.0).samples[:, 0]
+    hum = 10.0 ** (hum_dbfs / 20.0) * np.sin(2.0 * np.pi * 50.0 * np.arange(len(heard)) / 48_000)
+    found = read_round_trip(sent, Audio(heard + hum, 48_000))
+    assert {each for each, _ in found.response_db} == {*RESPONSE_HZ} - left_out
 
 
 def test_half_a_sample_is_read_as_such():
