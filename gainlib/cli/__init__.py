@@ -20,9 +20,10 @@ writing     write-exercise: the page on which one is written
 # ruff: noqa: E402
 from __future__ import annotations
 
-from gainlib.cli.start import leave_out_the_current_folder
+from gainlib.cli.start import hear_the_end, leave_out_the_current_folder
 
 leave_out_the_current_folder()  # before anything else is imported, since that would be taken there
+hear_the_end()
 
 import contextlib
 import gc
@@ -37,7 +38,7 @@ import typer
 from gainlib import __version__
 from gainlib.cli import classroom
 from gainlib.cli.meanwhile import COMPILE_LOOPS
-from gainlib.cli.saying import say, say_data
+from gainlib.cli.saying import say, say_data, told_if_ended
 from gainlib.cli.survey import EXAMPLE, survey_command
 from gainlib.errors import GainError
 from gainlib.text import counted
@@ -336,7 +337,9 @@ def main() -> None:
     # Whatever a command starts beside it (workers, helpers) takes no module from the folder that it is called in.
     os.environ["PYTHONSAFEPATH"] = "1"
     try:
-        app()
+        with told_if_ended():
+            app()
     except GainError as fault:
-        print(f"gainlib: {fault}", file=sys.stderr)
+        with contextlib.suppress(OSError, ValueError):  # it may be standard error itself that is full
+            print(f"gainlib: {fault}", file=sys.stderr)
         sys.exit(2)

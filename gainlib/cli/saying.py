@@ -5,13 +5,19 @@ from __future__ import annotations
 import contextlib
 import errno
 import sys
+from collections.abc import Iterator
+from typing import TextIO
 
 import typer
 
+from gainlib.cli.start import ENDED
 from gainlib.errors import GainError
 from gainlib.text import printable
 
-__all__ = ["say", "say_data"]
+__all__ = ["say", "say_data", "told_if_ended"]
+
+_STATUS_ENDED = 130
+"""The status that typer gives a command that Ctrl-C ended."""
 
 
 def say(*lines: str, err: bool = False) -> None:
@@ -21,7 +27,7 @@ def say(*lines: str, err: bool = False) -> None:
     Written: kick\\x1b[2J.csv
     12 stems
     """
-    _put("\n".join(map(printable, lines)), err=err)
+    typer.echo("\n".join(map(printable, lines)), err=err)
 
 
 def say_data(text: str) -> None:
@@ -30,18 +36,35 @@ def say_data(text: str) -> None:
     >>> say_data("{}")
     {}
     """
-    _put(text)
+    typer.echo(text)
 
 
-def _put(text: str, err: bool = False) -> None:
-    """Raises GainError where what is printed goes into a file for which there is no room."""
+@contextlib.contextmanager
+def told_if_ended() -> Iterator[None]:
+    """Raises GainError where a command is ended by Ctrl-C, or prints into a file for which there is no room.
+
+    Whatever prints is meant, help and tables too. What is written under a name of its own tells its own faults.
+    """
     try:
-        typer.echo(text, err=err)
+        yield
+    except SystemExit as end:
+        if end.code == _STATUS_ENDED:
+            raise GainError(ENDED) from None
+        raise
     except OSError as fault:
-        if fault.errno != errno.ENOSPC:
+        if fault.errno != errno.ENOSPC or not any(map(_is_full, (sys.stdout, sys.stderr))):
             raise
-        with contextlib.suppress(OSError):
-            (sys.stderr if err else sys.stdout).close()  # or Python tries again at its end
         raise GainError(
             "what is printed could not be written, no room is left there; free some, or name another file."
         ) from fault
+
+
+def _is_full(stream: TextIO) -> bool:
+    """Whether an empty line cannot go out; it is closed then, or Python tries again at its end."""
+    try:
+        print(file=stream, flush=True)
+    except OSError:
+        with contextlib.suppress(OSError):
+            stream.close()
+        return True
+    return False

@@ -11,6 +11,7 @@ import subprocess
 import sys
 import threading
 import types
+from pathlib import Path
 
 import pytest
 
@@ -522,3 +523,38 @@ def test_the_command_is_installed():
         check=True,
     )
     assert re.search(r"Usage:", done.stdout)
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no file that is always full")
+@pytest.mark.parametrize("words", [["--version"], ["survey", "--help"], ["prove", "levels/two-tracks", "--quick"]])
+@pytest.mark.parametrize("buffered", ["", "1"])
+def test_whatever_is_printed_where_no_room_is_left_is_told_in_a_sentence(words, buffered):
+    with open("/dev/full", "w") as full:
+        done = subprocess.run(
+            [sys.executable, "-c", "from gainlib.cli import main; main()", *words],
+            stdout=full, stderr=subprocess.PIPE, text=True, env={**os.environ, "PYTHONUNBUFFERED": buffered},
+        )  # fmt: skip
+    assert done.returncode == 2
+    assert done.stderr == (
+        "gainlib: what is printed could not be written, no room is left there; free some, or name another file.\n"
+    )
+
+
+@pytest.mark.parametrize("opened", ["typer", "gainlib.surveys"])
+def test_ctrl_c_while_a_command_is_opened_is_told_in_a_sentence(opened):
+    # The first is opened before a command is known, the second by the command itself.
+    code = f"""
+import sys
+
+class Ended:
+    def find_spec(self, name, path, target=None):
+        if name == {opened!r}:
+            raise KeyboardInterrupt
+
+sys.meta_path.insert(0, Ended())
+from gainlib.cli import main
+main()
+"""
+    done = subprocess.run([sys.executable, "-c", code, "survey", "nothing"], capture_output=True, text=True)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr == "gainlib: ended before its end; only what is told as done or written is.\n"
