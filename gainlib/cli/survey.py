@@ -13,6 +13,7 @@ import typer
 
 from gainlib.cli.saying import say, say_data
 from gainlib.errors import GainError, suggest
+from gainlib.text import printable
 
 if TYPE_CHECKING:
     from gainlib.surveys.comparison import Changes
@@ -90,7 +91,8 @@ def survey_command(
     Any sound file will do, of any rate and length, of any number of channels. Originals are never touched.
 
     Ends with 0 when all is well, with 1 when something is wrong with a stem or a file cannot be read, with 2 when
-    nothing could be done or the survey was ended before its end; the next one of the same files goes on from there.
+    nothing could be done, or survey or comparison were ended before their end; the next survey of the same files goes
+    on from there.
     With --order or --fail-on it ends with 1 when the order is not met, a fault of these kinds was found, or a file
     cannot be read; other faults are told all the same.
     """
@@ -102,6 +104,7 @@ def survey_command(
     from gainlib.surveys.inventory import require_room, write_inventory
     from gainlib.surveys.order import check_order, order_text, practice_of, read_order
     from gainlib.surveys.record import read_survey, schema_text
+    from gainlib.surveys.result import SurveyResult
     from gainlib.surveys.sheet import require_writable, write_sheet
     from gainlib.surveys.survey import survey
 
@@ -141,12 +144,14 @@ def survey_command(
                 if is_sound
                 else read_survey(against)
             )
+            if isinstance(before, SurveyResult) and not before.whole:
+                raise GainError(f"the survey of {printable(against)} was ended before its end; nothing was compared.")
         found = survey(
             *(stems or []), practice=practice, tempo=beat, groups="folders" if folders_as_groups else named,
             progress=progress, workers=workers, cluster=cluster, in_processes=True, title=title,
         )  # fmt: skip
         changes: Changes | None = None
-        if before is not None and against is not None:
+        if before is not None and against is not None and found.whole:
             changes = compare(before, found, beside=against.resolve().parent, progress=progress)
     checked = None if ordered is None else check_order(found, ordered)
     if as_json:
@@ -184,7 +189,8 @@ def survey_command(
     if kinds or checked is not None:
         wrong = any(each.kind in kinds for each in found.faults) or not all(each.met for each in checked or [])
         sound = not wrong and not found.unreadable
-    raise typer.Exit(2 if not found.whole or not found.stems else 0 if sound else 1)
+    whole = found.whole and (changes is None or changes.whole)
+    raise typer.Exit(2 if not whole or not found.stems else 0 if sound else 1)
 
 
 def _kinds(text: str) -> set[str]:

@@ -48,7 +48,7 @@ class Changes:
     """What is different between two surveys: stems that came and went, what became of each other's sound, faults.
 
     `sounds` has every stem that both have, `levels` the readings that moved. `lines` says it in words, `summary` in one
-    line.
+    line. Where Ctrl-C ended it, `whole` is False.
     """
 
     came: tuple[str, ...]
@@ -58,6 +58,7 @@ class Changes:
     levels: tuple[Change, ...]
     sounds: tuple[SoundChange, ...] = ()
     title: str = field(default="", repr=False)
+    whole: bool = True
 
     @property
     def lines(self) -> list[str]:
@@ -76,12 +77,16 @@ class Changes:
             if not (kind == "clipped" and (stem, "flat tops") in self.new_faults):
                 told.append(f"{stem}: mended, {kind}.")
         # Of what was heard the readings tell nothing more; they stand in JSON.
-        heard = {each.stem for each in self.sounds if each.likeness is not None and not each.likeness.other}
+        laid = {each.stem for each in self.sounds if each.likeness is not None and not each.likeness.other}
         moved: dict[str, list[Change]] = {}
         for change in self.levels:
-            if change.stem not in heard and (change.stem != _SUM or not heard or change.measure in _OF_THE_SUM):
+            if change.stem not in laid and (change.stem != _SUM or not laid or change.measure in _OF_THE_SUM):
                 moved.setdefault(change.stem, []).append(change)
         told += [f"{stem}: {'; '.join(_told(changes))}." for stem, changes in moved.items()]
+        if not self.whole:
+            heard = {each.stem for each in self.sounds if each.likeness is not None}
+            of = counted(len(self.sounds), "stem")
+            told.append(f"The comparison was ended before its end: of {of} {len(heard)} were laid over what they were.")
         return [*told, self.summary]
 
     @property
@@ -118,6 +123,7 @@ class Changes:
         """As JSON holds it."""
         return {
             "summary": self.summary,
+            "whole": self.whole,
             "came": list(self.came),
             "went": list(self.went),
             "sounds": [each.as_dict() for each in self.sounds],
@@ -181,9 +187,12 @@ class _Comparison:
         sounds = self._sounds(pairs)
         came, went = set(self.news) - set(pairs), set(self.olds) - set(pairs.values())
         if 0 < len(came) * len(went) <= _MOST_RENAMED and not self.ended.is_set():
-            for each in self._renamed(sorted(came), sorted(went)):
-                sounds.append(each)
-                pairs[each.stem] = each.former
+            try:
+                for each in self._renamed(sorted(came), sorted(went)):
+                    sounds.append(each)
+                    pairs[each.stem] = each.former
+            except KeyboardInterrupt:
+                self.ended.set()
             came, went = came - set(pairs), went - set(pairs.values())
         order = {name: index for index, name in enumerate(self.news)}
         back = {former: name for name, former in pairs.items()}
@@ -200,6 +209,7 @@ class _Comparison:
             tuple(sorted(came)), tuple(sorted(went)), tuple(sorted(each for each in now - was if each[0] in pairs)),
             tuple(sorted(each for each in was - now if each[0] in pairs)), tuple(levels),
             tuple(sorted(sounds, key=lambda each: order[each.stem])), printable(str(self.new.get("title", ""))),
+            whole=not self.ended.is_set(),
         )  # fmt: skip
 
     def _pairs(self) -> dict[str, str]:

@@ -38,7 +38,8 @@ class Passage:
     """A passage that is not what it was, in samples and seconds of the later recording.
 
     `what` is "other" sound; "gone", where only the earlier one sounds; "added", where only the later one does; "level",
-    the same sound at another level (`gain_db`); "moved", the same sound `later` samples later than in the earlier one.
+    the same sound at another level (`gain_db`); "moved", the same sound `later` samples later than in the earlier one;
+    "cut off", what of the earlier one lies before the start or behind the end of the later one.
     `difference_db` is the power of the difference against the louder of the two.
     """
 
@@ -420,7 +421,9 @@ def _passage(
         product = float((one * other).sum())
     difference_db = db_from_power(apart / max(before, after, 1e-300))
     what, gain_db, later = "other", 0.0, 0
-    if after <= 1e-9 * before:
+    if end <= 0 or start >= new.frames:
+        what = "cut off"
+    elif after <= 1e-9 * before:
         what = "gone"
     elif before <= 1e-9 * after:
         what = "added"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -72,25 +72,33 @@ class SoundChange:
         found = self.likeness
         if found is None:
             return "its readings"
-        if found.passages and found.passages[-1].end <= 0 and not found.other:
-            return "its start is gone"
         if found.passages and not found.other:
-            first, last = found.passages[0].seconds[0], found.passages[-1].seconds[1]
-            where = f"{clock(first)} to {clock(last)}"
-            if self.tempo is not None:
-                one, other = _bar(self.tempo.place(first)), _bar(self.tempo.place(max(first, last - 1e-6)))
-                where = f"bar {one}" if one == other else f"bars {one} to {other}"
-            return ", ".join([*_tags(found), where])
+            return ", ".join([*_tags(found), *self._where(found.passages)])
         if found.other or found.all_through:
             return "all of it"
         tags = _tags(found) + (["another form"] if self.forms else [])
         return ", ".join(tags) or f"it nulls to {signed(found.null_db, 0, 'dB')}"
 
+    def _where(self, passages: Sequence[Passage]) -> list[str]:
+        """From when to when the sound is another, and which of its ends are cut off."""
+        within = [each for each in passages if each.what != "cut off"]
+        parts = []
+        if within:
+            first, last = within[0].seconds[0], within[-1].seconds[1]
+            where = f"{clock(first)} to {clock(last)}"
+            if self.tempo is not None:
+                one, other = _bar(self.tempo.place(first)), _bar(self.tempo.place(max(first, last - 1e-6)))
+                where = f"bar {one}" if one == other else f"bars {one} to {other}"
+            parts.append(where)
+        ends = dict.fromkeys(_cut_end(each) for each in passages if each.what == "cut off")
+        return parts + [f"its {each} is cut off" for each in ends]
+
     def _passage(self, passage: Passage) -> str:
         first, last = passage.seconds
         length = passage.end - passage.start
-        if passage.end <= 0:
-            return f"{counted(length, 'sample')} before its start are gone"
+        if passage.what == "cut off":
+            seconds = f"{length / self.rate_hz:.4g} s"
+            return f"the {_cut_end(passage)} of the earlier one is cut off ({counted(length, 'sample')}, {seconds})"
         long = last - first >= 0.05
         where = f"from {clock(first)} to {clock(last)}" if long else f"at {clock(first)}"
         if self.tempo is not None:
@@ -143,6 +151,10 @@ class SoundChange:
         return content | numbers | {
             "from_seconds": round(first, 6), "to_seconds": round(last, 6), "from_bar": bars[0], "to_bar": bars[1],
         }  # fmt: skip
+
+
+def _cut_end(passage: Passage) -> str:
+    return "start" if passage.end <= 0 else "end"
 
 
 def _bar(place: str) -> str:

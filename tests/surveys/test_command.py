@@ -56,6 +56,23 @@ def test_copies_that_are_ended_while_they_are_written_are_said_to_be(called, pla
     assert not (tmp_path / "out").exists()
 
 
+def test_nothing_is_compared_with_a_survey_that_was_ended(called, planted, tmp_path, monkeypatch):
+    def ended(*given, **named):
+        raise KeyboardInterrupt
+
+    earlier = tmp_path / "earlier.json"
+    earlier.write_text(called(planted[0] / "bass.wav", "--json")[1], encoding="utf-8")
+    monkeypatch.setattr("gainlib.surveys.comparison.wait", ended)
+    status, said, _ = called(planted[0] / "bass.wav", "--against", earlier)
+    assert (status, "The comparison was ended before its end" in said) == (2, True)
+    monkeypatch.setattr("gainlib.surveys.measuring.wait", ended)
+    status, said, _ = called(planted[0] / "bass.wav", "--against", earlier)
+    assert (status, "What has changed" in said) == (2, False)
+    status, said, complaint = called(planted[0] / "bass.wav", "--against", planted[0] / "bass.wav")
+    assert (status, said) == (2, "")
+    assert complaint.endswith("bass.wav was ended before its end; nothing was compared.\n")
+
+
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no file that is always full")
 def test_json_for_which_there_is_no_room_is_refused_in_a_sentence(planted):
     with open("/dev/full", "w") as full:

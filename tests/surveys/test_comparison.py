@@ -74,7 +74,32 @@ def test_only_the_voice_changed(revised):
 def test_a_stem_without_its_start_is_said_so(revised):
     # Half a second and 96 samples off its head; what is left is the same.
     changes = revised({"voice": lambda samples: samples[24_096:]})
-    assert changes.summary == "revision 3: only voice changed, its start is gone."
+    assert changes.summary == "revision 3: only voice changed, 24096 samples earlier, its start is cut off."
+    told = next(line for line in changes.lines if line.startswith("voice: it comes"))
+    assert "; the start of the earlier one is cut off (24096 samples, 0.502 s); " in told
+
+
+@pytest.mark.parametrize("later", [300, 24_000])
+def test_what_fell_off_the_end_of_a_fixed_length_is_said_to_be_cut_off(revised, later):
+    # Half a second holds the last steps that sound in both, and is told alike.
+    changes = revised({"voice": lambda samples: np.vstack((np.zeros((later, 1)), samples[:-later]))})
+    assert changes.summary == f"revision 3: only voice changed, {later} samples later, its end is cut off."
+    told = next(line for line in changes.lines if line.startswith("voice: it comes"))
+    assert told.endswith(
+        f" later; the end of the earlier one is cut off ({later} samples, {later / RATE_HZ:.4g} s); "
+        "the rest is the same, sample for sample."
+    )
+
+
+def test_a_comparison_that_is_ended_says_so(revised, monkeypatch):
+    def ended(*given, **named):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("gainlib.surveys.comparison.wait", ended)
+    changes = revised({"voice": phrase})
+    assert not changes.whole
+    assert not changes.as_dict()["whole"]
+    assert "The comparison was ended before its end: of 5 stems " in changes.lines[-2]
 
 
 def test_several_changed_and_each_is_told(revised, making):
