@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import dataclasses
+import glob
 import math
 import os
 from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import ThreadPoolExecutor
+from itertools import takewhile
 from pathlib import Path
 from typing import Any, Self, TypeVar
 
@@ -234,7 +236,11 @@ def _sum_of(
 
 def _title_of(given: list[str | os.PathLike[str]]) -> str:
     first = Path(given[0])
-    return printable((first if first.is_dir() else first.parent).resolve().name or os.fspath(first))
+    folder = first if first.is_dir() else first.parent
+    if not first.exists():
+        # Of a pattern, the folder that it begins in.
+        folder = Path(*takewhile(lambda part: not glob.has_magic(part), folder.parts))
+    return printable(folder.resolve().name or os.fspath(first))
 
 
 def _decoded(stems: Iterable[Stem]) -> list[str]:

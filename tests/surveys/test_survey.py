@@ -331,3 +331,9 @@ def test_it_works_without_numba_and_opens_no_widgets(tmp_path, making):
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "True []"
+
+
+def test_a_pattern_is_headed_by_the_folder_that_it_begins_in(making, tmp_path):
+    making.save(tmp_path / "night" / "drums" / "kick.wav", making.noise(1, 0.5))
+    for pattern in ("night/**/*.wav", "night/drums/*.wav", "night/d*/kick.wav"):
+        assert survey(str(tmp_path / pattern)).title == ("drums" if "drums" in pattern else "night")
