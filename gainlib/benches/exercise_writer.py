@@ -603,12 +603,17 @@ def _with_new_names(draft: Draft, before: Draft) -> Draft:
 
 
 def _with_answers_to(draft: Draft, before: Draft) -> Draft:
-    """The draft in which a question's answers have the name that it was given, and go where the question went."""
+    """The draft in which a question's answers have the name that it was given, and go where the question went.
+
+    Raises GainError for a name that is taken away, or that another has: whose answer is whose could not be told.
+    """
     was, now = ([each.get("name") for each in of.get("asks", unless=())] for of in (before, draft))
-    if was == now:
+    gone, new = [each for each in was if each not in now], [each for each in now if each and each not in was]
+    if not any(gone):
         return draft
-    same = len(was) == len(now)
-    called = dict(zip(was, now, strict=True)) if same else {each: each if each in now else None for each in was}
+    if len(was) == len(now) and not new:
+        raise GainError(f"each question has a name of its own, since its answer goes by it; give “{gone[0]}” another.")
+    called = {gone[0]: new[0]} if len(was) == len(now) and len(gone) == len(new) == 1 else dict.fromkeys(gone)
 
     def renamed(answer: Mapping[str, Any]) -> dict[str, Any]:
         return {name: each for key, each in answer.items() if (name := called.get(key, key))}

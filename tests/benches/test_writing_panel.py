@@ -177,6 +177,30 @@ def test_a_question_with_another_name_keeps_its_answers_and_one_that_goes_takes_
     page.close()
 
 
+@pytest.mark.parametrize("name", ["volts", ""])
+def test_a_question_whose_name_is_another_s_or_is_taken_away_is_refused_with_its_answer_kept(tmp_path, name):
+    page = gl.write_exercise(tmp_path / "sum.toml", kind="reckon")
+    before, asks = page.writer.draft.text, page.panel.tables["asks"]
+    asks.chosen = 0
+    asks.follow()
+    asks._changed(asks.form.values | {"name": name})
+    assert asks.form.said == (
+        "Not taken: each question has a name of its own, since its answer goes by it; give “reads” another."
+    )
+    assert page.writer.draft.text == before
+    page.close()
+
+
+def test_questions_that_change_places_keep_their_answers(tmp_path):
+    page = gl.write_exercise(tmp_path / "sum.toml", kind="reckon")
+    writer = page.writer
+    right, slips = writer.draft.get("solution"), writer.draft.get("slips")
+    writer.put("asks", value=writer.draft.get("asks")[::-1])
+    assert [each["name"] for each in writer.draft.get("asks")] == ["volts", "reads"]
+    assert (writer.draft.get("solution"), writer.draft.get("slips")) == (right, slips)
+    page.close()
+
+
 @pytest.mark.parametrize("kind", ["reckon", "find", "judge", "ride", "session"])
 def test_another_name_of_what_is_drawn_is_its_name_wherever_it_stands(tmp_path, kind):
     page = gl.write_exercise(tmp_path / "drawn.toml", kind=kind)
