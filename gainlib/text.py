@@ -13,7 +13,7 @@ from gainlib.errors import escaped
 __all__ = [
     "channels_in_words", "clock", "counted", "day_in_words", "dbfs", "describe_value", "is_gain", "lasting", "left",
     "level", "listed", "memory", "moment_in_words", "path_text", "plain", "printable", "printed_number", "reason_of",
-    "row_of_names", "short_day", "shortened", "signed", "spaced", "times", "with_decimals",
+    "ride_points", "row_of_names", "short_day", "shortened", "signed", "spaced", "times", "with_decimals",
 ]  # fmt: skip
 
 LONGEST_PATH = 300
@@ -221,6 +221,18 @@ def row_of_names(names: Sequence[str], most: int = 40) -> str:
     """
     told = ("; " if any("," in each for each in names) else ", ").join(names[:most])
     return f"{told} and {len(names) - most} more" if len(names) > most else told
+
+
+def ride_points(points: Sequence[Sequence[float]], most: int = 8) -> str:
+    """The points of a ride one after the other, the gain and when it is reached, as many as may be told.
+
+    >>> ride_points([(0.5, 0.0), (3.25, 4.5), (8.0, -2.0)], most=2)
+    '0.0 dB at 0.5 s, +4.5 dB at 3.25 s and 1 more'
+    >>> ride_points([])
+    'no points'
+    """
+    told = [f"{signed(gain_db)} at {printed_number(round(seconds, 2), 's')}" for seconds, gain_db in points]
+    return row_of_names(told, most) if told else "no points"
 
 
 def plain(name: str) -> str:

@@ -8,11 +8,12 @@ from typing import Any
 
 from gainlib.errors import GainError
 from gainlib.exercises import Exercise, Variant
+from gainlib.exercises.answers import read_answer
 from gainlib.exercises.pictures import view_for
 from gainlib.flow import Session
 from gainlib.html.figures import figure_json
 from gainlib.storage.foreign import is_number
-from gainlib.text import counted, printed_number
+from gainlib.text import printed_number, ride_points
 from gainlib.views import Columns
 
 __all__ = ["answer_parts", "answered_picture", "told_answer"]
@@ -20,8 +21,8 @@ __all__ = ["answer_parts", "answered_picture", "told_answer"]
 
 def answered_picture(variant: Variant, answer: Mapping[str, Any]) -> tuple[str, Columns, str, str] | None:
     """The first view of an exercise as a learner set it: figure, columns, heading, sentence; None without."""
-    if not variant.views or variant.candidates or variant.exercise.kind == "record":
-        return None  # where versions were judged, nothing was set; and a take of the learner's own is not here
+    if not variant.views or variant.candidates or variant.exercise.kind in ("hear", "record"):
+        return None  # by ear nothing is set; and a take of the learner's own is not here
     rendering = _as_set(variant, answer).render()
     drawn = view_for(variant.views[0], variant)
     return (
@@ -66,14 +67,15 @@ def told_answer(variant: Variant, answer: Mapping[str, Any]) -> list[str]:
 def answer_parts(variant: Variant, answer: Mapping[str, Any]) -> list[tuple[str, str, str]]:
     """Each thing that was set or answered: its name in the answer, what the exercise calls it, and its value."""
     parts = []
+    read, _, _ = read_answer(variant, answer)
     for move in variant.controls:
         value = answer.get(move.path)
         if isinstance(value, bool):
             parts.append((move.path, move.label, "on" if value else "off"))
         elif isinstance(value, int | float):
             parts.append((move.path, move.label, move.printed(float(value))))
-        elif isinstance(value, list):
-            parts.append((move.path, move.label, f"of {counted(len(value), 'point')}"))
+        elif move.points and move.path in read:
+            parts.append((move.path, move.label, ride_points(read[move.path])))
         elif isinstance(value, str):
             parts.append((move.path, move.label, value))
     for ask in variant.questions:

@@ -68,7 +68,7 @@ class PageWork:
                         "measured": f"{each.measured:g}",
                         "remark": each.remark,
                         "passed": each.passed,
-                        "points": f"{each.points:g}",
+                        "points": each.told_points,
                         "out_of": f"{each.out_of:g}",
                         "hint_cost": f"{each.mark['hint_cost']:g} points" if each.mark.get("hint_cost") else "",
                         "checks": [

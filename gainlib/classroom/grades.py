@@ -46,7 +46,7 @@ def comment_of(line: LearnerMark, decimal: str = ".") -> str:
         tell(f"{line.penalty_percent:g} % taken off: {counted(line.days_late, 'day')} late.")
     told.append(line.remark)
     for each in line.exercises:
-        points = "exempt" if each.exempt else f"{each.points:g} of {each.out_of:g}"
+        points = "exempt" if each.exempt else each.told_points or "done, without points"
         role = f", {ROLES[each.role]}" if ROLES[each.role] and not each.exempt else ""
         tell(f"{each.exercise.title}: {points if each.exempt or each.has_points else 'no answer'}{role}.")
         if each.fault and not each.exempt:

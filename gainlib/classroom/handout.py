@@ -20,7 +20,7 @@ from gainlib.html.figures import figure_html, script
 from gainlib.html.pages import render
 from gainlib.learners.learners_file import ROLES, ClassExercise, load_entry
 from gainlib.storage import atomic_write
-from gainlib.text import moment_in_words, printed_number
+from gainlib.text import counted, moment_in_words, printed_number
 
 __all__ = ["PAPERS", "Handout", "write_handout"]
 
@@ -218,11 +218,12 @@ def _sheet(exercise: Exercise, variant: Variant, entry: ClassExercise) -> dict[s
     by_ear = exercise.kind in _BY_EAR
     shown = None if by_ear else answered_picture(variant, variant.start)
     at_computer = _DONE_BY_EAR if by_ear else ""
+    worth = entry.worth(exercise)
     if shown and exercise.kind == "find" and len(variant.session.strips) > 1:
         at_computer = "The other strips, and how all of them sound, are at the computer."
     return {
         "title": exercise.title,
-        "points": f"{entry.worth(exercise):g}",
+        "points": counted(worth, "point") if worth else "",
         "role": ROLES[entry.role],
         "brief": variant.brief.split("\n\n"),
         "at_computer": at_computer,

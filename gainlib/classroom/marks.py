@@ -95,6 +95,11 @@ class ExerciseMark:
         return not self.exempt and (self.answered or self.corrected_points is not None)
 
     @property
+    def told_points(self) -> str:
+        """Its points of the full ones, as pages say them; empty for what has none to get."""
+        return f"{self.points:g} of {self.out_of:g}" if self.out_of or self.points else ""
+
+    @property
     def counted_points(self) -> float:
         """What it adds to the learner's points."""
         return 0.0 if self.exempt or self.role == "optional" else self.points

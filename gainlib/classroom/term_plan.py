@@ -13,10 +13,10 @@ from gainlib.classroom.class_file import ClassFile
 from gainlib.errors import GainError, suggest
 from gainlib.exercises import Exercise, exercise_names, load
 from gainlib.html.pages import render
-from gainlib.learners.learners_file import load_entry
+from gainlib.learners.learners_file import ClassExercise, load_entry
 from gainlib.storage import atomic_write, bundled_folder, find_lesson, lesson_files, lesson_heading, lesson_number
 from gainlib.storage.foreign import LARGEST_NOTEBOOK_BYTES, read_json, read_text
-from gainlib.text import day_in_words, moment_in_words
+from gainlib.text import counted, day_in_words, moment_in_words
 
 __all__ = ["exercises_of_lesson", "write_term_plan"]
 
@@ -50,7 +50,7 @@ def write_term_plan(
         raise GainError(f"{target} is there already; give another name, or ask to overwrite it.")
     files = lesson_files()
     names = [_found(each, files) for each in lessons] or list(files)
-    points = {each.name: each.points for each in of_class.exercises} if of_class else {}
+    entries = {each.name: each for each in of_class.exercises} if of_class else {}
     exercises = exercises_of_lesson()
     of_the_class = [(each, load_entry(each, class_folder)) for each in of_class.exercises] if of_class else []
     own = [exercise for each, exercise in of_the_class if each.file]
@@ -64,12 +64,12 @@ def write_term_plan(
             "title": heading,
             "minutes": lasting,
             "able": _able(files[name]),
-            "in_class": [_told(load(each), points) for each in in_class],
-            "at_home": [_told(load(each), points) for each in at_home]
-            + [_told(each, points) for each in own if each.lesson == name],
+            "in_class": [_told(load(each), entries) for each in in_class],
+            "at_home": [_told(load(each), entries) for each in at_home]
+            + [_told(each, entries) for each in own if each.lesson == name],
         })  # fmt: skip
     minutes = sum(each["minutes"] for each in rows)
-    beside = [_told(each, points) for _, each in of_the_class if each.lesson not in names]
+    beside = [_told(each, entries) for _, each in of_the_class if each.lesson not in names]
     due = moment_in_words(of_class.due) if of_class and of_class.due else ""
     text = render(
         "term_plan.html", title=title, rows=rows, dated=start is not None, minutes=minutes, due=due, beside=beside,
@@ -121,10 +121,7 @@ def _able(file: Path) -> list[str]:
     return []
 
 
-def _told(exercise: Exercise, points: dict[str, float | None]) -> dict[str, Any]:
-    worth = points.get(exercise.name, 0)
-    return {
-        "title": exercise.title,
-        "name": exercise.name,
-        "points": f"{exercise.out_of if worth is None else worth:g}" if exercise.name in points else "",
-    }
+def _told(exercise: Exercise, entries: dict[str, ClassExercise]) -> dict[str, Any]:
+    entry = entries.get(exercise.name)
+    worth = entry.worth(exercise) if entry else 0.0
+    return {"title": exercise.title, "name": exercise.name, "points": counted(worth, "point") if worth else ""}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import traitlets
 
+from gainlib.text import ride_points
 from gainlib.widgets.assets import script
 from gainlib.widgets.base import MovedWidget, setting_html
 
@@ -37,6 +38,4 @@ class RideTable(MovedWidget):
 
     def static_html(self) -> str:
         """The ride and its breakpoints."""
-        return setting_html(
-            self.name, ", ".join(f"{seconds:.2f} s {gain_db:+.1f} dB" for seconds, gain_db in self.points)
-        )
+        return setting_html(self.name, ride_points(self.points, most=len(self.points)))

@@ -7,6 +7,7 @@ import re
 
 import pytest
 
+from gainlib.classroom.answer_shown import told_answer
 from gainlib.classroom.class_file import RosterLine, read_class
 from gainlib.classroom.handout import write_handout
 from gainlib.errors import GainError
@@ -84,6 +85,22 @@ def test_a_number_in_the_key_is_as_fine_as_it_is_asked_for(group):
     assert "within 0.5 dB" in plain(page)
     assert all("Fader of kick: −5.0 dB" in row[2] for row in rows_of(page, "Room for the whole band"))
     assert page.count("Done at the computer.") == 1
+
+
+def test_a_ride_is_told_point_by_point_and_one_that_cannot_be_read_is_not(group):
+    """Gain and moment of each, of many the first eight."""
+    group.made_anew([RosterLine(id="a-01", name="Ada Quill")], exercises=("rides/even-the-verse",))
+    _, key = write_handout(group.file)
+    (cells,) = rows_of(key.read_text(encoding="utf-8"), load("rides/even-the-verse").title)
+    assert any(len(re.findall(r"[−+]\d+\.\d dB at \d+(\.\d+)? s", each)) > 3 for each in cells), cells
+    variant = load("rides/even-the-verse").variant("a-01")
+    (path,) = (each.path for each in variant.controls if each.points)
+    drawn = [[0.5, 0.0], [3.25, 4.5], *([4.0 + index / 8, -2.0] for index in range(8))]
+    assert told_answer(variant, {path: drawn[:2]}) == ["Ride 0.0 dB at 0.5 s, +4.5 dB at 3.25 s"]
+    assert told_answer(variant, {path: drawn})[0].endswith("−2.0 dB at 4.62 s and 2 more")
+    assert told_answer(variant, {path: []}) == ["Ride no points"]
+    for unread in ([[1]], [["a", 2]], [[10**400, 1]], [[2.0, 1.0], [1.0, 1.0]]):
+        assert told_answer(variant, {path: unread}) == []
 
 
 @pytest.mark.parametrize(("asked", "paper"), [("A4", "A4"), ("a4", "A4"), ("Letter", "letter")])

@@ -5,8 +5,12 @@ from __future__ import annotations
 import pytest
 
 from gainlib.classroom import RosterLine
+from gainlib.classroom.class_file import read_class
+from gainlib.classroom.grades import comment_of
+from gainlib.classroom.handout import write_handout
 from gainlib.classroom.item_analysis import analyse_items
 from gainlib.classroom.run import mark_class
+from gainlib.classroom.term_plan import write_term_plan
 from gainlib.exercises import load
 from gainlib.learners.standing import Standing
 
@@ -58,6 +62,30 @@ def test_the_report_shows_the_spread_and_no_hardness(hearing):
     report = (mark_class(hearing.folder, hearing.file, feedback="none").out / "report.html").read_text("utf-8")
     assert "<h2>What the class just hears</h2>" in report
     assert "An ear is no mark" in report
+
+
+def test_a_page_counts_no_points_where_there_are_none(hearing):
+    done = mark_class(hearing.folder, hearing.file, feedback="light")
+    heard, broken_off = (
+        (done.out / "feedback" / f"for-b-{index}.html").read_text("utf-8").partition('id="exercise-2"')
+        for index in (0, 5)
+    )
+    assert '<td class="number">–</td><td>no: it has no points</td>' in heard[0]
+    assert "<strong>Passed.</strong>" in heard[2]
+    assert "You just hear a step of" in heard[2]
+    assert "application/json" not in heard[2]  # nothing was set, so there is nothing to see
+    assert "of 0 points" not in "".join((*heard, *broken_off))
+    lines, _ = hearing.marked()
+    assert f"{load(STEP).title}: done, without points." in comment_of(lines["b-0"])
+
+
+def test_a_sheet_and_a_plan_give_it_no_points_either(hearing):
+    sheets, _ = write_handout(hearing.file)
+    assert "of 5 points" in sheets.read_text("utf-8")
+    assert "of 0 point" not in sheets.read_text("utf-8")
+    plan = write_term_plan(hearing.home / "plan.html", of_class=read_class(hearing.file)).read_text("utf-8")
+    assert plan.count("points)</strong>") == 1
+    assert "point)</strong>" not in plan
 
 
 def test_a_class_that_wants_it_gives_points_for_going_to_the_end_whatever_was_heard(hearing):

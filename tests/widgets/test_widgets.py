@@ -83,7 +83,7 @@ def test_inputs_write_out_where_they_stand():
     assert pick.static_html() == "<p>Converter &lt;alignment&gt;: SMPTE RP 155</p>"
     assert RangeInput(name="Trim", value=-3.04, digits=1, unit="dB").static_html() == "<p>Trim: -3.0 dB</p>"
     ride = RideTable(name="Ride", points=[[1.0, 0.5], [2.25, -6.0]])
-    assert ride.static_html() == "<p>Ride: 1.00 s +0.5 dB, 2.25 s -6.0 dB</p>"
+    assert ride.static_html() == "<p>Ride: +0.5 dB at 1 s, −6.0 dB at 2.25 s</p>"
     assert QuestionInput(title="Which", choices=["A", "B"]).static_html() == "<p>Which: … A or B</p>"
     assert QuestionInput(title="Level", unit="dBFS").static_html() == "<p>Level: … dBFS</p>"
 
