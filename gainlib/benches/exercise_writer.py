@@ -634,16 +634,21 @@ def _with_drawn_names(draft: Draft, before: Draft) -> Draft:
     if len(gone) != 1 or len(new) != 1 or was[gone[0]] != now[new[0]]:
         return draft
 
-    def called(value: Any, key: str = "") -> Any:
+    old, other = f"{{{gone[0]}}}", f"{{{new[0]}}}"
+
+    def called(value: Any, key: str, as_it_is: bool) -> Any:
         if isinstance(value, Mapping):
-            return {name.replace(f"{{{gone[0]}}}", f"{{{new[0]}}}"): called(each, name) for name, each in value.items()}
+            return {name.replace(old, other): called(each, name, as_it_is) for name, each in value.items()}
         if isinstance(value, (list, tuple)):
-            return [called(each, key) for each in value]
+            return [called(each, key, as_it_is) for each in value]
         if not isinstance(value, str):
             return value
-        return new[0] if key in _NAMES_DRAWN and value == gone[0] else value.replace(f"{{{gone[0]}}}", f"{{{new[0]}}}")
+        return new[0] if as_it_is and key in _NAMES_DRAWN and value == gone[0] else value.replace(old, other)
 
-    return Draft({name: each if name == "varies" else called(each, name) for name, each in draft.entries.items()})
+    # In what is given a strip may go `to` a bus of that name.
+    return Draft({
+        name: each if name == "varies" else called(each, name, name != "given") for name, each in draft.entries.items()
+    })  # fmt: skip
 
 
 def _but_name(row: Mapping[str, Any]) -> dict[str, Any]:

@@ -222,6 +222,22 @@ def test_another_name_of_what_is_drawn_is_its_name_wherever_it_stands(tmp_path, 
     page.close()
 
 
+def test_a_bus_with_the_name_of_what_is_drawn_keeps_it(tmp_path):
+    page = gl.write_exercise(tmp_path / "sum.toml", kind="session")
+    writer, varies = page.writer, page.panel.tables["varies"]
+    given = writer.draft.get("given")
+    strips = [{**each, "to": "off"} for each in given["strips"]]
+    buses = [{"name": "off", "stages": [{"stage": "Fader"}]}, *given["buses"]]
+    writer.put("given", value={**given, "strips": strips, "buses": buses})
+    varies.chosen = "off"
+    varies.follow()
+    varies._changed(varies.form.values | {"(name)": "too_low"})
+    assert varies.form.said == ""
+    assert writer.draft.get("plant", 0, "by") == {"minus": "too_low"}
+    assert {each["to"] for each in writer.draft.get("given", "strips")} == {"off"}
+    page.close()
+
+
 def test_a_ladder_of_levels_is_written_in_its_fields(tmp_path):
     page = gl.write_exercise(tmp_path / "louder.toml", kind="hear")
     page.writer.put("ladder", "path", value="trim/gain_db")
