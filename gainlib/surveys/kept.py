@@ -87,7 +87,9 @@ class KeptStems:
             row = self._opened().execute("SELECT stem FROM files WHERE path = ? AND state = ? AND engine = ?", asked)
             found = row.fetchone()
             stem = None if found is None else pickle.loads(found[0])
-            return replace(stem, name=work.name, path=Path(work.path)) if isinstance(stem, Stem) else None
+            if isinstance(stem, Stem):
+                self._kept = True
+                return replace(stem, name=work.name, path=Path(work.path))
         return None
 
     def add(self, work: FileWork, stem: Stem) -> None:

@@ -80,6 +80,16 @@ def test_a_survey_that_was_ended_goes_on_where_it_was(stems, ended, measured):
     assert not any("had been measured" in each for each in alone.notes)
 
 
+def test_a_survey_that_is_ended_again_before_another_stem_is_measured_says_what_is_kept_too(stems, ended, monkeypatch):
+    def nothing_more(survey, order, results, pool):
+        survey.ended.set()
+
+    monkeypatch.setattr(measuring.Measuring, "_in_threads", nothing_more)
+    again = survey(stems)
+    assert {each.name for each in again.stems} == {each.name for each in ended.stems}
+    assert [each for each in again.notes if "What was measured is kept in" in each]
+
+
 def test_what_is_kept_of_a_stem_is_all_of_it(stems):
     path = stems / "a.wav"
     work, stem = FileWork.of(path, "a", "0" * 16), measure_stem(path, "a")
