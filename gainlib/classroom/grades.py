@@ -29,7 +29,7 @@ _NOT_IN_A_NAME = re.compile(r'[\x00-\x1f\x7f/\\:*?"<>|]+')
 def comment_of(line: LearnerMark, decimal: str = ".") -> str:
     """What a learner is told, as one plain text: points, lateness, what is off in each exercise, the teacher's word.
 
-    `decimal` is the sign in its numbers; the teacher's word stands as it was written.
+    `decimal` is the sign in its numbers; titles and the teacher's word stand as they were written.
     """
     if line.exempt:
         return " ".join(filter(None, ["Exempt.", line.remark]))
@@ -38,8 +38,8 @@ def comment_of(line: LearnerMark, decimal: str = ".") -> str:
         return " ".join(filter(None, [said, line.remark]))
     told: list[str] = []
 
-    def tell(text: str) -> None:
-        told.append(with_decimals(text, decimal))
+    def tell(text: str, of: str = "") -> None:
+        told.append(f"{of}: {with_decimals(text, decimal)}" if of else with_decimals(text, decimal))
 
     tell(f"{line.total:g} of {line.out_of:g} points.")
     if line.penalty_percent:
@@ -48,14 +48,14 @@ def comment_of(line: LearnerMark, decimal: str = ".") -> str:
     for each in line.exercises:
         points = "exempt" if each.exempt else each.told_points or "done, without points"
         role = f", {ROLES[each.role]}" if ROLES[each.role] and not each.exempt else ""
-        tell(f"{each.exercise.title}: {points if each.exempt or each.has_points else 'no answer'}{role}.")
+        tell(f"{points if each.exempt or each.has_points else 'no answer'}{role}.", each.exercise.title)
         if each.fault and not each.exempt:
             tell(f"Not marked: {each.fault}")
         told.append(each.remark)
         if each.answered and not each.exempt:
             for title, met, _, _, sentence in each.mark["lines"]:
                 if not met:
-                    tell(f"{title}: {sentence}")
+                    tell(sentence, title)
             tell(each.mark["slip_said"] or "")
     return " ".join(" ".join(each.split()) for each in told if each)
 

@@ -18,7 +18,7 @@ from gainlib.classroom.grade_profile import Grade, write_profile
 from gainlib.classroom.marks import Marks
 from gainlib.classroom.run import mark_class
 from gainlib.errors import GainError
-from gainlib.exercises import author_answer
+from gainlib.exercises import Exercise, author_answer
 
 from .conftest import EXERCISE, GAIN, TRIM
 
@@ -181,6 +181,14 @@ corrections = [
     assert rows[1][rows[0].index("remarks")] == (
         f"{EXERCISE}: 3,5 points by the teacher (5 measured). {EXERCISE}: See sheet 2.5."
     )
+
+
+def test_the_title_of_an_exercise_stands_as_it_was_written(handed, monkeypatch):
+    monkeypatch.setattr(Exercise, "title", "Sheet 2.5")
+    column = 'columns = [ { heading = "Said", holds = "comment" } ]'
+    done = sent(handed, f'csv = {{ separator = ";", decimal = "," }}\n{column}\n')
+    (_, (ada,), *_) = table((done.out / "grades-office.csv").read_bytes(), ";")
+    assert ada == "5 of 5 points. Sheet 2.5: 5 of 5."
 
 
 def test_pages_are_named_as_the_profile_says_and_stay_in_their_archive(handed):
