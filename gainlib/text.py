@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import os
 import re
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 
@@ -13,7 +14,8 @@ from gainlib.errors import escaped
 __all__ = [
     "channels_in_words", "clock", "counted", "day_in_words", "dbfs", "describe_value", "is_gain", "lasting", "left",
     "level", "listed", "memory", "moment_in_words", "path_text", "plain", "printable", "printed_number", "reason_of",
-    "ride_points", "row_of_names", "short_day", "shortened", "signed", "spaced", "times", "with_decimals",
+    "ride_points", "row_of_names", "short_day", "short_names", "shortened", "signed", "spaced", "times",
+    "with_decimals",
 ]  # fmt: skip
 
 LONGEST_PATH = 300
@@ -254,6 +256,17 @@ def shortened(name: str, longest: int = 64) -> str:
         return name
     end = longest // 3 - 1
     return f"{name[: longest - end - 1]}…{name[-end:]}"
+
+
+def short_names(names: Iterable[str], longest: int = 64) -> dict[str, str]:
+    """Each name as a line of a table can hold it; those that would then read alike stand whole.
+
+    >>> list(short_names(["voice take 1, evening", "voice take 2, evening", "bass of all evenings"], 12).values())
+    ['voice take 1, evening', 'voice take 2, evening', 'bass of …ngs']
+    """
+    short = {name: shortened(name, longest) for name in names}
+    times = Counter(short.values())
+    return {name: each if times[each] == 1 else name for name, each in short.items()}
 
 
 def printable(text: str | os.PathLike[str]) -> str:

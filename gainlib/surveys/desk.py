@@ -11,7 +11,7 @@ from gainlib.surveys.order import OrderLine, Session, word_said
 from gainlib.surveys.report import fine
 from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.stem import Stem
-from gainlib.text import clock, shortened, signed
+from gainlib.text import clock, signed
 
 __all__ = ["desk"]
 
@@ -51,7 +51,7 @@ def _row(survey: SurveyResult, stem: Stem) -> dict[str, Any]:
     mark = {"peaks": "*", "group": "+"}.get(trim.held, "")
     return {
         "stem": stem.name,
-        "name": shortened(stem.name),
+        "name": survey.short_names[stem.name],
         "group": trim.group,
         "trim": "–" if trim.held in ("silence", "lacks") else signed(trim.gain_db, 1, "", plus=True) + mark,
         "bad": not fine(survey, stem),

@@ -21,7 +21,7 @@ from gainlib.surveys.columns import COLUMNS
 from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.stem import Stem
 from gainlib.surveys.targets import Practice
-from gainlib.text import counted, describe_value, path_text, printable, shortened, signed, spaced
+from gainlib.text import counted, describe_value, path_text, printable, signed, spaced
 
 __all__ = [
     "Order",
@@ -209,7 +209,7 @@ def _lines(name: str, part: Part, stems: Sequence[Stem], survey: SurveyResult) -
 
     def of_each(entry: str, wanted: str, right: Callable[[Stem], bool], said: Callable[[Stem], str]) -> None:
         if getattr(part, entry) not in (None, []):
-            told(entry, wanted, [f"{shortened(each.name)} {said(each)}" for each in stems if not right(each)])
+            told(entry, wanted, [f"{survey.short_names[each.name]} {said(each)}" for each in stems if not right(each)])
 
     if part.names:
         wrong = [f"{printable(each.path.name)} fits none" for each in stems if not _fits(each, part.names)]

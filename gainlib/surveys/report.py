@@ -17,7 +17,7 @@ from gainlib.surveys.record import as_dict
 from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.stem import Stem
 from gainlib.surveys.trims import MOST_SUMMED, Sum, Trim
-from gainlib.text import counted, printable, shortened, signed
+from gainlib.text import counted, printable, signed
 
 if TYPE_CHECKING:
     from gainlib.surveys.order import OrderLine
@@ -171,7 +171,8 @@ def threshold_lines(survey: SurveyResult) -> list[str]:
         return []
     shown = sorted(working, key=lambda each: -each.works_after)[:8]
     parts = [
-        f"{shortened(each.stem)} {_percent(each.works_after)} (before {_percent(each.works_before)})" for each in shown
+        f"{survey.short_names[each.stem]} {_percent(each.works_after)} (before {_percent(each.works_before)})"
+        for each in shown
     ]
     more = f" and {len(working) - len(shown)} more" if len(working) > len(shown) else ""
     return [
@@ -183,7 +184,7 @@ def threshold_lines(survey: SurveyResult) -> list[str]:
 def unjudged_lines(survey: SurveyResult) -> list[str]:
     """Which stems' noise and hum could not be told from their sound, so that nobody takes them for clean."""
     told = []
-    names = sorted(shortened(each.name) for each in survey.stems if each.noise.level_dbfs is None)
+    names = sorted(survey.short_names[each.name] for each in survey.stems if each.noise.level_dbfs is None)
     if names:
         whose = "its sound: it never rests, or is" if len(names) == 1 else "their sound: they never rest, or are"
         told.append(f"The noise of {_some(names)} could not be told from {whose} too short to say.")
@@ -193,7 +194,7 @@ def unjudged_lines(survey: SurveyResult) -> list[str]:
         if found is None and from_dbfs is not None and not each.silent:
             after_dbfs = min(from_dbfs, each.readings["active_rms_dbfs"]) + survey.trim(each.name).gain_db
             if after_dbfs > survey.practice.noise_limit_dbfs:
-                hidden.append((after_dbfs, f"{shortened(each.name)} up to {signed(after_dbfs, 0, 'dBFS')}"))
+                hidden.append((after_dbfs, f"{survey.short_names[each.name]} up to {signed(after_dbfs, 0, 'dBFS')}"))
     if hidden:
         parts = [said for _, said in sorted(hidden, reverse=True)]
         told.append(f"Mains hum could hide under what plays, told after the trims: {_some(parts)}.")

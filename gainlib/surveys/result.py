@@ -10,6 +10,7 @@ from gainlib.surveys.checks import Fault
 from gainlib.surveys.stem import Stem
 from gainlib.surveys.targets import Practice, Tempo
 from gainlib.surveys.trims import Sum, Trim
+from gainlib.text import short_names
 
 __all__ = ["SurveyResult"]
 
@@ -48,6 +49,11 @@ class SurveyResult:
     def faults_of(self, name: str) -> tuple[Fault, ...]:
         """What is wrong with one stem, the worst first."""
         return tuple(self._faults.get(name, ()))
+
+    @functools.cached_property
+    def short_names(self) -> dict[str, str]:
+        """By each stem's name, the name as a line of a table can hold it; no two read alike."""
+        return short_names(each.name for each in self.stems)
 
     @functools.cached_property
     def _stems(self) -> dict[str, Stem]:

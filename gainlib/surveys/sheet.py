@@ -24,7 +24,7 @@ from gainlib.surveys.order import OrderLine, Session
 from gainlib.surveys.report import sum_lines, threshold_lines, unjudged_lines, verdict
 from gainlib.surveys.result import SurveyResult
 from gainlib.surveys.stem import Stem
-from gainlib.text import clock, printable, shortened, signed
+from gainlib.text import clock, printable, signed
 
 __all__ = ["fragment", "gain_sheet", "require_writable", "write_sheet"]
 
@@ -164,7 +164,7 @@ def _row(survey: SurveyResult, stem: Stem, names: Sequence[str]) -> dict[str, An
     trim = survey.trim(stem.name)
     return {
         "stem": stem.name,
-        "name": shortened(stem.name),
+        "name": survey.short_names[stem.name],
         "bad": _bad(survey, stem),
         "readings": [_reading(stem, name) for name in names],
         "trim": signed(trim.gain_db, 1, "") + ("*" if trim.held == "peaks" else ""),

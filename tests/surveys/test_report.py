@@ -216,6 +216,17 @@ def test_names_are_text_on_the_sheet_and_nothing_else(tmp_path, making):
     assert name in "".join(page.text)
 
 
+def test_long_names_that_differ_in_their_middle_are_told_apart_on_paper(tmp_path, making):
+    # A line holds 64 characters, the beginning and the end: these two would be one and the same there.
+    begin, end = "everything that was played and sung on the second evening ", " bounced again with the right edit"
+    for middle in ("organ", "choir"):
+        making.save(tmp_path / f"{begin}{middle}{end}.wav", making.tone(0.05, 0.5))
+    making.save(tmp_path / f"kick {begin}{end}.wav", making.tone(0.05, 0.5))
+    page = gain_sheet(survey(tmp_path))
+    for shown in (f"{begin}organ{end}", f"{begin}choir{end}", f"kick {begin}"[:43] + "…"):
+        assert len(re.findall(rf">{shown}[^<]*</th>", page)) == 2  # on the desk's page, and in the table behind it
+
+
 def test_the_sheet_of_nothing_of_silence_and_of_many(tmp_path, making):
     (tmp_path / "bad.wav").write_bytes(b"nothing")
     seen(gain_sheet(survey(tmp_path / "bad.wav")))
