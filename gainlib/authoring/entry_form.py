@@ -32,7 +32,10 @@ from gainlib.stages.described import described_settings
 from gainlib.storage import toml_value
 from gainlib.storage.foreign import is_number, toml_table
 
-__all__ = ["NOTHING", "entry_fields", "entry_values", "entry_with", "setting_fields", "setting_values", "setting_with"]
+__all__ = [
+    "NOTHING", "OF_THE_FILE", "ROWS", "as_labelled", "entry_fields", "entry_values", "entry_with",
+    "setting_fields", "setting_values", "setting_with",
+]  # fmt: skip
 
 NOTHING = "–"
 """What a choice shows where the entry is left out."""
@@ -103,6 +106,38 @@ LABELS = {
     "gain_db": "Gain",
 }
 """What a field is headed with, by the entry's path within its table, or by its last part."""
+OF_THE_FILE = {
+    "kind": "What learners do",
+    "title": "Title",
+    "lesson": "Lesson",
+    "level": "Level",
+    "goal": "What one can do afterwards",
+    "brief": "What is asked; an empty line begins a paragraph, {name} prints what is drawn",
+    "between": "Cut: from",
+    "checks": "What is measured",
+    "asks": "What is asked",
+    "ladder": "The ladder",
+    "moves": "What learners move",
+    "prompts": "What the page asks for while it records",
+    "varies": "What differs from learner to learner",
+    "solution": "Your own answer",
+}
+"""What a field or a part of the page is headed with, by the entry of the whole file, or of given, that it holds."""
+ROWS = {
+    "strips": "Strip",
+    "buses": "Bus",
+    "groups": "Fader group",
+    "checks": "Check",
+    "asks": "Question",
+    "varies": "What is drawn",
+    "plant": "What is put wrong",
+    "moves": "Control",
+    "candidates": "Version",
+    "prompts": "Prompt",
+    "slips": "Wrong answer",
+    "hints": "Hint",
+}
+"""What a row of a table is called."""
 HINTS = {
     "expected": "rms_dbfs at trim, 14 − level, or sum_db(level, −20)",
     "at_least": "−16, or 14 − level",
@@ -214,6 +249,20 @@ def entry_with(table: type[BaseModel], row: Mapping[str, Any], values: Mapping[s
     return made
 
 
+def as_labelled(said: str) -> str:
+    """A sentence about entries of the file, with the labels that a page has for them.
+
+    >>> as_labelled("good of ask low holds {of}; known are measured.")
+    '“Said when it is right” of question low holds {of}; known are measured.'
+    >>> as_labelled("the entry goal is missing; add it."), as_labelled("between of given ends before it starts.")
+    ('the entry “What one can do afterwards” is missing; add it.', '“Cut: from” ends before it starts.')
+    """
+    said = _OF_A_TABLE.sub(lambda found: _headed(found[1], of_given=found[2] == "given"), said)
+    said = said.replace("” of given", "”").replace("” of ladder", "” of the ladder")
+    said = _OF_THE_WHOLE.sub(lambda found: f"{found[1]}“{_short(OF_THE_FILE[found[2]])}”", said)
+    return _A_ROW.sub(lambda found: f"{found[1]}{_ROW_CALLED[found[2]]} ", said)
+
+
 # --- the settings of a stage ---
 
 
@@ -267,8 +316,29 @@ def setting_with(kind: type[Stage], row: Mapping[str, Any], values: Mapping[str,
 
 # --- within ---
 
+_ROW_CALLED = {"bus" if name == "buses" else name.removesuffix("s"): each.lower() for name, each in ROWS.items()}
+_READ = {"reads": "What is read"}
+_NAMED = "|".join(sorted({each.rpartition(".")[2] for each in (*LABELS, *OF_THE_FILE, *_READ)}, key=len, reverse=True))
+_OF_A_TABLE = re.compile(
+    rf"(?<![\w“'])(?<!the )({_NAMED}) of (?=(?:the )?({'|'.join(_ROW_CALLED)}|given|ladder|varies|reads|known)\b)"
+)
+_OF_THE_WHOLE = re.compile(rf"^((?:the entry )?)({'|'.join(OF_THE_FILE)})(?= (?:is|are|has|holds|begin|ends)\b)")
+_A_ROW = re.compile(rf"(^|\bof (?:the )?|\bthe )({'|'.join(_ROW_CALLED)}) (?=[\d']|\w+(?:[ :;,.]|$))")
 _A_MINUS = re.compile(r"(?<!\w)-(?=\d|inf)")
 Form = str | tuple[str, ...]
+
+
+def _headed(name: str, *, of_given: bool) -> str:
+    """The label of an entry in the words of a sentence, with what follows it."""
+    known = OF_THE_FILE if of_given and name in OF_THE_FILE else LABELS
+    label = (
+        known.get(name) or _READ.get(name) or next(each for path, each in LABELS.items() if path.endswith(f".{name}"))
+    )
+    return f"“{_short(label)}” of "
+
+
+def _short(label: str) -> str:
+    return re.split("[,;]", label)[0]
 
 
 def _forms(table: type[BaseModel], within: str = "") -> Iterator[tuple[str, Form]]:

@@ -191,6 +191,10 @@ class ExerciseWriter:
         """Put one entry of the file, by its place; None takes it away."""
         self._take(self.draft.put(*place, value=value))
 
+    def restore(self, draft: Draft) -> None:
+        """Go back to what the file said before."""
+        self._take(draft)
+
     def choose(self, channel: str) -> None:
         """Stand another strip or bus on the bench."""
         if channel not in self.draft.channels:

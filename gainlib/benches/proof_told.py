@@ -7,6 +7,7 @@ from collections.abc import Callable
 from html import escape
 from pathlib import Path
 
+from gainlib.authoring.messages import FileFault
 from gainlib.authoring.verification import Verification
 from gainlib.exercises.collection import read_content
 from gainlib.text import counted
@@ -40,11 +41,12 @@ def headline(proof: Verification) -> str:
     return f"Not proven, {counted(len(proof.faults), 'thing')} to mend."
 
 
-def proof_html(proof: Verification | None, file: Path) -> str:
-    """What the last proof says, and the file as it was written."""
+def proof_html(proof: Verification | None, file: Path, worded: Callable[[str], str] = str) -> str:
+    """What the last proof says, and the file as it was written; `worded` puts a fault in the words of the page."""
     if proof is None:
         return ""
-    rows = [("wrong", each.text) for each in proof.faults] + [("look at", each.text) for each in proof.remarks]
+    told = [*(("wrong", each) for each in proof.faults), *(("look at", each) for each in proof.remarks)]
+    rows = [(word, FileFault(each.line, worded(each.said)).text) for word, each in told]
     rows += [("shown", each) for each in proof.shown]
     if proof.not_looked_at:
         rows.append(("not yet", "; ".join(proof.not_looked_at)))

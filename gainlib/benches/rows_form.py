@@ -8,7 +8,8 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from gainlib.authoring.entry_form import entry_fields, entry_values, entry_with
+from gainlib.authoring.draft import Draft
+from gainlib.authoring.entry_form import as_labelled, entry_fields, entry_values, entry_with
 from gainlib.benches.exercise_writer import ExerciseWriter
 from gainlib.errors import GainError
 from gainlib.widgets.form import Form
@@ -27,6 +28,15 @@ class More:
     label: str
     row: Callable[[], Mapping[str, Any]]
     name: str = ""
+
+
+@dataclass(frozen=True)
+class _Gone:
+    """A row that was taken away: where it stood, and what the file said before and has said since."""
+
+    key: str | int
+    before: Draft
+    since: Draft
 
 
 class RowsForm:
@@ -56,6 +66,7 @@ class RowsForm:
         self.options, self.drop, self.needless = options or {}, drop, needless
         self.form = Form(heading=heading, changed=self._changed, pressed=self._pressed)
         self.chosen: str | int = 0
+        self._gone: _Gone | None = None
 
     @property
     def rows(self) -> dict[str | int, Mapping[str, Any]]:
@@ -90,6 +101,8 @@ class RowsForm:
         fields += [{"name": f"more {at}", "label": each.label, "form": "button"} for at, each in enumerate(self.more)]
         if rows:
             fields.append({"name": "drop", "label": "Take this one away", "form": "button"})
+        if self._gone and self._gone.since == self.writer.draft:
+            fields.append({"name": "back", "label": "Bring back what was taken away", "form": "button"})
         shown = {each["name"] for each in fields}
         with self.form.hold_sync():
             self.form.values = {name: value for name, value in values.items() if name in shown}
@@ -122,11 +135,10 @@ class RowsForm:
 
     def _pressed(self, button: str) -> None:
         if button == "drop":
-            drop = self.drop
-            if drop is not None:
-                self._done(lambda: drop(str(self.chosen)))
-            else:
-                self._done(lambda: self.writer.put(*self.place, self.chosen, value=None))
+            self._done(self._take_away)
+            return
+        if button == "back":
+            self._done(self._bring_back)
             return
         more = self.more[int(button.removeprefix("more "))]
 
@@ -143,12 +155,27 @@ class RowsForm:
 
         self._done(work)
 
+    def _take_away(self) -> None:
+        """Take the chosen row away, and keep what the file said until something else in it is changed."""
+        before, key = self.writer.draft, self.chosen
+        if self.drop is not None:
+            self.drop(str(self.chosen))
+        else:
+            self.writer.put(*self.place, self.chosen, value=None)
+        self._gone = _Gone(key, before, self.writer.draft)
+        self.follow()
+
+    def _bring_back(self) -> None:
+        if self._gone and self._gone.since == self.writer.draft:
+            self.chosen = self._gone.key
+            self.writer.restore(self._gone.before)
+
     def _done(self, work: Callable[[], None]) -> None:
         try:
             work()
             self.form.said = ""
         except GainError as fault:
-            self.form.said = f"Not taken: {fault}"
+            self.form.said = f"Not taken: {as_labelled(str(fault))}"
             self.follow()
 
 

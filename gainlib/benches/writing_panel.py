@@ -8,6 +8,8 @@ from typing import Any
 import ipywidgets
 
 from gainlib.authoring.entry_form import (
+    OF_THE_FILE,
+    as_labelled,
     entry_fields,
     entry_values,
     entry_with,
@@ -103,19 +105,19 @@ class WritingPanel(Panel):
         if self.writer.draft.kind == "judge":
             parts += [self.wrong, tables["candidates"].form]
         if self._has("checks"):
-            part("What is measured", self.measure, self.readings, tables["checks"].form)
+            part(OF_THE_FILE["checks"], self.measure, self.readings, tables["checks"].form)
         if self._has("asks"):
-            part("What is asked", *([] if self._has("checks") else [self.readings]), tables["asks"].form)
+            part(OF_THE_FILE["asks"], *([] if self._has("checks") else [self.readings]), tables["asks"].form)
         if self._has("ladder"):
-            part("The ladder", self.ladder)
+            part(OF_THE_FILE["ladder"], self.ladder)
         if self._has("moves"):
-            part("What learners move", self.moves, tables["moves"].form)
+            part(OF_THE_FILE["moves"], self.moves, tables["moves"].form)
         if self._has("prompts"):
-            part("What the page asks for while it records", tables["prompts"].form)
+            part(OF_THE_FILE["prompts"], tables["prompts"].form)
         if self._has("varies"):
-            part("What differs from learner to learner", self.vary, tables["varies"].form, tables["plant"].form)
+            part(OF_THE_FILE["varies"], self.vary, tables["varies"].form, tables["plant"].form)
         if self._has("solution"):
-            part("Your own answer", self.answer)
+            part(OF_THE_FILE["solution"], self.answer)
         if self._has("slips"):
             wrong = [self.wrong] if self._has("checks") else []
             part("Wrong answers that you expect, and hints", *wrong, tables["slips"].form, tables["hints"].form)
@@ -152,21 +154,21 @@ class WritingPanel(Panel):
         kind: list[dict[str, Any]] = [{"name": "told", "label": f"{draft.kind}: {KINDS[draft.kind]}", "form": "told"}]
         if not self.writer.file.exists():
             options = [[name, f"{name}: {said}"] for name, said in KINDS.items()]
-            kind = [{"name": "kind", "label": "What learners do", "form": "choice", "options": options, "wide": True}]
+            kind = [{"name": "kind", "label": OF_THE_FILE["kind"], "form": "choice", "options": options, "wide": True}]
         self._put(
             self.task,
             [
                 *kind,
-                {"name": "title", "label": "Title", "form": "line"},
-                {"name": "lesson", "label": "Lesson", "form": "choice", "options": self._lessons()},
-                {"name": "level", "label": "Level", "form": "choice", "options": list(LEVELS)},
+                {"name": "title", "label": OF_THE_FILE["title"], "form": "line"},
+                {"name": "lesson", "label": OF_THE_FILE["lesson"], "form": "choice", "options": self._lessons()},
+                {"name": "level", "label": OF_THE_FILE["level"], "form": "choice", "options": list(LEVELS)},
                 {
-                    "name": "goal", "label": "What one can do afterwards", "form": "line", "wide": True,
+                    "name": "goal", "label": OF_THE_FILE["goal"], "form": "line", "wide": True,
                     "hint": "left empty: said from what is moved",
                 },
                 {
                     "name": "brief",
-                    "label": "What is asked; an empty line begins a paragraph, {name} prints what is drawn",
+                    "label": OF_THE_FILE["brief"],
                     "form": "prose", "hint": "left empty: said from what is measured",
                 },
             ],
@@ -199,7 +201,7 @@ class WritingPanel(Panel):
             values |= {each["name"]: shown[each["name"]] for each in fields if each["name"] in shown} | {"chain": same}
         start, end = given.get("between") or (None, None)
         fields += [
-            {"name": "start", "label": "Cut: from", "form": "number", "unit": "s"},
+            {"name": "start", "label": OF_THE_FILE["between"], "form": "number", "unit": "s"},
             {"name": "end", "label": "to", "form": "number", "unit": "s"},
         ]
         values |= {"start": start, "end": end}
@@ -386,7 +388,7 @@ class WritingPanel(Panel):
         )
         if self.writer.proof is None:  # what was said of an earlier state is not so of this one
             self.proof.said = ""
-        self.result.value = proof_html(self.writer.proof, self.writer.file)
+        self.result.value = proof_html(self.writer.proof, self.writer.file, as_labelled)
 
     def _read(self) -> None:
         """The tables of what is measured and asked: where learners begin, in the right answer, and on the bench now."""
@@ -422,7 +424,7 @@ class WritingPanel(Panel):
             form.said = work() or said
         except GainError as fault:
             self._follow()
-            form.said = f"Not taken: {fault}"
+            form.said = f"Not taken: {as_labelled(str(fault))}"
 
     def _task_changed(self, values: dict[str, Any]) -> None:
         writer = self.writer

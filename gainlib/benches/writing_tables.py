@@ -7,6 +7,7 @@ from typing import Any
 
 from pydantic import BaseModel
 
+from gainlib.authoring.entry_form import ROWS
 from gainlib.benches.exercise_writer import ExerciseWriter
 from gainlib.benches.rows_form import More, RowsForm
 from gainlib.exercises.tables import (
@@ -30,9 +31,9 @@ Row = Callable[[], dict[str, Any]]
 def tables_of(writer: ExerciseWriter) -> dict[str, RowsForm]:
     """Every table that has rows, by its name in the file."""
 
-    def table(name: str, model: type[BaseModel], row_is: str, **given: Any) -> RowsForm:
+    def table(name: str, model: type[BaseModel], **given: Any) -> RowsForm:
         place = ("given", name) if name in ("strips", "buses", "groups") else (name,)
-        return RowsForm(writer, place, model, row_is=row_is, **given)
+        return RowsForm(writer, place, model, row_is=ROWS[name], **given)
 
     recordings = {"take": lambda: writer.recordings}
     strip, bus = More("One strip more", _strip(writer)), More("One bus more", lambda: {"name": "bus", "stages": []})
@@ -42,23 +43,20 @@ def tables_of(writer: ExerciseWriter) -> dict[str, RowsForm]:
     ]
     planted = More("Put something wrong", lambda: {"at": next(iter(writer.settings), ""), "by": -6})
     made = [
-        table(
-            "strips", StripEntry, "Strip", more=[strip], leave=["stages"], options=recordings, needless=_no_use_to_sound
-        ),
-        table("buses", BusEntry, "Bus", more=[bus], leave=["stages"]),
-        table("groups", GroupEntry, "Fader group"),
-        table("checks", CheckEntry, "Check"),
-        table("asks", AskEntry, "Question", more=_asks(writer), needless=_no_use_to_ask),
-        table("varies", VaryEntry, "What is drawn", more=varies, drop=writer.vary_no_more, needless=_no_use_to_draw),
-        table("plant", PlantEntry, "What is put wrong", more=[planted], told=PLANTED),
-        table("moves", MoveEntry, "Control", needless=_no_use_to_move),
-        table("candidates", CandidateEntry, "Version"),
-        table("prompts", PromptEntry, "What the page asks for", more=[More("One prompt more", _prompt(writer))]),
-        table("slips", SlipEntry, "Wrong answer", more=_slips(writer)),
+        table("strips", StripEntry, more=[strip], leave=["stages"], options=recordings, needless=_no_use_to_sound),
+        table("buses", BusEntry, more=[bus], leave=["stages"]),
+        table("groups", GroupEntry),
+        table("checks", CheckEntry),
+        table("asks", AskEntry, more=_asks(writer), needless=_no_use_to_ask),
+        table("varies", VaryEntry, more=varies, drop=writer.vary_no_more, needless=_no_use_to_draw),
+        table("plant", PlantEntry, more=[planted], told=PLANTED),
+        table("moves", MoveEntry, needless=_no_use_to_move),
+        table("candidates", CandidateEntry),
+        table("prompts", PromptEntry, more=[More("One prompt more", _prompt(writer))]),
+        table("slips", SlipEntry, more=_slips(writer)),
         table(
             "hints",
             HintEntry,
-            "Hint",
             more=[More("One hint more", lambda: {"text": "Look at …", "cost": 0})],
             told=HINTS,
         ),

@@ -285,3 +285,46 @@ def test_a_file_with_a_fault_is_shown_with_what_is_wrong(tmp_path):
     assert "there is no entry titel; did you mean title?" in page.panel.told.value
     assert [each["name"] for each in page.panel.proof.fields] == ["prove"]
     page.close()
+
+
+def test_what_is_wrong_is_told_with_the_labels_of_the_page_and_in_the_words_of_the_file_by_the_proof(tmp_path):
+    page, _ = opened(tmp_path, "rides/squeezed-or-ridden")
+    page.writer.put("asks", 0, "good", value="It is {nothing}.")
+    page.panel._prove_pressed("quick")
+    name = page.writer.draft.get("asks", 0, "name")
+    assert f"good of ask {name} holds {{nothing}}" in str(page.writer.proof.faults)
+    assert f"“Said when it is right” of question {name} holds {{nothing}}" in page.panel.result.value
+    assert "good of ask" not in page.panel.result.value
+    seen = page.panel.sound.values | {"start": 8, "end": 2}
+    page.panel._sound_changed(seen)
+    assert page.panel.sound.said == "Not taken: “Cut: from” ends before it starts; give the start first."
+    page.close()
+
+
+@pytest.mark.parametrize(
+    ("name", "table"),
+    [("sends/her-headphones", "checks"), ("trims/one-range", "strips"), ("rides/squeezed-or-ridden", "asks"),
+     ("meters/which-is-louder", "asks"), ("sends/her-headphones", "varies"), ("sends/her-headphones", "hints")],
+)  # fmt: skip
+def test_what_was_taken_away_comes_back_as_it_was_until_something_else_is_changed(tmp_path, name, table):
+    page, entries = opened(tmp_path, name)
+    form = page.panel.tables[table]
+
+    def buttons():
+        return [each["name"] for each in form.form.fields if each["form"] == "button"]
+
+    chosen = form.chosen = next(iter(form.rows))
+    form._pressed("drop")
+    assert form.form.said == ""
+    assert page.writer.draft.entries != entries
+    assert buttons()[-1] == "back"
+    form._pressed("back")
+    assert (page.writer.draft.entries, form.chosen) == (entries, chosen)
+    assert tomllib.loads(page.writer.file.read_text(encoding="utf-8")) == entries
+    assert "back" not in buttons()
+    form._pressed("drop")
+    page.writer.change(title="Another title")
+    assert "back" not in buttons()
+    form._pressed("back")  # from a page that is a moment behind
+    assert page.writer.draft.get("title") == "Another title"
+    page.close()
