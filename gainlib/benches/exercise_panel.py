@@ -249,9 +249,16 @@ class OpenExercise(ShownByPanel[ExercisePanel | LadderPanel]):
         return {**moved, **self.figures, **{name: value for name, value in self.answers.items() if value is not None}}
 
     def reply(self, name: str, value: Any) -> OpenExercise:
-        """Answer a question; None takes the answer back. Raises GainError for a name that is not asked for."""
+        """Answer a question; None takes the answer back, and a number may be typed as text.
+
+        Raises GainError for a name that is not asked for, and for what is no answer of that kind.
+        """
         if name not in self.answers:
             raise GainError(f"{name!r} is not asked here; {suggest(str(name), self.answers) if self.answers else ''}")
+        form = next(each.form for each in self.variant.questions if each.name == name)
+        typed = form in ("number", "seconds") and isinstance(value, str | float | int)
+        if not typed and (why := self._unread(name, value)):
+            raise GainError(why)
         self.answers[name] = value
         self.on_reply.tell(name)
         return self
@@ -334,14 +341,14 @@ class OpenExercise(ShownByPanel[ExercisePanel | LadderPanel]):
     @property
     def mistyped(self) -> str:
         """The first answer that was typed and cannot be read, with what to write; empty when there is none."""
-        given = {name: each for name, each in self.answers.items() if each is not None}
-        unread = read_answer(self.variant, given)[1]
-        said = (
-            f"Not checked, since “{each.title}” is {unread[each.name]}."
-            for each in self.variant.questions
-            if each.name in given.keys() & unread.keys()
-        )
-        return next(said, "")
+        why = next(filter(None, (self._unread(name, each) for name, each in self.answers.items())), "")
+        return f"Not checked, since {why}" if why else ""
+
+    def _unread(self, name: str, given: Any) -> str:
+        """Why an answer to a question cannot be read; empty where it can, or is none."""
+        why = read_answer(self.variant, {name: given})[1].get(name) if given is not None else None
+        title = next(each.title for each in self.variant.questions if each.name == name)
+        return f"“{title}” is {why}{'' if why.endswith('?') else '.'}" if why else ""
 
     def _tried(self) -> None:
         """After a trial of a ladder: judged as soon as it has ended."""

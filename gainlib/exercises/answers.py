@@ -121,14 +121,14 @@ def _asked(ask: Question, given: object) -> tuple[Any, str]:
         if isinstance(given, str) and given in ask.choices:
             return given, ""
         near = suggest(given[:80], ask.choices) if isinstance(given, str) else f"known are {', '.join(ask.choices)}."
-        return None, f"{ask.title} is {describe_value(given)}; {near.rstrip('.')}"
+        return None, f"not read: {describe_value(given)}; {near.rstrip('.')}"
     try:
         order = tuple(given) if isinstance(given, list | tuple) and len(given) < 100 else ()
         whole = all(isinstance(each, str) for each in order) and sorted(order) == sorted(ask.choices)
     except Exception:  # a learner's answer may be any object at all
         whole = False
     if not whole:
-        return None, f"{ask.title} is {describe_value(given)}; give each of {', '.join(ask.choices)} once"
+        return None, f"not read: {describe_value(given)}; give each of {', '.join(ask.choices)} once"
     return order, ""
 
 

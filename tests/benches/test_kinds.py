@@ -115,6 +115,24 @@ def test_what_was_mistyped_is_said_and_is_no_attempt(sit, tmp_path):
     assert len(sitting.progress.at(tmp_path).attempts) == 2
 
 
+@pytest.mark.parametrize(
+    ("name", "ask", "given", "why"),
+    [
+        ("which-was-clipped", "which", "a", "“Clipped and turned down” is not read: 'a'; known are A, B, C."),
+        ("which-was-clipped", "which", 3, "“Clipped and turned down” is not read: 3; known are A, B, C."),
+        ("in-order", "order", ["A", "B"], "“The quietest first” is not read: a list; give each of A, B, C once."),
+        ("in-order", "order", 3, "“The quietest first” is not read: 3; give each of A, B, C once."),
+        ("read-the-verse", "level", [3.0], "a list is not a number; give −60 dBFS to 0 dBFS."),
+    ],
+)
+def test_what_no_field_can_show_is_refused_in_a_sentence(sit, name, ask, given, why):
+    sitting = sit(name)
+    assert sitting.panel.questions[ask].value is None
+    with pytest.raises(gl.GainError, match=re.escape(why) + "$"):
+        sitting.reply(ask, given)
+    assert sitting.answers[ask] is None
+
+
 def test_what_a_control_could_not_take_is_told_beside_what_was_checked(sit):
     sitting = sit("even-out")
     table = sitting.bench.panel.inputs["voice/ride/points"]
