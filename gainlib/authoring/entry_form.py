@@ -490,7 +490,7 @@ def _read(form: Form, text: Any) -> Any:
 
 def _listed(text: str) -> list[Any]:
     """What stands between commas; one with a digit on each side may as well be a decimal sign, so it is asked."""
-    if found := re.search(r"[\d.]*\d,\d+", text):
+    if found := re.search(r"(?<![\d.])\d+,\d+", text):
         raise GainError(
             f"{found[0]} may be one number or two; write decimals behind a point and a blank behind a comma, "
             f"as {found[0].replace(',', '.')} or {found[0].replace(',', ', ')}."

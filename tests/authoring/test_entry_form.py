@@ -121,6 +121,10 @@ def test_what_cannot_be_read_is_said(table, values, says):
         entry_with(table, {}, values)
 
 
+def test_a_comma_behind_decimals_parts_two_numbers():
+    assert entry_with(LadderEntry, {}, {"rungs": "6.5,4.25,−3"})["rungs"] == [6.5, 4.25, -3]
+
+
 def test_settings_are_typed_as_they_are_said():
     typed = {"threshold_db": "−30", "detector": "rms", "linked": "false", "ratio": "4.5"}
     assert setting_with(Compressor, {"stage": "Compressor"}, typed) == {
