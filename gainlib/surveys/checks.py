@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -119,8 +119,17 @@ def passages(runs: ClippedRuns, rate_hz: int, *, apart_seconds: float = 0.5) -> 
     return [(start / rate_hz, end / rate_hz) for start, end in zip(first.tolist(), last.tolist(), strict=True)]
 
 
-def find_faults(stems: Sequence[Stem], practice: Practice, tempo: Tempo | None = None) -> list[Fault]:
+def find_faults(
+    stems: Sequence[Stem],
+    practice: Practice,
+    tempo: Tempo | None = None,
+    *,
+    in_pairs: bool = True,
+    tick: Callable[[float], object] = lambda share: None,
+) -> list[Fault]:
     """Everything that is wrong with these stems, each by itself and against its neighbours; the noise is not judged.
+
+    With `in_pairs` each is held against others, which may read files again; `tick` hears how much of that is done.
 
     >>> from gainlib.storage import bundled
     >>> from gainlib.surveys.stem import measure_stem
@@ -128,7 +137,7 @@ def find_faults(stems: Sequence[Stem], practice: Practice, tempo: Tempo | None =
     []
     """
     found = [fault for stem in stems for fault in _alone(stem, practice, tempo)]
-    for each in find_related(stems, practice.opposite_correlation):
+    for each in find_related(stems, practice.opposite_correlation, tick) if in_pairs else ():
         found += _related(each)
     found += [Fault(stem.name, kind, 1, f"{said}.") for stem, kind, said in find_mismatches(stems)]
     return found + _cut_off(stems, tempo)

@@ -6,7 +6,7 @@ import dataclasses
 import itertools
 import math
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -52,13 +52,16 @@ class Related:
     swapped: bool = False
 
 
-def find_related(stems: Sequence[Stem], opposite: float) -> tuple[Related, ...]:
+def find_related(
+    stems: Sequence[Stem], opposite: float, tick: Callable[[float], object] = lambda share: None
+) -> tuple[Related, ...]:
     """The pairs of stems that hold one sound: in opposite polarity, once more, late, or with swapped sides.
 
     Looked for below 500 Hz, within 200 ms either way and in the first ten minutes, between stems of 2 s and more whose
     lengths are within a twentieth, as those of one recording are; up to 24 stems each with each, of more each with the
     four that follow it in order of name. A likeness counts from a correlation of 0.5 on, an opposite one from
-    `opposite` down, a late one from 0.7 on. The method is this course's own.
+    `opposite` down, a late one from 0.7 on. `tick` hears what share of the pairs is done. The method is this course's
+    own.
 
     >>> find_related((), -0.5)
     ()
@@ -66,7 +69,9 @@ def find_related(stems: Sequence[Stem], opposite: float) -> tuple[Related, ...]:
     heard = [each for each in stems if not each.silent and len(each.envelope) >= 1000 * _LEAST_SECONDS]
     spectra: dict[str, NDArray[np.complex64]] = {}
     found = []
-    for one, other in _pairs(heard):
+    pairs = list(_pairs(heard))
+    for done, (one, other) in enumerate(pairs):
+        tick(done / len(pairs))
         if one.rate_hz != other.rate_hz or abs(one.seconds / other.seconds - 1.0) > _SAME_LENGTH:
             continue
         correlation, later_ms = _strongest(one, other, spectra)

@@ -21,6 +21,8 @@ __all__ = ["Measuring", "Progress", "measure_files"]
 Progress = Callable[[float, str], None]
 """Hears how much of the work is done, from 0 to 1, and what is being done."""
 
+_ADDED_UP = 0.95
+"""Of the work, when all are added up; the rest holds them against each other."""
 _ROOMS = (
     "audio.py", "broadcast.py", "decibels.py", "decoding.py", "errors.py", "loops", "meters", "sound_file.py",
     "stages", "surveys", "text.py",
@@ -203,7 +205,13 @@ class Measuring:
     def tick_sum(self, share: float) -> None:
         """So much more of the sum was added up."""
         self._summed += share
-        self._progress(min(1.0, self._measuring + (1.0 - self._measuring) * self._summed), "adding up")
+        share = self._measuring + (_ADDED_UP - self._measuring) * min(1.0, self._summed)
+        self._progress(max(share, self._measuring), "adding up")
+
+    def tick_pairs(self, share: float) -> None:
+        """So much of the stems was held against each other."""
+        share = _ADDED_UP + (1.0 - _ADDED_UP) * share
+        self._progress(max(share, self._measuring), "holding the stems against each other")
 
     def finish(self) -> None:
         """All is done, also where there was nothing to add up."""

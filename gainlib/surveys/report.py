@@ -55,7 +55,9 @@ def lines(survey: SurveyResult, *, faults_only: bool = False, rows: int | None =
     after = [verdict(survey)]
     if not survey.whole:
         after.insert(
-            0, f"The survey was ended before its end: {len(survey.stems)} stems were finished, none was added up."
+            0,
+            f"The survey was ended before its end: {len(survey.stems)} stems were finished, none was added up or held "
+            "against another.",
         )
     if rows is not None:
         told = _last_of(told, rows - _height([*before, *after], width) - 2, width)

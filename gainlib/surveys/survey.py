@@ -174,6 +174,7 @@ def survey(
     )  # fmt: skip
     read: list[Stem] = []
     total: Sum | None = None
+    faults: list[Fault] = []
     whole = False
     try:
         with ThreadPoolExecutor(count) as pool:
@@ -184,22 +185,26 @@ def survey(
             try:
                 if measured:
                     total = _sum_of(read, trims, practice, pool, count, work)
+                    faults = find_faults(read, practice, beat, tick=work.tick_pairs)
                     whole = True
             except KeyboardInterrupt:
                 work.ended.set()
+                total = None
     finally:
         work.close(whole)
     if total is not None and practice.main_at_zero:
         trims, total = lower_alike(read, trims, total, practice)
     if whole:
         work.finish()
+    else:
+        faults = find_faults(read, practice, beat, in_pairs=False)
     unreadable = [*meant.missing, *work.unreadable]
     name = title or _title_of(given)
     notes = [*meant.notes, *_decoded(read), *told, *work.notes]
     made = Survey(
         tuple(read), (), tuple(trims), total, tuple(unreadable), practice, beat, tuple(notes), name, whole, count
     )
-    return _in_order(made, find_faults(read, practice, beat))
+    return _in_order(made, faults)
 
 
 def _in_order(made: AnySurvey, faults: list[Fault]) -> AnySurvey:

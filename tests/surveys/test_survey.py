@@ -262,9 +262,14 @@ def ctrl_c():
     signal.signal(signal.SIGINT, before)
 
 
-@pytest.mark.parametrize(("during", "finished"), [("b", {"a"}), ("adding up", {"a", "b", "c"})])
+PAIRS = "holding the stems against each other"
+
+
+@pytest.mark.parametrize(
+    ("during", "finished"), [("b", {"a"}), ("adding up", {"a", "b", "c"}), (PAIRS, {"a", "b", "c"})]
+)
 def test_ctrl_c_leaves_what_was_finished(tmp_path, making, ctrl_c, during, finished):
-    # One worker takes the longest first: a, then b.
+    # One worker takes the longest first: a, then b. Stems of 2 s and more are held against each other.
     for name, seconds in (("a", 3.0), ("b", 2.0), ("c", 1.0)):
         making.save(tmp_path / f"{name}.wav", making.noise(ord(name), seconds))
     pressed = []
@@ -290,7 +295,7 @@ def test_progress_rises_to_its_end(planted):
     shares = [share for share, _ in told]
     assert shares == sorted(shares)
     assert shares[-1] == pytest.approx(1.0)
-    assert {"bass", "adding up"} <= {doing for _, doing in told}
+    assert {"bass", "adding up", PAIRS} <= {doing for _, doing in told}
 
 
 @pytest.mark.parametrize(
