@@ -34,7 +34,8 @@ def headline(proof: Verification) -> str:
     """What a proof comes to, in a sentence, and what is done next."""
     if proof.proven:
         here = proof.file.resolve().parent == Path.cwd().resolve()
-        sit = f'gl.exercise({json.dumps(proof.file.name if here else proof.file.as_posix())}, learner="Bea")'
+        path = proof.file.name if here else proof.file.as_posix()
+        sit = f'gl.exercise({json.dumps(path, ensure_ascii=False)}, learner="Bea")'
         return f"Proven, in {counted(proof.variants, 'variant')}. To sit it yourself, in a cell of your own: {sit}"
     if proof.sound:
         return "Nothing wrong at a quick look. Prove it before you give it out."

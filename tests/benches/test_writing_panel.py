@@ -147,12 +147,11 @@ def test_what_a_proof_came_to_is_not_said_of_what_was_changed_since(tmp_path):
 
 
 def test_what_a_proof_says_to_sit_the_exercise_by_opens_it_from_where_the_page_is(tmp_path, monkeypatch):
-    (tmp_path / "page").mkdir()
-    for place, named in ((tmp_path, '"sum.toml"'), (tmp_path / "page", f'"{(tmp_path / "sum.toml").as_posix()}"')):
+    home = tmp_path / "Übung"
+    (home / "page").mkdir(parents=True)
+    for place, named in ((home, '"sum.toml"'), (home / "page", f'"{(home / "sum.toml").as_posix()}"')):
         monkeypatch.chdir(place)
-        page = gl.write_exercise(
-            tmp_path / "sum.toml", **({} if (tmp_path / "sum.toml").exists() else {"kind": "reckon"})
-        )
+        page = gl.write_exercise(home / "sum.toml", **({} if (home / "sum.toml").exists() else {"kind": "reckon"}))
         page.panel._prove_pressed("prove")
         assert page.panel.proof.said.endswith(f'in a cell of your own: gl.exercise({named}, learner="Bea")')
         assert gl.exercise(named.strip('"'), learner="Bea").exercise.title == "Sum"
