@@ -253,13 +253,14 @@ def as_labelled(said: str) -> str:
     """A sentence about entries of the file, with the labels that a page has for them.
 
     >>> as_labelled("good of ask low holds {of}; known are measured.")
-    '“Said when it is right” of question low holds {of}; known are measured.'
+    '“Said when it is right” of question “low” holds {of}; known are measured.'
     >>> as_labelled("the entry goal is missing; add it."), as_labelled("between of given ends before it starts.")
     ('the entry “What one can do afterwards” is missing; add it.', '“Cut: from” ends before it starts.')
     """
     said = _OF_A_TABLE.sub(lambda found: _headed(found[1], of_given=found[2] == "given"), said)
     said = said.replace("” of given", "”").replace("” of ladder", "” of the ladder")
     said = _OF_THE_WHOLE.sub(lambda found: f"{found[1]}“{_short(OF_THE_FILE[found[2]])}”", said)
+    said = _A_NAMED_ROW.sub(lambda found: f"{found[1]}{_ROW_CALLED[found[2]]} “{found[3]}”", said)
     return _A_ROW.sub(lambda found: f"{found[1]}{_ROW_CALLED[found[2]]} ", said)
 
 
@@ -324,6 +325,7 @@ _OF_A_TABLE = re.compile(
 )
 _OF_THE_WHOLE = re.compile(rf"^((?:the entry )?)({'|'.join(OF_THE_FILE)})(?= (?:is|are|has|holds|begin|ends)\b)")
 _A_ROW = re.compile(rf"(^|\bof (?:the )?|\bthe )({'|'.join(_ROW_CALLED)}) (?=[\d']|\w+(?:[ :;,.]|$))")
+_A_NAMED_ROW = re.compile(r"(^|\bof (?:the )?)(ask|candidate) ([a-z_]\w*)")
 _A_MINUS = re.compile(r"(?<!\w)-(?=\d|inf)")
 Form = str | tuple[str, ...]
 

@@ -292,7 +292,7 @@ def test_what_is_wrong_is_told_with_the_labels_of_the_page_and_in_the_words_of_t
     page.panel._prove_pressed("quick")
     name = page.writer.draft.get("asks", 0, "name")
     assert f"good of ask {name} holds {{nothing}}" in str(page.writer.proof.faults)
-    assert f"“Said when it is right” of question {name} holds {{nothing}}" in page.panel.result.value
+    assert f"“Said when it is right” of question “{name}” holds {{nothing}}" in page.panel.result.value
     assert "good of ask" not in page.panel.result.value
     seen = page.panel.sound.values | {"start": 8, "end": 2}
     page.panel._sound_changed(seen)
