@@ -21,7 +21,7 @@ from gainlib.exercises.variant import Exercise, Variant
 from gainlib.exercises.verdict import met_slips, reaches
 from gainlib.storage.entry_faults import Place
 from gainlib.storage.positions import line_of
-from gainlib.text import describe_value
+from gainlib.text import counted, describe_value
 
 __all__ = ["Evidence", "FoundAnswer", "Look", "describe_found", "describe_numbers", "describe_settings"]
 
@@ -336,7 +336,7 @@ def describe_settings(variant: Variant, answer: Mapping[str, Any], moves: Sequen
     for move in variant.controls if moves is None else moves:
         value = answer[move.path]
         if move.points:
-            said.append(f"{move.label} with {len(value)} points")
+            said.append(f"{move.label} with {counted(len(value), 'point')}")
         elif move.options:
             said.append(f"{move.label} {describe_value(value)}")
         else:

@@ -72,8 +72,8 @@ def write_term_plan(
     beside = [_told(each, entries) for _, each in of_the_class if each.lesson not in names]
     due = moment_in_words(of_class.due) if of_class and of_class.due else ""
     text = render(
-        "term_plan.html", title=title, rows=rows, dated=start is not None, minutes=minutes, due=due, beside=beside,
-        script="",
+        "term_plan.html", title=title, rows=rows, lessons=counted(len(rows), "lesson"), dated=start is not None,
+        minutes=minutes, due=due, beside=beside, script="",
     )  # fmt: skip
     return atomic_write(target, text, then="; give another name")
 

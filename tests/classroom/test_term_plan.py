@@ -58,6 +58,7 @@ def test_a_class_puts_its_points_and_its_date_into_the_plan(group):
 
 def test_what_a_class_sets_of_a_lesson_that_is_not_in_the_plan_is_named_below(group):
     text = write_term_plan(group.home / "plan.html", ["read-meters"], of_class=group.class_file).read_text("utf-8")
+    assert "1 lesson, " in text
     below = text.partition("Set as well, of lessons that are not in this plan")[2]
     assert "Leave room for the shout <strong>(5 points)</strong>" in below
     whole = write_term_plan(group.home / "whole.html", of_class=group.class_file).read_text("utf-8")

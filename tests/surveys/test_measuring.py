@@ -10,6 +10,7 @@ import subprocess
 import sys
 import time
 from concurrent.futures import FIRST_COMPLETED, wait
+from dataclasses import replace
 
 import pytest
 
@@ -18,6 +19,7 @@ from gainlib.surveys import measuring
 from gainlib.surveys.kept import FileWork, KeptStems
 from gainlib.surveys.measuring import measure_files
 from gainlib.surveys.record import as_dict
+from gainlib.surveys.report import lines
 from gainlib.surveys.stem import measure_stem
 from gainlib.surveys.survey import survey
 
@@ -69,6 +71,8 @@ def found_in(made):
 def test_a_survey_that_was_ended_goes_on_where_it_was(stems, ended, measured):
     before = {each.name for each in ended.stems}
     assert any(str(KeptStems().file) in each for each in ended.notes)
+    with_one = replace(ended, stems=ended.stems[:1])
+    assert any("ended before its end, with 1 stem finished; none was added up" in each for each in lines(with_one))
     again = survey(stems)
     assert set(measured) == set("abcde") - before
     assert any(f"{len(before)} of 5 files had been measured" in each for each in again.notes)
