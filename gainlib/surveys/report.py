@@ -56,8 +56,8 @@ def lines(survey: SurveyResult, *, faults_only: bool = False, rows: int | None =
     if not survey.whole:
         after.insert(
             0,
-            f"The survey was ended before its end, with {counted(len(survey.stems), 'stem')} finished; none was added up "
-            "or held against another.",
+            f"The survey was ended before its end, with {counted(len(survey.stems), 'stem')} finished; none was "
+            "added up or held against another.",
         )
     if rows is not None:
         told = _last_of(told, rows - _height([*before, *after], width) - 2, width)
