@@ -25,7 +25,7 @@ Rules = dict[str, dict[str, int]]
 MOST_RULES = 243
 """So many ways in which settings may follow what is drawn are tried at most."""
 MOST_ENDS = 8
-"""At so many ends of what is drawn a wrong answer is looked at, at most."""
+"""At so many ends of what is drawn a wrong answer is looked at, at most: half of them from each end of the list."""
 
 
 def complete(draft: Draft, file: Path) -> Draft:
@@ -202,7 +202,9 @@ def _looks_of(
     when: list[Mapping[str, Any]] = []
     missed = 0
     if checks := draft.get("checks", unless=()):
-        ends = _ends(draft)[:MOST_ENDS]
+        ends = _ends(draft)
+        if len(ends) > MOST_ENDS:  # so each range is seen at its lowest and at its highest
+            ends = [*ends[: MOST_ENDS // 2], *ends[-(MOST_ENDS // 2) :]]
         every = [draft.nominal(session), *ends]
         put = [{}, *(_put(draft, each) for each in ends)]
         reads = [

@@ -167,14 +167,18 @@ class ExercisePanel(Panel):
             return  # said once more by a page that could not know that it had been heard
         # In one message: whoever reads the verdict may press the button at once, and it is heard.
         with self.answer.hold_sync():
-            if content.get("kind") == "check":
-                if self.exercise.missing:
-                    self.answer.missing = self.exercise.missing
-                else:
-                    self.exercise.check(self._unread)
-            elif content.get("kind") == "hint":
-                self.exercise.hint()
-            self.answer.answered += 1
+            try:
+                if content.get("kind") == "check":
+                    if self.exercise.missing:
+                        self.answer.missing = self.exercise.missing
+                    else:
+                        self.exercise.check(self._unread)
+                elif content.get("kind") == "hint":
+                    self.exercise.hint()
+            except GainError as fault:
+                self.answer.missing = f"Not checked: {fault}"
+            finally:
+                self.answer.answered += 1  # the page waits for it
 
     def _free(self) -> None:
         if self.exercise.bench is not None:

@@ -7,6 +7,7 @@ import json
 import pytest
 
 import gainlib as gl
+from gainlib.errors import GainError
 from gainlib.exercises import author_answer
 
 NAME = "recording/leave-room"
@@ -70,6 +71,17 @@ def test_a_press_that_the_page_says_twice_is_one_attempt(sitting, tmp_path):
     for after in (0, 0, 1, 1):
         desk._handle_custom_msg({"kind": "check", "after": after}, None)
     assert len((tmp_path / "attempts.jsonl").read_text().splitlines()) == desk.answered == 2
+
+
+def test_a_take_that_cannot_be_read_any_more_is_said_and_the_page_waits_for_nothing(sitting, monkeypatch):
+    def gone(*_):
+        raise GainError("take.wav was changed since it was read; read it again.")
+
+    monkeypatch.setattr(sitting, "check", gone)
+    desk = sitting.panel.answer
+    desk._handle_custom_msg({"kind": "check", "after": 0}, None)
+    assert desk.missing == "Not checked: take.wav was changed since it was read; read it again."
+    assert desk.answered == 1
 
 
 def test_a_hint_that_was_taken_is_not_told_twice(sitting):
