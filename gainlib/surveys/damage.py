@@ -135,7 +135,7 @@ class _Edge:
 
 
 def _in_swing(sound: NDArray[np.floating]) -> bool:
-    """Whether sound is up to its end, the last sample, what it was a period before: no fade leaves it so."""
+    """Whether sound is up to its end, its last sample, what it was a period before; a fade of 3 ms and more is not."""
     width = len(sound) // 5
     nearest, longest = width // 4, len(sound) // 2
     if nearest < 8:
